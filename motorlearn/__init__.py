@@ -1,0 +1,69 @@
+"""Plan, check, score, analyse and report practice studies of motor skills.
+
+Names are loaded when they are first used, so that importing the package costs next to nothing.
+"""
+
+from importlib import import_module
+from typing import Any
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "allocate": "motorlearn.plan",
+    "audit_design": "motorlearn.plan",
+    "check_assumptions": "motorlearn.audit",
+    "compare_phases": "motorlearn.compare",
+    "contrasts": "motorlearn.mixed",
+    "fit_curve": "motorlearn.curves",
+    "fit_curves": "motorlearn.curves",
+    "fit_mixed": "motorlearn.mixed",
+    "fit_population_curve": "motorlearn.curves",
+    "make_schedule": "motorlearn.plan",
+    "marginal_means": "motorlearn.mixed",
+    "power": "motorlearn.plan",
+    "rater_agreement": "motorlearn.measures",
+    "read_design": "motorlearn.design",
+    "read_study": "motorlearn.trials",
+    "read_trials": "motorlearn.trials",
+    "score_trials": "motorlearn.measures",
+    "simulate_study": "motorlearn.plan",
+    "write_report": "motorlearn.report",
+}
+_ROOMS = (
+    "audit",
+    "compare",
+    "curves",
+    "design",
+    "digits",
+    "exceptions",
+    "figures",
+    "files",
+    "linear",
+    "measures",
+    "mixed",
+    "plan",
+    "report",
+    "results",
+    "tables",
+    "teaching",
+    "trials",
+    "vocabulary",
+    "wording",
+)
+
+__all__ = [*sorted(_HOMES), *_ROOMS]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOMES:
+        value = getattr(import_module(_HOMES[name]), name)
+    elif name in _ROOMS:
+        value = import_module(f"motorlearn.{name}")
+    else:
+        raise AttributeError(f"module 'motorlearn' has no attribute {name!r}")
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

@@ -1,0 +1,5 @@
+"""Run the command line with ``python -m motorlearn``."""
+
+from motorlearn.commands import main
+
+main()

@@ -1,0 +1,1 @@
+"""Acquisition, retention and transfer compared between groups."""

@@ -1,0 +1,1 @@
+"""Learning curves: one learner, millions, a population."""

@@ -1,0 +1,43 @@
+"""What a study plan says: the contents of ``study.toml`` as checked objects.
+
+``schema`` holds the sections, ``reading`` turns a file into a ``Design`` and names every mistake.
+"""
+
+from motorlearn.design.reading import design_from_mapping, read_design
+from motorlearn.design.schema import (
+    Allocation,
+    Design,
+    Exclusion,
+    Files,
+    Group,
+    Outcome,
+    Practice,
+    Primary,
+    Section,
+    Skill,
+    SmallestEffect,
+    StudySection,
+    Target,
+    Task,
+    Test,
+)
+
+__all__ = [
+    "Allocation",
+    "Design",
+    "Exclusion",
+    "Files",
+    "Group",
+    "Outcome",
+    "Practice",
+    "Primary",
+    "Section",
+    "Skill",
+    "SmallestEffect",
+    "StudySection",
+    "Target",
+    "Task",
+    "Test",
+    "design_from_mapping",
+    "read_design",
+]

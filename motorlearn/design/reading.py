@@ -1,0 +1,93 @@
+"""From ``study.toml`` to a checked plan; every mistake is named together with its place."""
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from motorlearn.design.schema import Design
+from motorlearn.exceptions import DesignError, FileError
+
+
+def read_design(path: str | Path) -> Design:
+    """Read a study plan from a TOML file or from the ``study.toml`` of a folder.
+
+    Raises
+    ------
+    FileError
+        If there is no such file or it is not TOML.
+    DesignError
+        If the plan contradicts itself; all mistakes are named, unknown keys with the nearest
+        known one.
+    """
+    file = Path(path)
+    if file.is_dir():
+        file = file / "study.toml"
+    if not file.is_file():
+        raise FileError(
+            "there is no study plan",
+            [str(file)],
+            "name a folder that holds study.toml, or make one with 'motorlearn new FOLDER'",
+        )
+    try:
+        content = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except UnicodeDecodeError as problem:
+        raise FileError(
+            "the study plan is not UTF-8 text", [str(file)], "save it as UTF-8"
+        ) from problem
+    except tomllib.TOMLDecodeError as problem:
+        raise FileError(f"the study plan is not valid TOML: {problem}", [str(file)]) from problem
+    return design_from_mapping(content, place=file.name)
+
+
+def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") -> Design:
+    """Check a plan given as nested dictionaries and lists.
+
+    Raises
+    ------
+    DesignError
+        If the plan contradicts itself or holds an unknown key.
+    """
+    try:
+        return Design.model_validate(content)
+    except ValidationError as problem:
+        lines = [_explain(entry) for entry in problem.errors()]
+        raise DesignError(f"{place}: " + "; ".join(lines)) from problem
+
+
+def _explain(problem: Mapping[str, Any]) -> str:
+    where = ".".join(str(part) for part in problem["loc"])
+    if problem["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(
+            str(problem["loc"][-1]), _known_keys(problem["loc"][:-1]), n=1, cutoff=0.5
+        )
+        hint = f", did you mean {near[0]!r}?" if near else ""
+        return f"unknown key {where!r}{hint}"
+    if problem["type"] == "missing":
+        return f"{where!r} is missing"
+    message = problem["msg"].removeprefix("Value error, ")
+    given = problem.get("input")
+    shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
+    return f"{where or 'plan'}: {message}{shown}"
+
+
+def _known_keys(path: tuple[str | int, ...]) -> list[str]:
+    model: type[BaseModel] = Design
+    for part in path:
+        if isinstance(part, int):
+            continue
+        inner = _section_of(model.model_fields[part].annotation)
+        if inner is None:
+            return []
+        model = inner
+    return list(model.model_fields)
+
+
+def _section_of(annotation: Any) -> type[BaseModel] | None:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    inner = (_section_of(part) for part in getattr(annotation, "__args__", ()))
+    return next((found for found in inner if found is not None), None)

@@ -1,0 +1,116 @@
+"""How a number is written: the one place that turns a value into characters.
+
+Tables, sentences, captions and alt texts call these, so that the same value reads the same
+everywhere.
+"""
+
+import math
+from typing import Final
+
+MINUS: Final = "−"
+
+
+def number(value: float | None, decimals: int = 2, *, decimal: str = ".") -> str:
+    """Write a number with a fixed count of decimals, ``–`` where it is missing.
+
+    A value that would round to zero keeps no sign; infinities are written as ``∞``.
+
+    Examples
+    --------
+    >>> number(-1.234), number(-0.001), number(None)
+    ('−1.23', '0.00', '–')
+    """
+    if value is None or math.isnan(value):
+        return "–"
+    if math.isinf(value):
+        return "∞" if value > 0 else MINUS + "∞"
+    text = f"{abs(value):.{decimals}f}"
+    sign = MINUS if value < 0 and any(c not in "0." for c in text) else ""
+    return sign + text.replace(".", decimal)
+
+
+def significant(value: float | None, figures: int = 3, *, decimal: str = ".") -> str:
+    """Write a number to so many significant figures, without an exponent between 1e-4 and 1e6.
+
+    Examples
+    --------
+    >>> significant(0.012345), significant(1234.5), significant(27.5)
+    ('0.0123', '1234', '27.5')
+    """
+    if value is None or not math.isfinite(value) or value == 0:
+        return number(value, 0 if value == 0 else figures, decimal=decimal)
+    place = math.floor(math.log10(abs(value)))
+    if not -4 <= place < 6:
+        text = f"{value:.{figures - 1}e}".replace("-", MINUS)
+        return text.replace(".", decimal)
+    return number(value, max(0, figures - 1 - place), decimal=decimal)
+
+
+def p_value(p: float | None, *, decimal: str = ".") -> str:
+    """Write a p value to three decimals without a leading zero, never as zero.
+
+    Examples
+    --------
+    >>> p_value(0.0421), p_value(0.00001), p_value(0.9999)
+    ('.042', '< .001', '> .999')
+    """
+    if p is None or math.isnan(p):
+        return "–"
+    if p < 0.001:
+        return f"< {decimal}001"
+    if p > 0.999:
+        return f"> {decimal}999"
+    return f"{p:.3f}"[1:].replace(".", decimal)
+
+
+def p_clause(p: float | None, *, decimal: str = ".") -> str:
+    """Write ``p = .042`` or ``p < .001`` as a sentence needs it.
+
+    Examples
+    --------
+    >>> p_clause(0.0421), p_clause(1e-9)
+    ('p = .042', 'p < .001')
+    """
+    text = p_value(p, decimal=decimal)
+    return f"p {text}" if text[:1] in "<>" else f"p = {text}"
+
+
+def percent(share: float | None, decimals: int = 0, *, decimal: str = ".") -> str:
+    """Write a share between 0 and 1 as a percentage.
+
+    Examples
+    --------
+    >>> percent(0.614, 1)
+    '61.4 %'
+    """
+    if share is None or math.isnan(share):
+        return "–"
+    return number(100 * share, decimals, decimal=decimal) + " %"
+
+
+def interval(
+    low: float | None, high: float | None, decimals: int = 2, *, decimal: str = "."
+) -> str:
+    """Write an interval as ``low to high``, which survives negative numbers.
+
+    Examples
+    --------
+    >>> interval(-1.5, 0.25)
+    '−1.50 to 0.25'
+    """
+    return f"{number(low, decimals, decimal=decimal)} to {number(high, decimals, decimal=decimal)}"
+
+
+def degrees_of_freedom(df: float | None, *, decimal: str = ".") -> str:
+    """Write degrees of freedom: whole where they are whole, otherwise with one decimal.
+
+    Examples
+    --------
+    >>> degrees_of_freedom(17.0), degrees_of_freedom(88.1028)
+    ('17', '88.1')
+    """
+    if df is None or math.isnan(df):
+        return "–"
+    if math.isinf(df):
+        return "∞"
+    return number(df, 0 if abs(df - round(df)) < 5e-7 * max(1.0, df) else 1, decimal=decimal)

@@ -1,0 +1,1 @@
+"""The general linear model on arrays: least squares, adjusted means, sums of squares."""

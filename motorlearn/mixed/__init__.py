@@ -1,0 +1,1 @@
+"""Linear and binomial mixed models."""

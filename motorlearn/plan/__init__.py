@@ -1,0 +1,1 @@
+"""Design audit, schedules, allocation, sheets, simulation and power."""

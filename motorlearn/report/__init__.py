@@ -1,0 +1,1 @@
+"""A study in; a folder of pages, figures and tables out."""

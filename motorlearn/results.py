@@ -1,0 +1,195 @@
+"""The shape every result has: numbers, the recipe that made them, and one table to print.
+
+A result is a frozen dataclass beside the function that makes it. It inherits :class:`Result`,
+declares every field and says in ``tables`` how it is shown; text, HTML and JSON follow from that.
+"""
+
+import dataclasses
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Self
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.exceptions import InputError
+from motorlearn.tables import Table, to_html, to_text
+from motorlearn.vocabulary import LEFT_OUT_COLUMNS
+
+
+def nobody_left_out() -> pd.DataFrame:
+    """Give the empty list of what was left out."""
+    return pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How a result was made, in full, so that it can be made again.
+
+    Parameters
+    ----------
+    call : str
+        Name of the public function.
+    columns : mapping of str to str
+        Role of each column used, for example ``{"outcome": "radial_error"}``.
+    options : mapping
+        Every option as it was used, defaults included.
+    n : int
+        Rows that were analysed.
+    left_out : DataFrame
+        One row per participant and reason: ``participant, group, reason, rows``.
+    seed : int or None
+        Seed of the random numbers, if any were drawn.
+    engine : str
+        The numerical method in words.
+    converged : bool
+        Whether the optimiser's own claim held when it was re-checked.
+    message : str
+        What the optimiser or the checks said.
+    at_bound : tuple of str
+        Parameters that ended at a bound.
+    """
+
+    call: str
+    columns: Mapping[str, str] = field(default_factory=dict)
+    options: Mapping[str, Any] = field(default_factory=dict)
+    n: int = 0
+    left_out: pd.DataFrame = field(default_factory=nobody_left_out, repr=False)
+    seed: int | None = None
+    engine: str = ""
+    converged: bool = True
+    message: str = ""
+    at_bound: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Refused:
+    """What could not be computed, and why; it stands where the number would have stood."""
+
+    reason: str
+
+    def __str__(self) -> str:
+        return f"not computed: {self.reason}"
+
+    def __bool__(self) -> bool:
+        return False
+
+
+class Result:
+    """Base of every result: printing and JSON from declared fields only."""
+
+    def tables(self) -> Sequence[Table]:
+        """Tables that show this result, the most important one first."""
+        raise NotImplementedError
+
+    def to_frame(self) -> pd.DataFrame:
+        """Raw values of the first table."""
+        return self.tables()[0].rows.copy()
+
+    def __str__(self) -> str:
+        return "\n\n".join(to_text(table) for table in self.tables())
+
+    def _repr_html_(self) -> str:
+        return "".join(to_html(table) for table in self.tables())
+
+    def to_json(self) -> str:
+        """Write every declared field as JSON that :meth:`from_json` reads back."""
+        return json.dumps({"result": type(self).__name__, **_fields(self)}, ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> Self:
+        """Read a result back from JSON; no code is run."""
+        stored = json.loads(text)
+        name = stored.pop("result", None)
+        if name != cls.__name__:
+            raise InputError(
+                f"this JSON does not hold a {cls.__name__}", [name], "use the class it names"
+            )
+        return _build(cls, stored)
+
+
+def _fields(thing: Any) -> dict[str, Any]:
+    return {entry.name: encode(getattr(thing, entry.name)) for entry in dataclasses.fields(thing)}
+
+
+def encode(value: Any) -> Any:
+    """Turn a field into JSON types; arrays, frames and nested records are tagged."""
+    match value:
+        case None | bool() | str() | int():
+            return value
+        case float():
+            return value if math.isfinite(value) else {"float": str(value)}
+        case np.generic():
+            return encode(value.item())
+        case np.ndarray():
+            return {
+                "array": [encode(entry) for entry in value.ravel().tolist()],
+                "shape": list(value.shape),
+                "dtype": str(value.dtype),
+            }
+        case pd.DataFrame():
+            columns = {str(name): encode(list(value[name])) for name in value.columns}
+            kinds = {str(name): str(value[name].dtype) for name in value.columns}
+            return {"frame": columns, "kinds": kinds, "rows": len(value)}
+        case Mapping():
+            return {"mapping": [[encode(key), encode(entry)] for key, entry in value.items()]}
+        case tuple() | list():
+            items = [encode(entry) for entry in value]
+            return {"tuple": items} if isinstance(value, tuple) else items
+        case _ if dataclasses.is_dataclass(value):
+            return {"record": type(value).__name__, "fields": _fields(value)}
+        case _ if value is pd.NA:
+            return None
+    raise InputError("a result holds something JSON cannot carry", [type(value).__name__])
+
+
+_RECORDS = {"Recipe": Recipe, "Refused": Refused}
+
+
+def decode(value: Any) -> Any:
+    """Turn what :func:`encode` wrote back into Python, NumPy and pandas objects."""
+    if isinstance(value, list):
+        return [decode(entry) for entry in value]
+    if not isinstance(value, dict):
+        return value
+    if "float" in value:
+        return float(value["float"])
+    if "array" in value:
+        return np.array(decode(value["array"]), dtype=value["dtype"]).reshape(value["shape"])
+    if "frame" in value:
+        return _decode_frame(value)
+    if "mapping" in value:
+        return {decode(key): decode(entry) for key, entry in value["mapping"]}
+    if "tuple" in value:
+        return tuple(decode(entry) for entry in value["tuple"])
+    if value.get("record") in _RECORDS:
+        return _build(_RECORDS[value["record"]], value["fields"])
+    raise InputError("this JSON holds a record of an unknown kind", [value.get("record")])
+
+
+def register_record(cls: type) -> type:
+    """Class decorator: let a frozen dataclass that is a field of a result be read back."""
+    _RECORDS[cls.__name__] = cls
+    return cls
+
+
+def _decode_frame(value: dict[str, Any]) -> pd.DataFrame:
+    columns = {name: decode(entries) for name, entries in value["frame"].items()}
+    frame = pd.DataFrame(columns, index=pd.RangeIndex(value["rows"]))
+    for name, kind in value["kinds"].items():
+        if kind != "category":
+            frame[name] = frame[name].astype(kind)
+    return frame
+
+
+def _build(cls: type, fields: dict[str, Any]) -> Any:
+    expected = {entry.name for entry in dataclasses.fields(cls)}
+    if set(fields) != expected:
+        raise InputError(
+            f"the stored {cls.__name__} does not have the fields of this version",
+            sorted(expected ^ set(fields)),
+            "make the result again",
+        )
+    return cls(**{name: decode(entry) for name, entry in fields.items()})

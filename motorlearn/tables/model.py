@@ -1,0 +1,149 @@
+"""The table model: raw values, how each column is written, and the notes beneath."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal
+
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.exceptions import ColumnError
+
+Kind = Literal["text", "count", "number", "significant", "p", "percent", "df", "flag"]
+
+
+@dataclass(frozen=True)
+class Column:
+    """How one column is headed and written.
+
+    Parameters
+    ----------
+    name : str
+        Column of the raw values.
+    label : str
+        Heading.
+    kind : {"text", "count", "number", "significant", "p", "percent", "df", "flag"}
+        How a value becomes characters.
+    unit : str
+        Unit shown with the heading, for example ``cm``.
+    decimals : int
+        Decimals of ``number`` and ``percent``, significant figures of ``significant``.
+    """
+
+    name: str
+    label: str = ""
+    kind: Kind = "text"
+    unit: str = ""
+    decimals: int = 2
+
+    @property
+    def heading(self) -> str:
+        """Label and unit as one text."""
+        label = self.label or self.name.replace("_", " ")
+        return f"{label} ({self.unit})" if self.unit else label
+
+    @property
+    def is_numeric(self) -> bool:
+        """Whether the column is set flush right."""
+        return self.kind not in ("text", "flag")
+
+    def write(self, value: object, decimal: str = ".") -> str:
+        """Write one raw value."""
+        if value is None or value is pd.NA or value is pd.NaT or value != value:
+            return "–"
+        return _WRITERS[self.kind](value, self.decimals, decimal)
+
+
+def _flag(value, decimals, decimal):
+    return "yes" if value else "no"
+
+
+_WRITERS = {
+    "text": lambda value, decimals, decimal: str(value),
+    "count": lambda value, decimals, decimal: digits.number(float(value), 0),
+    "number": lambda value, decimals, decimal: digits.number(
+        float(value), decimals, decimal=decimal
+    ),
+    "significant": lambda value, decimals, decimal: digits.significant(
+        float(value), decimals, decimal=decimal
+    ),
+    "p": lambda value, decimals, decimal: digits.p_value(float(value), decimal=decimal),
+    "percent": lambda value, decimals, decimal: digits.percent(
+        float(value), decimals, decimal=decimal
+    ),
+    "df": lambda value, decimals, decimal: digits.degrees_of_freedom(float(value), decimal=decimal),
+    "flag": _flag,
+}
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as a reader sees it, with the raw values kept beneath.
+
+    Parameters
+    ----------
+    name : str
+        Short name, used for files.
+    title : str
+        Caption above the table.
+    columns : sequence of Column
+        The columns shown, in order.
+    rows : DataFrame
+        Raw values; may hold more columns than are shown.
+    notes : sequence of str
+        Sentences beneath the table.
+    """
+
+    name: str
+    title: str
+    columns: Sequence[Column]
+    rows: pd.DataFrame = field(repr=False)
+    notes: Sequence[str] = ()
+
+    def __post_init__(self) -> None:
+        absent = [column.name for column in self.columns if column.name not in self.rows.columns]
+        if absent:
+            raise ColumnError(f"table {self.name!r} has no values for a column it shows", absent)
+
+    @property
+    def headings(self) -> list[str]:
+        """Headings in order."""
+        return [column.heading for column in self.columns]
+
+    def cells(self, decimal: str = ".") -> list[list[str]]:
+        """Written cells, row by row."""
+        columns = [
+            [column.write(value, decimal) for value in self.rows[column.name].tolist()]
+            for column in self.columns
+        ]
+        return [list(row) for row in zip(*columns, strict=True)] if columns else []
+
+
+_ESTIMATES = {
+    "term": Column("term", "term"),
+    "estimate": Column("estimate", "estimate", "significant", decimals=4),
+    "std_error": Column("std_error", "standard error", "significant", decimals=3),
+    "df": Column("df", "df", "df"),
+    "statistic": Column("statistic", "statistic", "number"),
+    "p": Column("p", "p", "p"),
+    "conf_low": Column("conf_low", "lower", "significant", decimals=4),
+    "conf_high": Column("conf_high", "upper", "significant", decimals=4),
+}
+
+
+def estimates_table(
+    name: str, title: str, frame: pd.DataFrame, *, notes: Sequence[str] = ()
+) -> Table:
+    """Make a table from a frame of estimates; columns it does not know are shown as they are."""
+    columns = [_ESTIMATES.get(label) or _guess(label, frame[label]) for label in frame.columns]
+    return Table(name, title, tuple(columns), frame, tuple(notes))
+
+
+def _guess(name: str, values: pd.Series) -> Column:
+    if pd.api.types.is_bool_dtype(values):
+        return Column(name, kind="flag")
+    if pd.api.types.is_integer_dtype(values):
+        return Column(name, kind="count")
+    if pd.api.types.is_float_dtype(values):
+        return Column(name, kind="significant", decimals=4)
+    return Column(name)

@@ -1,0 +1,87 @@
+"""Light writers of a table: plain text, Markdown, HTML fragment and CSV."""
+
+import csv
+import html
+import io
+
+from motorlearn.tables.model import Table
+
+
+def to_text(table: Table) -> str:
+    """Write a table as aligned plain text."""
+    lines = [table.headings, *table.cells()]
+    widths = [max(len(line[i]) for line in lines) for i in range(len(table.columns))]
+    numeric = [column.is_numeric for column in table.columns]
+    body = [
+        "  ".join(
+            cell.rjust(width) if right else cell.ljust(width)
+            for cell, width, right in zip(line, widths, numeric, strict=True)
+        ).rstrip()
+        for line in lines
+    ]
+    rule = "-" * max((len(line) for line in body), default=0)
+    return "\n".join([table.title, rule, body[0], rule, *body[1:], rule, *table.notes])
+
+
+def to_markdown(table: Table) -> str:
+    """Write a table in Markdown, with its title above and its notes beneath."""
+    marks = ["---:" if column.is_numeric else "---" for column in table.columns]
+    lines = [table.headings, marks, *table.cells()]
+    body = ["| " + " | ".join(_pipe_safe(cell) for cell in line) + " |" for line in lines]
+    notes = [note for text in table.notes for note in ("", text)]
+    return "\n".join([f"**{table.title}**", "", *body, *notes])
+
+
+def to_html(table: Table) -> str:
+    """Write a table as an HTML fragment with a caption and scoped headings, everything escaped."""
+    head = "".join(
+        f'<th scope="col"{_align(column.is_numeric)}>{html.escape(column.heading)}</th>'
+        for column in table.columns
+    )
+    body = "".join(_html_row(table, line) for line in table.cells())
+    notes = "".join(f"<p>{html.escape(note)}</p>" for note in table.notes)
+    foot = (
+        f'<tfoot><tr><td colspan="{len(table.columns)}">{notes}</td></tr></tfoot>' if notes else ""
+    )
+    caption = f"<caption>{html.escape(table.title)}</caption>"
+    return (
+        f'<table class="ml-table">{caption}<thead><tr>{head}</tr></thead>'
+        f"<tbody>{body}</tbody>{foot}</table>"
+    )
+
+
+def to_csv(table: Table, *, decimal: str = ".") -> str:
+    """Write the cells of a table as CSV (RFC 4180) that a spreadsheet will not run."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, delimiter=";" if decimal == "," else ",", lineterminator="\r\n")
+    writer.writerow(spreadsheet_safe(heading) for heading in table.headings)
+    for line in table.cells(decimal):
+        writer.writerow(spreadsheet_safe(cell) for cell in line)
+    return buffer.getvalue()
+
+
+def spreadsheet_safe(text: str) -> str:
+    """Put an apostrophe before a text that a spreadsheet would take for a formula.
+
+    Examples
+    --------
+    >>> spreadsheet_safe("=1+1"), spreadsheet_safe("12/20")
+    ("'=1+1", '12/20')
+    """
+    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+
+
+def _html_row(table: Table, line: list[str]) -> str:
+    cells = "".join(
+        f"<td{_align(column.is_numeric)}>{html.escape(cell)}</td>"
+        for column, cell in zip(table.columns, line, strict=True)
+    )
+    return f"<tr>{cells}</tr>"
+
+
+def _align(numeric: bool) -> str:
+    return ' style="text-align:right"' if numeric else ""
+
+
+def _pipe_safe(text: str) -> str:
+    return text.replace("|", "\\|").replace("\n", " ")

@@ -1,0 +1,1 @@
+"""Demonstrations for a lecture and class data sets with an answer key."""

@@ -1,0 +1,72 @@
+"""What reading gives: checked trials, and a whole study."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
+
+
+def no_problems() -> pd.DataFrame:
+    """Give the empty list of problems."""
+    return pd.DataFrame(columns=list(PROBLEM_COLUMNS))
+
+
+def no_changes() -> pd.DataFrame:
+    """Give the empty change log."""
+    return pd.DataFrame(columns=list(CHANGE_COLUMNS))
+
+
+@dataclass(frozen=True)
+class Trials:
+    """Trials as they were read, and everything that should be known about them.
+
+    Parameters
+    ----------
+    table : DataFrame
+        One row per trial, or per set of attempts, in standard columns; further columns of the file
+        are kept behind them. Nothing is dropped from it silently.
+    problems : DataFrame
+        ``file, sheet, row, column, value, rule, severity, advice``; severity is ``error``,
+        ``doubt`` or ``note``.
+    changes : DataFrame
+        ``file, sheet, row, column, before, after, rule``: every value that was altered on the way.
+    units : mapping of str to str
+        Unit of each kind of quantity or column that has one.
+    """
+
+    table: pd.DataFrame
+    problems: pd.DataFrame = field(default_factory=no_problems)
+    changes: pd.DataFrame = field(default_factory=no_changes)
+    units: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Study:
+    """A study: its plan, its trials, and who took part.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    trials : Trials
+        What was read, with problems and changes.
+    participants : DataFrame or None
+        One row per allocated person: ``participant, group`` and further columns.
+    ratings : DataFrame or None
+        One row per rater and item: ``participant, phase, item, rater, score`` and further columns.
+    problems : DataFrame
+        Problems of all files together.
+    folder : Path or None
+        Where the study was read from.
+    """
+
+    design: Design
+    trials: Trials
+    participants: pd.DataFrame | None = None
+    ratings: pd.DataFrame | None = None
+    problems: pd.DataFrame = field(default_factory=no_problems)
+    folder: Path | None = None

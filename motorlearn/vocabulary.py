@@ -1,0 +1,111 @@
+"""Names the whole house shares: columns, phases, units and directions.
+
+Nothing here computes. A word that appears in a table, a file, a figure or a sentence is spelled
+here once.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+
+@dataclass(frozen=True)
+class ColumnMeaning:
+    """What a standard column holds."""
+
+    name: str
+    meaning: str
+    kind: str
+    lower: float | None = None
+    upper: float | None = None
+    unit_of: str = ""
+
+
+_COLUMNS = (
+    ColumnMeaning("participant", "study identifier of the person", "identifier"),
+    ColumnMeaning("group", "practice group the person was allocated to", "category"),
+    ColumnMeaning("phase", "part of the study the trial belongs to", "category"),
+    ColumnMeaning("session", "number of the practice or test session", "count", lower=1),
+    ColumnMeaning("block", "number of the block within its phase", "count", lower=1),
+    ColumnMeaning(
+        "trial", "number of the trial within its phase, or within its block", "count", lower=1
+    ),
+    ColumnMeaning("task", "task variant that was performed", "category"),
+    ColumnMeaning("hit", "1 if the target was hit, 0 if it was missed", "flag", lower=0, upper=1),
+    ColumnMeaning("hits", "number of hits among the attempts of this row", "count", lower=0),
+    ColumnMeaning("attempts", "number of attempts this row stands for", "count", lower=1),
+    ColumnMeaning("error", "signed error, outcome minus target", "number", unit_of="error"),
+    ColumnMeaning(
+        "x", "landing point to the right of the target centre", "number", unit_of="length"
+    ),
+    ColumnMeaning("y", "landing point beyond the target centre", "number", unit_of="length"),
+    ColumnMeaning("radial_error", "distance from the target centre", "number", 0, None, "length"),
+    ColumnMeaning("time", "time taken by the trial", "number", 0, None, "time"),
+    ColumnMeaning("speed", "speed of the movement or the object", "number", 0, None, "speed"),
+    ColumnMeaning(
+        "feedback", "1 if augmented feedback followed the trial", "flag", lower=0, upper=1
+    ),
+    ColumnMeaning("void", "reason why the trial does not count; empty where it does", "note"),
+    ColumnMeaning("rater", "identifier of the person who rated", "identifier"),
+    ColumnMeaning(
+        "item", "item of the technique checklist, or the clip that was rated", "category"
+    ),
+    ColumnMeaning("score", "score given by the rater", "number"),
+)
+
+COLUMNS: Final = {column.name: column for column in _COLUMNS}
+"""Standard columns by name, in the order in which tables show them."""
+
+PHASES: Final = ("pretest", "acquisition", "progress", "posttest", "retention", "transfer")
+"""Phases in the order of a study; a test inside the programme is ``progress``."""
+
+PRACTICE_PHASE: Final = "acquisition"
+TEST_PHASES: Final = ("pretest", "progress", "posttest", "retention", "transfer")
+DELAYED_PHASES: Final = ("retention", "transfer")
+"""Tests after a gap without practice: the only ones that can speak about learning."""
+
+PHASE_LABELS: Final = {
+    "pretest": "Pretest",
+    "acquisition": "Acquisition (practice)",
+    "progress": "Progress test (inside the programme)",
+    "posttest": "Immediate posttest",
+    "retention": "Delayed retention",
+    "transfer": "Transfer",
+}
+
+BETTER: Final = ("lower", "higher")
+"""Directions in which a score can be better."""
+
+SEVERITIES: Final = ("error", "doubt", "note")
+"""How much a problem in the data weighs: must be mended, should be looked at, is good to know."""
+
+PROBLEM_COLUMNS: Final = (
+    "file",
+    "sheet",
+    "row",
+    "column",
+    "value",
+    "rule",
+    "severity",
+    "advice",
+)
+CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
+LEFT_OUT_COLUMNS: Final = ("participant", "group", "reason", "rows")
+
+ESTIMATE_COLUMNS: Final = (
+    "term",
+    "estimate",
+    "std_error",
+    "df",
+    "statistic",
+    "p",
+    "conf_low",
+    "conf_high",
+)
+
+GRADES: Final = ("fine", "look", "act")
+"""Verdicts of an assumption check."""
+
+STANDING_CAUTION: Final = (
+    "Follow your ethics committee, safeguarding officer, sport body and local data-protection "
+    "law; this is not medical or legal advice."
+)

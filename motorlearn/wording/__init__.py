@@ -1,0 +1,1 @@
+"""A result in; sentences, captions and alt texts out."""

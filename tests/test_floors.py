@@ -1,0 +1,177 @@
+"""Imports only go down: floors, siblings, in-function imports, and what each floor may know."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "motorlearn"
+
+FLOORS = {
+    "__main__": 10,
+    "__init__": 9,
+    "commands": 9,
+    "teaching": 8,
+    "report": 7,
+    "figures": 6,
+    "wording": 6,
+    "audit": 5,
+    "plan": 4,
+    "compare": 4,
+    "curves": 3,
+    "mixed": 3,
+    "linear": 3,
+    "trials": 2,
+    "measures": 2,
+    "results": 1,
+    "tables": 1,
+    "design": 1,
+    "files": 1,
+    "vocabulary": 0,
+    "exceptions": 0,
+    "digits": 0,
+}
+# Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
+WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"), "design": ()}
+DRAWING = {"matplotlib", "seaborn"}
+# The only modules of the numerical rooms that face tables; all others know arrays only.
+TABLE_FACING = {
+    "measures": set(),
+    "curves": set(),
+    "mixed": set(),
+    "linear": set(),
+}
+NUMERICAL = set(TABLE_FACING)
+FORBIDDEN_NAMES = {"utils", "helpers", "common", "errors", "misc"}
+
+MODULES = sorted(PACKAGE.rglob("*.py"))
+
+
+def room(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def imported(tree: ast.AST) -> list[tuple[ast.stmt, str]]:
+    found: list[tuple[ast.stmt, str]] = []
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            found += [(node, alias.name) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, "imports are written in full"
+            whole = [f"{node.module}.{alias.name}" for alias in node.names]
+            found += [
+                (node, name) for name in (whole if node.module == "motorlearn" else [node.module])
+            ]
+    return found
+
+
+def violations(source: str, here: str) -> list[str]:
+    """Name every import of ours that does not go down."""
+    wrong = []
+    for node, name in imported(ast.parse(source)):
+        parts = name.split(".")
+        if parts[0] != "motorlearn" or len(parts) == 1:
+            continue
+        there = parts[1]
+        allowed_beside = there == here or there in WITHIN_FLOOR.get(here, ())
+        if FLOORS[there] >= FLOORS[here] and not allowed_beside:
+            wrong.append(f"line {node.lineno}: {here} imports {there}")
+    return wrong
+
+
+def in_function_imports(source: str) -> list[int]:
+    tree = ast.parse(source)
+    functions = [n for n in ast.walk(tree) if isinstance(n, ast.FunctionDef | ast.AsyncFunctionDef)]
+    return sorted(
+        {
+            node.lineno
+            for function in functions
+            for node in ast.walk(function)
+            if isinstance(node, ast.Import | ast.ImportFrom)
+        }
+    )
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_imports_go_down(path):
+    assert violations(path.read_text(encoding="utf-8"), room(path)) == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_no_import_inside_a_function_below_the_front_door(path):
+    if FLOORS[room(path)] < 9:
+        assert in_function_imports(path.read_text(encoding="utf-8")) == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_only_the_upper_floors_draw(path):
+    if FLOORS[room(path)] < 6:
+        names = {
+            name.split(".")[0] for _, name in imported(ast.parse(path.read_text(encoding="utf-8")))
+        }
+        assert not names & DRAWING
+
+
+@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_numerical_kernels_know_no_pandas(path):
+    here = room(path)
+    if here in NUMERICAL and path.stem not in TABLE_FACING[here] | {"__init__"}:
+        names = {
+            name.split(".")[0] for _, name in imported(ast.parse(path.read_text(encoding="utf-8")))
+        }
+        assert "pandas" not in names
+
+
+def test_no_drawer_of_leftovers():
+    assert not {path.stem for path in MODULES} & FORBIDDEN_NAMES
+
+
+def test_modules_stay_readable():
+    long = {
+        str(p.relative_to(PACKAGE)): n
+        for p in MODULES
+        if (n := len(p.read_text(encoding="utf-8").splitlines())) > 400
+    }
+    assert long == {}
+
+
+def test_functions_stay_short_and_take_few_arguments():
+    bad = []
+    for path in MODULES:
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef):
+                arguments = node.args
+                body = [
+                    s
+                    for s in node.body
+                    if not (isinstance(s, ast.Expr) and isinstance(s.value, ast.Constant))
+                ]
+                length = (body[-1].end_lineno - body[0].lineno + 1) if body else 0
+                positional = len(arguments.posonlyargs) + len(arguments.args)
+                if length > 40:
+                    bad.append(
+                        f"{path.relative_to(PACKAGE)}:{node.lineno} {node.name}: {length} lines"
+                    )
+                if positional > 8:
+                    bad.append(
+                        f"{path.relative_to(PACKAGE)}:{node.lineno} {node.name}: "
+                        f"{positional} positional arguments"
+                    )
+    assert bad == []
+
+
+def test_every_module_has_a_known_floor():
+    assert {room(path) for path in MODULES} <= set(FLOORS)
+
+
+def test_the_checks_can_fail():
+    assert violations("from motorlearn.report import write_report", "measures") != []
+    assert violations("from motorlearn.measures import hits", "trials") != []
+    assert violations("from motorlearn import figures", "audit") != []
+    assert violations("import motorlearn.exceptions", "trials") == []
+    assert in_function_imports("def f():\n    import os\n") == [2]
+
+
+def test_no_module_shadows_the_standard_library_at_top_level():
+    assert not {p.stem for p in PACKAGE.glob("*.py")} & set(sys.stdlib_module_names) - {"__init__"}
