@@ -346,10 +346,11 @@ class Drawing:
 def visible_texts(figure: Figure) -> list[Text]:
     """Every text of a figure that a reader would see."""
     figure.draw_without_rendering()
+    undrawn = {id(label) for axes in figure.axes for label in _undrawn_tick_labels(axes)}
     return [
         text
         for text in figure.findobj(Text)
-        if text.get_visible() and text.get_text().strip() and _inside_limits(text)
+        if text.get_visible() and text.get_text().strip() and id(text) not in undrawn
     ]
 
 
@@ -377,22 +378,14 @@ def texts_cut(figure: Figure, *, slack: float = 1.0) -> list[str]:
     ]
 
 
-def _inside_limits(text: Text) -> bool:
-    """Tick labels outside the limits exist as texts but are not drawn."""
-    axes = text.axes
-    if axes is None:
-        return True
-    ticks = [*_drawn_ticks(axes.xaxis), *_drawn_ticks(axes.yaxis)]
-    every = [
-        label
-        for axis in (axes.xaxis, axes.yaxis)
-        for tick in [*axis.get_major_ticks(), *axis.get_minor_ticks()]
-        for label in (tick.label1, tick.label2)
-    ]
-    return text in ticks or text not in every
-
-
-def _drawn_ticks(axis: Any) -> list[Text]:
-    if not axis.get_visible():
-        return []
-    return [label for tick in axis._update_ticks() for label in (tick.label1, tick.label2)]
+def _undrawn_tick_labels(axes: Axes) -> list[Text]:
+    """Labels of ticks beyond the limits: they exist as texts but are never drawn."""
+    found = []
+    for axis in (axes.xaxis, axes.yaxis):
+        low, high = sorted(axis.get_view_interval())
+        slack = 1e-9 * (high - low)
+        shown = axes.axison and axis.get_visible()
+        for tick in [*axis.get_major_ticks(), *axis.get_minor_ticks()]:
+            if not shown or not low - slack <= tick.get_loc() <= high + slack:
+                found += [tick.label1, tick.label2]
+    return found
