@@ -1,1 +1,104 @@
-"""Arrays in, scores out."""
+"""Arrays in, scores out.
+
+``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
+``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
+is worth, ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition
+of each measure, ``scores`` all of them on a table.
+"""
+
+from motorlearn.measures.aim import (
+    absolute_constant_error,
+    absolute_error,
+    constant_error,
+    effective_width,
+    total_error,
+    variable_error,
+)
+from motorlearn.measures.cards import CARDS, Card, better_direction, definition
+from motorlearn.measures.change import (
+    bounded_transfer,
+    gain,
+    percent_transfer,
+    relative_retention,
+    retention_loss,
+    savings,
+    trials_to_criterion,
+    warm_up_decrement,
+)
+from motorlearn.measures.effect_sizes import (
+    StandardisedEffect,
+    adjusted_g,
+    d_from_log_odds,
+    hedges_g,
+    paired_g,
+    small_sample_factor,
+)
+from motorlearn.measures.hits import (
+    clopper_pearson_interval,
+    empirical_logit,
+    hit_rate,
+    newcombe_difference,
+    wilson_interval,
+)
+from motorlearn.measures.landing import (
+    Ellipse,
+    bivariate_variable_error,
+    centroid_radial_error,
+    hit_probability,
+    landing_ellipse,
+    mean_radial_error,
+)
+from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
+from motorlearn.measures.precision import (
+    binomial_sem,
+    smallest_detectable_change,
+    standard_error_of_measurement,
+)
+from motorlearn.measures.scores import score_trials
+from motorlearn.measures.times import mean_time
+
+__all__ = [
+    "CARDS",
+    "Card",
+    "Ellipse",
+    "StandardisedEffect",
+    "absolute_constant_error",
+    "absolute_error",
+    "adjusted_g",
+    "better_direction",
+    "binomial_sem",
+    "bivariate_variable_error",
+    "bounded_transfer",
+    "centroid_radial_error",
+    "clopper_pearson_interval",
+    "constant_error",
+    "d_from_log_odds",
+    "definition",
+    "effective_width",
+    "empirical_logit",
+    "gain",
+    "hedges_g",
+    "hit_probability",
+    "hit_rate",
+    "landing_ellipse",
+    "longest_run",
+    "mean_lag",
+    "mean_radial_error",
+    "mean_time",
+    "newcombe_difference",
+    "paired_g",
+    "percent_transfer",
+    "relative_retention",
+    "retention_loss",
+    "savings",
+    "score_trials",
+    "small_sample_factor",
+    "smallest_detectable_change",
+    "standard_error_of_measurement",
+    "switch_rate",
+    "total_error",
+    "trials_to_criterion",
+    "variable_error",
+    "warm_up_decrement",
+    "wilson_interval",
+]

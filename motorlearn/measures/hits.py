@@ -1,0 +1,136 @@
+"""Hits among attempts: rates, intervals and the empirical logit."""
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy import stats
+
+from motorlearn.exceptions import InputError
+from motorlearn.measures.aim import Floats
+
+
+def hit_rate(hits: ArrayLike, attempts: ArrayLike) -> Floats:
+    """Hit rate ``k / n``; NaN where there was no attempt.
+
+    Examples
+    --------
+    >>> float(hit_rate(12, 20))
+    0.6
+    """
+    k, n = _counts(hits, attempts)
+    return np.where(n > 0, k / np.maximum(n, 1), np.nan)
+
+
+def wilson_interval(
+    hits: ArrayLike, attempts: ArrayLike, *, level: float = 0.95
+) -> tuple[Floats, Floats]:
+    """Score interval of a hit rate (Wilson), which stays inside 0 to 1.
+
+    ``(p + z²/2n ± z sqrt(p(1-p)/n + z²/4n²)) / (1 + z²/n)``, NaN where there was no attempt. It
+    treats the attempts as independent, so it describes one person's test, not a group.
+
+    References
+    ----------
+    Wilson, E. B. (1927). JASA, 22, 209-212. https://doi.org/10.1080/01621459.1927.10502953
+    Newcombe, R. G. (1998). Statistics in Medicine, 17, 857-872.
+    https://doi.org/10.1002/(SICI)1097-0258(19980430)17:8<857::AID-SIM777>3.0.CO;2-E
+
+    Examples
+    --------
+    >>> low, high = wilson_interval(12, 20)
+    >>> round(float(low), 3), round(float(high), 3)
+    (0.387, 0.781)
+    """
+    k, n = _counts(hits, attempts)
+    z2 = stats.norm.isf((1 - _inside(level)) / 2) ** 2
+    m = np.where(n > 0, n, np.nan)
+    p = k / m
+    centre = p + z2 / (2 * m)
+    half = np.sqrt(z2) * np.sqrt(p * (1 - p) / m + z2 / (4 * m**2))
+    low = np.where(k == 0, 0.0 * m, (centre - half) / (1 + z2 / m))
+    high = np.where(k == n, 1.0 + 0.0 * m, (centre + half) / (1 + z2 / m))
+    return low, high
+
+
+def clopper_pearson_interval(
+    hits: ArrayLike, attempts: ArrayLike, *, level: float = 0.95
+) -> tuple[Floats, Floats]:
+    """Exact interval of a hit rate, which covers at least ``level`` whatever the true rate.
+
+    References
+    ----------
+    Clopper, C. J., & Pearson, E. S. (1934). Biometrika, 26, 404-413.
+    https://doi.org/10.1093/biomet/26.4.404
+
+    Examples
+    --------
+    >>> low, high = clopper_pearson_interval(0, 20)
+    >>> float(low), round(float(high), 4)
+    (0.0, 0.1684)
+    """
+    k, n = _counts(hits, attempts)
+    tail = (1 - _inside(level)) / 2
+    nothing = np.where(n > 0, 0.0, np.nan)
+    low = np.where(k == 0, 0.0, stats.beta.ppf(tail, np.maximum(k, 1), n - k + 1))
+    high = np.where(k == n, 1.0, stats.beta.isf(tail, k + 1, np.maximum(n - k, 1)))
+    return low + nothing, high + nothing
+
+
+def newcombe_difference(
+    hits: tuple[float, float], attempts: tuple[float, float], *, level: float = 0.95
+) -> tuple[float, float, float]:
+    """Difference of two independent hit rates, first minus second, with its interval.
+
+    Method 10 of Newcombe: the two Wilson intervals combined by squares. For two persons or two
+    tests of different persons; attempts of one group of people are not independent.
+
+    Returns
+    -------
+    tuple of float
+        Difference, lower and upper limit.
+
+    References
+    ----------
+    Newcombe, R. G. (1998). Statistics in Medicine, 17, 873-890.
+    https://doi.org/10.1002/(SICI)1097-0258(19980430)17:8<873::AID-SIM779>3.0.CO;2-I
+
+    Examples
+    --------
+    >>> [round(value, 4) for value in newcombe_difference((56, 48), (70, 80))]
+    [0.2, 0.0524, 0.3339]
+    """
+    p = hit_rate(hits, attempts)
+    low, high = wilson_interval(hits, attempts, level=level)
+    difference = p[0] - p[1]
+    down = np.hypot(p[0] - low[0], high[1] - p[1])
+    up = np.hypot(high[0] - p[0], p[1] - low[1])
+    return float(difference), float(difference - down), float(difference + up)
+
+
+def empirical_logit(hits: ArrayLike, attempts: ArrayLike) -> Floats:
+    """Empirical logit ``ln((k + ½) / (n - k + ½))``, finite for all hits and all misses.
+
+    Examples
+    --------
+    >>> round(float(empirical_logit(20, 20)), 4), float(empirical_logit(10, 20))
+    (3.7136, 0.0)
+    """
+    k, n = _counts(hits, attempts)
+    return np.where(n > 0, np.log((k + 0.5) / (n - k + 0.5)), np.nan)
+
+
+def _counts(hits: ArrayLike, attempts: ArrayLike) -> tuple[Floats, Floats]:
+    k, n = np.broadcast_arrays(np.asarray(hits, dtype=float), np.asarray(attempts, dtype=float))
+    wrong = ~((k >= 0) & (k <= n) & np.isfinite(n))
+    if wrong.any():
+        raise InputError(
+            "hits must lie between 0 and the attempts",
+            [f"{hit:g} of {all_:g}" for hit, all_ in zip(k[wrong], n[wrong])],
+            "correct the counts",
+        )
+    return k, n
+
+
+def _inside(level: float) -> float:
+    if not 0 < level < 1:
+        raise InputError("a confidence level lies between 0 and 1", [level], "use for example 0.95")
+    return level

@@ -1,0 +1,244 @@
+"""From trials to scores: one row per person, phase, task or whatever is asked for."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.measures.aim import aim_by_group, mean_by_group
+from motorlearn.measures.hits import hit_rate, wilson_interval
+from motorlearn.measures.landing import landing_by_group
+from motorlearn.measures.times import time_by_group
+from motorlearn.vocabulary import PHASES
+
+_OUTCOMES = ("hit", "hits", "error", "x", "y", "radial_error", "time")
+
+
+def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
+    """Score the trials of each group of rows with every measure the columns allow.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Trials or sets of attempts in standard columns: ``hit`` (0/1) or ``hits`` and
+        ``attempts``; ``error``; ``x`` and ``y``, or ``radial_error``; ``time``.
+    by : str or sequence of str
+        Columns that name a group of rows, for example ``["participant", "phase"]``.
+
+    Returns
+    -------
+    DataFrame
+        The columns of ``by``; ``n`` (rows); ``n_missing`` (rows that are void or lack one of the
+        outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low,
+        hit_high`` (95 % Wilson interval); ``n_error, constant_error, absolute_constant_error,
+        variable_error, absolute_error, total_error``; ``n_landing, mean_radial_error,
+        centroid_radial_error, bivariate_variable_error``; ``n_time, mean_time``. Each ``n_…``
+        counts the values its scores rest on. All divisors are n. Rows with a reason in ``void``
+        are counted but not scored. Groups come in ascending order, phases in the order of a study.
+
+    Raises
+    ------
+    ColumnError
+        If a column of ``by`` or every outcome is absent.
+    InputError
+        If a value is impossible: text, infinite, a hit other than 0 or 1, hits above attempts.
+
+    Examples
+    --------
+    >>> trials = pd.DataFrame({"participant": ["a", "a", "b", "b"], "hit": [1, 0, 1, None]})
+    >>> scores = score_trials(trials, "participant")
+    >>> scores[["participant", "n", "n_missing", "attempts", "hits"]].values.tolist()
+    [['a', 2, 0, 2, 1], ['b', 2, 1, 1, 1]]
+    """
+    names = _check_columns(table, by)
+    if table.empty:
+        raise InputError("there are no trials to score", remedy="check that the file has rows")
+    keys, codes = _groups(table, names)
+    values = {name: numbers(table, name) for name in (*_OUTCOMES, "attempts") if name in table}
+    counts = void_rows(table)
+    for column in values.values():
+        column[counts] = np.nan
+    missing = np.any([np.isnan(values[n]) for n in _OUTCOMES if n in values], axis=0)
+    if "hit" in values and "hits" in values:
+        missing = counts | (np.isnan(values["hit"]) & np.isnan(values["hits"]))
+    groups = len(keys)
+    columns: dict[str, NDArray] = {
+        "n": np.bincount(codes, minlength=groups),
+        "n_missing": np.bincount(codes[missing], minlength=groups),
+    }
+    columns |= _hit_scores(values, codes, groups)
+    if "error" in values:
+        columns |= aim_by_group(values["error"], codes, groups)
+    columns |= _landing_scores(values, codes, groups)
+    if "time" in values:
+        columns |= time_by_group(values["time"], codes, groups)
+    return _in_study_order(pd.concat([keys, pd.DataFrame(columns)], axis=1), names)
+
+
+def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
+    """Read a column as floats with NaN for missing; anything else that is not a number is named.
+
+    Raises
+    ------
+    InputError
+        If the column holds text or infinite values.
+
+    Examples
+    --------
+    >>> numbers(pd.DataFrame({"x": [1, None]}), "x").tolist()
+    [1.0, nan]
+    """
+    column = table[name]
+    if not pd.api.types.is_numeric_dtype(column):
+        converted = pd.to_numeric(column, errors="coerce")
+        text = column[converted.isna() & column.notna()]
+        if len(text):
+            raise InputError(
+                f"column {name!r} holds text where a number is needed",
+                text.unique(),
+                "correct these cells or read the file with ml.read_trials, which lists them",
+            )
+        column = converted
+    values = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
+    if np.isinf(values).any():
+        raise InputError(
+            f"column {name!r} holds infinite values",
+            values[np.isinf(values)],
+            "leave missing cells empty",
+        )
+    return values
+
+
+def void_rows(table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Rows that have a reason in the column ``void`` and therefore do not count.
+
+    Examples
+    --------
+    >>> void_rows(pd.DataFrame({"void": [None, "", "slipped"]})).tolist()
+    [False, False, True]
+    """
+    if "void" not in table:
+        return np.zeros(len(table), dtype=bool)
+    given = table["void"]
+    if pd.api.types.is_bool_dtype(given):
+        return given.to_numpy(dtype=bool)
+    if pd.api.types.is_numeric_dtype(given):
+        return given.fillna(0).to_numpy() != 0
+    reason = given.fillna("").astype("str").str.strip()
+    return (reason != "").to_numpy(dtype=bool)
+
+
+def _check_columns(table: pd.DataFrame, by: str | Sequence[str]) -> list[str]:
+    if not isinstance(table, pd.DataFrame):
+        raise InputError(
+            "scores are made from a table",
+            [type(table).__name__],
+            "pass a DataFrame, for example trials.table",
+        )
+    names = [by] if isinstance(by, str) else list(by)
+    twice = sorted({str(name) for name in table.columns[table.columns.duplicated()]})
+    if twice:
+        raise ColumnError("the table has a column twice", twice, "rename one of them")
+    absent = [name for name in names if name not in table]
+    if absent:
+        raise ColumnError(
+            "the table lacks a column to group by",
+            absent,
+            f"its columns are {', '.join(map(str, table.columns))}",
+        )
+    alone = "x" if "x" in table and "y" not in table else "y"
+    if alone in table and not {"x", "y"} <= set(table.columns):
+        raise ColumnError(
+            "a landing point needs both x and y", [alone], "for one dimension use 'error'"
+        )
+    if "hits" in table and "attempts" not in table:
+        raise ColumnError(
+            "hits cannot be scored without the attempts", ["attempts"], "add the column"
+        )
+    if not set(_OUTCOMES) & set(table.columns):
+        raise ColumnError(
+            "the table has no outcome to score", None, f"it needs one of {', '.join(_OUTCOMES)}"
+        )
+    return names
+
+
+def _groups(table: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, NDArray[np.intp]]:
+    if not names:
+        return pd.DataFrame(index=[0]), np.zeros(len(table), dtype=np.intp)
+    grouped = table.groupby(names, sort=True, observed=True, dropna=False)
+    codes = grouped.ngroup().to_numpy(dtype=np.intp)
+    first = np.full(codes.max() + 1, -1)
+    first[codes[::-1]] = np.arange(len(table))[::-1]
+    return table[names].iloc[first].reset_index(drop=True), codes
+
+
+def _hit_scores(
+    values: dict[str, NDArray], codes: NDArray[np.intp], groups: int
+) -> dict[str, NDArray]:
+    if "hit" not in values and "hits" not in values:
+        return {}
+    hits, attempts = _hits_and_attempts(values)
+    present = ~np.isnan(hits)
+    k = np.bincount(codes[present], hits[present], minlength=groups)
+    n = np.bincount(codes[present], attempts[present], minlength=groups)
+    low, high = wilson_interval(k, n)
+    return {
+        "attempts": n.astype(np.int64),
+        "hits": k.astype(np.int64),
+        "hit_rate": hit_rate(k, n),
+        "hit_low": low,
+        "hit_high": high,
+    }
+
+
+def _hits_and_attempts(values: dict[str, NDArray]) -> tuple[NDArray, NDArray]:
+    if "hit" in values:
+        hits, attempts = values["hit"].copy(), np.ones_like(values["hit"])
+        wrong = ~np.isnan(hits) & (hits != 0) & (hits != 1)
+        if wrong.any():
+            raise InputError(
+                "a hit is 1 and a miss is 0",
+                hits[wrong],
+                "put counts into the columns 'hits' and 'attempts'",
+            )
+    else:
+        hits = np.full_like(values["hits"], np.nan)
+        attempts = hits.copy()
+    if "hits" in values:
+        k, n = values["hits"], values["attempts"]
+        use = ~np.isnan(k) & ~np.isnan(n)
+        wrong = use & ((k < 0) | (k > n) | (k % 1 != 0) | (n % 1 != 0))
+        if wrong.any():
+            raise InputError(
+                "hits must be whole numbers between 0 and the attempts",
+                [f"{a:g} of {b:g}" for a, b in zip(k[wrong], n[wrong])],
+                "correct these rows",
+            )
+        hits, attempts = np.where(use, k, hits), np.where(use, n, attempts)
+    return hits, attempts
+
+
+def _landing_scores(
+    values: dict[str, NDArray], codes: NDArray[np.intp], groups: int
+) -> dict[str, NDArray]:
+    if "x" in values:
+        return landing_by_group(values["x"], values["y"], codes, groups)
+    if "radial_error" not in values:
+        return {}
+    radial = values["radial_error"]
+    present = ~np.isnan(radial)
+    return {
+        "n_landing": np.bincount(codes[present], minlength=groups),
+        "mean_radial_error": mean_by_group(radial[present], codes[present], groups),
+    }
+
+
+def _in_study_order(scores: pd.DataFrame, names: list[str]) -> pd.DataFrame:
+    if "phase" not in names or not set(scores["phase"].dropna()) <= set(PHASES):
+        return scores
+    rank = {name: number for number, name in enumerate(PHASES)}
+    return scores.sort_values(
+        names, key=lambda c: c.map(rank) if c.name == "phase" else c, kind="stable"
+    ).reset_index(drop=True)
