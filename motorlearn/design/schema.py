@@ -84,6 +84,7 @@ class Test(Section):
     window_days: float = Field(1.0, ge=0)
     feedback: bool = False
     warm_up_trials: int = Field(0, ge=0)
+    order: Literal["blocked", "serial", "random", "blocked-and-random"] = "random"
     description: str = ""
 
     @model_validator(mode="after")
@@ -123,7 +124,11 @@ class Primary(Section):
 
 
 class SmallestEffect(Section):
-    """The smallest effect of interest, in raw units of the primary comparison."""
+    """The smallest effect of interest on the scale of the primary comparison.
+
+    For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
+    means that one tenth less, or one ninth more, would matter).
+    """
 
     value: float = Field(gt=0)
     reason: str = ""

@@ -1,0 +1,163 @@
+"""From a plan to the sequence of everything a participant does: practice and tests by day."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorlearn.design import Design, Practice, Test
+from motorlearn.exceptions import DesignError
+from motorlearn.vocabulary import PRACTICE_PHASE
+
+_RANK = {"pretest": 0, PRACTICE_PHASE: 1, "progress": 2, "posttest": 3, "retention": 4}
+DEFAULT_DELAY = 7.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """One practice session or one test of every participant.
+
+    Parameters
+    ----------
+    phase : str
+        Phase it belongs to.
+    day : float
+        Day it is planned for, the first practice day being as in the plan.
+    session : int
+        Number of the session it is part of.
+    trials, block_size : int
+        How many trials, in blocks of how many.
+    order : str
+        ``own`` where the group's schedule rules, otherwise the order of the test.
+    feedback_every : int
+        Feedback after every so many trials; 0 for none.
+    delay_days : float
+        Days since the last practice.
+    warm_up : int
+        Trials before it that are not scored.
+    """
+
+    phase: str
+    day: float
+    session: int
+    trials: int
+    block_size: int
+    order: str
+    feedback_every: int
+    delay_days: float = 0.0
+    warm_up: int = 0
+
+    @property
+    def is_practice(self) -> bool:
+        """Whether it is practice and no test."""
+        return self.phase == PRACTICE_PHASE
+
+
+@dataclass(frozen=True)
+class Timetable:
+    """All events in order of time, and one entry per trial of a participant.
+
+    Parameters
+    ----------
+    events : tuple of Event
+        In order of time.
+    event, session, block, trial, position, feedback : ndarray, shape (trials,)
+        Number of the event, the session, the block and trial within the phase, the trial within
+        the event from 0, and whether feedback is planned.
+    """
+
+    events: tuple[Event, ...]
+    event: np.ndarray
+    session: np.ndarray
+    block: np.ndarray
+    trial: np.ndarray
+    position: np.ndarray
+    feedback: np.ndarray
+
+    @property
+    def is_practice(self) -> np.ndarray:
+        """Which trials are practice."""
+        return np.array([entry.is_practice for entry in self.events])[self.event]
+
+    @property
+    def phase(self) -> np.ndarray:
+        """Phase of each trial."""
+        return np.array([entry.phase for entry in self.events], dtype=object)[self.event]
+
+
+def timetable(design: Design) -> Timetable:
+    """Lay out a plan in time.
+
+    Raises
+    ------
+    DesignError
+        If the day of a progress test is not given and cannot be inferred.
+    """
+    events = _events(design)
+    block_before: dict[str, int] = {}
+    trial_before: dict[str, int] = {}
+    parts = []
+    for number, event in enumerate(events):
+        position = np.arange(event.trials)
+        block = block_before.get(event.phase, 0) + position // event.block_size + 1
+        trial = trial_before.get(event.phase, 0) + position + 1
+        block_before[event.phase], trial_before[event.phase] = int(block[-1]), int(trial[-1])
+        every = event.feedback_every
+        feedback = (position + 1) % every == 0 if every else np.zeros(event.trials, dtype=bool)
+        whole = np.full(event.trials, number), np.full(event.trials, event.session)
+        parts.append((*whole, block, trial, position, feedback))
+    columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
+    return Timetable(events, *columns)
+
+
+def _events(design: Design) -> tuple[Event, ...]:
+    practice = [_practice_event(entry) for entry in design.practice]
+    tests = [_test_event(test, practice) for test in design.tests]
+    events = sorted([*practice, *tests], key=lambda event: (event.day, _RANK.get(event.phase, 5)))
+    return tuple(events)
+
+
+def _practice_event(entry: Practice) -> Event:
+    return Event(
+        PRACTICE_PHASE,
+        entry.day,
+        entry.session,
+        entry.blocks * entry.trials_per_block,
+        entry.trials_per_block,
+        "own",
+        1 if entry.feedback_every is None else entry.feedback_every,
+    )
+
+
+def _test_event(test: Test, practice: list[Event]) -> Event:
+    first = min((event.day for event in practice), default=0.0)
+    last = max((event.day for event in practice), default=0.0)
+    day, delay = test.day, test.interval_days
+    if delay is None:
+        delay = max(day - last, 0.0) if day is not None else _usual_delay(test.phase)
+    if day is None:
+        if test.phase == "progress":
+            raise DesignError("a progress test has no day", [test.label], "give its day")
+        day = first if test.phase == "pretest" else last + delay
+    halves = test.order == "blocked-and-random" and test.trials % 2 == 0
+    return Event(
+        test.phase,
+        day,
+        test.session or _session_on(day, practice),
+        test.trials,
+        test.trials // 2 if halves else test.trials,
+        test.order,
+        int(test.feedback),
+        delay,
+        test.warm_up_trials,
+    )
+
+
+def _session_on(day: float, practice: list[Event]) -> int:
+    """Give the session that is under way on a day, or the next one after all practice."""
+    if practice and int(day) > max(int(event.day) for event in practice):
+        return max(event.session for event in practice) + 1
+    return max((event.session for event in practice if event.day <= day), default=1)
+
+
+def _usual_delay(phase: str) -> float:
+    return DEFAULT_DELAY if phase in ("retention", "transfer") else 0.0
