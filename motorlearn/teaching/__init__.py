@@ -1,1 +1,26 @@
-"""Demonstrations for a lecture and class data sets with an answer key."""
+"""Demonstrations for a lecture, class data sets with an answer key, and the class experiment.
+
+Each demonstration is a function that takes settings and gives numbers, one conclusion and the
+picture in words; ``drawings`` draws it and ``faces`` puts controls around it.
+"""
+
+from motorlearn.teaching.demonstration import Demonstration
+from motorlearn.teaching.feedback_dependence import FeedbackDependence, feedback_dependence
+from motorlearn.teaching.pooled_trials import PooledTrials, pooled_trials
+from motorlearn.teaching.practice_and_tests import PracticeAndTests, practice_and_tests
+from motorlearn.teaching.regression_to_mean import RegressionToMean, regression_to_mean
+from motorlearn.teaching.twenty_attempts import TwentyAttempts, twenty_attempts
+
+__all__ = [
+    "Demonstration",
+    "FeedbackDependence",
+    "PooledTrials",
+    "PracticeAndTests",
+    "RegressionToMean",
+    "TwentyAttempts",
+    "feedback_dependence",
+    "pooled_trials",
+    "practice_and_tests",
+    "regression_to_mean",
+    "twenty_attempts",
+]
