@@ -37,7 +37,7 @@ WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"
 DRAWING = {"matplotlib", "seaborn"}
 # The only modules of the numerical rooms that face tables; all others know arrays only.
 TABLE_FACING = {
-    "measures": {"scores"},
+    "measures": {"agreement", "agreement_frames", "agreement_table", "scores"},
     "curves": set(),
     "mixed": set(),
     "linear": set(),

@@ -3,9 +3,10 @@
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition
-of each measure, ``scores`` all of them on a table.
+of each measure, ``scores`` all of them on a table; ``agreement`` raters, on tables.
 """
 
+from motorlearn.measures.agreement import Agreement, rater_agreement
 from motorlearn.measures.aim import (
     absolute_constant_error,
     absolute_error,
@@ -59,6 +60,7 @@ from motorlearn.measures.times import mean_time
 
 __all__ = [
     "CARDS",
+    "Agreement",
     "Card",
     "Ellipse",
     "StandardisedEffect",
@@ -88,6 +90,7 @@ __all__ = [
     "newcombe_difference",
     "paired_g",
     "percent_transfer",
+    "rater_agreement",
     "relative_retention",
     "retention_loss",
     "savings",
