@@ -22,6 +22,7 @@ import contextlib
 import html
 import io
 import re
+import textwrap
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
@@ -236,7 +237,8 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel], *, offset: float = 8.0) -
     axes.figure.draw_without_rendering()
     wanted = np.array([axes.transData.transform((label.x, label.y))[1] for label in present])
     box = axes.get_window_extent()
-    spacing = mpl.rcParams["font.size"] * 1.35 * axes.figure.dpi / 72
+    lines = max(label.text.count("\n") + 1 for label in present)
+    spacing = mpl.rcParams["font.size"] * (0.15 + 1.2 * lines) * axes.figure.dpi / 72
     placed = spread(wanted, spacing, box.y0 + spacing / 2, box.y1 - spacing / 2)
     points = (placed - wanted) * 72 / axes.figure.dpi
     return [
@@ -341,6 +343,17 @@ class Drawing:
         alt = html.escape(self.alt, quote=True)
         caption = f"<figcaption>{html.escape(self.caption)}</figcaption>" if self.caption else ""
         return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"/>{caption}</figure>'
+
+
+def folded(text: str, width: float) -> str:
+    """Fold a label into lines that fit into so many inches of a thesis figure.
+
+    Examples
+    --------
+    >>> folded("self-controlled feedback", 1.0)
+    'self-\\ncontrolled\\nfeedback'
+    """
+    return "\n".join(textwrap.wrap(text, max(6, int(width * 13))) or [text])
 
 
 def visible_texts(figure: Figure) -> list[Text]:
