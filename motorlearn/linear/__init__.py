@@ -1,1 +1,76 @@
-"""The general linear model on arrays: least squares, adjusted means, sums of squares."""
+"""The general linear model on arrays.
+
+``least_squares`` the fit, ``hypotheses`` estimates and tests of it, ``coding`` columns and sums of
+squares, ``samples`` t, Welch and one-way, ``ancova`` groups adjusted for a baseline, ``batch`` the
+same in many studies at once, ``repeated`` repeated measures, ``equivalence`` two one-sided tests,
+``multiplicity`` families of tests.
+"""
+
+from motorlearn.linear.ancova import Ancova, ancova
+from motorlearn.linear.batch import BatchContrast, ancova_batch
+from motorlearn.linear.coding import (
+    product_columns,
+    sum_columns,
+    sums_of_squares,
+    treatment_columns,
+)
+from motorlearn.linear.equivalence import (
+    Equivalence,
+    equivalence_from_summary,
+    equivalence_of_means,
+    equivalence_test,
+)
+from motorlearn.linear.hypotheses import (
+    Estimate,
+    FTest,
+    coefficient_table,
+    compare_models,
+    estimate_contrast,
+    f_test,
+    joint_test,
+    t_estimate,
+)
+from motorlearn.linear.least_squares import LeastSquares, fit_least_squares
+from motorlearn.linear.multiplicity import holm
+from motorlearn.linear.repeated import (
+    RepeatedEffect,
+    Sphericity,
+    repeated_anova,
+    within_contrasts,
+)
+from motorlearn.linear.samples import one_sample, one_way, welch, welch_one_way, welch_summary
+
+__all__ = [
+    "Ancova",
+    "BatchContrast",
+    "Equivalence",
+    "Estimate",
+    "FTest",
+    "LeastSquares",
+    "RepeatedEffect",
+    "Sphericity",
+    "ancova",
+    "ancova_batch",
+    "coefficient_table",
+    "compare_models",
+    "equivalence_from_summary",
+    "equivalence_of_means",
+    "equivalence_test",
+    "estimate_contrast",
+    "f_test",
+    "fit_least_squares",
+    "holm",
+    "joint_test",
+    "one_sample",
+    "one_way",
+    "product_columns",
+    "repeated_anova",
+    "sum_columns",
+    "sums_of_squares",
+    "t_estimate",
+    "treatment_columns",
+    "welch",
+    "welch_one_way",
+    "welch_summary",
+    "within_contrasts",
+]

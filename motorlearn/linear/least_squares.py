@@ -1,0 +1,143 @@
+"""Least squares by QR, with a rank check that names the columns that cannot be told apart."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import linalg
+
+from motorlearn.exceptions import FitError, InputError
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class LeastSquares:
+    """A linear model fitted to one outcome.
+
+    Parameters
+    ----------
+    coefficients : array (p,)
+        Estimates, in the order of the columns.
+    unscaled : array (p, p)
+        ``(X'X)⁻¹``.
+    design, outcome, fitted, residuals : array
+        What was fitted and what came out.
+    df : int
+        Residual degrees of freedom, n - p.
+    names : tuple of str
+        Names of the columns.
+    """
+
+    coefficients: Floats
+    unscaled: Floats
+    design: Floats
+    outcome: Floats
+    fitted: Floats
+    residuals: Floats
+    df: int
+    names: tuple[str, ...]
+
+    @property
+    def n(self) -> int:
+        """Observations."""
+        return len(self.outcome)
+
+    @cached_property
+    def sse(self) -> float:
+        """Residual sum of squares."""
+        return float(self.residuals @ self.residuals)
+
+    @property
+    def variance(self) -> float:
+        """Residual mean square; NaN without residual degrees of freedom."""
+        return self.sse / self.df if self.df > 0 else float("nan")
+
+    @cached_property
+    def leverage(self) -> Floats:
+        """Diagonal of the hat matrix."""
+        return np.einsum("ij,jk,ik->i", self.design, self.unscaled, self.design)
+
+    def covariance(self, kind: str = "ordinary") -> Floats:
+        """Covariance of the estimates: ``ordinary`` or ``HC3`` (robust to unequal variances).
+
+        References
+        ----------
+        MacKinnon, J. G., & White, H. (1985). Journal of Econometrics, 29, 305-325.
+        https://doi.org/10.1016/0304-4076(85)90158-7
+        """
+        if kind == "ordinary":
+            return self.variance * self.unscaled
+        if kind != "HC3":
+            raise InputError("this covariance is not known", [kind], "use 'ordinary' or 'HC3'")
+        weighted = self.design * (self.residuals / np.maximum(1 - self.leverage, 1e-12))[:, None]
+        return self.unscaled @ (weighted.T @ weighted) @ self.unscaled
+
+
+def fit_least_squares(
+    design: ArrayLike, outcome: ArrayLike, *, names: Sequence[str] | None = None
+) -> LeastSquares:
+    """Fit ``y = X b + e`` by least squares.
+
+    Parameters
+    ----------
+    design : array (n, p)
+        Columns of the model, intercept included.
+    outcome : array (n,)
+        Outcome.
+    names : sequence of str, optional
+        Names of the columns, for messages.
+
+    Raises
+    ------
+    FitError
+        If columns cannot be told apart (they are named), or there are fewer rows than columns.
+    InputError
+        If a value is missing or infinite, or the shapes disagree.
+
+    Examples
+    --------
+    >>> fit = fit_least_squares([[1, 0], [1, 1], [1, 2]], [1, 3, 5])
+    >>> fit.coefficients.round(9).tolist(), fit.df
+    ([1.0, 2.0], 1)
+    """
+    x, y = np.asarray(design, dtype=float), np.asarray(outcome, dtype=float)
+    if x.ndim != 2 or y.shape != x.shape[:1]:
+        raise InputError("design and outcome do not match", [x.shape, y.shape])
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise InputError("least squares needs finite values", remedy="leave out missing rows first")
+    labels = tuple(names) if names is not None else tuple(f"column {i}" for i in range(x.shape[1]))
+    if x.shape[0] < x.shape[1]:
+        raise FitError(f"{x.shape[0]} rows cannot carry the {x.shape[1]} terms of the model.")
+    q, r = np.linalg.qr(x)
+    _refuse_aliased(x, labels)
+    coefficients = linalg.solve_triangular(r, q.T @ y)
+    # One step of refinement keeps the residuals orthogonal to the design.
+    coefficients = coefficients + linalg.solve_triangular(r, q.T @ (y - x @ coefficients))
+    inverse = linalg.solve_triangular(r, np.eye(x.shape[1]))
+    fitted = x @ coefficients
+    return LeastSquares(
+        coefficients,
+        inverse @ inverse.T,
+        x,
+        y,
+        fitted,
+        y - fitted,
+        x.shape[0] - x.shape[1],
+        labels,
+    )
+
+
+def _refuse_aliased(x: Floats, names: tuple[str, ...]) -> None:
+    size = np.linalg.norm(x, axis=0)
+    scaled = x / np.where(size > 0, size, 1.0)
+    r, order = linalg.qr(scaled, mode="r", pivoting=True)
+    small = np.abs(np.diag(r)) < 1e-10
+    if small.any():
+        aliased = sorted(names[order[i]] for i in np.flatnonzero(small))
+        raise FitError(
+            f"these terms cannot be told apart from the others: {', '.join(aliased)}; leave them "
+            "out or collect data that vary in them."
+        )
