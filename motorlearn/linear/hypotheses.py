@@ -120,6 +120,7 @@ def estimate_contrast(
 
     Examples
     --------
+    >>> from motorlearn.linear import fit_least_squares
     >>> fit = fit_least_squares([[1, 0], [1, 0], [1, 1], [1, 1]], [1, 2, 4, 6])
     >>> round(estimate_contrast(fit, [0, 1]).statistic, 4)
     3.1305
@@ -140,6 +141,7 @@ def joint_test(fit: LeastSquares, rows: ArrayLike, *, covariance: str = "ordinar
 
     Examples
     --------
+    >>> from motorlearn.linear import fit_least_squares
     >>> fit = fit_least_squares([[1, 0], [1, 0], [1, 1], [1, 1]], [1, 2, 4, 6])
     >>> round(joint_test(fit, [[0, 1]]).statistic, 4)
     9.8
@@ -158,6 +160,7 @@ def compare_models(small: LeastSquares, large: LeastSquares) -> FTest:
 
     Examples
     --------
+    >>> from motorlearn.linear import fit_least_squares
     >>> y = [1, 2, 4, 6]
     >>> small = fit_least_squares([[1]] * 4, y)
     >>> large = fit_least_squares([[1, 0], [1, 0], [1, 1], [1, 1]], y)
@@ -179,6 +182,7 @@ def coefficient_table(
 
     Examples
     --------
+    >>> from motorlearn.linear import fit_least_squares
     >>> fit = fit_least_squares([[1, 0], [1, 0], [1, 1], [1, 1]], [1, 2, 4, 6])
     >>> [round(row.estimate, 2) for row in coefficient_table(fit)]
     [1.5, 3.5]
