@@ -3,6 +3,16 @@
 ``schema`` holds the sections, ``reading`` turns a file into a ``Design`` and names every mistake.
 """
 
+from motorlearn.design.base import Section
+from motorlearn.design.programme import (
+    Drill,
+    Load,
+    LoadLimit,
+    PlannedAnalysis,
+    Programme,
+    Sample,
+    StoppingRule,
+)
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.schema import (
     Allocation,
@@ -13,7 +23,6 @@ from motorlearn.design.schema import (
     Outcome,
     Practice,
     Primary,
-    Section,
     Skill,
     SmallestEffect,
     StudySection,
@@ -25,15 +34,22 @@ from motorlearn.design.schema import (
 __all__ = [
     "Allocation",
     "Design",
+    "Drill",
     "Exclusion",
     "Files",
     "Group",
+    "Load",
+    "LoadLimit",
     "Outcome",
+    "PlannedAnalysis",
     "Practice",
     "Primary",
+    "Programme",
+    "Sample",
     "Section",
     "Skill",
     "SmallestEffect",
+    "StoppingRule",
     "StudySection",
     "Target",
     "Task",

@@ -1,21 +1,23 @@
 """The sections of a study plan."""
 
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
+from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.programme import (
+    Drill,
+    Load,
+    PlannedAnalysis,
+    Programme,
+    Sample,
+    StoppingRule,
+)
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
-Name = Annotated[str, Field(min_length=1, max_length=80)]
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
 ]
-
-
-class Section(BaseModel):
-    """Base of every section: unknown keys are refused, values are never coerced silently."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
 
 
 class StudySection(Section):
@@ -24,6 +26,7 @@ class StudySection(Section):
     title: Name
     question: str = ""
     seed: int | None = None
+    registration: str = ""
     ethics_approval: str = ""
     data_licence: str = ""
 
@@ -70,21 +73,37 @@ class Practice(Section):
     trials_per_block: int = Field(ge=1)
     feedback: str = ""
     feedback_every: int | None = Field(None, ge=0)
+    effort: Effort = "usual"
+    warm_up_trials: int = Field(0, ge=0)
+
+    @property
+    def trials(self) -> int:
+        """Trials of the session, warm-up left out."""
+        return self.blocks * self.trials_per_block
 
 
 class Test(Section):
-    """One test: its phase, when it is given and what it consists of."""
+    """One test: its phase, when it is given and what it consists of.
+
+    ``day`` counts from the first practice session (day 0); ``week`` stands for the end of that week
+    of the programme; ``interval_days`` is the time since the last practice.
+    """
 
     phase: Literal["pretest", "progress", "posttest", "retention", "transfer"]
     name: str = ""
     session: int | None = Field(None, ge=1)
     day: float | None = None
+    week: int | None = Field(None, ge=1)
     trials: int = Field(ge=1)
     interval_days: float | None = Field(None, ge=0)
     window_days: float = Field(1.0, ge=0)
     feedback: bool = False
     warm_up_trials: int = Field(0, ge=0)
+    warm_up: str = ""
     order: Literal["blocked", "serial", "random", "blocked-and-random"] = "random"
+    effort: Effort = "usual"
+    distance: float | None = Field(None, gt=0)
+    blinded: bool | None = None
     description: str = ""
 
     @model_validator(mode="after")
@@ -95,6 +114,13 @@ class Test(Section):
                 "practice 'posttest' and one inside the programme 'progress'"
             )
         return self
+
+    @property
+    def planned_day(self) -> float | None:
+        """Day the test is planned for: as given, or the last day of its week."""
+        if self.day is None and self.week is not None:
+            return self.week * DAYS_IN_WEEK - 1
+        return self.day
 
     @property
     def label(self) -> str:
@@ -121,6 +147,7 @@ class Primary(Section):
     groups: tuple[str, ...] = ()
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
+    model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
 
 
 class SmallestEffect(Section):
@@ -164,15 +191,21 @@ class Design(Section):
 
     study: StudySection
     skill: Skill = Skill()
+    sample: Sample = Sample()
     groups: tuple[Group, ...] = Field(min_length=1)
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
+    programme: Programme | None = None
+    drills: tuple[Drill, ...] = ()
     practice: tuple[Practice, ...] = ()
     tests: tuple[Test, ...] = Field(min_length=1)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
+    analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    stopping: tuple[StoppingRule, ...] = ()
+    load: Load = Load()
     allocation: Allocation = Allocation()
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
@@ -186,9 +219,49 @@ class Design(Section):
     def phases(self) -> tuple[str, ...]:
         """Phases the plan contains, in the order of a study."""
         present = {test.phase for test in self.tests}
-        practised = ("acquisition",) if self.practice else ()
+        practised = ("acquisition",) if self.practice or self.drills else ()
         order = ("pretest", *practised, *(phase for phase in TEST_PHASES if phase != "pretest"))
         return tuple(phase for phase in order if phase in present or phase == "acquisition")
+
+    @property
+    def sessions(self) -> tuple[Practice, ...]:
+        """Practice sessions: as planned one by one, or as programme and drills give them."""
+        if self.practice or self.programme is None:
+            return self.practice
+        return tuple(
+            session
+            for number, (week, day) in enumerate(self.programme.session_days(), start=1)
+            if (session := self._session(number, week, day)) is not None
+        )
+
+    def _session(self, number: int, week: int, day: int) -> Practice | None:
+        drills = self.drills_in(week)
+        trials = sum(drill.trials_per_session or 0 for drill in drills)
+        if not trials:
+            return None
+        every = [drill.feedback_every for drill in drills if drill.feedback_every is not None]
+        return Practice(
+            session=number,
+            day=day,
+            trials_per_block=trials,
+            feedback="; ".join(dict.fromkeys(d.feedback for d in drills if d.feedback)),
+            feedback_every=min(every) if every else None,
+            effort="maximal" if any(d.effort == "maximal" for d in drills) else "usual",
+            warm_up_trials=self.programme.warm_up_trials if self.programme else 0,
+        )
+
+    def drills_in(self, week: int) -> tuple[Drill, ...]:
+        """Drills practised in a week of the programme; a drill without weeks is in all of them."""
+        return tuple(drill for drill in self.drills if not drill.weeks or week in drill.weeks)
+
+    @property
+    def last_practice_day(self) -> float | None:
+        """Day of the last practice session, where there is any practice."""
+        return max((session.day for session in self.sessions), default=None)
+
+    def test(self, phase: str) -> Test | None:
+        """Find the last test of a phase."""
+        return next((test for test in reversed(self.tests) if test.phase == phase), None)
 
     @property
     def has_delayed_test(self) -> bool:
@@ -201,10 +274,21 @@ class Design(Section):
 
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
-        for what, names in (("group", self.group_names), ("task", [t.name for t in self.tasks])):
+        named = (
+            ("group", self.group_names),
+            ("task", [task.name for task in self.tasks]),
+            ("drill", [drill.name for drill in self.drills]),
+        )
+        for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})
             if twice:
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
+        if self.drills and self.programme is None and not self.practice:
+            raise ValueError("there are drills but no programme; say how many weeks and sessions")
+        if self.practice and any(drill.trials_per_session for drill in self.drills):
+            raise ValueError(
+                "the dose is given twice, by practice sessions and by drills; keep one of them"
+            )
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

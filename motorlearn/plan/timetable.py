@@ -110,8 +110,14 @@ def timetable(design: Design) -> Timetable:
 
 
 def _events(design: Design) -> tuple[Event, ...]:
-    practice = [_practice_event(entry) for entry in design.practice]
-    tests = [_test_event(test, practice) for test in design.tests]
+    practice = [_practice_event(entry) for entry in design.sessions]
+    last = max((event.day for event in practice), default=0.0)
+    days = [_test_day(test, practice) for test in design.tests]
+    later = {day for day in days if int(day) > int(last)}
+    tests = [
+        _test_event(test, day, _session_on(day, practice, later), last)
+        for test, day in zip(design.tests, days, strict=True)
+    ]
     events = sorted([*practice, *tests], key=lambda event: (event.day, _RANK.get(event.phase, 5)))
     return tuple(events)
 
@@ -121,42 +127,45 @@ def _practice_event(entry: Practice) -> Event:
         PRACTICE_PHASE,
         entry.day,
         entry.session,
-        entry.blocks * entry.trials_per_block,
+        entry.trials,
         entry.trials_per_block,
         "own",
         1 if entry.feedback_every is None else entry.feedback_every,
     )
 
 
-def _test_event(test: Test, practice: list[Event]) -> Event:
-    first = min((event.day for event in practice), default=0.0)
+def _test_day(test: Test, practice: list[Event]) -> float:
+    if test.planned_day is not None:
+        return test.planned_day
+    if test.phase == "progress":
+        raise DesignError("a progress test has no day", [test.label], "give its day or its week")
+    if test.phase == "pretest":
+        return min((event.day for event in practice), default=0.0)
     last = max((event.day for event in practice), default=0.0)
-    day, delay = test.day, test.interval_days
-    if delay is None:
-        delay = max(day - last, 0.0) if day is not None else _usual_delay(test.phase)
-    if day is None:
-        if test.phase == "progress":
-            raise DesignError("a progress test has no day", [test.label], "give its day")
-        day = first if test.phase == "pretest" else last + delay
+    return last + (_usual_delay(test.phase) if test.interval_days is None else test.interval_days)
+
+
+def _test_event(test: Test, day: float, session: int, last: float) -> Event:
     halves = test.order == "blocked-and-random" and test.trials % 2 == 0
     return Event(
         test.phase,
         day,
-        test.session or _session_on(day, practice),
+        test.session or session,
         test.trials,
         test.trials // 2 if halves else test.trials,
         test.order,
         int(test.feedback),
-        delay,
+        max(day - last, 0.0) if test.interval_days is None else test.interval_days,
         test.warm_up_trials,
     )
 
 
-def _session_on(day: float, practice: list[Event]) -> int:
-    """Give the session that is under way on a day, or the next one after all practice."""
-    if practice and int(day) > max(int(event.day) for event in practice):
-        return max(event.session for event in practice) + 1
-    return max((event.session for event in practice if event.day <= day), default=1)
+def _session_on(day: float, practice: list[Event], later: set[float]) -> int:
+    """Give the session that is under way on a day; tests after all practice follow one another."""
+    last = max((int(event.day) for event in practice), default=-1)
+    if int(day) <= last or not practice:
+        return max((event.session for event in practice if event.day <= day), default=1)
+    return max(event.session for event in practice) + 1 + sum(earlier < day for earlier in later)
 
 
 def _usual_delay(phase: str) -> float:
