@@ -37,8 +37,15 @@ WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"
 DRAWING = {"matplotlib", "seaborn"}
 # The only modules of the numerical rooms that face tables; all others know arrays only.
 TABLE_FACING = {
-    "measures": {"agreement", "agreement_frames", "agreement_table", "scores"},
-    "curves": set(),
+    "measures": {
+        "agreement",
+        "agreement_frames",
+        "agreement_table",
+        "landmarks",
+        "posture",
+        "scores",
+    },
+    "curves": {"learner", "learners", "batches", "population", "averages"},
     "mixed": set(),
     "linear": set(),
 }

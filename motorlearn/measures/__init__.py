@@ -3,7 +3,8 @@
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition
-of each measure, ``scores`` all of them on a table; ``agreement`` raters, on tables.
+of each measure, ``scores`` all of them on a table; ``agreement`` raters, ``landmarks`` and
+``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement import Agreement, rater_agreement
@@ -49,7 +50,16 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
+from motorlearn.measures.landmarks import Landmarks, read_landmarks
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
+from motorlearn.measures.posture import (
+    OVERARM_PREPARATION,
+    ChecklistItem,
+    Posture,
+    Quantity,
+    measure_posture,
+    score_checklist,
+)
 from motorlearn.measures.precision import (
     binomial_sem,
     smallest_detectable_change,
@@ -60,9 +70,14 @@ from motorlearn.measures.times import mean_time
 
 __all__ = [
     "CARDS",
+    "OVERARM_PREPARATION",
     "Agreement",
     "Card",
+    "ChecklistItem",
     "Ellipse",
+    "Landmarks",
+    "Posture",
+    "Quantity",
     "StandardisedEffect",
     "absolute_constant_error",
     "absolute_error",
@@ -87,13 +102,16 @@ __all__ = [
     "mean_lag",
     "mean_radial_error",
     "mean_time",
+    "measure_posture",
     "newcombe_difference",
     "paired_g",
     "percent_transfer",
     "rater_agreement",
+    "read_landmarks",
     "relative_retention",
     "retention_loss",
     "savings",
+    "score_checklist",
     "score_trials",
     "small_sample_factor",
     "smallest_detectable_change",
