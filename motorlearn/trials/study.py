@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
@@ -18,6 +19,11 @@ def no_problems() -> pd.DataFrame:
 def no_changes() -> pd.DataFrame:
     """Give the empty change log."""
     return pd.DataFrame(columns=list(CHANGE_COLUMNS))
+
+
+def nothing_set_aside() -> pd.DataFrame:
+    """Give the empty list of rows that are not in the table."""
+    return pd.DataFrame(columns=["file", "sheet", "row", "reason", "content"])
 
 
 @dataclass(frozen=True)
@@ -36,12 +42,19 @@ class Trials:
         ``file, sheet, row, column, before, after, rule``: every value that was altered on the way.
     units : mapping of str to str
         Unit of each kind of quantity or column that has one.
+    set_aside : DataFrame
+        ``file, sheet, row, reason, content``: rows of the file that are not in the table, such as
+        blank rows and rows of totals.
+    rows : ndarray of int
+        Row of the file for each row of the table.
     """
 
     table: pd.DataFrame
     problems: pd.DataFrame = field(default_factory=no_problems)
     changes: pd.DataFrame = field(default_factory=no_changes)
     units: Mapping[str, str] = field(default_factory=dict)
+    set_aside: pd.DataFrame = field(default_factory=nothing_set_aside)
+    rows: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=np.int64), repr=False)
 
 
 @dataclass(frozen=True)

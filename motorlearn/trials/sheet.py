@@ -1,0 +1,87 @@
+"""A sheet in standard columns that still knows where each value stood in its file."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.trials.problems import problem_frame
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A table in standard columns with the way back to its file.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Standard columns first.
+    rows : ndarray of int
+        Row of the file for each row of the table.
+    file, sheet : str
+        Where the table comes from.
+    shown : mapping of str to str
+        How problems name a column of the table: its heading, in workbooks with its letter.
+    """
+
+    table: pd.DataFrame
+    rows: np.ndarray
+    file: str = ""
+    sheet: str = ""
+    shown: Mapping[str, str] | None = None
+
+    def has(self, *names: str) -> bool:
+        """Whether all these columns are there."""
+        return all(name in self.table.columns for name in names)
+
+    def column(self, name: str) -> str:
+        """How problems name a column."""
+        return (self.shown or {}).get(name, name)
+
+    def problems(
+        self,
+        rule: str,
+        lines: np.ndarray,
+        *,
+        column: str,
+        severity: str,
+        advice: object,
+        values: object = None,
+    ) -> pd.DataFrame:
+        """Make a problem for each of these lines of the table, with the value found there."""
+        lines = np.asarray(lines)
+        if values is None:
+            values = self.table[column].to_numpy()[lines] if self.has(column) else ""
+        return problem_frame(
+            rule,
+            severity=severity,
+            advice=advice if isinstance(advice, str) else list(advice),
+            file=self.file,
+            sheet=self.sheet,
+            row=self.rows[lines],
+            column=self.column(column),
+            value=list(values) if not isinstance(values, str) else values,
+        )
+
+
+def codes(values: pd.Series) -> np.ndarray:
+    """Number the distinct values of a column; missing is -1."""
+    return pd.factorize(values)[0]
+
+
+def cell_codes(table: pd.DataFrame, names: list[str]) -> np.ndarray:
+    """Number the distinct combinations of several columns; a missing value counts as a value."""
+    combined = np.zeros(len(table), dtype=np.int64)
+    for name in names:
+        inner = codes(table[name]) + 1
+        combined = combined * (int(inner.max(initial=0)) + 1) + inner
+        combined = pd.factorize(combined)[0]
+    return combined
+
+
+def first_lines(numbers: np.ndarray) -> np.ndarray:
+    """First line on which each number 0, 1, 2 … stands; numbers below 0 are passed over."""
+    lines = np.flatnonzero(numbers >= 0)
+    distinct, first = np.unique(numbers[lines], return_index=True)
+    return lines[first] if len(distinct) else lines

@@ -1,0 +1,398 @@
+"""Workbooks as a grid of texts: what is hidden, merged, computed or noted in them is said aloud.
+
+``.xlsx`` is read by openpyxl, which knows the address of everything; ``.xls`` and ``.ods`` by
+calamine. Formulas are never evaluated: the value the spreadsheet stored is used.
+"""
+
+import datetime as dt
+import io
+import re
+import zipfile
+import zlib
+from collections.abc import Iterable, Sequence
+from typing import Final
+from xml.etree.ElementTree import ParseError
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pyarrow as pa
+import python_calamine as calamine
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
+from openpyxl.utils.exceptions import InvalidFileException
+
+from motorlearn.exceptions import FileError
+from motorlearn.trials.grid import Grid
+from motorlearn.trials.problems import gather, problem_frame
+from motorlearn.trials.safety import check_archive
+
+_DAMAGE: Final = (
+    ArithmeticError,
+    AttributeError,
+    AssertionError,
+    EOFError,
+    InvalidFileException,
+    LookupError,
+    NotImplementedError,
+    OSError,
+    ParseError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+_MOST_CELLS: Final = 5_000_000
+_TEXT_NUMBER: Final = re.compile(r"\s*[+-]?\d+([.,]\d+)?\s*")
+_ZEROS: Final = re.compile(r"0{2,}")
+
+
+def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:
+    """Read one sheet of an ``.xlsx`` workbook.
+
+    Raises
+    ------
+    FileError
+        If the workbook is damaged or unsafe, or has no such sheet.
+    """
+    check_archive(content, file)
+    try:
+        formulas = openpyxl.load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
+        shown, others = _choose(formulas, file, sheet)
+        stored = shown
+        if _has_formula(shown):
+            stored = openpyxl.load_workbook(io.BytesIO(content), data_only=True, keep_links=False)[
+                shown.title
+            ]
+        return _grid(formulas, shown, stored, others, file)
+    except _DAMAGE as problem:
+        if isinstance(problem, FileError):
+            raise
+        raise _damaged(file) from problem
+
+
+def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:
+    """Read one sheet of an ``.xls`` or ``.ods`` workbook.
+
+    Raises
+    ------
+    FileError
+        If the workbook is damaged or has no such sheet.
+    """
+    if content.startswith(b"PK"):
+        check_archive(content, file)
+    try:
+        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
+        visible = [
+            entry.name
+            for entry in book.sheets_metadata
+            if entry.visible == calamine.SheetVisibleEnum.Visible
+        ]
+        name = _sheet_name(book.sheet_names, visible or book.sheet_names, file, sheet)
+        part = book.get_sheet_by_name(name)
+        cells = part.to_python(skip_empty_area=False)
+    except (*_DAMAGE, calamine.CalamineError) as problem:
+        if isinstance(problem, FileError):
+            raise
+        raise _damaged(file) from problem
+    lines = [[_text(value) for value in line] for line in cells]
+    marks = _number_texts(cells, file, name)
+    others = [other for other in visible if other != name] if sheet is None else []
+    return _build(lines, file, name, [marks, *_unread(others, file)])
+
+
+def sheet_names(content: bytes, file: str) -> list[str]:
+    """Names of the visible sheets of an ``.xlsx`` workbook."""
+    check_archive(content, file)
+    try:
+        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
+        return [part.title for part in book.worksheets if part.sheet_state == "visible"]
+    except _DAMAGE as problem:
+        raise _damaged(file) from problem
+
+
+def _choose(book, file: str, sheet: str | int | None):
+    visible = [part.title for part in book.worksheets if part.sheet_state == "visible"]
+    names = [part.title for part in book.worksheets]
+    name = _sheet_name(names, visible or names, file, sheet)
+    chosen = book[name]
+    if sheet is not None:
+        return chosen, []
+    filled = [part for part in book.worksheets if part.title in visible and part.max_row > 1]
+    if filled and chosen not in filled:
+        chosen = filled[0]
+    return chosen, [part.title for part in filled if part is not chosen]
+
+
+def _sheet_name(
+    names: Sequence[str], visible: Sequence[str], file: str, sheet: str | int | None
+) -> str:
+    if not names:
+        raise FileError("the workbook has no sheets", [file])
+    if sheet is None:
+        return visible[0]
+    if isinstance(sheet, int) and not isinstance(sheet, bool) and 0 <= sheet < len(names):
+        return names[sheet]
+    if sheet in names:
+        return str(sheet)
+    raise FileError(
+        f"{file} has no such sheet", [sheet], "its sheets are " + ", ".join(map(repr, names))
+    )
+
+
+def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
+    if shown.max_row * shown.max_column > _MOST_CELLS:
+        raise FileError(
+            "the sheet has more than five million cells",
+            [file],
+            "delete its empty area, or save it as CSV or Parquet",
+        )
+    cells = [list(line) for line in shown.iter_rows()]
+    values = [[cell.value for cell in line] for line in stored.iter_rows()]
+    lines = [
+        [_shown_text(cell, value) for cell, value in zip(row, found, strict=True)]
+        for row, found in zip(cells, values, strict=True)
+    ]
+    marks = [
+        _number_texts(values, file, shown.title),
+        *_formula_marks(cells, values, file, shown.title),
+        *_layout_marks(shown, file),
+        *_comment_marks(cells, file, shown.title),
+        *_percent_marks(cells, file, shown.title),
+        *_unread(others, file),
+    ]
+    if book.epoch == CALENDAR_MAC_1904:
+        marks.append(
+            problem_frame(
+                "dates counted from 1904",
+                severity="note",
+                file=file,
+                sheet=shown.title,
+                advice="dates were read by that calendar; check one of them",
+            )
+        )
+    return _build(lines, file, shown.title, marks)
+
+
+def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFrame]) -> Grid:
+    width = max((len(line) for line in lines), default=0)
+    while width and not any(len(line) >= width and line[width - 1].strip() for line in lines):
+        width -= 1
+    while lines and not any(text.strip() for text in lines[-1]):
+        lines.pop()
+    if not lines or not width:
+        raise FileError(f"sheet {sheet!r} of {file} is empty", remedy="name another sheet")
+    padded = [(line + [""] * width)[:width] for line in lines]
+    columns = tuple(
+        pa.chunked_array([pa.array(list(column), pa.string())])
+        for column in zip(*padded, strict=True)
+    )
+    rows = np.arange(1, len(lines) + 1)
+    evidence = {"format": "workbook", "sheet": sheet}
+    return Grid(file, columns, rows, sheet, True, gather(marks), evidence)
+
+
+def _shown_text(cell, value: object) -> str:
+    counted = isinstance(value, int) and not isinstance(value, bool) and value >= 0
+    if counted and _ZEROS.fullmatch(cell.number_format or ""):
+        return f"{value:0{len(cell.number_format)}d}"
+    return _text(value)
+
+
+def _text(value: object) -> str:
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "TRUE" if value else "FALSE"
+        case float():
+            if value != value or value in (float("inf"), float("-inf")):
+                return str(value)
+            return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+        case dt.datetime():
+            return value.date().isoformat() if value.time() == dt.time() else value.isoformat()
+        case dt.date() | dt.time():
+            return value.isoformat()
+        case str():
+            return _encodable(value)
+    return str(value)
+
+
+def _encodable(text: str) -> str:
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _has_formula(sheet) -> bool:
+    return any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
+
+
+def _address(row: int, column: int) -> str:
+    return f"[{openpyxl.utils.get_column_letter(column)}]"
+
+
+def _cell_marks(
+    rule: str, found: Iterable[tuple[int, int, object]], file: str, sheet: str, **said: str
+) -> pd.DataFrame:
+    entries = list(found)
+    return problem_frame(
+        rule,
+        file=file,
+        sheet=sheet,
+        row=[row for row, _, _ in entries],
+        column=[f"cell {_address(row, column)}" for row, column, _ in entries],
+        value=[value for _, _, value in entries],
+        severity=said["severity"],
+        advice=said["advice"],
+    )
+
+
+def _number_texts(lines: Sequence[Sequence[object]], file: str, sheet: str) -> pd.DataFrame:
+    """Find texts that look like numbers in columns where most cells are numbers."""
+    width = max((len(line) for line in lines), default=0)
+    numbers = np.zeros(width, dtype=int)
+    texts: list[list[tuple[int, int, object]]] = [[] for _ in range(width)]
+    for row, line in enumerate(lines, 1):
+        for place, value in enumerate(line):
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                numbers[place] += 1
+            elif isinstance(value, str) and _TEXT_NUMBER.fullmatch(value):
+                texts[place].append((row, place + 1, value))
+    found = [
+        entry
+        for count, cells in zip(numbers, texts, strict=True)
+        if count > len(cells)
+        for entry in cells
+    ]
+    return _cell_marks(
+        "number stored as text",
+        found,
+        file,
+        sheet,
+        severity="doubt",
+        advice="the cell holds text that looks like a number; check it and its decimal mark",
+    )
+
+
+def _formula_marks(cells, values, file: str, sheet: str) -> list[pd.DataFrame]:
+    formulas = [
+        (cell.row, cell.column, str(cell.value), value)
+        for row, found in zip(cells, values, strict=True)
+        for cell, value in zip(row, found, strict=True)
+        if cell.data_type == "f"
+    ]
+    without = [(row, column, text) for row, column, text, value in formulas if value is None]
+    stored = [(row, column, text) for row, column, text, value in formulas if value is not None]
+    return [
+        _cell_marks(
+            "formula without a stored value",
+            without,
+            file,
+            sheet,
+            severity="error",
+            advice="open the workbook in a spreadsheet, let it compute, and save it again; the "
+            "cell was read as empty",
+        ),
+        _cell_marks(
+            "value from a formula",
+            stored,
+            file,
+            sheet,
+            severity="note",
+            advice="the stored value was read; formulas are never evaluated here",
+        ),
+    ]
+
+
+def _layout_marks(sheet, file: str) -> list[pd.DataFrame]:
+    title = sheet.title
+    rows = [
+        (row, 1, "")
+        for row, entry in sheet.row_dimensions.items()
+        if entry.hidden and row <= sheet.max_row
+    ]
+    columns = [
+        (1, place, "")
+        for letters, entry in sheet.column_dimensions.items()
+        if entry.hidden
+        for place in range(entry.min or 1, min(entry.max or 1, sheet.max_column) + 1)
+    ]
+    merged = [(part.min_row, part.min_col, part.coord) for part in sheet.merged_cells.ranges]
+    top = [entry for entry in merged if entry[0] <= 3]
+    body = [entry for entry in merged if entry[0] > 3]
+    look = {"severity": "doubt", "file": file, "sheet": title}
+    return [
+        _cell_marks("hidden row", rows, advice="it was read; unhide it and check", **look),
+        _cell_marks("hidden column", columns, advice="it was read; unhide it and check", **look),
+        _cell_marks(
+            "merged cells",
+            body,
+            advice="only the first cell holds the value, the others were read as empty: unmerge "
+            "and fill them in",
+            **look,
+        ),
+        _cell_marks(
+            "merged cells in the heading",
+            top,
+            file,
+            title,
+            severity="note",
+            advice="the text was taken for all the columns beneath",
+        ),
+    ]
+
+
+def _comment_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
+    found = [
+        (cell.row, cell.column, cell.comment.text) for row in cells for cell in row if cell.comment
+    ]
+    return [
+        _cell_marks(
+            "comment in a cell",
+            found,
+            file,
+            sheet,
+            severity="note",
+            advice="a comment is not data; move what matters into a column of its own",
+        )
+    ]
+
+
+def _percent_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
+    found = [
+        (cell.row, cell.column, cell.value)
+        for row in cells
+        for cell in row
+        if "%" in (cell.number_format or "") and isinstance(cell.value, int | float)
+    ]
+    return [
+        _cell_marks(
+            "cell shown as a percentage",
+            found,
+            file,
+            sheet,
+            severity="doubt",
+            advice="the cell holds this share of 1 and shows it as a percentage; declare the "
+            "notation in the import recipe",
+        )
+    ]
+
+
+def _unread(others: Sequence[str], file: str) -> list[pd.DataFrame]:
+    if not others:
+        return []
+    return [
+        problem_frame(
+            "sheet not read",
+            severity="doubt",
+            file=file,
+            sheet=list(others),
+            advice="only the first sheet with data is read; name another with sheet",
+        )
+    ]
+
+
+def _damaged(file: str) -> FileError:
+    return FileError(
+        "the workbook cannot be read", [file], "open it in a spreadsheet and save it again"
+    )
