@@ -1,0 +1,243 @@
+"""Captions that stand alone, and alternative texts that carry the message."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from motorlearn.vocabulary import PHASE_LABELS
+from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
+
+
+def group_sizes(frame: pd.DataFrame, *, n: str = "n") -> str:
+    """Write ``blocked n = 22, random n = 23`` from rows that hold ``group`` and ``n``."""
+    return ", ".join(f"{row['group']} n = {int(row[n])}" for row in frame.to_dict("records"))
+
+
+def better(voice: Voice) -> str:
+    """Say which direction is better."""
+    return f"{capitalised(voice.outcome.better)} is better"
+
+
+def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
+    """Caption and alternative text of the practice curve."""
+    tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != "acquisition"]
+    sizes = _sizes_at(points, [*tests, "acquisition"])
+    caption = (
+        f"{capitalised(voice.name)}{_unit(voice)} over practice and tests. {better(voice)}. "
+        f"Large symbols: group means of participants' scores; bars: {level} confidence intervals "
+        f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
+        f"sessions and tests.{_blocks(voice)}{_tests(voice, tests)} {sizes}"
+    )
+    return Words(caption.strip(), _practice_alt(points, voice))
+
+
+def _unit(voice: Voice) -> str:
+    return f" ({voice.outcome.unit})" if voice.outcome.unit else ""
+
+
+def _blocks(voice: Voice) -> str:
+    sizes = sorted({p.trials_per_block for p in voice.design.practice})
+    if not sizes:
+        return ""
+    feedback = dict.fromkeys(p.feedback for p in voice.design.practice if p.feedback)
+    said = f", with feedback ({'; '.join(feedback)})" if feedback else ""
+    return f" A block of practice has {listed([str(size) for size in sizes], 'or')} trials{said}."
+
+
+def _tests(voice: Voice, phases: Sequence[str]) -> str:
+    parts = []
+    for test in voice.design.tests:
+        if test.phase in phases:
+            gap = f", {count(test.interval_days, 'day')} later" if test.interval_days else ""
+            feedback = "with feedback" if test.feedback else "without feedback"
+            label = (test.name or PHASE_LABELS[test.phase]).lower()
+            parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
+    return f" Tests: {listed(parts)}." if parts else ""
+
+
+def _sizes_at(points: pd.DataFrame, phases: Sequence[str]) -> str:
+    said = []
+    for phase in phases:
+        rows = points[(points["phase"] == phase) & points["mean"].notna()]
+        if rows.empty:
+            continue
+        spread = rows.groupby("group", sort=False)["n"].agg(["min", "max"])
+        parts = [
+            f"{group} {int(low)}" + (f" to {int(high)}" if high > low else "")
+            for group, low, high in spread.itertuples()
+        ]
+        said.append(f"{PHASE_LABELS.get(phase, phase).lower().split(' (')[0]}: {', '.join(parts)}")
+    return f"Participants at each point: {'; '.join(said)}." if said else ""
+
+
+def _practice_alt(points: pd.DataFrame, voice: Voice) -> str:
+    phases = list(dict.fromkeys(points["phase"]))
+    kind = (
+        f"Line chart of {voice.name}{_unit(voice)} by block of practice and test, one line per "
+        f"group ({listed([str(g) for g in dict.fromkeys(points['group'])])})."
+    )
+    message = []
+    for group, mine in points.groupby("group", sort=False):
+        practised = mine[mine["phase"] == "acquisition"]
+        if len(practised) > 1:
+            first, last = practised["mean"].iloc[0], practised["mean"].iloc[-1]
+            message.append(f"{group} from {voice.measured(first)} to {voice.measured(last)}")
+    start = f" Over practice the means went: {'; '.join(message)}." if message else ""
+    end = _phase_means(points, [p for p in phases if p != "acquisition"][-1:], voice)
+    return kind + start + end
+
+
+def _phase_means(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
+    said = []
+    for phase in phases:
+        rows = points[(points["phase"] == phase) & points["mean"].notna()]
+        parts = [f"{row.group} {voice.measured(row.mean)}" for row in rows.itertuples()]
+        if parts:
+            said.append(f" At {voice.at(phase)}: {listed(parts)}.")
+    return "".join(said)
+
+
+def scores_words(
+    means: pd.DataFrame, adjusted: pd.DataFrame | None, phases: Sequence[str], voice: Voice
+) -> Words:
+    """Caption and alternative text of the scores of the tests by group."""
+    rows = means[means["phase"].isin(list(phases)) & means["mean"].notna()]
+    sizes = "; ".join(
+        f"{PHASE_LABELS.get(phase, phase).lower()}: {group_sizes(part)}"
+        for phase, part in rows.groupby("phase", sort=False)
+    )
+    open_symbols = (
+        " Open symbols: means adjusted for the baseline with their 95 % confidence intervals."
+        if adjusted is not None and not adjusted.empty
+        else ""
+    )
+    names = listed([PHASE_LABELS.get(phase, phase).lower() for phase in phases])
+    caption = (
+        f"{capitalised(voice.name)}{_unit(voice)} by group at {names}. {better(voice)}. Small "
+        "symbols: participants; filled symbols: group means with 95 % confidence intervals of "
+        f"participants' scores (t).{open_symbols}{_tests(voice, phases)} {capitalised(sizes)}."
+    )
+    alt = (
+        f"Dot plot of {voice.name}{_unit(voice)} of every participant by group at {names}."
+        + _phase_means(rows, phases, voice)
+    )
+    return Words(caption, alt)
+
+
+def change_words(
+    changes: pd.DataFrame, phases: tuple[str, str], detectable: float | None, voice: Voice
+) -> Words:
+    """Caption and alternative text of the paired change."""
+    known = changes.dropna(subset=["change"])
+    sizes = known.groupby("group", sort=False)["change"].agg(["count", "mean"])
+    said = [
+        f"{group} {voice.number(mean)}{voice.unit} (n = {n})"
+        for group, n, mean in sizes.itertuples()
+    ]
+    band, inside = "", ""
+    if detectable is not None:
+        few = int((known["change"].abs() <= detectable).sum())
+        band = (
+            f" Grey band: the smallest change of one person that can be told from the noise of "
+            f"the trials (95 %, ±{voice.measured(detectable)}, from the spread of trials within "
+            "participant and test; day-to-day variation would widen it)."
+        )
+        inside = f" {few} of {len(known)} participants lie inside the band of trial noise."
+    caption = (
+        f"Change in {voice.name}{_unit(voice)} of each participant from {voice.at(phases[0])} to "
+        f"{voice.at(phases[1])}, sorted within group. {better(voice)}. Dashed line: mean change of "
+        f"the group.{band} Mean changes: {listed(said)}."
+    )
+    alt = (
+        f"Plot of the change in {voice.name} of every participant by group. "
+        f"Mean changes: {listed(said)}.{inside}"
+    )
+    return Words(caption, alt)
+
+
+def landing_words(
+    trials: pd.DataFrame,
+    phases: Sequence[str],
+    radius: float | None,
+    unit: str,
+    voice: Voice,
+) -> Words:
+    """Caption and alternative text of the landing maps."""
+    points = trials[trials["phase"].isin(list(phases))].dropna(subset=["x", "y"])
+    names = listed([PHASE_LABELS.get(p, p).lower() for p in phases if (points["phase"] == p).any()])
+    counts = points.groupby("group", sort=False)["x"].count()
+    target = (
+        f" Grey disc: the target (radius {radius:g}{' ' + unit if unit else ''})." if radius else ""
+    )
+    caption = (
+        f"Landing points at {names}, by group, on equal axes with the same scale; the target "
+        f"centre is the origin.{target} Dots: trials; crosses at the edge: trials beyond the "
+        "frame; large symbol: mean landing point; ellipse: holds 95 % of a bivariate normal "
+        "with the covariance of the trials shown (a description of trials, not an interval of "
+        f"the mean). Trials: {', '.join(f'{group} {n}' for group, n in counts.items())}."
+    )
+    centres = points.groupby(["phase", "group"], sort=False)[["x", "y"]].mean()
+    said = [
+        f"{group} at {PHASE_LABELS.get(phase, phase).lower()}: {voice.number(x, 1)} right, "
+        f"{voice.number(y, 1)} beyond"
+        for (phase, group), x, y in centres.itertuples()
+    ]
+    alt = (
+        f"Scatter plots of landing points about the target at {names}, one panel per group. Mean "
+        f"landing points{f' ({unit})' if unit else ''}: {'; '.join(said)}."
+    )
+    return Words(caption, alt)
+
+
+def effects_words(
+    contrasts: pd.DataFrame, voice: Voice, bound: tuple[float, float] | None
+) -> Words:
+    """Caption and alternative text of the effect forest."""
+    ratio = bool(len(contrasts)) and contrasts["effect"].iloc[0] == "ratio"
+    what = "Ratios of means" if ratio else "Differences of means"
+    places = 2 if ratio else voice.decimals
+    said = [
+        f"{row['group']} against {row['reference']} at {row['phase']} "
+        f"{voice.number(row['estimate'], places)} "
+        f"({voice.number(row['conf_low'], places)} to {voice.number(row['conf_high'], places)})"
+        for row in contrasts.to_dict("records")
+    ]
+    null = "1 (same size)" if ratio else "0"
+    grey = " Grey band: less than the smallest effect of interest." if bound else ""
+    adjusted = " adjusted for the baseline" if contrasts["adjusted"].all() else ""
+    caption = (
+        f"{what} in {voice.name}{'' if ratio else _unit(voice)} between groups{adjusted}, with "
+        f"95 % confidence intervals, not corrected for multiplicity. {better(voice)}. Vertical "
+        f"line: {null}.{grey}"
+    )
+    return Words(caption, f"Forest plot. {capitalised('; '.join(said))}.")
+
+
+def flow_words(flow: pd.DataFrame) -> Words:
+    """Caption and alternative text of the participant flow."""
+    stages = list(dict.fromkeys(flow["stage"]))
+    said = [
+        f"{stage}: {group_sizes(flow[flow['stage'] == stage])}" for stage in (stages[0], stages[-1])
+    ]
+    caption = (
+        "Flow of participants by group. A box gives the participants with at least one usable "
+        "trial in that part of the study, and how many of those allocated are absent."
+    )
+    return Words(caption, f"Flow chart of participants by group. {'; '.join(said)}.")
+
+
+def missing_words(presence: pd.DataFrame, people: int) -> Words:
+    """Caption and alternative text of the missing-data map."""
+    absent = presence[presence["share"] == 0]
+    part = presence[(presence["share"] > 0) & (presence["share"] < 1)]
+    by_stage = absent.groupby("stage", sort=False)["participant"].nunique()
+    gone = listed([f"{stage} {n}" for stage, n in by_stage.items()]) or "nowhere"
+    caption = (
+        "Which trials can be used, by participant (column), part of the study (row) and group. "
+        "Light: every planned trial; dark: some lack or are void; crossed: none."
+    )
+    alt = (
+        f"Map of usable trials of {count(people, 'participant')}. Participants without any trial: "
+        f"{gone}. Cells with some trials lacking: {len(part)} of {len(presence)}."
+    )
+    return Words(caption, alt)

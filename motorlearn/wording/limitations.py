@@ -1,0 +1,125 @@
+"""Limitations that follow from the design and the data, and deviations from the plan."""
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.vocabulary import DELAYED_PHASES
+from motorlearn.wording.voice import capitalised, count, listed
+
+SMALL_GROUP = 15
+"""Below this size a group is called small (rule of thumb, no source)."""
+
+
+def limitations(
+    design: Design,
+    flow: pd.DataFrame,
+    statements: Sequence[str] = (),
+) -> list[str]:
+    """List what this study cannot show, one sentence or two each.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    flow : DataFrame
+        ``group, stage, n``; the first stage is the allocation.
+    statements : sequence of str
+        What the comparison itself says about its limits.
+    """
+    found = list(dict.fromkeys(statements))
+    found += _of_design(design, " ".join(found).lower())
+    found += _of_people(flow)
+    return found
+
+
+def _of_design(design: Design, said: str) -> list[str]:
+    found = []
+    phases = {test.phase for test in design.tests}
+    if len(design.groups) == 1 and "one group" not in said and "comparison group" not in said:
+        found.append(
+            "With one group only, the effects of repeated testing, of time and of regression to "
+            "the mean cannot be told from those of the programme."
+        )
+    if "pretest" not in phases and "pretest" not in said:
+        found.append(
+            "Without a pretest, scores after practice have no starting point to be compared with."
+        )
+    if not phases & set(DELAYED_PHASES) and "delayed" not in said:
+        found.append(
+            "Every test stood inside or straight after the programme, so the scores speak about "
+            "performance at that time and about nothing that lasts."
+        )
+    if "progress" in phases and "inside the programme" not in said:
+        found.append(
+            "Progress tests inside the programme have recent practice behind them and are not "
+            "retention tests."
+        )
+    if design.allocation.method == "none" and len(design.groups) > 1:
+        found.append(
+            "The groups were not allocated at random, so differences between them can have other "
+            "causes than the practice schedule."
+        )
+    if design.allocation.unit != "participant":
+        found.append(
+            f"Whole units ({design.allocation.unit}) were allocated; intervals that treat "
+            "participants as independent are too narrow."
+        )
+    if design.primary is None:
+        found.append("No primary comparison was declared beforehand; all comparisons explore.")
+    if design.smallest_effect is None:
+        found.append(
+            "No smallest effect of interest was declared beforehand, so intervals that include "
+            "the null value cannot be judged for equivalence."
+        )
+    return found
+
+
+def _of_people(flow: pd.DataFrame) -> list[str]:
+    if flow.empty:
+        return []
+    stages = list(dict.fromkeys(flow["stage"]))
+    first = flow[flow["stage"] == stages[0]].set_index("group")["n"]
+    last = flow[flow["stage"] == stages[-1]].set_index("group")["n"].reindex(first.index).fillna(0)
+    found = []
+    lost = first.sum() - last.sum()
+    if lost > 0:
+        shares = [
+            f"{group} {int(a - b)} of {int(a)}"
+            for group, a, b in zip(first.index, first, last, strict=True)
+        ]
+        found.append(
+            f"{capitalised(count(int(lost), 'allocated participant'))} had no usable score at "
+            f"the last test ({listed(shares)}); those who stay can differ from those who leave."
+        )
+    if last.min() < SMALL_GROUP:
+        found.append(
+            f"The smallest group had {count(int(last.min()), 'participant')} at the last test; "
+            "estimates from so few people are uncertain, and an observed effect is a poor guide "
+            "to the size of a true one."
+        )
+    return found
+
+
+def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataFrame) -> list[str]:
+    """List departures from the plan that the data show.
+
+    Parameters
+    ----------
+    problems : DataFrame
+        ``rule, severity, value, …`` as reading found them.
+    left_out : DataFrame
+        ``participant, group, reason, rows``.
+    changes : DataFrame
+        Values that were altered on the way, ``rule`` included.
+    """
+    found = []
+    for severity in ("error", "doubt"):
+        rules = problems.loc[problems["severity"] == severity, "rule"].value_counts(sort=False)
+        found += [f"{rule} ({count(n, severity)})." for rule, n in rules.items()]
+    reasons = left_out.groupby("reason", sort=False)["participant"].nunique()
+    found += [f"Left out: {count(n, 'participant')}, {reason}." for reason, n in reasons.items()]
+    altered = changes["rule"].value_counts(sort=False)
+    found += [f"Altered on reading: {count(n, 'value')}, {rule}." for rule, n in altered.items()]
+    return [capitalised(text) for text in found]

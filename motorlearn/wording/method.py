@@ -1,0 +1,167 @@
+"""The method paragraphs: people, programme, tests, outcomes and analysis, from the plan."""
+
+from motorlearn import digits
+from motorlearn.design import Design, Outcome, Practice, Test
+from motorlearn.vocabulary import PHASE_LABELS
+from motorlearn.wording.voice import capitalised, count, listed
+
+_ALLOCATION = {
+    "blocks": "in permuted blocks",
+    "minimisation": "by minimisation",
+    "cluster": "as whole clusters",
+    "simple": "by simple randomisation",
+    "own": "by the study's own procedure",
+}
+_SCHEDULES = {
+    "blocked": "blocked order (one task finished before the next)",
+    "serial": "serial order (tasks in a fixed rotation)",
+    "random": "random order",
+    "constant": "constant practice",
+    "variable": "variable practice",
+    "increasing": "a schedule of increasing interference",
+    "own": "its own schedule",
+    "none": "no practice",
+}
+
+
+def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
+    """Who took part and how they came to their groups."""
+    total = sum(allocated.values())
+    people = count(total, "participant").replace("participant", "participant")
+    if len(allocated) == 1:
+        return (
+            f"{capitalised(people)} followed one programme ({next(iter(allocated))}); there was "
+            "no comparison group."
+        )
+    sizes = listed([f"{name} n = {n}" for name, n in allocated.items()])
+    way = design.allocation
+    if way.method == "none":
+        how = f"{people} practised in groups that were not allocated at random ({sizes})."
+        return capitalised(how)
+    strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
+    size = f" of {way.block_size}" if way.method == "blocks" and way.block_size else ""
+    unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
+    return (
+        f"{capitalised(people)} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
+        f"{count(len(allocated), 'group')} ({sizes}).{unit}"
+    )
+
+
+def task_paragraph(design: Design) -> str:
+    """What was practised."""
+    skill, unit = design.skill, design.units.get("length", "")
+    parts = []
+    if skill.name:
+        kind = [word for word in (skill.timing, skill.environment, skill.movement) if word]
+        said = f", a {listed(kind)} skill" if kind else ""
+        parts.append(f"The skill was {skill.name}{said}.")
+    if design.tasks:
+        names = [
+            task.name + (f" ({task.description})" if task.description else "")
+            for task in design.tasks
+        ]
+        parts.append(f"{capitalised(count(len(names), 'task'))}: {listed(names)}.")
+    if design.target:
+        length = f" {unit}" if unit else ""
+        parts.append(f"The target was a disc of {design.target.radius:g}{length} radius.")
+    return " ".join(parts)
+
+
+def programme_paragraph(design: Design) -> str:
+    """What each group practised, how much, and with which feedback."""
+    groups = [
+        f"{group.name}: {_SCHEDULES[group.schedule]}"
+        + (f", {group.description}" if group.description else "")
+        for group in design.groups
+    ]
+    text = f"Practice conditions were: {'; '.join(groups)}."
+    if design.practice:
+        total = sum(session.trials for session in design.practice)
+        sessions = "; ".join(_session(session) for session in design.practice)
+        text += (
+            f" Practice took {count(len(design.practice), 'session')} and {count(total, 'trial')} "
+            f"per participant ({sessions})."
+        )
+    return text
+
+
+def _session(session: Practice) -> str:
+    text = (
+        f"session {session.session} on day {session.day:g}: {count(session.blocks, 'block')} of "
+        f"{count(session.trials_per_block, 'trial')}"
+    )
+    every = session.feedback_every
+    if session.feedback and every:
+        often = "every trial" if every == 1 else f"every {every} trials"
+        text += f", {session.feedback}, after {often}"
+    elif session.feedback:
+        text += f", {session.feedback}"
+    return text
+
+
+def tests_paragraph(design: Design) -> str:
+    """Which tests were given, when, and whether with feedback."""
+    return f"Tests were: {'; '.join(_test(test) for test in design.tests)}."
+
+
+def _test(test: Test) -> str:
+    label = (test.name or PHASE_LABELS[test.phase]).lower()
+    gap = ""
+    if test.interval_days:
+        gap = f", {count(test.interval_days, 'day')} after the last practice"
+    feedback = "with feedback" if test.feedback else "without feedback"
+    more = f", {test.description}" if test.description else ""
+    return f"{label} ({count(test.trials, 'trial')}{gap}, {feedback}{more})"
+
+
+def outcome_paragraph(design: Design) -> str:
+    """What was scored and which comparison was declared primary."""
+    parts = [f"Outcomes were {listed([_outcome(entry) for entry in design.outcomes])}."]
+    if design.primary:
+        primary, outcome = design.primary, design.outcome(design.primary.outcome)
+        name = (outcome.label if outcome else "") or primary.outcome
+        groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
+        adjusted = f", adjusted for the {primary.baseline}" if primary.baseline else ""
+        parts.append(
+            f"The primary comparison, declared beforehand, was {name} at "
+            f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
+        )
+    if design.smallest_effect:
+        why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
+        parts.append(
+            "The smallest effect of interest was "
+            f"{digits.significant(design.smallest_effect.value)}{why}."
+        )
+    if design.exclusions:
+        rules = "; ".join(
+            entry.rule + (f" ({entry.reason})" if entry.reason else "")
+            for entry in design.exclusions
+        )
+        parts.append(f"Exclusions decided beforehand: {rules}.")
+    return " ".join(parts)
+
+
+def _outcome(outcome: Outcome) -> str:
+    name = outcome.label or outcome.name.replace("_", " ")
+    unit = f" in {outcome.unit}" if outcome.unit else ""
+    return f"{name}{unit} ({outcome.better} is better)"
+
+
+def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
+    """How the numbers were made."""
+    tools = listed([f"{name} {version}" for name, version in versions.items()])
+    compared = (
+        "Groups were compared at each test by analysis of covariance of participants' mean scores "
+        "with the baseline score as covariate"
+        if len(design.groups) > 1
+        else "Phases were compared within participants by paired differences"
+    )
+    ratio = design.primary is not None and design.primary.effect == "ratio"
+    logs = "; ratios come from the logarithm of the scores" if ratio else ""
+    return (
+        f"The unit of analysis was the {design.allocation.unit}; trials were never pooled as if "
+        f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
+        "p values are two-sided, families of contrasts are shown with raw and Holm-adjusted p "
+        "values. Hedges g is the (adjusted) mean difference over the pooled standard deviation, "
+        f"corrected for small samples. Computed with {tools}."
+    )

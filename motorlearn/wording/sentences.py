@@ -1,0 +1,181 @@
+"""Results sentences: every number from a result, and no claim beyond its test."""
+
+import math
+
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.wording.equivalence import Judgement, judge
+from motorlearn.wording.voice import Voice, capitalised, is_delayed, listed
+
+
+def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -> str:
+    """Report one contrast between two groups in full.
+
+    Parameters
+    ----------
+    row : Series
+        A row of ``PhaseComparison.contrasts``.
+    voice : Voice
+        Outcome, decimals and plan.
+    allocated : dict of str to int
+        People allocated to each group.
+    """
+    group, reference = str(row["group"]), str(row["reference"])
+    if not math.isfinite(row["estimate"]):
+        return (
+            f"At {voice.at(row['phase'])}, {group} and {reference} practice could not be compared "
+            f"in {voice.name}: {row.get('method', 'too few scores')}."
+        )
+    adjusted = "adjusted for the baseline; " if row["adjusted"] else ""
+    return (
+        f"{_where(row, voice)}, {_size(row, voice)} "
+        f"({adjusted}{_interval(row, voice)}; {voice.t(row)}{_standardised(row, voice)}; "
+        f"{_analysed(row, allocated)})."
+    )
+
+
+def _where(row: pd.Series, voice: Voice) -> str:
+    phase = str(row["phase"])
+    return f"During {voice.at(phase)}" if phase == "acquisition" else f"At {voice.at(phase)}"
+
+
+def _size(row: pd.Series, voice: Voice) -> str:
+    group, reference, estimate = str(row["group"]), str(row["reference"]), float(row["estimate"])
+    if row["effect"] == "ratio":
+        return (
+            f"{voice.name} was {voice.number(estimate, 2)} times as large after {group} as after "
+            f"{reference} practice"
+        )
+    amount = voice.measured(abs(estimate))
+    if voice.number(abs(estimate)) == voice.number(0.0):
+        return f"{voice.name} after {group} and {reference} practice lay {amount} apart"
+    way = "higher" if estimate > 0 else "lower"
+    return f"{voice.name} was {amount} {way} after {group} than after {reference} practice"
+
+
+def _interval(row: pd.Series, voice: Voice) -> str:
+    if row["effect"] == "ratio":
+        return voice.span(row["conf_low"], row["conf_high"], 2)
+    return voice.span(row["conf_low"], row["conf_high"]) + voice.unit
+
+
+def _standardised(row: pd.Series, voice: Voice) -> str:
+    if not math.isfinite(row.get("g", math.nan)):
+        return ""
+    return f"; Hedges g = {voice.number(row['g'], 2)}, {voice.span(row['g_low'], row['g_high'], 2)}"
+
+
+def _analysed(row: pd.Series, allocated: dict[str, int]) -> str:
+    parts = []
+    for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
+        whole = allocated.get(str(group))
+        parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")
+    return f"{listed(parts)} participants analysed"
+
+
+def reading(row: pd.Series, voice: Voice, smallest: float | None = None) -> str:
+    """Say how far a contrast may be interpreted, bounded by its test and its interval."""
+    if not math.isfinite(row["estimate"]):
+        return ""
+    null = 1.0 if row["effect"] == "ratio" else 0.0
+    clear = row["conf_low"] > null or row["conf_high"] < null
+    text = _clear(row, voice, null) if clear else _unclear(row, voice)
+    if smallest is not None and math.isfinite(row["df"]):
+        text += " " + verdict_sentence(judge(row, smallest), row, voice)
+    return text
+
+
+def _clear(row: pd.Series, voice: Voice, null: float) -> str:
+    lower = row["estimate"] < null
+    better = row["group"] if lower == (voice.outcome.better == "lower") else row["reference"]
+    phase = str(row["phase"])
+    if is_delayed(phase):
+        return (
+            f"The interval lies on one side of the null value: scores at {phase} favour {better} "
+            f"practice, the pattern expected if it led to more learning as {phase} measures it."
+        )
+    return (
+        f"Scores favour {better} practice; this is a statement about performance at that time "
+        "and about nothing that lasts."
+    )
+
+
+def _unclear(row: pd.Series, voice: Voice) -> str:
+    low, high = row["conf_low"], row["conf_high"]
+    if row["effect"] == "ratio":
+        span = digits.interval(low, high, 2, decimal=voice.decimal)
+        return f"The data are compatible with true ratios from {span}; the direction stays open."
+    span = digits.interval(low, high, voice.decimals, decimal=voice.decimal) + voice.unit
+    return f"The data are compatible with true differences from {span}; the direction stays open."
+
+
+def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
+    """Report the equivalence verdict against the bound declared beforehand."""
+    places = 2 if row["effect"] == "ratio" else voice.decimals
+    unit = "" if row["effect"] == "ratio" else voice.unit
+    inside = digits.interval(judged.conf_low, judged.conf_high, places, decimal=voice.decimal)
+    edge = digits.interval(judged.low, judged.high, places, decimal=voice.decimal)
+    says = {
+        "equivalent": "lies inside, so the two schedules are equivalent by that bound",
+        "smaller than the bound but not nil": (
+            "lies inside, so what effect there is stays below that bound"
+        ),
+        "larger": "lies beyond, so the effect exceeds that bound",
+        "undecided": "reaches beyond on at least one side, so neither equivalence nor an effect "
+        "of that size is established",
+    }[judged.verdict]
+    return (
+        f"Against the smallest effect of interest declared beforehand ({edge}{unit}), the 90 % "
+        f"interval ({inside}{unit}; equivalence {voice.p(judged.p)}) {says}."
+    )
+
+
+def omnibus_sentence(row: pd.Series, voice: Voice) -> str:
+    """Report the test of all groups together at one phase."""
+    effect = row.get("partial_eta2", math.nan)
+    eta = f", partial η² = {digits.p_value(effect)}" if math.isfinite(effect) else ""
+    eta = eta.replace(".", voice.decimal)
+    return (
+        f"{_where(row, voice)}, the test of all groups together gave {f_clause(row, voice)}{eta} "
+        f"({row['method']})."
+    )
+
+
+def f_clause(row: pd.Series, voice: Voice, p: str = "p") -> str:
+    """Write ``F(2, 66) = 3.10, p = .052``."""
+    return (
+        f"F({voice.df(row['df1'])}, {voice.df(row['df2'])}) = "
+        f"{voice.number(row['statistic'], 2)}, {voice.p(row[p])}"
+    )
+
+
+def paired_sentence(row: pd.Series, voice: Voice) -> str:
+    """Report the change of one group between two phases."""
+    low, high = row["conf_low"], row["conf_high"]
+    if not math.isfinite(row["estimate"]):
+        return f"The change of {row['group']} from {row['from']} to {row['to']} is not estimated."
+    way = "rose" if row["estimate"] > 0 else "fell"
+    test = f"; {voice.t(row)}" if math.isfinite(row.get("p", math.nan)) else ""
+    size = ""
+    if math.isfinite(row.get("g", math.nan)):
+        size = f"; standardised change g = {voice.number(row['g'], 2)}"
+    return (
+        f"From {voice.at(row['from'])} to {voice.at(row['to'])}, {voice.name} {way} by "
+        f"{voice.measured(abs(row['estimate']))} in {row['group']} (change "
+        f"{voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}{test}{size}; "
+        f"n = {int(row['n'])})."
+    )
+
+
+def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
+    """Report the group means of one phase."""
+    rows = means[(means["phase"] == phase) & means["mean"].notna()]
+    if rows.empty:
+        return capitalised(f"{voice.at(phase)} has no scores in {voice.name}.")
+    parts = []
+    for row in rows.to_dict("records"):
+        spread = f"SD {voice.number(row['sd'])}, " if row["n"] > 1 else ""
+        parts.append(f"{row['group']} {voice.measured(row['mean'])} ({spread}n = {int(row['n'])})")
+    opening = "During" if phase == "acquisition" else "At"
+    return f"{opening} {voice.at(phase)}, mean {voice.name} was {listed(parts)}."

@@ -1,0 +1,80 @@
+"""What reporting standards ask for: covered where, and what the author must still write.
+
+The items are put in our own words after JARS-Quant (Appelbaum et al. 2018), CONSORT (2025
+revision) where people were randomised, and TIDieR (Hoffmann et al. 2014) for the programme; from
+memory of these standards, so check the wording of your journal's own form.
+"""
+
+import pandas as pd
+
+from motorlearn.design import Design
+
+AUTHOR = "author"
+
+_ALWAYS = (
+    ("JARS-Quant", "design named in title or abstract", AUTHOR),
+    ("JARS-Quant", "problem, earlier work and hypotheses", AUTHOR),
+    ("JARS-Quant", "who could take part, where and how they were recruited", AUTHOR),
+    ("JARS-Quant", "characteristics of the participants", "Participants"),
+    ("JARS-Quant", "how the number of participants was decided", AUTHOR),
+    ("JARS-Quant", "definition of every outcome, unit and direction", "Method"),
+    ("JARS-Quant", "quality of measurement: raters, agreement, precision", "Measurement"),
+    ("JARS-Quant", "flow of participants through the study", "Participants"),
+    ("JARS-Quant", "missing data: how much, why, how handled", "Missing data"),
+    ("JARS-Quant", "descriptive statistics of every group and test", "Results"),
+    ("JARS-Quant", "estimates with intervals, exact p, degrees of freedom and method", "Results"),
+    ("JARS-Quant", "primary and further analyses told apart", "Results"),
+    ("JARS-Quant", "assumptions checked, with what was found", "Assumptions"),
+    ("JARS-Quant", "departures from the plan", "Deviations"),
+    ("JARS-Quant", "limitations, and what can be generalised", "Limitations"),
+    ("JARS-Quant", "interpretation in the light of earlier work", AUTHOR),
+    ("JARS-Quant", "where data, materials and code can be had", AUTHOR),
+    ("TIDieR", "name and aim of the programme", "Programme"),
+    ("TIDieR", "materials, and where others can find them", AUTHOR),
+    ("TIDieR", "what was done: tasks, order, feedback", "Programme"),
+    ("TIDieR", "who taught or tested, and their training", AUTHOR),
+    ("TIDieR", "how and where: alone or in groups, place", AUTHOR),
+    ("TIDieR", "how much: sessions, trials, intervals", "Programme"),
+    ("TIDieR", "tailoring and modifications", AUTHOR),
+    ("TIDieR", "how well the programme was followed", "Missing data"),
+)
+_RANDOMISED = (
+    ("CONSORT", "how the allocation sequence was made", "Method"),
+    ("CONSORT", "how it was concealed, who enrolled and who assigned", AUTHOR),
+    ("CONSORT", "who was blind to the group", AUTHOR),
+    ("CONSORT", "numbers allocated, practised, analysed, by group", "Participants"),
+    ("CONSORT", "baseline data by group, without tests", "Participants"),
+    ("CONSORT", "harms and unintended effects", AUTHOR),
+    ("CONSORT", "registration, protocol and funding", AUTHOR),
+)
+
+
+def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
+    """List the items with the section that covers each, or what the author must write.
+
+    Parameters
+    ----------
+    design : Design
+        The plan; CONSORT items are asked for where people were allocated.
+    sections : set of str
+        Sections that this report has.
+
+    Returns
+    -------
+    DataFrame
+        ``standard, item, covered, where``.
+    """
+    randomised = len(design.groups) > 1 and design.allocation.method != "none"
+    items = _ALWAYS + (_RANDOMISED if randomised else ())
+    rows = []
+    for standard, item, where in items:
+        covered = where in sections
+        rows.append((standard, item, covered, f"section {where}" if covered else "by the author"))
+    if design.study.registration:
+        rows = [
+            (s, i, True, design.study.registration)
+            if i.startswith("registration")
+            else (s, i, c, w)
+            for s, i, c, w in rows
+        ]
+    return pd.DataFrame(rows, columns=["standard", "item", "covered", "where"])
