@@ -6,6 +6,7 @@ figure and gives a :class:`~motorlearn.figures.style.Drawing`.
 
 from motorlearn.figures.change import paired_change
 from motorlearn.figures.effects import effect_forest
+from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.flow import participant_flow
 from motorlearn.figures.landing import landing_map
 from motorlearn.figures.missing import missing_map
@@ -21,8 +22,6 @@ from motorlearn.figures.style import (
     house,
     label_ends,
     looks,
-    text_overlaps,
-    texts_cut,
 )
 
 __all__ = [

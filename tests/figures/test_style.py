@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from motorlearn.exceptions import InputError
+from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.style import (
     INK,
     SIZES,
@@ -16,8 +17,6 @@ from motorlearn.figures.style import (
     label_ends,
     looks,
     spread,
-    text_overlaps,
-    texts_cut,
 )
 
 GROUPS = ["blocked", "serial", "random", "constant", "variable", "own", "seventh"]
