@@ -5,15 +5,21 @@ picture in words; ``drawings`` draws it and ``faces`` puts controls around it.
 """
 
 from motorlearn.teaching.demonstration import Demonstration
+from motorlearn.teaching.faces import LessonFace, show
 from motorlearn.teaching.feedback_dependence import FeedbackDependence, feedback_dependence
+from motorlearn.teaching.lessons import LESSONS, Control, Lesson
 from motorlearn.teaching.pooled_trials import PooledTrials, pooled_trials
 from motorlearn.teaching.practice_and_tests import PracticeAndTests, practice_and_tests
 from motorlearn.teaching.regression_to_mean import RegressionToMean, regression_to_mean
 from motorlearn.teaching.twenty_attempts import TwentyAttempts, twenty_attempts
 
 __all__ = [
+    "LESSONS",
+    "Control",
     "Demonstration",
     "FeedbackDependence",
+    "Lesson",
+    "LessonFace",
     "PooledTrials",
     "PracticeAndTests",
     "RegressionToMean",
@@ -22,5 +28,6 @@ __all__ = [
     "pooled_trials",
     "practice_and_tests",
     "regression_to_mean",
+    "show",
     "twenty_attempts",
 ]

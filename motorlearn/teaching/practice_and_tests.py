@@ -170,54 +170,69 @@ def forgotten(days: float, after_week: float, at_once: float = 0.05) -> float:
     return 1 - (1 - at_once) * (1 + days) ** -loss_rate
 
 
+@dataclass(frozen=True)
+class _People:
+    """True values of both groups, each of shape (2, n)."""
+
+    level: np.ndarray
+    gain: np.ndarray
+    rate: np.ndarray
+    bias: np.ndarray
+    slip: np.ndarray
+
+
+def _draw_people(preset: Preset, n: int, rng: np.random.Generator) -> _People:
+    # Person by person, so that a larger group keeps its earlier members.
+    traits = rng.standard_normal((n, 2, 6)).transpose(2, 1, 0)
+    (mean_x, sd_x), (mean_y, sd_y) = preset.bias_x, preset.bias_y
+    return _People(
+        level=preset.log_sd + preset.log_sd_between * traits[0],
+        gain=preset.gain_median * np.exp(preset.gain_log_sd * traits[1]),
+        rate=preset.rate_median * np.exp(preset.rate_log_sd * traits[2]),
+        bias=np.stack([mean_x + sd_x * traits[3], mean_y + sd_y * traits[4]]),
+        slip=preset.forgetting_sd * traits[5],
+    )
+
+
 def _simulate(preset: Preset, days: float, n: int, seed: int) -> dict[str, np.ndarray]:
     """Scores of both groups, arrays of shape (2, n, …); the same people whatever the settings."""
-    # One stream per quantity, so that a larger group keeps its earlier members.
-    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(5)]
-    traits = streams[0].standard_normal((n, 2, 6)).transpose(2, 1, 0)
-    level = preset.log_sd + preset.log_sd_between * traits[0]
-    gain = preset.gain_median * np.exp(preset.gain_log_sd * traits[1])
-    rate = preset.rate_median * np.exp(preset.rate_log_sd * traits[2])
-    drift = np.stack(
-        [spec[0] + spec[1] * z for spec, z in zip((preset.bias_x, preset.bias_y), traits[3:5])]
-    )
+    streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(4)]
+    people = _draw_people(preset, n, streams[0])
     practised = np.arange(BLOCKS * TRIALS_PER_BLOCK) / 3
-    left = gain[..., None] * np.exp(-rate[..., None] * practised)
-    left[..., len(practised) // 2 :] += preset.restart * np.exp(-np.arange(len(practised) // 2) / 2)
-    last = gain * np.exp(-rate * practised[-1])
-
-    def radial(log_spread, phase, stream):
-        spread = np.exp(log_spread)
-        noise = stream.standard_normal((n, 2, 2, spread.shape[-1])).transpose(2, 1, 0, 3)
-        share = preset.bias_share[phase]
-        x = share * drift[0][..., None] + preset.aspect * spread * noise[0]
-        y = share * drift[1][..., None] + spread * noise[1]
-        return np.hypot(x, y)
-
-    def shift(phase):
-        return np.array([preset.shift(phase, group) for group in GROUPS])[:, None]
-
-    def test(days_after, phase, effect, stream):
-        share = np.clip(
-            forgotten(days_after, preset.forgetting_delayed, preset.forgetting_immediate)
-            + preset.forgetting_sd * traits[5] * (days_after > 0),
-            0,
-            1,
-        )
-        mean = level + last + (gain - last) * share + effect
-        warm_up = preset.warm_up * np.exp(-np.arange(TEST_TRIALS) / 2)
-        return radial(mean[..., None] + warm_up, phase, stream).mean(-1)
-
-    course = min(1.0, math.log1p(days) / math.log1p(7))
-    delayed = shift("posttest") + course * (shift("retention") - shift("posttest"))
-    practice = radial(
-        level[..., None] + left + shift("acquisition")[..., None], "acquisition", streams[1]
-    )
+    half = len(practised) // 2
+    left = people.gain[..., None] * np.exp(-people.rate[..., None] * practised)
+    left[..., half:] += preset.restart * np.exp(-np.arange(half) / 2)
+    spread = people.level[..., None] + left + _effect(preset, "acquisition")[..., None]
+    practice = _radial_errors(preset, people, spread, "acquisition", streams[1])
+    at_once, week = _effect(preset, "posttest"), _effect(preset, "retention")
+    delayed = at_once + min(1.0, math.log1p(days) / math.log1p(7)) * (week - at_once)
     return {
         "blocks": practice.reshape(2, n, BLOCKS, TRIALS_PER_BLOCK).mean(-1),
-        "immediate": test(0, "posttest", shift("posttest"), streams[2]),
-        "retention": test(days, "retention", delayed, streams[3]),
+        "immediate": _test(preset, people, 0, "posttest", at_once, streams[2]),
+        "retention": _test(preset, people, days, "retention", delayed, streams[3]),
     }
+
+
+def _effect(preset: Preset, phase: str) -> np.ndarray:
+    return np.array([preset.shift(phase, group) for group in GROUPS])[:, None]
+
+
+def _test(preset, people, days, phase, effect, rng) -> np.ndarray:
+    """Mean radial error of each person in a test so many days after practice."""
+    last = people.gain * np.exp(-people.rate * (BLOCKS * TRIALS_PER_BLOCK / 3))
+    lost = forgotten(days, preset.forgetting_delayed, preset.forgetting_immediate)
+    share = np.clip(lost + people.slip * (days > 0), 0, 1)
+    mean = people.level + last + (people.gain - last) * share + effect
+    warm_up = preset.warm_up * np.exp(-np.arange(TEST_TRIALS) / 2)
+    return _radial_errors(preset, people, mean[..., None] + warm_up, phase, rng).mean(-1)
+
+
+def _radial_errors(preset, people, log_spread, phase, rng) -> np.ndarray:
+    spread = np.exp(log_spread)
+    _, n, trials = spread.shape
+    noise = rng.standard_normal((n, 2, 2, trials)).transpose(2, 1, 0, 3)
+    bias = preset.bias_share[phase] * people.bias[..., None]
+    return np.hypot(bias[0] + preset.aspect * spread * noise[0], bias[1] + spread * noise[1])
 
 
 def _practice_end(scores: dict[str, np.ndarray]) -> np.ndarray:
@@ -297,7 +312,7 @@ def _conclusion(differences: pd.DataFrame, reversal: bool, days: float) -> str:
             "would have misjudged it."
         )
     return (
-        f"From practice to test the gap moved by {size} cm (95 % CI {span}): with so many people, "
+        f"From practice to test the gap moved by {size} cm (95 % CI {span}): with so few people "
         "these data cannot say whether practice misled us."
     )
 

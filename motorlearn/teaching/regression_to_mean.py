@@ -117,10 +117,10 @@ def _people(tested, chosen, attempts, spread, effect, control, seed) -> pd.DataF
     rng = np.random.default_rng(seed)
     odds = spread * rng.standard_normal(tested) - 0.4
     pretest = rng.binomial(attempts, _rate(odds))
-    luck, lot = rng.random((2, tested))
+    # Two lots: the one that cuts equal scores must not be the one that allocates.
+    luck, cut, lot = rng.random((3, tested))
     kept = max(4, round(chosen * tested))
-    # Equal scores are put in an order by lot, so that the cut does not favour early identifiers.
-    rank = np.lexsort((lot, pretest)).argsort()
+    rank = np.lexsort((cut, pretest)).argsort()
     group = np.where(rank < kept, "programme", "not chosen").astype(object)
     if control:
         group[np.flatnonzero(rank < kept)[lot[rank < kept].argsort()[: kept // 2]]] = "control"

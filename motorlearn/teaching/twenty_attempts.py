@@ -114,12 +114,14 @@ def twenty_attempts(
     hits = np.arange(attempts + 1)
     error = float(binomial_sem(hit_rate, attempts))
     change = float(smallest_detectable_change(error))
+    reliability = retest_correlation(attempts, hit_rate, spread)
     typical = round(attempts * hit_rate)
     low, high = (float(end) for end in wilson_interval(typical, attempts))
     return TwentyAttempts(
         settings={"attempts": attempts, "hit_rate": hit_rate, "spread": spread, "seed": seed},
         conclusion=_conclusion(attempts, change),
-        text=_text(attempts, hit_rate, typical, low, high, error),
+        text=_text(attempts, hit_rate, typical, low, high, error)
+        + f" Over people, two such tests correlate {digits.number(reliability, 2)}.",
         counts=pd.DataFrame(
             {"hits": hits, "probability": stats.binom.pmf(hits, attempts, hit_rate)}
         ),
@@ -127,7 +129,7 @@ def twenty_attempts(
         smallest_change=change,
         low=low,
         high=high,
-        reliability=retest_correlation(attempts, hit_rate, spread),
+        reliability=reliability,
         repeats=np.random.default_rng(seed).binomial(attempts, hit_rate, 10),
     )
 
