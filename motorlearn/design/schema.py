@@ -74,12 +74,20 @@ class Practice(Section):
     feedback: str = ""
     feedback_every: int | None = Field(None, ge=0)
     effort: Effort = "usual"
+    maximal_trials: int | None = Field(None, ge=0)
     warm_up_trials: int = Field(0, ge=0)
 
     @property
     def trials(self) -> int:
         """Trials of the session, warm-up left out."""
         return self.blocks * self.trials_per_block
+
+    @property
+    def trials_at_maximum(self) -> int:
+        """Trials at maximal effort: as given, else all of a session of maximal effort."""
+        if self.maximal_trials is not None:
+            return self.maximal_trials
+        return self.trials if self.effort == "maximal" else 0
 
 
 class Test(Section):
@@ -246,7 +254,7 @@ class Design(Section):
             trials_per_block=trials,
             feedback="; ".join(dict.fromkeys(d.feedback for d in drills if d.feedback)),
             feedback_every=min(every) if every else None,
-            effort="maximal" if any(d.effort == "maximal" for d in drills) else "usual",
+            maximal_trials=sum(d.trials_per_session or 0 for d in drills if d.effort == "maximal"),
             warm_up_trials=self.programme.warm_up_trials if self.programme else 0,
         )
 

@@ -34,6 +34,10 @@ class Event:
         Days since the last practice.
     warm_up : int
         Trials before it that are not scored.
+    maximal : int
+        Trials at maximal effort.
+    label : str
+        Name for a reader.
     """
 
     phase: str
@@ -45,6 +49,8 @@ class Event:
     feedback_every: int
     delay_days: float = 0.0
     warm_up: int = 0
+    maximal: int = 0
+    label: str = ""
 
     @property
     def is_practice(self) -> bool:
@@ -131,6 +137,9 @@ def _practice_event(entry: Practice) -> Event:
         entry.trials_per_block,
         "own",
         1 if entry.feedback_every is None else entry.feedback_every,
+        warm_up=entry.warm_up_trials,
+        maximal=entry.trials_at_maximum,
+        label=f"practice session {entry.session}",
     )
 
 
@@ -157,6 +166,8 @@ def _test_event(test: Test, day: float, session: int, last: float) -> Event:
         int(test.feedback),
         max(day - last, 0.0) if test.interval_days is None else test.interval_days,
         test.warm_up_trials,
+        test.trials if test.effort == "maximal" else 0,
+        test.label,
     )
 
 
