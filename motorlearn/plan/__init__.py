@@ -1,5 +1,7 @@
 """Design audit, schedules, allocation, sheets, sample size; and invented studies of a plan."""
 
+from motorlearn.plan.allocation import AllocationList, allocate
+from motorlearn.plan.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.closed_form import (
     anova_power,
     design_effect,
@@ -18,11 +20,13 @@ from motorlearn.plan.simulation import Truth, simulate_study, true_values
 
 __all__ = [
     "PRESETS",
+    "AllocationList",
     "DesignAudit",
     "Hole",
     "Preset",
     "ThrowLoad",
     "Truth",
+    "allocate",
     "anova_power",
     "audit_design",
     "design_effect",
@@ -35,4 +39,6 @@ __all__ = [
     "t_power",
     "throw_load",
     "true_values",
+    "williams_design",
+    "williams_orders",
 ]

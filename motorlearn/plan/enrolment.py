@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.plan.allocation import permuted_blocks
+from motorlearn.plan.assignment import permuted_blocks
 
 
 def enrol(design: Design, rng: np.random.Generator) -> pd.DataFrame:

@@ -7,10 +7,11 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.plan.balanced_orders import williams_orders
 from motorlearn.plan.schedules import draw_order
 from motorlearn.plan.timetable import Event, Timetable
 
-_MOST_ORDERS = 5
+_ALL_ORDERS_UP_TO = 3
 _HALVES = ("blocked first", "random first")
 
 
@@ -20,8 +21,8 @@ def draw_orders(
     """Draw the order of tasks of every participant.
 
     The order in which blocked and serial practice take the tasks is counterbalanced inside each
-    group: every permutation equally often where the group's size allows it. Tests that are half
-    blocked and half random begin with either half equally often.
+    group as far as its size allows: all orders of up to three tasks, a Williams design of more.
+    Tests that are half blocked and half random begin with either half equally often.
 
     Parameters
     ----------
@@ -69,9 +70,10 @@ def _draw(kind: str, n_tasks: int, trials: int, block_size: int, rng) -> np.ndar
 
 def _counterbalance(groups: pd.Series, n_tasks: int, rng) -> np.ndarray:
     """Give each participant an order of the tasks, balanced inside the group."""
-    if n_tasks > _MOST_ORDERS:
-        return np.array([rng.permutation(n_tasks) for _ in groups])
-    orders = np.array(list(itertools.permutations(range(n_tasks))))
+    if n_tasks > _ALL_ORDERS_UP_TO:
+        orders = williams_orders(n_tasks)
+    else:
+        orders = np.array(list(itertools.permutations(range(n_tasks))))
     chosen = np.empty((len(groups), n_tasks), dtype=int)
     for _, place in groups.groupby(groups, sort=False).indices.items():
         chosen[place] = orders[_equal_shares(len(place), len(orders), rng)]
