@@ -1,0 +1,38 @@
+"""Power curve of a learner who brings practice along: a power law of n + prior_practice."""
+
+import numpy as np
+
+from motorlearn.curves.forms.shape import LEAST_BEND, Form, spread
+
+
+def _log_basis(n, rates, first):
+    return -rates[0] * np.log(n + rates[1])
+
+
+def _slopes(n, rates, first):
+    brought = n + rates[1]
+    return -np.log(brought), -rates[0] / brought
+
+
+def _bounds(n):
+    whole, _ = spread(n)
+    low = LEAST_BEND * whole
+    return (LEAST_BEND, 1e4), (max(low, 1e-6 - float(np.min(n))), 1e4 * whole)
+
+
+def _half_life(rates, first):
+    return (first + rates[1]) * np.expm1(np.log(2) / rates[0])
+
+
+POWER_PRIOR = Form(
+    name="power_prior",
+    title="power with prior practice",
+    equation="asymptote + gain * (n + prior_practice) ** (-rate)",
+    rates=("rate", "prior_practice"),
+    least_count=0.0,
+    log_basis=_log_basis,
+    slopes=_slopes,
+    bounds=_bounds,
+    relative_rate=lambda n, rates: rates[0] / (n + rates[1]),
+    half_life=_half_life,
+)

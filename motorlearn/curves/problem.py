@@ -1,0 +1,193 @@
+"""One learner's curve as a regression: what is free, what enters linearly, the residuals."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from scipy.special import gammaln, log_expit
+
+from motorlearn.curves.forms import Form
+
+LARGEST_LOGIT = 15.0
+"""Logits beyond this stand for a hit rate of 0 or 1."""
+HEIGHTS = ("asymptote", "gain", "start")
+
+
+@dataclass(frozen=True)
+class Sessions:
+    """Which session each row belongs to, and how much practice it holds before that row."""
+
+    labels: tuple[object, ...]
+    member: np.ndarray
+    elapsed: np.ndarray
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """Names of the restart terms: one for every session after the first."""
+        return tuple(f"restart[{label}]" for label in self.labels[1:])
+
+    def columns(self, rate) -> list[np.ndarray]:
+        """Restart term of every session after the first, 1 at its first trial."""
+        fading = np.exp(-rate * self.elapsed)
+        return [fading * (self.member == k) for k in range(1, len(self.labels))]
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Rows of one learner, the form, and what is held fixed.
+
+    ``weights`` are precision weights of Gaussian outcomes, or attempts of a binomial one; then
+    ``y`` holds hits.
+    """
+
+    form: Form
+    n: np.ndarray
+    y: np.ndarray
+    weights: np.ndarray
+    binomial: bool = False
+    first: float = 1.0
+    fixed: Mapping[str, float] = field(default_factory=dict)
+    sessions: Sessions | None = None
+
+    @cached_property
+    def rates(self) -> tuple[str, ...]:
+        """Every non-linear parameter, free or not."""
+        return self.form.rates + (("restart_rate",) if self.sessions else ())
+
+    @cached_property
+    def free_rates(self) -> tuple[str, ...]:
+        """Non-linear parameters that are estimated."""
+        return tuple(name for name in self.rates if name not in self.fixed)
+
+    @cached_property
+    def linear(self) -> tuple[str, ...]:
+        """Linear parameters that are estimated, in the order of the columns."""
+        held = [name for name in HEIGHTS if name in self.fixed]
+        kept = {
+            (): ("level", "height"),
+            ("asymptote",): ("height",),
+            ("gain",): ("asymptote",),
+            ("start",): ("asymptote",),
+        }
+        return kept.get(tuple(held), ()) + (self.sessions.terms if self.sessions else ())
+
+    @property
+    def free(self) -> tuple[str, ...]:
+        """Every estimated parameter, non-linear ones first."""
+        return self.free_rates + self.linear
+
+    @cached_property
+    def origin(self) -> float:
+        """Smallest practice count: the basis is scaled to 1 there."""
+        return float(np.min(self.n))
+
+    def rates_in_full(self, theta) -> dict:
+        """Free non-linear values together with the fixed ones."""
+        given = dict(zip(self.free_rates, theta))
+        return {name: given.get(name, self.fixed.get(name)) for name in self.rates}
+
+    def parts(self, theta) -> tuple[np.ndarray, list[np.ndarray]]:
+        """Offset and linear columns at some non-linear values."""
+        rates = self.rates_in_full(theta)
+        inner = [rates[name] for name in self.form.rates]
+        log_basis = self.form.log_basis(self.n, inner, self.first)
+        held = {name: self.fixed[name] for name in HEIGHTS if name in self.fixed}
+        offset, columns = self._curve_parts(inner, log_basis, held)
+        if self.sessions:
+            columns = columns + self.sessions.columns(rates["restart_rate"])
+        return offset, columns
+
+    def _curve_parts(self, inner, log_basis, held):
+        one = np.ones_like(self.n)
+        at = lambda n: self.form.log_basis(np.array(n), inner, self.first)  # noqa: E731
+        if "start" in held:
+            share = np.exp(log_basis - at(self.first))
+            if "asymptote" in held:
+                return held["asymptote"] + (held["start"] - held["asymptote"]) * share, []
+            if "gain" in held:
+                drop = held["gain"] * (np.exp(log_basis) - np.exp(at(self.first)))
+                return held["start"] + drop, []
+            return held["start"] * share, [1 - share]
+        if "gain" in held:
+            offset = held["gain"] * np.exp(log_basis)
+            return (offset + held["asymptote"], []) if "asymptote" in held else (offset, [one])
+        fallen = log_basis - at(self.origin)
+        if "asymptote" in held:
+            return held["asymptote"] * one, [np.exp(fallen)]
+        return 0.0 * one, [one, np.expm1(fallen)]
+
+    def predictor(self, theta, coefficients) -> np.ndarray:
+        """Curve at the rows; on the logit scale where the outcome is binomial."""
+        offset, columns = self.parts(theta)
+        return offset + sum((c * column for c, column in zip(coefficients, columns)), 0.0)
+
+    def values(self, theta, coefficients) -> dict:
+        """Natural parameters: asymptote, gain, rates, restart terms and the start."""
+        rates = self.rates_in_full(theta)
+        inner = [rates[name] for name in self.form.rates]
+        at = lambda n: self.form.log_basis(np.array(n), inner, self.first)  # noqa: E731
+        known = {**self.fixed, **dict(zip(self.linear, coefficients))}
+        top = np.exp(at(self.first))
+        if "height" in known:
+            with np.errstate(over="ignore", invalid="ignore"):
+                known["gain"] = known["height"] * np.exp(-at(self.origin))
+        if "level" in known:
+            known["asymptote"] = known["level"] - known["height"]
+        if "gain" not in known:
+            known["gain"] = (known["start"] - known["asymptote"]) / top
+        if "asymptote" not in known:
+            known["asymptote"] = known["start"] - known["gain"] * top
+        if "height" in known:
+            rise = known["height"] * np.exp(at(self.first) - at(self.origin))
+            known["start"] = known["asymptote"] + rise
+        elif "start" not in known:
+            known["start"] = known["asymptote"] + known["gain"] * top
+        inner_values = {name: rates[name] for name in self.form.rates}
+        result = {"asymptote": known["asymptote"], "gain": known["gain"], **inner_values}
+        if self.sessions:
+            terms = {term: known[term] for term in self.sessions.terms}
+            result |= {**terms, "restart_rate": rates["restart_rate"]}
+        return result | {"start": known["start"]}
+
+    def jacobian(self, theta, coefficients) -> np.ndarray:
+        """Derivatives of the predictor by the free parameters, exact to rounding (complex step)."""
+        split = len(self.free_rates)
+        return complex_step(
+            lambda point: self.predictor(point[:split], point[split:]),
+            np.concatenate([theta, coefficients]),
+        )
+
+    def working(self, eta) -> tuple[np.ndarray, np.ndarray]:
+        """Score residual and information weight of each row at a predictor."""
+        if not self.binomial:
+            return self.weights * (self.y - eta), self.weights
+        p = np.exp(log_expit(eta))
+        return self.y - self.weights * p, self.weights * p * np.exp(log_expit(-eta))
+
+    def loss(self, eta) -> float:
+        """Half the weighted sum of squares, or minus the log-likelihood kernel."""
+        if not self.binomial:
+            return 0.5 * float(self.weights @ (self.y - eta) ** 2)
+        return -float(self.y @ log_expit(eta) + (self.weights - self.y) @ log_expit(-eta))
+
+    def loglik(self, loss: float) -> float:
+        """Log-likelihood with its constant; the Gaussian one at its best residual variance."""
+        if self.binomial:
+            k, m = self.y, self.weights
+            return float(np.sum(gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1))) - loss
+        count = len(self.y)
+        with np.errstate(divide="ignore"):
+            spread = np.log(2 * np.pi * 2 * loss / count)
+        return float(-0.5 * count * (spread + 1) + 0.5 * np.sum(np.log(self.weights)))
+
+
+def complex_step(function, point: np.ndarray) -> np.ndarray:
+    """Jacobian of an analytic function, by imaginary steps: no subtraction, no rounding loss."""
+    steps = np.maximum(np.abs(point), 1.0) * 1e-30
+    columns = []
+    for k, step in enumerate(steps):
+        moved = point.astype(complex)
+        moved[k] += 1j * step
+        columns.append(np.imag(function(moved)) / step)
+    return np.stack(columns, axis=-1) if columns else np.zeros((len(function(point)), 0))
