@@ -94,7 +94,7 @@ def _keys(frame: pd.DataFrame) -> list[tuple[str, float, float]]:
 
 def _places(points: pd.DataFrame) -> tuple[dict, list[list]]:
     """Give each block its place on the axis; a segment is a stretch without a break."""
-    order = sorted(set(_keys(points)), key=lambda key: (PHASES.index(key[0]), key[1], key[2]))
+    order = sorted(set(_keys(points)), key=_rank)
     segments: list[list] = []
     for key in order:
         same = segments and segments[-1][-1][:2] == key[:2] and key[0] == PRACTICE_PHASE
@@ -111,6 +111,11 @@ def _places(points: pd.DataFrame) -> tuple[dict, list[list]]:
             at += 1.0 + 2 * half
         at += step * 0.75
     return places, segments
+
+
+def _rank(key: tuple[str, float, float]) -> tuple:
+    """Order of a study; ``progress 2`` stands after ``progress 1``."""
+    return (PHASES.index(key[0].split(" ")[0]), *key)
 
 
 def _dodges(groups: Sequence[str]) -> dict[str, float]:
@@ -178,7 +183,7 @@ def _axis(axes: Axes, places: dict, segments: list[list], chosen: Size) -> None:
             running += not _is_test(key)
             if _is_test(key) or every == 1 or running % every == 1:
                 ticks.append(places[key])
-                labels.append(_test_tick(key, segments) if _is_test(key) else str(running))
+                labels.append(_test_tick(key) if _is_test(key) else str(running))
     axes.set_xticks(ticks, labels)
     axes.xaxis.set_minor_locator(FixedLocator([]))
     low, high = min(places.values()) - 1.1, max(places.values()) + 1.1
@@ -200,10 +205,9 @@ def _middle(axes: Axes, left: float, right: float) -> float:
     return ((left + right) / 2 - low) / (high - low)
 
 
-def _test_tick(key: tuple, segments: list[list]) -> str:
-    label = PHASE_TICKS[key[0]]
-    alike = [s[0] for s in segments if s[0][0] == key[0]]
-    return f"{label}\n{alike.index(key) + 1}" if len(alike) > 1 else label
+def _test_tick(key: tuple) -> str:
+    phase, _, number = key[0].partition(" ")
+    return f"{PHASE_TICKS[phase]}\n{number}" if number else PHASE_TICKS[phase]
 
 
 def _ground(axes: Axes, left: float, right: float, chosen: Size) -> None:

@@ -12,8 +12,8 @@ How a figure is written::
 
 ``looks`` takes the groups in the order of the plan, never in the order of the data. Marker, line
 style and direct label carry the group as well as colour does, so that a grey print can be read.
-``contrast_ratio`` is the ratio of WCAG 2.2; ``extents.text_overlaps`` and ``extents.texts_cut``
-name labels that collide or leave the page. ``Drawing`` gives bytes (``png()``, ``svg()``, ``pdf()``) and shows
+``contrast_ratio`` is the ratio of WCAG 2.2; ``text_overlaps`` and ``texts_cut`` name labels that
+collide or leave the page. ``Drawing`` gives bytes (``png()``, ``svg()``, ``pdf()``) and shows
 itself, with its alternative text, in a notebook.
 """
 
@@ -36,6 +36,8 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 
 from motorlearn.exceptions import InputError
+from motorlearn.figures.extents import text_overlaps as text_overlaps
+from motorlearn.figures.extents import texts_cut as texts_cut
 
 SizeName = Literal["thesis", "slide"]
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
 
@@ -21,7 +20,7 @@ def better(voice: Voice) -> str:
 def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
     """Caption and alternative text of the practice curve."""
     tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != "acquisition"]
-    sizes = _sizes_at(points, [*tests, "acquisition"])
+    sizes = _sizes_at(points, [*tests, "acquisition"], voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over practice and tests. {better(voice)}. "
         f"Large symbols: group means of participants' scores; bars: {level} confidence intervals "
@@ -46,16 +45,17 @@ def _blocks(voice: Voice) -> str:
 
 def _tests(voice: Voice, phases: Sequence[str]) -> str:
     parts = []
-    for test in voice.design.tests:
-        if test.phase in phases:
+    for phase in phases:
+        test = voice.stage(phase).test
+        if test is not None:
             gap = f", {count(test.interval_days, 'day')} later" if test.interval_days else ""
             feedback = "with feedback" if test.feedback else "without feedback"
-            label = (test.name or PHASE_LABELS[test.phase]).lower()
+            label = voice.label(phase).lower().split(" (")[0]
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
     return f" Tests: {listed(parts)}." if parts else ""
 
 
-def _sizes_at(points: pd.DataFrame, phases: Sequence[str]) -> str:
+def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
     said = []
     for phase in phases:
         rows = points[(points["phase"] == phase) & points["mean"].notna()]
@@ -66,7 +66,7 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str]) -> str:
             f"{group} {int(low)}" + (f" to {int(high)}" if high > low else "")
             for group, low, high in spread.itertuples()
         ]
-        said.append(f"{PHASE_LABELS.get(phase, phase).lower().split(' (')[0]}: {', '.join(parts)}")
+        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
     return f"Participants at each point: {'; '.join(said)}." if said else ""
 
 
@@ -103,7 +103,7 @@ def scores_words(
     """Caption and alternative text of the scores of the tests by group."""
     rows = means[means["phase"].isin(list(phases)) & means["mean"].notna()]
     sizes = "; ".join(
-        f"{PHASE_LABELS.get(phase, phase).lower()}: {group_sizes(part)}"
+        f"{voice.label(phase).lower()}: {group_sizes(part)}"
         for phase, part in rows.groupby("phase", sort=False)
     )
     open_symbols = (
@@ -111,7 +111,7 @@ def scores_words(
         if adjusted is not None and not adjusted.empty
         else ""
     )
-    names = listed([PHASE_LABELS.get(phase, phase).lower() for phase in phases])
+    names = listed([voice.label(phase).lower() for phase in phases])
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} by group at {names}. {better(voice)}. Small "
         "symbols: participants; filled symbols: group means with 95 % confidence intervals of "
@@ -164,7 +164,7 @@ def landing_words(
 ) -> Words:
     """Caption and alternative text of the landing maps."""
     points = trials[trials["phase"].isin(list(phases))].dropna(subset=["x", "y"])
-    names = listed([PHASE_LABELS.get(p, p).lower() for p in phases if (points["phase"] == p).any()])
+    names = listed([voice.label(p).lower() for p in phases if (points["phase"] == p).any()])
     counts = points.groupby("group", sort=False)["x"].count()
     target = (
         f" Grey disc: the target (radius {radius:g}{' ' + unit if unit else ''})." if radius else ""
@@ -178,7 +178,7 @@ def landing_words(
     )
     centres = points.groupby(["phase", "group"], sort=False)[["x", "y"]].mean()
     said = [
-        f"{group} at {PHASE_LABELS.get(phase, phase).lower()}: {voice.number(x, 1)} right, "
+        f"{group} at {voice.label(phase).lower()}: {voice.number(x, 1)} right, "
         f"{voice.number(y, 1)} beyond"
         for (phase, group), x, y in centres.itertuples()
     ]

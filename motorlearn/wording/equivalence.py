@@ -1,16 +1,11 @@
 """The equivalence verdict: a contrast against a smallest effect of interest declared beforehand."""
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
 import pandas as pd
-from scipy import stats
 
-from motorlearn.exceptions import InputError
-from motorlearn.linear import equivalence_test
-
-Verdict = Literal["equivalent", "larger", "smaller than the bound but not nil", "undecided"]
+Verdict = Literal["equivalent", "smaller than the bound but not nil", "larger", "undecided"]
 
 
 @dataclass(frozen=True)
@@ -39,53 +34,31 @@ class Judgement:
     p: float
 
 
-def bounds(effect: str, smallest: float) -> tuple[float, float]:
-    """Bounds on both sides of the null: ``±value``, or ``value`` and ``1/value`` for a ratio.
-
-    Examples
-    --------
-    >>> bounds("difference", 2.5)
-    (-2.5, 2.5)
-    >>> [round(bound, 3) for bound in bounds("ratio", 0.9)]
-    [0.9, 1.111]
-    """
-    if effect != "ratio":
-        return -abs(smallest), abs(smallest)
-    if smallest <= 0 or smallest == 1:
-        raise InputError("a smallest ratio of interest must be positive and not 1", [smallest])
-    return min(smallest, 1 / smallest), max(smallest, 1 / smallest)
-
-
-def judge(contrast: pd.Series, smallest: float) -> Judgement:
-    """Judge a contrast against the smallest effect of interest by two one-sided tests.
-
-    Ratios are judged on the log scale; the standard error follows from the 95 % interval, so
-    that verdict and interval cannot contradict each other.
+def judge(contrast: pd.Series, test: pd.Series) -> Judgement:
+    """Put the interval of a contrast and its two one-sided tests into one verdict.
 
     Parameters
     ----------
     contrast : Series
-        ``effect, estimate, df, conf_low, conf_high``, a 95 % interval.
-    smallest : float
-        Smallest effect of interest, on the scale of the contrast.
+        A row of ``PhaseComparison.contrasts``: ``effect, conf_low, conf_high`` (95 %).
+    test : Series
+        The row of ``PhaseComparison.equivalence`` of the same contrast: ``bound_low, bound_high,
+        conf_low, conf_high`` (90 %), ``p, equivalent``.
 
     Examples
     --------
-    >>> row = pd.Series({"effect": "difference", "estimate": 0.2, "df": 60.0,
-    ...                  "conf_low": -0.8, "conf_high": 1.2})
-    >>> judge(row, 2.0).verdict
+    >>> contrast = pd.Series({"effect": "difference", "conf_low": -0.8, "conf_high": 1.2})
+    >>> test = pd.Series({"bound_low": -2.0, "bound_high": 2.0, "conf_low": -0.6,
+    ...                   "conf_high": 1.0, "p": 0.001, "equivalent": True})
+    >>> judge(contrast, test).verdict
     'equivalent'
     """
-    low, high = bounds(str(contrast["effect"]), smallest)
-    to, back = (math.log, math.exp) if contrast["effect"] == "ratio" else (float, float)
-    estimate, lower, upper = (to(contrast[c]) for c in ("estimate", "conf_low", "conf_high"))
-    df = float(contrast["df"])
-    std_error = (upper - lower) / (2 * stats.t.isf(0.025, df))
-    test = equivalence_test(estimate, std_error, df, bound=(to(low), to(high)))
-    if test.equivalent:
-        verdict: Verdict = (
-            "equivalent" if lower <= 0.0 <= upper else "smaller than the bound but not nil"
-        )
+    null = 1.0 if contrast["effect"] == "ratio" else 0.0
+    holds_null = contrast["conf_low"] <= null <= contrast["conf_high"]
+    beyond = contrast["conf_low"] > test["bound_high"] or contrast["conf_high"] < test["bound_low"]
+    if test["equivalent"]:
+        verdict: Verdict = "equivalent" if holds_null else "smaller than the bound but not nil"
     else:
-        verdict = "larger" if lower > to(high) or upper < to(low) else "undecided"
-    return Judgement(verdict, low, high, back(test.conf_low), back(test.conf_high), test.p)
+        verdict = "larger" if beyond else "undecided"
+    numbers = [test[name] for name in ("bound_low", "bound_high", "conf_low", "conf_high", "p")]
+    return Judgement(verdict, *(float(value) for value in numbers))

@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.wording.equivalence import Judgement, judge
-from motorlearn.wording.voice import Voice, capitalised, is_delayed, listed
+from motorlearn.wording.voice import Voice, capitalised, listed
 
 
 def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -> str:
@@ -36,8 +36,7 @@ def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -
 
 
 def _where(row: pd.Series, voice: Voice) -> str:
-    phase = str(row["phase"])
-    return f"During {voice.at(phase)}" if phase == "acquisition" else f"At {voice.at(phase)}"
+    return capitalised(voice.during(str(row["phase"])))
 
 
 def _size(row: pd.Series, voice: Voice) -> str:
@@ -74,15 +73,15 @@ def _analysed(row: pd.Series, allocated: dict[str, int]) -> str:
     return f"{listed(parts)} participants analysed"
 
 
-def reading(row: pd.Series, voice: Voice, smallest: float | None = None) -> str:
+def reading(row: pd.Series, voice: Voice, test: pd.Series | None = None) -> str:
     """Say how far a contrast may be interpreted, bounded by its test and its interval."""
     if not math.isfinite(row["estimate"]):
         return ""
     null = 1.0 if row["effect"] == "ratio" else 0.0
     clear = row["conf_low"] > null or row["conf_high"] < null
     text = _clear(row, voice, null) if clear else _unclear(row, voice)
-    if smallest is not None and math.isfinite(row["df"]):
-        text += " " + verdict_sentence(judge(row, smallest), row, voice)
+    if test is not None and math.isfinite(test["p"]):
+        text += " " + verdict_sentence(judge(row, test), row, voice)
     return text
 
 
@@ -90,7 +89,7 @@ def _clear(row: pd.Series, voice: Voice, null: float) -> str:
     lower = row["estimate"] < null
     better = row["group"] if lower == (voice.outcome.better == "lower") else row["reference"]
     phase = str(row["phase"])
-    if is_delayed(phase):
+    if voice.is_delayed(phase):
         return (
             f"The interval lies on one side of the null value: scores at {phase} favour {better} "
             f"practice, the pattern expected if it led to more learning as {phase} measures it."
@@ -154,18 +153,24 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]
     if not math.isfinite(row["estimate"]):
-        return f"The change of {row['group']} from {row['from']} to {row['to']} is not estimated."
-    way = "rose" if row["estimate"] > 0 else "fell"
+        return (
+            f"The change of {row['group']} from {row['from_phase']} to {row['to_phase']} is not "
+            f"estimated ({row['method']})."
+        )
     test = f"; {voice.t(row)}" if math.isfinite(row.get("p", math.nan)) else ""
     size = ""
     if math.isfinite(row.get("g", math.nan)):
-        size = f"; standardised change g = {voice.number(row['g'], 2)}"
-    return (
-        f"From {voice.at(row['from'])} to {voice.at(row['to'])}, {voice.name} {way} by "
-        f"{voice.measured(abs(row['estimate']))} in {row['group']} (change "
-        f"{voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}{test}{size}; "
-        f"n = {int(row['n'])})."
-    )
+        spread = voice.span(row["g_low"], row["g_high"], 2)
+        size = f"; standardised change g = {voice.number(row['g'], 2)}, {spread}"
+    path = f"From {voice.at(row['from_phase'])} to {voice.at(row['to_phase'])}, {voice.name}"
+    if row["effect"] == "ratio":
+        change = f"changed by a factor of {voice.number(row['estimate'], 2)}"
+        span = voice.span(low, high, 2)
+    else:
+        way = "rose" if row["estimate"] > 0 else "fell"
+        change = f"{way} by {voice.measured(abs(row['estimate']))}"
+        span = f"change {voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}"
+    return f"{path} {change} in {row['group']} ({span}{test}{size}; n = {int(row['n'])})."
 
 
 def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
@@ -177,5 +182,4 @@ def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
     for row in rows.to_dict("records"):
         spread = f"SD {voice.number(row['sd'])}, " if row["n"] > 1 else ""
         parts.append(f"{row['group']} {voice.measured(row['mean'])} ({spread}n = {int(row['n'])})")
-    opening = "During" if phase == "acquisition" else "At"
-    return f"{opening} {voice.at(phase)}, mean {voice.name} was {listed(parts)}."
+    return f"{capitalised(voice.during(phase))}, mean {voice.name} was {listed(parts)}."

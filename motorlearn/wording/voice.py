@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.design import Design, Outcome, Test
-from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS
+from motorlearn.design import Design, Outcome
+from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE
+from motorlearn.wording.stages import Stage, stages_of
 
 
 @dataclass(frozen=True)
@@ -89,20 +90,41 @@ class Voice:
         statistic = self.number(row["statistic"], 2)
         return f"t({self.df(row['df'])}) = {statistic}, {self.p(row['p'])}"
 
-    def test(self, phase: str) -> Test | None:
-        """Find the first test of a phase in the plan."""
-        return next((test for test in self.design.tests if test.phase == phase), None)
+    def stage(self, name: str) -> Stage:
+        """Find a stage of the study by the name it has in tables."""
+        for stage in stages_of(self.design):
+            if name in (stage.name, stage.phase):
+                return stage
+        return Stage(name, name, PHASE_LABELS.get(name, name))
 
-    def at(self, phase: str) -> str:
-        """Name a phase as a sentence does, for example ``the pretest``."""
-        if phase == "acquisition":
+    def label(self, name: str) -> str:
+        """Name of a stage as a heading has it."""
+        return self.stage(name).label
+
+    def is_delayed(self, name: str) -> bool:
+        """Whether a stage can speak about more than performance."""
+        return self.stage(name).is_delayed
+
+    def at(self, name: str) -> str:
+        """Name a stage as a sentence does, for example ``the pretest``."""
+        stage = self.stage(name)
+        if stage.phase == PRACTICE_PHASE:
             return "practice (acquisition)"
-        label = PHASE_LABELS.get(phase, phase).lower()
-        label = label.split(" (")[0].removesuffix(" test")
-        test = self.test(phase)
-        days = test.interval_days if test else None
+        if stage.phase == "pretest":
+            return "the pretest"
+        label = stage.label.split(" (")[0].removesuffix(" test")
+        label = label[:1].lower() + label[1:]
+        kind = "" if stage.phase in label.lower() else f"{stage.phase} test "
+        days = stage.test.interval_days if stage.test else None
         gap = f" ({count(days, 'day')} after the last practice)" if days else ""
-        return f"the {label} test{gap}" if phase != "pretest" else "the pretest"
+        return f"the {kind}{label if kind else label + ' test'}{gap}".replace(
+            "posttest test", "posttest"
+        )
+
+    def during(self, name: str) -> str:
+        """Name a stage with its preposition: ``at the pretest``, ``during practice``."""
+        where = self.at(name)
+        return f"during {where}" if self.stage(name).phase == PRACTICE_PHASE else f"at {where}"
 
 
 def count(number: float, noun: str) -> str:
@@ -128,11 +150,6 @@ def listed(items: list[str], last: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
-
-
-def is_delayed(phase: str) -> bool:
-    """Whether a test of this phase can speak about more than performance."""
-    return phase in DELAYED_PHASES
 
 
 def capitalised(text: str) -> str:

@@ -142,8 +142,8 @@ def test_two_progress_tests_have_their_own_places(three):
     twice = pd.DataFrame(
         {
             "group": "programme",
-            "phase": ["progress", "progress", "retention"],
-            "session": [4, 8, 9],
+            "phase": ["progress 1", "progress 2", "retention"],
+            "session": np.nan,
             "block": np.nan,
             "mean": [8.0, 10.0, 9.5],
             "conf_low": [7.0, 9.0, 8.5],
