@@ -77,7 +77,7 @@ def draw_twenty_attempts(shown: TwentyAttempts, *, size: SizeName = "slide") -> 
         axes.plot(shown.repeats, np.full(len(shown.repeats), -top * 0.06), "v", color=INK)
         axes.text(0, -top * 0.06, "ten tests of\none person", va="center", fontsize="small")
         axes.text(
-            0.0,
+            0.02,
             0.6,
             f"over people, two tests\ncorrelate {digits.number(shown.reliability, 2)}",
             transform=axes.transAxes,
