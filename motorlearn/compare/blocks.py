@@ -1,0 +1,128 @@
+"""Practice compared between groups over its blocks."""
+
+from collections.abc import Hashable, Sequence
+
+import pandas as pd
+
+from motorlearn.compare.between import Comparing, describe_means
+from motorlearn.compare.comparison import BlockComparison
+from motorlearn.compare.limits import listed, losses
+from motorlearn.compare.participants import Columns, score_participants
+from motorlearn.compare.within import mixed_anova
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.results import Recipe
+from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE
+
+
+def compare_blocks(
+    table: pd.DataFrame,
+    outcome: str,
+    *,
+    group: str | None,
+    block: str | Sequence[str] = "block",
+    participant: str = "participant",
+    phase: str | None = "phase",
+    practice: Hashable = PRACTICE_PHASE,
+    attempts: str | None = None,
+    groups: Sequence[Hashable] | None = None,
+    level: float = 0.95,
+) -> BlockComparison:
+    """Compare groups over the blocks of practice by a mixed analysis of variance, type III.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Trials or aggregated rows.
+    outcome : str
+        Column of the score; with ``attempts`` the column of hits.
+    group : str or None
+        Column of the group; None for one group.
+    block : str or sequence of str
+        Column or columns that number the blocks; ``["session", "block"]`` where blocks are
+        numbered anew in each session.
+    participant, phase : str
+        Columns of the person and the phase; ``phase=None`` if every row is practice.
+    practice : hashable
+        Value of ``phase`` that is practice.
+    attempts : str, optional
+        Column with the attempts of each row.
+    groups : sequence, optional
+        Groups to use, in this order.
+    level : float
+        Level of the intervals of the means.
+
+    Raises
+    ------
+    InputError
+        If there is no practice in the table, or one block only.
+
+    Examples
+    --------
+    >>> trials = pd.DataFrame(
+    ...     {
+    ...         "participant": list("abcd") * 3,
+    ...         "group": ["blocked", "blocked", "random", "random"] * 3,
+    ...         "block": [1] * 4 + [2] * 4 + [3] * 4,
+    ...         "time": [9, 8, 10, 9, 7, 7, 9, 8, 6, 5, 8, 8.0],
+    ...     }
+    ... )
+    >>> result = compare_blocks(trials, "time", group="group", phase=None)
+    >>> result.anova["term"].tolist()
+    ['group', 'block', 'group:block']
+    """
+    names = [block] if isinstance(block, str) else list(block)
+    rows = _practice_rows(table, names, phase, practice)
+    label = "block" if len(names) > 1 else names[0]
+    if len(names) > 1:
+        # Blocks that restart in each session are numbered on in order of the columns named.
+        numbered = rows.groupby(names, sort=True, observed=True).ngroup() + 1
+        rows = rows.assign(**{label: numbered})
+    order = tuple(sorted(rows[label].unique()))
+    if len(order) < 2:
+        raise InputError("practice has one block only", order, "name the column of the blocks")
+    columns = Columns(outcome, group, label, participant, attempts)
+    data = score_participants(rows, columns, phases=order, groups=groups)
+    comparing = Comparing(data, (), "difference", level, None)
+    return BlockComparison(
+        scores=data.tidy().rename(columns={"phase": "block"}),
+        means=describe_means(comparing).rename(columns={"phase": "block"}),
+        anova=mixed_anova(comparing, within="block"),
+        statements=_limits(losses(data), len(data.participants)),
+        recipe=Recipe(
+            call="compare_blocks",
+            columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
+            options={"practice": practice, "groups": data.groups, "level": level},
+            n=data.rows,
+            left_out=data.left_out,
+            engine="one score per participant and block; type III sums of squares",
+        ),
+    )
+
+
+def _practice_rows(
+    table: pd.DataFrame, blocks: list[str], phase: str | None, practice: Hashable
+) -> pd.DataFrame:
+    absent = [name for name in [*blocks, *([phase] if phase else [])] if name not in table]
+    if absent:
+        raise ColumnError("the table lacks a column that is needed", absent, "name the right one")
+    rows = table if phase is None else table[table[phase] == practice]
+    if rows.empty:
+        raise InputError(
+            "the table holds no practice",
+            [practice],
+            "say with 'practice' how that phase is called, or phase=None if every row is practice",
+        )
+    return rows
+
+
+def _limits(lost: list[str], people: int) -> tuple[str, ...]:
+    sentences = [
+        f"{PHASE_LABELS[PRACTICE_PHASE]} scores are performance under the conditions of practice "
+        "and cannot show what lasts."
+    ]
+    if lost:
+        sentences.append(
+            f"{len(lost)} of {people} participants lack a block and are not in the analysis of "
+            f"variance: {listed(lost)}."
+        )
+    return tuple(sentences)

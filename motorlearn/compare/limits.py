@@ -1,0 +1,124 @@
+"""What a design cannot show, said in sentences that stand beside the numbers."""
+
+from collections.abc import Hashable, Sequence
+
+import numpy as np
+
+from motorlearn.compare.participants import PhaseScores
+from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PHASES, PRACTICE_PHASE
+
+
+def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[str, ...]:
+    """Sentences on what these data cannot show, the weightiest first."""
+    found = [
+        _one_group(data),
+        _no_baseline(data, baseline),
+        _no_delayed_test(data),
+        _practice(data),
+        _progress(data),
+        _unequal_trials(data),
+        _tiny_groups(data),
+        _losses(data),
+    ]
+    return tuple(sentence for sentence in found if sentence)
+
+
+def losses(data: PhaseScores) -> list[str]:
+    """Participants without a score in some phase, with their group."""
+    lost = np.flatnonzero(np.isnan(data.scores).any(axis=1))
+    return [f"{data.participants[i]} ({data.groups[data.codes[i]]})" for i in lost]
+
+
+def listed(names: Sequence[str], most: int = 12) -> str:
+    """Names joined by commas; after so many the rest is counted."""
+    rest = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + rest
+
+
+def _one_group(data: PhaseScores) -> str:
+    if len(data.groups) > 1:
+        return ""
+    return (
+        "There is one group and nothing to compare it with: a change between tests cannot be told "
+        "apart from repeated testing, maturation, other practice and regression to the mean, so "
+        "the change is described and its cause is not shown."
+    )
+
+
+def _no_baseline(data: PhaseScores, baseline: Hashable | None) -> str:
+    if baseline is not None or len(data.groups) < 2:
+        return ""
+    if "pretest" in data.phases:
+        return (
+            "No baseline was named, so no comparison is adjusted for where participants started; "
+            "baseline='pretest' would do so."
+        )
+    return (
+        "There is no test before practice, so differences between groups may have been there "
+        "from the start and no change from a starting point can be stated."
+    )
+
+
+def _no_delayed_test(data: PhaseScores) -> str:
+    standard = set(data.phases) & set(PHASES)
+    if not standard or standard & set(DELAYED_PHASES):
+        return ""
+    return (
+        "There is no test after a gap without practice: these scores describe performance and "
+        "cannot show what lasts."
+    )
+
+
+def _practice(data: PhaseScores) -> str:
+    if PRACTICE_PHASE not in data.phases:
+        return ""
+    return (
+        f"{PHASE_LABELS[PRACTICE_PHASE]} scores are performance under the conditions of practice; "
+        "a difference between groups there may be gone, or turned round, at a delayed test."
+    )
+
+
+def _progress(data: PhaseScores) -> str:
+    if "progress" not in data.phases:
+        return ""
+    return (
+        "Progress tests lie inside the programme, with recent practice behind them, and are not "
+        "tests of retention."
+    )
+
+
+def _unequal_trials(data: PhaseScores) -> str:
+    spans = []
+    for i, phase in enumerate(data.phases):
+        counts = data.trials[:, i][data.trials[:, i] > 0]
+        if counts.size and counts.min() < counts.max():
+            spans.append(f"{counts.min()} to {counts.max()} in {phase}")
+    if not spans:
+        return ""
+    return (
+        "Participants' scores rest on unequal numbers of trials ("
+        + listed(spans)
+        + ") and count alike here; a mixed model weighs them by what they hold."
+    )
+
+
+def _tiny_groups(data: PhaseScores) -> str:
+    sizes = np.bincount(data.codes, minlength=len(data.groups))
+    small = [f"{data.groups[i]} has {sizes[i]}" for i in np.flatnonzero(sizes < 5)]
+    if not small:
+        return ""
+    return (
+        f"Some groups are very small ({listed(small)}): intervals are wide and rest on the assumed "
+        "shape of the distribution."
+    )
+
+
+def _losses(data: PhaseScores) -> str:
+    lost = losses(data)
+    if not lost:
+        return ""
+    return (
+        f"{len(lost)} of {len(data.participants)} participants lack a score in at least one phase "
+        f"and are not in the mixed analysis of variance: {listed(lost)}; if they differ from the "
+        "others, the complete cases do not speak for all."
+    )

@@ -1,0 +1,272 @@
+"""One score per participant and phase, and an account of everything that is not in it."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.measures.scores import numbers, void_rows
+from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PHASES
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Which column plays which part."""
+
+    outcome: str
+    group: str | None
+    phase: str
+    participant: str
+    attempts: str | None = None
+
+    def used(self) -> dict[str, str]:
+        """Roles and columns, those that are played."""
+        return {role: name for role, name in vars(self).items() if name is not None}
+
+
+@dataclass(frozen=True)
+class PhaseScores:
+    """Scores of participants by phase.
+
+    Parameters
+    ----------
+    participants : array (n,)
+        Identifiers, sorted.
+    codes : array of int (n,)
+        Group of each participant, a position in ``groups``.
+    groups, phases : tuple
+        Levels in the order in which they are compared.
+    scores : array (n, phases)
+        Mean of the trials, or hits by attempts; NaN where there is none.
+    trials : array (n, phases)
+        Trials or attempts behind each score.
+    left_out : DataFrame
+        ``participant, group, reason, rows``.
+    rows : int
+        Rows of the table that were used.
+    """
+
+    participants: NDArray[Any]
+    codes: NDArray[np.intp]
+    groups: tuple[Hashable, ...]
+    phases: tuple[Hashable, ...]
+    scores: NDArray[np.float64]
+    trials: NDArray[np.int64]
+    left_out: pd.DataFrame
+    rows: int
+
+    def at(self, phase: Hashable) -> NDArray[np.float64]:
+        """Scores of one phase."""
+        return self.scores[:, self.phases.index(phase)]
+
+    def tidy(self) -> pd.DataFrame:
+        """One row per participant and phase that has a score."""
+        people, phases = np.nonzero(self.trials > 0)
+        return pd.DataFrame(
+            {
+                "participant": self.participants[people],
+                "group": [self.groups[code] for code in self.codes[people]],
+                "phase": [self.phases[i] for i in phases],
+                "score": self.scores[people, phases],
+                "n_trials": self.trials[people, phases],
+            }
+        )
+
+
+ONE_GROUP = "all"
+"""Name of the group where the table names none."""
+
+
+def score_participants(
+    table: pd.DataFrame,
+    columns: Columns,
+    *,
+    phases: Sequence[Hashable] | None = None,
+    groups: Sequence[Hashable] | None = None,
+) -> PhaseScores:
+    """Average the trials of each participant in each phase.
+
+    Raises
+    ------
+    ColumnError
+        If a column is absent.
+    InputError
+        If identifiers are missing, a participant is in two groups, a value is impossible, a phase
+        or group that is asked for has no rows, or the scores do not vary at all.
+    """
+    used = _rows_asked_for(table, columns, phases, groups)
+    group = used[columns.group] if columns.group else pd.Series(ONE_GROUP, index=used.index)
+    group_names = _levels(group, groups)
+    phase_names = _phase_levels(used[columns.phase], phases)
+    value, weight = _values(used, columns)
+    people, names = pd.factorize(used[columns.participant], sort=True)
+    codes = _one_group_each(people, names, pd.Index(group_names).get_indexer(group), group_names)
+    cell = people * len(phase_names) + pd.Index(phase_names).get_indexer(used[columns.phase])
+    present = ~np.isnan(value)
+    shape = (len(names), len(phase_names))
+    trials = np.bincount(cell[present], weight[present], minlength=shape[0] * shape[1])
+    total = np.bincount(cell[present], value[present], minlength=shape[0] * shape[1])
+    scores = np.where(trials > 0, total / np.maximum(trials, 1), np.nan).reshape(shape)
+    _refuse_constant(scores, columns.outcome)
+    labels = np.asarray(names)
+    lost = _lost_rows(
+        used, columns, present, labels[people], np.array(group_names, object)[codes[people]]
+    )
+    lost += _lost_cells(scores, labels, codes, group_names, phase_names)
+    return PhaseScores(
+        labels,
+        codes,
+        group_names,
+        phase_names,
+        scores,
+        trials.reshape(shape).astype(np.int64),
+        pd.DataFrame(lost, columns=list(LEFT_OUT_COLUMNS)),
+        int(present.sum()),
+    )
+
+
+def _rows_asked_for(table, columns, phases, groups) -> pd.DataFrame:
+    if not isinstance(table, pd.DataFrame):
+        raise InputError(
+            "phases are compared in a table",
+            [type(table).__name__],
+            "pass a DataFrame, for example study.trials.table",
+        )
+    absent = [name for name in columns.used().values() if name not in table]
+    if absent:
+        raise ColumnError(
+            "the table lacks a column that is needed",
+            absent,
+            f"its columns are {', '.join(map(str, table.columns))}",
+        )
+    if table.empty:
+        raise InputError("the table has no rows", remedy="check that the file was read")
+    for role in ("participant", "group", "phase"):
+        name = getattr(columns, role)
+        if name and table[name].isna().any():
+            raise InputError(
+                f"column {name!r} is empty in {int(table[name].isna().sum())} rows",
+                table.index[table[name].isna()],
+                "name the rows' " + role + " or leave these rows out yourself",
+            )
+    keep = _asked(table, columns.phase, phases) & _asked(table, columns.group, groups)
+    return table[keep]
+
+
+def _asked(table: pd.DataFrame, column: str | None, levels: Sequence | None) -> pd.Series:
+    if column is None or levels is None:
+        return pd.Series(True, index=table.index)
+    known = table[column].unique()
+    unknown = [level for level in levels if level not in known]
+    if unknown:
+        raise InputError(
+            f"column {column!r} has no row with this value",
+            unknown,
+            f"it holds {', '.join(map(str, known))}",
+        )
+    return table[column].isin(list(levels))
+
+
+def _levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[Hashable, ...]:
+    if asked is not None:
+        return tuple(asked)
+    present = set(values.unique())
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return tuple(level for level in values.cat.categories if level in present)
+    return tuple(sorted(present, key=lambda level: (isinstance(level, str), level)))
+
+
+def _phase_levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[Hashable, ...]:
+    if asked is not None or isinstance(values.dtype, pd.CategoricalDtype):
+        return _levels(values, asked)
+    present = list(values.unique())
+    if set(present) <= set(PHASES):
+        return tuple(phase for phase in PHASES if phase in present)
+    return tuple(present)
+
+
+def _values(used: pd.DataFrame, columns: Columns) -> tuple[NDArray, NDArray]:
+    value = numbers(used, columns.outcome)
+    weight = np.ones_like(value)
+    if columns.attempts is not None:
+        weight = numbers(used, columns.attempts)
+        with_both = ~np.isnan(value) & ~np.isnan(weight)
+        wrong = with_both & ~((value >= 0) & (value <= weight) & (weight > 0))
+        if wrong.any():
+            raise InputError(
+                f"{columns.outcome!r} must lie between 0 and {columns.attempts!r}",
+                [f"{a:g} of {b:g}" for a, b in zip(value[wrong], weight[wrong])],
+                "correct these rows",
+            )
+        value = np.where(with_both, value, np.nan)
+    elif columns.outcome == "hits" and "attempts" in used and used["attempts"].nunique() > 1:
+        raise InputError(
+            "counts of hits with unequal attempts cannot be compared as they are",
+            used["attempts"].unique(),
+            "name the column: attempts='attempts'",
+        )
+    value[void_rows(used)] = np.nan
+    if np.isnan(value).all():
+        raise InputError(
+            f"column {columns.outcome!r} holds no value that counts",
+            remedy="check the columns 'void' and the outcome",
+        )
+    return value, weight
+
+
+def _one_group_each(people, names, codes, group_names) -> NDArray[np.intp]:
+    low = np.full(len(names), len(group_names))
+    high = np.full(len(names), -1)
+    np.minimum.at(low, people, codes)
+    np.maximum.at(high, people, codes)
+    if (low != high).any():
+        raise InputError(
+            "a participant is in two groups",
+            np.asarray(names)[low != high],
+            "correct the group, or give each person one identifier",
+        )
+    if len(names) < 2:
+        raise InputError(
+            "a comparison needs at least two participants", names, "add the other participants"
+        )
+    return high.astype(np.intp)
+
+
+def _refuse_constant(scores: NDArray[np.float64], outcome: str) -> None:
+    present = scores[~np.isnan(scores)]
+    if present.max() == present.min():
+        raise InputError(
+            f"every score of {outcome!r} is the same",
+            present[:1],
+            "a constant outcome (all hits, all misses) cannot tell groups or phases apart",
+        )
+
+
+def _lost_rows(used, columns, present, people, groups) -> list[tuple]:
+    if present.all():
+        return []
+    void = void_rows(used)
+    reason = np.where(void, "void", f"no value in {columns.outcome!r}").astype(object)
+    if "void" in used and void.any() and not pd.api.types.is_numeric_dtype(used["void"]):
+        reason[void] = "void: " + used["void"][void].astype("str").str.strip()
+    lost = pd.DataFrame(
+        {"participant": people, "group": groups, "reason": reason}, index=used.index
+    )[~present]
+    counted = lost.groupby(["participant", "group", "reason"], sort=True).size()
+    return [(*key, int(rows)) for key, rows in counted.items()]
+
+
+def _lost_cells(scores, labels, codes, group_names, phase_names) -> list[tuple]:
+    return [
+        (
+            labels[person],
+            group_names[codes[person]],
+            f"no score at {phase_names[phase]}: not compared there, not in the mixed ANOVA",
+            0,
+        )
+        for person, phase in zip(*np.nonzero(np.isnan(scores)))
+    ]
