@@ -29,6 +29,7 @@ from motorlearn.design.schema import (
     Target,
     Task,
     Test,
+    Threshold,
 )
 
 __all__ = [
@@ -54,6 +55,7 @@ __all__ = [
     "Target",
     "Task",
     "Test",
+    "Threshold",
     "design_from_mapping",
     "read_design",
 ]

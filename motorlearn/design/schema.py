@@ -176,6 +176,15 @@ class Exclusion(Section):
     reason: str = ""
 
 
+class Threshold(Section):
+    """A threshold of an assumption check the study sets itself, with its source."""
+
+    name: Name
+    look: float | None = None
+    act: float | None = None
+    source: Name
+
+
 class Allocation(Section):
     """How participants came to their groups."""
 
@@ -212,6 +221,7 @@ class Design(Section):
     smallest_effect: SmallestEffect | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
     allocation: Allocation = Allocation()
