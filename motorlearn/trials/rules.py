@@ -15,11 +15,28 @@ OUTCOMES: Final = ("hit", "hits", "error", "x", "y", "radial_error", "time", "sp
 """Standard columns that hold a result of a trial."""
 
 _PLACE_COLUMNS: Final = ("participant", "phase", "session", "block", "trial")
+_RATING_COLUMNS: Final = ("task", "clip", "position", "occasion", "rater", "item")
 
 
-def check_rules(sheet: Sheet) -> pd.DataFrame:
-    """Check a sheet against every rule that needs no plan; all problems together."""
-    return gather([rule(sheet) for rule in _RULES])
+def check_rules(
+    sheet: Sheet, *, feedback_allowed: tuple[str, ...] = (), phases: tuple[str, ...] = ()
+) -> pd.DataFrame:
+    """Check a sheet against every rule that needs no plan; all problems together.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What was read.
+    feedback_allowed : tuple of str
+        Tests that are given with feedback.
+    phases : tuple of str
+        Phases of the plan, where there is one: it speaks about phases then.
+    """
+    found = [rule(sheet) for rule in _RULES]
+    found.append(feedback_in_tests(sheet, feedback_allowed))
+    if not phases:
+        found.append(unknown_phases(sheet))
+    return gather(found)
 
 
 def missing_identifiers(sheet: Sheet) -> pd.DataFrame:
@@ -39,12 +56,10 @@ def impossible_values(sheet: Sheet) -> pd.DataFrame:
     """Find numbers outside the limits of their column, and counts that are not whole."""
     found = []
     for name, meaning in COLUMNS.items():
-        if not sheet.has(name) or not pd.api.types.is_numeric_dtype(sheet.table[name]):
+        if meaning.lower is None or not sheet.has(name):
             continue
         values = sheet.table[name].to_numpy(dtype=float)
-        wrong = np.zeros(len(values), dtype=bool)
-        if meaning.lower is not None:
-            wrong |= values < meaning.lower
+        wrong = values < meaning.lower
         if meaning.upper is not None:
             wrong |= values > meaning.upper
         if meaning.kind in ("count", "flag"):
@@ -157,8 +172,10 @@ def trial_key(table: pd.DataFrame) -> list[str]:
     The task belongs to the key where trials carry no number, or are numbered within tasks.
     """
     names = [name for name in _PLACE_COLUMNS if name in table.columns]
-    further = [name for name in ("task", "rater", "item") if name in table.columns]
-    if "trial" not in names or "rater" in further:
+    if "rater" in table.columns:
+        return names + [name for name in _RATING_COLUMNS if name in table.columns]
+    further = ["task"] if "task" in table.columns else []
+    if "trial" not in names:
         return names + further
     if "task" in further and _numbered_within_tasks(table, names):
         return [*names, "task"]
@@ -353,8 +370,6 @@ _RULES: Final[tuple[Callable[[Sheet], pd.DataFrame], ...]] = (
     hits_above_attempts,
     groups_constant,
     duplicate_trials,
-    unknown_phases,
-    feedback_in_tests,
     radial_errors_agree,
     void_trials,
     constant_outcomes,
