@@ -115,7 +115,7 @@ def _cells(text: str | bytes, separator: str):
     body = text if isinstance(text, bytes) else text.encode("utf-8")
     try:
         return _fast_cells(body, separator)
-    except (pa.ArrowInvalid, pa.ArrowKeyError):
+    except (pa.ArrowInvalid, pa.ArrowKeyError, csv.Error, StopIteration):
         return _careful_cells(body.decode("utf-8"), separator)
 
 
@@ -124,7 +124,7 @@ def _fast_cells(body: bytes, separator: str):
         body = body[len(codecs.BOM_UTF8) :]
     end = len(body.rstrip(b"\r\n"))
     buffer = pa.py_buffer(body).slice(0, end)
-    first = next(csv.reader(io.StringIO(_first_record(body)), delimiter=separator))
+    first = next(csv.reader(io.StringIO(_first_record(body), newline=""), delimiter=separator))
     names = [str(place) for place in range(len(first))]
     table = arrow_csv.read_csv(
         pa.BufferReader(buffer),
