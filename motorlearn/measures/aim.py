@@ -34,7 +34,7 @@ def mean_of_present(values: ArrayLike, axis: int = -1) -> Floats:
     present = ~np.isnan(given)
     count = present.sum(axis=axis)
     total = np.where(present, given, 0.0).sum(axis=axis)
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)[()]
 
 
 def constant_error(errors: ArrayLike, *, axis: int = -1) -> Floats:

@@ -50,7 +50,7 @@ def relative_retention(
     """
     kept = gain(before, delayed, better=better)
     gained = gain(before, last_practice, better=better)
-    return np.where(gained > 0, kept / np.where(gained > 0, gained, 1.0), np.nan)
+    return np.where(gained > 0, kept / np.where(gained > 0, gained, 1.0), np.nan)[()]
 
 
 def savings(original: ArrayLike, relearning: ArrayLike) -> Floats:

@@ -17,7 +17,7 @@ def hit_rate(hits: ArrayLike, attempts: ArrayLike) -> Floats:
     0.6
     """
     k, n = _counts(hits, attempts)
-    return np.where(n > 0, k / np.maximum(n, 1), np.nan)
+    return np.where(n > 0, k / np.maximum(n, 1), np.nan)[()]
 
 
 def wilson_interval(
@@ -48,7 +48,7 @@ def wilson_interval(
     half = np.sqrt(z2) * np.sqrt(p * (1 - p) / m + z2 / (4 * m**2))
     low = np.where(k == 0, 0.0 * m, (centre - half) / (1 + z2 / m))
     high = np.where(k == n, 1.0 + 0.0 * m, (centre + half) / (1 + z2 / m))
-    return low, high
+    return low[()], high[()]
 
 
 def clopper_pearson_interval(
@@ -72,7 +72,7 @@ def clopper_pearson_interval(
     nothing = np.where(n > 0, 0.0, np.nan)
     low = np.where(k == 0, 0.0, stats.beta.ppf(tail, np.maximum(k, 1), n - k + 1))
     high = np.where(k == n, 1.0, stats.beta.isf(tail, k + 1, np.maximum(n - k, 1)))
-    return low + nothing, high + nothing
+    return (low + nothing)[()], (high + nothing)[()]
 
 
 def newcombe_difference(
@@ -115,7 +115,7 @@ def empirical_logit(hits: ArrayLike, attempts: ArrayLike) -> Floats:
     (3.7136, 0.0)
     """
     k, n = _counts(hits, attempts)
-    return np.where(n > 0, np.log((k + 0.5) / (n - k + 0.5)), np.nan)
+    return np.where(n > 0, np.log((k + 0.5) / (n - k + 0.5)), np.nan)[()]
 
 
 def _counts(hits: ArrayLike, attempts: ArrayLike) -> tuple[Floats, Floats]:
