@@ -2,7 +2,7 @@
 
 ``claims`` checks what a text claims, ``stages`` names the parts of a study, ``voice`` knows outcome
 and unit, ``sentences`` report results, ``equivalence`` judges them against a declared bound,
-``captions`` go with figures, ``method``, ``limitations`` and ``standards`` fill a paper's paragraphs.
+``captions`` go with figures, ``method``, ``limitations`` and ``standards`` fill the paragraphs.
 """
 
 from motorlearn.wording.claims import claim_problems, sentences

@@ -1,0 +1,119 @@
+"""Who was allocated, who is there at each part of the study, and who is not."""
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.report.scores import usable
+from motorlearn.trials import Study
+from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.wording.stages import stages_of
+from motorlearn.wording.voice import capitalised
+
+
+def roster(study: Study) -> pd.DataFrame:
+    """One row per allocated participant: ``participant, group`` and what else is known."""
+    trials = study.trials.table[["participant", "group"]].drop_duplicates("participant")
+    if study.participants is None or "group" not in study.participants:
+        return trials.reset_index(drop=True)
+    known = study.participants.drop_duplicates("participant")
+    extra = trials[~trials["participant"].isin(known["participant"])]
+    return pd.concat([known, extra], ignore_index=True)
+
+
+def presence(table: pd.DataFrame, people: pd.DataFrame, design: Design) -> pd.DataFrame:
+    """Share of the planned trials that each participant has in each part of the study.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Trials with a column ``stage``.
+    people : DataFrame
+        ``participant, group`` of everybody allocated.
+    design : Design
+        The plan, which says how many trials there should be.
+
+    Returns
+    -------
+    DataFrame
+        ``participant, group, stage, trials, share``; practice has one stage per session.
+    """
+    part = _parts(table, design)
+    counts = _counts(table, part)
+    rows = []
+    for name, planned in _planned(design, part).items():
+        seen = people["participant"].map(
+            counts[counts["part"] == name].set_index("participant")["n"]
+        )
+        n = seen.fillna(0).astype(int)
+        whole = planned or max(int(n.max()), 1)
+        rows.append(
+            people[["participant", "group"]].assign(
+                stage=name, trials=n.to_numpy(), share=np.minimum(n / whole, 1.0).to_numpy()
+            )
+        )
+    return pd.concat(rows, ignore_index=True)
+
+
+def _parts(table: pd.DataFrame, design: Design) -> pd.Series:
+    labels = {stage.name: stage.label.split(" (")[0] for stage in stages_of(design)}
+    part = table["stage"].map(lambda name: labels.get(name, str(name)))
+    practised = table["phase"] == PRACTICE_PHASE
+    if "session" in table:
+        session = table["session"].map(
+            lambda value: f"Practice session {value:g}", na_action="ignore"
+        )
+        part = part.mask(practised, session.fillna("Practice"))
+    return part.mask(practised & (part == labels.get(PRACTICE_PHASE, "")), "Practice")
+
+
+def _counts(table: pd.DataFrame, part: pd.Series) -> pd.DataFrame:
+    outcomes = [n for n in ("hit", "hits", "error", "x", "radial_error", "time") if n in table]
+    present = np.any([usable(table, name) for name in outcomes], axis=0) if outcomes else True
+    weight = table["attempts"] if "attempts" in table else pd.Series(1, index=table.index)
+    used = pd.DataFrame({"participant": table["participant"], "part": part, "n": weight})[present]
+    return used.groupby(["participant", "part"], observed=True)["n"].sum().reset_index()
+
+
+def _planned(design: Design, part: pd.Series) -> dict[str, int | None]:
+    """Planned trials of each part in the order of the study; None where the plan is silent."""
+    found: dict[str, int | None] = {}
+    for stage in stages_of(design):
+        if stage.test is not None:
+            found[stage.label.split(" (")[0]] = stage.test.trials
+        else:
+            for session in design.practice:
+                found[f"Practice session {session.session}"] = session.trials
+    for name in part.dropna().unique():
+        found.setdefault(str(name), None)
+    return found
+
+
+def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
+    """Participants of each group at each part: ``group, stage, n, note``."""
+    first = present["stage"].iloc[0]
+    allocated = present[present["stage"] == first].groupby("group")["participant"].nunique()
+    rows = [(group, "Allocated", int(allocated.get(group, 0)), "") for group in groups]
+    for stage, part in present.groupby("stage", sort=False):
+        there = part[part["trials"] > 0].groupby("group")["participant"].nunique()
+        for group in groups:
+            n = int(there.get(group, 0))
+            away = int(allocated.get(group, 0)) - n
+            rows.append((group, capitalised(str(stage)), n, f"{away} absent" if away else ""))
+    return pd.DataFrame(rows, columns=["group", "stage", "n", "note"])
+
+
+def attrition(present: pd.DataFrame, left_out: pd.DataFrame) -> pd.DataFrame:
+    """Absences and trials left out: ``stage, group, reason, participants, rows``."""
+    gone = present[present["trials"] == 0].groupby(["stage", "group"], sort=False)["participant"]
+    rows = [
+        (stage, group, "no usable trial", int(n), np.nan)
+        for (stage, group), n in gone.nunique().items()
+    ]
+    trials = left_out[left_out["rows"] > 0]
+    by_reason = trials.groupby(["group", "reason"], sort=False)
+    rows += [
+        ("all", group, reason, part["participant"].nunique(), int(part["rows"].sum()))
+        for (group, reason), part in by_reason
+    ]
+    return pd.DataFrame(rows, columns=["stage", "group", "reason", "participants", "rows"])

@@ -1,0 +1,319 @@
+"""Sections of a report: what was found, put into words, figures and tables."""
+
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+
+from motorlearn.compare import PhaseComparison
+from motorlearn.figures.style import Drawing
+from motorlearn.report import exhibits, tabled
+from motorlearn.report.contents import Document, Heading, Text
+from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.results import Refused
+from motorlearn.tables import Table
+from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
+from motorlearn.wording import limitations, method, sentences
+
+Block = Heading | Text | Drawing | Table
+
+
+def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions: dict) -> Document:
+    """Put what was found into a document.
+
+    Parameters
+    ----------
+    found : Findings
+        Everything that was computed.
+    decimal : str
+        Decimal sign.
+    draft : bool
+        Whether remarks to the author are shown.
+    versions : dict of str to str
+        Names and versions of the software.
+    """
+    blocks: list[Block] = [*_summary(found)]
+    blocks += [*_participants(found), *_method(found, versions)]
+    blocks += _results(found)
+    for entry in found.outcomes[1:]:
+        blocks += _secondary(found, entry)
+    blocks += [*_extras(found), *_missing(found), *_deviations(found), *_limitations(found)]
+    sections = [block.text for block in blocks if isinstance(block, Heading)]
+    blocks += [Heading("Reporting standards"), tabled.standards_table(found.design, sections)]
+    blocks.append(Text(STANDING_CAUTION, "caution"))
+    kind = "Draft report" if draft else "Report"
+    if not draft:
+        blocks = [b for b in blocks if not (isinstance(b, Text) and b.kind == "author")]
+    return Document(found.design.study.title, kind, tuple(blocks), decimal, draft)
+
+
+def _summary(found: Findings) -> Iterator[Block]:
+    yield Heading("Summary")
+    if found.design.study.question:
+        yield Text(f"Question: {found.design.study.question}")
+    entry = found.outcomes[0]
+    said = primary_sentences(found, entry)
+    yield from (Text(sentence) for sentence in said)
+    doubts = (found.study.problems["severity"] == "doubt").sum()
+    if doubts:
+        yield Text(
+            f"Reading the data raised doubts ({doubts}); see {{tab:doubts}} before you rely on "
+            "these numbers.",
+            "caution",
+        )
+
+
+def primary_sentences(found: Findings, entry: OutcomeFindings) -> list[str]:
+    """The primary comparison, or the closest thing the design allows."""
+    if isinstance(entry.comparison, Refused):
+        return [f"The comparison was not computed: {entry.comparison.reason}"]
+    row = primary_row(found, entry)
+    if row is None:
+        return _changes(found, entry)
+    test = equivalence_row(entry.comparison, row)
+    said = [
+        sentences.contrast_sentence(row, entry.voice, found.allocated),
+        sentences.reading(row, entry.voice, test),
+    ]
+    return [sentence for sentence in said if sentence]
+
+
+def primary_row(found: Findings, entry: OutcomeFindings) -> pd.Series | None:
+    """Row of the primary contrast: the declared one, else the first at the last delayed test."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows = exhibits.shown_contrasts(entry)
+    if rows is None:
+        return None
+    stage = primary_stage(found)
+    rows = rows[rows["phase"] == stage]
+    named = found.design.primary.groups if found.design.primary else ()
+    if len(named) > 1:
+        chosen = rows[rows["group"].isin(named[:2]) & rows["reference"].isin(named[:2])]
+        rows = chosen if len(chosen) else rows
+    return None if rows.empty else rows.iloc[0]
+
+
+def primary_stage(found: Findings) -> str:
+    """Stage of the primary comparison."""
+    wanted = found.design.primary.phase if found.design.primary else "retention"
+    tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
+    late = [stage for stage in tests if stage.phase == wanted]
+    late = late or [stage for stage in tests if stage.is_delayed] or tests
+    return late[-1].name
+
+
+def equivalence_row(comparison: PhaseComparison, row: pd.Series) -> pd.Series | None:
+    """The two one-sided tests of a contrast, where a bound was declared."""
+    tests = comparison.equivalence
+    if tests.empty:
+        return None
+    same = (tests["phase"] == row["phase"]) & (tests["adjusted"] == row["adjusted"])
+    same &= (tests["group"] == row["group"]) & (tests["reference"] == row["reference"])
+    return tests[same].iloc[0] if same.any() else None
+
+
+def _changes(found: Findings, entry: OutcomeFindings) -> list[str]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    paired = entry.comparison.paired
+    if entry.change_stages is None or paired.empty:
+        return ["There is one test only, so neither groups nor tests can be compared."]
+    first, second = entry.change_stages
+    rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
+    rows = rows if len(rows) else paired
+    return [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
+
+
+def _participants(found: Findings) -> Iterator[Block]:
+    yield Heading("Participants")
+    yield Text(
+        method.participants_paragraph(found.design, found.allocated)
+        + " {fig:participant-flow} shows how many reached each part of the study; "
+        "{tab:participants} describes the groups."
+    )
+    yield Text(
+        "State who could take part, how they were recruited, the ethics approval"
+        + (f" ({found.design.study.ethics_approval})" if found.design.study.ethics_approval else "")
+        + " and how the number of participants was decided.",
+        "author",
+    )
+    yield exhibits.flow_figure(found)
+    yield tabled.participants_table(found)
+
+
+def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
+    design = found.design
+    yield Heading("Method")
+    task = method.task_paragraph(design)
+    if task:
+        yield Text(task)
+    yield Heading("Programme", 2)
+    yield Text(method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    yield Text(method.tests_paragraph(design))
+    yield tabled.programme_table(design)
+    yield Heading("Outcomes and analysis", 2)
+    yield Text(method.outcome_paragraph(design))
+    yield Text(method.analysis_paragraph(design, versions))
+
+
+def _results(found: Findings) -> Iterator[Block]:
+    entry = found.outcomes[0]
+    declared = found.design.primary is not None
+    yield Heading("Results")
+    yield Heading("Primary comparison" if declared else "Comparison of tests", 2)
+    if isinstance(entry.comparison, Refused):
+        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+    else:
+        yield from _compared(found, entry)
+    yield from _within(found, entry)
+    landing = exhibits.landing_figure(found)
+    if landing is not None:
+        yield Heading("Where the object came to rest", 2)
+        yield Text("{fig:landing-map} shows the landing points about the target.")
+        yield landing
+
+
+def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    comparison, voice, name = entry.comparison, entry.voice, tabled.slug(entry.outcome.name)
+    stage = primary_stage(found)
+    yield Text(sentences.means_sentence(comparison.means, stage, voice))
+    for sentence in primary_sentences(found, entry):
+        yield Text(sentence)
+    scores = exhibits.scores_figure(found, entry, "thesis")
+    if scores is not None:
+        yield Text(f"{{fig:{scores.name}}} shows every participant.")
+        yield scores
+    if len(found.groups) > 1:
+        yield from _between(found, entry, stage)
+    yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
+    yield tabled.descriptives_table(entry)
+
+
+def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Block]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    comparison, voice, name = entry.comparison, entry.voice, tabled.slug(entry.outcome.name)
+    yield Heading(f"All contrasts in {voice.name}", 2)
+    yield from (Text(text) for text in _omnibus(comparison, stage, voice, len(found.groups)))
+    adjusted = bool(comparison.contrasts["adjusted"].any())
+    title = f"Groups compared in {voice.name}" + (", adjusted for the baseline" if adjusted else "")
+    yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study.")
+    forest = exhibits.effects_figure(found, entry, "thesis")
+    if forest is not None:
+        yield forest
+    yield tabled.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    yield from (Text(text) for text in _interaction(comparison, voice))
+    if len(comparison.anova):
+        yield tabled.anova_table(entry)
+
+
+def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> list[str]:
+    if groups < 3:
+        return []
+    rows = comparison.omnibus
+    rows = rows[(rows["phase"] == stage) & (rows["term"] == "group")]
+    return [
+        sentences.omnibus_sentence(row, voice)
+        for row in rows.tail(1).to_dict("records")
+        if math.isfinite(row["p"])
+    ]
+
+
+def _interaction(comparison: PhaseComparison, voice) -> list[str]:
+    rows = comparison.anova[comparison.anova["term"].str.contains(":")]
+    said = []
+    for row in rows.to_dict("records"):
+        if math.isfinite(row["p"]):
+            p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
+            how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
+            said.append(
+                "Whether groups changed differently over all parts of the study is asked by the "
+                f"group-by-test interaction of the mixed analysis of variance: "
+                f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
+                f"{voice.number(row['generalised_eta2'], 3)}; complete cases only."
+            )
+    return said
+
+
+def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    voice = entry.voice
+    practised = (entry.points["phase"] == PRACTICE_PHASE).any()
+    yield Heading(f"{'Practice and change' if practised else 'Change'} in {voice.name}", 2)
+    figure = exhibits.practice_figure(found, entry, "thesis")
+    note = "; scores in practice describe performance under its conditions" if practised else ""
+    yield Text(f"{{fig:{figure.name}}} follows the groups over the study{note}.")
+    yield figure
+    if not isinstance(entry.practice, Refused):
+        yield tabled.practice_table(entry)
+    if not isinstance(entry.comparison, Refused):
+        yield from (Text(text) for text in _changes(found, entry))
+        if len(entry.comparison.paired):
+            yield tabled.paired_table(entry)
+    change = exhibits.change_figure(found, entry, "thesis")
+    if change is not None:
+        yield Text(
+            f"{{fig:{change.name}}} shows the change of every participant; a change of one person "
+            "inside the grey band can come from the noise of the trials alone."
+            if entry.detectable is not None
+            else f"{{fig:{change.name}}} shows the change of every participant."
+        )
+        yield change
+
+
+def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    yield Heading(f"Secondary outcome: {entry.voice.name}")
+    yield Text(
+        "This outcome was not declared primary; its p values are not corrected for the number of "
+        "outcomes, and its results explore."
+    )
+    if isinstance(entry.comparison, Refused):
+        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+    else:
+        yield from _compared(found, entry)
+    yield from _within(found, entry)
+
+
+def _extras(found: Findings) -> Iterator[Block]:
+    for title, blocks in found.extras.items():
+        yield Heading(title)
+        yield from blocks
+
+
+def _missing(found: Findings) -> Iterator[Block]:
+    yield Heading("Missing data")
+    yield Text(
+        "{fig:missing-data-map} shows which trials can be used; {tab:missing} lists who is absent "
+        "and what was left out, by group and reason. Trials were dropped for these reasons only."
+    )
+    yield exhibits.missing_figure(found)
+    yield tabled.attrition_table(found)
+
+
+def _deviations(found: Findings) -> Iterator[Block]:
+    study = found.study
+    yield Heading("Deviations")
+    said = limitations.deviations(
+        study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
+    )
+    if not said:
+        yield Text("Checking the data against the plan raised no error and no doubt.")
+    yield from (Text(text, "item") for text in said)
+    if (study.problems["severity"] == "doubt").any():
+        yield tabled.problems_table(study.problems)
+    yield Text(
+        "Describe every departure from the plan that the data cannot show, when it was decided and "
+        "why.",
+        "author",
+    )
+
+
+def _limitations(found: Findings) -> Iterator[Block]:
+    yield Heading("Limitations")
+    statements: list[str] = []
+    for entry in found.outcomes:
+        if not isinstance(entry.comparison, Refused):
+            statements += entry.comparison.statements
+    said = limitations.limitations(found.design, found.flow, statements)
+    yield from (Text(text, "item") for text in said)
+    yield Text(
+        "Say to whom, to which tasks and to which intervals the results may extend.", "author"
+    )
