@@ -4,6 +4,15 @@ Each demonstration is a function that takes settings and gives numbers, one conc
 picture in words; ``drawings`` draws it and ``faces`` puts controls around it.
 """
 
+from motorlearn.teaching.aiming import (
+    AimingTask,
+    ClassTrials,
+    Sitting,
+    class_plan,
+    make_programme,
+    merge_class,
+    write_class_study,
+)
 from motorlearn.teaching.demonstration import Demonstration
 from motorlearn.teaching.faces import LessonFace, show
 from motorlearn.teaching.feedback_dependence import FeedbackDependence, feedback_dependence
@@ -15,6 +24,8 @@ from motorlearn.teaching.twenty_attempts import TwentyAttempts, twenty_attempts
 
 __all__ = [
     "LESSONS",
+    "AimingTask",
+    "ClassTrials",
     "Control",
     "Demonstration",
     "FeedbackDependence",
@@ -23,11 +34,16 @@ __all__ = [
     "PooledTrials",
     "PracticeAndTests",
     "RegressionToMean",
+    "Sitting",
     "TwentyAttempts",
+    "class_plan",
     "feedback_dependence",
+    "make_programme",
+    "merge_class",
     "pooled_trials",
     "practice_and_tests",
     "regression_to_mean",
     "show",
     "twenty_attempts",
+    "write_class_study",
 ]

@@ -1,0 +1,216 @@
+"""One person's sitting: which screen is due, what a push does, what is kept.
+
+The browser draws and listens; everything that is decided or recorded is decided here. A sitting is
+never changed: every event gives a new one.
+"""
+
+from dataclasses import dataclass, replace
+from typing import Any, Final, Self
+
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.exceptions import InputError
+from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, Rest, roll, target
+from motorlearn.teaching.aiming.programme import GAP_MINUTES, Programme, class_plan
+from motorlearn.vocabulary import PHASE_LABELS
+
+CONSENT: Final = (
+    "You are invited to take part in a class demonstration of motor learning. You will push a "
+    "drawn ring towards a disc about a hundred times, which takes 12 to 15 minutes. Only the "
+    "number of your seat, the pushes and the seconds since the start are kept, in a file on this "
+    "computer; no name, no date of birth, no address, no picture, and nothing is sent anywhere. "
+    "Taking part is free, it is not graded, and you may stop at any time without giving a reason; "
+    "'Withdraw' deletes what was kept. Stop if your hand or arm hurts."
+)
+TASK_HELP: Final = {
+    "straight": "Straight: the ring glides the way you push it.",
+    "bank": "Bank: a wall is in the way. Play off the board on the right.",
+    "lob": "Lob: the ring hops to the other side of your push. Clear the bar.",
+}
+COLUMNS: Final = (
+    "participant", "group", "phase", "session", "block", "trial", "task", "hit", "x", "y",
+    "radial_error", "time", "speed", "feedback", "device", "elapsed", "class_seed",
+)  # fmt: skip
+DEVICES: Final = ("mouse", "touch", "pen", "keyboard")
+
+
+@dataclass(frozen=True)
+class Landing:
+    """One push as it was made."""
+
+    rest: Rest
+    speed: float
+    time: float
+    device: str
+    elapsed: float
+
+
+@dataclass(frozen=True)
+class Sitting:
+    """State of one sitting.
+
+    Parameters
+    ----------
+    programme : Programme
+        What the seat will do.
+    consent : bool or None
+        Whether the person agreed; None before the question was answered.
+    started : float
+        Clock reading, in seconds, when the person agreed.
+    landings : tuple of Landing
+        Pushes made so far.
+    gap_minutes : float
+        Shortest pause before the retention test.
+    """
+
+    programme: Programme
+    consent: bool | None = None
+    started: float = 0.0
+    landings: tuple[Landing, ...] = ()
+    gap_minutes: float = GAP_MINUTES
+
+    def agree(self, now: float) -> Self:
+        """Start after consent."""
+        return replace(self, consent=True, started=now)
+
+    def withdraw(self) -> Self:
+        """Delete everything that was kept and stop."""
+        return replace(self, consent=False, landings=())
+
+    @property
+    def due(self):
+        """The push that is due, or None when all are made."""
+        made = len(self.landings)
+        return self.programme.pushes[made] if made < len(self.programme.pushes) else None
+
+    def wait(self, now: float) -> float:
+        """Seconds to wait before the push that is due may be made."""
+        push = self.due
+        if push is None or push.phase != "retention" or push.trial != 1 or not self.landings:
+            return 0.0
+        return max(0.0, self.landings[-1].elapsed + 60 * self.gap_minutes - (now - self.started))
+
+    def page(self, now: float) -> str:
+        """Name of the screen that is due: ``consent``, ``left``, ``floor``, ``pause``, ``end``."""
+        if not self.consent:
+            return "consent" if self.consent is None else "left"
+        if self.due is None:
+            return "end"
+        return "pause" if self.wait(now) > 0 else "floor"
+
+    def push(
+        self,
+        direction: float,
+        speed: float,
+        *,
+        now: float,
+        time: float = 0.0,
+        device: str = "mouse",
+    ) -> Self:
+        """Make the push that is due.
+
+        Parameters
+        ----------
+        direction : float
+            Degrees, 0 straight ahead, positive to the right.
+        speed : float
+            Speed at release in cm/s.
+        now : float
+            Clock reading in seconds.
+        time : float
+            Movement time in seconds.
+        device : str
+            ``mouse``, ``touch``, ``pen`` or ``keyboard``.
+
+        Raises
+        ------
+        InputError
+            If no push is due now, or the push is no push.
+        """
+        page = self.page(now)
+        if page != "floor":
+            raise InputError("no push is due now", [page], "follow the screen")
+        if device not in DEVICES:
+            raise InputError("this device is unknown", [device], f"use {', '.join(DEVICES)}")
+        planned = self.due
+        rest = roll(planned.task, direction, speed, farther=planned.farther)
+        made = Landing(rest, speed, time, device, now - self.started)
+        return replace(self, landings=(*self.landings, made))
+
+    def records(self) -> pd.DataFrame:
+        """Every push so far in the standard columns; ``elapsed`` is seconds since consent."""
+        radius = class_plan().target.radius
+        programme = self.programme
+        rows = []
+        for plan, made in zip(programme.pushes, self.landings):
+            miss = made.rest.radial_error
+            who = (programme.participant, programme.group, plan.phase, 1, plan.block, plan.trial)
+            landing = (round(made.rest.x, 1), round(made.rest.y, 1), round(miss, 1))
+            how = (round(made.time, 3), round(made.speed, 1), int(plan.feedback), made.device)
+            rest = (round(made.elapsed, 1), programme.class_seed)
+            rows.append((*who, plan.task, int(miss <= radius), *landing, *how, *rest))
+        return pd.DataFrame(rows, columns=list(COLUMNS))
+
+    def screen(self, now: float) -> dict[str, Any]:
+        """Everything the browser needs to draw the screen that is due, in words and numbers."""
+        page = self.page(now)
+        words = {
+            "consent": CONSENT,
+            "left": "You did not take part, or you withdrew. Nothing is kept.",
+            "pause": "Pause: put the mouse down and listen to the lecture. The retention test "
+            "opens after the pause; nobody practises in it.",
+            "end": "That was the last push. Thank you. Your file is saved.",
+        }
+        screen: dict[str, Any] = {
+            "page": page,
+            "made": len(self.landings),
+            "participant": self.programme.participant,
+        }
+        if page != "floor":
+            return screen | {"words": words[page], "wait": round(self.wait(now))}
+        return screen | self._floor()
+
+    def _floor(self) -> dict[str, Any]:
+        push = self.due
+        all_of_phase = sum(other.phase == push.phase for other in self.programme.pushes)
+        told = (
+            "You will see where it stops." if push.feedback else "You will not see where it stops."
+        )
+        return {
+            "words": f"{TASK_HELP[push.task]} {told}",
+            "heading": f"{PHASE_LABELS[push.phase]}: push {push.trial} of {all_of_phase}",
+            "phase": push.phase,
+            "task": push.task,
+            "target": target(push.task, push.farther),
+            "radius": class_plan().target.radius,
+            "board": BOARD if push.task == "bank" else None,
+            "wall": WALL if push.task == "bank" else None,
+            "bar": BAR if push.task == "lob" else None,
+            "feedback": push.feedback,
+        }
+
+    def outcome(self) -> dict[str, Any]:
+        """What the browser may show of the latest push: nothing of where it stops in a test."""
+        push, made = self.programme.pushes[len(self.landings) - 1], self.landings[-1]
+        if not push.feedback:
+            return {
+                "path": [made.rest.path[0]],
+                "words": "Pushed. The result is not shown in a test.",
+            }
+        return {"path": list(made.rest.path), "words": _told(made.rest, class_plan().target.radius)}
+
+
+def _told(rest: Rest, radius: float) -> str:
+    error = digits.number(rest.radial_error, 0)
+    if rest.radial_error <= radius:
+        return f"Hit: {error} cm from the centre."
+    far = "" if abs(rest.y) < 1 else (" too far" if rest.y > 0 else " too short")
+    side = "" if abs(rest.x) < 1 else f" {'right' if rest.x > 0 else 'left'}"
+    parts = [
+        f"{digits.number(abs(value), 0)} cm{words}"
+        for value, words in ((rest.y, far), (rest.x, side))
+        if words
+    ]
+    stopped = f" The {rest.stopped_by} stopped it." if rest.stopped_by else ""
+    return f"Missed by {error} cm: {', '.join(parts)}.{stopped}"
