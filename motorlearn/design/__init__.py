@@ -5,6 +5,7 @@
 
 from motorlearn.design.base import Section
 from motorlearn.design.programme import (
+    Assumptions,
     Drill,
     Load,
     LoadLimit,
@@ -14,6 +15,7 @@ from motorlearn.design.programme import (
     StoppingRule,
 )
 from motorlearn.design.reading import design_from_mapping, read_design
+from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Allocation,
     Design,
@@ -34,11 +36,14 @@ from motorlearn.design.schema import (
 
 __all__ = [
     "Allocation",
+    "Assumptions",
+    "Conversion",
     "Design",
     "Drill",
     "Exclusion",
     "Files",
     "Group",
+    "ImportRecipe",
     "Load",
     "LoadLimit",
     "Outcome",
@@ -48,6 +53,7 @@ __all__ = [
     "Programme",
     "Sample",
     "Section",
+    "SheetSource",
     "Skill",
     "SmallestEffect",
     "StoppingRule",
@@ -56,6 +62,7 @@ __all__ = [
     "Task",
     "Test",
     "Threshold",
+    "WideColumn",
     "design_from_mapping",
     "read_design",
 ]

@@ -104,3 +104,24 @@ class PlannedAnalysis(Section):
     phase: Name
     method: Name
     role: Literal["secondary", "sensitivity"] = "secondary"
+
+
+class Assumptions(Section):
+    """What the sample size rests on: how the primary outcome is thought to behave.
+
+    Values are in raw units of the primary outcome. For hits ``baseline`` is the hit rate, and
+    ``between_sd`` and ``gain`` are on the log-odds scale; ``within_sd`` is not used. ``gain`` is
+    positive for improvement, ``forgetting`` the share of it lost at the delayed test,
+    ``stability`` the correlation of true scores between two tests.
+    """
+
+    baseline: float
+    between_sd: float = Field(gt=0)
+    within_sd: float | None = Field(None, ge=0)
+    stability: float = Field(0.85, ge=0, le=1)
+    gain: float = 0.0
+    forgetting: float = Field(0.35, ge=0, le=1)
+    attrition: float = Field(0.0, ge=0, lt=1)
+    cluster_size: int | None = Field(None, ge=2)
+    cluster_icc: float = Field(0.0, ge=0, lt=1)
+    source: str = ""

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
 from motorlearn.design.programme import (
+    Assumptions,
     Drill,
     Load,
     PlannedAnalysis,
@@ -13,6 +14,7 @@ from motorlearn.design.programme import (
     Sample,
     StoppingRule,
 )
+from motorlearn.design.recipe import ImportRecipe
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
 Schedule = Literal[
@@ -219,6 +221,7 @@ class Design(Section):
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
+    assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
@@ -227,6 +230,7 @@ class Design(Section):
     allocation: Allocation = Allocation()
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
+    recipe: ImportRecipe | None = Field(None, alias="import")
 
     @property
     def group_names(self) -> tuple[str, ...]:

@@ -14,7 +14,9 @@ from motorlearn.plan.closed_form import (
 from motorlearn.plan.design_audit import DesignAudit, audit_design
 from motorlearn.plan.hole import Hole
 from motorlearn.plan.load import ThrowLoad, throw_load
+from motorlearn.plan.power import Power, power
 from motorlearn.plan.presets import PRESETS, Preset
+from motorlearn.plan.prior_effects import prior_effects
 from motorlearn.plan.schedules import make_schedule
 from motorlearn.plan.simulation import Truth, simulate_study, true_values
 
@@ -23,6 +25,7 @@ __all__ = [
     "AllocationList",
     "DesignAudit",
     "Hole",
+    "Power",
     "Preset",
     "ThrowLoad",
     "Truth",
@@ -34,6 +37,8 @@ __all__ = [
     "inflate_for_attrition",
     "make_schedule",
     "participants_needed",
+    "power",
+    "prior_effects",
     "score_variance",
     "simulate_study",
     "t_power",
