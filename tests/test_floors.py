@@ -46,7 +46,7 @@ TABLE_FACING = {
         "scores",
     },
     "curves": {"learner", "learners", "batches", "population", "averages"},
-    "mixed": set(),
+    "mixed": {"designs", "fit", "frames", "matrices", "means", "result"},
     "linear": set(),
 }
 NUMERICAL = set(TABLE_FACING)

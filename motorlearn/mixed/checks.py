@@ -1,0 +1,236 @@
+"""What is refused before a fit, and what is looked at again after it."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+
+from motorlearn.exceptions import FitError
+from motorlearn.mixed.designs import Design, RandomPart
+from motorlearn.mixed.engine import CONVERGED, Solution
+
+Array = NDArray[np.float64]
+
+_SINGULAR = 1e-6
+_PERFECT = 0.95
+_NEGLIGIBLE = 1e-4
+_LARGE_PREDICTOR = 10.0
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the re-check of a fit found."""
+
+    converged: bool
+    singular: bool
+    warnings: tuple[str, ...]
+    message: str
+    at_bound: tuple[str, ...]
+
+
+def refuse(design: Design, observed: Array, family: str) -> None:
+    """Refuse data that cannot identify the model.
+
+    Raises
+    ------
+    FitError
+        With the columns, levels or counts that are the cause, and a remedy.
+    """
+    _refuse_few_levels(design)
+    _refuse_constant(design, observed, family)
+    _refuse_rank_deficient(design)
+    _refuse_too_many_effects(design, observed, family)
+
+
+def _refuse_few_levels(design: Design) -> None:
+    for part in design.random:
+        if len(part.levels) < 2:
+            raise FitError(
+                f"the grouping factor {part.group!r} has the single level "
+                f"{part.levels[0]!r}; a variance between levels needs at least two, so leave "
+                "this random part out."
+            )
+
+
+def _refuse_constant(design: Design, observed: Array, family: str) -> None:
+    share = observed / design.weight if family == "binomial" else observed
+    if np.ptp(share) == 0 and (family == "gaussian" or share[0] in (0.0, 1.0)):
+        raise FitError(
+            f"the outcome is {share[0]:g} in every row, so there is nothing to model; "
+            "check that the right column was named."
+        )
+    for column in _between_levels(design):
+        inside = design.x[design.cell, column] != 0
+        if not inside.any() or inside.all():
+            continue
+        values = share[inside]
+        if np.ptp(values) == 0 and (family == "gaussian" or values[0] in (0.0, 1.0)):
+            raise FitError(
+                f"the outcome is {values[0]:g} in every row where "
+                f"{design.fixed.columns[column]!r} applies, so its effect has no standard error; "
+                "leave this level out and describe it, or use an exact test."
+            )
+
+
+def _between_levels(design: Design) -> list[int]:
+    """Columns of levels of a categorical main effect that never change within a participant."""
+    main = max(design.random, key=lambda part: len(part.levels))
+    found = []
+    for column, term in enumerate(design.fixed.assigned):
+        x = design.x[:, column]
+        if term in design.fixed.levels and np.isin(x, (0.0, 1.0)).all():
+            total = np.bincount(main.index, x)
+            if np.isin(total / np.bincount(main.index), (0.0, 1.0)).all():
+                found.append(column)
+    return found
+
+
+def _refuse_rank_deficient(design: Design) -> None:
+    x = design.x / np.maximum(np.linalg.norm(design.x, axis=0), 1e-300)
+    rest = x.copy()
+    aliased = []
+    basis: list[Array] = []
+    for column in range(x.shape[1]):
+        vector = rest[:, column]
+        for _ in range(2):
+            for known in basis:
+                vector = vector - known * (known @ vector)
+        size = np.linalg.norm(vector)
+        if size < 1e-7:
+            aliased.append(design.fixed.columns[column])
+        else:
+            basis.append(vector / size)
+    if aliased:
+        raise FitError(
+            "the fixed part holds columns that follow from the others "
+            f"({', '.join(aliased)}), for example because a combination of levels has no rows; "
+            "take these terms out or merge levels."
+        )
+
+
+def _refuse_too_many_effects(design: Design, observed: Array, family: str) -> None:
+    n = design.weight.sum() if family == "binomial" else len(observed)
+    for part in design.random:
+        effects = len(part.levels) * len(part.terms)
+        if effects < n:
+            continue
+        if len(part.terms) == 1:
+            raise FitError(
+                f"there is one observation per level of {part.group!r} ({len(part.levels)} levels, "
+                f"{n:g} observations), so its variance cannot be told from the residual; give "
+                "repeated observations or fit a model without random effects."
+            )
+        raise FitError(
+            f"the random part of {part.group!r} has {effects} effects ({', '.join(part.terms)} for "
+            f"{len(part.levels)} levels) and there are only {n:g} observations; take random "
+            "terms out."
+        )
+    if family == "gaussian" and len(observed) <= design.x.shape[1]:
+        raise FitError(
+            f"there are {design.x.shape[1]} fixed effects and only {len(observed)} rows; take "
+            "terms out of the formula."
+        )
+
+
+def examine(design: Design, observed: Array, solution: Solution, family: str) -> Verdict:
+    """Look again at gradient, Hessian, variances and separation after a fit."""
+    warnings: list[str] = []
+    bounds: list[str] = []
+    for part, psi in zip(design.random, solution.psi, strict=True):
+        _look_at_covariance(part, psi, solution, warnings, bounds)
+    lowest = float(np.linalg.eigvalsh(solution.hessian)[0])
+    curved = lowest > -1e-3 * max(1.0, float(np.abs(solution.hessian).max()))
+    settled = solution.expected_decrease < CONVERGED
+    if not (curved and settled):
+        warnings.append(
+            "The search did not settle at a minimum (expected further decrease of -2 log "
+            f"likelihood {solution.expected_decrease:.2g}, lowest curvature {lowest:.2g}); do not "
+            "trust these estimates, simplify the random part."
+        )
+    if family == "binomial":
+        warnings.extend(_separation(design, observed, solution))
+    message = (
+        f"{solution.iterations} iterations; expected further decrease of -2 log likelihood "
+        f"{max(solution.expected_decrease, 0):.1e}; lowest curvature {lowest:.3g}"
+    )
+    return Verdict(bool(curved and settled), bool(bounds), tuple(warnings), message, tuple(bounds))
+
+
+def _look_at_covariance(part: RandomPart, psi: Array, solution, warnings, bounds) -> None:
+    scale = np.sqrt(np.mean(part.z**2, axis=0))
+    unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
+    relative = psi * np.outer(scale, scale) / unit
+    for i, term in enumerate(part.terms):
+        if relative[i, i] < _SINGULAR:
+            bounds.append(f"variance of {term} by {part.group}")
+            warnings.append(
+                f"Singular fit: the variance of {term!r} between levels of {part.group!r} is "
+                "estimated as zero; the fixed effects stand, the spread between levels does not."
+            )
+        elif relative[i, i] < _NEGLIGIBLE:
+            warnings.append(
+                f"The variance of {term!r} by {part.group!r} is below 1e-4 of the residual "
+                "variance; consider taking this random term out."
+            )
+    for block in part.blocks:
+        _look_at_correlations(part, relative[np.ix_(block, block)], block, warnings, bounds)
+
+
+def _look_at_correlations(part, relative, block, warnings, bounds) -> None:
+    alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
+    if len(alive) < 2:
+        return
+    inner = relative[np.ix_(alive, alive)]
+    sd = np.sqrt(np.diag(inner))
+    correlation = inner / np.outer(sd, sd)
+    if np.linalg.eigvalsh(correlation)[0] < _SINGULAR:
+        names = ", ".join(part.terms[block[i]] for i in alive)
+        bounds.append(f"correlation of {names} by {part.group}")
+        warnings.append(
+            f"Singular fit: the random effects {names} of {part.group!r} are perfectly "
+            "correlated; make them independent (a list of terms) or take one out."
+        )
+        return
+    for a in range(len(alive)):
+        for b in range(a):
+            if abs(correlation[a, b]) > _PERFECT:
+                first, second = part.terms[block[alive[b]]], part.terms[block[alive[a]]]
+                warnings.append(
+                    f"The random effects {first!r} and {second!r} of {part.group!r} are almost "
+                    f"perfectly correlated ({correlation[a, b]:.3f}); consider a simpler "
+                    "random part."
+                )
+
+
+def _separation(design: Design, observed: Array, solution: Solution) -> list[str]:
+    """Name fixed effects that run off to infinity because hits and misses are separated."""
+    eta = design.x @ solution.beta
+    if np.abs(eta).max() < _LARGE_PREDICTOR:
+        return []
+    hits = np.bincount(design.cell, observed, len(eta))
+    attempts = np.bincount(design.cell, design.weight, len(eta))
+    x, which = np.unique(design.x, axis=0, return_inverse=True)
+    hits = np.bincount(which.ravel(), hits, len(x))
+    attempts = np.bincount(which.ravel(), attempts, len(x))
+    sign = np.where(hits == attempts, 1.0, np.where(hits == 0, -1.0, 0.0))
+    pure = sign != 0
+    if not pure.any():
+        return []
+    signed = x[pure] * sign[pure, None]
+    found = linprog(
+        -signed.sum(axis=0),
+        A_ub=-signed,
+        b_ub=np.zeros(len(signed)),
+        A_eq=x[~pure] if (~pure).any() else None,
+        b_eq=np.zeros((~pure).sum()) if (~pure).any() else None,
+        bounds=(-1, 1),
+    )
+    if not found.success or -found.fun < 1e-7:
+        return []
+    names = [n for n, g in zip(design.fixed.columns, found.x, strict=True) if abs(g) > 1e-7]
+    return [
+        "Separation: hits and misses are split perfectly by the fixed part, so the estimates of "
+        f"{', '.join(names)} run off to infinity and their standard errors and tests mean nothing; "
+        "merge levels, or report the raw counts."
+    ]

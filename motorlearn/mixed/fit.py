@@ -1,0 +1,282 @@
+"""``fit_mixed``: from formula and table to a fitted mixed model."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.exceptions import InputError
+from motorlearn.mixed.checks import examine, refuse
+from motorlearn.mixed.covariance import Structure
+from motorlearn.mixed.designs import Design, Prepared, Roles, prepare
+from motorlearn.mixed.engine import (
+    Solution,
+    aggregate,
+    saturation,
+    solve_binomial,
+    solve_linear,
+)
+from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
+from motorlearn.mixed.inference import Inference
+from motorlearn.mixed.kenward_roger import kenward_roger
+from motorlearn.mixed.linear_crossed import Factor
+from motorlearn.mixed.result import MixedFit
+from motorlearn.results import Recipe
+
+FAMILIES = ("gaussian", "binomial")
+METHODS = ("satterthwaite", "kenward-roger", "normal")
+
+
+@dataclass(frozen=True)
+class Options:
+    """Options of a fit, checked."""
+
+    family: str
+    link: str
+    reml: bool
+    quadrature: int
+    df: str
+
+
+def fit_mixed(
+    formula: str,
+    table: pd.DataFrame,
+    *,
+    random: Mapping[str, str | Sequence[str]],
+    family: str = "gaussian",
+    attempts: str | None = None,
+    reml: bool = True,
+    quadrature: int = 1,
+    df: str = "satterthwaite",
+    link: str | None = None,
+    weights: str | None = None,
+    offset: str | None = None,
+) -> MixedFit:
+    """Fit a linear or binomial mixed-effects model.
+
+    Linear: y = Xβ + Zb + e with b ~ N(0, Ψ) per participant and e ~ N(0, σ²/w). Binomial: hits
+    are binomial with probability g⁻¹(Xβ + Zb).
+
+    Parameters
+    ----------
+    formula : str
+        Outcome and fixed part, for example ``"radial_error ~ group * phase"``. Names, the
+        operators ``+ - * : ^``, ``log``, ``sqrt``, ``poly``, ``center``, ``scale`` and
+        ``C(name, Treatment('level'))`` or ``C(name, Sum)`` are allowed and nothing else is run.
+    table : DataFrame
+        One row per observation. Rows with a missing value in a used column are set aside and
+        listed in ``recipe.left_out``.
+    random : mapping of str to str, or to a list of str
+        Random terms by grouping column: ``{"participant": "1 + block"}`` has correlated, and
+        ``{"participant": ["1", "block"]}`` independent intercepts and slopes. Several keys are
+        crossed or nested factors; ``"class/participant"`` nests the second in the first.
+    family : {"gaussian", "binomial"}
+        Distribution of the outcome.
+    attempts : str, optional
+        Column with the number of attempts, if a binomial outcome counts hits.
+    reml : bool
+        Restricted maximum likelihood for a linear model, otherwise maximum likelihood.
+    quadrature : int
+        Nodes per random effect of adaptive Gauss-Hermite quadrature; 1 is the Laplace
+        approximation. More than 1 needs a single grouping factor.
+    df : {"satterthwaite", "kenward-roger", "normal"}
+        Degrees of freedom of a linear model. Binomial models use the normal distribution.
+    link : {"logit", "probit", "cloglog"}, optional
+        Link of a binomial model; logit if not given.
+    weights : str, optional
+        Column of positive weights: the variance of a row is σ² divided by its weight, or the row
+        counts so many times in a binomial model.
+    offset : str, optional
+        Column added to the linear predictor with a coefficient of one.
+
+    Returns
+    -------
+    MixedFit
+        Estimates, variances, random effects, the recipe and what can be asked afterwards.
+
+    Raises
+    ------
+    InputError
+        If columns, values or options do not fit the model.
+    FormulaError
+        If the formula holds anything outside the fixed list.
+    FitError
+        If the model is not identified by these data.
+
+    References
+    ----------
+    Bates D, Mächler M, Bolker B, Walker S (2015). J Stat Softw 67(1).
+    https://doi.org/10.18637/jss.v067.i01
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> table = pd.DataFrame({
+    ...     "participant": list("aabbccdd"),
+    ...     "phase": ["pretest", "retention"] * 4,
+    ...     "radial_error": [31.0, 24.0, 38.0, 29.5, 27.0, 25.0, 35.5, 27.0],
+    ... })
+    >>> fit = fit_mixed("radial_error ~ phase", table, random={"participant": "1"})
+    >>> fit.estimates[["term", "estimate", "df"]].round(2)
+                     term  estimate    df
+    0           Intercept     32.88  4.11
+    1  phase[T.retention]     -6.50  3.00
+    """
+    options = _options(family, link, reml, quadrature, df)
+    prepared = prepare(formula, table, random, Roles(attempts, weights, offset), family)
+    if options.quadrature > 1 and len(prepared.design.random) > 1:
+        raise InputError(
+            "quadrature needs a single grouping factor",
+            [part.group for part in prepared.design.random],
+            "use quadrature=1, the Laplace approximation",
+        )
+    columns = {
+        "outcome": prepared.formula.response,
+        "attempts": attempts,
+        "weights": weights,
+        "offset": offset,
+    }
+    recipe = Recipe(
+        call="fit_mixed",
+        columns={role: name for role, name in columns.items() if name is not None},
+        options={
+            "formula": formula,
+            "random": {k: v if isinstance(v, str) else list(v) for k, v in random.items()},
+            **vars(options),
+        },
+        n=len(prepared.observed),
+        left_out=prepared.left_out,
+    )
+    return fit_prepared(prepared, options, recipe)
+
+
+def _options(family, link, reml, quadrature, df) -> Options:
+    if family not in FAMILIES:
+        raise InputError("the family is not known", [family], f"use one of {FAMILIES}")
+    links = ("logit", "probit", "cloglog") if family == "binomial" else ("identity",)
+    link = link or links[0]
+    if link not in links:
+        raise InputError(f"a {family} model has no such link", [link], f"use one of {links}")
+    if df not in METHODS:
+        raise InputError("the method for df is not known", [df], f"use one of {METHODS}")
+    if (
+        isinstance(quadrature, bool)
+        or not isinstance(quadrature, int | np.integer)
+        or not (1 <= quadrature <= 101)
+    ):
+        raise InputError("quadrature is not a number of nodes from 1 to 101", [quadrature])
+    if family == "gaussian" and quadrature > 1:
+        raise InputError(
+            "a linear model needs no quadrature", [quadrature], "leave quadrature at 1"
+        )
+    if family == "binomial":
+        return Options(family, link, False, int(quadrature), "normal")
+    return Options(family, link, bool(reml), 1, df)
+
+
+def factors_of(design: Design) -> list[Factor]:
+    """Grouping factors as the engine takes them."""
+    return [
+        Factor(part.index, part.z, Structure(part.blocks), len(part.levels))
+        for part in design.random
+    ]
+
+
+def solve(design: Design, observed, options: Options, start=None) -> Solution:
+    """Run the engine on a design and an outcome."""
+    cells = aggregate(observed, design.weight, design.cell, len(design.x), options.family)
+    factors = factors_of(design)
+    if options.family == "gaussian":
+        return solve_linear(design.x, factors, cells, reml=options.reml, start=start)
+    solution = solve_binomial(
+        design.x,
+        factors,
+        cells,
+        design.offset,
+        link=options.link,
+        quadrature=options.quadrature,
+        start=start,
+    )
+    return replace(
+        solution, deviance=solution.deviance + saturation(observed, design.weight, cells)
+    )
+
+
+def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=None) -> MixedFit:
+    """Refuse what is not identified, fit, re-check and put the result together."""
+    design, observed = prepared.design, prepared.observed
+    refuse(design, observed, options.family)
+    solution = solve(design, observed, options, start)
+    inference = infer(design, observed, solution, options)
+    verdict = examine(design, observed, solution, options.family)
+    count = len(solution.beta) + len(solution.theta) + (options.family == "gaussian")
+    recipe = replace(
+        recipe,
+        engine=engine_in_words(options),
+        converged=verdict.converged,
+        message=verdict.message,
+        at_bound=verdict.at_bound,
+    )
+    return MixedFit(
+        formula=recipe.options["formula"],
+        family=options.family,
+        link=options.link,
+        reml=options.reml,
+        estimates=estimates_frame(design.fixed.columns, solution.beta, inference),
+        variances=variances_frame(design.random, solution),
+        residual_sd=solution.sigma,
+        loglik=-solution.deviance / 2,
+        aic=solution.deviance + 2 * count,
+        bic=solution.deviance + np.log(len(observed)) * count,
+        n=len(observed),
+        n_groups={part.group: len(part.levels) for part in design.random},
+        converged=verdict.converged,
+        singular=verdict.singular,
+        warnings=verdict.warnings,
+        effects=effects_frame(design.random, solution),
+        fixed_names=design.fixed.columns,
+        vcov=inference.vcov,
+        covariances=dict(zip([part.group for part in design.random], solution.psi, strict=True)),
+        random=recipe.options["random"],
+        recipe=recipe,
+        design=design,
+        observed=observed,
+        inference=inference,
+    )
+
+
+def infer(design: Design, observed, solution: Solution, options: Options) -> Inference:
+    """Collect what tests of the fixed effects need."""
+    if options.df == "kenward-roger":
+        cells = aggregate(observed, design.weight, design.cell, len(design.x), "gaussian")
+        return kenward_roger(
+            design.x, factors_of(design), cells.weight, cells.n, solution.psi, solution.sigma
+        )
+    return Inference(
+        options.df,
+        solution.vcov,
+        solution.vcov_slopes,
+        solution.variance_vcov,
+        solution.vcov,
+        np.zeros((0, *solution.vcov.shape)),
+        solution.joint_vcov,
+    )
+
+
+def engine_in_words(options: Options) -> str:
+    """Name the numerical method."""
+    if options.family == "gaussian":
+        likelihood = "restricted maximum likelihood" if options.reml else "maximum likelihood"
+        method = {
+            "satterthwaite": "Satterthwaite degrees of freedom",
+            "kenward-roger": "Kenward-Roger covariance and degrees of freedom",
+            "normal": "normal distribution, no degrees of freedom",
+        }[options.df]
+        return f"{likelihood}, {method}"
+    if options.quadrature == 1:
+        return f"maximum likelihood by the Laplace approximation, {options.link} link"
+    return (
+        f"maximum likelihood by adaptive Gauss-Hermite quadrature, {options.quadrature} nodes, "
+        f"{options.link} link"
+    )

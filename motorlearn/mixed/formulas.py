@@ -1,0 +1,230 @@
+"""Which formulas are allowed, checked before anything is built from them.
+
+A formula is read into a syntax tree and written anew from the parts that are on the list: names,
+the operators ``+ - * : ^ ( )``, the functions ``log``, ``sqrt``, ``center``, ``scale`` and ``poly``
+of arithmetic in names and numbers, and ``C`` with a coding. Whatever else it holds is refused, so
+that a formula from a study file can never run code.
+"""
+
+import ast
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorlearn.exceptions import FormulaError
+
+REMEDY = (
+    "use column names, numbers, + - * : ^ and brackets, log, sqrt, poly, center, scale, and "
+    "C(name), C(name, Treatment('level')) or C(name, Sum)"
+)
+_TRANSFORMS = ("log", "sqrt", "center", "scale")
+# Python has no operator that binds as ":" does; a power whose exponent is not a number stands in.
+_OPERATORS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Pow: ":"}
+_ARITHMETIC = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
+_STATEFUL = ("center(", "scale(", "poly(")
+
+
+@dataclass(frozen=True)
+class Formula:
+    """A checked formula.
+
+    Parameters
+    ----------
+    response : str
+        Left-hand side, a name or ``log``/``sqrt`` arithmetic on names; empty if there is none.
+    terms : str
+        Right-hand side, written anew.
+    names : tuple of str
+        Columns the right-hand side uses, in order.
+    response_names : tuple of str
+        Columns the left-hand side uses.
+    """
+
+    response: str
+    terms: str
+    names: tuple[str, ...]
+    response_names: tuple[str, ...]
+
+    @property
+    def coded(self) -> frozenset[str]:
+        """Columns that stand inside ``C``."""
+        return frozenset(re.findall(r"\bC\((\w+)", self.terms))
+
+    @property
+    def depends_on_rows(self) -> bool:
+        """Whether a function in it (centring, polynomials) looks at all rows."""
+        return any(mark in self.terms for mark in _STATEFUL)
+
+
+def read_formula(text: str, *, response: bool = True) -> Formula:
+    """Check a formula and write it anew.
+
+    Raises
+    ------
+    FormulaError
+        If it does not parse or holds anything that is not on the list.
+
+    Examples
+    --------
+    >>> read_formula("radial_error ~ group * phase + log(distance)").names
+    ('group', 'phase', 'distance')
+    """
+    if not isinstance(text, str) or len(text) > 5000:
+        raise FormulaError("a formula is a text of at most 5000 characters", [type(text)], REMEDY)
+    sides = text.split("~")
+    if response and (len(sides) != 2 or not sides[0].strip() or not sides[1].strip()):
+        raise FormulaError(
+            "a formula has an outcome, one ~ and a right-hand side",
+            [text],
+            "write for example 'radial_error ~ group * phase'",
+        )
+    if not response and len(sides) > 1:
+        raise FormulaError("random terms are written without ~", [text], "write '1 + block'")
+    names: list[str] = []
+    terms = _sum_of_terms(_tree(sides[-1], text), names, text)
+    response_names: list[str] = []
+    left = _arithmetic(_tree(sides[0], text), response_names, text) if response else ""
+    return Formula(left, terms, _unique(names), _unique(response_names))
+
+
+def evaluate_response(formula: Formula, columns: Mapping[str, np.ndarray]) -> np.ndarray:
+    """Compute the outcome from its columns by walking the checked left-hand side."""
+    return _value(ast.parse(formula.response, mode="eval").body, columns)
+
+
+def _unique(names: list[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(names))
+
+
+def _refuse(text: str, what: str) -> FormulaError:
+    return FormulaError(f"the formula {text!r} holds what is not allowed", [what], REMEDY)
+
+
+def _tree(side: str, text: str) -> ast.expr:
+    bad = re.search(r"[^\w\s+\-*/:^().,'\"]", side)
+    bad = bad or re.search(r"__|:\s*[\d:]", side)
+    if bad:
+        raise _refuse(text, bad.group())
+    plain = re.sub(r"\s+", " ", side).strip()
+    try:
+        return ast.parse(re.sub(r"[:^]", "**", plain), mode="eval").body
+    except (SyntaxError, RecursionError, MemoryError, ValueError) as problem:
+        raise FormulaError(f"the formula {text!r} cannot be read", [plain], REMEDY) from problem
+
+
+def _sum_of_terms(node: ast.expr, names: list[str], text: str) -> str:
+    """Write the whole right-hand side anew, its intercept or the lack of it first."""
+    intercept, parts = 1, []
+    for sign, part in _addends(node):
+        match part:
+            case ast.Constant(value=0 | 1 as value) if not isinstance(value, bool):
+                intercept = int(value) if sign == "+" else 1 - int(value)
+            case _:
+                parts.append(f" {sign} {_term(part, names, text)}")
+    if intercept == 0 and not any(part.startswith(" +") for part in parts):
+        raise FormulaError(f"the formula {text!r} has no term", None, "add a term or the intercept")
+    return str(intercept) + "".join(parts)
+
+
+def _addends(node: ast.expr) -> list[tuple[str, ast.expr]]:
+    match node:
+        case ast.BinOp(left=left, op=ast.Add() | ast.Sub() as op, right=right):
+            return [*_addends(left), ("+" if isinstance(op, ast.Add) else "-", right)]
+        case ast.UnaryOp(op=ast.USub(), operand=inside):
+            return [("-", inside)]
+        case ast.UnaryOp(op=ast.UAdd(), operand=inside):
+            return [("+", inside)]
+    return [("+", node)]
+
+
+def _term(node: ast.expr, names: list[str], text: str) -> str:
+    """Write a model term anew."""
+    match node:
+        case ast.Name(id=name):
+            names.append(name)
+            return name
+        case ast.BinOp(left=left, op=ast.Pow(), right=ast.Constant(value=2 | 3 | 4 as power)):
+            return f"({_term(left, names, text)})**{power}"
+        case ast.BinOp(left=left, op=op, right=right) if type(op) in _OPERATORS:
+            sign = _OPERATORS[type(op)]
+            return f"({_term(left, names, text)} {sign} {_term(right, names, text)})"
+        case ast.Call(func=ast.Name(id=function), args=args, keywords=keywords):
+            return _call(function, args, keywords, names, text)
+    raise _refuse(text, ast.unparse(node).replace("**", ":"))
+
+
+def _call(function, args, keywords, names, text) -> str:
+    match function, args, keywords:
+        case name, [inside], [] if name in _TRANSFORMS:
+            return f"{name}({_arithmetic(inside, names, text)})"
+        case "poly", [inside, ast.Constant(value=int(degree))], [] if 1 <= degree <= 6:
+            return f"poly({_arithmetic(inside, names, text)}, {degree})"
+        case "C", [ast.Name(id=column)], []:
+            names.append(column)
+            return f"C({column})"
+        case "C", [ast.Name(id=column), coding], []:
+            names.append(column)
+            return f"C({column}, {_coding(coding, text)})"
+    raise _refuse(text, f"{function}(...)")
+
+
+def _coding(node: ast.expr, text: str) -> str:
+    match node:
+        case ast.Name(id="Sum"):
+            return "contr.sum"
+        case ast.Name(id="Treatment"):
+            return "contr.treatment"
+        case ast.Call(func=ast.Name(id="Treatment"), args=[ast.Constant(value=level)], keywords=[]):
+            return _treatment(level, text)
+        case ast.Call(
+            func=ast.Name(id="Treatment"),
+            args=[],
+            keywords=[ast.keyword(arg="reference", value=ast.Constant(value=level))],
+        ):
+            return _treatment(level, text)
+    raise _refuse(text, ast.unparse(node))
+
+
+def _treatment(level: object, text: str) -> str:
+    if isinstance(level, bool) or not isinstance(level, str | int | float):
+        raise _refuse(text, f"Treatment({level!r})")
+    return f"contr.treatment({level!r})"
+
+
+def _arithmetic(node: ast.expr, names: list[str], text: str) -> str:
+    """Write arithmetic in names and numbers anew."""
+    match node:
+        case ast.Name(id=name):
+            names.append(name)
+            return name
+        case ast.Constant(value=int() | float() as value) if not isinstance(value, bool):
+            return repr(value)
+        case ast.UnaryOp(op=ast.USub(), operand=inside):
+            return f"(-{_arithmetic(inside, names, text)})"
+        case ast.BinOp(left=left, op=op, right=right) if type(op) in _ARITHMETIC:
+            sign = _ARITHMETIC[type(op)]
+            return f"({_arithmetic(left, names, text)} {sign} {_arithmetic(right, names, text)})"
+        case ast.Call(func=ast.Name(id="log" | "sqrt" as function), args=[inside], keywords=[]):
+            return f"{function}({_arithmetic(inside, names, text)})"
+    raise _refuse(text, ast.unparse(node).replace("**", ":"))
+
+
+def _value(node: ast.expr, columns: Mapping[str, np.ndarray]) -> np.ndarray:
+    match node:
+        case ast.Name(id=name):
+            return np.asarray(columns[name], dtype=float)
+        case ast.Constant(value=value):
+            return np.asarray(value, dtype=float)
+        case ast.UnaryOp(operand=inside):
+            return -_value(inside, columns)
+        case ast.Call(func=ast.Name(id=function), args=[inside]):
+            return {"log": np.log, "sqrt": np.sqrt}[function](_value(inside, columns))
+        case ast.BinOp(left=left, op=op, right=right):
+            a, b = _value(left, columns), _value(right, columns)
+            return _APPLY[type(op)](a, b)
+    raise _refuse("outcome", ast.dump(node))
+
+
+_APPLY = {ast.Add: np.add, ast.Sub: np.subtract, ast.Mult: np.multiply, ast.Div: np.divide}

@@ -1,0 +1,88 @@
+"""Tidy frames of a fitted mixed model."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from motorlearn.mixed.designs import RandomPart
+from motorlearn.mixed.engine import Solution
+from motorlearn.mixed.inference import Inference, degrees_of_freedom
+
+Array = NDArray[np.float64]
+
+
+def quantile(level: float, df: Array) -> Array:
+    """Two-sided quantile of t, or of the normal distribution where df is infinite."""
+    return stats.t.ppf((1 + level) / 2, df)
+
+
+def inference_columns(estimate: Array, std_error: Array, df: Array, level: float = 0.95) -> dict:
+    """Columns that follow from an estimate, its standard error and its df."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        statistic = estimate / std_error
+    margin = quantile(level, df) * std_error
+    return {
+        "estimate": estimate,
+        "std_error": std_error,
+        "df": df,
+        "statistic": statistic,
+        "p": 2 * stats.t.sf(np.abs(statistic), df),
+        "conf_low": estimate - margin,
+        "conf_high": estimate + margin,
+    }
+
+
+def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
+    """Fixed effects with tests and 95 % intervals."""
+    std_error = np.sqrt(np.diag(inference.vcov))
+    df = np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
+    return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
+
+
+def variances_frame(random: Sequence[RandomPart], solution: Solution) -> pd.DataFrame:
+    """Variances, covariances and correlations of the random effects, and the residual."""
+    rows = []
+    for part, psi in zip(random, solution.psi, strict=True):
+        sd = np.sqrt(np.diag(psi))
+        for i, term in enumerate(part.terms):
+            rows.append((part.group, term, "", psi[i, i], sd[i], np.nan))
+        for block in part.blocks:
+            for a, i in enumerate(block):
+                for j in block[:a]:
+                    product = sd[i] * sd[j]
+                    correlation = psi[i, j] / product if product > 0 else np.nan
+                    rows.append(
+                        (part.group, part.terms[j], part.terms[i], psi[i, j], np.nan, correlation)
+                    )
+    if np.isfinite(solution.sigma):
+        rows.append(("residual", "", "", solution.sigma**2, solution.sigma, np.nan))
+    return pd.DataFrame(rows, columns=["group", "term", "with", "variance", "sd", "correlation"])
+
+
+def effects_frame(
+    random: Sequence[RandomPart], solution: Solution, level: float = 0.95
+) -> pd.DataFrame:
+    """Random effects by level, with intervals given the estimated parameters."""
+    frames = []
+    for part, modes, spread in zip(random, solution.modes, solution.spread, strict=True):
+        count, size = modes.shape
+        std_error = np.sqrt(np.clip(np.einsum("gaa->ga", spread), 0, None)).ravel()
+        estimate = modes.ravel()
+        margin = quantile(level, np.inf) * std_error
+        frames.append(
+            pd.DataFrame(
+                {
+                    "group": part.group,
+                    "level": np.repeat(np.array(part.levels, dtype=object), size),
+                    "term": np.tile(np.array(part.terms, dtype=object), count),
+                    "estimate": estimate,
+                    "std_error": std_error,
+                    "conf_low": estimate - margin,
+                    "conf_high": estimate + margin,
+                }
+            )
+        )
+    return pd.concat(frames, ignore_index=True)

@@ -1,0 +1,345 @@
+"""Estimated marginal means and contrasts between them.
+
+The means are predictions over a balanced grid: every combination of the categorical columns of the
+fixed part with equal weight, numeric columns at their mean.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, product
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import InputError
+from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
+from motorlearn.mixed.covariance import Structure
+from motorlearn.mixed.frames import inference_columns, quantile
+from motorlearn.mixed.inference import degrees_of_freedom
+from motorlearn.mixed.links import INVERSE_LINKS, mean_slope
+from motorlearn.mixed.result import MixedFit
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class GridRows:
+    """Grid rows behind one mean: fixed part (m, p), and what each variance parameter adds.
+
+    The variance of the linear predictor between participants is ``loadings @ variances``.
+    """
+
+    x: Array
+    loadings: Array
+    variances: Array
+
+
+SCALES = {
+    "link": "on the scale of the linear predictor",
+    "typical": "for a participant whose random effects are zero",
+    "average": "averaged over participants",
+    "ratio": "ratio, for a participant whose random effects are zero",
+}
+EXPLANATION = (
+    "A typical participant has random effects of zero; the average is taken over the spread of "
+    "participants. With a curved link the two differ: the average probability lies nearer to "
+    "one half, and so do differences between averages."
+)
+ADJUSTMENTS = ("holm", "none")
+
+
+def marginal_means(
+    fit: MixedFit,
+    by: str | Sequence[str],
+    *,
+    within: str | Sequence[str] | None = None,
+    scale: str = "link",
+    level: float = 0.95,
+) -> pd.DataFrame:
+    """Estimate means for the levels of factors, balanced over the other factors.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A fitted model.
+    by : str or sequence of str
+        Categorical columns of the fixed part whose levels are asked for.
+    within : str or sequence of str, optional
+        Further columns whose levels stand in front.
+    scale : {"link", "typical", "average"}
+        ``link``: on the scale of the linear predictor. ``typical``: the mean (a probability) for a
+        participant whose random effects are zero. ``average``: averaged over participants.
+    level : float
+        Confidence level of the intervals.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``within`` and ``by``, then ``estimate, std_error, df, conf_low, conf_high`` and
+        ``quantity``, which says what the estimate is. The difference between a typical participant
+        and the average is explained in ``frame.attrs["note"]``.
+
+    Raises
+    ------
+    InputError
+        If a column is not a categorical column of the fixed part, or the scale is not known.
+    """
+    asked = [*_listed(within), *_listed(by)]
+    _check(fit, asked, scale, ("link", "typical", "average"))
+    grid, rows = _grid(fit, asked)
+    low, high, estimate, error, df = _means(fit, rows, scale, level)
+    frame = pd.DataFrame(
+        {"estimate": estimate, "std_error": error, "df": df, "conf_low": low, "conf_high": high}
+    )
+    frame["quantity"] = _quantity(fit, scale)
+    return _noted(pd.concat([grid, frame], axis=1), fit, scale)
+
+
+def contrasts(
+    fit: MixedFit,
+    by: str | Sequence[str],
+    *,
+    within: str | Sequence[str] | None = None,
+    adjust: str = "holm",
+    scale: str = "link",
+    kind: str = "pairwise",
+    reference: object = None,
+    level: float = 0.95,
+) -> pd.DataFrame:
+    """Compare estimated means between the levels of factors.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A fitted model.
+    by : str or sequence of str
+        Categorical columns whose levels are compared; several make up combined levels.
+    within : str or sequence of str, optional
+        Columns within whose levels the comparison is made, each a family of its own.
+    adjust : {"holm", "none"}
+        Adjustment of p within each family; intervals are never adjusted.
+    scale : {"link", "typical", "average", "ratio"}
+        Scale of the difference; ``ratio`` gives exp of the difference on the link scale: the odds
+        ratio of a logistic model, or the ratio of means where the outcome is a logarithm.
+    kind : {"pairwise", "reference", "polynomial"}
+        All pairs (later level less earlier level), each level less the reference, or linear,
+        quadratic ... trends over equally spaced levels.
+    reference : level, optional
+        Reference level; the first one if not given.
+    level : float
+        Confidence level of the intervals.
+
+    Returns
+    -------
+    DataFrame
+        Columns of ``within``, then ``contrast, estimate, std_error, df, statistic, p, p_adjusted,
+        conf_low, conf_high, quantity``.
+    """
+    inside, asked = _listed(within), _listed(by)
+    _check(fit, [*inside, *asked], scale, tuple(SCALES))
+    if adjust not in ADJUSTMENTS:
+        raise InputError("the adjustment is not known", [adjust], f"use one of {ADJUSTMENTS}")
+    if scale == "ratio" and not (fit.link == "logit" or fit.formula.strip().startswith("log(")):
+        raise InputError(
+            "a ratio needs a logit link or an outcome that is a logarithm",
+            [fit.link],
+            "use scale='link', 'typical' or 'average'",
+        )
+    grid, rows = _grid(fit, [*inside, *asked])
+    frames = []
+    for family, members in _families(grid, inside):
+        names = [" ".join(map(str, line)) for line in grid.loc[members, asked].to_numpy()]
+        labels, weights = _weights(names, kind, reference)
+        frame = _compare(fit, [rows[i] for i in members], weights, scale, level)
+        frame.insert(0, "contrast", labels)
+        frame.insert(frame.columns.get_loc("p") + 1, "p_adjusted", _adjust(frame["p"], adjust))
+        for position, (name, value) in enumerate(zip(inside, family, strict=True)):
+            frame.insert(position, name, value)
+        frames.append(frame)
+    out = pd.concat(frames, ignore_index=True)
+    out["quantity"] = _quantity(fit, scale)
+    return _noted(out, fit, scale)
+
+
+def _listed(names: str | Sequence[str] | None) -> list[str]:
+    return [] if names is None else [names] if isinstance(names, str) else list(names)
+
+
+def _check(fit: MixedFit, asked: Sequence[str], scale: str, scales: Sequence[str]) -> None:
+    known = fit.design.fixed.levels
+    unknown = [name for name in asked if name not in known]
+    if unknown or not asked:
+        raise InputError(
+            "means are asked for by columns that are not categories of the fixed part",
+            unknown,
+            f"its categories are {', '.join(known) or 'none'}",
+        )
+    if len(set(asked)) < len(asked):
+        raise InputError("a column is named twice", asked)
+    if scale not in scales:
+        raise InputError("the scale is not known", [scale], f"use one of {tuple(scales)}")
+
+
+def _grid(fit: MixedFit, asked: Sequence[str]) -> tuple[pd.DataFrame, list[GridRows]]:
+    """Levels asked for and, for each, the rows of the grid that it averages."""
+    plan = fit.design.fixed
+    others = [name for name in plan.levels if name not in asked]
+    order = [*asked, *others]
+    combos = list(product(*(plan.levels[name] for name in order)))
+    table = pd.DataFrame(combos, columns=order)
+    for name, mean in plan.means.items():
+        table[name] = mean
+    matrix = plan.apply(table)
+    loadings, variances = _loadings(fit, table)
+    grid = table[list(asked)].drop_duplicates().reset_index(drop=True)
+    size = len(table) // len(grid)
+    pieces = [slice(start, start + size) for start in range(0, len(table), size)]
+    return grid, [GridRows(matrix[piece], loadings[piece], variances) for piece in pieces]
+
+
+def _loadings(fit: MixedFit, table: pd.DataFrame) -> tuple[Array, Array]:
+    """What each free entry of the covariances adds to the variance of the linear predictor."""
+    table = table.copy()
+    columns, values = [], []
+    for part in fit.design.random:
+        for plan in part.plans:
+            for name, mean in plan.means.items():
+                table[name] = table.get(name, mean)
+            for name, levels in plan.levels.items():
+                table[name] = table.get(name, levels[0])
+        z = np.concatenate([plan.apply(table) for plan in part.plans], axis=1)
+        covariance = fit.covariances[part.group]
+        for a, b in zip(*Structure(part.blocks).entries, strict=True):
+            columns.append(z[:, a] * z[:, b] * (1 if a == b else 2))
+            values.append(covariance[a, b])
+    return np.array(columns).T, np.array(values)
+
+
+def _means(fit: MixedFit, rows: Sequence[Array], scale: str, level: float):
+    weights = np.eye(len(rows))
+    if scale != "link" and fit.link != "identity":
+        found = [_on_mean_scale(fit, block, scale) for block in rows]
+        return _probability_intervals(fit, found, level)
+    frame = _compare(fit, rows, weights, "link", level)
+    return tuple(
+        frame[name].to_numpy() for name in ("conf_low", "conf_high", "estimate", "std_error", "df")
+    )
+
+
+def _probability_intervals(fit, found, level):
+    """Intervals of probabilities, made on the logit scale so that they stay inside 0 to 1."""
+    p = np.array([value for value, _ in found])
+    error = np.array([np.sqrt(_delta_variance(fit, slope)) for _, slope in found])
+    margin = quantile(level, np.inf) * error / (p * (1 - p))
+    logit = np.log(p / (1 - p))
+    inverse = INVERSE_LINKS["logit"]
+    return inverse(logit - margin), inverse(logit + margin), p, error, np.full(len(p), np.inf)
+
+
+def _on_mean_scale(fit: MixedFit, rows: GridRows, scale: str) -> tuple[float, Array]:
+    """Mean of grid rows on the scale of the outcome, and its gradient in β and the variances."""
+    eta = rows.x @ fit.beta
+    if scale == "typical":
+        value, by_eta = INVERSE_LINKS[fit.link](eta), mean_slope(fit.link, eta)
+        by_variance = np.zeros(len(eta))
+    else:
+        variance = rows.loadings @ rows.variances
+        value, by_eta = average_over_normal(fit.link, eta, variance)
+        by_variance = slope_in_variance(fit.link, eta, variance)
+    slope = np.concatenate([by_eta @ rows.x, by_variance @ rows.loadings]) / len(eta)
+    return float(value.mean()), slope
+
+
+def _delta_variance(fit: MixedFit, slope: Array) -> float:
+    return float(slope @ fit.inference.joint_vcov @ slope)
+
+
+def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
+    if scale in ("link", "ratio") or fit.link == "identity":
+        lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
+        estimate = lines @ fit.beta
+        error = np.sqrt(np.einsum("ij,jk,ik->i", lines, fit.vcov, lines))
+        df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
+    else:
+        found = [_on_mean_scale(fit, block, scale) for block in rows]
+        slopes = weights @ np.array([slope for _, slope in found])
+        estimate = weights @ np.array([value for value, _ in found])
+        error = np.sqrt([_delta_variance(fit, slope) for slope in slopes])
+        df = np.full(len(estimate), np.inf)
+    frame = pd.DataFrame(inference_columns(estimate, error, df, level))
+    if scale == "ratio":
+        for name in ("estimate", "conf_low", "conf_high"):
+            frame[name] = np.exp(frame[name])
+        frame["std_error"] = frame["estimate"] * error
+    return frame
+
+
+def _families(grid: pd.DataFrame, inside: Sequence[str]):
+    if not inside:
+        return [((), np.arange(len(grid)))]
+    groups = grid.groupby(list(inside), sort=False, observed=True).indices
+    return [(key if isinstance(key, tuple) else (key,), index) for key, index in groups.items()]
+
+
+def _weights(names: Sequence[str], kind: str, reference: object) -> tuple[list[str], Array]:
+    count = len(names)
+    if count < 2:
+        raise InputError("a contrast needs at least two levels", names, "name another column")
+    if kind == "polynomial":
+        return _polynomial(count)
+    if kind not in ("pairwise", "reference"):
+        raise InputError(
+            "the kind of contrast is not known",
+            [kind],
+            "use 'pairwise', 'reference' or 'polynomial'",
+        )
+    base = names[0] if reference is None else str(reference)
+    if base not in names:
+        raise InputError("the reference is not a level", [reference], f"use one of {names}")
+    start = names.index(base)
+    pairs = (
+        list(combinations(range(count), 2))
+        if kind == "pairwise" and reference is None
+        else [(start, other) for other in range(count) if other != start]
+    )
+    weights = np.zeros((len(pairs), count))
+    for line, (first, second) in zip(weights, pairs, strict=True):
+        line[first], line[second] = -1, 1
+    return [f"{names[second]} - {names[first]}" for first, second in pairs], weights
+
+
+def _polynomial(count: int) -> tuple[list[str], Array]:
+    names = ["linear", "quadratic", "cubic", "quartic", "quintic"][: count - 1]
+    steps = np.arange(count) - (count - 1) / 2
+    q, r = np.linalg.qr(np.vander(steps, len(names) + 1, increasing=True))
+    return names, (q * np.sign(np.diag(r))).T[1:]
+
+
+def _adjust(p: pd.Series, method: str) -> Array:
+    values = p.to_numpy()
+    if method == "none":
+        return values
+    order = np.argsort(values)
+    steps = values[order] * (len(values) - np.arange(len(values)))
+    out = np.empty(len(values))
+    out[order] = np.minimum(1, np.maximum.accumulate(steps))
+    return out
+
+
+def _quantity(fit: MixedFit, scale: str) -> str:
+    if scale == "ratio":
+        return "odds ratio, typical participant" if fit.link == "logit" else "ratio of means"
+    if fit.family == "gaussian":
+        return "mean"
+    return {
+        "link": f"{fit.link}, typical participant",
+        "typical": "probability, typical participant",
+        "average": "probability, average over participants",
+    }[scale]
+
+
+def _noted(frame: pd.DataFrame, fit: MixedFit, scale: str) -> pd.DataFrame:
+    frame.attrs["scale"] = SCALES[scale]
+    frame.attrs["note"] = EXPLANATION if fit.family == "binomial" else ""
+    return frame
