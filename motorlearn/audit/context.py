@@ -1,0 +1,40 @@
+"""What a check may know beside the result: thresholds, the plan, the study, and how far to go."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from motorlearn.audit.guides import GUIDES, Guide
+from motorlearn.design import Design
+from motorlearn.trials import Study
+
+
+@dataclass(frozen=True)
+class Context:
+    """Surroundings of an audit.
+
+    Parameters
+    ----------
+    guides : mapping of str to Guide
+        Thresholds in force.
+    design : Design or None
+        The plan, where it is known.
+    study : Study or None
+        The whole study, where it is known.
+    remedies : bool
+        Whether remedies are run beside the original.
+    seed : int
+        Seed of whatever is simulated.
+    simulations : int
+        How many data sets are simulated or resampled.
+    """
+
+    guides: Mapping[str, Guide] = field(default_factory=lambda: dict(GUIDES))
+    design: Design | None = None
+    study: Study | None = None
+    remedies: bool = True
+    seed: int = 0
+    simulations: int = 1000
+
+    def guide(self, name: str) -> Guide:
+        """Threshold by name."""
+        return self.guides[name]

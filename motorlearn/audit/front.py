@@ -1,0 +1,135 @@
+"""``check_assumptions``: one audit for every result the toolkit makes."""
+
+from collections.abc import Hashable, Iterable, Sequence
+from functools import singledispatch
+
+from motorlearn.audit.comparison import comparison_checks, comparison_residuals
+from motorlearn.audit.context import Context
+from motorlearn.audit.guides import with_own_thresholds
+from motorlearn.audit.repeated import repeated_checks
+from motorlearn.audit.report import Audit, assemble
+from motorlearn.compare import PhaseComparison
+from motorlearn.design import Design, Threshold
+from motorlearn.exceptions import InputError
+from motorlearn.results import Recipe
+from motorlearn.trials import Study
+
+
+def check_assumptions(
+    result: object,
+    *,
+    study: Study | None = None,
+    design: Design | None = None,
+    thresholds: Iterable[Threshold] | None = None,
+    phases: Sequence[Hashable] | None = None,
+    remedies: bool = True,
+    simulations: int = 1000,
+    seed: int = 0,
+) -> Audit:
+    """Check the assumptions behind a result, grade each one and run the remedies beside it.
+
+    Grades are ``fine``, ``look`` and ``act``. They come from the size of a departure; a test can
+    only excuse a departure that chance gives often with so few data. Nothing is switched: each
+    remedy stands beside the original, with both conclusions.
+
+    Parameters
+    ----------
+    result : PhaseComparison, MixedFit, CurveFit, CurveFits, PopulationCurve, Agreement, Equivalence
+        What is to be believed.
+    study : Study, optional
+        The study it came from: plan, allocation and trials.
+    design : Design, optional
+        The plan alone; taken from the study otherwise.
+    thresholds : iterable of Threshold, optional
+        Own thresholds with their source; taken from the plan otherwise.
+    phases : sequence, optional
+        Tests to look at in a comparison of phases; by default all but the baseline.
+    remedies : bool
+        Whether to run the remedies; without them the audit is faster.
+    simulations : int
+        Simulated or resampled data sets per check that needs them.
+    seed : int
+        Seed of those.
+
+    Returns
+    -------
+    Audit
+
+    Raises
+    ------
+    InputError
+        If the kind of result is unknown, or a phase or a threshold is.
+
+    References
+    ----------
+    Each row of the table names the source of its own guide.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd, motorlearn as ml
+    >>> rng = np.random.default_rng(1)
+    >>> person = np.repeat(np.arange(40), 2)
+    >>> scores = pd.DataFrame({
+    ...     "participant": person,
+    ...     "group": np.where(person % 2, "random", "blocked"),
+    ...     "phase": ["pretest", "retention"] * 40,
+    ...     "radial_error": rng.normal(30, 4, 80) + 5 * rng.normal(size=40)[person],
+    ... })
+    >>> found = ml.compare_phases(scores, "radial_error", group="group", baseline="pretest")
+    >>> audit = check_assumptions(found)
+    >>> set(audit.table["grade"]) <= {"fine", "look", "act"}
+    True
+    """
+    if design is None and study is not None:
+        design = study.design
+    own = thresholds if thresholds is not None else design.thresholds if design else ()
+    context = Context(with_own_thresholds(own), design, study, remedies, seed, simulations)
+    return audit_of(result, context, phases)
+
+
+@singledispatch
+def audit_of(result: object, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    """Audit of one kind of result; further kinds register here."""
+    raise InputError(
+        "there is no assumption check for this kind of result",
+        [type(result).__name__],
+        "give what compare_phases, fit_mixed, fit_curve, fit_curves, fit_population_curve, "
+        "rater_agreement or an equivalence test returned",
+    )
+
+
+@audit_of.register
+def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    known = result.recipe.options["phases"]
+    unknown = [phase for phase in phases or () if phase not in known]
+    if unknown:
+        raise InputError("the comparison has no such phase", unknown, f"it has {', '.join(known)}")
+    baseline = result.recipe.options["baseline"]
+    chosen = tuple(phases) if phases else tuple(p for p in known if p != baseline)
+    checks = [*comparison_checks(result, context, chosen), *repeated_checks(result, context)]
+    recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
+    return assemble(checks, comparison_residuals(result, chosen), recipe)
+
+
+def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object) -> Recipe:
+    """Recipe of an audit: what was audited and with which thresholds of its own."""
+    own = {
+        guide.name: guide.text
+        for guide in context.guides.values()
+        if guide.status == "set by this study"
+    }
+    return Recipe(
+        call="check_assumptions",
+        columns=dict(audited.columns),
+        options={
+            "audited": audited.call,
+            "remedies": context.remedies,
+            "simulations": context.simulations,
+            "own_thresholds": own,
+            **options,
+        },
+        n=n,
+        left_out=audited.left_out,
+        seed=context.seed,
+        engine="grades from sizes; remedies beside the original",
+    )

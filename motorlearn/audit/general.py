@@ -1,0 +1,188 @@
+"""Assumptions every analysis shares: unit, bounds of the scale, missing data, family."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from motorlearn import digits
+from motorlearn.audit.context import Context
+from motorlearn.audit.phase_model import PhaseModel, imputed
+from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.compare import PhaseComparison
+from motorlearn.results import Recipe
+
+PERSON_UNITS = ("participant", "person", "individual")
+
+
+def unit_check(recipe: Recipe, context: Context, units: Sequence[str] = ("participant",)) -> Check:
+    """Whether what was allocated is what is analysed."""
+    design = context.design
+    allocated = design.allocation.unit if design is not None else "participant"
+    same = allocated in units or (
+        allocated in PERSON_UNITS and any(unit in PERSON_UNITS for unit in units)
+    )
+    known = "by the plan" if design is not None else "by default: no plan was given"
+    return judged(
+        "the unit analysed is the unit allocated",
+        "units that differ",
+        float(not same),
+        context.guide("unit"),
+        f"Allocated ({known}): {allocated}; analysed: {', '.join(units)}.",
+        f"Analyse one score per {allocated}, or give {allocated} its own random effect."
+        if not same
+        else "Nothing.",
+    )
+
+
+def family_check(result: PhaseComparison, context: Context) -> Check:
+    """How many contrasts are called primary, and the family they are corrected in."""
+    primary = context.design.primary if context.design is not None else None
+    tests = result.contrasts[result.contrasts["p"].notna()]
+    if primary is None:
+        count, finding = float("nan"), "No primary comparison is declared: every test is open."
+    else:
+        own = (tests["phase"] == primary.phase) & (
+            tests["adjusted"] == (primary.baseline is not None)
+        )
+        pair = set(primary.groups)
+        inside = np.array(
+            [not pair or {row.group, row.reference} == pair for row in tests.itertuples()]
+        )
+        count = float((own & inside).sum())
+        finding = f"Primary: {primary.outcome} at {primary.phase}, {int(count)} contrast(s)."
+    return judged(
+        "one primary comparison, the rest in a named family",
+        "comparisons called primary",
+        count,
+        context.guide("primaries"),
+        f"{finding} {len(tests)} contrasts were tested; correction: "
+        f"{result.recipe.options['adjust']} within each phase unless a family is named.",
+        "Name one primary comparison in the plan; label the others secondary or exploratory.",
+    )
+
+
+def bound_check(result: PhaseComparison, model: PhaseModel, context: Context) -> Check:
+    """Share of participants at the end of the scale."""
+    rows = result.scores[result.scores["phase"] == model.phase]
+    scores = rows["score"].to_numpy(dtype=float)
+    low, high = _bounds(result, context, scores)
+    at_low, at_high = (
+        float(np.mean(np.isclose(scores, bound))) if np.isfinite(bound) and len(scores) else 0.0
+        for bound in (low, high)
+    )
+    share, side = max((at_low, "floor"), (at_high, "ceiling"))
+    near = _near(scores, low, high)
+    return judged(
+        "the outcome is not at its floor or ceiling",
+        "share of participants at a bound (figure: scores)",
+        share,
+        context.guide("bound"),
+        f"{digits.percent(at_low)} at the floor, {digits.percent(at_high)} at the ceiling{near}.",
+        "A difference cannot show at a bound: use a continuous error score, or a model of hits."
+        + (f" The {side} hides differences between good performers." if share > 0.15 else ""),
+    )
+
+
+def _bounds(result: PhaseComparison, context: Context, scores: np.ndarray) -> tuple[float, float]:
+    columns = result.recipe.columns
+    if "attempts" in columns or columns.get("outcome") in ("hit", "hits", "hit_rate"):
+        return 0.0, 1.0
+    outcome = context.design.outcome(columns["outcome"]) if context.design is not None else None
+    if outcome is not None and (outcome.low is not None or outcome.high is not None):
+        return (
+            np.nan if outcome.low is None else outcome.low,
+            np.nan if outcome.high is None else outcome.high,
+        )
+    return (scores.min(), scores.max()) if _tied_at_ends(scores) else (np.nan, np.nan)
+
+
+def _tied_at_ends(scores: np.ndarray) -> bool:
+    """Several people sharing an extreme score betray a bound nobody declared."""
+    if len(scores) < 3:
+        return False
+    return max(np.sum(scores == scores.min()), np.sum(scores == scores.max())) > 2
+
+
+def _near(scores: np.ndarray, low: float, high: float) -> str:
+    if not (np.isfinite(low) and np.isfinite(high) and high > low and len(scores)):
+        return ""
+    place = (scores.mean() - low) / (high - low)
+    return f"; the mean lies {digits.percent(place)} of the way up the scale"
+
+
+def missing_check(result: PhaseComparison, model: PhaseModel, context: Context) -> Check:
+    """Share of participants without a score at this test, and whether groups differ in it."""
+    lost = ~model.used
+    share = float(lost.mean())
+    counts = [
+        (int(lost[model.codes == c].sum()), int((model.codes == c).sum())) for c in _codes(model)
+    ]
+    shares = [k / n for k, n in counts]
+    gap = max(shares) - min(shares)
+    chance = _difference_by_chance(counts)
+    by_group = context.guide("missing_by_group")
+    spread = ", ".join(
+        f"{model.groups[code]} {k} of {n}" for code, (k, n) in zip(_codes(model), counts)
+    )
+    check = judged(
+        "missing scores can be ignored",
+        "share of participants without this score (figure: missing map)",
+        share,
+        context.guide("missing"),
+        f"Missing: {spread}. {_who_is_missing(model)}".strip(),
+        "Report complete cases beside all available scores, and how far the missing ones would "
+        "have to lie to change the conclusion.",
+        remedy=_missing_remedy(model, context) if lost.any() else None,
+    )
+    differs = by_group.grade(gap) != "fine" and chance < 0.05
+    if differs and check.grade != "act":
+        finding = f"{check.finding} Groups differ in it: {digits.p_clause(chance)}."
+        return Check(
+            check.assumption, check.diagnostic, check.value, check.guide, "act", finding,
+            check.advice, check.remedy,
+        )  # fmt: skip
+    return check
+
+
+def _codes(model: PhaseModel) -> list[int]:
+    return sorted(set(model.codes.tolist()))
+
+
+def _difference_by_chance(counts: list[tuple[int, int]]) -> float:
+    table = np.array([[k, n - k] for k, n in counts])
+    if len(counts) < 2 or not table.sum(axis=0).all():
+        return 1.0
+    if len(counts) == 2:
+        return float(stats.fisher_exact(table).pvalue)
+    return float(stats.chi2_contingency(table, correction=False).pvalue)
+
+
+def _who_is_missing(model: PhaseModel) -> str:
+    if not model.adjusted:
+        return ""
+    lost = ~np.isfinite(model.y) & np.isfinite(model.x)
+    kept = np.isfinite(model.y) & np.isfinite(model.x)
+    if lost.sum() < 2 or kept.sum() < 2:
+        return ""
+    gap = (model.x[lost].mean() - model.x[kept].mean()) / model.x[kept].std(ddof=1)
+    return f"Their baseline lies {digits.number(float(gap))} SD from that of the others."
+
+
+def _missing_remedy(model: PhaseModel, context: Context) -> Remedy | None:
+    if not (context.remedies and model.adjusted and model.pairs):
+        return None
+    sd = float(np.sqrt(model.fit().variance))
+    before = model.conclusions()
+    found = []
+    for pair, conclusion in zip(model.pairs, before):
+        against = -sd * (1 if conclusion.estimate > float(model.ratio) else -1)
+        found.append(imputed(model, pair, np.array([0.0, against]), seed=context.seed))
+    plain, shifted = (tuple(column) for column in zip(*found))
+    return Remedy(
+        before,
+        (
+            Step("missing scores imputed from the baseline", plain),
+            Step("imputed and shifted by one residual SD against the finding", shifted, False),
+        ),
+    )

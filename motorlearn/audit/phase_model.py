@@ -1,0 +1,287 @@
+"""The comparison of groups at one test, taken apart so that its remedies can be run beside it."""
+
+from collections.abc import Hashable
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from motorlearn.audit.report import Conclusion
+from motorlearn.compare import PhaseComparison
+from motorlearn.linear import Ancova, ancova, ancova_batch, fit_least_squares, welch
+from motorlearn.linear.hypotheses import Estimate
+from motorlearn.linear.least_squares import LeastSquares
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class PhaseModel:
+    """Scores of one test on the scale of the analysis, with the baseline where there is one.
+
+    Attributes
+    ----------
+    phase : hashable
+        The test.
+    participants : ndarray, shape (n,)
+        Everybody with a score at the test or at the baseline.
+    y, x : ndarray, shape (n,)
+        Score and baseline; NaN where missing. ``x`` is all NaN without a baseline.
+    codes : ndarray of int, shape (n,)
+        Group of each participant, a position in ``groups``.
+    groups : tuple
+        Names of the groups.
+    pairs : tuple of (int, int)
+        Contrasts, group against reference.
+    ratio : bool
+        Whether the scale is logarithmic and effects are ratios.
+    adjusted : bool
+        Whether the baseline is in the model.
+    """
+
+    phase: Hashable
+    participants: NDArray
+    y: Floats
+    x: Floats
+    codes: NDArray[np.intp]
+    groups: tuple[Hashable, ...]
+    pairs: tuple[tuple[int, int], ...]
+    ratio: bool
+    adjusted: bool
+
+    @property
+    def used(self) -> NDArray[np.bool_]:
+        """Participants the model can use."""
+        return np.isfinite(self.y) & (np.isfinite(self.x) if self.adjusted else True)
+
+    @property
+    def complete(self) -> "PhaseModel":
+        """The model with only the participants it can use."""
+        return self.subset(self.used)
+
+    def subset(self, keep: NDArray[np.bool_]) -> "PhaseModel":
+        """The model with some participants."""
+        return replace(
+            self,
+            participants=self.participants[keep],
+            y=self.y[keep],
+            x=self.x[keep],
+            codes=self.codes[keep],
+        )
+
+    def rescaled(self) -> "PhaseModel":
+        """The model on logarithms, or back on raw scores where it was on logarithms."""
+        turn = np.exp if self.ratio else np.log
+        return replace(self, y=turn(self.y), x=turn(self.x), ratio=not self.ratio)
+
+    @property
+    def positive(self) -> bool:
+        """Whether logarithms exist."""
+        values = np.concatenate([self.y, self.x if self.adjusted else self.y])
+        return self.ratio or bool(np.nanmin(values) > 0)
+
+    def analysis(self) -> Ancova | None:
+        """Analysis of covariance of the complete cases, or none without a baseline."""
+        whole = self.complete
+        return ancova(whole.y, whole.codes, whole.x, names=["baseline"]) if self.adjusted else None
+
+    def fit(self) -> LeastSquares:
+        """The linear model behind the comparison, complete cases."""
+        model = self.analysis()
+        if model is not None:
+            return model.fit
+        whole = self.complete
+        columns = np.eye(len(self.groups))[whole.codes]
+        present = columns.any(axis=0)
+        names = [str(name) for name, here in zip(self.groups, present) if here]
+        return fit_least_squares(columns[:, present], whole.y, names=names)
+
+    def weights(self, pair: tuple[int, int]) -> Floats:
+        """Contrast weights of a pair of groups."""
+        unit = np.eye(len(self.groups))
+        return unit[pair[0]] - unit[pair[1]]
+
+    def label(self, pair: tuple[int, int]) -> str:
+        """Name of a contrast; it ends in ``ratio`` where it is one."""
+        sign, kind = ("/", "ratio") if self.ratio else ("−", "difference")
+        return f"{self.groups[pair[0]]} {sign} {self.groups[pair[1]]}, {kind}"
+
+    def welch_of(self, pair: tuple[int, int]) -> Estimate:
+        """Welch's comparison of a pair of groups, the baseline left aside."""
+        return welch(*(self.y[self.codes == code] for code in pair))
+
+    def conclude(self, pair, estimate, low, high, p) -> Conclusion:
+        """A conclusion on the scale on which it is reported."""
+        shown = np.exp([estimate, low, high]) if self.ratio else (estimate, low, high)
+        return Conclusion(self.label(pair), *(float(value) for value in shown), float(p))
+
+    def conclusions(self, *, covariance: str = "ordinary") -> tuple[Conclusion, ...]:
+        """Contrasts of the complete cases: covariance analysis, or Welch without a baseline."""
+        model, whole, found = self.analysis(), self.complete, []
+        for pair in self.pairs:
+            if model is not None:
+                t = model.difference(*pair, covariance=covariance)
+            else:
+                t = whole.welch_of(pair)
+            found.append(self.conclude(pair, t.estimate, t.low, t.high, t.p))
+        return tuple(found)
+
+
+def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
+    """Take one test out of a comparison of phases."""
+    options = result.recipe.options
+    baseline = options["baseline"]
+    groups = tuple(options["groups"])
+    wide = result.scores.pivot(index="participant", columns="phase", values="score")
+    group_of = result.scores.drop_duplicates("participant").set_index("participant")["group"]
+    adjusted = baseline is not None and phase != baseline
+    empty = pd.Series(np.nan, index=wide.index)
+    y, x = wide.get(phase, empty), wide[baseline] if adjusted else empty
+    ratio = options["effect"] == "ratio"
+    scale = np.log if ratio else np.asarray
+    rows = result.contrasts[
+        (result.contrasts["phase"] == phase) & (result.contrasts["adjusted"] == adjusted)
+    ]
+    return PhaseModel(
+        phase=phase,
+        participants=wide.index.to_numpy(),
+        y=scale(y.to_numpy(dtype=float)),
+        x=scale(x.to_numpy(dtype=float)),
+        codes=np.array([groups.index(group_of[name]) for name in wide.index], dtype=np.intp),
+        groups=groups,
+        pairs=tuple(
+            (groups.index(row.group), groups.index(row.reference))
+            for row in rows.itertuples()
+            if np.isfinite(row.p)
+        ),
+        ratio=ratio,
+        adjusted=adjusted,
+    )
+
+
+def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Conclusion, ...]:
+    """Percentile intervals of the contrasts, participants drawn anew within their groups."""
+    whole = model.complete
+    rng = np.random.default_rng(seed)
+    places = np.empty((resamples, len(whole.y)), dtype=np.intp)
+    for code in np.unique(whole.codes):
+        members = np.flatnonzero(whole.codes == code)
+        places[:, members] = rng.choice(members, size=(resamples, len(members)))
+    found = []
+    for pair, before in zip(model.pairs, model.conclusions()):
+        estimates = _contrast(whole, pair, whole.y[places], whole.x[places]).estimate
+        estimates = estimates[np.isfinite(estimates)]
+        low, high = np.quantile(estimates, [0.025, 0.975])
+        tail = min(np.mean(estimates <= 0), np.mean(estimates >= 0))
+        p = min(1.0, max(2 * tail, 1 / resamples))
+        estimate = np.log(before.estimate) if model.ratio else before.estimate
+        found.append(model.conclude(pair, estimate, low, high, p))
+    return tuple(found)
+
+
+def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, ...]:
+    """Contrasts with a slope for each group, read at a quantile of the baseline."""
+    whole = model.complete
+    point = float(np.quantile(whole.x, quantile))
+    unit = np.eye(len(model.groups))[whole.codes]
+    fit = fit_least_squares(np.hstack([unit, unit * (whole.x - point)[:, None]]), whole.y)
+    found = []
+    for pair in model.pairs:
+        c = np.concatenate([model.weights(pair), np.zeros(len(model.groups))])
+        error = float(np.sqrt(c @ fit.covariance() @ c))
+        estimate, reach = float(c @ fit.coefficients), float(stats.t.isf(0.025, fit.df)) * error
+        p = 2 * stats.t.sf(abs(estimate) / error, fit.df)
+        found.append(model.conclude(pair, estimate, estimate - reach, estimate + reach, p))
+    return tuple(found)
+
+
+def imputed(
+    model: PhaseModel, pair: tuple[int, int], shifts: Floats, *, draws: int = 40, seed: int = 0
+) -> list[Conclusion]:
+    """A contrast with missing scores imputed from the baseline, shifted in the first group.
+
+    Scores are drawn from the model fitted to the complete cases, parameters drawn anew for each
+    imputation, and combined by Rubin's rules; ``shifts`` are added to the imputed scores of the
+    first group of the pair, on the scale of the analysis.
+    """
+    fit, missing = model.fit(), ~np.isfinite(model.y)
+    whole = model.subset(
+        model.used | (missing & (np.isfinite(model.x) if model.adjusted else True))
+    )
+    missing = ~np.isfinite(whole.y)
+    rng = np.random.default_rng(seed)
+    sigma = np.sqrt(fit.sse / rng.chisquare(fit.df, draws))
+    root = np.linalg.cholesky(fit.unscaled)
+    beta = fit.coefficients + sigma[:, None] * (rng.normal(size=(draws, len(root))) @ root.T)
+    drawn = beta @ _design(whole, missing).T + sigma[:, None] * rng.normal(
+        size=(draws, missing.sum())
+    )
+    y = np.repeat(whole.y[None], draws, axis=0)
+    x = np.repeat(whole.x[None], draws, axis=0)
+    shifted = whole.codes[missing] == pair[0]
+    found = []
+    for shift in shifts:
+        y[:, missing] = drawn + shift * shifted
+        found.append(_rubin(model, pair, _contrast(whole, pair, y, x), fit.df))
+    return found
+
+
+def permuted(
+    model: PhaseModel, *, blocks: NDArray | None = None, permutations: int = 4999, seed: int = 0
+) -> tuple[Conclusion, ...]:
+    """Permutation p of each contrast; labels move only inside the blocks they were drawn in.
+
+    The statistic is the t of the adjusted contrast; every permutation moves the group labels of
+    all groups, so the null hypothesis is that of no effect on anybody.
+    """
+    whole = model.complete
+    strata = np.zeros(len(whole.y), dtype=int) if blocks is None else blocks[model.used]
+    rng = np.random.default_rng(seed)
+    codes = np.repeat(whole.codes[None], permutations, axis=0)
+    for stratum in np.unique(strata):
+        members = np.flatnonzero(strata == stratum)
+        codes[:, members] = rng.permuted(codes[:, members], axis=1)
+    y = np.repeat(whole.y[None], permutations, axis=0)
+    x = np.repeat(whole.x[None], permutations, axis=0) if model.adjusted else None
+    found = []
+    for pair, before in zip(model.pairs, model.conclusions()):
+        weights = model.weights(pair)
+        drawn = ancova_batch(y, codes, x, weights=weights)
+        here = ancova_batch(
+            whole.y[None], whole.codes, whole.x[None] if model.adjusted else None, weights=weights
+        )
+        t = np.abs(here.estimate / here.std_error)[0]
+        as_large = np.abs(drawn.estimate / drawn.std_error) >= t * (1 - 1e-12)
+        p = (1 + as_large.sum()) / (1 + permutations)
+        found.append(
+            Conclusion(before.label, before.estimate, before.conf_low, before.conf_high, float(p))
+        )
+    return tuple(found)
+
+
+def _contrast(model: PhaseModel, pair, y: Floats, x: Floats):
+    return ancova_batch(y, model.codes, x if model.adjusted else None, weights=model.weights(pair))
+
+
+def _design(model: PhaseModel, rows: NDArray[np.bool_]) -> Floats:
+    unit = np.eye(len(model.groups))[model.codes[rows]]
+    if not model.adjusted:
+        return unit
+    return np.column_stack([np.ones(rows.sum()), unit[:, 1:], model.x[rows]])
+
+
+def _rubin(model: PhaseModel, pair, contrast, df: float) -> Conclusion:
+    m = len(contrast.estimate)
+    estimate, within = contrast.estimate.mean(), np.mean(contrast.std_error**2)
+    between = contrast.estimate.var(ddof=1) * (1 + 1 / m)
+    total = within + between
+    lost = between / total
+    old = (m - 1) / max(lost, 1e-12) ** 2
+    observed = (df + 1) / (df + 3) * df * (1 - lost)
+    used = old * observed / (old + observed)
+    error = np.sqrt(total)
+    reach = stats.t.isf(0.025, used) * error
+    p = 2 * stats.t.sf(abs(estimate) / error, used)
+    return model.conclude(pair, estimate, estimate - reach, estimate + reach, p)

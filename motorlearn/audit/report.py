@@ -1,0 +1,245 @@
+"""What an audit gives: one row per assumption, with its grade and the remedy run beside it."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.audit.guides import Guide
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import GRADES
+
+AUDIT_COLUMNS = (
+    "analysis",
+    "assumption",
+    "diagnostic",
+    "value",
+    "guide",
+    "source",
+    "grade",
+    "finding",
+    "remedy",
+    "original",
+    "remedied",
+    "conclusion_changes",
+)
+
+
+@dataclass(frozen=True)
+class Conclusion:
+    """One estimate as a reader takes it away: the effect, its interval and its p."""
+
+    label: str
+    estimate: float
+    conf_low: float
+    conf_high: float
+    p: float
+
+    @property
+    def text(self) -> str:
+        """The conclusion in one line."""
+        return _in_words(self)
+
+    @property
+    def direction(self) -> int:
+        """1 or -1 where the interval or p excludes chance, 0 where it does not."""
+        if not self.p < 0.05:
+            return 0
+        return 1 if self.estimate > self._neutral else -1
+
+    @property
+    def _neutral(self) -> float:
+        return 1.0 if self.label.endswith("ratio") else 0.0
+
+
+@dataclass(frozen=True)
+class Step:
+    """One remedy as it was run; ``decides`` is False where it only shows a stress or a range."""
+
+    name: str
+    conclusions: tuple[Conclusion, ...]
+    decides: bool = True
+
+
+@dataclass(frozen=True)
+class Remedy:
+    """Remedies that were run beside the original analysis."""
+
+    original: tuple[Conclusion, ...]
+    steps: tuple[Step, ...]
+
+    @property
+    def names(self) -> str:
+        """What was run, in words."""
+        return "; ".join(step.name for step in self.steps)
+
+    @property
+    def changes(self) -> bool:
+        """Whether any conclusion differs: significance or direction."""
+        return any(
+            before.direction != after.direction
+            for step in self.steps
+            if step.decides
+            for before, after in zip(self.original, step.conclusions, strict=True)
+        )
+
+
+@dataclass(frozen=True)
+class Check:
+    """One assumption that was checked."""
+
+    assumption: str
+    diagnostic: str
+    value: float
+    guide: Guide
+    grade: str
+    finding: str
+    advice: str
+    remedy: Remedy | None = None
+
+    def row(self, analysis: str) -> dict[str, object]:
+        """Row of the audit table."""
+        run = self.remedy
+        return {
+            "analysis": analysis,
+            "assumption": self.assumption,
+            "diagnostic": self.diagnostic,
+            "value": float(self.value),
+            "guide": self.guide.text,
+            "source": self.guide.reference,
+            "grade": self.grade,
+            "finding": self.finding,
+            "remedy": f"{self.advice} Run beside: {run.names}." if run else self.advice,
+            "original": _joined(run.original) if run else "",
+            "remedied": " | ".join(
+                f"{step.name}: {_joined(step.conclusions)}" for step in run.steps
+            )
+            if run
+            else "",
+            "conclusion_changes": bool(run and run.changes),
+        }
+
+
+def judged(
+    assumption: str,
+    diagnostic: str,
+    value: float,
+    guide: Guide,
+    finding: str,
+    advice: str,
+    *,
+    chance: float | None = None,
+    remedy: Remedy | None = None,
+) -> Check:
+    """Grade a number by its guide; one that chance gives often enough stays ``fine``.
+
+    Parameters
+    ----------
+    chance : float, optional
+        p value of the number under the assumption. It can only excuse a number beyond the guide,
+        never raise a grade.
+    """
+    grade = guide.grade(value)
+    if grade != "fine" and chance is not None and chance >= 0.05:
+        grade = "fine"
+        finding = f"{finding} Beyond the guide, but within what chance gives with so few data."
+    return Check(assumption, diagnostic, value, guide, grade, finding, advice, remedy)
+
+
+@dataclass(frozen=True)
+class Audit(Result):
+    """Assumptions of a result, graded.
+
+    Attributes
+    ----------
+    table : DataFrame
+        ``analysis, assumption, diagnostic, value, guide, source, grade, finding, remedy, original,
+        remedied, conclusion_changes``; one row per assumption and analysis.
+    residuals : DataFrame
+        What the diagnostic figure shows: ``analysis, participant, group, phase, fitted,
+        residual``, residuals on the standard normal scale.
+    verdict : str
+        The whole in one sentence.
+    recipe : Recipe
+        What was audited, with options.
+    """
+
+    table: pd.DataFrame
+    residuals: pd.DataFrame = field(repr=False)
+    verdict: str
+    recipe: Recipe
+
+    def tables(self) -> Sequence[Table]:
+        """The assumptions, then the remedies that were run."""
+        shown = (
+            Column("analysis"),
+            Column("assumption"),
+            Column("diagnostic"),
+            Column("value", kind="significant", decimals=3),
+            Column("guide"),
+            Column("source"),
+            Column("grade"),
+            Column("remedy", "what to do"),
+        )
+        first = Table("assumptions", "Assumptions", shown, self.table, (self.verdict, NOTE))
+        run = self.table[self.table["original"] != ""]
+        return (first, _remedies(run)) if len(run) else (first,)
+
+    @property
+    def worst(self) -> str:
+        """The gravest grade."""
+        found = set(self.table["grade"])
+        return next(grade for grade in reversed(GRADES) if grade in found or grade == "fine")
+
+
+NOTE = (
+    "Guides are customs, several of them arbitrary; a study may set its own under [[thresholds]]. "
+    "No grade switches the model: a remedy stands beside the original. A conclusion changes where "
+    "p crosses .05, uncorrected, or the direction turns."
+)
+
+
+def assemble(checks: Iterable[tuple[str, Check]], residuals: pd.DataFrame, recipe: Recipe) -> Audit:
+    """Put checks together as an audit, analyses in the order given."""
+    rows = [check.row(analysis) for analysis, check in checks]
+    table = pd.DataFrame(rows, columns=list(AUDIT_COLUMNS))
+    return Audit(table, residuals, _verdict(table), recipe)
+
+
+def _verdict(table: pd.DataFrame) -> str:
+    counts = {grade: int((table["grade"] == grade).sum()) for grade in GRADES}
+    parts = ", ".join(f"{count} {grade}" for grade, count in counts.items())
+    changed = table.loc[table["conclusion_changes"], "assumption"].unique()
+    text = f"{len(table)} checks: {parts}."
+    if len(changed):
+        return f"{text} The conclusion changes with the remedy for: {'; '.join(changed)}."
+    if (table["original"] != "").any():
+        return f"{text} No remedy that was run changes a conclusion."
+    return text
+
+
+def _remedies(run: pd.DataFrame) -> Table:
+    columns = (
+        Column("analysis"),
+        Column("assumption"),
+        Column("original", "as analysed"),
+        Column("remedied", "with the remedy"),
+        Column("conclusion_changes", "changes", "flag"),
+    )
+    return Table("remedies", "Remedies run beside the original", columns, run)
+
+
+def _joined(conclusions: Sequence[Conclusion]) -> str:
+    return "; ".join(conclusion.text for conclusion in conclusions)
+
+
+def _in_words(conclusion: Conclusion) -> str:
+    reach = digits.interval(conclusion.conf_low, conclusion.conf_high)
+    interval = f" ({reach})" if np.isfinite(conclusion.conf_low) else ""
+    return (
+        f"{conclusion.label} {digits.number(conclusion.estimate)}{interval}, "
+        f"{digits.p_clause(conclusion.p)}"
+    )

@@ -1,0 +1,202 @@
+"""Audit of comparisons of phases: what is flagged, what is not, and the remedies beside it."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.audit.guides import GUIDES, with_own_thresholds
+from motorlearn.audit.phase_model import imputed, permuted, phase_model
+from motorlearn.audit.repeated import box_m
+from motorlearn.design import Threshold
+from motorlearn.exceptions import InputError
+
+
+def study(seed=0, n=24, sd=(4, 4, 4), effect=(0, 0, 0), slope=(0.6, 0.6, 0.6), noise=None):
+    """Long table of three groups, pretest, retention and transfer; one score per person."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for g, name in enumerate(("blocked", "random", "serial")):
+        for i in range(n):
+            pre = rng.normal(40, 5)
+            for phase, level in (("pretest", None), ("retention", 30), ("transfer", 33)):
+                spread = sd[g] * (rng.normal() if noise is None else noise(rng))
+                score = pre if level is None else level + slope[g] * (pre - 40) + effect[g] + spread
+                rows.append((f"{name[0]}{i:02d}", name, phase, score))
+    return pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"])
+
+
+def compare(table, **options):
+    options = {"group": "group", "baseline": "pretest"} | options
+    return ml.compare_phases(table, "radial_error", **options)
+
+
+def audit(table, phases=("retention",), options=None, **more):
+    more = {"remedies": False} | more
+    return ml.check_assumptions(compare(table, **(options or {})), phases=phases, **more)
+
+
+def row(found, words):
+    chosen = found.table[found.table["assumption"].str.contains(words, regex=False)]
+    assert len(chosen) >= 1, found.table["assumption"].tolist()
+    return chosen.iloc[0]
+
+
+def test_clean_data_pass():
+    found = audit(study())
+    shape = found.table[~found.table["assumption"].str.contains("primary|participant decides")]
+    assert set(shape["grade"]) == {"fine"}
+    assert found.table["source"].ne("").all()
+
+
+def test_one_group_that_scatters_three_times_as_wide_is_flagged():
+    found = row(audit(study(sd=(2, 2, 8))), "spread")
+    assert found["grade"] in ("look", "act")
+    assert "serial" in found["finding"]
+
+
+def test_a_wide_ratio_that_chance_explains_is_not_flagged():
+    table = study(seed=3, n=4)
+    rows = [row(audit(study(seed=seed, n=4)), "spread") for seed in range(40)]
+    excused = [entry for entry in rows if entry["value"] > 2 and entry["grade"] == "fine"]
+    assert excused
+    assert "chance" in excused[0]["finding"]
+    assert len(table)
+
+
+def test_skewed_residuals_are_flagged_and_logarithms_tried():
+    table = study(seed=2, n=40, noise=lambda rng: rng.exponential(1) ** 2)
+    found = row(audit(table, remedies=True, simulations=200), "residuals are roughly normal")
+    assert found["grade"] != "fine"
+    assert "logarithms" in found["remedied"]
+    assert "resampled" in found["remedied"]
+
+
+def test_unequal_slopes_are_flagged_with_the_crossing_named():
+    found = row(audit(study(slope=(0.2, 1.8, 0.6), n=30)), "parallel slopes")
+    assert found["grade"] == "look"
+    assert "cross" in found["finding"]
+
+
+def test_missing_by_group_needs_action():
+    table = study()
+    gone = table["participant"].isin([f"r{i:02d}" for i in range(9)])
+    table = table[~(gone & (table["phase"] == "retention"))]
+    found = row(audit(table, remedies=True, simulations=100), "missing scores")
+    assert found["grade"] == "act"
+    assert "random 9 of 24" in found["finding"]
+    assert "imputed" in found["remedied"]
+
+
+def test_ceiling_is_flagged_for_hits():
+    rng = np.random.default_rng(1)
+    table = study()[["participant", "group", "phase"]].assign(attempts=20)
+    table["hits"] = rng.binomial(20, np.where(table["phase"] == "pretest", 0.6, 0.97))
+    found = ml.compare_phases(table, "hits", group="group", baseline="pretest", attempts="attempts")
+    flagged = row(ml.check_assumptions(found, remedies=False, phases=["retention"]), "ceiling")
+    assert flagged["grade"] == "act"
+    assert flagged["value"] == pytest.approx(
+        (table.loc[table["phase"] == "retention", "hits"] == 20).mean()
+    )
+    assert "ceiling" in flagged["remedy"]
+
+
+def test_one_participant_who_decides_is_named():
+    table = study(effect=(0, -6, 0), sd=(2, 2, 2), n=10)
+    there = (table["participant"] == "r03") & (table["phase"] == "retention")
+    table.loc[there, "radial_error"] = 70
+    found = row(audit(table, remedies=True, simulations=100), "no single participant")
+    assert found["grade"] == "act"
+    assert "changes without: r03" in found["finding"]
+    assert "without r03" in found["remedied"]
+    assert found["conclusion_changes"]
+
+
+def test_every_group_by_itself_and_two_groups():
+    table = study()
+    two = audit(table[table["group"] != "serial"])
+    assert "parallel" in " ".join(two.table["assumption"])
+    alone = audit(table[table["group"] == "random"], options={"group": None})
+    assert row(alone, "missing scores")["grade"] == "fine"
+
+
+def test_dropped_participants_are_listed_and_a_mixed_model_stands_beside():
+    table = study()
+    table = table[~((table["participant"] == "b05") & (table["phase"] == "transfer"))]
+    found = row(audit(table, remedies=True, simulations=100), "every participant has every phase")
+    assert found["grade"] == "look"
+    assert "b05" in found["finding"]
+    assert "mixed model F(4)" in found["remedied"]
+
+
+def test_a_study_sets_its_own_threshold():
+    own = [Threshold(name="sd_ratio", look=1.01, act=None, source="supervisor, 2026")]
+    found = row(audit(study(seed=1, sd=(2, 3, 5)), thresholds=own), "spread")
+    assert found["grade"] == "look"
+    assert "supervisor" in found["source"] and "set by this study" in found["source"]
+    with pytest.raises(InputError, match="'sd_rato'"):
+        with_own_thresholds([Threshold(name="sd_rato", look=1, act=2, source="x")])
+    with pytest.raises(InputError, match="milder"):
+        with_own_thresholds([Threshold(name="sd_ratio", look=3, act=2, source="x")])
+
+
+def test_every_guide_has_a_source_or_says_it_has_none():
+    for guide in GUIDES.values():
+        assert guide.source or "no source" in guide.status
+        assert guide.status in ("from memory", "published", "common practice, no source")
+
+
+def test_unknown_results_and_phases_are_refused():
+    with pytest.raises(InputError, match="'DataFrame'"):
+        ml.check_assumptions(study())
+    with pytest.raises(InputError, match=r"no such phase.*'posttest'"):
+        audit(study(), phases=("posttest",))
+
+
+def test_audit_survives_json_and_prints():
+    found = audit(study(), remedies=True, simulations=100)
+    again = type(found).from_json(found.to_json())
+    assert again.table["grade"].tolist() == found.table["grade"].tolist()
+    assert "Remedies run beside the original" in str(found)
+    assert "<table" in found._repr_html_()
+
+
+def test_row_order_does_not_matter():
+    table = study()
+    first = audit(table, remedies=True, simulations=100).table
+    second = audit(table.sample(frac=1, random_state=3), remedies=True, simulations=100).table
+    pd.testing.assert_frame_equal(first, second, rtol=1e-9)
+
+
+# Kernels ----------------------------------------------------------------------------------------
+
+
+def test_box_m_of_a_hand_case():
+    """Two groups, one variable: Box's M is Bartlett's test on the F scale."""
+    from scipy import stats
+
+    rng = np.random.default_rng(0)
+    y = np.concatenate([rng.normal(0, 1, 40), rng.normal(0, 1.6, 40)])[:, None]
+    p = box_m(y, np.repeat([0, 1], 40))
+    assert p == pytest.approx(stats.bartlett(y[:40, 0], y[40:, 0]).pvalue, rel=0.01)
+
+
+def test_imputation_without_missing_scores_gives_the_complete_case_result():
+    model = phase_model(compare(study()), "retention")
+    (after,) = imputed(model, model.pairs[0], np.array([0.0]))
+    before = model.conclusions()[0]
+    assert after.estimate == pytest.approx(before.estimate)
+    assert after.p == pytest.approx(before.p, rel=0.05)
+
+
+def test_permutation_p_is_close_to_the_ancova_p_on_clean_data():
+    model = phase_model(compare(study(effect=(0, -2.2, 0))), "retention")
+    for before, after in zip(model.conclusions(), permuted(model, permutations=1999)):
+        assert after.p == pytest.approx(before.p, abs=0.04)
+
+
+def test_permutation_keeps_labels_inside_their_blocks():
+    """All labels of a group in one block: nothing can move, so p is 1."""
+    model = phase_model(compare(study()), "retention")
+    blocks = np.array([name[0] for name in model.participants])
+    assert all(entry.p == 1 for entry in permuted(model, blocks=blocks, permutations=99))
