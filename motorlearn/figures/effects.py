@@ -64,10 +64,9 @@ def effect_forest(
         _reference(axes, null, bound)
         for place, row in enumerate(effects.itertuples()):
             _row(axes, place, row, place in set(summary))
-        _dress(axes, effects, known, null, label)
+        under = f"\n← {sides[0]}   |   {sides[1]} →" if sides else ""
+        _dress(axes, effects, known, null, label + under)
         _numbers(axes, effects, decimals, decimal)
-        if sides:
-            _sides(axes, sides)
     return Drawing("effect-forest", figure)
 
 
@@ -138,8 +137,3 @@ def _numbers(axes: Axes, effects: pd.DataFrame, decimals: int, decimal: str) -> 
             va="center",
             annotation_clip=False,
         )
-
-
-def _sides(axes: Axes, sides: tuple[str, str]) -> None:
-    for text, x, side in ((f"← {sides[0]}", 0.0, "left"), (f"{sides[1]} →", 1.0, "right")):
-        axes.text(x, 1.02, text, transform=axes.transAxes, ha=side, va="bottom", color=SOFT_INK)

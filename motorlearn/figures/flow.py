@@ -33,7 +33,7 @@ def participant_flow(
         raise InputError("there is no stage to draw in a participant flow")
     stages = list(dict.fromkeys(flow["stage"]))
     with house(size):
-        figure, (axes,) = canvas(size, height=0.28 + 0.2 * len(stages))
+        figure, (axes,) = canvas(size, height=0.25 + 0.155 * len(stages))
         axes.set_axis_off()
         axes.set_xlim(-0.55 - 0.32 * len(groups), len(groups) - 0.45)
         axes.set_ylim(len(stages) - 0.45, -0.9)

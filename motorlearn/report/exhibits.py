@@ -140,8 +140,8 @@ def declared_bound(entry: OutcomeFindings) -> tuple[float, float] | None:
 
 def _sides(entry: OutcomeFindings) -> tuple[str, str]:
     if entry.outcome.better == "lower":
-        return "first group better", "second group better"
-    return "second group better", "first group better"
+        return "first better", "second better"
+    return "second better", "first better"
 
 
 def change_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:

@@ -115,7 +115,7 @@ def find(study: Study, *, decimal: str = ".", only: str | None = None) -> Findin
         people,
         there,
         participant_flow(there, names),
-        attrition(there, left_out),
+        attrition(there, left_out, names),
         outcomes,
     )
 
@@ -147,7 +147,8 @@ def _outcome(
     spread = cells.groupby(["group", "stage"], observed=True)["score"].std().mean()
     voice = Voice(design, data.outcome, decimals_for(float(spread)), decimal)
     pair = _change_stages(design, stages)
-    points, practised = _points(data, design)
+    ranks = _ranks(design, stages)
+    points, practised = _points(data, ranks)
     return OutcomeFindings(
         data.outcome,
         voice,
@@ -155,8 +156,8 @@ def _outcome(
         _attempt(lambda: _practice(data, design)),
         practised,
         points,
-        _by_task(data, stages),
-        _changes(cells, pair),
+        _by_task(data, ranks),
+        _changes(_ordered(cells, ranks, "group"), pair),
         pair,
         detectable_change(data, "stage", *pair) if pair else None,
     )
@@ -218,7 +219,24 @@ def _practice(data: Scored, design: Design) -> BlockComparison:
     )
 
 
-def _points(data: Scored, design: Design) -> tuple[pd.DataFrame, pd.DataFrame]:
+def _ranks(design: Design, stages: tuple[Stage, ...]) -> dict[str, dict[str, int]]:
+    """Place of every group and stage in the plan."""
+    return {
+        "group": {name: place for place, name in enumerate(design.group_names)},
+        "stage": {stage.name: place for place, stage in enumerate(stages)},
+    }
+
+
+def _ordered(frame: pd.DataFrame, ranks: dict[str, dict[str, int]], *by: str) -> pd.DataFrame:
+    """Sort rows in the order of the plan; columns without a rank by their values."""
+    return frame.sort_values(
+        list(by),
+        key=lambda column: column.map(ranks[column.name]) if column.name in ranks else column,
+        kind="stable",
+    ).reset_index(drop=True)
+
+
+def _points(data: Scored, ranks: dict[str, dict[str, int]]) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Group means and participants' scores by block of practice and by test."""
     table = data.table
     practised = table["phase"] == PRACTICE_PHASE
@@ -232,23 +250,20 @@ def _points(data: Scored, design: Design) -> tuple[pd.DataFrame, pd.DataFrame]:
     cells = Scored(keyed, data.column, data.attempts, data.outcome, data.by_trial).cells(
         ["participant", "group", "stage", "session", "block"]
     )
+    cells = _ordered(cells, ranks, "stage", "session", "block", "group")
     cells = cells.rename(columns={"stage": "phase"})
-    order = {name: place for place, name in enumerate(_groups(table, design))}
-    cells = cells.sort_values("group", key=lambda names: names.map(order), kind="stable")
     return group_points(cells, ["group", "phase", "session", "block"]), cells
 
 
-def _by_task(data: Scored, stages: tuple[Stage, ...]) -> pd.DataFrame:
+def _by_task(data: Scored, ranks: dict[str, dict[str, int]]) -> pd.DataFrame:
     by = ["group", "stage"]
     parts = [group_points(data.cells(["participant", *by]), by).assign(task="all")]
     if "task" in data.table and data.table["task"].nunique() > 1:
         cells = data.cells(["participant", *by, "task"])
         parts.append(group_points(cells, [*by, "task"]))
-    order = {stage.name: place for place, stage in enumerate(stages)}
     rows = pd.concat(parts, ignore_index=True)
-    return rows.sort_values("stage", key=lambda names: names.map(order), kind="stable").reset_index(
-        drop=True
-    )
+    rows["order"] = rows["task"].where(rows["task"] != "all", "")
+    return _ordered(rows, ranks, "stage", "order", "group").drop(columns="order")
 
 
 def _change_stages(design: Design, stages: tuple[Stage, ...]) -> tuple[str, str] | None:
@@ -265,7 +280,7 @@ def _changes(cells: pd.DataFrame, pair: tuple[str, str] | None) -> pd.DataFrame:
     if pair is None:
         return pd.DataFrame(columns=["participant", "group", "change"])
     wide = cells.pivot_table(
-        index=["participant", "group"], columns="stage", values="score", observed=True
+        index=["participant", "group"], columns="stage", values="score", observed=True, sort=False
     )
     wide = wide.reindex(columns=list(pair))
     return (wide[pair[1]] - wide[pair[0]]).rename("change").reset_index()

@@ -12,7 +12,10 @@ import jinja2
 import motorlearn
 from motorlearn.figures.style import Drawing
 from motorlearn.report.contents import Document, Heading, Text
-from motorlearn.tables import Table
+from motorlearn.tables import Column, Table
+
+SHORT = 28
+"""Texts up to this length stay on one line of a table."""
 
 
 @dataclass
@@ -112,9 +115,17 @@ def _figure(document: Document, drawing: Drawing, picture: bytes) -> str:
     )
 
 
+def _kind(column: Column, place: int, lines: list[list[str]]) -> str:
+    """Class of a column: numbers flush right; short texts are not broken."""
+    if column.is_numeric:
+        return ' class="n"'
+    return ' class="s"' if all(len(line[place]) <= SHORT for line in lines) else ""
+
+
 def _table(document: Document, table: Table) -> str:
     number = document.numbers()["tab", table.name]
-    kinds = [' class="n"' if column.is_numeric else "" for column in table.columns]
+    lines = table.cells(document.decimal)
+    kinds = [_kind(column, i, lines) for i, column in enumerate(table.columns)]
     head = "".join(
         f'<th scope="col"{kind}>{html.escape(text)}</th>'
         for text, kind in zip(table.headings, kinds, strict=True)
@@ -123,7 +134,7 @@ def _table(document: Document, table: Table) -> str:
         "<tr>"
         + "".join(f"<td{kind}>{html.escape(c)}</td>" for c, kind in zip(line, kinds, strict=True))
         + "</tr>"
-        for line in table.cells(document.decimal)
+        for line in lines
     )
     notes = "".join(f"<p>{_linked(document, note)}</p>" for note in table.notes)
     foot = f'<tfoot><tr><td colspan="{len(kinds)}">{notes}</td></tr></tfoot>' if notes else ""

@@ -103,7 +103,7 @@ def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["group", "stage", "n", "note"])
 
 
-def attrition(present: pd.DataFrame, left_out: pd.DataFrame) -> pd.DataFrame:
+def attrition(present: pd.DataFrame, left_out: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
     """Absences and trials left out: ``stage, group, reason, participants, rows``."""
     gone = present[present["trials"] == 0].groupby(["stage", "group"], sort=False)["participant"]
     rows = [
@@ -116,4 +116,8 @@ def attrition(present: pd.DataFrame, left_out: pd.DataFrame) -> pd.DataFrame:
         ("all", group, reason, part["participant"].nunique(), int(part["rows"].sum()))
         for (group, reason), part in by_reason
     ]
-    return pd.DataFrame(rows, columns=["stage", "group", "reason", "participants", "rows"])
+    found = pd.DataFrame(rows, columns=["stage", "group", "reason", "participants", "rows"])
+    order = {name: place for place, name in enumerate(groups)}
+    stages = {name: place for place, name in enumerate([*dict.fromkeys(present["stage"]), "all"])}
+    ranks = pd.DataFrame({"s": found["stage"].map(stages), "g": found["group"].map(order)})
+    return found.loc[ranks.sort_values(["s", "g"], kind="stable").index].reset_index(drop=True)

@@ -70,7 +70,7 @@ def scored(table: pd.DataFrame, outcome: Outcome, by: Sequence[str]) -> Scored:
     if outcome.name == "hits" and {"hits", "attempts"} <= set(table):
         return _hits(table, outcome)
     if outcome.name in table:
-        return Scored(table, outcome.name, None, outcome, True)
+        return Scored(table, outcome.name, None, _named(outcome), True)
     measured = score_trials(table, [name for name in by if name in table])
     if outcome.name not in measured:
         raise ColumnError(
@@ -81,13 +81,21 @@ def scored(table: pd.DataFrame, outcome: Outcome, by: Sequence[str]) -> Scored:
     return Scored(measured, outcome.name, None, outcome, False)
 
 
+def _named(outcome: Outcome) -> Outcome:
+    """The mean of hit-or-miss trials is a rate, whatever the trials are called."""
+    if outcome.name == "hit" and outcome.label in ("", "hit", "hits"):
+        return outcome.model_copy(update={"label": "hit rate"})
+    return outcome
+
+
 def _hits(table: pd.DataFrame, outcome: Outcome) -> Scored:
     attempts = table["attempts"].dropna().unique()
     if len(attempts) != 1:
-        share = outcome.model_copy(update={"unit": "share of attempts"})
+        share = outcome.model_copy(update={"label": "hit rate", "unit": ""})
         return Scored(table, "hits", "attempts", share, False)
-    unit = outcome.unit or f"of {attempts[0]:g}"
-    counts = outcome.model_copy(update={"unit": unit})
+    label = outcome.label or "hits"
+    label = label if " of " in label else f"{label} of {attempts[0]:g}"
+    counts = outcome.model_copy(update={"label": label, "unit": ""})
     return Scored(table, "hits", None, counts, False)
 
 

@@ -72,10 +72,16 @@ def primary_sentences(found: Findings, entry: OutcomeFindings) -> list[str]:
         return _changes(found, entry)
     test = equivalence_row(entry.comparison, row)
     said = [
-        sentences.contrast_sentence(row, entry.voice, found.allocated),
+        sentences.contrast_sentence(
+            row, entry.voice, found.allocated, baseline=_baseline(entry.comparison)
+        ),
         sentences.reading(row, entry.voice, test),
     ]
     return [sentence for sentence in said if sentence]
+
+
+def _baseline(comparison: PhaseComparison) -> str:
+    return str(comparison.recipe.options["baseline"] or "baseline")
 
 
 def primary_row(found: Findings, entry: OutcomeFindings) -> pd.Series | None:
@@ -195,7 +201,9 @@ def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Bl
     yield Heading(f"All contrasts in {voice.name}", 2)
     yield from (Text(text) for text in _omnibus(comparison, stage, voice, len(found.groups)))
     adjusted = bool(comparison.contrasts["adjusted"].any())
-    title = f"Groups compared in {voice.name}" + (", adjusted for the baseline" if adjusted else "")
+    title = f"Groups compared in {voice.name}" + (
+        f", adjusted for the {_baseline(comparison)}" if adjusted else ""
+    )
     yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study.")
     forest = exhibits.effects_figure(found, entry, "thesis")
     if forest is not None:
@@ -229,7 +237,7 @@ def _interaction(comparison: PhaseComparison, voice) -> list[str]:
                 "Whether groups changed differently over all parts of the study is asked by the "
                 f"group-by-test interaction of the mixed analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
-                f"{voice.number(row['generalised_eta2'], 3)}; complete cases only."
+                f"{voice.share(row['generalised_eta2'])}; complete cases only."
             )
     return said
 

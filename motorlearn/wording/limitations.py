@@ -90,8 +90,9 @@ def _of_people(flow: pd.DataFrame) -> list[str]:
             for group, a, b in zip(first.index, first, last, strict=True)
         ]
         found.append(
-            f"{capitalised(count(int(lost), 'allocated participant'))} had no usable score at "
-            f"the last test ({listed(shares)}); those who stay can differ from those who leave."
+            f"Of {count(int(first.sum()), 'allocated participant')}, {int(lost)} had no usable "
+            f"score at the last test ({listed(shares)}); those who stay can differ from those who "
+            "leave."
         )
     if last.min() < SMALL_GROUP:
         found.append(

@@ -27,23 +27,22 @@ _SCHEDULES = {
 def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     """Who took part and how they came to their groups."""
     total = sum(allocated.values())
-    people = count(total, "participant").replace("participant", "participant")
+    people = f"In all, {count(total, 'participant')}"
     if len(allocated) == 1:
         return (
-            f"{capitalised(people)} followed one programme ({next(iter(allocated))}); there was "
+            f"{people} followed one programme ({next(iter(allocated))}); there was "
             "no comparison group."
         )
     sizes = listed([f"{name} n = {n}" for name, n in allocated.items()])
     way = design.allocation
     if way.method == "none":
-        how = f"{people} practised in groups that were not allocated at random ({sizes})."
-        return capitalised(how)
+        return f"{people} practised in groups that were not allocated at random ({sizes})."
     strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
     size = f" of {way.block_size}" if way.method == "blocks" and way.block_size else ""
     unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
     return (
-        f"{capitalised(people)} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
-        f"{count(len(allocated), 'group')} ({sizes}).{unit}"
+        f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
+        f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
     )
 
 
@@ -60,11 +59,16 @@ def task_paragraph(design: Design) -> str:
             task.name + (f" ({task.description})" if task.description else "")
             for task in design.tasks
         ]
-        parts.append(f"{capitalised(count(len(names), 'task'))}: {listed(names)}.")
+        number = capitalised(count(len(names), "task", spelt=True))
+        parts.append(f"{number} {_was(names)} practised: {listed(names)}.")
     if design.target:
         length = f" {unit}" if unit else ""
         parts.append(f"The target was a disc of {design.target.radius:g}{length} radius.")
     return " ".join(parts)
+
+
+def _was(names: list[str]) -> str:
+    return "was" if len(names) == 1 else "were"
 
 
 def programme_paragraph(design: Design) -> str:

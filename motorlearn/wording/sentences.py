@@ -9,7 +9,9 @@ from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.voice import Voice, capitalised, listed
 
 
-def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -> str:
+def contrast_sentence(
+    row: pd.Series, voice: Voice, allocated: dict[str, int], *, baseline: str = "baseline"
+) -> str:
     """Report one contrast between two groups in full.
 
     Parameters
@@ -20,6 +22,8 @@ def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -
         Outcome, decimals and plan.
     allocated : dict of str to int
         People allocated to each group.
+    baseline : str
+        Name of the phase that was adjusted for.
     """
     group, reference = str(row["group"]), str(row["reference"])
     if not math.isfinite(row["estimate"]):
@@ -27,7 +31,7 @@ def contrast_sentence(row: pd.Series, voice: Voice, allocated: dict[str, int]) -
             f"At {voice.at(row['phase'])}, {group} and {reference} practice could not be compared "
             f"in {voice.name}: {row.get('method', 'too few scores')}."
         )
-    adjusted = "adjusted for the baseline; " if row["adjusted"] else ""
+    adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
     return (
         f"{_where(row, voice)}, {_size(row, voice)} "
         f"({adjusted}{_interval(row, voice)}; {voice.t(row)}{_standardised(row, voice)}; "
@@ -43,14 +47,14 @@ def _size(row: pd.Series, voice: Voice) -> str:
     group, reference, estimate = str(row["group"]), str(row["reference"]), float(row["estimate"])
     if row["effect"] == "ratio":
         return (
-            f"{voice.name} was {voice.number(estimate, 2)} times as large after {group} as after "
-            f"{reference} practice"
+            f"{voice.name} {voice.was} {voice.number(estimate, 2)} times as large after {group} as "
+            f"after {reference} practice"
         )
     amount = voice.measured(abs(estimate))
     if voice.number(abs(estimate)) == voice.number(0.0):
         return f"{voice.name} after {group} and {reference} practice lay {amount} apart"
     way = "higher" if estimate > 0 else "lower"
-    return f"{voice.name} was {amount} {way} after {group} than after {reference} practice"
+    return f"{voice.name} {voice.was} {amount} {way} after {group} than after {reference} practice"
 
 
 def _interval(row: pd.Series, voice: Voice) -> str:
@@ -133,8 +137,7 @@ def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
 def omnibus_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the test of all groups together at one phase."""
     effect = row.get("partial_eta2", math.nan)
-    eta = f", partial η² = {digits.p_value(effect)}" if math.isfinite(effect) else ""
-    eta = eta.replace(".", voice.decimal)
+    eta = f", partial η² = {voice.share(effect)}" if math.isfinite(effect) else ""
     return (
         f"{_where(row, voice)}, the test of all groups together gave {f_clause(row, voice)}{eta} "
         f"({row['method']})."
@@ -181,5 +184,6 @@ def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
     parts = []
     for row in rows.to_dict("records"):
         spread = f"SD {voice.number(row['sd'])}, " if row["n"] > 1 else ""
-        parts.append(f"{row['group']} {voice.measured(row['mean'])} ({spread}n = {int(row['n'])})")
-    return f"{capitalised(voice.during(phase))}, mean {voice.name} was {listed(parts)}."
+        value = voice.measured(row["mean"])
+        parts.append(f"{value} ({spread}n = {int(row['n'])}) in {row['group']}")
+    return f"{capitalised(voice.during(phase))}, mean {voice.name} {voice.was} {listed(parts)}."

@@ -63,6 +63,16 @@ class Voice:
         """The unit with the space before it, empty where there is none."""
         return f" {self.outcome.unit}" if self.outcome.unit else ""
 
+    @property
+    def was(self) -> str:
+        """The verb that goes with the name of the outcome."""
+        head = self.name.split(" of ")[0].split(" (")[0]
+        return "were" if head.endswith("s") and not head.endswith("ss") else "was"
+
+    def share(self, value: float) -> str:
+        """Write a share of variance to three decimals, without a leading zero."""
+        return self.number(value, 3).replace(f"0{self.decimal}", self.decimal, 1)
+
     def number(self, value: float, decimals: int | None = None) -> str:
         """Write a raw score."""
         places = self.decimals if decimals is None else decimals
@@ -127,16 +137,22 @@ class Voice:
         return f"during {where}" if self.stage(name).phase == PRACTICE_PHASE else f"at {where}"
 
 
-def count(number: float, noun: str) -> str:
-    """Write a number with its noun in the right form.
+def count(number: float, noun: str, *, spelt: bool = False) -> str:
+    """Write a number with its noun in the right form, small numbers in letters where asked.
 
     Examples
     --------
-    >>> count(1, "day"), count(7.0, "day"), count(3, "trial")
-    ('1 day', '7 days', '3 trials')
+    >>> count(1, "day"), count(7.0, "day"), count(3, "trial", spelt=True)
+    ('1 day', '7 days', 'three trials')
     """
     written = f"{number:g}"
-    return f"{written} {noun}" if written == "1" else f"{written} {noun}s"
+    form = noun if written == "1" else f"{noun}s"
+    if spelt and written.isdigit() and int(written) < len(_LETTERS):
+        written = _LETTERS[int(written)]
+    return f"{written} {form}"
+
+
+_LETTERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def listed(items: list[str], last: str = "and") -> str:
