@@ -11,7 +11,14 @@ from motorlearn.teaching.aiming import (
     class_plan,
     make_programme,
     merge_class,
+    rehearse_class,
     write_class_study,
+)
+from motorlearn.teaching.class_data import (
+    AnswerKey,
+    StudentStudy,
+    class_data_sets,
+    student_study,
 )
 from motorlearn.teaching.demonstration import Demonstration
 from motorlearn.teaching.faces import LessonFace, show
@@ -25,6 +32,7 @@ from motorlearn.teaching.twenty_attempts import TwentyAttempts, twenty_attempts
 __all__ = [
     "LESSONS",
     "AimingTask",
+    "AnswerKey",
     "ClassTrials",
     "Control",
     "Demonstration",
@@ -35,7 +43,9 @@ __all__ = [
     "PracticeAndTests",
     "RegressionToMean",
     "Sitting",
+    "StudentStudy",
     "TwentyAttempts",
+    "class_data_sets",
     "class_plan",
     "feedback_dependence",
     "make_programme",
@@ -43,7 +53,9 @@ __all__ = [
     "pooled_trials",
     "practice_and_tests",
     "regression_to_mean",
+    "rehearse_class",
     "show",
+    "student_study",
     "twenty_attempts",
     "write_class_study",
 ]

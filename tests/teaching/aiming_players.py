@@ -5,17 +5,7 @@ import math
 import numpy as np
 
 from motorlearn.teaching.aiming import Sitting, make_programme
-from motorlearn.teaching.aiming.floor import BOARD, GLIDE, HOP, target
-
-
-def perfect_push(task, farther=0.0):
-    """Direction and speed that put the ring on the centre, from the geometry of the floor."""
-    x, y = target(task, farther)
-    x = 2 * BOARD - x if task == "bank" else x
-    direction, length = math.degrees(math.atan2(x, y)), math.hypot(x, y)
-    if task == "lob":
-        return -direction, math.sqrt(length / HOP)
-    return direction, length / GLIDE
+from motorlearn.teaching.aiming.rehearsal import perfect_push
 
 
 def play(seat, *, class_seed=1, pushes=102, noise=0.0):

@@ -3,10 +3,10 @@
 import math
 
 import pytest
-from aiming_players import perfect_push
 
 from motorlearn.exceptions import InputError
 from motorlearn.teaching.aiming.floor import BOARD, FARTHER, SPEEDS, WALL, roll
+from motorlearn.teaching.aiming.rehearsal import perfect_push
 
 TASKS = ("straight", "bank", "lob")
 

@@ -9,6 +9,7 @@ from motorlearn.teaching.aiming.files import (
 )
 from motorlearn.teaching.aiming.floor import Rest, roll
 from motorlearn.teaching.aiming.programme import Programme, class_plan, make_programme
+from motorlearn.teaching.aiming.rehearsal import rehearse_class, rehearse_sitting
 from motorlearn.teaching.aiming.sitting import Sitting
 
 __all__ = [
@@ -21,6 +22,8 @@ __all__ = [
     "draw_floors",
     "make_programme",
     "merge_class",
+    "rehearse_class",
+    "rehearse_sitting",
     "roll",
     "save_sitting",
     "write_class_study",
