@@ -46,16 +46,18 @@ def _one_group(data: PhaseScores) -> str:
 
 
 def _no_baseline(data: PhaseScores, baseline: Hashable | None) -> str:
-    if baseline is not None or len(data.groups) < 2:
+    if baseline is not None:
         return ""
-    if "pretest" in data.phases:
+    if set(data.phases) & set(PHASES) and "pretest" not in data.phases:
         return (
-            "No baseline was named, so no comparison is adjusted for where participants started; "
-            "baseline='pretest' would do so."
+            "There is no test before practice, so no change from a starting point can be stated "
+            "and differences between groups may have been there from the start."
         )
+    if len(data.groups) < 2:
+        return ""
     return (
-        "There is no test before practice, so differences between groups may have been there "
-        "from the start and no change from a starting point can be stated."
+        "No baseline was named, so no comparison is adjusted for where participants started; "
+        "baseline= names the test before practice."
     )
 
 

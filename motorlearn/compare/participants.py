@@ -77,6 +77,8 @@ class PhaseScores:
         )
 
 
+_LARGEST = 1e75
+
 ONE_GROUP = "all"
 """Name of the group where the table names none."""
 
@@ -111,7 +113,7 @@ def score_participants(
     trials = np.bincount(cell[present], weight[present], minlength=shape[0] * shape[1])
     total = np.bincount(cell[present], value[present], minlength=shape[0] * shape[1])
     scores = np.where(trials > 0, total / np.maximum(trials, 1), np.nan).reshape(shape)
-    _refuse_constant(scores, columns.outcome)
+    _refuse_unusable(scores, columns.outcome)
     labels = np.asarray(names)
     lost = _lost_rows(
         used, columns, present, labels[people], np.array(group_names, object)[codes[people]]
@@ -236,8 +238,14 @@ def _one_group_each(people, names, codes, group_names) -> NDArray[np.intp]:
     return high.astype(np.intp)
 
 
-def _refuse_constant(scores: NDArray[np.float64], outcome: str) -> None:
+def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
     present = scores[~np.isnan(scores)]
+    if np.abs(present).max() > _LARGEST:
+        raise InputError(
+            f"scores of {outcome!r} are too large to be squared",
+            present[np.abs(present) > _LARGEST],
+            "change the unit or correct the values",
+        )
     if present.max() == present.min():
         raise InputError(
             f"every score of {outcome!r} is the same",

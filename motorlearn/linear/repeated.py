@@ -192,7 +192,8 @@ def _sphericity(spread: Floats, df: int) -> Sphericity:
     if not trace > 0:
         nan = float("nan")
         return Sphericity(nan, nan, nan, nan, nan)
-    gg = trace**2 / (d * float(np.sum(spread**2)))
+    spread = spread / trace
+    gg = 1 / (d * float(np.sum(spread**2)))
     below = d * (df - d * gg)
     raw = ((df + 1) * d * gg - 2) / below if below > 0 else float("inf")
     w, p = _mauchly(spread, df)

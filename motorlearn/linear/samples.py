@@ -59,8 +59,9 @@ def welch_summary(
     """
     parts = [sd**2 / n if n > 1 else float("nan") for sd, n in zip(sds, sizes)]
     spread = sum(parts)
-    lower = sum(part**2 / (n - 1) for part, n in zip(parts, sizes) if n > 1)
-    df = spread**2 / lower if spread > 0 and lower > 0 else float("nan")
+    df = float("nan")
+    if spread > 0:
+        df = 1 / sum((part / spread) ** 2 / (n - 1) for part, n in zip(parts, sizes))
     return t_estimate(means[0] - means[1], float(np.sqrt(spread)), df, level=level)
 
 
