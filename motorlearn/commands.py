@@ -27,6 +27,25 @@ def check(study: StudyFolder) -> None:
         raise typer.Exit(1)
 
 
+@app.command("import")
+def import_file(
+    file: Annotated[Path, typer.Argument(help="Spreadsheet or text file with the data.")],
+    study: Annotated[Path, typer.Option(help="Folder that holds study.toml.")],
+    sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
+    mode: Annotated[
+        str, typer.Option(help="report, strict (stop at errors) or lenient (set rows aside).")
+    ] = "report",
+) -> None:
+    """Propose how to read a foreign file, show it, write it into study.toml and read the study."""
+    intake = ml.trials.take_in(file, study, sheet=sheet, mode=mode)
+    if intake.proposal is not None:
+        typer.echo(ml.tables.to_text(intake.proposal.table()))
+        typer.echo("Written to study.toml, section [import]; correct it there and run this again.")
+    typer.echo(ml.trials.problem_list(intake.study.problems))
+    if (intake.study.problems["severity"] == "error").any():
+        raise typer.Exit(1)
+
+
 @app.command()
 def report(
     study: StudyFolder,

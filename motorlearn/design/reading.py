@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
+from pydantic.fields import FieldInfo
 
 from motorlearn.design.schema import Design
 from motorlearn.exceptions import DesignError, FileError
@@ -54,8 +55,15 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
     try:
         return Design.model_validate(content)
     except ValidationError as problem:
-        lines = [_explain(entry) for entry in problem.errors()]
+        found = problem.errors()
+        places = [entry["loc"] for entry in found]
+        lines = [_explain(entry) for entry in found if not _follows(entry["loc"], places)]
         raise DesignError(f"{place}: " + "; ".join(lines)) from problem
+
+
+def _follows(place: tuple, places: list[tuple]) -> bool:
+    """Whether a mistake is only the consequence of one further in."""
+    return any(len(other) > len(place) and other[: len(place)] == place for other in places)
 
 
 def _explain(problem: Mapping[str, Any]) -> str:
@@ -77,13 +85,17 @@ def _explain(problem: Mapping[str, Any]) -> str:
 def _known_keys(path: tuple[str | int, ...]) -> list[str]:
     model: type[BaseModel] = Design
     for part in path:
-        if isinstance(part, int):
-            continue
-        inner = _section_of(model.model_fields[part].annotation)
-        if inner is None:
+        field = _fields(model).get(str(part))
+        inner = _section_of(field.annotation) if field is not None else None
+        if inner is not None:
+            model = inner
+        elif not isinstance(part, int):
             return []
-        model = inner
-    return list(model.model_fields)
+    return list(_fields(model))
+
+
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
 def _section_of(annotation: Any) -> type[BaseModel] | None:

@@ -1,9 +1,17 @@
-"""Files in, checked tables out."""
+"""Files in, checked tables out.
+
+Reading: ``reading`` (one file), ``folder`` (a study), ``opening`` and the readers of each kind of
+file behind it. Foreign files: ``proposing``, ``importing``, ``intake``. Checking: ``rules``,
+``planned``, ``people``. Showing: ``problems``. Giving away: ``package``.
+"""
 
 from motorlearn.trials.folder import read_study
+from motorlearn.trials.importing import import_trials
+from motorlearn.trials.intake import change_table, take_in
 from motorlearn.trials.package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.people import left_out
 from motorlearn.trials.problems import problem_counts, problem_list
+from motorlearn.trials.proposing import propose_recipe
 from motorlearn.trials.reading import read_trials
 from motorlearn.trials.rules import is_void, trial_key
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
@@ -11,17 +19,21 @@ from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 __all__ = [
     "Study",
     "Trials",
+    "change_table",
     "data_package",
+    "import_trials",
     "is_void",
     "left_out",
     "no_changes",
     "no_problems",
     "problem_counts",
     "problem_list",
+    "propose_recipe",
     "read_study",
     "read_trials",
     "table_bytes",
     "table_schema",
+    "take_in",
     "trial_key",
     "unit_of",
 ]

@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.importing import replay, settle
 from motorlearn.trials.opening import open_grid
 from motorlearn.trials.people import add_groups, check_people, check_same_people
 from motorlearn.trials.planned import check_plan
@@ -44,14 +45,14 @@ def read_study(folder: str | Path) -> Study:
     path = Path(folder)
     design = read_design(path)
     root = path if path.is_dir() else path.parent
-    trials = _read(root, design.files.trials, design)
+    trials = _trials(root, design)
     people = _read(root, design.files.participants, design)
     ratings = _read(root, design.files.ratings, design)
-    if trials is None:
-        raise FileError("the plan names no file of trials", remedy="set files.trials")
     if people is not None and people.sheet.has("group") and not trials.sheet.has("group"):
         trials = _with_groups(trials, people)
     problems = gather(_problems(design, trials, people, ratings))
+    if design.recipe is not None:
+        trials = settle(trials, problems, design.recipe.mode)
     return Study(
         design,
         trials_of(trials, problems[problems["file"] == trials.sheet.file].reset_index(drop=True)),
@@ -60,6 +61,15 @@ def read_study(folder: str | Path) -> Study:
         problems,
         root,
     )
+
+
+def _trials(root: Path, design: Design) -> Standard:
+    if design.recipe is not None:
+        return replay(inside(root, design.recipe.file), design.recipe, units=design.units)
+    trials = _read(root, design.files.trials, design)
+    if trials is None:
+        raise FileError("the plan names no file of trials", remedy="set files.trials")
+    return trials
 
 
 def _read(root: Path, name: str | None, design: Design) -> Standard | None:

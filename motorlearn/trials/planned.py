@@ -55,7 +55,7 @@ def phases_have_data(sheet: Sheet, design: Design) -> pd.DataFrame:
                 f"{column} without data",
                 severity="error",
                 file=sheet.file,
-                sheet=sheet.sheet,
+                sheet=sheet.title,
                 column=sheet.column(column),
                 value=absent,
                 advice="the plan has it and the file does not; add the rows, or change the plan",
@@ -187,7 +187,7 @@ def intervals_in_window(sheet: Sheet, design: Design) -> pd.DataFrame:
             "interval cannot be checked",
             severity="doubt",
             file=sheet.file,
-            sheet=sheet.sheet,
+            sheet=sheet.title,
             advice="the plan sets an interval after practice; add a column 'date'",
         )
     dates = read_dates(sheet.table["date"])

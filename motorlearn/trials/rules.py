@@ -85,7 +85,7 @@ def hits_above_attempts(sheet: Sheet) -> pd.DataFrame:
             "hits without attempts",
             severity="error",
             file=sheet.file,
-            sheet=sheet.sheet,
+            sheet=sheet.title,
             column=sheet.column("hits"),
             advice="add a column 'attempts' with the number of attempts of each row",
         )
@@ -287,7 +287,7 @@ def constant_outcomes(sheet: Sheet) -> pd.DataFrame:
                     "outcome never varies",
                     severity="doubt",
                     file=sheet.file,
-                    sheet=sheet.sheet,
+                    sheet=sheet.title,
                     column=sheet.column(name),
                     value=values.iloc[0],
                     advice="nothing can be compared on it; check that the column was filled in",
@@ -299,7 +299,7 @@ def constant_outcomes(sheet: Sheet) -> pd.DataFrame:
                     "outcome is empty",
                     severity="doubt",
                     file=sheet.file,
-                    sheet=sheet.sheet,
+                    sheet=sheet.title,
                     column=sheet.column(name),
                     advice="no row has a value here",
                 )

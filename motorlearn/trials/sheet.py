@@ -19,17 +19,27 @@ class Sheet:
         Standard columns first.
     rows : ndarray of int
         Row of the file for each row of the table.
-    file, sheet : str
+    file : str
         Where the table comes from.
+    sheet : str or ndarray of str
+        Sheet of a workbook; one per row where several were put together.
     shown : mapping of str to str
         How problems name a column of the table: its heading, in workbooks with its letter.
+    origins : mapping of str to ndarray of str
+        The same per row, for columns that were gathered from several columns of the file.
     """
 
     table: pd.DataFrame
     rows: np.ndarray
     file: str = ""
-    sheet: str = ""
+    sheet: str | np.ndarray = ""
     shown: Mapping[str, str] | None = None
+    origins: Mapping[str, np.ndarray] | None = None
+
+    @property
+    def title(self) -> str:
+        """Name of the sheet, empty where several were put together."""
+        return self.sheet if isinstance(self.sheet, str) else ""
 
     def has(self, *names: str) -> bool:
         """Whether all these columns are there."""
@@ -58,11 +68,16 @@ class Sheet:
             severity=severity,
             advice=advice if isinstance(advice, str) else list(advice),
             file=self.file,
-            sheet=self.sheet,
+            sheet=self.sheet if isinstance(self.sheet, str) else self.sheet[lines],
             row=self.rows[lines],
-            column=self.column(column),
+            column=self._columns(column, lines),
             value=list(values) if not isinstance(values, str) else values,
         )
+
+    def _columns(self, name: str, lines: np.ndarray) -> str | np.ndarray:
+        if self.origins is not None and name in self.origins:
+            return self.origins[name][lines]
+        return self.column(name)
 
 
 def codes(values: pd.Series) -> np.ndarray:

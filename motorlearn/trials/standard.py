@@ -1,6 +1,6 @@
 """From a grid of texts to a table in standard columns, with every doubt and change."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,8 +47,26 @@ def standardise(
     *,
     levels: Mapping[str, Mapping[object, object]] | None = None,
     units: Mapping[str, str] | None = None,
+    missing: tuple[str, ...] = (),
+    whole: tuple[Grid, tuple[int, ...]] | None = None,
 ) -> Standard:
     """Turn a grid into a table in standard columns.
+
+    Parameters
+    ----------
+    grid : Grid
+        The cells.
+    headings : Headings
+        Its headings.
+    levels : mapping, optional
+        Codes of a column to levels.
+    units : mapping of str to str, optional
+        Declared units.
+    missing : tuple of str
+        Further words for a missing number.
+    whole : tuple, optional
+        The grid that this one is a part of, and the places of its columns there; blank rows and
+        letters are taken from it.
 
     Raises
     ------
@@ -63,8 +81,9 @@ def standardise(
             absent,
             "use the names of the table: " + ", ".join(headings.names),
         )
-    body, rows, aside = _body(grid, headings)
-    writer = _Writer(grid, headings, rows)
+    body, rows, aside = _body(grid, headings, grid if whole is None else whole[0])
+    places = tuple(range(len(headings.names))) if whole is None else whole[1]
+    writer = _Writer(grid, headings, rows, places, missing)
     table = {
         name: writer.convert(name, column, levels.get(name))
         for name, column in zip(headings.names, body, strict=True)
@@ -73,7 +92,7 @@ def standardise(
     problems = [grid.marks, *writer.problems, *_unit_doubts(grid, headings, units or {})]
     problems.append(_aside_problems(grid, aside))
     changes = [_renamed(grid, headings), *writer.changes]
-    frame = pd.DataFrame(table, index=pd.RangeIndex(len(rows)))[_ordered(headings.names)]
+    frame = pd.DataFrame(table, index=pd.RangeIndex(len(rows)))[ordered_columns(headings.names)]
     sheet = Sheet(frame, rows, grid.file, grid.sheet, writer.shown)
     return Standard(sheet, gather(problems), _joined_changes(changes), aside, known)
 
@@ -81,15 +100,23 @@ def standardise(
 class _Writer:
     """Converts columns one after the other and keeps what was found on the way."""
 
-    def __init__(self, grid: Grid, headings: Headings, rows: np.ndarray) -> None:
+    def __init__(
+        self,
+        grid: Grid,
+        headings: Headings,
+        rows: np.ndarray,
+        places: Sequence[int],
+        missing: tuple[str, ...],
+    ) -> None:
         self.grid = grid
         self.rows = rows
+        self.missing = frozenset(word.lower() for word in missing)
         self.problems: list[pd.DataFrame] = []
         self.changes: list[pd.DataFrame] = []
         self.shown = {
             name: f"{original} [{grid.letter(place)}]" if grid.lettered else original
-            for place, (name, original) in enumerate(
-                zip(headings.names, headings.originals, strict=True)
+            for place, name, original in zip(
+                places, headings.names, headings.originals, strict=True
             )
         }
 
@@ -107,7 +134,13 @@ class _Writer:
         return self._labels(name, column)
 
     def _numbers(self, name: str, column: pa.ChunkedArray, kind: str) -> np.ndarray:
-        read = reading.read_flag if kind == "flag" else reading.read_number
+        plain = reading.read_flag if kind == "flag" else reading.read_number
+
+        def read(text: str, decimal: str) -> tuple[float, str]:
+            if text.strip().lower() in self.missing:
+                return float("nan"), "missing word"
+            return plain(text, decimal)
+
         values, findings = reading.to_numbers(column, self.grid.decimal, read=read)
         for finding in findings:
             self._note(name, finding)
@@ -202,17 +235,19 @@ def _fits(values: np.ndarray) -> bool:
     return bool((np.abs(values) < 2**53).all())
 
 
-def _ordered(names: tuple[str, ...]) -> list[str]:
+def ordered_columns(names: Sequence[str]) -> list[str]:
+    """Put standard columns first, in their order, and leave the others as they come."""
     standard = [name for name in COLUMNS if name in names]
     return standard + [name for name in names if name not in COLUMNS]
 
 
-def _body(grid: Grid, headings: Headings):
+def _body(grid: Grid, headings: Headings, whole: Grid):
     """Cut off the heading and set blank, repeated and total rows aside."""
     start = headings.line + 1
     columns = [column.slice(start) for column in grid.columns]
+    every = [column.slice(start) for column in whole.columns]
     rows = grid.rows[start:]
-    reasons = _set_aside_reasons(columns, headings)
+    reasons = _set_aside_reasons(columns, every, headings)
     if not reasons:
         return columns, rows, nothing_set_aside()
     lines = np.array(sorted(reasons))
@@ -222,7 +257,7 @@ def _body(grid: Grid, headings: Headings):
             "sheet": grid.sheet,
             "row": rows[lines],
             "reason": [reasons[line] for line in lines.tolist()],
-            "content": [_content(columns, line) for line in lines.tolist()],
+            "content": [_content(every, line) for line in lines.tolist()],
         }
     )
     keep = np.ones(len(rows), dtype=bool)
@@ -235,13 +270,15 @@ def _content(columns: list[pa.ChunkedArray], line: int) -> str:
     return " | ".join(text for column in columns if (text := column[line].as_py()))
 
 
-def _set_aside_reasons(columns: list[pa.ChunkedArray], headings: Headings) -> dict[int, str]:
+def _set_aside_reasons(
+    columns: list[pa.ChunkedArray], every: list[pa.ChunkedArray], headings: Headings
+) -> dict[int, str]:
     key = headings.names.index("participant") if "participant" in headings.names else 0
     texts = reading.trimmed(columns[key])
     reasons: dict[int, str] = {}
     blank = _equal(texts, "")
     if blank.any():
-        for column in columns:
+        for column in every:
             blank &= _equal(reading.trimmed(column), "")
         reasons = dict.fromkeys(np.flatnonzero(blank).tolist(), "blank row")
     heading = headings.originals[key]
