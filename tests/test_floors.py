@@ -46,7 +46,16 @@ TABLE_FACING = {
         "scores",
     },
     "curves": {"learner", "learners", "batches", "population", "averages"},
-    "mixed": {"designs", "fit", "frames", "matrices", "means", "result"},
+    "mixed": {
+        "designs",
+        "fit",
+        "frames",
+        "matrices",
+        "means",
+        "prediction",
+        "refitting",
+        "result",
+    },
     "linear": set(),
 }
 NUMERICAL = set(TABLE_FACING)

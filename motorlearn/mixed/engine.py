@@ -112,6 +112,11 @@ class Working:
         )
 
 
+def lifted(theta: Array) -> Array:
+    """Move a starting value off zero, where the gradient cannot tell which way is down."""
+    return np.where(np.abs(theta) < 0.05, np.where(theta < 0, -0.05, 0.05), theta)
+
+
 def working(x: Array, factors: list[Factor]) -> Working:
     """Put a design on working scales, the factor with most random effects first."""
     root_n = np.sqrt(x.shape[0])
@@ -150,16 +155,26 @@ def linear_model(work: Working, cells: Cells, reml: bool):
 
 
 def solve_linear(
-    x: Array, factors: list[Factor], cells: Cells, *, reml: bool, start: Array | None = None
+    x: Array,
+    factors: list[Factor],
+    cells: Cells,
+    *,
+    reml: bool,
+    start: list[Array] | None = None,
 ) -> Solution:
-    """Fit a linear mixed model by restricted or full maximum likelihood."""
+    """Fit a linear mixed model by restricted or full maximum likelihood.
+
+    ``start`` holds covariances of the random effects relative to the residual variance.
+    """
     work = working(x, factors)
     model = linear_model(work, cells, reml)
     if start is None:
         base = np.concatenate([f.structure.start for f in work.factors])
         values = [model.objective((base * g)[None], ONE)[0][0] for g in _GRID]
-        start = base * _GRID[int(np.argmin(values))]
-    found = minimise(model.objective, start[None])
+        theta = base * _GRID[int(np.argmin(values))]
+    else:
+        theta = lifted(work.theta(start))
+    found = minimise(model.objective, theta[None])
     curve, full = curvatures(model, found.x)
     better = escape(model.objective, polish(model.objective, found, curve), curve)
     if np.abs(better.x - found.x).max() > 1e-3:
@@ -203,7 +218,7 @@ def _linear_solution(work: Working, model, found: Minimum, curve: Array, full: A
         expected_decrease=float(expected_decrease(curve, here.gradient)[0]),
         iterations=found.iterations,
         vcov_slopes=np.array([back @ slope @ back.T for slope in slopes]),
-        variance_vcov=2 * positive_inverse(full),
+        variance_vcov=2 * positive_inverse(full[0]),
     )
 
 
@@ -212,27 +227,30 @@ def _log_abs_det(matrix: Array) -> float:
 
 
 def curvatures(model, theta: Array) -> tuple[Array, Array]:
-    """Hessians of −2 log likelihood by central differences: profiled over σ (1, t, t), and full.
+    """Hessians of −2 log likelihood by central differences, profiled over σ and in full.
 
-    The full one is in (θ, σ); eliminating σ from it gives the profiled one.
+    The full ones, (R, t+1, t+1), are in (θ, σ); eliminating σ gives the profiled ones, (R, t, t).
     """
-    here = model.evaluate(theta, ONE)
-    size = theta.shape[1]
-    sigma = float(np.sqrt(here.rss[0] / model.df))
-    full = np.empty((size + 1, size + 1))
+    count, size = theta.shape
+    which = np.arange(count)
+    here = model.evaluate(theta, which)
+    variance = here.rss / model.df
+    sigma = np.sqrt(variance)
+    full = np.empty((count, size + 1, size + 1))
     for j in range(size):
-        width = 1e-4 * max(1.0, abs(theta[0, j]))
+        width = 1e-4 * np.maximum(1.0, np.abs(theta[:, j]))
         ahead, behind = theta.copy(), theta.copy()
-        ahead[0, j] += width
-        behind[0, j] -= width
-        up, down = model.evaluate(ahead, ONE), model.evaluate(behind, ONE)
-        rise = up.log_slope[0] - down.log_slope[0] + (up.rss_slope - down.rss_slope)[0] / sigma**2
-        full[j, :size] = rise / (2 * width)
-    full[:size, :size] = (full[:size, :size] + full[:size, :size].T) / 2
-    full[:size, size] = full[size, :size] = -2 * here.rss_slope[0] / sigma**3
-    full[size, size] = 4 * model.df / sigma**2
-    column = full[:size, size]
-    return (full[:size, :size] - np.outer(column, column) / full[size, size])[None], full
+        ahead[:, j] += width
+        behind[:, j] -= width
+        up, down = model.evaluate(ahead, which), model.evaluate(behind, which)
+        rise = up.log_slope - down.log_slope + (up.rss_slope - down.rss_slope) / variance[:, None]
+        full[:, j, :size] = rise / (2 * width)[:, None]
+    full[:, :size, :size] = (full[:, :size, :size] + full[:, :size, :size].swapaxes(1, 2)) / 2
+    column = -2 * here.rss_slope / sigma[:, None] ** 3
+    full[:, :size, size] = full[:, size, :size] = column
+    full[:, size, size] = corner = 4 * model.df / variance
+    outer = column[:, :, None] * column[:, None, :] / corner[:, None, None]
+    return full[:, :size, :size] - outer, full
 
 
 def solve_binomial(
@@ -260,41 +278,49 @@ def solve_binomial(
         model = BinomialOneFactor(rows, factor.structure, link, quadrature)
     else:
         model = BinomialManyFactors(work.x, work.factors, cells, offset, link, work.order)
-    point, guess = _binomial_start(work, model, cells, offset, link, start)
+    point, guess = _binomial_start(work, cells, offset, link, start)
     found = minimise(model.objective, point[None], guess)
     curve = hessian(model.objective, found.x)
     found = escape(model.objective, polish(model.objective, found, curve), curve)
     return _binomial_solution(work, model, found)
 
 
-def _binomial_start(work, model, cells, offset, link, start):
-    p = work.x.shape[1]
+def _binomial_start(work, cells, offset, link, start):
+    beta, information = logistic_start(work.x, cells.y[None], cells.weight[None], offset, link)
     if start is None:
-        beta, information = logistic_start(work.x, cells.y, cells.weight, offset, link)
         theta = 0.7 * np.concatenate([f.structure.start for f in work.factors])
     else:
-        beta, theta = work.turn @ start[0], work.theta(start[1])
-        _, information = logistic_start(work.x, cells.y, cells.weight, offset, link)
-    guess = np.eye(p + theta.size)
-    guess[:p, :p] = np.linalg.inv(2 * information) * 1.5
-    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in work.factors])
-    guess[p:, p:] = np.diag(1 / (2.0 * levels))
-    return np.concatenate([beta, theta]), guess[None]
+        beta, theta = (work.turn @ start[0])[None], lifted(work.theta(start[1]))
+    return np.concatenate([beta[0], theta]), inverse_hessian_guess(information, work.factors)
 
 
-def logistic_start(x: Array, hits: Array, attempts: Array, offset: Array, link: str):
-    """Coefficients and information of the model without random effects, a few damped steps."""
+def logistic_start(
+    x: Array, hits: Array, attempts: Array, offset: Array, link: str
+) -> tuple[Array, Array]:
+    """Coefficients (R, p) and information (R, p, p) without random effects, a few damped steps."""
     p = x.shape[1]
-    beta = np.zeros(p)
+    ridge = 1e-6 * x.shape[0]
+    beta = np.zeros((hits.shape[0], p))
     for _ in range(25):
-        _, slope, weight, _ = LINKS[link](x @ beta + offset, hits, attempts)
-        information = (x.T * weight) @ x + 1e-6 * np.eye(p) * x.shape[0]
-        step = np.linalg.solve(information, x.T @ slope - 1e-6 * x.shape[0] * beta)
-        step *= min(1.0, 2.0 / max(np.abs(step).max(), 1e-300))
-        beta = beta + step
-        if np.abs(step).max() < 1e-4:
+        _, slope, weight, _ = LINKS[link](beta @ x.T + offset, hits, attempts)
+        information = np.matmul(x.T * weight[:, None, :], x) + ridge * np.eye(p)
+        step = np.linalg.solve(information, (slope @ x - ridge * beta)[..., None])[..., 0]
+        longest = np.abs(step).max(axis=1, keepdims=True)
+        beta = beta + step * np.minimum(1.0, 2.0 / np.maximum(longest, 1e-300))
+        if longest.max() < 1e-4:
             break
     return beta, information
+
+
+def inverse_hessian_guess(information: Array, factors: list[Factor]) -> Array:
+    """First guess of the inverse Hessian of −2 log likelihood in (β, θ), (R, d, d)."""
+    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in factors])
+    p = information.shape[-1]
+    guess = np.zeros((len(information), p + len(levels), p + len(levels)))
+    guess[:, :p, :p] = 0.75 * np.linalg.inv(information)
+    at = p + np.arange(len(levels))
+    guess[:, at, at] = 1 / (2.0 * levels)
+    return guess
 
 
 def _binomial_solution(work: Working, model, found: Minimum) -> Solution:

@@ -7,8 +7,21 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn.exceptions import InputError
 from motorlearn.mixed.designs import Design
-from motorlearn.mixed.inference import Inference
+from motorlearn.mixed.inference import FTest, Inference, f_test
+from motorlearn.mixed.links import INVERSE_LINKS
+from motorlearn.mixed.matrices import require_columns
+from motorlearn.mixed.prediction import (
+    LATENT_VARIANCE,
+    between_variance,
+    draw_effects,
+    explained_variance,
+    known_effects,
+    population_mean,
+    random_matrix,
+    refuse_gaps,
+)
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table, estimates_table
 
@@ -94,6 +107,147 @@ class MixedFit(Result):
         """Fixed effects as an array."""
         return self.estimates["estimate"].to_numpy()
 
+    @property
+    def eta(self) -> Array:
+        """Fixed part of the linear predictor of the analysed rows, offset included."""
+        return (self.design.x @ self.beta + self.design.offset)[self.design.cell]
+
+    def fitted(self, *, participants: str = "known", scale: str = "response") -> pd.Series:
+        """Fitted values of the analysed rows, indexed by their position in the table.
+
+        Arguments are those of :meth:`predict`.
+        """
+        shift, between = np.zeros(len(self.design.x)), self._between()
+        if _whose(participants) == "known":
+            for part in self.design.random:
+                modes = self._modes(part.group, len(part.terms))[part.index]
+                shift += np.sum(part.z * modes, axis=1)
+        eta = self.design.x @ self.beta + self.design.offset + shift
+        values = population_mean(self.link, eta, between, _scale(scale, participants))
+        return pd.Series(values[self.design.cell], index=self.design.row, name="fitted")
+
+    def residuals(self, kind: str = "response") -> pd.Series:
+        """Observed less fitted values; ``kind="pearson"`` divides by the model's own spread."""
+        fitted = self.fitted().to_numpy()
+        weight = self.design.weight
+        if self.family == "binomial":
+            values = self.observed / weight - fitted
+            spread = np.sqrt(np.maximum(fitted * (1 - fitted), 1e-300) / weight)
+        else:
+            offset = self.design.offset[self.design.cell]
+            values = self.observed - (fitted - offset)
+            spread = self.residual_sd / np.sqrt(weight)
+        if kind not in ("response", "pearson"):
+            raise InputError("the kind of residual is not known", [kind], "use 'response'")
+        values = values / spread if kind == "pearson" else values
+        return pd.Series(values, index=self.design.row, name="residual")
+
+    def predict(
+        self,
+        table: pd.DataFrame,
+        *,
+        participants: str = "known",
+        scale: str = "response",
+        offset: str | None = None,
+    ) -> pd.Series:
+        """Predict new rows.
+
+        Parameters
+        ----------
+        table : DataFrame
+            Rows with the columns of the model; the outcome is not needed.
+        participants : {"known", "population"}
+            With the estimated random effects of participants the model was fitted to, or for the
+            population: random effects of zero.
+        scale : {"response", "link", "average"}
+            A mean or probability, the linear predictor, or for the population the probability
+            averaged over participants.
+        offset : str, optional
+            Column that is added to the linear predictor.
+
+        Returns
+        -------
+        Series
+            One value per row, with the index of ``table``.
+
+        Raises
+        ------
+        InputError
+            If a participant is not known, or a column or value is missing.
+        """
+        refuse_gaps(self.design, table)
+        eta = self.design.fixed.apply(table) @ self.beta
+        if offset is not None:
+            require_columns(table, (offset,))
+            eta = eta + table[offset].to_numpy(float)
+        if _whose(participants) == "known":
+            eta = eta + known_effects(self.design, self.effects, table)
+        z = [random_matrix(part, table) for part in self.design.random]
+        between = between_variance(self.design.random, self.covariances, z)
+        values = population_mean(self.link, eta, between, _scale(scale, participants))
+        return pd.Series(values, index=table.index, name="predicted")
+
+    def simulate(self, draws: int, *, seed: int) -> Array:
+        """Draw outcomes of the analysed rows from the fitted model, (draws, n).
+
+        Random effects are drawn anew; a binomial model gives hits.
+        """
+        rng = np.random.default_rng(seed)
+        cell, weight = self.design.cell, self.design.weight
+        shift = draw_effects(self.design, self.covariances, draws, rng)
+        eta = (self.design.x @ self.beta + shift)[:, cell]
+        if self.family == "gaussian":
+            noise = rng.standard_normal(eta.shape) * self.residual_sd / np.sqrt(weight)
+            return eta + noise
+        p = INVERSE_LINKS[self.link](eta + self.design.offset[cell])
+        return rng.binomial(np.round(weight).astype(int), p).astype(float)
+
+    @property
+    def explained(self) -> Mapping[str, float]:
+        """Marginal and conditional R² and the intraclass correlation, on the latent scale.
+
+        The residual variance of a binomial model is that of the distribution behind its link.
+        """
+        residual = LATENT_VARIANCE.get(self.link)
+        if residual is None:
+            residual = self.residual_sd**2 * float(np.mean(1 / self.design.weight))
+        between = self._between()[self.design.cell]
+        fixed = (self.design.x @ self.beta)[self.design.cell]
+        marginal, conditional, icc = explained_variance(fixed, between, residual)
+        return {"r2_marginal": marginal, "r2_conditional": conditional, "icc": icc}
+
+    def test(self, terms: str | Sequence[str]) -> FTest:
+        """Test that all columns of one or several terms of the formula are zero.
+
+        Parameters
+        ----------
+        terms : str or sequence of str
+            Terms as in the formula, for example ``"group:phase"``, or names of fixed effects.
+        """
+        asked = [terms] if isinstance(terms, str) else list(terms)
+        assigned = self.design.fixed.assigned
+        rows = [
+            number
+            for number, (name, term) in enumerate(zip(self.fixed_names, assigned, strict=True))
+            if name in asked or term in asked
+        ]
+        known = {*assigned, *self.fixed_names}
+        if not rows or not set(asked) <= known:
+            raise InputError(
+                "the model has no such term",
+                [name for name in asked if name not in known],
+                f"its terms are {', '.join(dict.fromkeys(assigned))}",
+            )
+        return f_test(np.eye(len(self.beta))[rows], self.beta, self.inference)
+
+    def _between(self) -> Array:
+        z = [part.z for part in self.design.random]
+        return between_variance(self.design.random, self.covariances, z)
+
+    def _modes(self, group: str, size: int) -> Array:
+        chosen = self.effects["group"] == group
+        return self.effects.loc[chosen, "estimate"].to_numpy().reshape(-1, size)
+
     def tables(self) -> Sequence[Table]:
         """Fixed effects, then variances of the random effects."""
         sizes = ", ".join(f"{count} {name}" for name, count in self.n_groups.items())
@@ -109,3 +263,23 @@ class MixedFit(Result):
             "variances", "Variances of the random effects", _VARIANCE_COLUMNS, self.variances
         )
         return (fixed, variances)
+
+
+def _whose(participants: str) -> str:
+    if participants not in ("known", "population"):
+        raise InputError(
+            "whose prediction is not known", [participants], "use 'known' or 'population'"
+        )
+    return participants
+
+
+def _scale(scale: str, participants: str) -> str:
+    if scale not in ("response", "link", "average"):
+        raise InputError("the scale is not known", [scale], "use 'response', 'link' or 'average'")
+    if scale == "average" and participants == "known":
+        raise InputError(
+            "an average over participants is not a prediction for known ones",
+            [scale],
+            "predict with participants='population'",
+        )
+    return scale

@@ -1,0 +1,116 @@
+"""Predictions, simulated responses and explained variance of a fitted mixed model."""
+
+from collections.abc import Mapping
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import InputError
+from motorlearn.mixed.averaging import average_over_normal
+from motorlearn.mixed.covariance import Structure
+from motorlearn.mixed.designs import Design, RandomPart
+from motorlearn.mixed.links import INVERSE_LINKS
+from motorlearn.mixed.matrices import require_columns
+
+Array = NDArray[np.float64]
+
+LATENT_VARIANCE = {"logit": np.pi**2 / 3, "probit": 1.0, "cloglog": np.pi**2 / 6}
+"""Variance of the distribution behind each link, the residual of the latent scale."""
+
+
+def level_numbers(part: RandomPart, table: pd.DataFrame) -> NDArray[np.intp]:
+    """Number of the known level of each row, −1 for an unknown one."""
+    require_columns(table, part.columns)
+    if len(part.columns) == 1:
+        labels = table[part.columns[0]].astype(object)
+    else:
+        rows = table[list(part.columns)].itertuples(index=False, name=None)
+        labels = pd.Series([":".join(map(str, row)) for row in rows], dtype=object)
+    known = {level: number for number, level in enumerate(part.levels)}
+    return np.array([known.get(label, -1) for label in labels], dtype=np.intp)
+
+
+def random_matrix(part: RandomPart, table: pd.DataFrame) -> Array:
+    """Random terms of new rows, (m, q)."""
+    return np.concatenate([plan.apply(table) for plan in part.plans], axis=1)
+
+
+def refuse_gaps(design: Design, table: pd.DataFrame) -> None:
+    """Refuse rows for which a column of the model is missing."""
+    plans = [design.fixed, *(plan for part in design.random for plan in part.plans)]
+    names = tuple(dict.fromkeys(n for plan in plans for n in (*plan.means, *plan.levels)))
+    require_columns(table, names)
+    gaps = [name for name in names if table[name].isna().any()]
+    if gaps:
+        raise InputError(
+            "a row to predict has no value in a column of the model", gaps, "fill or drop it"
+        )
+
+
+def known_effects(design: Design, effects: pd.DataFrame, table: pd.DataFrame) -> Array:
+    """Sum of the random effects of the known levels of each row.
+
+    Raises
+    ------
+    InputError
+        If a row belongs to a level the model was not fitted to.
+    """
+    total = np.zeros(len(table))
+    for part in design.random:
+        number = level_numbers(part, table)
+        if (number < 0).any():
+            unknown = table[list(part.columns)].to_numpy()[number < 0]
+            raise InputError(
+                f"the model has no random effects for some levels of {part.group!r}",
+                dict.fromkeys(":".join(map(str, row)) for row in unknown),
+                "predict with participants='population', or fit the model with them",
+            )
+        modes = effects.loc[effects["group"] == part.group, "estimate"].to_numpy()
+        total += np.sum(random_matrix(part, table) * modes.reshape(-1, len(part.terms))[number], 1)
+    return total
+
+
+def between_variance(random, covariances: Mapping[str, Array], z: list[Array]) -> Array:
+    """Variance of the linear predictor between participants, row by row."""
+    return sum(
+        np.einsum("na,ab,nb->n", rows, covariances[part.group], rows)
+        for part, rows in zip(random, z, strict=True)
+    )
+
+
+def population_mean(link: str, eta: Array, variance: Array, scale: str) -> Array:
+    """Turn the linear predictor into what was asked for."""
+    if scale == "link":
+        return eta
+    if scale == "average" and link != "identity":
+        return average_over_normal(link, eta, variance)[0]
+    return INVERSE_LINKS[link](eta)
+
+
+def draw_effects(
+    design: Design, covariances: Mapping[str, Array], draws: int, rng: np.random.Generator
+) -> Array:
+    """Sum of newly drawn random effects for each cell, (draws, N)."""
+    total = np.zeros((draws, len(design.x)))
+    for part in design.random:
+        structure = Structure(part.blocks)
+        theta = structure.theta_of(covariances[part.group])
+        lam = structure.factor(theta[None])[:, :, 0]
+        u = rng.standard_normal((draws, len(part.levels), len(part.terms)))
+        total += np.einsum("na,dna->dn", part.z, (u @ lam.T)[:, part.index])
+    return total
+
+
+def explained_variance(eta: Array, between: Array, residual: float) -> tuple[float, float, float]:
+    """Marginal R², conditional R² and the intraclass correlation.
+
+    References
+    ----------
+    Nakagawa S, Schielzeth H (2013). Methods Ecol Evol 4:133-142.
+    https://doi.org/10.1111/j.2041-210x.2012.00261.x
+    Johnson PCD (2014). Methods Ecol Evol 5:944-946. https://doi.org/10.1111/2041-210X.12225
+    """
+    fixed, random = float(np.var(eta)), float(np.mean(between))
+    total = fixed + random + residual
+    return fixed / total, (fixed + random) / total, random / (random + residual)

@@ -1,0 +1,125 @@
+"""The same model again: for another outcome, or without one participant after the other."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import FitError, InputError
+from motorlearn.mixed.checks import refuse
+from motorlearn.mixed.designs import Design, Prepared, RandomPart
+from motorlearn.mixed.engine import Solution
+from motorlearn.mixed.fit import Options, fit_prepared, infer, solve
+from motorlearn.mixed.formulas import read_formula
+from motorlearn.mixed.frames import estimates_frame
+from motorlearn.mixed.result import MixedFit
+
+Array = NDArray[np.float64]
+
+
+def options_of(fit: MixedFit) -> Options:
+    """Options a fit was made with."""
+    stored = fit.recipe.options
+    return Options(fit.family, fit.link, fit.reml, stored["quadrature"], fit.inference.method)
+
+
+def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedFit:
+    """Fit the same model to another outcome of the same rows.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A fitted model.
+    observed : array (n,)
+        Outcome of the analysed rows, hits for a binomial model, in the order of ``fit.observed``.
+    reml : bool, optional
+        Restricted or full maximum likelihood, if it shall differ.
+    """
+    observed = np.asarray(observed, dtype=float)
+    if observed.shape != fit.observed.shape:
+        raise InputError(
+            "the outcome does not have one value per analysed row",
+            [observed.shape, fit.observed.shape],
+        )
+    options = options_of(fit)
+    if reml is not None and fit.family == "gaussian":
+        options = replace(options, reml=reml)
+    recipe = replace(fit.recipe, options={**fit.recipe.options, "reml": options.reml})
+    prepared = Prepared(fit.design, observed, read_formula(fit.formula), recipe.left_out)
+    return fit_prepared(prepared, options, recipe, _start(fit))
+
+
+def _start(fit: MixedFit):
+    """Starting values from a fit, on the original scales."""
+    psi = [fit.covariances[part.group] for part in fit.design.random]
+    if fit.family == "gaussian":
+        return [covariance / fit.residual_sd**2 for covariance in psi]
+    return fit.beta, psi
+
+
+def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
+    """Fit the model again without each level of a grouping factor in turn.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A fitted model.
+    group : str, optional
+        Grouping factor; the first one if not given.
+
+    Returns
+    -------
+    DataFrame
+        ``level, term, estimate, std_error, df, statistic, p, conf_low, conf_high, reason``; where
+        the model cannot be fitted without a level the numbers are missing and ``reason`` says why.
+    """
+    names = [part.group for part in fit.design.random]
+    group = names[0] if group is None else group
+    if group not in names:
+        raise InputError("the model has no such grouping factor", [group], f"use one of {names}")
+    part = fit.design.random[names.index(group)]
+    options, start = options_of(fit), _start(fit)
+    frames = []
+    for number, level in enumerate(part.levels):
+        design, kept = without(fit.design, part, number)
+        observed = fit.observed[kept]
+        try:
+            refuse(design, observed, fit.family)
+            solution: Solution = solve(design, observed, options, start)
+            frame = estimates_frame(
+                design.fixed.columns, solution.beta, infer(design, observed, solution, options)
+            )
+            frame["reason"] = ""
+        except FitError as problem:
+            frame = fit.estimates.copy()
+            frame[frame.columns[1:]] = np.nan
+            frame["reason"] = str(problem)
+        frame.insert(0, "level", level)
+        frames.append(frame)
+    return pd.concat(frames, ignore_index=True)
+
+
+def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDArray[np.bool_]]:
+    """Take one level out of a design; also says which analysed rows are kept."""
+    cells = part.index != number
+    kept = cells[design.cell]
+    renumbered = np.cumsum(cells) - 1
+    return (
+        Design(
+            x=design.x[cells],
+            fixed=design.fixed,
+            random=tuple(_subset(entry, cells) for entry in design.random),
+            offset=design.offset[cells],
+            cell=renumbered[design.cell[kept]],
+            weight=design.weight[kept],
+            row=design.row[kept],
+        ),
+        kept,
+    )
+
+
+def _subset(part: RandomPart, cells: NDArray[np.bool_]) -> RandomPart:
+    present, index = np.unique(part.index[cells], return_inverse=True)
+    levels = tuple(part.levels[i] for i in present)
+    return replace(part, levels=levels, index=index, z=part.z[cells])
