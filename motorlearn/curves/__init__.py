@@ -2,5 +2,15 @@
 
 from motorlearn.curves.forms import FORMS, Form, named_form
 from motorlearn.curves.learner import CurveFit, fit_curve
+from motorlearn.curves.learners import CurveFits, StoredCurveFits, fit_curves
 
-__all__ = ["FORMS", "CurveFit", "Form", "fit_curve", "named_form"]
+__all__ = [
+    "FORMS",
+    "CurveFit",
+    "CurveFits",
+    "Form",
+    "StoredCurveFits",
+    "fit_curve",
+    "fit_curves",
+    "named_form",
+]

@@ -174,7 +174,7 @@ def fit_curve(
     >>> error = 22 + 16 * np.exp(-0.12 * (trial - 1)) + np.sin(trial)
     >>> fit = fit_curve(trial, error)
     >>> fit.status, round(fit.value("asymptote"), 1)
-    ('ok', 22.0)
+    ('ok', 22.2)
     """
     chosen = named_form(form)
     _check_options(chosen, fixed or {}, interval, level, session)

@@ -10,7 +10,7 @@ from motorlearn.curves.problem import LARGEST_LOGIT, Problem
 
 NODES = {1: (64,), 2: (28, 24), 3: (14, 12, 6)}
 STARTS = 6
-MOST_STEPS = 300
+MOST_STEPS = 60
 LARGEST_GROWTH = 50.0
 """Rate times range up to which a curve that leaves a fixed asymptote is searched."""
 
@@ -159,10 +159,53 @@ def _refine(problem: Problem, theta, low, high) -> Solution:
             damping *= 10
         if size < 1e-13 or damping > 1e10:
             break
+    tau = _polish(problem, sign, tau, low, high)
     theta = sign * np.exp(tau)
-    at_bound = tuple(bool(b) for b in (tau <= low + 1e-6) | (tau >= high - 1e-6))
+    coefficients = _linear(problem, theta)
+    loss = problem.loss(problem.predictor(theta, coefficients))
+    at_bound = tuple(bool(b) for b in (tau <= low + 1e-6) | (tau >= high - _edges(problem)))
     slack = _slack(problem, theta, coefficients, at_bound)
     return Solution(theta, coefficients, loss, at_bound, slack, 1, 1)
+
+
+def _edges(problem: Problem) -> np.ndarray:
+    known = dict(zip(problem.form.rates, problem.form.edges))
+    return np.array([known.get(name, 1e-6) for name in problem.free_rates])
+
+
+def _polish(problem: Problem, sign, tau, low, high) -> np.ndarray:
+    """Newton's method on the profiled slope, whose own derivative is taken by differences.
+
+    Scoring alone creeps where the residuals are large and the curve is nearly flat.
+    """
+
+    def slope(at):
+        theta = sign * np.exp(at)
+        coefficients = _linear(problem, theta)
+        residual, _ = problem.working(problem.predictor(theta, coefficients))
+        tangent = problem.jacobian(theta, coefficients)[:, : len(theta)] * theta
+        return -(tangent.T @ residual)
+
+    def height(at):
+        theta = sign * np.exp(at)
+        return problem.loss(problem.predictor(theta, _linear(problem, theta)))
+
+    inside = np.flatnonzero((tau > low) & (tau < high))
+    for _ in range(4 if inside.size else 0):
+        steps = 1e-4 * np.eye(len(tau))[inside]
+        bend = np.array([(slope(tau + h) - slope(tau - h))[inside] / 2e-4 for h in steps])
+        bend = (bend + bend.T) / 2
+        if np.min(np.linalg.eigvalsh(bend)) <= 0:
+            break
+        move = np.zeros(len(tau))
+        move[inside] = -np.linalg.solve(bend, slope(tau)[inside])
+        tried = np.clip(tau + np.clip(move, -0.5, 0.5), low, high)
+        if height(tried) > height(tau) * (1 + 1e-12):
+            break
+        tau = tried
+        if np.max(np.abs(move)) < 1e-9:
+            break
+    return tau
 
 
 def _step(problem, theta, coefficients, tau, low, high, damping) -> np.ndarray:

@@ -67,10 +67,11 @@ def is_flat(loss, flat_loss, n, parameters, extra, *, binomial=False):
     """
     drop = np.asarray(flat_loss) - loss
     if binomial:
-        return 2 * drop < chi2.isf(FLAT_LEVEL, np.maximum(extra, 1))
-    spare = np.maximum(np.asarray(n) - parameters, 1)
-    critical = f.isf(FLAT_LEVEL, np.maximum(extra, 1), spare)
-    return (drop / np.maximum(extra, 1)) <= critical * loss / spare
+        return 2 * drop < chi2.isf(FLAT_LEVEL, max(extra, 1))
+    spare, place = np.unique(np.maximum(np.asarray(n) - parameters, 1), return_inverse=True)
+    critical = f.isf(FLAT_LEVEL, max(extra, 1), spare)[place]
+    spare = spare[place]
+    return (drop / max(extra, 1)) <= critical * loss / spare
 
 
 def information_criteria(loglik, n, parameters):

@@ -17,7 +17,7 @@ def _slopes(n, rates, first):
 def _bounds(n):
     whole, _ = spread(n)
     low = LEAST_BEND * whole
-    return (LEAST_BEND, 1e4), (max(low, 1e-6 - float(np.min(n))), 1e4 * whole)
+    return (LEAST_BEND, 1e4), (max(low, 1e-6 - float(np.min(n))), 1e3 * whole)
 
 
 def _half_life(rates, first):
@@ -35,4 +35,6 @@ POWER_PRIOR = Form(
     bounds=_bounds,
     relative_rate=lambda n, rates: rates[0] / (n + rates[1]),
     half_life=_half_life,
+    # With so much prior practice the curve is an exponential to three digits.
+    edges=(0.7, 3.0),
 )

@@ -40,6 +40,8 @@ class Form:
     half_life : callable
         ``half_life(rates, first)``: practice after ``first`` until half of the way to the
         asymptote is done.
+    edges : tuple of float
+        How near to its highest value (difference of logarithms) each rate counts as at the bound.
     """
 
     name: str
@@ -52,6 +54,7 @@ class Form:
     bounds: Callable[[Array], tuple[tuple[float, float], ...]]
     relative_rate: Callable[[Array, Rates], Array]
     half_life: Callable[[Rates, float], float]
+    edges: tuple[float, ...] = (1e-6, 1e-6)
 
     def basis(self, n: Array, rates: Rates, first: float = 1.0) -> Array:
         """Basis of the curve: what the gain is multiplied with."""
