@@ -10,7 +10,7 @@ from motorlearn.curves.problem import LARGEST_LOGIT, Problem
 
 NODES = {1: (64,), 2: (28, 24), 3: (14, 12, 6)}
 STARTS = 6
-MOST_STEPS = 60
+MOST_STEPS = 250
 LARGEST_GROWTH = 50.0
 """Rate times range up to which a curve that leaves a fixed asymptote is searched."""
 

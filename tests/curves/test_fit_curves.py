@@ -83,13 +83,14 @@ def test_agrees_with_the_fit_of_one_learner(form):
             one = ml.fit_curve(TRIALS, scores[i], form=form)
             row = table.loc[(f"p{i:03d}", form)]
             assert row["n"] == one.n
-            assert row["sse"] == pytest.approx(one.sse, rel=1e-6)
+            runaway = row["status"] == "rate at a bound"
+            assert row["sse"] == pytest.approx(one.sse, rel=1e-4 if runaway else 1e-6)
             if one.status == "ok" and not one.recipe.at_bound:
                 errors = one.estimates.set_index("term")["std_error"]
                 assert row["status"] == "ok"
                 assert abs(row["rate"] - one.value("rate")) < 5e-3 * errors["rate"]
                 assert row["se_asymptote"] == pytest.approx(errors["asymptote"], rel=5e-3)
-            assert row["aicc"] == pytest.approx(one.aicc, abs=1e-4)
+            assert row["aicc"] == pytest.approx(one.aicc, abs=1e-2 if runaway else 1e-4)
 
 
 def test_ragged_and_irregular_practice_counts():
