@@ -148,14 +148,16 @@ def change_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Dr
     """Paired change of every participant."""
     if entry.change_stages is None or entry.changes["change"].notna().sum() == 0:
         return None
+    value = entry.detectable.value if entry.detectable else None
+    source = entry.detectable.source if entry.detectable else ""
     drawing = paired_change(
         entry.changes,
         outcome=entry.outcome,
         groups=found.groups,
-        detectable=entry.detectable,
+        detectable=value,
         size=size,
     )
-    words = captions.change_words(entry.changes, entry.change_stages, entry.detectable, entry.voice)
+    words = captions.change_words(entry.changes, entry.change_stages, value, source, entry.voice)
     return worded(drawing, words, entry.outcome.name)
 
 

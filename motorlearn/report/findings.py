@@ -10,7 +10,7 @@ from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks,
 from motorlearn.design import Design, Outcome
 from motorlearn.exceptions import FitError, InputError, RefusedError
 from motorlearn.report.people import attrition, participant_flow, presence, roster
-from motorlearn.report.scores import Scored, detectable_change, group_points, scored
+from motorlearn.report.scores import Detectable, Scored, detectable_change, group_points, scored
 from motorlearn.results import Refused
 from motorlearn.trials import Study
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -33,7 +33,7 @@ class OutcomeFindings:
     by_task: pd.DataFrame
     changes: pd.DataFrame
     change_stages: tuple[str, str] | None
-    detectable: float | None
+    detectable: Detectable | None
 
 
 @dataclass(frozen=True)

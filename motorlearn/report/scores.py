@@ -42,12 +42,12 @@ class Scored:
         used = self.table[usable(self.table, self.column)]
         grouped = used.groupby(list(by), sort=True, observed=True, dropna=False)
         if self.attempts:
-            sums = grouped[[self.column, self.attempts]].sum().reset_index()
+            sums = grouped[[self.column, self.attempts]].sum().astype("float64").reset_index()
             return sums.assign(
                 score=sums[self.column] / sums[self.attempts], n_trials=sums[self.attempts]
             ).drop(columns=[self.column, self.attempts])
-        found = grouped[self.column].agg(score="mean", n_trials="count").reset_index()
-        return found
+        found = grouped[self.column].agg(score="mean", n_trials="count").astype("float64")
+        return found.reset_index()
 
 
 def usable(table: pd.DataFrame, column: str) -> pd.Series:
@@ -137,7 +137,15 @@ def group_points(cells: pd.DataFrame, by: Sequence[str], *, level: float = 0.95)
     )
 
 
-def detectable_change(data: Scored, stage: str, first: str, second: str) -> float | None:
+@dataclass(frozen=True)
+class Detectable:
+    """Smallest change of one participant that trial noise seldom makes, and what it rests on."""
+
+    value: float
+    source: str
+
+
+def detectable_change(data: Scored, stage: str, first: str, second: str) -> Detectable | None:
     """Smallest change of one participant between two stages that trial noise seldom makes (95 %).
 
     ``1.96 · sqrt(s² (1/k₁ + 1/k₂))`` with s² the variance of trials within participant and stage,
@@ -159,13 +167,15 @@ def detectable_change(data: Scored, stage: str, first: str, second: str) -> floa
     sizes = counts.groupby(level=0).median()
     if len(sizes) < 2:
         return None
-    return float(stats.norm.isf(0.025) * np.sqrt(within * (1 / sizes).sum()))
+    value = float(stats.norm.isf(0.025) * np.sqrt(within * (1 / sizes).sum()))
+    return Detectable(value, "the spread of trials within participant and test")
 
 
-def _detectable_hits(rows: pd.DataFrame, share: bool) -> float | None:
+def _detectable_hits(rows: pd.DataFrame, share: bool) -> Detectable | None:
     if rows.empty:
         return None
     attempts = float(rows["attempts"].median())
     rate = float(rows["hits"].sum() / rows["attempts"].sum())
     change = stats.norm.isf(0.025) * np.sqrt(2 * rate * (1 - rate) / attempts)
-    return float(change if share else change * attempts)
+    value = float(change if share else change * attempts)
+    return Detectable(value, f"the binomial chance of {attempts:g} attempts")

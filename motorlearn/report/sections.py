@@ -39,7 +39,11 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
         blocks += _secondary(found, entry)
     blocks += [*_extras(found), *_missing(found), *_deviations(found), *_limitations(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
-    blocks += [Heading("Reporting standards"), tabled.standards_table(found.design, sections)]
+    blocks += [
+        Heading("Reporting standards"),
+        Text("{tab:standards} says which items stand here and which the author must write."),
+        tabled.standards_table(found.design, sections),
+    ]
     blocks.append(Text(STANDING_CAUTION, "caution"))
     kind = "Draft report" if draft else "Report"
     if not draft:
@@ -54,6 +58,8 @@ def _summary(found: Findings) -> Iterator[Block]:
     entry = found.outcomes[0]
     said = primary_sentences(found, entry)
     yield from (Text(sentence) for sentence in said)
+    if len(found.groups) == 1 and not isinstance(entry.comparison, Refused):
+        yield Text(entry.comparison.statements[0], "caution")
     doubts = (found.study.problems["severity"] == "doubt").sum()
     if doubts:
         yield Text(
@@ -204,13 +210,14 @@ def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Bl
     title = f"Groups compared in {voice.name}" + (
         f", adjusted for the {_baseline(comparison)}" if adjusted else ""
     )
-    yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study.")
     forest = exhibits.effects_figure(found, entry, "thesis")
+    drawn = f"; {{fig:{forest.name}}} draws them" if forest else ""
+    yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study{drawn}.")
     if forest is not None:
         yield forest
     yield tabled.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
-    yield from (Text(text) for text in _interaction(comparison, voice))
-    if len(comparison.anova):
+    yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
+    if comparison.anova["statistic"].notna().any():
         yield tabled.anova_table(entry)
 
 
@@ -226,7 +233,7 @@ def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> lis
     ]
 
 
-def _interaction(comparison: PhaseComparison, voice) -> list[str]:
+def _interaction(comparison: PhaseComparison, voice, table: str) -> list[str]:
     rows = comparison.anova[comparison.anova["term"].str.contains(":")]
     said = []
     for row in rows.to_dict("records"):
@@ -237,7 +244,7 @@ def _interaction(comparison: PhaseComparison, voice) -> list[str]:
                 "Whether groups changed differently over all parts of the study is asked by the "
                 f"group-by-test interaction of the mixed analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
-                f"{voice.share(row['generalised_eta2'])}; complete cases only."
+                f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
             )
     return said
 
@@ -250,11 +257,19 @@ def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     note = "; scores in practice describe performance under its conditions" if practised else ""
     yield Text(f"{{fig:{figure.name}}} follows the groups over the study{note}.")
     yield figure
-    if not isinstance(entry.practice, Refused):
+    if isinstance(entry.practice, Refused) or entry.practice.anova["statistic"].isna().all():
+        yield from (Text(text) for text in _no_practice_test(entry, practised))
+    else:
+        yield Text(
+            f"{{tab:practice-{tabled.slug(entry.outcome.name)}}} tests groups and blocks of "
+            "practice."
+        )
         yield tabled.practice_table(entry)
     if not isinstance(entry.comparison, Refused):
         yield from (Text(text) for text in _changes(found, entry))
         if len(entry.comparison.paired):
+            name = tabled.slug(entry.outcome.name)
+            yield Text(f"{{tab:change-{name}}} holds the changes between all tests.")
             yield tabled.paired_table(entry)
     change = exhibits.change_figure(found, entry, "thesis")
     if change is not None:
@@ -265,6 +280,16 @@ def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
             else f"{{fig:{change.name}}} shows the change of every participant."
         )
         yield change
+
+
+def _no_practice_test(entry: OutcomeFindings, practised: bool) -> list[str]:
+    if not practised:
+        return []
+    if isinstance(entry.practice, Refused):
+        reason = entry.practice.reason
+    else:
+        reason = sentences.why(entry.practice.anova.iloc[-1])
+    return [f"Groups and blocks of practice were not tested: {reason.rstrip('.')}."]
 
 
 def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
@@ -288,12 +313,16 @@ def _extras(found: Findings) -> Iterator[Block]:
 
 def _missing(found: Findings) -> Iterator[Block]:
     yield Heading("Missing data")
-    yield Text(
-        "{fig:missing-data-map} shows which trials can be used; {tab:missing} lists who is absent "
-        "and what was left out, by group and reason. Trials were dropped for these reasons only."
+    listing = (
+        "{tab:missing} lists who is absent and what was left out, by group and reason; trials were "
+        "dropped for these reasons only."
+        if len(found.attrition)
+        else "Nobody is absent and nothing was left out."
     )
+    yield Text("{fig:missing-data-map} shows which trials can be used. " + listing)
     yield exhibits.missing_figure(found)
-    yield tabled.attrition_table(found)
+    if len(found.attrition):
+        yield tabled.attrition_table(found)
 
 
 def _deviations(found: Findings) -> Iterator[Block]:
@@ -306,6 +335,7 @@ def _deviations(found: Findings) -> Iterator[Block]:
         yield Text("Checking the data against the plan raised no error and no doubt.")
     yield from (Text(text, "item") for text in said)
     if (study.problems["severity"] == "doubt").any():
+        yield Text("{tab:doubts} gives the place of each doubt and what can be done.")
         yield tabled.problems_table(study.problems)
     yield Text(
         "Describe every departure from the plan that the data cannot show, when it was decided and "

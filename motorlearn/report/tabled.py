@@ -152,9 +152,10 @@ def descriptives_table(entry: OutcomeFindings) -> Table:
         Column("conf_high", "upper", **number),
     )
     unit = f" ({entry.outcome.unit})" if entry.outcome.unit else ""
+    cells = "test, group and task" if tasks else "test and group"
     return Table(
         f"means-{slug(entry.outcome.name)}",
-        f"{capitalised(voice.name)}{unit} by test, group{' and task' if tasks else ''}",
+        f"{capitalised(voice.name)}{unit} by {cells}",
         columns,
         rows,
         (
@@ -208,7 +209,7 @@ def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
 
 
 def _contrast_notes(rows: pd.DataFrame, ratio: bool, voice: Voice) -> tuple[str, ...]:
-    methods = [text for text in dict.fromkeys(rows["method"]) if text]
+    methods = [text.rstrip(".") for text in dict.fromkeys(rows["method"]) if text]
     what = "ratio of geometric means" if ratio else "difference of means"
     scale = ", on the log scale" if ratio else ""
     return (
@@ -254,7 +255,7 @@ def _anova(rows: pd.DataFrame, name: str, title: str, note: str) -> Table:
         Column("partial_eta2", "partial η²", "number", decimals=3),
         Column("generalised_eta2", "generalised η²", "number", decimals=3),
     )
-    methods = [text for text in dict.fromkeys(rows["method"]) if text]
+    methods = [text.rstrip(".") for text in dict.fromkeys(rows["method"]) if text]
     note += " GG, HF: Greenhouse-Geisser and Huynh-Feldt corrections (epsilon at most 1)."
     return Table(name, title, columns, rows, (note, *(f"Method: {m}." for m in methods)))
 

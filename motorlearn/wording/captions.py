@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
 
@@ -19,15 +20,19 @@ def better(voice: Voice) -> str:
 
 def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
     """Caption and alternative text of the practice curve."""
-    tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != "acquisition"]
-    sizes = _sizes_at(points, [*tests, "acquisition"], voice)
+    tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != PRACTICE_PHASE]
+    sizes = _sizes_at(points, [*tests, PRACTICE_PHASE], voice)
     caption = (
-        f"{capitalised(voice.name)}{_unit(voice)} over practice and tests. {better(voice)}. "
+        f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
         f"Large symbols: group means of participants' scores; bars: {level} confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
         f"sessions and tests.{_blocks(voice)}{_tests(voice, tests)} {sizes}"
     )
     return Words(caption.strip(), _practice_alt(points, voice))
+
+
+def _span(points: pd.DataFrame) -> str:
+    return "practice and tests" if (points["phase"] == PRACTICE_PHASE).any() else "the tests"
 
 
 def _unit(voice: Voice) -> str:
@@ -73,17 +78,17 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
 def _practice_alt(points: pd.DataFrame, voice: Voice) -> str:
     phases = list(dict.fromkeys(points["phase"]))
     kind = (
-        f"Line chart of {voice.name}{_unit(voice)} by block of practice and test, one line per "
+        f"Line chart of {voice.name}{_unit(voice)} over {_span(points)}, one line per "
         f"group ({listed([str(g) for g in dict.fromkeys(points['group'])])})."
     )
     message = []
     for group, mine in points.groupby("group", sort=False):
-        practised = mine[mine["phase"] == "acquisition"]
+        practised = mine[mine["phase"] == PRACTICE_PHASE]
         if len(practised) > 1:
             first, last = practised["mean"].iloc[0], practised["mean"].iloc[-1]
             message.append(f"{group} from {voice.measured(first)} to {voice.measured(last)}")
     start = f" Over practice the means went: {'; '.join(message)}." if message else ""
-    end = _phase_means(points, [p for p in phases if p != "acquisition"][-1:], voice)
+    end = _phase_means(points, [p for p in phases if p != PRACTICE_PHASE][-1:], voice)
     return kind + start + end
 
 
@@ -125,9 +130,13 @@ def scores_words(
 
 
 def change_words(
-    changes: pd.DataFrame, phases: tuple[str, str], detectable: float | None, voice: Voice
+    changes: pd.DataFrame,
+    phases: tuple[str, str],
+    detectable: float | None,
+    source: str,
+    voice: Voice,
 ) -> Words:
-    """Caption and alternative text of the paired change."""
+    """Caption and alternative text of the paired change; ``source`` says what the band rests on."""
     known = changes.dropna(subset=["change"])
     sizes = known.groupby("group", sort=False)["change"].agg(["count", "mean"])
     said = [
@@ -139,8 +148,8 @@ def change_words(
         few = int((known["change"].abs() <= detectable).sum())
         band = (
             f" Grey band: the smallest change of one person that can be told from the noise of "
-            f"the trials (95 %, ±{voice.measured(detectable)}, from the spread of trials within "
-            "participant and test; day-to-day variation would widen it)."
+            f"the trials (95 %, ±{voice.measured(detectable)}, from {source}; day-to-day variation "
+            "would widen it)."
         )
         inside = f" {few} of {len(known)} participants lie inside the band of trial noise."
     caption = (

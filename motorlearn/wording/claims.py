@@ -13,6 +13,7 @@ _LEARNING: Final = re.compile(r"\b(un)?learn(s|t|ed|ing|er|ers)?\b", re.IGNORECA
 _FORBIDDEN: Final = {
     "calls an unclear result an absence": re.compile(
         r"\bno (statistically )?(significant )?(difference|effect|change|improvement|loss)s?\b"
+        r"(?![^.]*can be stated)"
         r"|\bdid not (differ|change|improve|learn)\b|\bhad no effect\b"
         r"|\bwere (equal|identical|the same)\b",
         re.IGNORECASE,

@@ -42,7 +42,7 @@ def _of_design(design: Design, said: str) -> list[str]:
             "With one group only, the effects of repeated testing, of time and of regression to "
             "the mean cannot be told from those of the programme."
         )
-    if "pretest" not in phases and "pretest" not in said:
+    if "pretest" not in phases and "before practice" not in said:
         found.append(
             "Without a pretest, scores after practice have no starting point to be compared with."
         )

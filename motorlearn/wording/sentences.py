@@ -29,7 +29,7 @@ def contrast_sentence(
     if not math.isfinite(row["estimate"]):
         return (
             f"At {voice.at(row['phase'])}, {group} and {reference} practice could not be compared "
-            f"in {voice.name}: {row.get('method', 'too few scores')}."
+            f"in {voice.name}: {why(row)}."
         )
     adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
     return (
@@ -37,6 +37,11 @@ def contrast_sentence(
         f"({adjusted}{_interval(row, voice)}; {voice.t(row)}{_standardised(row, voice)}; "
         f"{_analysed(row, allocated)})."
     )
+
+
+def why(row: pd.Series) -> str:
+    """Reason why a row holds no estimate, as part of a sentence."""
+    return str(row["method"]).removeprefix("not computed: ").rstrip(".") or "too few scores"
 
 
 def _where(row: pd.Series, voice: Voice) -> str:
@@ -155,10 +160,11 @@ def f_clause(row: pd.Series, voice: Voice, p: str = "p") -> str:
 def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]
+    n = f"n = {int(row['n'])}"
     if not math.isfinite(row["estimate"]):
         return (
             f"The change of {row['group']} from {row['from_phase']} to {row['to_phase']} is not "
-            f"estimated ({row['method']})."
+            f"estimated: {why(row)}."
         )
     test = f"; {voice.t(row)}" if math.isfinite(row.get("p", math.nan)) else ""
     size = ""
@@ -166,6 +172,11 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
         spread = voice.span(row["g_low"], row["g_high"], 2)
         size = f"; standardised change g = {voice.number(row['g'], 2)}, {spread}"
     path = f"From {voice.at(row['from_phase'])} to {voice.at(row['to_phase'])}, {voice.name}"
+    if not math.isfinite(low):
+        return (
+            f"{path} changed from one test to the other by {voice.measured(row['estimate'])} in "
+            f"{row['group']} ({n}; too few people for an interval)."
+        )
     if row["effect"] == "ratio":
         change = f"changed by a factor of {voice.number(row['estimate'], 2)}"
         span = voice.span(low, high, 2)
@@ -173,7 +184,7 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
         way = "rose" if row["estimate"] > 0 else "fell"
         change = f"{way} by {voice.measured(abs(row['estimate']))}"
         span = f"change {voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}"
-    return f"{path} {change} in {row['group']} ({span}{test}{size}; n = {int(row['n'])})."
+    return f"{path} {change} in {row['group']} ({span}{test}{size}; {n})."
 
 
 def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:

@@ -1,0 +1,113 @@
+"""Studies of every shape the report must hold: shipped, null, applied, one group, two people."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.design import design_from_mapping
+from motorlearn.trials import Study, Trials
+
+SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
+
+PROGRAMME = {
+    "study": {"title": "Ring push: an eight-week programme", "question": "Do hits rise?"},
+    "groups": [{"name": "programme", "schedule": "increasing"}],
+    "tests": [
+        {"phase": "progress", "name": "week 2", "session": 2, "week": 2, "trials": 20},
+        {"phase": "progress", "name": "week 4", "session": 4, "week": 4, "trials": 20},
+        {
+            "phase": "retention",
+            "name": "one week after the end",
+            "session": 5,
+            "interval_days": 7,
+            "trials": 20,
+        },
+    ],
+    "outcomes": [{"name": "hits", "better": "higher", "low": 0, "high": 20}],
+}
+PILOT = {
+    "study": {"title": "Ring push: pilot with two people"},
+    "groups": [
+        {"name": "blocked", "schedule": "blocked"},
+        {"name": "random", "schedule": "random"},
+    ],
+    "practice": [{"session": 1, "day": 0, "blocks": 3, "trials_per_block": 6}],
+    "tests": [
+        {"phase": "pretest", "trials": 6},
+        {"phase": "retention", "trials": 6, "interval_days": 1},
+    ],
+    "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    "units": {"length": "cm"},
+    "target": {"radius": 20},
+    "allocation": {"method": "simple"},
+}
+
+
+def programme_study(people: int = 14) -> Study:
+    """One group, 20 attempts a test, one person absent from the last test."""
+    rng = np.random.default_rng(8)
+    rows = []
+    for i in range(people):
+        own = rng.normal(0, 0.5)
+        for phase, session, level in (
+            ("progress", 2, -0.2),
+            ("progress", 4, 0.3),
+            ("retention", 5, 0.1),
+        ):
+            if i == 3 and phase == "retention":
+                continue
+            hits = rng.binomial(20, 1 / (1 + np.exp(-(level + own))))
+            rows.append((f"P{i + 1:02d}", "programme", phase, session, hits, 20))
+    table = pd.DataFrame(
+        rows, columns=["participant", "group", "phase", "session", "hits", "attempts"]
+    )
+    return Study(design_from_mapping(PROGRAMME), Trials(table))
+
+
+def pilot_study() -> Study:
+    """Two people, one in each group."""
+    rng = np.random.default_rng(4)
+    rows = []
+    for participant, group in (("P01", "blocked"), ("P02", "random")):
+        for phase, blocks in (("pretest", 1), ("acquisition", 3), ("retention", 1)):
+            for block in range(1, blocks + 1):
+                for trial in range(1, 7):
+                    x, y = rng.normal(0, 18, 2)
+                    rows.append((participant, group, phase, 1, block, trial, x, y, np.hypot(x, y)))
+    names = ["participant", "group", "phase", "session", "block", "trial", "x", "y", "radial_error"]
+    return Study(
+        design_from_mapping(PILOT),
+        Trials(pd.DataFrame(rows, columns=names), units={"length": "cm"}),
+    )
+
+
+def simulated(preset: str) -> Study:
+    """The plan of the shipped study with another truth."""
+    return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=preset)
+
+
+STUDIES = {
+    "shipped": lambda: ml.read_study(SHIPPED),
+    "null": lambda: simulated("null"),
+    "applied": lambda: simulated("applied"),
+    "programme": programme_study,
+    "pilot": pilot_study,
+}
+
+
+@pytest.fixture(scope="session", params=STUDIES)
+def study(request) -> Study:
+    return STUDIES[request.param]()
+
+
+@pytest.fixture(scope="session")
+def shipped() -> Study:
+    return STUDIES["shipped"]()
+
+
+@pytest.fixture(scope="session")
+def studies():
+    return STUDIES

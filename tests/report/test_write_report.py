@@ -1,0 +1,166 @@
+"""The report end to end: what it holds, what it claims, that it is whole or not there."""
+
+import csv
+import dataclasses
+import html
+import io
+import re
+
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import FileError, InputError
+from motorlearn.figures import text_overlaps, texts_cut
+from motorlearn.report.findings import find
+from motorlearn.report.sections import compose
+from motorlearn.wording import claim_problems
+
+VERSIONS = {"motorlearn": "test"}
+
+
+@pytest.fixture(scope="session")
+def document(study):
+    return compose(find(study), versions=VERSIONS)
+
+
+@pytest.fixture(scope="session")
+def written(shipped, tmp_path_factory):
+    return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True)
+
+
+def test_no_text_claims_more_than_its_test(document, study):
+    text = "\n".join(document.texts)
+    assert claim_problems(text, delayed_test=study.design.has_delayed_test) == []
+
+
+def test_no_text_has_leftovers(document):
+    for text in document.texts:
+        assert not re.search(r"\bnan\b|None|<NA>|\.\.|, ,|\(\)|  |– to –", text), text
+
+
+def test_every_figure_holds_its_labels_and_says_its_message(document):
+    for drawing in document.drawings:
+        assert text_overlaps(drawing.figure) == [], drawing.name
+        assert texts_cut(drawing.figure) == [], drawing.name
+        assert len(drawing.alt) > 60 and len(drawing.caption) > 60
+        assert drawing.alt != drawing.caption
+
+
+def test_every_figure_and_table_is_referred_to(document):
+    said = " ".join(document.texts)
+    known = {f"{{fig:{d.name}}}" for d in document.drawings}
+    known |= {f"{{tab:{t.name}}}" for t in document.tables}
+    assert {name for name in known if name not in said} == set()
+
+
+def test_names_are_unique(document):
+    names = [d.name for d in document.drawings] + [t.name for t in document.tables]
+    assert len(set(names)) == len(names)
+
+
+def test_the_page_is_self_contained_and_escaped(written):
+    page = written.read_text(encoding="utf-8")
+    sources = re.findall(r'(?:src|href)="([^"]{0,12})', page)
+    assert all(source.startswith(("#", "data:image")) for source in sources)
+    assert "http" not in re.sub(r"data:[^\"]*", "", page)
+    images = re.findall(r"<img [^>]*>", page)
+    assert images and all('alt="' in image for image in images)
+    assert page.count("<th scope=") > 20
+
+
+def test_links_lead_somewhere(written):
+    page = written.read_text(encoding="utf-8")
+    targets = set(re.findall(r'id="([^"]+)"', page))
+    assert set(re.findall(r'href="#([^"]+)"', page)) <= targets
+
+
+def test_figures_come_in_three_formats(written):
+    names = {path.stem for path in (written.parent / "figures").iterdir()}
+    for name in names:
+        for form, start in (("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")):
+            content = (written.parent / "figures" / f"{name}.{form}").read_bytes()
+            assert content.startswith(start)
+
+
+def test_page_and_csv_show_the_same_cells(written):
+    page = written.read_text(encoding="utf-8")
+    for path in (written.parent / "tables").glob("*.csv"):
+        rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
+        table = re.search(rf'<table id="tab-{path.stem}">.*?</table>', page, re.DOTALL)
+        assert table, path.stem
+        body = table[0].split("<tbody>")[1].split("</tbody>")[0]
+        cells = [html.unescape(cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", body)]
+        assert cells == [cell.removeprefix("'") for row in rows[1:] for cell in row]
+
+
+def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
+    found = find(shipped)
+    row = (
+        found.outcomes[0]
+        .comparison.contrasts.query(
+            "phase == 'retention' and adjusted and group == 'random' and reference == 'blocked'"
+        )
+        .iloc[0]
+    )
+    text = " ".join(compose(found, versions=VERSIONS).texts)
+    assert f"{row['estimate']:.2f} times as large after random as after blocked" in text
+    assert f"95 % CI {row['conf_low']:.2f} to {row['conf_high']:.2f}" in text
+    assert f"{row['n_group']} of 24 random and {row['n_reference']} of 24 blocked" in text
+
+
+def test_one_group_hears_what_it_cannot_show(studies):
+    document = compose(find(studies["programme"]()), versions=VERSIONS)
+    text = " ".join(document.texts)
+    assert "There is one group and nothing to compare it with" in text
+    assert "Progress tests" in text
+    assert not re.search(r"\blearn", text, re.IGNORECASE)
+
+
+def test_errors_in_the_data_stop_the_report(shipped, tmp_path):
+    problems = shipped.problems.copy()
+    problems.loc[problems.index[0], "severity"] = "error"
+    broken = dataclasses.replace(shipped, problems=problems)
+    with pytest.raises(InputError, match="1 errors"):
+        ml.write_report(broken, tmp_path / "out")
+    assert not (tmp_path / "out").exists()
+
+
+def test_somebodys_folder_is_left_alone(tmp_path, studies):
+    (tmp_path / "thesis.docx").write_text("years of work")
+    with pytest.raises(FileError):
+        ml.write_report(studies["pilot"](), tmp_path, quiet=True)
+    assert (tmp_path / "thesis.docx").read_text() == "years of work"
+
+
+def test_a_killed_run_leaves_the_old_report(tmp_path, monkeypatch, studies):
+    page = ml.write_report(studies["pilot"](), tmp_path / "out", quiet=True)
+    before = page.read_bytes()
+
+    def die(*args, **kwargs):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("motorlearn.report.writing.to_page", die)
+    with pytest.raises(KeyboardInterrupt):
+        ml.write_report(studies["pilot"](), tmp_path / "out", quiet=True)
+    assert page.read_bytes() == before
+    assert [path.name for path in tmp_path.iterdir()] == ["out"]
+
+
+def test_decimal_comma_everywhere(tmp_path, studies):
+    page = ml.write_report(studies["programme"](), tmp_path / "out", decimal=",", quiet=True)
+    main = page.read_text(encoding="utf-8").split("<main>")[1].split("</main>")[0]
+    text = re.sub(r"<[^>]+>", " ", re.sub(r'src="[^"]*"', "", main))
+    text = re.sub(r"(motorlearn|numpy|scipy|pandas) [\d.]+", "", text)
+    assert not re.search(r"\d\.\d", text)
+    assert re.search(r"\d,\d", text)
+
+
+def test_the_final_report_has_no_remarks_to_the_author(tmp_path, studies):
+    page = ml.write_report(studies["pilot"](), tmp_path / "out", draft=False, quiet=True)
+    assert "For the author to write" not in page.read_text(encoding="utf-8")
+
+
+def test_the_same_study_gives_the_same_page(tmp_path, studies):
+    first = ml.write_report(studies["pilot"](), tmp_path / "a", quiet=True).read_bytes()
+    second = ml.write_report(studies["pilot"](), tmp_path / "b", quiet=True).read_bytes()
+    assert first == second
