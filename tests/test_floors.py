@@ -50,6 +50,8 @@ TABLE_FACING = {
         "designs",
         "fit",
         "frames",
+        "hypotheses",
+        "intervals",
         "matrices",
         "means",
         "prediction",

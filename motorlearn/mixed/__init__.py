@@ -1,19 +1,25 @@
 """Linear and binomial mixed models."""
 
 from motorlearn.mixed.fit import fit_mixed
+from motorlearn.mixed.hypotheses import LikelihoodRatio, likelihood_ratio
+from motorlearn.mixed.intervals import bootstrap_intervals, profile_intervals
 from motorlearn.mixed.many import ManyFits, fit_binomial_many, fit_linear_many
 from motorlearn.mixed.means import contrasts, marginal_means
 from motorlearn.mixed.refitting import leave_one_out, refit
 from motorlearn.mixed.result import MixedFit
 
 __all__ = [
+    "LikelihoodRatio",
     "ManyFits",
     "MixedFit",
+    "bootstrap_intervals",
     "contrasts",
     "fit_binomial_many",
     "fit_linear_many",
     "fit_mixed",
     "leave_one_out",
+    "likelihood_ratio",
     "marginal_means",
+    "profile_intervals",
     "refit",
 ]

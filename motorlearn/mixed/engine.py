@@ -265,24 +265,28 @@ def solve_binomial(
 ) -> Solution:
     """Fit a binomial mixed model by the Laplace approximation or adaptive quadrature."""
     work = working(x, factors)
-    if len(work.factors) == 1:
-        factor = work.factors[0]
-        rows = BinomialRows(
-            work.x,
-            factor.z.T,
-            group_starts(factor.index),
-            offset,
-            cells.y[None],
-            cells.weight[None],
-        )
-        model = BinomialOneFactor(rows, factor.structure, link, quadrature)
-    else:
-        model = BinomialManyFactors(work.x, work.factors, cells, offset, link, work.order)
+    model = binomial_model(work, cells, offset, link, quadrature)
     point, guess = _binomial_start(work, cells, offset, link, start)
     found = minimise(model.objective, point[None], guess)
     curve = hessian(model.objective, found.x)
     found = escape(model.objective, polish(model.objective, found, curve), curve)
     return _binomial_solution(work, model, found)
+
+
+def binomial_model(work: Working, cells: Cells, offset: Array, link: str, quadrature: int):
+    """Criterion of a binomial model, with one factor or several."""
+    if len(work.factors) > 1:
+        return BinomialManyFactors(work.x, work.factors, cells, offset, link, work.order)
+    factor = work.factors[0]
+    rows = BinomialRows(
+        work.x,
+        factor.z.T,
+        group_starts(factor.index),
+        offset,
+        cells.y[None],
+        cells.weight[None],
+    )
+    return BinomialOneFactor(rows, factor.structure, link, quadrature)
 
 
 def _binomial_start(work, cells, offset, link, start):

@@ -19,7 +19,7 @@ from motorlearn.mixed.blocks import (
     solve_upper,
 )
 from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.profile import Evaluation, Profile, Slopes, assemble
+from motorlearn.mixed.criterion import Evaluation, Profile, Slopes, assemble
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from scipy.linalg import lapack
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.profile import Evaluation, Profile, Slopes, assemble
+from motorlearn.mixed.criterion import Evaluation, Profile, Slopes, assemble
 
 Array = NDArray[np.float64]
 
