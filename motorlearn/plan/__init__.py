@@ -12,38 +12,55 @@ from motorlearn.plan.closed_form import (
     t_power,
 )
 from motorlearn.plan.design_audit import DesignAudit, audit_design
+from motorlearn.plan.deviations import Deviations, analysis_label, compare_with_plan
 from motorlearn.plan.hole import Hole
 from motorlearn.plan.load import ThrowLoad, throw_load
+from motorlearn.plan.pilot import Pilot, pilot_page, radius_for
 from motorlearn.plan.power import Power, power
 from motorlearn.plan.presets import PRESETS, Preset
 from motorlearn.plan.prior_effects import prior_effects
 from motorlearn.plan.schedules import make_schedule
+from motorlearn.plan.sheet_rows import planned_trials, unblind
+from motorlearn.plan.sheets import write_sheets
 from motorlearn.plan.simulation import Truth, simulate_study, true_values
+from motorlearn.plan.template import Answers, plan_text, write_plan
 
 __all__ = [
     "PRESETS",
     "AllocationList",
+    "Answers",
     "DesignAudit",
+    "Deviations",
     "Hole",
+    "Pilot",
     "Power",
     "Preset",
     "ThrowLoad",
     "Truth",
     "allocate",
+    "analysis_label",
     "anova_power",
     "audit_design",
+    "compare_with_plan",
     "design_effect",
     "detectable_effect",
     "inflate_for_attrition",
     "make_schedule",
     "participants_needed",
+    "pilot_page",
+    "plan_text",
+    "planned_trials",
     "power",
     "prior_effects",
+    "radius_for",
     "score_variance",
     "simulate_study",
     "t_power",
     "throw_load",
     "true_values",
+    "unblind",
     "williams_design",
     "williams_orders",
+    "write_plan",
+    "write_sheets",
 ]

@@ -159,7 +159,7 @@ def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
 
 
 def _run_one_in_wrong_order(tasks: np.ndarray, plan: Timetable, schedule: np.ndarray, rng) -> None:
-    """Let one person of the last schedule do the first session in somebody else's order."""
+    """Let one person do the first session in the order of somebody of another schedule."""
     practice = [number for number, event in enumerate(plan.events) if event.is_practice]
     others = np.flatnonzero(schedule != schedule[-1])
     if len(schedule) < _ENOUGH_FOR_A_SLIP or not practice or not len(others):

@@ -1,0 +1,275 @@
+"""Plan against conduct: what was done otherwise than planned, and which analyses were planned."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.design import Design
+from motorlearn.measures import switch_rate
+from motorlearn.plan.schedules import draw_order
+from motorlearn.plan.timetable import Event, timetable
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Column, Table
+from motorlearn.trials import Study
+from motorlearn.vocabulary import PRACTICE_PHASE
+
+_COLUMNS = ["topic", "where", "planned", "actual", "people", "participants"]
+_ORDER_DRAWS = 50
+_ORDER_SLACK = 0.15
+_KINDS = ("blocked", "serial", "random")
+EXPLORATORY = "exploratory"
+
+
+@dataclass(frozen=True)
+class Deviations(Result):
+    """What was done otherwise than planned.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``topic, where, planned, actual, people, participants``: number of people concerned and who
+        they are, separated by commas.
+    analyses : DataFrame
+        ``outcome, phase, method, label``: primary, secondary, sensitivity or exploratory.
+    recipe : Recipe
+        How it was made.
+    """
+
+    table: pd.DataFrame
+    analyses: pd.DataFrame
+    recipe: Recipe
+
+    def tables(self) -> Sequence[Table]:
+        """Deviations, and the labels of analyses where there are any."""
+        columns = (
+            Column("topic"),
+            Column("where"),
+            Column("planned"),
+            Column("actual"),
+            Column("people", kind="count"),
+            Column("participants"),
+        )
+        shown = Table("deviations", "Plan and conduct", columns, self.table)
+        if self.analyses.empty:
+            return (shown,)
+        labels = tuple(Column(name) for name in ("outcome", "phase", "method", "label"))
+        return (shown, Table("analyses", "Planned and other analyses", labels, self.analyses))
+
+
+def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] = ()) -> Deviations:
+    """List what was done otherwise than planned.
+
+    Numbers per group, missed tests, dose, order of practice, intervals, feedback and phases that
+    the plan lacks; and a label for each analysis.
+
+    Parameters
+    ----------
+    study : Study
+        What was read.
+    analyses : sequence of (outcome, phase, method)
+        Analyses that were done.
+
+    Returns
+    -------
+    Deviations
+
+    Examples
+    --------
+    >>> from motorlearn.design import design_from_mapping
+    >>> from motorlearn.plan import simulate_study
+    >>> plan = design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked", "schedule": "blocked", "size": 4},
+    ...                {"name": "random", "schedule": "random", "size": 4}],
+    ...     "tasks": [{"name": "straight"}, {"name": "lob"}],
+    ...     "practice": [{"session": 1, "day": 0, "trials_per_block": 12}],
+    ...     "tests": [{"phase": "retention", "trials": 10, "interval_days": 7}],
+    ...     "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    ...     "primary": {"outcome": "radial_error", "groups": ["random", "blocked"]},
+    ... })
+    >>> study = simulate_study(plan, seed=1, missing=False)
+    >>> found = compare_with_plan(study, analyses=[("radial_error", "retention", "ancova"),
+    ...                                            ("hit", "retention", "ancova")])
+    >>> found.analyses["label"].tolist()
+    ['primary', 'exploratory']
+    """
+    table = study.trials.table
+    rules = (_numbers, _phases, _dose, _orders, _intervals, _feedback)
+    rows = [row for rule in rules for row in rule(study, table)]
+    labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]
+    return Deviations(
+        table=pd.DataFrame(rows, columns=_COLUMNS),
+        analyses=pd.DataFrame(labels, columns=["outcome", "phase", "method", "label"]),
+        recipe=Recipe("compare_with_plan", n=len(table)),
+    )
+
+
+def analysis_label(design: Design, outcome: str, phase: str, method: str) -> str:
+    """Say whether an analysis was planned: primary, secondary, sensitivity or exploratory."""
+    primary = design.primary
+    if primary is not None and (outcome, phase, method) == (
+        primary.outcome,
+        primary.phase,
+        primary.model,
+    ):
+        return "primary"
+    for planned in design.analyses:
+        if (planned.outcome, planned.phase, planned.method) == (outcome, phase, method):
+            return planned.role
+    return EXPLORATORY
+
+
+Row = tuple[str, str, str, str, int, str]
+
+
+def _row(topic: str, where: str, planned: str, actual: str, who: Sequence[str] = ()) -> Row:
+    return (topic, where, planned, actual, len(who), ", ".join(map(str, who)))
+
+
+def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    people = study.participants if study.participants is not None else table
+    if "group" not in people.columns:
+        return
+    counts = people.drop_duplicates("participant")["group"].value_counts()
+    for group in study.design.groups:
+        found = int(counts.get(group.name, 0))
+        if group.size is not None and found != group.size:
+            yield _row("group size", group.name, f"{group.size} people", f"{found} people")
+
+
+def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    design, everybody = study.design, _everybody(study, table)
+    for phase in design.phases:
+        absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
+        if absent:
+            yield _row(
+                "phase not done",
+                phase,
+                f"{len(everybody)} people",
+                f"{len(everybody) - len(absent)} people",
+                absent,
+            )
+    for phase in dict.fromkeys(table["phase"].dropna()):
+        if phase not in design.phases:
+            who = sorted(set(table.loc[table["phase"] == phase, "participant"]))
+            yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)
+
+
+def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    for phase, planned in _planned_trials(study.design).items():
+        rows = table[table["phase"] == phase]
+        size = rows["attempts"] if "attempts" in rows else pd.Series(1, index=rows.index)
+        done = size.groupby(rows["participant"]).sum()
+        for word, odd in (("fewer", done[done < planned]), ("more", done[done > planned])):
+            if len(odd):
+                actual = f"{_span(odd)} trials"
+                yield _row(f"{word} trials", phase, f"{planned} trials", actual, sorted(odd.index))
+
+
+def _span(values: pd.Series) -> str:
+    low, high = int(values.min()), int(values.max())
+    return f"{low}" if low == high else f"{low} to {high}"
+
+
+def _planned_trials(design: Design) -> dict[str, int]:
+    counts: dict[str, int] = {}
+    for event in timetable(design).events:
+        counts[event.phase] = counts.get(event.phase, 0) + event.trials
+    return counts
+
+
+def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    """Find people whose practice of a session looks like another schedule than their group's."""
+    n_tasks = len(study.design.tasks)
+    if n_tasks < 2 or "task" not in table or "group" not in table:
+        return
+    order = [name for name in ("session", "block", "trial") if name in table]
+    practice = table[table["phase"] == PRACTICE_PHASE].sort_values(order, kind="stable")
+    schedules = {group.name: group.schedule for group in study.design.groups}
+    for event in timetable(study.design).events:
+        if not event.is_practice:
+            continue
+        here = practice[practice["session"] == event.session] if "session" in practice else practice
+        yield from _session_orders(event, here, schedules, _usual_rates(event, n_tasks))
+
+
+def _session_orders(
+    event: Event, rows: pd.DataFrame, schedules: dict[str, str], usual: dict[str, float]
+) -> Iterator[Row]:
+    odd: dict[tuple[str, str], list[str]] = {}
+    for (person, group), part in rows.groupby(["participant", "group"], sort=False):
+        planned = schedules.get(str(group), "own")
+        if planned not in usual or len(part) < event.trials / 2:
+            continue
+        rate = switch_rate(part["task"].tolist())
+        nearest = min(usual, key=lambda kind: abs(usual[kind] - rate))
+        if abs(rate - usual[planned]) > _ORDER_SLACK and nearest != planned:
+            odd.setdefault((planned, nearest), []).append(str(person))
+    for (planned, nearest), who in odd.items():
+        text = digits.number(usual[planned], 2)
+        yield _row(
+            "practice order",
+            event.label,
+            f"{planned} (switch rate about {text})",
+            f"like {nearest} (about {digits.number(usual[nearest], 2)})",
+            who,
+        )
+
+
+def _usual_rates(event: Event, n_tasks: int) -> dict[str, float]:
+    """Switch rates of orders drawn as planned."""
+    trials = event.trials - event.trials % n_tasks
+    rng = np.random.default_rng(0)
+    return {
+        kind: float(
+            np.mean(
+                [
+                    switch_rate(
+                        draw_order(kind, n_tasks, trials, block_size=event.block_size, rng=rng)
+                    )
+                    for _ in range(_ORDER_DRAWS if kind == "random" else 1)
+                ]
+            )
+        )
+        for kind in _KINDS
+        if trials >= 2
+    }
+
+
+def _intervals(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    if "date" not in table:
+        return
+    day = pd.to_datetime(table["date"], errors="coerce").dt.normalize()
+    last = day[table["phase"] == PRACTICE_PHASE].groupby(table["participant"]).max()
+    for test in study.design.tests:
+        if not test.interval_days:
+            continue
+        first = day[table["phase"] == test.phase].groupby(table["participant"]).min()
+        gap = (first - last).dt.days.dropna()
+        odd = gap[(gap - test.interval_days).abs() > test.window_days]
+        if len(odd):
+            yield _row(
+                "interval",
+                test.label,
+                f"{test.interval_days:g} days, give or take {test.window_days:g}",
+                f"{_span(odd)} days",
+                sorted(odd.index),
+            )
+
+
+def _feedback(study: Study, table: pd.DataFrame) -> Iterator[Row]:
+    if "feedback" not in table:
+        return
+    told = table[table["feedback"].fillna(0).astype(float) > 0]
+    for test in study.design.tests:
+        who = sorted(set(told.loc[told["phase"] == test.phase, "participant"]))
+        if who and not test.feedback:
+            yield _row("feedback in a test", test.label, "none", "given", who)
+
+
+def _everybody(study: Study, table: pd.DataFrame) -> set[str]:
+    people = study.participants if study.participants is not None else table
+    return set(people["participant"].dropna())

@@ -1,0 +1,331 @@
+"""A commented plan to begin with, from a few answers."""
+
+import json
+import tomllib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from motorlearn import files
+from motorlearn.design import design_from_mapping
+from motorlearn.exceptions import FileError, InputError
+
+SCHEDULES: Final = ("blocked", "serial", "random", "constant", "variable", "increasing")
+_BETTER: Final = {"hit": "higher", "hits": "higher", "score": "higher", "speed": "higher"}
+_TARGETED: Final = ("hit", "hits", "radial_error")
+
+
+@dataclass(frozen=True)
+class Answers:
+    """What a new plan asks; every answer has a default that can be changed in the file.
+
+    Parameters
+    ----------
+    title : str
+        Title of the study.
+    groups : tuple of str
+        Groups; one that is named like a schedule gets it.
+    size : int
+        People in each group.
+    tasks : tuple of str
+        Task variants.
+    sessions, blocks, trials : int
+        Practice sessions, blocks in each, trials in each block.
+    test_trials : int
+        Trials in each test.
+    retention_days : float
+        Days from the last practice to the retention test.
+    outcome, unit : str
+        Primary outcome and its unit.
+    radius : float
+        Radius of the target.
+    seed : int
+        Seed of the allocation: choose it before the first person is enrolled.
+    """
+
+    title: str = "My practice study"
+    groups: tuple[str, ...] = ("blocked", "random")
+    size: int = 24
+    tasks: tuple[str, ...] = ("straight", "bank", "lob")
+    sessions: int = 2
+    blocks: int = 6
+    trials: int = 18
+    test_trials: int = 30
+    retention_days: float = 7
+    outcome: str = "radial_error"
+    unit: str = "cm"
+    radius: float = 20
+    seed: int = 1
+
+
+def plan_text(answers: Answers) -> str:
+    """Write a plan as commented TOML.
+
+    Raises
+    ------
+    InputError
+        If an answer cannot stand in a plan.
+
+    Examples
+    --------
+    >>> print(plan_text(Answers(title="Ring push")).splitlines()[4])
+    title = "Ring push"
+    """
+    bad = [name for name in ("size", "sessions", "blocks", "trials") if getattr(answers, name) < 1]
+    if bad or not answers.groups:
+        raise InputError("an answer is not usable", bad or ["no group"], "give 1 or more")
+    parts = (
+        _head(answers),
+        _groups(answers),
+        *(_TASK.format(name=_text(task)) for task in answers.tasks),
+        *(_practice(answers, session) for session in range(1, answers.sessions + 1)),
+        _tests(answers),
+        _outcomes(answers),
+        _rules(answers),
+    )
+    text = "\n".join(parts)
+    design_from_mapping(tomllib.loads(text), place="study.toml")
+    return text
+
+
+def write_plan(
+    folder: str | Path, answers: Answers, *, notebooks: Iterable[str | Path] = ()
+) -> Path:
+    """Write ``study.toml`` into a folder, and copy notebooks beside it.
+
+    Parameters
+    ----------
+    folder : path-like
+        Folder to make, or one without a plan.
+    answers : Answers
+        What the plan says.
+    notebooks : iterable of path-like
+        Notebooks to copy into ``notebooks``; they then look for this study.
+
+    Returns
+    -------
+    Path
+        The plan.
+
+    Raises
+    ------
+    FileError
+        If the folder holds a plan already.
+    """
+    place = Path(folder)
+    plan = place / "study.toml"
+    if plan.exists():
+        raise FileError("there is a plan already", [str(plan)], "name a new folder")
+    text = plan_text(answers)
+    place.mkdir(parents=True, exist_ok=True)
+    files.write_text(plan, text)
+    copies = [Path(notebook) for notebook in notebooks]
+    if copies:
+        (place / "notebooks").mkdir(exist_ok=True)
+    for notebook in copies:
+        files.write_text(place / "notebooks" / notebook.name, _for_this_study(notebook))
+    return plan
+
+
+def _text(value: str) -> str:
+    """Write a string as TOML; its basic strings are those of JSON."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _for_this_study(notebook: Path) -> str:
+    """Let a copied notebook read the study it lies in; outputs of the shipped study are dropped."""
+    content = json.loads(notebook.read_text(encoding="utf-8"))
+    for cell in content["cells"]:
+        if cell["cell_type"] == "code":
+            cell["outputs"], cell["execution_count"] = [], None
+        if "parameters" in cell.get("metadata", {}).get("tags", ()):
+            source = "".join(cell["source"])
+            lines = [
+                'study_folder = ".."' if line.startswith("study_folder") else line
+                for line in source.splitlines()
+            ]
+            cell["source"] = "\n".join(lines)
+    return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _head(answers: Answers) -> str:
+    return _HEAD.format(title=_text(answers.title), unit=_text(answers.unit), a=answers)
+
+
+def _groups(answers: Answers) -> str:
+    return "\n".join(
+        _GROUP.format(
+            name=_text(name),
+            schedule=_text(name if name in SCHEDULES else "own"),
+            size=answers.size,
+        )
+        for name in answers.groups
+    )
+
+
+def _practice(answers: Answers, session: int) -> str:
+    return _PRACTICE.format(
+        session=session, day=session - 1, a=answers, every=1 if session == 1 else 2
+    )
+
+
+def _tests(answers: Answers) -> str:
+    several = len({name for name in answers.groups if name in SCHEDULES}) > 1
+    halves = several and len(answers.tasks) > 1 and answers.test_trials % 2 == 0
+    order = "blocked-and-random" if halves else "random"
+    return _TESTS.format(a=answers, order=_text(order))
+
+
+def _outcomes(answers: Answers) -> str:
+    better = _BETTER.get(answers.outcome, "lower")
+    unit = "" if answers.outcome in ("hit", "hits") else answers.unit
+    text = _OUTCOME.format(name=_text(answers.outcome), unit=_text(unit), better=_text(better))
+    if answers.outcome in _TARGETED and answers.outcome != "hit":
+        text += _HIT
+    if answers.outcome in _TARGETED:
+        text += _TARGET.format(radius=f"{answers.radius:g}")
+    pair = [answers.groups[-1], answers.groups[0]] if len(answers.groups) > 1 else []
+    return text + _PRIMARY.format(
+        outcome=_text(answers.outcome), groups=json.dumps(pair, ensure_ascii=False)
+    )
+
+
+def _rules(answers: Answers) -> str:
+    method = "blocks" if len(answers.groups) > 1 else "none"
+    return _RULES.format(a=answers, method=_text(method), size=2 * len(answers.groups))
+
+
+_HEAD: Final = """# The plan of a practice study. Lines that begin with # are remarks.
+# Check it with:  motorlearn audit FOLDER
+# Days count from the first practice session, which is day 0.
+[study]
+title = {title}
+question = ""          # a contrast: which outcome, which test, which groups, adjusted for what
+ethics_approval = ""   # committee and number; ask before the first person is enrolled
+registration = ""      # where the plan is registered, before the first data
+
+[skill]
+name = ""
+timing = "discrete"      # discrete, serial or continuous
+environment = "closed"   # open or closed
+movement = "gross"       # gross or fine
+
+[sample]
+include = []             # who may take part
+exclude = []
+# age_low = 18
+# minors = false         # true where people under 18 take part: guardian and assent
+
+[units]
+length = {unit}
+"""
+_GROUP: Final = """[[groups]]
+name = {name}
+schedule = {schedule}    # blocked, serial, random, constant, variable, increasing or own
+size = {size}            # to be planned with: motorlearn power FOLDER
+"""
+_TASK: Final = """[[tasks]]
+name = {name}
+description = ""         # how it differs from the others in movement, not only in size
+"""
+_PRACTICE: Final = """[[practice]]
+session = {session}
+day = {day}
+blocks = {a.blocks}
+trials_per_block = {a.trials}
+feedback = ""            # what is told, and by whom
+feedback_every = {every}       # after every so many trials; 0 for none
+"""
+_TESTS: Final = """# Tests are given without feedback. A test inside the programme is "progress";
+# one straight after practice is "posttest"; only a test after a gap is "retention".
+[[tests]]
+phase = "pretest"
+day = 0
+trials = {a.test_trials}
+blinded = false          # true where the tester does not know the groups
+
+[[tests]]
+phase = "posttest"
+interval_days = 0
+trials = {a.test_trials}
+
+[[tests]]
+phase = "retention"
+interval_days = {a.retention_days:g}
+window_days = 1          # days it may be early or late
+trials = {a.test_trials}
+order = {order}
+
+[[tests]]
+phase = "transfer"
+interval_days = {a.retention_days:g}
+trials = {a.test_trials}
+description = "new distance or condition: say which"
+"""
+_OUTCOME: Final = """[[outcomes]]
+name = {name}
+unit = {unit}
+better = {better}
+"""
+_HIT: Final = """
+[[outcomes]]
+name = "hit"
+better = "higher"
+low = 0
+high = 1
+"""
+_TARGET: Final = """
+[target]
+radius = {radius}
+"""
+_PRIMARY: Final = """
+# The one comparison the study stands on, declared before the data.
+[primary]
+outcome = {outcome}
+phase = "retention"
+groups = {groups}        # first minus second
+baseline = "pretest"
+effect = "difference"    # or "ratio"
+model = "ancova"         # or "linear mixed", "binomial mixed"
+
+# [smallest_effect]
+# value = 2.0            # in raw units: the smallest effect that would matter, with the reason
+# reason = ""
+
+# What the sample size rests on; take it from a pilot or a comparable study, with the source.
+# [assumptions]
+# baseline = 38.0        # mean before practice (for hits: the hit rate)
+# between_sd = 6.5       # between people (for hits: on the log-odds scale)
+# within_sd = 15.0       # between trials of one person
+# gain = 12.0            # improvement by the end of practice
+# attrition = 0.1
+# source = ""
+"""
+_RULES: Final = """# Which data are left out, decided now.
+[[exclusions]]
+rule = "trials with a void reason are not scored"
+reason = ""
+
+[[stopping]]
+rule = "pain, numbness or loss of control"
+action = "stop the session; go on only when a health professional agrees"
+
+# Your own limits of load, each with its source; the toolkit knows no safe number.
+# [[load.limits]]
+# trials = 150
+# per = "week"           # session, day or week
+# effort = "any"         # or "maximal"
+# source = ""
+
+[allocation]
+unit = "participant"     # what is allocated; a class or team must be analysed as such
+method = {method}
+strata = []
+block_size = {size}
+seed = {a.seed}          # choose it before the first person is enrolled
+
+[files]
+trials = "trials.csv"
+participants = "participants.csv"
+"""

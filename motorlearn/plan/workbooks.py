@@ -1,0 +1,147 @@
+"""Blank workbooks: validation lists, frozen panes, print layout, and nothing a spreadsheet runs."""
+
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+from openpyxl import Workbook
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.datavalidation import DataValidation
+from openpyxl.worksheet.worksheet import Worksheet
+
+from motorlearn.tables.writers import spreadsheet_safe
+
+_HEAD = PatternFill("solid", fgColor="DDE6EE")
+_ENTRY = PatternFill("solid", fgColor="FFFBE6")
+_THIN = Side(style="thin", color="999999")
+_LONGEST_LIST = 250
+"""A list of choices written into a cell rule may hold 255 characters."""
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What may be typed in a column.
+
+    Parameters
+    ----------
+    choices : tuple of str
+        The only values, where there are few.
+    low, high : float, optional
+        Limits of a number.
+    whole : bool
+        Whether the number is whole.
+    hint : str
+        Shown when the cell is chosen.
+    """
+
+    choices: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+    whole: bool = False
+    hint: str = ""
+
+
+@dataclass(frozen=True)
+class SheetForm:
+    """A sheet to be filled in.
+
+    Parameters
+    ----------
+    title : str
+        Name of the sheet.
+    rows : DataFrame
+        What is printed already; empty cells are to be filled in.
+    entry : tuple of str
+        Columns to be filled in.
+    rules : mapping of str to Rule
+        What may be typed, by column.
+    heading : str
+        Line at the top of each printed page.
+    """
+
+    title: str
+    rows: pd.DataFrame
+    entry: tuple[str, ...] = ()
+    rules: Mapping[str, Rule] = field(default_factory=dict)
+    heading: str = ""
+
+
+def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
+    """Write forms as one XLSX workbook, one sheet each."""
+    book = Workbook()
+    book.remove(book.active)
+    for form in forms:
+        _fill(book.create_sheet(form.title[:31]), form)
+    # A workbook says when it was made; a fixed time keeps the bytes the same.
+    moment = pd.Timestamp("2020-01-01").to_pydatetime()
+    book.properties.creator, book.properties.created = "motorlearn", moment
+    book.properties.modified = moment
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
+def _fill(sheet: Worksheet, form: SheetForm) -> None:
+    names = [str(name) for name in form.rows.columns]
+    sheet.append([spreadsheet_safe(name) for name in names])
+    for line in form.rows.itertuples(index=False):
+        sheet.append([_cell(value) for value in line])
+    edge = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
+    last = len(form.rows) + 1
+    for column, name in enumerate(names, start=1):
+        letter = get_column_letter(column)
+        head = sheet.cell(1, column)
+        head.font, head.fill, head.border = Font(bold=True), _HEAD, edge
+        head.alignment = Alignment(wrap_text=True, vertical="top")
+        shown = form.rows[name].astype("str").str.len().max() if len(form.rows) else 0
+        sheet.column_dimensions[letter].width = min(max(len(name), int(shown or 0), 6) + 2, 30)
+        if name in form.entry:
+            for row in range(2, last + 1):
+                cell = sheet.cell(row, column)
+                cell.fill, cell.border = _ENTRY, edge
+        if name in form.rules and last > 1:
+            _validate(sheet, f"{letter}2:{letter}{last}", name, form.rules[name])
+    _print_layout(sheet, form, len(names), last)
+
+
+def _print_layout(sheet: Worksheet, form: SheetForm, columns: int, last: int) -> None:
+    sheet.freeze_panes = "B2"
+    sheet.print_title_rows = "1:1"
+    sheet.print_area = f"A1:{get_column_letter(columns)}{last}"
+    sheet.page_setup.orientation = "landscape" if columns > 8 else "portrait"
+    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+    sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.oddHeader.left.text = form.heading.replace("&", "and")
+    sheet.oddFooter.right.text = "page &P of &N"
+
+
+def _cell(value: object) -> object:
+    if value is None or value is pd.NA or value == "" or value != value:
+        return None
+    return spreadsheet_safe(value) if isinstance(value, str) else value
+
+
+def _validate(sheet: Worksheet, cells: str, name: str, rule: Rule) -> None:
+    listed = ",".join(rule.choices)
+    if rule.choices and len(listed) <= _LONGEST_LIST and not any("," in c for c in rule.choices):
+        check = DataValidation(type="list", formula1=f'"{listed}"', allow_blank=True)
+        wanted = f"one of {', '.join(rule.choices)}"
+    elif rule.low is not None or rule.high is not None:
+        low = -1e9 if rule.low is None else rule.low
+        high = 1e9 if rule.high is None else rule.high
+        kind = "whole" if rule.whole else "decimal"
+        check = DataValidation(
+            type=kind, operator="between", formula1=f"{low:g}", formula2=f"{high:g}"
+        )
+        wanted = f"a {'whole ' if rule.whole else ''}number from {low:g} to {high:g}"
+    else:
+        return
+    check.allow_blank = True
+    check.errorTitle, check.error = name[:30], f"Type {wanted}."[:250]
+    check.promptTitle, check.prompt = name[:30], (rule.hint or f"{wanted}.")[:250]
+    check.showErrorMessage = check.showInputMessage = True
+    sheet.add_data_validation(check)
+    check.add(cells)
