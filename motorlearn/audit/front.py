@@ -6,11 +6,16 @@ from functools import singledispatch
 from motorlearn.audit.comparison import comparison_checks, comparison_residuals
 from motorlearn.audit.context import Context
 from motorlearn.audit.guides import with_own_thresholds
+from motorlearn.audit.mixed_counts import CountAudit
+from motorlearn.audit.mixed_linear import LinearAudit
+from motorlearn.audit.mixed_model import MixedModel
 from motorlearn.audit.repeated import repeated_checks
 from motorlearn.audit.report import Audit, assemble
+from motorlearn.audit.simulated import diagnose
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
+from motorlearn.mixed import MixedFit
 from motorlearn.results import Recipe
 from motorlearn.trials import Study
 
@@ -109,6 +114,15 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
     checks = [*comparison_checks(result, context, chosen), *repeated_checks(result, context)]
     recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
     return assemble(checks, comparison_residuals(result, chosen), recipe)
+
+
+@audit_of.register
+def _(result: MixedFit, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    model = MixedModel(result)
+    diagnosis = diagnose(model, simulations=min(context.simulations, 500), seed=context.seed)
+    checks = (CountAudit if model.binomial else LinearAudit)(model, diagnosis, context).checks()
+    recipe = audit_recipe(result.recipe, context, n=result.n)
+    return assemble((("mixed model", check) for check in checks), diagnosis.residuals, recipe)
 
 
 def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object) -> Recipe:

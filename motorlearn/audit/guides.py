@@ -102,6 +102,20 @@ _GUIDES = (
         source="after Curran, West & Finch 1996, Psychol Methods 1:16-29",
     ),
     Guide(
+        "count_spread",
+        "largest over smallest standard deviation of simulated residuals",
+        1.3,
+        2.0,
+        status=_CUSTOM,
+    ),
+    Guide(
+        "effects",
+        "absolute skewness of random effects",
+        0.5,
+        1.5,
+        status=_CUSTOM,
+    ),
+    Guide(
         "sd_ratio",
         "largest over smallest standard deviation",
         2.0,
