@@ -5,7 +5,7 @@ and unit, ``sentences`` report results, ``equivalence`` judges them against a de
 ``captions`` go with figures, ``method``, ``limitations`` and ``standards`` fill the paragraphs.
 """
 
-from motorlearn.wording.claims import claim_problems, sentences
+from motorlearn.wording.claims import claim_problems, split_sentences
 from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.sentences import contrast_sentence, reading
 from motorlearn.wording.stages import Stage, stage_column, stages_of
@@ -22,7 +22,7 @@ __all__ = [
     "decimals_for",
     "judge",
     "reading",
-    "sentences",
+    "split_sentences",
     "stage_column",
     "stages_of",
     "standards_checklist",

@@ -26,12 +26,12 @@ _FORBIDDEN: Final = {
 }
 
 
-def sentences(text: str) -> list[str]:
+def split_sentences(text: str) -> list[str]:
     """Cut a text into sentences; a decimal point does not end one.
 
     Examples
     --------
-    >>> sentences("The mean was 3.5 cm. The interval, 95 % CI 1.0 to 6.0, is wide.")
+    >>> split_sentences("The mean was 3.5 cm. The interval, 95 % CI 1.0 to 6.0, is wide.")
     ['The mean was 3.5 cm.', 'The interval, 95 % CI 1.0 to 6.0, is wide.']
     """
     parts = re.split(r"(?<=[.!?])\s+(?=[A-Z0-9\[“\"])|\n+", text.strip())
@@ -59,7 +59,7 @@ def claim_problems(text: str, *, delayed_test: bool) -> list[str]:
     ['speaks of learning without a delayed test: Random practice led to more learning in block 6.']
     """
     found = []
-    for sentence in sentences(text):
+    for sentence in split_sentences(text):
         if _LEARNING.search(sentence) and not (delayed_test and _names_delayed_test(sentence)):
             found.append(f"speaks of learning without a delayed test: {sentence}")
         found += [f"{why}: {sentence}" for why, rule in _FORBIDDEN.items() if rule.search(sentence)]

@@ -1,0 +1,255 @@
+"""Results sentences: numbers as given, direction as given, claims as far as the test goes."""
+
+import itertools
+import math
+
+import pandas as pd
+import pytest
+
+from motorlearn.design import Outcome, design_from_mapping
+from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
+from motorlearn.wording.sentences import means_sentence, omnibus_sentence, paired_sentence
+from motorlearn.wording.stages import stage_column, stages_of
+from motorlearn.wording.standards import standards_checklist
+from motorlearn.wording.voice import count, decimals_for, listed
+
+PLAN = {
+    "study": {"title": "Ring push"},
+    "groups": [{"name": "blocked"}, {"name": "random"}],
+    "practice": [{"session": 1, "day": 0, "trials_per_block": 18}],
+    "tests": [
+        {"phase": "pretest", "trials": 30},
+        {"phase": "posttest", "trials": 30},
+        {"phase": "retention", "trials": 36, "interval_days": 7},
+    ],
+    "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+}
+ALLOCATED = {"blocked": 24, "random": 24}
+
+
+def make_voice(better="lower", decimal="."):
+    outcome = Outcome(name="radial_error", unit="cm", better=better)
+    return Voice(design_from_mapping(PLAN), outcome, 1, decimal)
+
+
+def contrast(**changes):
+    row = {
+        "phase": "retention",
+        "group": "random",
+        "reference": "blocked",
+        "effect": "difference",
+        "adjusted": True,
+        "estimate": -2.46,
+        "df": 45.0,
+        "statistic": -2.31,
+        "p": 0.0252,
+        "conf_low": -4.61,
+        "conf_high": -0.31,
+        "g": -0.58,
+        "g_low": -1.10,
+        "g_high": -0.06,
+        "n_group": 23,
+        "n_reference": 22,
+        "method": "analysis of covariance",
+    }
+    return pd.Series(row | changes)
+
+
+def test_a_contrast_in_full():
+    text = contrast_sentence(contrast(), make_voice(), ALLOCATED, baseline="pretest")
+    assert text == (
+        "At the delayed retention test (7 days after the last practice), radial error was 2.5 cm lower "
+        "after random than after blocked practice (adjusted for the pretest; 95 % CI −4.6 to −0.3 "
+        "cm; t(45) = −2.31, p = .025; Hedges g = −0.58, 95 % CI −1.10 to −0.06; 23 of 24 random "
+        "and 22 of 24 blocked participants analysed)."
+    )
+
+
+def test_a_ratio_with_a_decimal_comma():
+    row = contrast(effect="ratio", estimate=0.875, conf_low=0.79, conf_high=0.97)
+    text = contrast_sentence(row, make_voice(decimal=","), ALLOCATED)
+    assert "0,88 times as large after random as after blocked practice" in text
+    assert "95 % CI 0,79 to 0,97;" in text
+
+
+@pytest.mark.parametrize(
+    ("phase", "estimate", "better", "favoured", "learning"),
+    [
+        ("retention", -2.0, "lower", "random", True),
+        ("retention", -2.0, "higher", "blocked", True),
+        ("retention", 2.0, "lower", "blocked", True),
+        ("acquisition", -2.0, "lower", "random", False),
+        ("posttest", 2.0, "higher", "random", False),
+    ],
+)
+def test_reading_names_the_favoured_group_and_speaks_of_learning_only_late(
+    phase, estimate, better, favoured, learning
+):
+    row = contrast(phase=phase, estimate=estimate, conf_low=estimate - 1, conf_high=estimate + 1)
+    text = reading(row, make_voice(better))
+    assert f"favour {favoured} practice" in text
+    assert ("learning" in text) is learning
+    assert claim_problems(text, delayed_test=True) == []
+
+
+def test_an_unclear_contrast_keeps_its_direction_open():
+    text = reading(contrast(conf_low=-4.0, conf_high=0.5), make_voice())
+    assert "−4.0 to 0.5 cm" in text and "direction stays open" in text
+    assert "learning" not in text
+
+
+def test_no_combination_claims_too_much():
+    grid = itertools.product(
+        ("acquisition", "posttest", "retention"),
+        ("difference", "ratio"),
+        (-3.0, -0.02, 0.0, 3.0),
+        (0.1, 5.0),
+        ("lower", "higher"),
+    )
+    for phase, effect, estimate, half, better in grid:
+        to = math.exp if effect == "ratio" else float
+        row = contrast(
+            phase=phase,
+            effect=effect,
+            estimate=to(estimate / 10),
+            conf_low=to((estimate - half) / 10),
+            conf_high=to((estimate + half) / 10),
+        )
+        test = pd.Series(
+            {
+                "bound_low": to(-0.1),
+                "bound_high": to(0.1),
+                "conf_low": row["conf_low"],
+                "conf_high": row["conf_high"],
+                "p": 0.03,
+                "equivalent": half < 1 > abs(estimate),
+            }
+        )
+        text = contrast_sentence(row, make_voice(better), ALLOCATED)
+        text += " " + reading(row, make_voice(better), test)
+        assert claim_problems(text, delayed_test=True) == [], text
+
+
+@pytest.mark.parametrize(
+    ("interval", "equivalent", "verdict"),
+    [
+        ((-0.8, 1.2), True, "equivalent"),
+        ((0.1, 1.2), True, "smaller than the bound but not nil"),
+        ((2.1, 4.0), False, "larger"),
+        ((-3.0, -2.2), False, "larger"),
+        ((-0.5, 2.6), False, "undecided"),
+    ],
+)
+def test_verdicts_of_equivalence(interval, equivalent, verdict):
+    row = contrast(conf_low=interval[0], conf_high=interval[1])
+    test = pd.Series(
+        {
+            "bound_low": -2.0,
+            "bound_high": 2.0,
+            "conf_low": 0.0,
+            "conf_high": 1.0,
+            "p": 0.02,
+            "equivalent": equivalent,
+        }
+    )
+    assert judge(row, test).verdict == verdict
+
+
+def test_what_was_not_computed_says_why():
+    row = contrast(estimate=math.nan, method="not computed: two participants are needed.")
+    text = contrast_sentence(row, make_voice(), ALLOCATED)
+    assert text.endswith("could not be compared in radial error: two participants are needed.")
+    assert reading(row, make_voice()) == ""
+
+
+def test_a_paired_change():
+    row = pd.Series(
+        {
+            "group": "programme",
+            "from_phase": "pretest",
+            "to_phase": "retention",
+            "effect": "difference",
+            "n": 12,
+            "estimate": -3.2,
+            "df": 11.0,
+            "statistic": -2.5,
+            "p": 0.0295,
+            "conf_low": -6.0,
+            "conf_high": -0.4,
+            "g": -0.7,
+            "g_low": -1.3,
+            "g_high": -0.1,
+        }
+    )
+    text = paired_sentence(row, make_voice())
+    assert "radial error fell by 3.2 cm in programme" in text
+    assert "t(11) = −2.50, p = .029" in text and "n = 12" in text
+    lone = paired_sentence(
+        pd.Series({**row, "n": 1, "conf_low": math.nan, "conf_high": math.nan}), make_voice()
+    )
+    assert "too few people for an interval" in lone
+
+
+def test_means_and_omnibus():
+    means = pd.DataFrame(
+        {
+            "phase": "retention",
+            "group": ["blocked", "random"],
+            "n": [22, 1],
+            "mean": [25.64, 23.0],
+            "sd": [6.01, math.nan],
+        }
+    )
+    assert means_sentence(means, "retention", make_voice()).endswith(
+        "mean radial error was 25.6 cm (SD 6.0, n = 22) in blocked and 23.0 cm (n = 1) in random."
+    )
+    row = pd.Series(
+        {
+            "phase": "retention",
+            "df1": 2.0,
+            "df2": 61.0,
+            "statistic": 1.731,
+            "p": 0.186,
+            "partial_eta2": 0.00004,
+            "method": "analysis of covariance",
+        }
+    )
+    assert "F(2, 61) = 1.73, p = .186, partial η² = .000" in omnibus_sentence(row, make_voice())
+
+
+def test_tests_of_one_phase_are_told_apart_by_their_session():
+    plan = design_from_mapping(
+        {
+            "study": {"title": "Ring push"},
+            "groups": [{"name": "programme"}],
+            "tests": [
+                {"phase": "progress", "name": "week 2", "session": 2, "trials": 20},
+                {"phase": "progress", "name": "week 4", "session": 4, "trials": 20},
+                {"phase": "retention", "trials": 20, "interval_days": 7},
+            ],
+            "outcomes": [{"name": "hits", "better": "higher"}],
+        }
+    )
+    table = pd.DataFrame({"phase": ["progress", "progress", "retention"], "session": [4, 2, 5]})
+    assert stage_column(table, plan).tolist() == ["progress 2", "progress 1", "retention"]
+    assert [stage.name for stage in stages_of(plan)] == ["progress 1", "progress 2", "retention"]
+    voice = Voice(plan, plan.outcomes[0])
+    assert voice.at("progress 1") == "the progress test week 2"
+    assert voice.is_delayed("retention") and not voice.is_delayed("progress 2")
+    renumbered = table.assign(session=[12, 11, 13])
+    assert stage_column(renumbered, plan).tolist() == ["progress 2", "progress 1", "retention"]
+
+
+def test_randomised_studies_are_asked_for_more():
+    plan = design_from_mapping(PLAN)
+    asked = standards_checklist(plan, {"Method"})
+    assert {"JARS-Quant", "TIDieR", "CONSORT"} == set(asked["standard"])
+    one = design_from_mapping(PLAN | {"groups": [{"name": "programme"}]})
+    assert "CONSORT" not in set(standards_checklist(one, set())["standard"])
+    assert not standards_checklist(one, set())["covered"].any()
+
+
+def test_small_words():
+    assert decimals_for(float("nan")) == 2
+    assert [count(0, "trial"), count(1, "trial")] == ["0 trials", "1 trial"]
+    assert [listed([]), listed(["a"]), listed(["a", "b"])] == ["", "a", "a and b"]
