@@ -1,12 +1,13 @@
 """The command line: each command calls one function of the library and says what happened."""
 
+import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 import motorlearn as ml
-from motorlearn.exceptions import MotorlearnError
+from motorlearn.exceptions import InputError, MotorlearnError
 
 app = typer.Typer(
     add_completion=False,
@@ -16,6 +17,119 @@ app = typer.Typer(
 )
 
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
+
+
+@app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
+    title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
+    groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
+    size: Annotated[int | None, typer.Option(help="People in each group.")] = None,
+    tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
+    sessions: Annotated[int | None, typer.Option(help="Practice sessions.")] = None,
+    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.")] = None,
+    retention_days: Annotated[
+        float | None, typer.Option(help="Days from the last practice to the retention test.")
+    ] = None,
+    outcome: Annotated[str | None, typer.Option(help="Primary outcome.")] = None,
+    unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.")] = None,
+    notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
+) -> None:
+    """Write a commented study.toml to begin with; asks on a terminal what no option gives."""
+    given = {
+        "title": title,
+        "groups": groups,
+        "size": size,
+        "tasks": tasks,
+        "sessions": sessions,
+        "test_trials": test_trials,
+        "retention_days": retention_days,
+        "outcome": outcome,
+        "unit": unit,
+        "seed": seed,
+    }
+    series = sorted(_series().glob("[0-9][0-9]_*.ipynb")) if notebooks else []
+    plan = ml.plan.write_plan(folder, _answers(given), notebooks=series)
+    typer.echo(f"Plan written: {plan}")
+    typer.echo(f"Next: read it, fill the gaps, and run  motorlearn audit {folder}")
+
+
+def _answers(given: dict[str, object]) -> "ml.plan.Answers":
+    """Fill what is open from the terminal, or from the defaults where there is none."""
+    answers = {}
+    for name, value in given.items():
+        default = getattr(ml.plan.Answers, name)
+        several = isinstance(default, tuple)
+        if value is None and sys.stdin.isatty():
+            shown = ",".join(default) if several else default
+            value = typer.prompt(name.replace("_", " "), default=shown, type=type(shown))
+        if value is not None and several:
+            value = tuple(part.strip() for part in str(value).split(",") if part.strip())
+        answers[name] = default if value is None else value
+    return ml.plan.Answers(**answers)
+
+
+def _series() -> Path:
+    """Folder of the notebooks: beside the package in a clone, inside it once installed."""
+    package = Path(ml.__file__).parent
+    installed = package / "shipped" / "notebooks"
+    return installed if installed.is_dir() else package.parent / "notebooks"
+
+
+@app.command()
+def audit(study: StudyFolder) -> None:
+    """List the holes in a plan, with reason, consequence and fix, and its load per week."""
+    design = ml.read_design(study)
+    typer.echo(str(ml.audit_design(design)))
+    typer.echo("")
+    typer.echo(str(ml.plan.throw_load(design)))
+
+
+@app.command()
+def power(
+    study: StudyFolder,
+    n: Annotated[str, typer.Option(help="People per group, separated by commas.")] = "12,18,24,36",
+    trials: Annotated[str, typer.Option(help="Trials per test; as planned where empty.")] = "",
+    simulations: Annotated[int, typer.Option(help="Simulated studies for each row.")] = 1000,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.")] = 1,
+    workers: Annotated[int, typer.Option(help="Processes.")] = 1,
+) -> None:
+    """Simulate and analyse the planned study many times: power, precision, false positives."""
+    found = ml.power(
+        ml.read_design(study),
+        n=_numbers("n", n),
+        trials=_numbers("trials", trials) or None,
+        simulations=simulations,
+        seed=seed,
+        workers=workers,
+    )
+    typer.echo(str(found))
+
+
+@app.command()
+def sheets(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
+    seed: Annotated[int, typer.Option(help="Seed of allocation, orders and clip numbers.")],
+    participants: Annotated[
+        Path | None, typer.Option(help="List of participants with their strata.")
+    ] = None,
+    items: Annotated[str, typer.Option(help="Items of the technique checklist.")] = "",
+) -> None:
+    """Write blank data sheets, trial sheets to print, and the concealed allocation."""
+    people = None if participants is None else ml.read_trials(participants).table
+    listed = tuple(item.strip() for item in items.split(",") if item.strip())
+    design = ml.read_design(study)
+    folder = ml.plan.write_sheets(design, out, seed=seed, participants=people, items=listed)
+    typer.echo(f"Sheets written: {folder}")
+
+
+def _numbers(what: str, text: str) -> list[int]:
+    parts = [part.strip() for part in text.split(",") if part.strip()]
+    if not all(part.isdigit() for part in parts):
+        raise InputError(f"{what} is a list of whole numbers", [text], "for example 12,24")
+    return [int(part) for part in parts]
 
 
 @app.command()

@@ -57,8 +57,9 @@ random order. Tests without feedback: before practice, 10 minutes after it, and 
 {status}
 
 {void} trials are void: they keep their row, their outcome is empty and `void` gives the reason. One
-person did the first session in the order of another group. A few delayed tests fell two days late. Rater B skipped some clips. One third of those who missed the delayed tests were drawn
-from the poorer performers, so complete cases look a little better than everybody would have.
+person did the first session in the order of another group. A few delayed tests fell two days late.
+Rater B skipped some clips. One third of those who missed the delayed tests were drawn from the
+poorer performers, so complete cases look a little better than everybody would have.
 
 ## Codebook
 

@@ -184,9 +184,11 @@ def scenario(
     outcome = design.outcome(primary.outcome) or design.outcomes[0]
     scale: Scale = "hits" if outcome.name in HIT_OUTCOMES else primary.effect
     assumed = assumptions or design.assumptions
+    unit = _unit(outcome, scale)
     if assumed is None:
         assumed = _STAND_IN[scale]
         notes.append(STAND_IN_WARNING)
+        unit = "standard deviations between people" if scale == "difference" else unit
     _check(assumed, scale)
     events = [event for event in timetable(design).events if not event.is_practice]
     phases = tuple(event.phase for event in events)
@@ -211,7 +213,7 @@ def scenario(
         contrast=_contrast(design, primary),
         low=-math.inf if outcome.low is None else outcome.low,
         high=math.inf if outcome.high is None else outcome.high,
-        unit=_unit(outcome, scale),
+        unit=unit,
         clustered=_clustered(design, assumed, chosen, notes),
         warnings=tuple(notes),
     )
