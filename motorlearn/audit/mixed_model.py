@@ -12,19 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 from scipy.sparse.linalg import splu
-from scipy.special import expit, ndtr
 
 from motorlearn.mixed import MixedFit
-from motorlearn.mixed.links import LINKS
+from motorlearn.mixed.links import INVERSE_LINKS, LINKS
 
 Floats = NDArray[np.float64]
 
-_INVERSE_LINK = {
-    "identity": lambda eta: eta,
-    "logit": expit,
-    "probit": ndtr,
-    "cloglog": lambda eta: -np.expm1(-np.exp(np.minimum(eta, 30.0))),
-}
 _NEWTON_STEPS = 50
 
 
@@ -101,7 +94,7 @@ class MixedModel:
 
     def mean(self, eta: Floats) -> Floats:
         """Mean of an outcome given its linear predictor; a probability in a binomial model."""
-        return _INVERSE_LINK[self.fit.link](eta)
+        return INVERSE_LINKS[self.fit.link](eta)
 
     def modes(self, rows: Floats) -> Floats:
         """Conditional modes of u for each data set, shape (random effects, data sets)."""

@@ -6,19 +6,18 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from motorlearn.audit.mixed_model import MixedModel
 from motorlearn.audit.report import Conclusion
 from motorlearn.mixed import MixedFit
 from motorlearn.mixed.designs import Prepared, RandomPart
-from motorlearn.mixed.fit import Options, fit_prepared
+from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formulas import read_formula
+from motorlearn.mixed.refitting import options_of
 
 
 def refit(fit: MixedFit, *, observed=None, random=None, **changes: object) -> MixedFit:
     """Fit the same model again with another outcome, other random parts or other options."""
     design = fit.design if random is None else replace(fit.design, random=tuple(random))
-    names = ("family", "link", "reml", "quadrature", "df")
-    options = {name: fit.recipe.options[name] for name in names} | changes
+    options = replace(options_of(fit), **changes)
     prepared = Prepared(
         design,
         fit.observed if observed is None else observed,
@@ -26,7 +25,7 @@ def refit(fit: MixedFit, *, observed=None, random=None, **changes: object) -> Mi
         fit.recipe.left_out,
     )
     recipe = replace(fit.recipe, options={**fit.recipe.options, **changes})
-    return fit_prepared(prepared, Options(**options), recipe)
+    return fit_prepared(prepared, options, recipe)
 
 
 def on_logarithms(fit: MixedFit) -> MixedFit | None:
@@ -118,15 +117,10 @@ def robust_conclusions(
     people = without_each["participant"].nunique()
     for place in focus:
         term = fit.fixed_names[place]
-        drawn = without_each.loc[without_each["contrast"] == term, "estimate"].to_numpy()
+        drawn = without_each.loc[without_each["contrast"] == term, "estimate"].dropna().to_numpy()
         error = float(np.sqrt((people - 1) / people * np.sum((drawn - drawn.mean()) ** 2)))
         estimate = float(fit.beta[place])
         reach = float(stats.t.isf(0.025, people - 1)) * error
         p = float(2 * stats.t.sf(abs(estimate) / error, people - 1)) if error > 0 else np.nan
         found.append(Conclusion(term, estimate, estimate - reach, estimate + reach, p))
     return tuple(found)
-
-
-def scale_of(model: MixedModel) -> str:
-    """Scale of the coefficients in words."""
-    return {"logit": "log odds", "identity": ""}.get(model.fit.link, model.fit.link)
