@@ -13,7 +13,8 @@ from motorlearn.trials import values as reading
 from motorlearn.trials.grid import Grid
 from motorlearn.trials.headings import Headings
 from motorlearn.trials.package import unit_of
-from motorlearn.trials.problems import gather, problem_frame
+from motorlearn.trials.privacy import personal_columns, privacy_problems, withhold
+from motorlearn.trials.problems import gather, problem_frame, split_column
 from motorlearn.trials.sheet import Sheet
 from motorlearn.trials.study import nothing_set_aside
 from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS
@@ -81,18 +82,25 @@ def standardise(
             absent,
             "use the names of the table: " + ", ".join(headings.names),
         )
-    body, rows, aside = _body(grid, headings, grid if whole is None else whole[0])
     places = tuple(range(len(headings.names))) if whole is None else whole[1]
+    columns = [column.slice(headings.line + 1) for column in grid.columns]
+    personal = personal_columns(headings.names, headings.originals, columns)
+    apart = [name for name in personal if name != "participant"]
+    hidden = {places[headings.names.index(name)] for name in apart}
+    body, rows, aside = _body(grid, headings, grid if whole is None else whole[0], hidden)
     writer = _Writer(grid, headings, rows, places, missing)
     table = {
         name: writer.convert(name, column, levels.get(name))
         for name, column in zip(headings.names, body, strict=True)
+        if name not in apart
     }
     known = {**headings.units, **(units or {})}
-    problems = [grid.marks, *writer.problems, *_unit_doubts(grid, headings, units or {})]
-    problems.append(_aside_problems(grid, aside))
+    letters = [split_column(writer.shown[name])[1] for name in apart]
+    problems = [withhold(grid.marks, letters), *writer.problems]
+    problems += [*_unit_doubts(grid, headings, units or {}), _aside_problems(grid, aside)]
+    problems += privacy_problems(personal, file=grid.file, sheet=grid.sheet, shown=writer.shown)
     changes = [_renamed(grid, headings), *writer.changes]
-    frame = pd.DataFrame(table, index=pd.RangeIndex(len(rows)))[ordered_columns(headings.names)]
+    frame = pd.DataFrame(table, index=pd.RangeIndex(len(rows)))[ordered_columns(list(table))]
     sheet = Sheet(frame, rows, grid.file, grid.sheet, writer.shown)
     return Standard(sheet, gather(problems), _joined_changes(changes), aside, known)
 
@@ -241,7 +249,7 @@ def ordered_columns(names: Sequence[str]) -> list[str]:
     return standard + [name for name in names if name not in COLUMNS]
 
 
-def _body(grid: Grid, headings: Headings, whole: Grid):
+def _body(grid: Grid, headings: Headings, whole: Grid, hidden: set[int]):
     """Cut off the heading and set blank, repeated and total rows aside."""
     start = headings.line + 1
     columns = [column.slice(start) for column in grid.columns]
@@ -251,13 +259,14 @@ def _body(grid: Grid, headings: Headings, whole: Grid):
     if not reasons:
         return columns, rows, nothing_set_aside()
     lines = np.array(sorted(reasons))
+    told = [column for place, column in enumerate(every) if place not in hidden]
     aside = pd.DataFrame(
         {
             "file": grid.file,
             "sheet": grid.sheet,
             "row": rows[lines],
             "reason": [reasons[line] for line in lines.tolist()],
-            "content": [_content(every, line) for line in lines.tolist()],
+            "content": [_content(told, line) for line in lines.tolist()],
         }
     )
     keep = np.ones(len(rows), dtype=bool)

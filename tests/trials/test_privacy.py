@@ -1,0 +1,88 @@
+"""Columns that identify people stay out of the table, and their values out of every message."""
+
+import openpyxl
+import pytest
+
+import motorlearn as ml
+
+SECRET = ["Ada Lovelace", "Alan Turing", "Grace Hopper", "Kathleen Booth"]
+
+
+def read(folder, text, **options):
+    file = folder / "t.csv"
+    file.write_text(text, encoding="utf-8")
+    return ml.read_trials(file, **options)
+
+
+@pytest.mark.parametrize(
+    ("heading", "values"),
+    [
+        ("Name", ["a", "b", "c", "d"]),
+        ("first_name", ["a", "b", "c", "d"]),
+        ("Nachname", ["a", "b", "c", "d"]),
+        ("E-mail", ["", "", "", "x"]),
+        ("parent email", ["", "", "", "x"]),
+        ("Phone", ["1", "2", "3", "4"]),
+        ("DOB", ["2001-01-01"] * 4),
+        ("date of birth", ["2001-01-01"] * 4),
+        ("home address", ["a", "b", "c", "d"]),
+        ("post_code", ["1", "2", "3", "4"]),
+        ("who", SECRET),
+        ("contact", ["ada@example.org", "alan@example.org", "", ""]),
+        ("reach at", ["+44 1632 960001", "+44 1632 960002", "01632 960003", "01632 960004"]),
+        ("video_link", ["a", "b", "c", "d"]),
+    ],
+)
+def test_personal_columns_are_set_aside_and_their_values_not_repeated(tmp_path, heading, values):
+    rows = "\n".join(f"p{i},{i % 2},{value}" for i, value in enumerate(values))
+    trials = read(tmp_path, f"participant,hit,{heading}\n{rows}\nMean,0.5,Zoe Zander\n")
+    assert list(trials.table.columns) == ["participant", "hit"]
+    found = trials.problems[trials.problems["rule"] == "personal column set aside"]
+    assert found[["column", "value"]].values.tolist() == [[heading, "(withheld)"]]
+    told = trials.problems.to_string() + trials.changes.to_string() + trials.set_aside.to_string()
+    assert not [value for value in [*values, "Zoe Zander"] if len(value) > 3 and value in told]
+
+
+@pytest.mark.parametrize(
+    ("heading", "values"),
+    [
+        ("task name", ["straight", "bank", "lob", "lob"]),
+        ("site", ["North Hall", "North Hall", "South Hall", "South Hall"]),
+        ("date", ["2026-03-02", "2026-03-03", "2026-03-04", "2026-03-05"]),
+        ("serial", ["1700000001", "1700000002", "1700000003", "1700000004"]),
+        ("age", ["21", "22", "23", "24"]),
+        ("mobility", ["1", "2", "3", "4"]),
+    ],
+)
+def test_ordinary_columns_stay(tmp_path, heading, values):
+    rows = "\n".join(f"p{i},{i % 2},{value}" for i, value in enumerate(values))
+    trials = read(tmp_path, f"participant,hit,{heading}\n{rows}\n")
+    assert heading in trials.table.columns
+    assert trials.problems.empty
+
+
+def test_identifiers_that_are_names_or_addresses_are_kept_with_advice(tmp_path):
+    rows = "\n".join(f"{name},{i % 2}" for i, name in enumerate(SECRET))
+    trials = read(tmp_path, f"participant,hit\n{rows}\n")
+    assert trials.table["participant"].tolist() == SECRET
+    assert trials.problems[["rule", "value"]].values.tolist() == [
+        ["identifiers look personal", "(withheld)"]
+    ]
+
+
+def test_a_column_mapped_on_purpose_is_read(tmp_path):
+    trials = read(tmp_path, "participant,hit,name\np1,1,lob\np2,0,bank\n", columns={"name": "task"})
+    assert trials.table["task"].tolist() == ["lob", "bank"]
+
+
+def test_marks_of_a_workbook_do_not_repeat_personal_cells(tmp_path):
+    book = openpyxl.Workbook()
+    sheet = book.active
+    sheet.append(["participant", "hit", "phone"])
+    for i in range(4):
+        sheet.append([f"p{i}", i % 2, 1632960000 + i])
+    sheet["C3"] = "1632960999"
+    book.save(tmp_path / "t.xlsx")
+    trials = ml.read_trials(tmp_path / "t.xlsx")
+    assert "phone" not in trials.table.columns
+    assert "1632960999" not in trials.problems.to_string()
