@@ -2,12 +2,15 @@
 
 Reading: ``reading`` (one file), ``folder`` (a study), ``opening`` and the readers of each kind of
 file behind it. Foreign files: ``proposing``, ``importing``, ``intake``. Checking: ``rules``,
-``planned``, ``people``. Showing: ``problems``. Giving away: ``package``.
+``planned``, ``people``, ``orders``, ``suspicions``. Looking: ``balance``. Showing: ``problems``.
+Giving away: ``privacy``, ``package``.
 """
 
+from motorlearn.trials.balance import attrition, baseline_differences, missing_table
 from motorlearn.trials.folder import read_study
 from motorlearn.trials.importing import import_trials
 from motorlearn.trials.intake import change_table, take_in
+from motorlearn.trials.orders import order_audit
 from motorlearn.trials.package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.people import left_out
 from motorlearn.trials.problems import problem_counts, problem_list
@@ -15,17 +18,23 @@ from motorlearn.trials.proposing import propose_recipe
 from motorlearn.trials.reading import read_trials
 from motorlearn.trials.rules import is_void, trial_key
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
+from motorlearn.trials.suspicions import outliers
 
 __all__ = [
     "Study",
     "Trials",
+    "attrition",
+    "baseline_differences",
     "change_table",
     "data_package",
     "import_trials",
     "is_void",
     "left_out",
+    "missing_table",
     "no_changes",
     "no_problems",
+    "order_audit",
+    "outliers",
     "problem_counts",
     "problem_list",
     "propose_recipe",

@@ -9,6 +9,7 @@ from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.importing import replay, settle
 from motorlearn.trials.opening import open_grid
+from motorlearn.trials.orders import orders_as_planned
 from motorlearn.trials.people import add_groups, check_people, check_same_people
 from motorlearn.trials.planned import check_plan
 from motorlearn.trials.problems import gather
@@ -17,6 +18,7 @@ from motorlearn.trials.rules import check_rules, near_duplicate_identifiers
 from motorlearn.trials.safety import inside
 from motorlearn.trials.standard import Standard
 from motorlearn.trials.study import Study
+from motorlearn.trials.suspicions import suspicions
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
 
@@ -86,6 +88,8 @@ def _problems(
         trials.problems,
         check_rules(trials.sheet, feedback_allowed=told, phases=design.phases),
         check_plan(trials.sheet, design),
+        orders_as_planned(trials.sheet, design),
+        suspicions(trials.sheet),
     ]
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]

@@ -20,6 +20,7 @@ from motorlearn.trials.rules import check_rules
 from motorlearn.trials.sheet import Sheet
 from motorlearn.trials.standard import Standard, standardise
 from motorlearn.trials.study import Trials
+from motorlearn.trials.suspicions import suspicions
 from motorlearn.trials.wide import gather_wide
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
@@ -46,7 +47,7 @@ def import_trials(
         If the recipe names a column the file does not have.
     """
     standard = replay(path, recipe, units=units)
-    problems = gather([standard.problems, check_rules(standard.sheet)])
+    problems = gather([standard.problems, check_rules(standard.sheet), suspicions(standard.sheet)])
     return trials_of(settle(standard, problems, recipe.mode), problems)
 
 

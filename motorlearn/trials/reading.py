@@ -11,6 +11,7 @@ from motorlearn.trials.problems import gather
 from motorlearn.trials.rules import check_rules
 from motorlearn.trials.standard import Standard, standardise
 from motorlearn.trials.study import Trials
+from motorlearn.trials.suspicions import suspicions
 
 Levels = Mapping[str, Mapping[object, object]]
 
@@ -65,7 +66,10 @@ def read_trials(
     """
     grid = open_grid(path, sheet=sheet)
     standard = read_grid(grid, columns=columns, levels=levels, units=units)
-    return trials_of(standard, gather([standard.problems, check_rules(standard.sheet)]))
+    return trials_of(
+        standard,
+        gather([standard.problems, check_rules(standard.sheet), suspicions(standard.sheet)]),
+    )
 
 
 def read_grid(
