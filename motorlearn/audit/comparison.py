@@ -22,7 +22,7 @@ from motorlearn.audit.phase_model import (
     bootstrapped,
     phase_model,
 )
-from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.audit.report import Check, Remedy, Step, judged, no_residuals
 from motorlearn.compare import PhaseComparison
 
 
@@ -86,8 +86,7 @@ def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) 
                 }
             )
         )
-    columns = ["analysis", "participant", "group", "phase", "fitted", "residual"]
-    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame(columns=columns)
+    return pd.concat(frames, ignore_index=True) if frames else no_residuals()
 
 
 def studentised(fit) -> np.ndarray:

@@ -3,18 +3,24 @@
 from collections.abc import Hashable, Iterable, Sequence
 from functools import singledispatch
 
+from motorlearn.audit.agreement import agreement_checks
 from motorlearn.audit.comparison import comparison_checks, comparison_residuals
 from motorlearn.audit.context import Context
+from motorlearn.audit.curves import curve_checks, curve_residuals, many_curves_checks
+from motorlearn.audit.equivalence import equivalence_checks
 from motorlearn.audit.guides import with_own_thresholds
 from motorlearn.audit.mixed_counts import CountAudit
 from motorlearn.audit.mixed_linear import LinearAudit
 from motorlearn.audit.mixed_model import MixedModel
 from motorlearn.audit.repeated import repeated_checks
-from motorlearn.audit.report import Audit, assemble
+from motorlearn.audit.report import Audit, assemble, no_residuals
 from motorlearn.audit.simulated import diagnose
 from motorlearn.compare import PhaseComparison
+from motorlearn.curves import CurveFit, CurveFits
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
+from motorlearn.linear import Equivalence
+from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
 from motorlearn.results import Recipe
 from motorlearn.trials import Study
@@ -123,6 +129,35 @@ def _(result: MixedFit, context: Context, phases: Sequence[Hashable] | None) -> 
     checks = (CountAudit if model.binomial else LinearAudit)(model, diagnosis, context).checks()
     recipe = audit_recipe(result.recipe, context, n=result.n)
     return assemble((("mixed model", check) for check in checks), diagnosis.residuals, recipe)
+
+
+@audit_of.register
+def _(result: CurveFit, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.n)
+    name = f"{result.form} curve"
+    checks = ((name, check) for check in curve_checks(result, context))
+    return assemble(checks, curve_residuals(result), recipe)
+
+
+@audit_of.register
+def _(result: CurveFits, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=len(result.preferred))
+    checks = (("learners' curves", check) for check in many_curves_checks(result, context))
+    return assemble(checks, no_residuals(), recipe)
+
+
+@audit_of.register
+def _(result: Agreement, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
+    checks = (("rater agreement", check) for check in agreement_checks(result, context))
+    return assemble(checks, no_residuals(), recipe)
+
+
+@audit_of.register
+def _(result: Equivalence, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(Recipe("equivalence_test"), context, n=0)
+    checks = (("equivalence", check) for check in equivalence_checks(result, context))
+    return assemble(checks, no_residuals(), recipe)
 
 
 def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object) -> Recipe:

@@ -269,9 +269,9 @@ _GUIDES = (
     ),
     Guide(
         "averaged",
-        "learners behind one curve",
+        "curves of means instead of learners",
         None,
-        1,
+        0,
         source="Heathcote, Brown & Mewhort 2000, Psychon Bull Rev 7:185-207",
         status="published",
     ),

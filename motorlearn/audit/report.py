@@ -28,6 +28,14 @@ AUDIT_COLUMNS = (
 )
 
 
+RESIDUAL_COLUMNS = ("analysis", "participant", "group", "phase", "fitted", "residual")
+
+
+def no_residuals() -> pd.DataFrame:
+    """Give the empty frame of residuals."""
+    return pd.DataFrame(columns=list(RESIDUAL_COLUMNS))
+
+
 @dataclass(frozen=True)
 class Conclusion:
     """One estimate as a reader takes it away: the effect, its interval and its p."""

@@ -1,0 +1,194 @@
+"""Assumptions of rater agreement."""
+
+from collections.abc import Iterator
+
+import numpy as np
+from scipy import stats
+
+from motorlearn import digits
+from motorlearn.audit.context import Context
+from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
+from motorlearn.measures import Agreement
+
+FEW_ITEMS = 30
+
+
+def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
+    """Checks of agreement between raters."""
+    yield _form(result, context)
+    if len(result.limits):
+        yield _spread(result, context)
+        yield _proportional(result, context)
+        yield _normal_differences(result, context)
+    if len(result.pairs):
+        yield _prevalence(result, context)
+        yield _bias(result, context)
+    if len(result.drift):
+        yield _drift(result, context)
+    yield _double_rated(result, context)
+
+
+def _applying(result: Agreement):
+    return result.estimates[result.estimates["applies"]].iloc[0]
+
+
+def _conclusion(row) -> Conclusion:
+    """An agreement coefficient; its p is that of the interval leaving zero."""
+    outside = row["conf_low"] > 0 or row["conf_high"] < 0
+    return Conclusion(
+        str(row["term"]),
+        float(row["estimate"]),
+        float(row["conf_low"]),
+        float(row["conf_high"]),
+        0.0 if outside else 1.0,
+    )
+
+
+def _form(result: Agreement, context: Context) -> Check:
+    row = _applying(result)
+    term = str(row["term"])
+    icc = term.startswith("ICC")
+    name = "icc" if icc else "alpha" if "alpha" in term else "kappa"
+    value = float(row["conf_low"] if icc else row["estimate"])
+    return judged(
+        "the coefficient fits the score the study uses, and is high enough",
+        f"{'lower limit of ' if icc else ''}{term}",
+        value,
+        context.guide(name),
+        result.advice[0],
+        "Train the raters, clarify the items, or average several raters' scores.",
+        remedy=_averaging(result) if context.remedies and icc else None,
+    )
+
+
+def _averaging(result: Agreement) -> Remedy | None:
+    row = _applying(result)
+    rows = result.estimates.set_index("term")
+    if "ICC(A,k)" not in rows.index or row["term"] == "ICC(A,k)":
+        return None
+    mean = rows.loc["ICC(A,k)"]
+    after = Conclusion(
+        "ICC(A,k)", float(mean["estimate"]), float(mean["conf_low"]), float(mean["conf_high"]), 0.0
+    )
+    step = Step("mean of all raters for every clip", (after,), decides=False)
+    return Remedy((_conclusion(row),), (step,))
+
+
+def _spread(result: Agreement, context: Context) -> Check:
+    rows = result.estimates.set_index("term")
+    share = float(rows.loc["ICC(A,1)", "estimate"]) if "ICC(A,1)" in rows.index else np.nan
+    items = result.scores.groupby("item")["score"].mean()
+    return judged(
+        "items differ enough for an ICC to mean something",
+        "variance between items as a share of all variance",
+        share,
+        context.guide("spread"),
+        f"SD between items {digits.significant(float(items.std(ddof=1)))}.",
+        "Read the measurement error in the unit of the score; a low ICC may come from clips that "
+        "hardly differ.",
+    )
+
+
+def _proportional(result: Agreement, context: Context) -> Check:
+    worst = result.limits.loc[result.limits["slope"].abs().idxmax()]
+    chance = min(1.0, float(worst["slope_p"]) * len(result.limits))
+    return judged(
+        "raters differ alike over the whole range of scores",
+        "largest slope of difference on mean (figure: Bland-Altman)",
+        abs(float(worst["slope"])),
+        context.guide("proportional"),
+        f"Raters {worst['first']} and {worst['second']}: slope "
+        f"{digits.number(float(worst['slope']))}, {digits.p_clause(float(worst['slope_p']))}.",
+        "Give limits that change with the score, or limits on logarithms.",
+        chance=chance,
+    )
+
+
+def _normal_differences(result: Agreement, context: Context) -> Check:
+    wide = result.scores.pivot(index="item", columns="rater", values="score")
+    skews, ps = [0.0], [1.0]
+    for row in result.limits.itertuples():
+        gap = (wide[row.first] - wide[row.second]).dropna().to_numpy()
+        if len(gap) > 7 and np.ptp(gap) > 0:
+            skews.append(abs(float(stats.skew(gap, bias=False))))
+            ps.append(float(stats.skewtest(gap).pvalue))
+    return judged(
+        "differences between raters are roughly normal",
+        "largest skewness of the differences of a pair",
+        max(skews),
+        context.guide("skewness"),
+        "",
+        "Read the limits as percentiles of the differences instead.",
+        chance=min(1.0, min(ps) * max(len(ps) - 1, 1)),
+    )
+
+
+def _prevalence(result: Agreement, context: Context) -> Check:
+    worst = result.pairs.loc[result.pairs["prevalence"].idxmax()]
+    rows = result.estimates.set_index("term")
+    remedy = None
+    if context.remedies and "Gwet's AC1" in rows.index:
+        row = _applying(result)
+        ac1 = rows.loc["Gwet's AC1"]
+        after = Conclusion(
+            "AC1", float(ac1["estimate"]), float(ac1["conf_low"]), float(ac1["conf_high"]), 0.0
+        )
+        step = Step("AC1, which a rare category does not pull down", (after,), decides=False)
+        remedy = Remedy((_conclusion(row),), (step,))
+    return judged(
+        "no category is so rare that kappa collapses",
+        "prevalence index",
+        float(worst["prevalence"]),
+        context.guide("prevalence"),
+        f"Raters {worst['first']} and {worst['second']} agree on "
+        f"{digits.percent(float(worst['agreement']))} with kappa "
+        f"{digits.number(float(worst['kappa']))}.",
+        "Report percentage agreement and AC1 beside kappa.",
+        remedy=remedy,
+    )
+
+
+def _bias(result: Agreement, context: Context) -> Check:
+    worst = result.pairs.loc[result.pairs["bias"].idxmax()]
+    return judged(
+        "raters use the categories equally often",
+        "bias index",
+        float(worst["bias"]),
+        context.guide("rater_bias"),
+        f"Raters {worst['first']} and {worst['second']}; largest kappa their margins allow "
+        f"{digits.number(float(worst['kappa_maximum']))}.",
+        "Calibrate the raters on common clips.",
+    )
+
+
+def _drift(result: Agreement, context: Context) -> Check:
+    own = result.drift[result.drift["basis"] == "minus other raters"]
+    own = own if own["change"].notna().any() else result.drift
+    worst = own.loc[own["change"].abs().idxmax()]
+    sem = float(result.measurement_error["sem"].iloc[-1]) if len(result.measurement_error) else 1.0
+    return judged(
+        "no rater drifts over the clips",
+        "largest change from first to last clip, in standard errors of measurement (figure)",
+        abs(float(worst["change"])) / sem if sem > 0 else np.nan,
+        context.guide("drift"),
+        f"Rater {worst['rater']}: change {digits.number(float(worst['change']))} "
+        f"({digits.interval(worst['change_low'], worst['change_high'])}).",
+        "Rate again in another order; calibrate half-way.",
+        chance=min(1.0, float(worst["p"]) * len(own)),
+    )
+
+
+def _double_rated(result: Agreement, context: Context) -> Check:
+    raters = result.scores.groupby("item")["rater"].nunique()
+    share = float((raters >= 2).mean())
+    few = (
+        f" Fewer than {FEW_ITEMS} items: intervals are wide." if result.recipe.n < FEW_ITEMS else ""
+    )
+    return judged(
+        "enough items are rated twice",
+        "share of items with two raters or more",
+        share,
+        context.guide("double_rated"),
+        f"{result.recipe.n} items with two raters.{few}",
+        "Let a second rater score at least a fifth of the clips, drawn at random.",
+    )

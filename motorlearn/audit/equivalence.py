@@ -1,0 +1,50 @@
+"""Assumptions of an equivalence test."""
+
+from collections.abc import Iterator
+
+from motorlearn import digits
+from motorlearn.audit.context import Context
+from motorlearn.audit.report import Check, judged
+from motorlearn.linear import Equivalence
+
+
+def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]:
+    """Checks of two one-sided tests."""
+    smallest = context.design.smallest_effect if context.design is not None else None
+    reason = smallest.reason if smallest is not None else ""
+    yield judged(
+        "the bounds were declared and justified beforehand",
+        "1 where the plan gives no bound, or a bound without a reason",
+        float(not reason),
+        context.guide("bound_declared"),
+        f"Plan: {digits.significant(smallest.value)}; {reason}"
+        if smallest is not None
+        else "The plan names no smallest effect of interest, or no plan was given.",
+        "Without a bound set beforehand report the interval only, and no equivalence verdict.",
+    )
+    if smallest is not None:
+        yield _same_bound(result, smallest.value, context)
+    width = (result.conf_high - result.conf_low) / (result.bound_high - result.bound_low)
+    yield judged(
+        "the study is precise enough to show equivalence",
+        f"width of the {digits.percent(1 - 2 * result.alpha)} interval over that of the bounds",
+        width,
+        context.guide("precise"),
+        f"Interval {digits.interval(result.conf_low, result.conf_high)}, bounds "
+        f"{digits.interval(result.bound_low, result.bound_high)}.",
+        "An interval wider than the bounds cannot lie inside them: the verdict says nothing.",
+    )
+
+
+def _same_bound(result: Equivalence, declared: float, context: Context) -> Check:
+    sizes = {abs(result.bound_low), abs(result.bound_high)}
+    same = any(abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes)
+    return judged(
+        "the bounds used are those declared",
+        "1 where they differ",
+        float(not same),
+        context.guide("bound_declared"),
+        f"Used {digits.interval(result.bound_low, result.bound_high)}; declared "
+        f"{digits.significant(declared)} (a standardised or logarithmic bound differs by design).",
+        "Explain the difference or use the declared bound.",
+    )

@@ -1,0 +1,170 @@
+"""Audit of curves, rater agreement and equivalence."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.audit.curves import runs_test
+from motorlearn.design import design_from_mapping
+from motorlearn.linear import equivalence_test
+
+N = np.arange(1, 73)
+
+
+def curve(seed=0, rate=0.08, noise=None, gain=15.0, log=False):
+    rng = np.random.default_rng(seed)
+    mean = 20 + gain * np.exp(-rate * (N - 1))
+    scatter = rng.normal(0, 2.5, len(N)) if noise is None else noise(rng)
+    return ml.fit_curve(N, mean * np.exp(scatter / 20) if log else mean + scatter)
+
+
+def row(result, words, **options):
+    table = ml.check_assumptions(result, **options).table
+    chosen = table[table["assumption"].str.contains(words, regex=False)]
+    assert len(chosen) == 1, table["assumption"].tolist()
+    return chosen.iloc[0]
+
+
+def serially(rng, rho=0.7):
+    e = np.zeros(len(N))
+    for i in range(1, len(N)):
+        e[i] = rho * e[i - 1] + 2 * rng.normal()
+    return e
+
+
+# Curves -----------------------------------------------------------------------------------------
+
+
+def test_a_clean_curve_passes():
+    table = ml.check_assumptions(curve()).table
+    shape = table[~table["assumption"].str.contains("rival")]
+    assert set(shape["grade"]) == {"fine"}
+
+
+def test_a_curve_that_never_flattened_is_not_believed():
+    found = curve(rate=0.006, gain=60)
+    assert row(found, "pinned down")["grade"] == "act"
+    assert row(found, "flatten")["grade"] != "fine"
+
+
+def test_serial_correlation_along_practice_is_flagged_and_widens_the_interval():
+    found = row(curve(noise=serially), "independent")
+    assert found["grade"] != "fine"
+    assert "widened" in found["remedied"]
+
+
+def test_scatter_that_shrinks_with_practice_is_flagged():
+    shrinking = lambda rng: rng.normal(0, 1, len(N)) * np.where(N < 30, 6, 1.5)  # noqa: E731
+    found = row(curve(noise=shrinking), "early and late")
+    assert found["value"] > 2
+    assert found["grade"] != "fine"
+
+
+def test_a_step_inside_practice_shows_in_the_runs():
+    step = lambda rng: rng.normal(0, 1.5, len(N)) + 8 * ((N > 25) & (N < 45))  # noqa: E731
+    assert row(curve(noise=step), "stretches above or below")["grade"] == "look"
+
+
+def test_hits_have_their_own_residuals():
+    rng = np.random.default_rng(1)
+    p = 1 / (1 + np.exp(-(0.8 - 1.8 * np.exp(-0.08 * (N - 1)))))
+    result = ml.fit_curve(N, rng.binomial(10, p), attempts=np.full(len(N), 10))
+    audit = ml.check_assumptions(result)
+    assert audit.residuals["residual"].std() == pytest.approx(1, abs=0.25)
+
+
+def test_many_learners_and_one_average():
+    rng = np.random.default_rng(2)
+    people = pd.DataFrame({"participant": np.repeat(list("abcdef"), 72), "n": np.tile(N, 6)})
+    people["error"] = 20 + 15 * np.exp(-0.08 * (people["n"] - 1)) + rng.normal(0, 2, len(people))
+    fits = ml.fit_curves(people, "error", practice="n", by="participant")
+    assert row(fits, "pinned down")["grade"] == "fine"
+    assert row(fits, "not to their average")["grade"] == "fine"
+    means = people.groupby("n", as_index=False)["error"].mean().assign(group="all")
+    average = ml.fit_curves(means, "error", practice="n", by="group")
+    assert row(average, "not to their average")["grade"] == "act"
+
+
+def test_runs_by_hand():
+    """Four and four in two runs: expected 5 runs, variance 12/7."""
+    signs = [True] * 4 + [False] * 4
+    from scipy import stats
+
+    assert runs_test(signs) == pytest.approx(2 * stats.norm.sf(3 / np.sqrt(12 / 7)))
+    assert np.isnan(runs_test([True] * 5))
+
+
+# Agreement --------------------------------------------------------------------------------------
+
+
+def rate(shift=0.0, slope=0.0, drift=0.0, noise=0.6, n=60, seed=0):
+    rng = np.random.default_rng(seed)
+    true = rng.normal(5, 1.5, n)
+    rows = []
+    for name, bias, tilt, change in (("A", 0, 0, 0), ("B", shift, slope, drift)):
+        order = rng.permutation(n)
+        score = true + bias + tilt * (true - 5) + change * order / n + rng.normal(0, noise, n)
+        rows.append(pd.DataFrame({"clip": range(n), "rater": name, "score": score, "seen": order}))
+    return ml.rater_agreement(
+        pd.concat(rows), item="clip", rater="rater", score="score", kind="continuous", order="seen"
+    )
+
+
+def test_good_raters_pass():
+    table = ml.check_assumptions(rate(noise=0.4)).table
+    assert set(table["grade"]) == {"fine"}
+
+
+def test_poor_agreement_drift_and_proportional_bias_are_flagged():
+    assert row(rate(noise=2.5), "high enough")["grade"] == "act"
+    assert row(rate(drift=1.5), "drifts")["grade"] != "fine"
+    found = row(rate(slope=0.6), "over the whole range")
+    assert found["grade"] != "fine"
+
+
+def test_rare_category_points_to_ac1():
+    pairs = [["no", "no"]] * 118 + [["no", "yes"]] * 5 + [["yes", "no"]] * 2
+    long = pd.DataFrame(
+        [
+            {"clip": i, "rater": rater, "score": score}
+            for i, pair in enumerate(pairs)
+            for rater, score in zip("AB", pair)
+        ]
+    )
+    result = ml.rater_agreement(long, item="clip", rater="rater", score="score", kind="nominal")
+    found = row(result, "rare")
+    assert found["grade"] != "fine"
+    assert "AC1 0.94" in found["remedied"]
+
+
+# Equivalence ------------------------------------------------------------------------------------
+
+
+def plan(**smallest):
+    content = {
+        "study": {"title": "ring push"},
+        "groups": [{"name": "blocked"}, {"name": "random"}],
+        "tests": [{"phase": "retention", "trials": 36}],
+        "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    }
+    if smallest:
+        content["smallest_effect"] = smallest
+    return design_from_mapping(content)
+
+
+def test_bounds_without_a_reason_beforehand_need_action():
+    verdict = equivalence_test(0.2, 0.6, 60, bound=2.5)
+    assert row(verdict, "justified beforehand")["grade"] == "act"
+    assert row(verdict, "justified beforehand", design=plan())["grade"] == "act"
+    unreasoned = plan(value=2.5)
+    assert row(verdict, "justified beforehand", design=unreasoned)["grade"] == "act"
+    good = plan(value=2.5, reason="what a coach sees on the floor")
+    assert row(verdict, "justified beforehand", design=good)["grade"] == "fine"
+    assert row(verdict, "those declared", design=good)["grade"] == "fine"
+    other = plan(value=1.0, reason="what a coach sees on the floor")
+    assert row(verdict, "those declared", design=other)["grade"] == "act"
+
+
+def test_an_interval_wider_than_the_bounds_says_nothing():
+    assert row(equivalence_test(0.0, 2.0, 60, bound=1.0), "precise enough")["grade"] == "look"
