@@ -16,7 +16,7 @@ MAD_TO_SD: Final = 1.482602218505602
 """1 / Φ⁻¹(3/4): makes the median absolute deviation estimate the SD of a normal variable."""
 
 _LEAST: Final = 4
-_ROOM: Final = ((50.0, 2.0), (10.0, 1.5), (0.0, 1.15))
+_ROOM: Final = ((50.0, 3.0), (10.0, 1.5), (0.0, 1.15))
 _FACTORS: Final = {
     "x": ((100.0, "m and cm"), (10.0, "cm and mm"), (1000.0, "m and mm")),
     "y": ((100.0, "m and cm"), (10.0, "cm and mm"), (1000.0, "m and mm")),
