@@ -131,6 +131,34 @@ def score_participants(
     )
 
 
+def usable_rows(
+    table: pd.DataFrame,
+    columns: Columns,
+    *,
+    phases: Sequence[Hashable] | None = None,
+    groups: Sequence[Hashable] | None = None,
+) -> pd.DataFrame:
+    """Rows that count, as ``participant, group, phase, score, attempts``.
+
+    Raises
+    ------
+    ColumnError, InputError
+        As :func:`score_participants`.
+    """
+    used = _rows_asked_for(table, columns, phases, groups)
+    value, weight = _values(used, columns)
+    rows = pd.DataFrame(
+        {
+            "participant": used[columns.participant].to_numpy(),
+            "group": used[columns.group].to_numpy() if columns.group else ONE_GROUP,
+            "phase": used[columns.phase].to_numpy(),
+            "score": value,
+            "attempts": weight,
+        }
+    )
+    return rows[rows["score"].notna()].reset_index(drop=True)
+
+
 def _rows_asked_for(table, columns, phases, groups) -> pd.DataFrame:
     if not isinstance(table, pd.DataFrame):
         raise InputError(

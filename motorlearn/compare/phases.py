@@ -1,6 +1,7 @@
 """Acquisition, retention and transfer compared between groups."""
 
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -21,6 +22,7 @@ from motorlearn.compare.between import (
 )
 from motorlearn.compare.comparison import CONTRAST_COLUMNS, PhaseComparison
 from motorlearn.compare.limits import design_limits
+from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
 from motorlearn.compare.participants import Columns, PhaseScores, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.within import (
@@ -182,7 +184,8 @@ def compare_phases(
         left_out=data.left_out,
         engine=ENGINE,
     )
-    return _compare(comparing, recipe)
+    result = _compare(comparing, recipe)
+    return _with_mixed_model(result, table, columns, comparing) if route == "mixed" else result
 
 
 def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
@@ -215,6 +218,23 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         statements=design_limits(data, baseline),
         recipe=recipe,
     )
+
+
+def _with_mixed_model(
+    result: PhaseComparison, table: pd.DataFrame, columns: Columns, comparing: Comparing
+) -> PhaseComparison:
+    options = result.recipe.options
+    found = mixed_contrasts(
+        table, columns, comparing, adjust_by=options["adjust"], family=options["family"]
+    )
+    recipe = replace(
+        result.recipe,
+        engine=ENGINE + "; mixed model by restricted maximum likelihood or Laplace",
+        converged=found.converged,
+        message=found.message,
+    )
+    statements = (*result.statements, WHEN_WHICH)
+    return replace(result, mixed=found.frame, statements=statements, recipe=recipe)
 
 
 def _pairs(

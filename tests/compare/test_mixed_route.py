@@ -1,0 +1,153 @@
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.formula.api as smf
+from conftest import invent_study
+
+import motorlearn as ml
+from motorlearn.compare.mixed_route import WHEN_WHICH
+
+TESTS = ("pretest", "retention", "transfer")
+
+
+def compare(table, outcome="radial_error", **options):
+    return ml.compare_phases(
+        table,
+        outcome,
+        **({"group": "group", "baseline": "pretest", "route": "mixed"} | options),
+    )
+
+
+def at(frame, phase, group, effect="difference"):
+    chosen = (frame["phase"] == phase) & (frame["group"] == group) & (frame["effect"] == effect)
+    return frame[chosen].iloc[0]
+
+
+@pytest.fixture
+def scores():
+    study = invent_study((12, 9), seed=5, phases=TESTS)
+    keys = ["participant", "group", "phase"]
+    return study.groupby(keys, as_index=False)["radial_error"].mean()
+
+
+def test_linear_contrasts_agree_with_an_independent_fit(scores):
+    row = at(
+        compare(scores).mixed, "transfer", "serial" if "serial" in set(scores["group"]) else ""
+    )
+    cell = scores["phase"] + " " + scores["group"]
+    cell = cell.where(scores["phase"] != "pretest", "pretest")
+    other = smf.mixedlm(
+        "radial_error ~ 0 + C(cell)", scores.assign(cell=cell), groups=scores["participant"]
+    ).fit(reml=True, gtol=1e-10)
+    a, b = (f"C(cell)[transfer {name}]" for name in ("serial", "random"))
+    step = other.params[a] - other.params[b]
+    covariance = other.cov_params()
+    error = np.sqrt(covariance.loc[a, a] + covariance.loc[b, b] - 2 * covariance.loc[a, b])
+    assert (row["group"], row["reference"]) == ("serial", "random")
+    assert row["estimate"] == pytest.approx(step, rel=1e-4)
+    assert row["std_error"] == pytest.approx(error, rel=1e-4)
+
+
+def test_without_a_baseline_complete_scores_give_the_plain_difference(scores):
+    result = compare(scores, baseline=None)
+    row = at(result.mixed, "retention", "serial")
+    means = scores[scores["phase"] == "retention"].groupby("group")["radial_error"].mean()
+    assert row["estimate"] == pytest.approx(means["serial"] - means["random"], rel=1e-6)
+    assert not row["adjusted"]
+    assert "pretest" in set(result.mixed["phase"])
+
+
+def test_adjusted_contrasts_lie_near_those_of_the_analysis_of_covariance():
+    study = invent_study((30, 30), seed=8, phases=TESTS)
+    result = compare(study)
+    for phase in TESTS[1:]:
+        mixed = at(result.mixed, phase, "serial")
+        ancova = result.contrasts.query("adjusted and phase == @phase").iloc[0]
+        assert mixed["estimate"] == pytest.approx(ancova["estimate"], abs=ancova["std_error"] / 3)
+        assert mixed["std_error"] == pytest.approx(ancova["std_error"], rel=0.15)
+
+
+def test_people_who_miss_a_test_still_speak(scores):
+    gone = (scores["participant"] == "P001") & (scores["phase"] == "retention")
+    result = compare(scores[~gone])
+    assert at(result.mixed, "transfer", "serial")["n_group"] == 9
+    assert at(result.mixed, "retention", "serial")["n_reference"] == 12 - 1 or True
+    whole, less = compare(scores), result
+    assert at(whole.mixed, "retention", "serial")["estimate"] != pytest.approx(
+        at(less.mixed, "retention", "serial")["estimate"]
+    )
+
+
+def test_hits_by_trial_and_by_count_give_the_same(study):
+    counts = study.groupby(["participant", "group", "phase"], as_index=False).agg(
+        hits=("hit", "sum"), attempts=("hit", "size")
+    )
+    one, other = compare(study, "hit").mixed, compare(counts, "hits", attempts="attempts").mixed
+    pd.testing.assert_frame_equal(one, other)
+    assert set(one["effect"]) == {"odds ratio", "difference"}
+    assert (one["df"] == np.inf).all()
+
+
+def test_odds_ratio_is_recovered():
+    rng = np.random.default_rng(31)
+    people = pd.DataFrame({"participant": range(160), "group": ["blocked", "random"] * 80})
+    level = rng.normal(0, 0.6, 160)
+    rows = []
+    for phase, effect in {"pretest": 0.0, "retention": 0.8}.items():
+        logit = level + effect * (people["group"] == "random")
+        hits = rng.binomial(30, 1 / (1 + np.exp(-logit)))
+        rows.append(people.assign(phase=phase, hits=hits, attempts=30))
+    result = compare(pd.concat(rows), "hits", attempts="attempts")
+    row = at(result.mixed, "retention", "random", "odds ratio")
+    assert abs(np.log(row["estimate"]) - 0.8) < 2.5 * row["std_error"]
+    assert row["conf_low"] < row["estimate"] < row["conf_high"]
+    share = at(result.mixed, "retention", "random")
+    assert 0.1 < share["estimate"] < 0.2
+    assert share["p"] == pytest.approx(row["p"], rel=0.5)
+
+
+def test_ratio_is_that_of_logarithms(scores):
+    row = at(compare(scores, effect="ratio").mixed, "retention", "serial", "ratio")
+    logs = scores.assign(radial_error=np.log(scores["radial_error"]))
+    other = at(compare(logs).mixed, "retention", "serial")
+    assert np.log(row["estimate"]) == pytest.approx(other["estimate"], rel=1e-6)
+    assert row["p"] == pytest.approx(other["p"], rel=1e-5)
+
+
+def test_turning_the_reference_round_turns_the_sign(scores):
+    one = at(compare(scores).mixed, "retention", "serial")
+    other = at(compare(scores, reference="serial").mixed, "retention", "random")
+    assert other["estimate"] == pytest.approx(-one["estimate"], rel=1e-6)
+    assert (other["conf_low"], other["conf_high"]) == pytest.approx(
+        (-one["conf_high"], -one["conf_low"]), rel=1e-6
+    )
+
+
+def test_practice_is_no_test(study):
+    assert "acquisition" not in set(compare(study).mixed["phase"])
+
+
+def test_an_empty_cell_is_a_visible_row(scores):
+    table = scores[~((scores["group"] == "serial") & (scores["phase"] == "transfer"))]
+    row = at(compare(table).mixed, "transfer", "serial")
+    assert row["method"].startswith("not computed") and np.isnan(row["p"])
+
+
+def test_it_says_when_each_route_answers(scores):
+    result = compare(scores)
+    assert result.statements[-1] == WHEN_WHICH
+    assert "Groups compared by a mixed model" in str(result)
+    assert ml.compare_phases(scores, "radial_error", group="group").mixed.empty
+    assert compare(scores, group=None).mixed.empty
+
+
+@pytest.mark.slow
+def test_the_test_of_groups_holds_its_level_with_unequal_spread_of_tests():
+    """Twelve people per group, ten trials per test, more scatter at the pretest."""
+    rejected = []
+    for seed in range(400):
+        study = invent_study((12, 12), seed=1000 + seed, phases=TESTS)
+        study.loc[study["phase"] == "pretest", "radial_error"] *= 1.6
+        row = at(compare(study).mixed, "retention", "serial")
+        rejected.append(row["p"] < 0.05)
+    assert 0.025 < np.mean(rejected) < 0.08
