@@ -7,5 +7,17 @@
 from motorlearn.audit.front import check_assumptions
 from motorlearn.audit.guides import GUIDES, Guide
 from motorlearn.audit.report import Audit, Check, Conclusion, Remedy, Step
+from motorlearn.audit.sensitivity import Sensitivity, sensitivity
 
-__all__ = ["GUIDES", "Audit", "Check", "Conclusion", "Guide", "Remedy", "Step", "check_assumptions"]
+__all__ = [
+    "GUIDES",
+    "Audit",
+    "Check",
+    "Conclusion",
+    "Guide",
+    "Remedy",
+    "Sensitivity",
+    "Step",
+    "check_assumptions",
+    "sensitivity",
+]

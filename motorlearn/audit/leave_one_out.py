@@ -1,9 +1,12 @@
 """Every conclusion again without each participant in turn."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 
 from motorlearn.audit.phase_model import PhaseModel
+from motorlearn.audit.report import Conclusion
 from motorlearn.linear import ancova_batch
 from motorlearn.linear.hypotheses import t_estimate
 
@@ -52,6 +55,23 @@ def without_each(model: PhaseModel) -> pd.DataFrame:
                 )
             )
     return pd.DataFrame(rows, columns=list(LEAVE_ONE_OUT_COLUMNS))
+
+
+def most_telling_removal(
+    original: Sequence[Conclusion], removed: pd.DataFrame
+) -> tuple[tuple[Conclusion, ...], str]:
+    """Conclusions without the participant whose removal speaks most against them, with a note."""
+    labels = [before.label for before in original]
+    own = removed[removed["contrast"].isin(labels) & removed["p"].notna()]
+    worst = []
+    for before in original:
+        mine = own[own["contrast"] == before.label]
+        row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
+        numbers = (float(row[name]) for name in ("estimate", "conf_low", "conf_high", "p"))
+        worst.append(Conclusion(before.label, *numbers))
+    flips = sorted(own.loc[own["changes"], "participant"].astype(str).unique())
+    note = f"changes without {', '.join(flips)}" if flips else "nobody's removal changes it"
+    return tuple(worst), note
 
 
 def _removed(whole: PhaseModel, pair, y, x) -> list[tuple[float, float, float]]:
