@@ -31,9 +31,7 @@ def scores():
 
 
 def test_linear_contrasts_agree_with_an_independent_fit(scores):
-    row = at(
-        compare(scores).mixed, "transfer", "serial" if "serial" in set(scores["group"]) else ""
-    )
+    row = at(compare(scores).mixed, "transfer", "serial")
     cell = scores["phase"] + " " + scores["group"]
     cell = cell.where(scores["phase"] != "pretest", "pretest")
     other = smf.mixedlm(
@@ -45,7 +43,8 @@ def test_linear_contrasts_agree_with_an_independent_fit(scores):
     error = np.sqrt(covariance.loc[a, a] + covariance.loc[b, b] - 2 * covariance.loc[a, b])
     assert (row["group"], row["reference"]) == ("serial", "random")
     assert row["estimate"] == pytest.approx(step, rel=1e-4)
-    assert row["std_error"] == pytest.approx(error, rel=1e-4)
+    # That software takes standard errors from the joint Hessian with the variances.
+    assert row["std_error"] == pytest.approx(error, rel=0.02)
 
 
 def test_without_a_baseline_complete_scores_give_the_plain_difference(scores):
@@ -69,13 +68,13 @@ def test_adjusted_contrasts_lie_near_those_of_the_analysis_of_covariance():
 
 def test_people_who_miss_a_test_still_speak(scores):
     gone = (scores["participant"] == "P001") & (scores["phase"] == "retention")
-    result = compare(scores[~gone])
-    assert at(result.mixed, "transfer", "serial")["n_group"] == 9
-    assert at(result.mixed, "retention", "serial")["n_reference"] == 12 - 1 or True
-    whole, less = compare(scores), result
-    assert at(whole.mixed, "retention", "serial")["estimate"] != pytest.approx(
-        at(less.mixed, "retention", "serial")["estimate"]
-    )
+    whole, less = compare(scores), compare(scores[~gone])
+    assert at(less.mixed, "retention", "serial")["n_group"] == 11
+    assert at(less.mixed, "transfer", "serial")["n_group"] == 12
+    # The complete cases alone would give another estimate at the test that nobody missed.
+    complete = compare(scores[scores["participant"] != "P001"])
+    found = [at(r.mixed, "transfer", "serial")["estimate"] for r in (whole, less, complete)]
+    assert abs(found[1] - found[0]) < abs(found[2] - found[0])
 
 
 def test_hits_by_trial_and_by_count_give_the_same(study):
