@@ -5,6 +5,8 @@ filled beside its target and swapped in. A run that is killed leaves the earlier
 """
 
 import contextlib
+import ctypes
+import errno
 import os
 import shutil
 import tempfile
@@ -13,8 +15,11 @@ from pathlib import Path
 
 from motorlearn.exceptions import FileError
 
+_HERE = -100
+_EXCHANGE = 2
 
-def write_bytes(path: str | Path, content: bytes) -> Path:
+
+def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o644) -> Path:
     """Write a file atomically and return its path.
 
     Parameters
@@ -23,6 +28,8 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
         Where the file goes; its folder must exist.
     content : bytes
         What it holds.
+    mode : int
+        Permissions of the file.
 
     Raises
     ------
@@ -32,7 +39,7 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
     target = Path(path)
     if not target.parent.is_dir():
         raise FileError("the folder for the file does not exist", [str(target.parent)], "create it")
-    with new_file(target) as temporary:
+    with new_file(target, mode=mode) as temporary:
         temporary.write_bytes(content)
     return target
 
@@ -43,11 +50,12 @@ def write_text(path: str | Path, content: str) -> Path:
 
 
 @contextlib.contextmanager
-def new_file(path: str | Path) -> Iterator[Path]:
+def new_file(path: str | Path, *, mode: int = 0o644) -> Iterator[Path]:
     """Give a temporary path beside the target that takes its place when the block ends well."""
     target = Path(path)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
+        _sweep(target)
+        handle, name = tempfile.mkstemp(prefix=_prefix(target), dir=target.parent)
     except OSError as problem:
         raise FileError(
             f"the file cannot be written ({problem.strerror})",
@@ -59,7 +67,7 @@ def new_file(path: str | Path) -> Iterator[Path]:
     try:
         yield temporary
         _settle(temporary)
-        temporary.chmod(0o644)
+        temporary.chmod(mode)
         temporary.replace(target)
     finally:
         temporary.unlink(missing_ok=True)
@@ -89,7 +97,8 @@ def new_folder(path: str | Path, *, mark: str) -> Iterator[Path]:
             "name a new or an empty folder",
         )
     target.parent.mkdir(parents=True, exist_ok=True)
-    work = Path(tempfile.mkdtemp(prefix=f".{target.name}.", dir=target.parent))
+    _sweep(target)
+    work = Path(tempfile.mkdtemp(prefix=_prefix(target), dir=target.parent))
     try:
         yield work
         if not (work / mark).exists():
@@ -109,11 +118,55 @@ def _settle(path: Path) -> None:
         os.fsync(handle.fileno())
 
 
+def _prefix(target: Path) -> str:
+    """Begin of the name of unfinished work; it holds the number of the process that does it."""
+    return f".{target.name}.{os.getpid()}."
+
+
+def _sweep(target: Path) -> None:
+    """Remove unfinished work that processes left which no longer run."""
+    start = f".{target.name}."
+    for entry in target.parent.iterdir():
+        number = entry.name.removeprefix(start).split(".")[0]
+        if entry.name.startswith(start) and number.isdigit() and not _runs(int(number)):
+            if entry.is_dir() and not entry.is_symlink():
+                shutil.rmtree(entry, ignore_errors=True)
+            else:
+                entry.unlink(missing_ok=True)
+
+
+def _runs(process: int) -> bool:
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OverflowError, OSError):
+        return True
+    return True
+
+
 def _swap(work: Path, target: Path) -> None:
-    if not target.exists():
+    """Put a finished folder in the place of an earlier one, in one step where the system can."""
+    try:
         work.rename(target)
-        return
-    old = Path(tempfile.mkdtemp(prefix=f".{target.name}.old.", dir=target.parent))
+    except OSError as problem:
+        if problem.errno not in (errno.ENOTEMPTY, errno.EEXIST, errno.EACCES, errno.EPERM):
+            raise
+        if not _exchanged(work, target):
+            _swap_in_two_steps(work, target)
+
+
+def _exchanged(work: Path, target: Path) -> bool:
+    """Exchange two folders in one step (Linux ``renameat2``); false where that is not offered."""
+    try:
+        exchange = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError, TypeError):
+        return False
+    return exchange(_HERE, os.fsencode(work), _HERE, os.fsencode(target), _EXCHANGE) == 0
+
+
+def _swap_in_two_steps(work: Path, target: Path) -> None:
+    old = Path(tempfile.mkdtemp(prefix=_prefix(target), dir=target.parent))
     target.rename(old / "was")
     try:
         work.rename(target)
