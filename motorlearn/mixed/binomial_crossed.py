@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from motorlearn.mixed.binomial import log_choose
-from motorlearn.mixed.linear_crossed import Factor, diagonal_blocks
+from motorlearn.mixed.factors import Factor, diagonal_blocks
 from motorlearn.mixed.links import LINKS
 
 Array = NDArray[np.float64]

@@ -14,14 +14,14 @@ from motorlearn.mixed.engine import (
     Solution,
     aggregate,
     saturation,
-    solve_binomial,
-    solve_linear,
 )
+from motorlearn.mixed.factors import Factor
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.inference import Inference
 from motorlearn.mixed.kenward_roger import kenward_roger
-from motorlearn.mixed.linear_crossed import Factor
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.solve_binomial import solve_binomial
+from motorlearn.mixed.solve_linear import solve_linear
 from motorlearn.results import Recipe
 
 FAMILIES = ("gaussian", "binomial")

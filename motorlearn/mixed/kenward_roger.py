@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from motorlearn.exceptions import RefusedError
+from motorlearn.mixed.factors import Factor, block_diagonal
 from motorlearn.mixed.inference import Inference
-from motorlearn.mixed.linear_crossed import Factor, block_diagonal
 
 Array = NDArray[np.float64]
 

@@ -11,67 +11,18 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
-from scipy.linalg import lapack
 
-from motorlearn.exceptions import FitError
-from motorlearn.mixed.covariance import Structure
 from motorlearn.mixed.criterion import Evaluation, Profile, Slopes, assemble
+from motorlearn.mixed.factors import (
+    Factor,
+    Gram,
+    block_diagonal,
+    diagonal_blocks,
+    diagonal_of,
+    invert_positive,
+)
 
 Array = NDArray[np.float64]
-
-
-@dataclass
-class Factor:
-    """A grouping factor for the engine: level of each cell, random terms (N, q), blocks."""
-
-    index: NDArray[np.intp]
-    z: Array
-    structure: Structure
-    n_levels: int
-
-    @property
-    def n_effects(self) -> int:
-        """Number of random effects."""
-        return self.n_levels * self.structure.size
-
-    def matrix(self) -> sparse.csr_array:
-        """Random-effects design Z (N, levels · q) as a sparse matrix."""
-        n, q = self.z.shape
-        columns = (self.index[:, None] * q + np.arange(q)).ravel()
-        pointers = np.arange(n + 1) * q
-        return sparse.csr_array((self.z.ravel(), columns, pointers), shape=(n, self.n_effects))
-
-    def spread_factor(self, lam: Array) -> sparse.csr_array:
-        """Λ repeated for every level, as a block-diagonal sparse matrix."""
-        return sparse.kron(sparse.eye_array(self.n_levels), lam, format="csr")
-
-
-def diagonal_blocks(matrix: Array, size: int) -> Array:
-    """Blocks (G, q, q) on the diagonal of a dense matrix."""
-    count = matrix.shape[0] // size
-    view = matrix.reshape(count, size, count, size)
-    return view[np.arange(count), :, np.arange(count), :]
-
-
-def block_diagonal(blocks: Array) -> sparse.csr_array:
-    """Sparse block-diagonal matrix from blocks (G, q, q)."""
-    count, size, _ = blocks.shape
-    rows = np.arange(count * size).reshape(count, size, 1).repeat(size, axis=2)
-    columns = np.arange(count * size).reshape(count, 1, size).repeat(size, axis=1)
-    entries = (blocks.ravel(), (rows.ravel(), columns.ravel()))
-    return sparse.csr_array(entries, shape=(count * size, count * size))
-
-
-def invert_positive(matrix: Array) -> tuple[Array, float]:
-    """Inverse and log determinant of a dense positive definite matrix."""
-    lower, fault = lapack.dpotrf(matrix, lower=1, overwrite_a=0, clean=1)
-    if fault:
-        raise FitError(
-            "the system of the random effects is not positive definite; simplify the random part."
-        )
-    inverse, _ = lapack.dpotri(lower, lower=1)
-    inverse = np.tril(inverse) + np.tril(inverse, -1).T
-    return inverse, 2 * float(np.sum(np.log(np.diag(lower))))
 
 
 @dataclass
@@ -86,6 +37,7 @@ class _System:
     log_determinant: float
     solution0: Array
     solution1: Array
+    kept: Array | None
 
 
 class LinearManyFactors:
@@ -106,6 +58,7 @@ class LinearManyFactors:
         self.a00 = _sums_of_products(first, cells.weight)
         self.a01 = (w0 @ z1).tocsr()
         self.a11 = (w1 @ z1).toarray()
+        self.gram = Gram(self.a01) if first.structure.size == 1 else None
         self.b0, self.b1 = z0.T @ weighted, z1.T @ weighted
         self.c = right.T @ weighted
         self.c[-1, -1] += cells.within
@@ -155,9 +108,13 @@ class LinearManyFactors:
         lam0 = lams[self.main]
         inner = lam0.T @ self.a00 @ lam0 + np.eye(len(lam0))
         r0_blocks = lam0 @ np.linalg.inv(inner) @ lam0.T
-        r0 = block_diagonal(r0_blocks)
-        keep = block_diagonal(np.eye(len(lam0)) - self.a00 @ r0_blocks)
-        taken = (self.a01.T @ (r0 @ self.a01)).toarray()
+        keep_blocks = np.eye(len(lam0)) - self.a00 @ r0_blocks
+        r0, keep, kept = block_diagonal(r0_blocks), block_diagonal(keep_blocks), None
+        if self.gram is None:
+            taken = (self.a01.T @ (r0 @ self.a01)).toarray()
+        else:
+            pair = np.column_stack([r0_blocks[:, 0, 0], keep_blocks[:, 0, 0] ** 2])
+            taken, kept = self.gram(pair)
         schur = self.a11 - taken
         lam1 = sparse.block_diag(
             [self.factors[i].spread_factor(lams[i]) for i in self.rest], format="csr"
@@ -170,13 +127,15 @@ class LinearManyFactors:
         solution1 = r1 @ rest
         solution0 = r0 @ (self.b0 - self.a01 @ solution1)
         log_det = log_det1 + float(np.sum(np.linalg.slogdet(inner)[1]))
-        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1)
+        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1, kept)
 
     def _trace_main(self, system: _System) -> Array:
         """Sum over levels of the diagonal blocks of Z₀'V⁻¹Z₀."""
         q = self.factors[self.main].structure.size
-        kept = system.keep @ self.a01
         total = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
+        if system.kept is not None:
+            return total - np.vdot(system.kept, system.r1)
+        kept = system.keep @ self.a01
         for a in range(q):
             for b in range(a + 1):
                 product = (kept[a::q].T @ kept[b::q]).tocoo()
@@ -214,15 +173,6 @@ class LinearManyFactors:
             spread[i] = diagonal_blocks(system.r1[part, part], factor.structure.size)
             done += factor.n_effects
         return modes, spread
-
-
-def diagonal_of(matrix: sparse.csr_array, size: int) -> Array:
-    """Blocks (G, q, q) of a block-diagonal matrix made by :func:`block_diagonal`."""
-    out = np.empty((matrix.shape[0] // size, size, size))
-    for a in range(size):
-        for b in range(size):
-            out[:, a, b] = matrix[a::size][:, b::size].diagonal()
-    return out
 
 
 def _sums_of_products(factor: Factor, weight: Array) -> Array:

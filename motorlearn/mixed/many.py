@@ -13,17 +13,9 @@ from scipy import stats
 
 from motorlearn.mixed.binomial import BinomialOneFactor, BinomialRows
 from motorlearn.mixed.covariance import Structure, correlated
-from motorlearn.mixed.engine import (
-    CONVERGED,
-    Working,
-    curvatures,
-    group_starts,
-    inverse_hessian_guess,
-    logistic_start,
-    working,
-)
+from motorlearn.mixed.engine import CONVERGED, Working, group_starts, working
+from motorlearn.mixed.factors import Factor
 from motorlearn.mixed.linear import LinearOneFactor, grouped_sums
-from motorlearn.mixed.linear_crossed import Factor
 from motorlearn.mixed.optimise import (
     expected_decrease,
     hessian,
@@ -31,6 +23,8 @@ from motorlearn.mixed.optimise import (
     polish,
     positive_inverse,
 )
+from motorlearn.mixed.solve_binomial import inverse_hessian_guess, logistic_start
+from motorlearn.mixed.solve_linear import curvatures
 
 Array = NDArray[np.float64]
 

@@ -136,6 +136,8 @@ def polish(objective: Objective, found: Minimum, curvature: Array, steps: int = 
     numbers = np.arange(x.shape[0])
     inverse = positive_inverse(curvature)
     for _ in range(steps):
+        if not (_decrement(inverse, gradient) > 1e-18 * (1 + np.abs(value))).any():
+            break
         trial = x - np.einsum("rij,rj->ri", inverse, gradient)
         new_value, new_gradient = objective(trial, numbers)
         size, new_size = _decrement(inverse, gradient), _decrement(inverse, new_gradient)
@@ -165,3 +167,13 @@ def expected_decrease(curvature: Array, gradient: Array) -> Array:
 
 def _decrement(inverse, gradient):
     return np.einsum("ri,rij,rj->r", gradient, inverse, gradient)
+
+
+def escape(objective: Objective, found: Minimum, curve: Array) -> Minimum:
+    """Leave a saddle: search again along the direction of most negative curvature."""
+    values, vectors = np.linalg.eigh(curve[0])
+    if values[0] > -1e-4 * max(1.0, abs(values[-1])):
+        return found
+    again = minimise(objective, found.x + 0.3 * vectors[:, 0][None])
+    again = polish(objective, again, hessian(objective, again.x))
+    return again if again.value[0] < found.value[0] - 1e-9 else found

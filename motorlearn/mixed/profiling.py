@@ -11,9 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.engine import Cells, binomial_model, lifted, linear_model, working
-from motorlearn.mixed.linear_crossed import Factor
+from motorlearn.mixed.engine import Cells, lifted, working
+from motorlearn.mixed.factors import Factor
 from motorlearn.mixed.optimise import minimise
+from motorlearn.mixed.solve_binomial import binomial_model
+from motorlearn.mixed.solve_linear import linear_model
 
 Array = NDArray[np.float64]
 ONE = np.array([0])

@@ -1,0 +1,169 @@
+# ruff: noqa: E402 - the number of threads is set before NumPy is loaded
+"""Time mixed models against lme4 and lmerTest, side by side, single-threaded.
+
+Run from the root of the repository, with R, lme4 and lmerTest installed::
+
+    python tests/benchmarks/mixed.py [case ...]
+
+Every case makes its data once, then times both programs in turn on the same rows and prints the
+median of repeated runs, their ratio, and −2 log likelihood of both.
+"""
+
+import os
+
+for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ[variable] = "1"
+
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+import motorlearn as ml
+
+HERE = Path(__file__).parent
+PHASES = ("pretest", "posttest", "retention")
+GROUPS = ("blocked", "random")
+
+
+def practice(rng, participants, trials):
+    """Participants in two groups, three phases, so many trials each."""
+    rows = participants * len(PHASES) * trials
+    person = np.repeat(np.arange(participants), len(PHASES) * trials)
+    phase = np.tile(np.repeat(np.arange(len(PHASES)), trials), participants)
+    table = pd.DataFrame(
+        {
+            "participant": [f"p{number:04d}" for number in person],
+            "group": np.array(GROUPS)[person % 2],
+            "phase": np.array(PHASES)[phase],
+        }
+    )
+    eta = -0.6 + 0.5 * (phase > 0) + 0.2 * (phase == 2) * (person % 2)
+    return table, eta + rng.normal(0, 0.8, participants)[person], rows
+
+
+def binary_rows(rng):
+    table, eta, rows = practice(rng, 1000, 20)
+    table["hit"] = (rng.random(rows) < 1 / (1 + np.exp(-eta))).astype(int)
+    return table
+
+
+def linear_rows(rng):
+    table, eta, rows = practice(rng, 1000, 20)
+    table["radial_error"] = 25 - 6 * eta + rng.normal(0, 12, rows)
+    return table
+
+
+def hits_of_20(rng):
+    person, test = np.repeat(np.arange(46), 4), np.tile(np.arange(4), 46)
+    level, slope = rng.normal(0, 0.7, 46)[person], rng.normal(0, 0.25, 46)[person]
+    eta = -0.4 + 0.25 * test + level + slope * test
+    return pd.DataFrame(
+        {
+            "participant": [f"p{number:02d}" for number in person],
+            "group": np.array(GROUPS)[person % 2],
+            "test": [f"test{number}" for number in test],
+            "time": test,
+            "hits": rng.binomial(20, 1 / (1 + np.exp(-eta))),
+            "attempts": 20,
+        }
+    )
+
+
+def crossed_binary(rng):
+    person, item = np.divmod(rng.permutation(300 * 25)[:7500], 25)
+    item = np.where(item == 24, rng.integers(0, 24, item.size), item)
+    eta = 0.2 * (person % 2) + rng.normal(0, 0.8, 300)[person] + rng.normal(0, 0.5, 24)[item]
+    return pd.DataFrame(
+        {
+            "participant": [f"p{number:03d}" for number in person],
+            "item": [f"i{number:02d}" for number in item],
+            "group": np.array(GROUPS)[person % 2],
+            "hit": (rng.random(person.size) < 1 / (1 + np.exp(-eta))).astype(int),
+        }
+    )
+
+
+CASES = {
+    "binary_rows": (
+        binary_rows,
+        "hit ~ group * phase",
+        {"random": {"participant": "1"}, "family": "binomial"},
+        3,
+        50,
+    ),
+    "hits_of_20": (
+        hits_of_20,
+        "hits ~ group * test",
+        {"random": {"participant": "1 + time"}, "family": "binomial", "attempts": "attempts"},
+        9,
+        3,
+    ),
+    "linear_rows": (
+        linear_rows,
+        "radial_error ~ group * phase",
+        {"random": {"participant": "1"}},
+        7,
+        5,
+    ),
+    "crossed_binary": (
+        crossed_binary,
+        "hit ~ group",
+        {"random": {"participant": "1", "item": "1"}, "family": "binomial"},
+        5,
+        2,
+    ),
+    "insteval": (
+        None,
+        "y ~ service",
+        {"random": {"s": "1", "d": "1"}, "df": "normal"},
+        3,
+        3,
+    ),
+}
+
+
+def run_r(folder, case, runs):
+    command = ["Rscript", str(HERE / "mixed_lme4.R"), str(folder), case, str(runs)]
+    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
+
+
+def measure(case, folder):
+    make, formula, options, runs, wanted = CASES[case]
+    if make is None:
+        run_r(folder, "insteval_data", 1)
+        kinds = dict.fromkeys(("s", "d", "service"), str)
+        table = pd.read_csv(folder / "insteval.csv", dtype=kinds)
+    else:
+        table = make(np.random.default_rng(20))
+        table.to_csv(folder / f"{case}.csv", index=False)
+    ours, theirs = [], []
+    for _ in range(runs):
+        began = time.perf_counter()
+        fit = ml.fit_mixed(formula, table, **options)
+        ours.append(time.perf_counter() - began)
+        line = run_r(folder, case, 1).strip().split(",")
+        theirs.append(float(line[1]))
+    ratio = statistics.median(theirs) / statistics.median(ours)
+    print(
+        f"{case:15s} ours {statistics.median(ours):8.4f} s (first {ours[0]:.3f})  "
+        f"R {statistics.median(theirs):8.3f} s  ratio {ratio:7.1f} (wanted {wanted})  "
+        f"-2 log likelihood {-2 * fit.loglik:.5f} and {float(line[2]):.5f}",
+        flush=True,
+    )
+
+
+def main():
+    chosen = sys.argv[1:] or list(CASES)
+    with tempfile.TemporaryDirectory() as name:
+        for case in chosen:
+            measure(case, Path(name))
+
+
+if __name__ == "__main__":
+    main()
