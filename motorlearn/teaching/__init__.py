@@ -14,6 +14,7 @@ from motorlearn.teaching.aiming import (
     rehearse_class,
     write_class_study,
 )
+from motorlearn.teaching.averaged_curves import AveragedCurves, averaged_curves
 from motorlearn.teaching.class_data import (
     AnswerKey,
     StudentStudy,
@@ -33,6 +34,7 @@ __all__ = [
     "LESSONS",
     "AimingTask",
     "AnswerKey",
+    "AveragedCurves",
     "ClassTrials",
     "Control",
     "Demonstration",
@@ -45,6 +47,7 @@ __all__ = [
     "Sitting",
     "StudentStudy",
     "TwentyAttempts",
+    "averaged_curves",
     "class_data_sets",
     "class_plan",
     "feedback_dependence",

@@ -18,6 +18,7 @@ from motorlearn.figures.style import (
     house,
     looks,
 )
+from motorlearn.teaching.averaged_curves import AveragedCurves
 from motorlearn.teaching.feedback_dependence import FeedbackDependence
 from motorlearn.teaching.pooled_trials import PooledTrials
 from motorlearn.teaching.practice_and_tests import PracticeAndTests
@@ -114,6 +115,42 @@ def draw_pooled_trials(shown: PooledTrials, *, size: SizeName = "slide") -> Draw
         panels[1].text(1, 0.075, "dashed: what chance promises", ha="right", fontsize="small")
         panels[0].set_ylabel("Share of studies")
     return _drawing("pooled-trials", figure, shown, "Bars: share of studies in steps of .05")
+
+
+def draw_averaged_curves(shown: AveragedCurves, *, size: SizeName = "slide") -> Drawing:
+    """Draw learners, their average with both fits, and how often each form wins."""
+    with house(size) as chosen:
+        figure, (course, wins) = canvas(size, columns=2, width_ratios=(1.9, 1))
+        course.plot(shown.practice, shown.errors.T, color=FAINT, alpha=0.35, linewidth=1)
+        course.plot(shown.practice, shown.fitted["mean"], "o", color=INK, markersize=5)
+        for look, lift in zip(looks(["exponential", "power"]).values(), (-1, 1)):
+            course.plot(
+                shown.practice,
+                shown.fitted[look.group],
+                color=look.colour,
+                linestyle=look.line,
+                linewidth=1.3 * chosen.line,
+            )
+            course.text(0.97, 0.8 - 0.09 * lift, f"{look.group} fit", color=look.text_colour,
+                        ha="right", fontweight="bold", transform=course.transAxes)  # fmt: skip
+        course.text(0.97, 0.62, "dots: average", ha="right", transform=course.transAxes)
+        course.set_ylim(0, np.percentile(shown.errors, 99.8))
+        course.set_xlabel("Practice trial")
+        course.set_ylabel("Error (cm)")
+        _wins(wins, shown.shares)
+    return _drawing("averaged-curves", figure, shown, "Grey: single learners of one class")
+
+
+def _wins(axes: Axes, shares: pd.DataFrame) -> None:
+    places = np.arange(len(shares))
+    spans = [shares["share"] - shares["conf_low"], shares["conf_high"] - shares["share"]]
+    axes.bar(places, shares["share"], 0.6, color="#0072B2", yerr=spans, capsize=6, ecolor=INK)
+    for place, share in zip(places, shares["share"]):
+        axes.text(place, min(share + 0.08, 0.5), digits.percent(share), ha="center",
+                  bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 3})  # fmt: skip
+    axes.set_xticks(places, ["single\nlearners", "class\naverages"])
+    axes.set_ylim(0, 1.02)
+    axes.set_ylabel("Share in which exponential wins")
 
 
 def draw_regression_to_mean(shown: RegressionToMean, *, size: SizeName = "slide") -> Drawing:

@@ -17,7 +17,11 @@ DPI = 72
 _STYLE = (
     "<style>.ml-lesson{font-size:24px;line-height:1.35}.ml-lesson p{margin:.3em 0}"
     ".ml-lesson img{max-width:100%;height:auto}.ml-lesson .ml-conclusion{font-weight:700;"
-    "border-left:8px solid #0072B2;padding-left:.6em}.ml-lesson details{font-size:20px}</style>"
+    "border-left:8px solid #0072B2;padding-left:.6em}.ml-lesson details{font-size:20px}"
+    ".ml-lesson button,button.ml-lesson{font-size:20px;width:auto;height:auto;min-height:40px;"
+    "line-height:1.4;padding:4px 14px}.ml-lesson .widget-label,.ml-lesson .widget-readout,"
+    ".ml-lesson .widget-label-basic{font-size:20px;height:auto}.ml-lesson label{font-size:20px}"
+    "</style>"
 )
 _WIDE = widgets.Layout(width="auto", min_width="28em", height="auto")
 

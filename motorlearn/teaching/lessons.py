@@ -7,6 +7,7 @@ from typing import Any, Final
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import Drawing
 from motorlearn.teaching import drawings
+from motorlearn.teaching.averaged_curves import averaged_curves
 from motorlearn.teaching.demonstration import Demonstration
 from motorlearn.teaching.feedback_dependence import feedback_dependence
 from motorlearn.teaching.pooled_trials import pooled_trials
@@ -91,6 +92,21 @@ _ALL = (
         ),
         pooled_trials,
         drawings.draw_pooled_trials,
+    ),
+    Lesson(
+        "averaged curves",
+        "The average learner does not exist",
+        "Every learner in these classes improves along an exponential curve. Which curve will fit "
+        "the average of a class?",
+        ("exponential", "power", "either"),
+        (
+            Control("spread", "How much learning rates differ (SD of log)", 1.3, 0.0, 2.0, 0.1),
+            Control("median_rate", "Median rate per trial", 0.10, 0.02, 0.3, 0.01),
+            Control("learners", "Learners in a class", 24, 3, 60),
+            Control("noise", "Noise of a trial (cm)", 2.0, 0.5, 10.0, 0.5),
+        ),
+        averaged_curves,
+        drawings.draw_averaged_curves,
     ),
     Lesson(
         "regression to the mean",

@@ -135,6 +135,33 @@ def test_a_seat_that_was_used_is_not_overwritten(tmp_path):
         AimingTask(1, class_seed=1, folder=tmp_path / "absent")
 
 
+def test_a_second_sitting_takes_up_where_the_file_ends(tmp_path):
+    played = play(3, pushes=78, noise=1)
+    file = save_sitting(played, tmp_path)
+    clock, saved = Clock(), file.stat().st_mtime
+    clock.now = saved + 60
+    task = AimingTask(3, class_seed=1, folder=tmp_path, resume=True, clock=clock)
+    assert task.screen["page"] == "pause"
+    clock.now = saved + 7 * 86_400
+    report(task, event="look")
+    assert (task.screen["page"], task.screen["phase"]) == ("floor", "retention")
+    report(task, event="push", direction=1.0, speed=700.0, time=0.3, device="mouse")
+    table = pd.read_csv(file)
+    pd.testing.assert_frame_equal(
+        table.head(78), played.records(), check_dtype=False, check_exact=False, atol=0.11
+    )
+    assert table["elapsed"].diff().iloc[-1] == pytest.approx(7 * 86_400, abs=1)
+    assert rules(merge_class(tmp_path, class_seed=1)).popitem()[1] == "not finished"
+
+
+def test_a_file_of_somebody_else_is_not_taken_up(tmp_path):
+    with pytest.raises(FileError, match="no file"):
+        AimingTask(3, class_seed=1, folder=tmp_path, resume=True)
+    save_sitting(play(3, class_seed=2, pushes=5), tmp_path)
+    with pytest.raises(FileError, match="another class"):
+        AimingTask(3, class_seed=1, folder=tmp_path, resume=True)
+
+
 def test_an_exported_page_shows_the_tasks(tmp_path):
     data, _ = AimingTask(1, class_seed=1, folder=tmp_path)._repr_mimebundle_()
     assert "data:image/png;base64" in data["text/html"] and "Three floors" in data["text/html"]

@@ -47,6 +47,7 @@ def test_a_result_survives_json(name):
         ("pooled trials", {"attempts": 0}),
         ("pooled trials", {"spread": float("nan")}),
         ("regression to the mean", {"chosen": 0}),
+        ("averaged curves", {"noise": 0.0}),
         ("feedback dependence", {"every": 1}),
         ("feedback dependence", {"preset": "wishful"}),
     ],
@@ -178,6 +179,29 @@ def test_pooling_deceives_only_where_people_differ():
     apart = teaching.pooled_trials(studies=5000).false_positives["share"]
     assert alike[0] == pytest.approx(0.05, abs=0.012)
     assert apart[0] > 0.2 and apart[1] == pytest.approx(0.05, abs=0.012)
+
+
+# Averages ---------------------------------------------------------------------------------------
+
+
+def test_the_spread_of_rates_flips_the_winner_of_the_average_only():
+    # Simulated elsewhere with other numbers of learners: spread 1.3, learners 97 %, averages 33 %;
+    # spread 1.6, averages 0 %.
+    shares = {
+        spread: teaching.averaged_curves(spread=spread).shares["share"]
+        for spread in (0.0, 0.3, 1.3, 1.6)
+    }
+    assert all(people > 0.9 for people, _ in shares.values())
+    assert shares[0.0][1] == shares[0.3][1] == 1.0
+    assert shares[1.3][1] < 0.5
+    assert shares[1.6][1] < 0.1
+
+
+def test_fits_to_the_average_agree_with_the_public_fit():
+    shown = teaching.averaged_curves()
+    for form in ("exponential", "power"):
+        fit = ml.fit_curve(shown.practice, shown.fitted["mean"], form=form)
+        np.testing.assert_allclose(shown.fitted[form], fit.predict(shown.practice), rtol=1e-4)
 
 
 # Regression to the mean -------------------------------------------------------------------------

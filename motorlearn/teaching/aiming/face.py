@@ -4,6 +4,7 @@ import base64
 import html
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -13,9 +14,9 @@ from matplotlib.patches import Circle
 
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures.style import INK, Drawing, canvas, house
-from motorlearn.teaching.aiming.files import save_sitting, sitting_file
+from motorlearn.teaching.aiming.files import resume_sitting, save_sitting, sitting_file
 from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, target
-from motorlearn.teaching.aiming.programme import class_plan, make_programme
+from motorlearn.teaching.aiming.programme import GAP_MINUTES, class_plan, make_programme
 from motorlearn.teaching.aiming.sitting import TASK_HELP, Sitting
 
 _HERE = Path(__file__).parent
@@ -32,10 +33,12 @@ class AimingTask(anywidget.AnyWidget):
         Seed that the whole class shares.
     folder : path-like
         Existing folder for the file of this seat.
-    gap_minutes : float, optional
+    gap_minutes : float
         Shortest pause before the retention test.
+    resume : bool
+        Whether to take up the seat's file where it ends, for example for a test a week later.
     clock : callable
-        Gives the time in seconds.
+        Gives the time in seconds since 1970.
 
     Attributes
     ----------
@@ -60,14 +63,17 @@ class AimingTask(anywidget.AnyWidget):
         *,
         class_seed: int,
         folder: str | Path = ".",
-        gap_minutes: float | None = None,
-        clock: Callable[[], float] = time.monotonic,
+        gap_minutes: float = GAP_MINUTES,
+        resume: bool = False,
+        clock: Callable[[], float] = time.time,
     ) -> None:
-        programme = make_programme(seat, class_seed=class_seed)
-        pause = {} if gap_minutes is None else {"gap_minutes": gap_minutes}
-        self.sitting = Sitting(programme, **pause)
         self.folder, self.clock = Path(folder), clock
-        _free(self.folder, programme.participant)
+        if resume:
+            sitting = resume_sitting(folder, seat, class_seed=class_seed, now=clock())
+        else:
+            sitting = Sitting(make_programme(seat, class_seed=class_seed))
+            _free(self.folder, sitting.programme.participant)
+        self.sitting = replace(sitting, gap_minutes=gap_minutes)
         super().__init__(screen=self.sitting.screen(clock()))
         self.on_msg(self._hear)
 
@@ -149,5 +155,5 @@ def _free(folder: Path, participant: str) -> None:
         raise FileError(
             "this seat already has a file here",
             [str(taken)],
-            "keep that file and take another folder, or move it away",
+            "take it up with resume=True, or name another folder",
         )

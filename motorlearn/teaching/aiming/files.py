@@ -11,8 +11,9 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, write_bytes, write_text
 from motorlearn.results import Result, nobody_left_out
 from motorlearn.tables import Column, Table
+from motorlearn.teaching.aiming.floor import Rest
 from motorlearn.teaching.aiming.programme import SEATS, class_plan, make_programme
-from motorlearn.teaching.aiming.sitting import COLUMNS, Sitting
+from motorlearn.teaching.aiming.sitting import COLUMNS, Landing, Sitting
 from motorlearn.trials import no_problems
 from motorlearn.trials.package import table_bytes
 from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PROBLEM_COLUMNS
@@ -40,6 +41,42 @@ def save_sitting(sitting: Sitting, folder: str | Path) -> Path:
 def sitting_file(folder: str | Path, participant: str) -> Path:
     """Give the path of a seat's file; its name holds the seat and nothing about the person."""
     return Path(folder) / f"class-experiment-{participant}.csv"
+
+
+def resume_sitting(folder: str | Path, seat: int, *, class_seed: int, now: float) -> Sitting:
+    """Take up a sitting where its file ends; the pause since then counts by the file's date.
+
+    Parameters
+    ----------
+    folder : path-like
+        Folder of the seat's file.
+    seat, class_seed : int
+        Seat and class.
+    now : float
+        Time in seconds since 1970.
+
+    Raises
+    ------
+    FileError
+        If there is no such file, or it is not what this seat was to do.
+    """
+    programme = make_programme(seat, class_seed=class_seed)
+    file = sitting_file(folder, programme.participant)
+    if not file.is_file():
+        raise FileError("this seat has no file to take up", [str(file)], "start without resume")
+    table, faults = _read(file, class_seed)
+    if table is None:
+        raise FileError(f"the file of this seat {_rules(faults)}", [str(file)], "ask the lecturer")
+    landings = tuple(
+        Landing(Rest(row.x, row.y, ((0.0, 0.0),)), row.speed, row.time, row.device, row.elapsed)
+        for row in table.itertuples(index=False)
+    )
+    started = file.stat().st_mtime - landings[-1].elapsed
+    return Sitting(programme, consent=True, started=min(started, now), landings=landings)
+
+
+def _rules(faults: list[tuple]) -> str:
+    return "cannot be taken up: " + ", ".join(fault[4] for fault in faults)
 
 
 @dataclass(frozen=True)
