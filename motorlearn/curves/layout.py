@@ -1,0 +1,89 @@
+"""How the parameters of a population curve lie in one vector: group cells, spread, residual."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+HEIGHT, AMOUNT, RATE = range(3)
+"""Rows of a learner's parameters: asymptote, gain or start, log rate."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Which parameters there are.
+
+    ``differ`` says for asymptote, amount and log rate whether each group has its own;
+    ``vary`` which of them differ between learners. The log rate comes first among those that
+    vary, so that the others are Gaussian once it is given.
+    """
+
+    groups: int
+    differ: tuple[bool, bool, bool]
+    vary: tuple[int, ...]
+    residual: bool
+
+    @cached_property
+    def order(self) -> tuple[int, ...]:
+        """Varying parameters, log rate first."""
+        return tuple(sorted(self.vary, key=lambda row: (row != RATE, row)))
+
+    @cached_property
+    def fixed(self) -> int:
+        """Number of fixed effects."""
+        return sum(self.groups if own else 1 for own in self.differ)
+
+    @cached_property
+    def triangle(self) -> tuple[np.ndarray, np.ndarray]:
+        """Places of the free entries of the Cholesky factor."""
+        return np.tril_indices(len(self.vary))
+
+    @property
+    def size(self) -> int:
+        """Length of the parameter vector."""
+        return self.fixed + len(self.triangle[0]) + self.residual
+
+    def cells(self, point: np.ndarray) -> np.ndarray:
+        """Parameters of each group, shape (groups, 3); later groups are stored as differences."""
+        cells = np.empty((self.groups, 3))
+        at = 0
+        for row, own in enumerate(self.differ):
+            cells[:, row] = point[at]
+            if own:
+                cells[1:, row] += point[at + 1 : at + self.groups]
+            at += self.groups if own else 1
+        return cells
+
+    def root(self, point: np.ndarray) -> np.ndarray:
+        """Cholesky root in full: rows asymptote, amount, log rate; one column per random effect."""
+        small = np.zeros((len(self.vary),) * 2)
+        small[self.triangle] = point[self.fixed : self.fixed + len(self.triangle[0])]
+        full = np.zeros((3, len(self.vary)))
+        full[list(self.order)] = small
+        return full
+
+    def gradient(self, cells: np.ndarray, root: np.ndarray, log_sigma: float) -> np.ndarray:
+        """Gradient of the vector from those of group cells, root and log residual SD."""
+        parts = []
+        for row, own in enumerate(self.differ):
+            parts.append([cells[:, row].sum(), *(cells[1:, row] if own else ())])
+        parts.append(root[list(self.order)][self.triangle])
+        return np.concatenate([*parts, [log_sigma] if self.residual else []])
+
+    def point(self, cells: np.ndarray, spread: np.ndarray, log_sigma: float) -> np.ndarray:
+        """Vector from group cells and independent standard deviations of the three parameters."""
+        parts = []
+        for row, own in enumerate(self.differ):
+            column = cells[:, row]
+            parts.append([column[0], *(column[1:] - column[0])] if own else [column.mean()])
+        small = np.diag(spread[list(self.order)])
+        parts.append(small[self.triangle])
+        return np.concatenate([*parts, [log_sigma] if self.residual else []])
+
+    def embed(self, other: "Layout", point: np.ndarray) -> np.ndarray:
+        """A vector of a layout with fewer group differences, as a start in this one and back."""
+        cells, mine = other.cells(point), []
+        for row, own in enumerate(self.differ):
+            column = cells[:, row]
+            mine.append([column[0], *(column[1:] - column[0])] if own else [column.mean()])
+        return np.concatenate([*mine, point[other.fixed :]])

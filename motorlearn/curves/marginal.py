@@ -1,0 +1,217 @@
+"""Likelihood of a population curve with Gaussian scores: exact where parameters are linear.
+
+Asymptote and amount (gain or start) enter the curve linearly. With the log rate of a learner
+given, the scores are Gaussian and both are integrated out exactly. Where the log rate does not
+vary that is the whole likelihood; where it varies, one dimension is left and integrated by
+adaptive Gauss-Hermite quadrature.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from scipy.special import logsumexp
+
+from motorlearn.curves.forms import Form
+from motorlearn.curves.layout import RATE, Layout
+
+INNER_STEPS = 25
+DIFFERENCE = 1e-4
+
+
+@dataclass(frozen=True)
+class Learners:
+    """Padded rows of all learners; ``used`` is 0 on padding. ``trials`` holds attempts of hits."""
+
+    form: Form
+    n: np.ndarray
+    y: np.ndarray
+    used: np.ndarray
+    group: np.ndarray
+    first: float
+    start: bool
+    trials: np.ndarray | None = None
+
+    @cached_property
+    def count(self) -> np.ndarray:
+        """Rows of each learner, as a column."""
+        return self.used.sum(axis=1)[:, None]
+
+    @cached_property
+    def squares(self) -> np.ndarray:
+        """Sum of squares of each learner's scores, as a column."""
+        return np.sum(self.used * self.y**2, axis=1)[:, None]
+
+    @cached_property
+    def heavy(self) -> np.ndarray:
+        """Scores with padding set to 0."""
+        return self.used * self.y
+
+    @cached_property
+    def slope(self) -> np.ndarray:
+        """Derivative of the log basis by the rate; forms with one rate are linear in it."""
+        slope = self.form.slopes(self.n, [1.0], self.first)[0]
+        if self.start:
+            slope = slope - self.form.slopes(np.array(self.first), [1.0], self.first)[0]
+        return slope
+
+    def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
+        steep = np.exp(log_rate)[:, :, None] * self.slope[:, None, :]
+        basis = np.exp(np.minimum(steep, 600.0)) * self.used[:, None, :]
+        return basis, steep * basis
+
+
+@dataclass(frozen=True)
+class Given:
+    """Log density of each learner's scores given the log rate, and its derivatives.
+
+    Arrays are (learners, nodes). ``pull`` are derivatives by asymptote and amount, ``turn`` by
+    the log rate, ``sigma`` by the log residual SD, ``spread`` (3 arrays: 11, 12, 22) by the
+    covariance of asymptote and amount, ``bend`` their conditional means.
+    """
+
+    density: np.ndarray
+    pull: tuple[np.ndarray, np.ndarray]
+    turn: np.ndarray
+    sigma: np.ndarray
+    spread: tuple[np.ndarray, np.ndarray, np.ndarray]
+    bend: tuple[np.ndarray, np.ndarray]
+
+
+def given_rate(data: Learners, log_rate, height, amount, cover, variance: float) -> Given:
+    """Density of the scores with asymptote and amount integrated out.
+
+    ``height`` and ``amount`` are their means at each node, ``cover`` (c11, c12, c22) their
+    covariance, ``variance`` the residual variance.
+    """
+    c11, c12, c22 = cover
+    t11, t12, t22, s1, s2, u, w = _sums(data, *data.fall(log_rate))
+    b11, b12 = variance + t11 * c11 + t12 * c12, t11 * c12 + t12 * c22
+    b21, b22 = t12 * c11 + t22 * c12, variance + t12 * c12 + t22 * c22
+    volume = b11 * b22 - b12 * b21
+    b11, b12, b21, b22 = b22 / volume, -b12 / volume, -b21 / volume, b11 / volume
+    e1, e2 = s1 - t11 * height - t12 * amount, s2 - t12 * height - t22 * amount
+    squares = data.squares - height * (s1 + e1) - amount * (s2 + e2)
+    v1, v2 = b11 * e1 + b12 * e2, b21 * e1 + b22 * e2
+    m1, m2 = c11 * v1 + c12 * v2, c12 * v1 + c22 * v2
+    off = e1 * m1 + e2 * m2
+    log_det = (data.count - 2) * np.log(variance) + np.log(volume)
+    density = -0.5 * (data.count * np.log(2 * np.pi) + log_det + (squares - off) / variance)
+    inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
+    left = (squares - 2 * off + inner) / variance
+    a1, a2 = height + m1, amount + m2
+    (u11, u12, u21, u22), (w1, w2) = u, w
+    turn = (a1 * (w1 - a1 * u11 - a2 * u21) + a2 * (w2 - a1 * u12 - a2 * u22)) / variance
+    turn = turn - c11 * (b11 * u11 + b12 * u21) - c12 * (b21 * u11 + b22 * u21)
+    turn = turn - c12 * (b11 * u12 + b12 * u22) - c22 * (b21 * u12 + b22 * u22)
+    spread = (
+        v1 * v1 - b11 * t11 - b12 * t12,
+        v1 * v2 - b11 * t12 - b12 * t22,
+        v2 * v2 - b21 * t12 - b22 * t22,
+    )
+    sigma = left - (data.count - 2) - variance * (b11 + b22)
+    return Given(density, (v1, v2), turn, sigma, spread, (m1, m2))
+
+
+def _sums(data: Learners, basis, tilt):
+    """Inner products of the two columns of the curve, of the scores, and of the derivatives."""
+    f = basis.sum(axis=2)
+    ff = np.einsum("pqt,pqt->pq", basis, basis)
+    fy = np.einsum("pqt,pt->pq", basis, data.heavy)
+    d = tilt.sum(axis=2)
+    fd = np.einsum("pqt,pqt->pq", basis, tilt)
+    dy = np.einsum("pqt,pt->pq", tilt, data.heavy)
+    total = data.heavy.sum(axis=1)[:, None]
+    if not data.start:
+        zero = np.zeros_like(f)
+        return data.count + zero, f, ff, total + zero, fy, (zero, d, zero, fd), (zero, dy)
+    # Columns 1 - basis and basis; the derivative of the first is minus that of the second.
+    t11, t12 = data.count - 2 * f + ff, f - ff
+    u = (-(d - fd), d - fd, -fd, fd)
+    return t11, t12, ff, total - fy, fy, u, (-dy, dy)
+
+
+@dataclass
+class Marginal:
+    """Log-likelihood and gradient in the layout's vector; keeps where each integral peaks."""
+
+    data: Learners
+    layout: Layout
+    nodes: int
+    peak: np.ndarray = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.peak = np.zeros(len(self.data.y))
+        self.places, self.masses = np.polynomial.hermite.hermgauss(self.nodes)
+
+    def conditional(self, point: np.ndarray, z: np.ndarray) -> tuple[Given, np.ndarray]:
+        """Density given the standardised log rate ``z``, and its root matrix."""
+        cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
+        lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
+        rest = root[:2, 1:] if RATE in self.layout.vary else root[:2]
+        cover = rest @ rest.T
+        mean = [cells[:, [row]] + lean[row] * z for row in range(3)]
+        covers = (cover[0, 0], cover[0, 1], cover[1, 1])
+        variance = float(np.exp(2 * point[-1]))
+        return given_rate(self.data, mean[2], mean[0], mean[1], covers, variance), root
+
+    def posterior(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, Given]:
+        """Log-likelihood, nodes, their weights for each learner, and the densities there."""
+        if RATE not in self.layout.vary:
+            z = np.zeros((len(self.data.y), 1))
+            given, _ = self.conditional(point, z)
+            return float(given.density.sum()), z, np.ones_like(z), given
+        width = self._climb(point)
+        z = self.peak[:, None] + np.sqrt(2) * width[:, None] * self.places
+        given, _ = self.conditional(point, z)
+        heights = given.density - 0.5 * z**2 + np.log(self.masses) + self.places**2
+        total = logsumexp(heights, axis=1)
+        whole = total + np.log(width) - 0.5 * np.log(np.pi)
+        return float(whole.sum()), z, np.exp(heights - total[:, None]), given
+
+    def _climb(self, point) -> np.ndarray:
+        """Move each peak to the mode of its integrand; give the width of the integrand there."""
+        if not np.all(np.isfinite(self.peak)):
+            self.peak = np.zeros(len(self.data.y))
+        for _ in range(INNER_STEPS):
+            around = self.peak[:, None] + np.array([-DIFFERENCE, 0.0, DIFFERENCE])
+            given, root = self.conditional(point, around)
+            slope = root[0, 0] * given.pull[0] + root[1, 0] * given.pull[1]
+            slope = slope + root[2, 0] * given.turn - around
+            bend = (slope[:, 2] - slope[:, 0]) / (2 * DIFFERENCE)
+            steep = np.maximum(-bend, 0.3)
+            step = np.clip(slope[:, 1] / steep, -1.0, 1.0)
+            self.peak = np.clip(self.peak + step, -8.0, 8.0)
+            if np.max(np.abs(step)) < 1e-3:
+                break
+        return 1 / np.sqrt(steep)
+
+    def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and gradient (Fisher's identity: mean of the complete-data gradient)."""
+        loglik, z, weight, given = self.posterior(point)
+        root = self.layout.root(point)
+
+        def mean(values):
+            return np.einsum("pq,pq->p", weight, values)
+
+        each = np.stack([mean(given.pull[0]), mean(given.pull[1]), mean(given.turn)], axis=1)
+        cells = np.zeros((self.layout.groups, 3))
+        np.add.at(cells, self.data.group, each)
+        s11, s12, s22 = (float(mean(part).sum()) for part in given.spread)
+        by_root = np.zeros_like(root)
+        varies = RATE in self.layout.vary
+        by_root[:2, varies:] = np.array([[s11, s12], [s12, s22]]) @ root[:2, varies:]
+        if varies:
+            parts = (*given.pull, given.turn)
+            by_root[:, 0] = [float(mean(z * part).sum()) for part in parts]
+        return loglik, self.layout.gradient(cells, by_root, float(mean(given.sigma).sum()))
+
+    def learners(self, point: np.ndarray) -> np.ndarray:
+        """Mean of asymptote, amount and log rate of each learner given the scores."""
+        _, z, weight, given = self.posterior(point)
+        cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
+        lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
+        own = [cells[:, [row]] + lean[row] * z for row in range(3)]
+        own[0], own[1] = own[0] + given.bend[0], own[1] + given.bend[1]
+        return np.stack([np.einsum("pq,pq->p", weight, part) for part in own], axis=1)

@@ -1,0 +1,88 @@
+"""Bands around a population curve: of the curve itself, of learners, of single scores."""
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+from scipy.stats import t
+
+from motorlearn.curves.forms import named_form
+
+
+def curves_of(fit, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+    """Curves of some parameter rows (asymptote, amount, log rate), shape (rows, practice)."""
+    form = named_form(fit.form)
+    rates = [np.exp(parameters[:, [2]])]
+    basis = np.exp(form.log_basis(n[None, :], rates, fit.first))
+    height, amount = parameters[:, [0]], parameters[:, [1]]
+    if fit.amount == "start":
+        basis = basis / np.exp(form.log_basis(np.array(fit.first), rates, fit.first))
+        curve = height + (amount - height) * basis
+    else:
+        curve = height + amount * basis
+    return expit(curve) if fit.family == "binomial" else curve
+
+
+def bands(fit, n: np.ndarray, level: float, draws: int, seed: int) -> pd.DataFrame:
+    """The frame of :meth:`PopulationCurve.predict`."""
+    rng = np.random.default_rng(seed)
+    tails = [(1 - level) / 2, (1 + level) / 2]
+    parts = []
+    for k, (group, cell) in enumerate(zip(fit.groups, fit.cells())):
+        error = _curve_error(fit, n, k, cell)
+        centre = curves_of(fit, n, cell[None, :])[0]
+        half = t.isf(tails[0], float(fit.estimates["df"].min())) * error
+        own = cell + rng.normal(size=(draws, 3)) @ _root(fit).T
+        with np.errstate(over="ignore"):
+            curves = curves_of(fit, n, own)
+        low, high = np.quantile(curves, tails, axis=0)
+        scores = curves + rng.normal(size=curves.shape) * np.nan_to_num(fit.residual_sd)
+        score_low, score_high = np.quantile(scores, tails, axis=0)
+        hits = fit.family == "binomial"
+        parts.append(
+            pd.DataFrame(
+                {
+                    "group": group,
+                    "practice": n,
+                    "estimate": centre,
+                    "conf_low": centre - half,
+                    "conf_high": centre + half,
+                    "learner_low": low,
+                    "learner_high": high,
+                    "score_low": np.nan if hits else score_low,
+                    "score_high": np.nan if hits else score_high,
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def _root(fit) -> np.ndarray:
+    """Root of the covariance between learners of all three parameters."""
+    names = ["asymptote", fit.amount, "log_rate"]
+    cover = np.zeros((3, 3))
+    for row in fit.variances.itertuples():
+        a = names.index(row.term)
+        b = names.index(row.other) if row.other else a
+        cover[a, b] = cover[b, a] = row.variance
+    values, vectors = np.linalg.eigh(cover)
+    return vectors * np.sqrt(np.maximum(values, 0))
+
+
+def _curve_error(fit, n, k: int, cell) -> np.ndarray:
+    """Standard error of one group's curve, by the delta method."""
+    columns = []
+    for row in range(3):
+        step = 1e-5 * max(abs(cell[row]), 1.0)
+        move = np.eye(3)[row] * step
+        ends = curves_of(fit, n, np.stack([cell + move, cell - move]))
+        columns.append((ends[0] - ends[1]) / (2 * step))
+    by_cell = np.stack(columns, axis=1)
+    terms = fit.estimates["term"].tolist()
+    pick = np.zeros((3, len(terms)))
+    for row, name in enumerate(("asymptote", fit.amount, "log_rate")):
+        pick[row, terms.index(name)] = 1.0
+        own = f"{name}[{fit.groups[k]}]"
+        if own in terms:
+            pick[row, terms.index(own)] = 1.0
+    slope = by_cell @ pick
+    return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, fit.vcov, slope), 0))

@@ -1,0 +1,316 @@
+"""Population curves: published and computed maxima, gradients, equivalences, recovery, refusals."""
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy.integrate import quad
+from scipy.stats import multivariate_normal, norm
+
+import motorlearn as ml
+from motorlearn.curves import FORMS
+from motorlearn.curves.hits import HitMarginal
+from motorlearn.curves.layout import Layout
+from motorlearn.curves.marginal import Learners, Marginal
+from motorlearn.exceptions import ColumnError, InputError
+
+LOBLOLLY = Path(__file__).parents[1] / "reference/loblolly"
+VARY = [(0,), (1,), (2,), (0, 1), (0, 2), (1, 2), (0, 1, 2)]
+
+
+def simulate(count=30, trials=20, group_shift=(0.0, 0.0, 0.0), seed=1, sd=(2.0, 1.5, 0.4)):
+    rng = np.random.default_rng(seed)
+    group = np.arange(count) % 2
+    own = np.array([20.0, 12.0, np.log(0.25)]) + group[:, None] * np.array(group_shift)
+    own = own + rng.normal(size=(count, 3)) * sd
+    n = np.arange(1.0, trials + 1)
+    y = own[:, [0]] + own[:, [1]] * np.exp(-np.exp(own[:, [2]]) * (n - 1))
+    y = y + rng.normal(0, 1.5, y.shape)
+    return pd.DataFrame(
+        {
+            "participant": np.repeat([f"p{i:02d}" for i in range(count)], trials),
+            "group": np.repeat(np.where(group, "random", "blocked"), trials),
+            "block": np.tile(n, count),
+            "radial_error": y.ravel(),
+        }
+    )
+
+
+def fit(table, **options):
+    return ml.fit_population_curve(table, "radial_error", practice="block", **options)
+
+
+def padded(form="exponential", start=False, hits=False, seed=2):
+    rng = np.random.default_rng(seed)
+    n = np.tile(np.arange(1.0, 11.0), (6, 1))
+    y = rng.normal(0, 1, n.shape) + np.exp(-0.3 * (n - 1))
+    used = np.ones_like(n)
+    used[2, 7:] = 0.0
+    trials = np.full(n.shape, 9.0) if hits else None
+    y = rng.binomial(9, 0.5, n.shape).astype(float) if hits else y
+    return Learners(FORMS[form], n, y, used, np.arange(6) % 2, 1.0, start, trials)
+
+
+def numeric_slope(value, point):
+    slope = []
+    for k in range(len(point)):
+        move = np.eye(len(point))[k] * 1e-5
+        slope.append((value(point + move) - value(point - move)) / 2e-5)
+    return np.array(slope)
+
+
+def test_exact_maximum_of_the_published_example():
+    wanted = json.loads((LOBLOLLY / "values.json").read_text("utf-8"))
+    table = pd.read_csv(LOBLOLLY / "data.csv")
+    found = ml.fit_population_curve(
+        table,
+        "height",
+        practice="age",
+        participant="Seed",
+        amount="start",
+        first=0.0,
+        vary=("asymptote",),
+    )
+    estimates = found.estimates.set_index("term")["estimate"]
+    for term in ("asymptote", "start", "log_rate"):
+        assert estimates[term] == pytest.approx(wanted[term], abs=1e-4)
+    assert found.loglik == pytest.approx(wanted["loglik"], abs=1e-6)
+    assert found.variances.loc[0, "sd"] == pytest.approx(wanted["asymptote_sd"], abs=1e-4)
+    assert found.residual_sd == pytest.approx(wanted["residual_sd"], abs=1e-4)
+    assert found.loglik > wanted["linearised"]["loglik"] + 0.04
+
+
+@pytest.mark.parametrize("vary", VARY)
+@pytest.mark.parametrize("form", ["exponential", "power"])
+@pytest.mark.parametrize("start", [False, True])
+def test_gradient_agrees_with_finite_differences(vary, form, start):
+    marginal = Marginal(padded(form, start), Layout(2, (True, False, True), vary, True), 41)
+    point = np.random.default_rng(3).normal(0, 0.3, marginal.layout.size)
+    slope = marginal.value(point)[1]
+    numeric = numeric_slope(lambda p: marginal.value(p)[0], point)
+    assert slope == pytest.approx(numeric, rel=1e-4, abs=1e-4 * np.abs(slope).max())
+
+
+@pytest.mark.parametrize("start", [False, True])
+def test_gradient_of_hits_agrees_with_finite_differences(start):
+    marginal = HitMarginal(
+        padded(start=start, hits=True), Layout(2, (True,) * 3, (0, 1, 2), False), 4
+    )
+    point = np.random.default_rng(3).normal(0, 0.3, marginal.layout.size)
+    marginal.adapt(point)
+    slope = marginal.value(point)[1]
+    numeric = numeric_slope(lambda p: marginal.value(p)[0], point)
+    assert slope == pytest.approx(numeric, rel=1e-5, abs=1e-6 * np.abs(slope).max())
+
+
+def test_likelihood_equals_the_multivariate_normal_where_the_rate_is_common():
+    data = padded()
+    layout = Layout(2, (False,) * 3, (0, 1), True)
+    point = np.array([0.2, 0.9, np.log(0.3), 0.5, 0.2, 0.4, np.log(0.8)])
+    root = np.array([[0.5, 0.0], [0.2, 0.4]])
+    total = 0.0
+    for n, y, used in zip(data.n, data.y, data.used > 0):
+        columns = np.stack([np.ones(used.sum()), np.exp(-0.3 * (n[used] - 1))], axis=1)
+        cover = columns @ root @ root.T @ columns.T + 0.64 * np.eye(used.sum())
+        total += multivariate_normal(columns @ [0.2, 0.9], cover).logpdf(y[used])
+    assert Marginal(data, layout, 1).value(point)[0] == pytest.approx(total, rel=1e-12)
+
+
+def test_quadrature_equals_the_integral_where_the_rate_varies():
+    data = padded()
+    layout = Layout(2, (False,) * 3, (2,), True)
+    point = np.array([0.2, 0.9, np.log(0.3), 0.7, np.log(0.8)])
+
+    def density(z, n, y):
+        curve = 0.2 + 0.9 * np.exp(-np.exp(np.log(0.3) + 0.7 * z) * (n - 1))
+        return np.exp(norm(curve, 0.8).logpdf(y).sum() + norm.logpdf(z))
+
+    total = sum(
+        np.log(quad(density, -8, 8, args=(n[used], y[used]), epsabs=0, epsrel=1e-11, limit=200)[0])
+        for n, y, used in zip(data.n, data.y, data.used > 0)
+    )
+    assert Marginal(data, layout, 41).value(point)[0] == pytest.approx(total, rel=1e-8)
+
+
+def test_gain_and_start_are_one_model_where_both_parameters_vary():
+    table = simulate()
+    by_gain = fit(table, vary=("asymptote", "gain"))
+    by_start = fit(table, vary=("asymptote", "start"), amount="start")
+    assert by_gain.loglik == pytest.approx(by_start.loglik, abs=1e-6)
+    one = fit(table, vary=("asymptote",))
+    other = fit(table, vary=("asymptote",), amount="start")
+    assert abs(one.loglik - other.loglik) > 1
+
+
+def test_group_differences_are_recovered_and_tested():
+    table = simulate(60, group_shift=(3.0, 0.0, 0.0))
+    found = fit(table, group="group")
+    estimates = found.estimates.set_index("term")
+    row = estimates.loc["asymptote[random]"]
+    assert abs(row["estimate"] - 3.0) < 3 * row["std_error"]
+    tests = found.group_tests.set_index("term")
+    assert tests.at["asymptote", "p"] < 0.001
+    assert tests.at["all", "df"] == 3
+    assert tests.at["log_rate", "p"] > 0.001
+    assert found.participants["group"].nunique() == 2
+
+
+def test_relabelling_the_first_group_turns_the_differences_round():
+    table = simulate(group_shift=(3.0, 0.0, 0.3))
+    one = fit(table, group="group", vary=("asymptote", "gain"), tests=False)
+    turned = table.assign(group=table["group"].map({"blocked": "b", "random": "a"}))
+    turned = turned.sort_values("group", kind="stable")
+    other = fit(turned, group="group", vary=("asymptote", "gain"), tests=False)
+    assert other.groups == ("a", "b")
+    first = one.estimates.set_index("term")["estimate"]
+    second = other.estimates.set_index("term")["estimate"]
+    assert second["asymptote[b]"] == pytest.approx(-first["asymptote[random]"], abs=1e-5)
+    assert one.loglik == pytest.approx(other.loglik, abs=1e-7)
+
+
+def test_shift_and_scale_of_the_scores():
+    table = simulate()
+    one = fit(table)
+    other = fit(table.assign(radial_error=100 + 10 * table["radial_error"]))
+    first, second = one.estimates["estimate"], other.estimates["estimate"]
+    assert second[0] == pytest.approx(100 + 10 * first[0], rel=1e-5)
+    assert second[2] == pytest.approx(first[2], abs=1e-5)
+    assert other.loglik == pytest.approx(one.loglik - one.n * np.log(10), abs=1e-5)
+
+
+def test_learners_are_drawn_towards_the_population():
+    table = simulate(25, 12)
+    found = fit(table, vary=("asymptote", "gain"))
+    alone = ml.fit_curves(
+        table, "radial_error", practice="block", by="participant", forms=("exponential",)
+    ).table
+    assert found.participants["asymptote"].std() < alone["asymptote"].std()
+    assert found.participants["n"].tolist() == [12] * 25
+    assert len(found.residuals) == found.n
+    assert abs(found.residuals["residual"].mean()) < 0.05
+
+
+def test_bands_nest():
+    shown = fit(simulate(), group="group", tests=False).predict([1, 5, 20])
+    assert len(shown) == 6
+    assert (shown["score_low"] < shown["learner_low"]).all()
+    assert (shown["learner_low"] < shown["conf_low"]).all()
+    assert (shown["conf_low"] < shown["estimate"]).all()
+
+
+def test_missing_rows_and_unequal_lengths():
+    table = simulate()
+    table.loc[5:9, "radial_error"] = np.nan
+    found = fit(table, vary=("asymptote", "gain"))
+    assert found.n == len(table) - 5
+    assert found.recipe.left_out[["participant", "rows"]].to_numpy().tolist() == [["p00", 5]]
+    dropped = fit(table.dropna(), vary=("asymptote", "gain"))
+    assert dropped.loglik == pytest.approx(found.loglik, abs=1e-8)
+
+
+def test_hits_of_a_population():
+    rng = np.random.default_rng(7)
+    count, blocks = 30, np.arange(1.0, 13.0)
+    own = np.array([0.9, -2.2, np.log(0.35)]) + rng.normal(size=(count, 3)) * [0.5, 0.4, 0.2]
+    logit = own[:, [0]] + own[:, [1]] * np.exp(-np.exp(own[:, [2]]) * (blocks - 1))
+    hits = rng.binomial(18, 1 / (1 + np.exp(-logit)))
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(np.arange(count), 12),
+            "block": np.tile(blocks, count),
+            "hits": hits.ravel(),
+            "throws": 18,
+        }
+    )
+    found = ml.fit_population_curve(
+        table, "hits", practice="block", attempts="throws", vary=("asymptote", "gain")
+    )
+    assert found.family == "binomial"
+    assert np.isnan(found.residual_sd)
+    estimates = found.estimates.set_index("term")
+    for term, truth in zip(("asymptote", "gain", "log_rate"), (0.9, -2.2, np.log(0.35))):
+        assert abs(estimates.at[term, "estimate"] - truth) < 3 * estimates.at[term, "std_error"]
+    assert found.quadrature_gap < 0.02
+    assert found.predict(blocks)["estimate"].between(0, 1).all()
+
+
+def test_hit_quadrature_equals_the_integral():
+    data = padded(hits=True)
+    layout = Layout(2, (False,) * 3, (0,), False)
+    point = np.array([0.2, 0.9, np.log(0.3), 0.7])
+    marginal = HitMarginal(data, layout, 25)
+
+    def density(z, n, y):
+        eta = 0.2 + 0.7 * z + 0.9 * np.exp(-0.3 * (n - 1))
+        p = 1 / (1 + np.exp(-eta))
+        return np.exp(np.sum(y * np.log(p) + (9 - y) * np.log1p(-p)) + norm.logpdf(z))
+
+    total = sum(
+        np.log(quad(density, -8, 8, args=(n[used], y[used]), epsabs=0, epsrel=1e-11, limit=200)[0])
+        for n, y, used in zip(data.n, data.y, data.used > 0)
+    )
+    assert marginal.at(point) - marginal.ways.sum() == pytest.approx(total, rel=1e-9)
+
+
+def test_more_variation_never_lowers_the_likelihood():
+    table = simulate()
+    chain = [("asymptote",), ("asymptote", "gain"), ("asymptote", "gain", "rate")]
+    heights = [fit(table, vary=vary).loglik for vary in chain]
+    assert heights == sorted(heights)
+
+
+def test_a_slow_population_has_not_seen_its_asymptote():
+    table = simulate(sd=(2.0, 1.5, 0.0))
+    slow = table.assign(block=table["block"] / 20 + 0.95)
+    scores = 20 + 12 * np.exp(-0.5 * (slow["block"] - 1))
+    noise = np.random.default_rng(1).normal(0, 0.05, len(slow))
+    found = fit(slow.assign(radial_error=scores + noise), vary=("asymptote",))
+    assert found.status in ("asymptote not seen", "rate at a bound")
+
+
+@pytest.mark.parametrize(
+    ("change", "options", "error", "words"),
+    [
+        (lambda t: t.drop(columns="block"), {}, ColumnError, "block"),
+        (lambda t: t, {"vary": ("slope",)}, InputError, "no such parameter"),
+        (lambda t: t, {"vary": ()}, InputError, "at least one"),
+        (lambda t: t, {"form": "apex"}, InputError, "two rates"),
+        (lambda t: t, {"amount": "level"}, InputError, "amount"),
+        (lambda t: t.assign(radial_error=np.nan), {}, InputError, "no values"),
+        (lambda t: t.assign(block=t["block"] - 1), {"form": "power"}, InputError, "at least 1"),
+        (lambda t: t[t["participant"] == "p01"], {}, InputError, "two learners"),
+        (
+            lambda t: t.assign(group=t["block"].map(str)),
+            {"group": "group"},
+            InputError,
+            "more than one",
+        ),
+        (lambda t: t[t["block"] <= 2], {}, InputError, "more rows"),
+    ],
+)
+def test_bad_input_is_refused_in_a_sentence(change, options, error, words):
+    with pytest.raises(error, match=words):
+        fit(change(simulate()), **options)
+
+
+def test_the_result_survives_json():
+    found = fit(simulate(), group="group", vary=("asymptote",))
+    again = type(found).from_json(found.to_json())
+    assert str(again) == str(found)
+    assert replace(again, warnings=()).groups == ("blocked", "random")
+
+
+@pytest.mark.slow
+def test_intervals_cover_what_they_promise_at_forty_learners():
+    truth = np.array([20.0, 12.0, np.log(0.25)])
+    inside = []
+    for seed in range(300):
+        found = fit(simulate(40, 20, seed=1000 + seed)).estimates
+        inside.append((found["conf_low"] <= truth) & (truth <= found["conf_high"]))
+    coverage = np.mean(inside, axis=0)
+    print(coverage)
+    assert np.all((coverage > 0.92) & (coverage < 0.98))
+    assert 0.93 < coverage.mean() < 0.97
