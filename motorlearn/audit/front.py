@@ -12,11 +12,12 @@ from motorlearn.audit.guides import with_own_thresholds
 from motorlearn.audit.mixed_counts import CountAudit
 from motorlearn.audit.mixed_linear import LinearAudit
 from motorlearn.audit.mixed_model import MixedModel
+from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.repeated import repeated_checks
-from motorlearn.audit.report import Audit, assemble, no_residuals
+from motorlearn.audit.report import RESIDUAL_COLUMNS, Audit, assemble, no_residuals
 from motorlearn.audit.simulated import diagnose
 from motorlearn.compare import PhaseComparison
-from motorlearn.curves import CurveFit, CurveFits
+from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
 from motorlearn.linear import Equivalence
@@ -144,6 +145,14 @@ def _(result: CurveFits, context: Context, phases: Sequence[Hashable] | None) ->
     recipe = audit_recipe(result.recipe, context, n=len(result.preferred))
     checks = (("learners' curves", check) for check in many_curves_checks(result, context))
     return assemble(checks, no_residuals(), recipe)
+
+
+@audit_of.register
+def _(result: PopulationCurve, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.n)
+    checks = (("population curve", check) for check in population_checks(result, context))
+    residuals = population_residuals(result)[list(RESIDUAL_COLUMNS)]
+    return assemble(checks, residuals, recipe)
 
 
 @audit_of.register

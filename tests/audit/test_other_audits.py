@@ -168,3 +168,46 @@ def test_bounds_without_a_reason_beforehand_need_action():
 
 def test_an_interval_wider_than_the_bounds_says_nothing():
     assert row(equivalence_test(0.0, 2.0, 60, bound=1.0), "precise enough")["grade"] == "look"
+
+
+# Population curves ------------------------------------------------------------------------------
+
+
+def population(seed=0, learners=18, blocks=24, rho=0.0, rate=-2.0, groups=("one",)):
+    rng = np.random.default_rng(seed)
+    rows = []
+    for i in range(learners):
+        level, gain, own = rng.normal(20, 2), rng.normal(14, 2), np.exp(rng.normal(rate, 0.3))
+        last = 0.0
+        for n in range(1, blocks + 1):
+            last = rho * last + np.sqrt(1 - rho**2) * rng.normal()
+            rows.append(
+                (i, groups[i % len(groups)], n, level + gain * np.exp(-own * n) + 1.5 * last)
+            )
+    table = pd.DataFrame(rows, columns=["participant", "group", "block", "error"])
+    return ml.fit_population_curve(
+        table, "error", practice="block", vary=("asymptote", "rate"),
+        group="group" if len(groups) > 1 else None, tests=False,
+    )  # fmt: skip
+
+
+def test_a_clean_population_curve_passes():
+    table = ml.check_assumptions(population(), remedies=False).table
+    assert not (table["grade"] == "act").any()
+    assert (table["grade"] == "fine").sum() >= len(table) - 1
+
+
+def test_serial_correlation_within_learners_is_flagged():
+    assert row(population(rho=0.7), "independent", remedies=False)["grade"] != "fine"
+
+
+def test_a_population_that_never_flattened_is_not_believed():
+    found = row(population(rate=-4.5), "flatten", remedies=False)
+    assert found["grade"] != "fine"
+
+
+def test_groups_and_remedies_of_a_population_curve():
+    found = population(groups=("blocked", "random"))
+    assert "logarithms" in row(found, "scatter alike")["remedied"]
+    assert row(found, "spread alike in every group")["grade"] == "fine"
+    assert "power form" in row(found, "rival")["finding"]
