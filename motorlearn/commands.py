@@ -170,6 +170,25 @@ def report(
     typer.echo(f"Report written: {page}")
 
 
+@app.command()
+def share(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Folder for the package; made anew each time.")],
+    include: Annotated[
+        list[str] | None, typer.Option(help="Column of free text to pack all the same.")
+    ] = None,
+    key: Annotated[
+        Path | None, typer.Option(help="Draw new identifiers; write their key to this new file.")
+    ] = None,
+) -> None:
+    """Pack a study to give away, without what identifies people, and say what was left out."""
+    shared = ml.trials.share_study(study, out, include=include or (), key_file=key)
+    typer.echo(f"Package written: {shared.folder}")
+    for title, entries in (("Left out", shared.left_out), ("Please look", shared.warnings)):
+        for entry in entries:
+            typer.echo(f"{title}: {entry}.")
+
+
 def main() -> None:
     """Run the command line; an error of ours becomes one line and exit code 2."""
     try:

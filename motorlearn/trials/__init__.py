@@ -3,7 +3,8 @@
 Reading: ``reading`` (one file), ``folder`` (a study), ``opening`` and the readers of each kind of
 file behind it. Foreign files: ``proposing``, ``importing``, ``intake``. Checking: ``rules``,
 ``planned``, ``people``, ``orders``, ``suspicions``. Looking: ``balance``. Showing: ``problems``.
-Giving away: ``privacy``, ``package``.
+Giving away: ``privacy``,
+``pseudonyms``, ``package``, ``sharing``.
 """
 
 from motorlearn.trials.balance import attrition, baseline_differences, missing_table
@@ -15,8 +16,10 @@ from motorlearn.trials.package import data_package, table_bytes, table_schema, u
 from motorlearn.trials.people import left_out
 from motorlearn.trials.problems import problem_counts, problem_list
 from motorlearn.trials.proposing import propose_recipe
+from motorlearn.trials.pseudonyms import replace_identifiers, study_identifiers
 from motorlearn.trials.reading import read_trials
 from motorlearn.trials.rules import is_void, trial_key
+from motorlearn.trials.sharing import share_study, small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 from motorlearn.trials.suspicions import outliers
 
@@ -40,6 +43,10 @@ __all__ = [
     "propose_recipe",
     "read_study",
     "read_trials",
+    "replace_identifiers",
+    "share_study",
+    "small_cells",
+    "study_identifiers",
     "table_bytes",
     "table_schema",
     "take_in",

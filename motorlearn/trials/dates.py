@@ -74,6 +74,17 @@ def read_dates(column: pd.Series) -> Dates:
     return Dates(known[numbers], doubts, shown, timed)
 
 
+def dates_of_days(days: pd.Series) -> Dates:
+    """Take days counted from any first day as dates, for the intervals between them."""
+    numbers = pd.to_numeric(days, errors="coerce").to_numpy(dtype=float)
+    known = np.isfinite(numbers)
+    stamps = np.full(len(numbers), np.datetime64("NaT", "s"))
+    stamps[known] = np.datetime64("2000-01-01", "s") + (numbers[known] * 86400).astype(
+        "timedelta64[s]"
+    )
+    return Dates(stamps, {}, "iso", False)
+
+
 def _order(texts: Sequence[str]) -> str:
     parts = [found for text in texts if (found := _PARTS.fullmatch(text))]
     if any(found[2] == "." for found in parts):

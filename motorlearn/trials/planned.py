@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test
-from motorlearn.trials.dates import ADVICE, Dates, read_dates
+from motorlearn.trials.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.problems import gather, problem_frame
 from motorlearn.trials.rules import OUTCOMES, is_void, unknown_labels
 from motorlearn.trials.sheet import Sheet, codes, first_lines
@@ -182,7 +182,7 @@ def intervals_in_window(sheet: Sheet, design: Design) -> pd.DataFrame:
     timed = [test for test in design.tests if (test.interval_days or 0) >= 0.5]
     if not sheet.has("phase") or not timed:
         return gather([])
-    if not sheet.has("date"):
+    if not sheet.has("date") and not sheet.has("day"):
         return problem_frame(
             "interval cannot be checked",
             severity="doubt",
@@ -190,7 +190,10 @@ def intervals_in_window(sheet: Sheet, design: Design) -> pd.DataFrame:
             sheet=sheet.title,
             advice="the plan sets an interval after practice; add a column 'date'",
         )
-    dates = read_dates(sheet.table["date"])
+    if sheet.has("date"):
+        dates = read_dates(sheet.table["date"])
+    else:
+        dates = dates_of_days(sheet.table["day"])
     people = codes(sheet.table["participant"])
     found = [_date_doubts(sheet, dates), _sessions_in_order(sheet, dates, people)]
     last = _extreme(people, dates.values, sheet.table["phase"] == PRACTICE_PHASE, np.maximum)
@@ -213,7 +216,7 @@ def _outside_window(
     return sheet.problems(
         f"{test.phase} interval outside its window",
         lines[wrong],
-        column="date",
+        column="date" if sheet.has("date") else "day",
         values=[f"{names[line]}: {days:.3g} days" for line, days in zip(lines[wrong], gap[wrong])],
         severity="doubt",
         advice=f"planned: {test.interval_days:g} days after the last practice, give or take "
@@ -237,13 +240,15 @@ def _sessions_in_order(sheet: Sheet, dates: Dates, people: np.ndarray) -> pd.Dat
     return sheet.problems(
         "sessions out of order",
         wrong,
-        column="date",
+        column="date" if sheet.has("date") else "day",
         severity="error",
         advice="this session is dated before an earlier one of the same person",
     )
 
 
 def _date_doubts(sheet: Sheet, dates: Dates) -> pd.DataFrame:
+    if not dates.doubts:
+        return gather([])
     numbers, labels = pd.factorize(sheet.table["date"])
     first = first_lines(numbers)
     frames = []

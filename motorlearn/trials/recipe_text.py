@@ -62,19 +62,20 @@ def write_recipe(plan: Path, recipe: ImportRecipe) -> Path:
             "make one with 'motorlearn new FOLDER'",
         )
     text = plan.read_text(encoding="utf-8-sig")
-    rest = _without_import(text).rstrip("\n")
+    rest = without_section(text, "import").rstrip("\n")
     joined = f"{rest}\n\n{recipe_text(recipe)}"
     design_from_mapping(tomllib.loads(joined), place=plan.name)
     return write_text(plan, joined)
 
 
-def _without_import(text: str) -> str:
+def without_section(text: str, section: str) -> str:
+    """Take a section, with all its parts, out of the text of a plan."""
     kept, inside = [], False
     for line in text.splitlines():
         header = _HEADER.match(line)
         if header:
             name = header["name"].replace('"', "").split(".")[0].strip()
-            inside = name == "import"
+            inside = name == section
         if not inside:
             kept.append(line)
     return "\n".join(kept)

@@ -1,0 +1,128 @@
+"""A package to give away: what is in it, what is not, and that it is valid and reads back."""
+
+import hashlib
+import json
+
+import pandas as pd
+import pytest
+from frictionless import Package
+
+import motorlearn as ml
+from motorlearn.exceptions import FileError, InputError
+from motorlearn.trials import replace_identifiers, share_study, study_identifiers
+
+
+@pytest.fixture
+def study(study_folder):
+    study_folder.participants["age"] = [21, 22, 23, 24]
+    study_folder.participants["name"] = ["Ada Lovelace", "Alan Turing", "Grace Hopper", "K Booth"]
+    study_folder.trials["notes"] = "felt =fine"
+    study_folder.write()
+    (study_folder.path / "clip.mp4").write_bytes(b"video")
+    return study_folder
+
+
+def test_the_package_is_valid_complete_and_summed(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    shared = share_study(study.path, out)
+    expected = "CITATION.cff LICENSE.txt README.md SHA256SUMS codebook.csv datapackage.json"
+    expected += " environment.txt participants.csv study.toml trials.csv"
+    assert sorted(entry.name for entry in out.iterdir()) == expected.split()
+    assert Package(str(out / "datapackage.json")).validate().valid
+    for line in (out / "SHA256SUMS").read_text().splitlines():
+        digest, name = line.split("  ")
+        assert hashlib.sha256((out / name).read_bytes()).hexdigest() == digest
+    assert "1 further files" in " ".join(shared.left_out)
+
+
+def test_the_package_reads_back_as_the_study(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    share_study(study.path, out)
+    before, after = ml.read_study(study.path), ml.read_study(out)
+    assert after.problems.empty
+    same = ["participant", "group", "phase", "block", "trial", "task", "hit", "x", "y"]
+    pd.testing.assert_frame_equal(before.trials.table[same], after.trials.table[same])
+    assert after.trials.table["day"].max() == 7
+
+
+def test_free_text_names_and_dates_stay_out_and_that_is_said(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    shared = share_study(study.path, out)
+    everything = "".join(p.read_text() for p in out.iterdir())
+    for secret in ("Lovelace", "felt", "2026-03-02", "clip.mp4", str(study.path)):
+        assert secret not in everything
+    assert "trials.notes: free text can name people" in shared.left_out
+    readme = (out / "README.md").read_text()
+    assert all(entry in readme for entry in (*shared.left_out, *shared.warnings))
+    share_study(study.path, out, include=["notes"])
+    assert "felt =fine" in (out / "trials.csv").read_text()
+
+
+def test_small_cells_and_a_missing_licence_are_warned_of(study, tmp_path_factory):
+    shared = share_study(study.path, tmp_path_factory.mktemp("shared") / "pack")
+    said = " ".join(shared.warnings)
+    assert "4 values of 'age' are shared by fewer than 5 people" in said
+    assert "4 people stand in cells of fewer than 5 when group, age" in said
+    assert "no licence" in said
+    assert "no ethics approval" in said
+
+
+def test_new_identifiers_with_the_key_elsewhere(study, tmp_path_factory):
+    place = tmp_path_factory.mktemp("shared")
+    share_study(study.path, place / "pack", key_file=place / "key.csv", seed=3)
+    key = pd.read_csv(place / "key.csv").set_index("study_identifier")["participant"]
+    assert (place / "key.csv").stat().st_mode & 0o777 == 0o600
+    assert sorted(key) == ["p01", "p02", "p03", "p04"]
+    packed = pd.read_csv(place / "pack" / "trials.csv")
+    assert packed["participant"].map(key).tolist() == study.trials["participant"].tolist()
+    everything = "".join(p.read_text() for p in (place / "pack").iterdir())
+    assert "p01" not in everything
+    assert not [path for path in (place / "pack").iterdir() if "key" in path.name]
+
+
+@pytest.mark.parametrize("inside", ["study", "pack"])
+def test_the_key_is_not_written_beside_the_data(study, tmp_path_factory, inside):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    key = {"study": study.path, "pack": out}[inside] / "key.csv"
+    with pytest.raises(FileError, match="beside the data"):
+        share_study(study.path, out, key_file=key)
+    assert not out.exists() and not key.exists()
+
+
+def test_the_study_is_not_overwritten_by_its_package(study):
+    with pytest.raises(FileError, match="would replace the study"):
+        share_study(study.path, study.path)
+    with pytest.raises(FileError, match="would replace the study"):
+        share_study(study.path, study.path.parent)
+
+
+def test_replacing_identifiers_keeps_everything_else(study, tmp_path_factory):
+    key_file = tmp_path_factory.mktemp("keys") / "key.csv"
+    before = ml.read_study(study.path)
+    after = replace_identifiers(before, key_file=key_file, seed=5)
+    old, new = before.trials.table, after.trials.table
+    pd.testing.assert_frame_equal(old.drop(columns="participant"), new.drop(columns="participant"))
+    pairs = pd.DataFrame({"old": old["participant"], "new": new["participant"]}).drop_duplicates()
+    assert len(pairs) == 4 == pairs["new"].nunique()
+    assert set(after.participants["participant"]) == set(pairs["new"])
+    with pytest.raises(FileError, match="exists already"):
+        replace_identifiers(before, key_file=key_file)
+
+
+def test_identifiers_are_distinct_readable_and_limited():
+    names = study_identifiers(2000, seed=1)
+    assert len(set(names)) == 2000
+    assert not set("".join(names)) & set("0O1IS5Z")
+    assert study_identifiers(5) != study_identifiers(5)
+    with pytest.raises(InputError):
+        study_identifiers(10**9)
+
+
+def test_units_and_meanings_stand_in_codebook_and_schema(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    share_study(study.path, out)
+    codebook = pd.read_csv(out / "codebook.csv").set_index(["table", "column"])
+    assert codebook.loc[("trials", "x"), "unit"] == "cm"
+    assert codebook.loc[("trials", "task"), "levels"] == "bank, straight"
+    fields = json.loads((out / "datapackage.json").read_text())["resources"][0]["schema"]["fields"]
+    assert {f["name"]: f.get("unit") for f in fields}["radial_error"] == "cm"
