@@ -8,6 +8,8 @@ def permuted_blocks(
 ) -> np.ndarray:
     """Assign in blocks that hold every group in the wanted ratio, separately in each stratum.
 
+    The last block of a stratum is the smallest that holds the ratio and everybody who is left.
+
     Parameters
     ----------
     strata : ndarray of int, shape (people,)
@@ -24,11 +26,13 @@ def permuted_blocks(
     ndarray of int, shape (people,)
         Group numbers from 0.
     """
-    block = np.repeat(np.arange(len(ratio)), ratio * (block_size // int(ratio.sum())))
+    unit = np.repeat(np.arange(len(ratio)), ratio)
     groups = np.empty(len(strata), dtype=int)
     for level in np.unique(strata):
         place = np.flatnonzero(strata == level)
-        blocks = [rng.permutation(block) for _ in range(-(-len(place) // block_size))]
+        whole, rest = divmod(len(place), block_size)
+        units = [block_size // len(unit)] * whole + [-(-rest // len(unit))] * bool(rest)
+        blocks = [rng.permutation(np.repeat(unit, count)) for count in units]
         groups[place] = np.concatenate(blocks)[: len(place)]
     return groups
 

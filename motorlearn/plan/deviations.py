@@ -96,7 +96,7 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     >>> found.analyses["label"].tolist()
     ['primary', 'exploratory']
     """
-    table = study.trials.table
+    table = study.trials.table.reset_index(drop=True)
     rules = (_numbers, _phases, _dose, _orders, _intervals, _feedback)
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]

@@ -33,8 +33,9 @@ class Pilot(Result):
         mean (ICC of the mean of k trials, from one-way variance components), standard error of
         measurement, smallest detectable change, warm-up slope, missing outcomes.
     target : DataFrame
-        ``hit_rate, radius``: the target radius at which the pilot's landing points would have been
-        hits that often; empty where there are no landing points.
+        ``hit_rate, radius, radius_normal``: the target radius at which the pilot's landing points
+        would have been hits that often, counted and from one normal distribution; empty where there
+        are no landing points.
     statements : tuple of str
         What a pilot can and cannot tell.
     recipe : Recipe
@@ -63,6 +64,7 @@ class Pilot(Result):
         sizes = (
             Column("hit_rate", kind="percent", decimals=0),
             Column("radius", kind="significant", decimals=3),
+            Column("radius_normal", "radius, normal", "significant", decimals=3),
         )
         return (shown, Table("target", "Target size for a wanted hit rate", sizes, self.target))
 
@@ -172,9 +174,11 @@ def _disc(radius: float, mean: np.ndarray, cov: np.ndarray) -> float:
 def _targets(part: pd.DataFrame) -> pd.DataFrame:
     wanted = (0.2, 0.3, 0.4, 0.5, 0.6)
     if not {"x", "y"} <= set(part.columns) or part[["x", "y"]].dropna().shape[0] < 3:
-        return pd.DataFrame(columns=["hit_rate", "radius"])
-    x, y = part["x"].to_numpy(float), part["y"].to_numpy(float)
-    return pd.DataFrame({"hit_rate": wanted, "radius": [radius_for(p, x=x, y=y) for p in wanted]})
+        return pd.DataFrame(columns=["hit_rate", "radius", "radius_normal"])
+    x, y = part[["x", "y"]].dropna().to_numpy(float).T
+    normal = [radius_for(rate, x=x, y=y) for rate in wanted]
+    counted = np.quantile(np.hypot(x, y), wanted)
+    return pd.DataFrame({"hit_rate": wanted, "radius": counted, "radius_normal": normal})
 
 
 def _phase_rows(part: pd.DataFrame, outcome: str) -> list[dict]:

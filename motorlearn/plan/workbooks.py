@@ -114,7 +114,8 @@ def _print_layout(sheet: Worksheet, form: SheetForm, columns: int, last: int) ->
     sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    sheet.oddHeader.left.text = form.heading.replace("&", "and")
+    if form.heading:
+        sheet.oddHeader.left.text = form.heading.replace("&", "and")
     sheet.oddFooter.right.text = "page &P of &N"
 
 

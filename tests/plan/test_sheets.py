@@ -1,0 +1,261 @@
+import io
+import json
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pytest
+from plans_of_tests import plan, programme, ring_push
+
+import motorlearn as ml
+from motorlearn.exceptions import FileError, InputError
+from motorlearn.plan import Answers, plan_text, planned_trials, unblind, write_plan, write_sheets
+
+ITEMS = ("stance", "grip")
+
+
+@pytest.fixture(scope="module")
+def small():
+    groups = [
+        {"name": "blocked", "schedule": "blocked", "size": 3},
+        {"name": "random", "schedule": "random", "size": 3},
+    ]
+    return plan(groups=groups, files={"participants": "participants.csv"})
+
+
+@pytest.fixture(scope="module")
+def folder(small, tmp_path_factory):
+    return write_sheets(small, tmp_path_factory.mktemp("plan") / "sheets", seed=2, items=ITEMS)
+
+
+def plan_toml(name):
+    return f'''
+[study]
+title = "Ring push"
+[units]
+length = "cm"
+[target]
+radius = 20
+[[groups]]
+name = "blocked"
+schedule = "blocked"
+[[groups]]
+name = "random"
+schedule = "random"
+[[tasks]]
+name = "straight"
+[[tasks]]
+name = "bank"
+[[tasks]]
+name = "lob"
+[[practice]]
+session = 1
+day = 0
+blocks = 2
+trials_per_block = 18
+[[practice]]
+session = 2
+day = 1
+blocks = 2
+trials_per_block = 18
+[[tests]]
+phase = "pretest"
+trials = 30
+[[tests]]
+phase = "retention"
+trials = 36
+interval_days = 7
+[[outcomes]]
+name = "radial_error"
+unit = "cm"
+better = "lower"
+[files]
+trials = "{name}"
+participants = "participants.csv"
+'''
+
+
+def filled(rows, rng):
+    x, y = np.round(rng.normal(0, 15, (2, len(rows))), 1)
+    days = rows["phase"].map({"pretest": 0, "retention": 8}).fillna(rows["session"] - 1)
+    start = pd.Timestamp("2026-03-02")
+    return rows.assign(
+        x=x,
+        y=y,
+        radial_error=np.round(np.hypot(x, y), 1),
+        date=[(start + pd.Timedelta(days=int(day))).date().isoformat() for day in days],
+    )
+
+
+@pytest.mark.parametrize("kind", ["csv", "xlsx"])
+def test_filled_sheets_are_read_without_a_mapping(folder, tmp_path, kind):
+    rows = pd.read_csv(folder / "trials.csv")
+    done = filled(rows, np.random.default_rng(1))
+    if kind == "csv":
+        done.to_csv(tmp_path / "trials.csv", index=False)
+    else:
+        book = openpyxl.load_workbook(folder / "trials.xlsx")
+        sheet = book["trials"]
+        place = {cell.value: cell.column for cell in sheet[1]}
+        for line, row in enumerate(done.to_dict("records"), start=2):
+            for name in ("x", "y", "radial_error", "date"):
+                sheet.cell(line, place[name]).value = row[name]
+        book.save(tmp_path / "trials.xlsx")
+    people = (folder / "concealed" / "participants.csv").read_bytes()
+    (tmp_path / "participants.csv").write_bytes(people)
+    (tmp_path / "study.toml").write_text(plan_toml(f"trials.{kind}"))
+    study = ml.read_study(tmp_path)
+    assert study.problems[study.problems["severity"] != "note"].empty, study.problems.to_string()
+    table = study.trials.table
+    assert len(table) == 6 * 138
+    assert table["group"].value_counts().to_dict() == {"blocked": 414, "random": 414}
+    assert np.allclose(table["x"], done["x"])
+
+
+def test_those_who_test_do_not_see_groups_and_raters_see_neither_person_nor_test(folder):
+    for name in ("trials", "sessions", "ratings"):
+        text = (folder / f"{name}.csv").read_text()
+        assert "blocked" not in text
+        assert "random" not in text
+    ratings = pd.read_csv(folder / "ratings.csv")
+    assert list(ratings.columns) == ["clip", "rater", "position", "item", "score"]
+    assert "participant" in pd.read_csv(folder / "concealed" / "clips.csv").columns
+
+
+def test_clip_numbers_tell_nothing_and_the_key_puts_people_back(folder):
+    key = pd.read_csv(folder / "concealed" / "clips.csv")
+    assert key["clip"].is_unique
+    assert len(key) == 6 * 2 * 6
+    order = key["participant"].to_numpy()
+    assert 0.6 < np.mean(order[1:] != order[:-1]) <= 1
+    ratings = pd.read_csv(folder / "ratings.csv").assign(score=1)
+    joined = unblind(ratings, key)
+    assert joined["participant"].notna().all()
+    assert list(joined.columns[:3]) == ["participant", "phase", "clip"]
+    with pytest.raises(InputError, match="not in the key"):
+        unblind(ratings.assign(clip="C9999"), key)
+
+
+def test_the_second_rater_rates_a_share_in_an_own_order(folder):
+    ratings = pd.read_csv(folder / "ratings.csv").drop_duplicates(["clip", "rater"])
+    by_rater = ratings.groupby("rater")["clip"].apply(list)
+    assert len(by_rater["A"]) == 72
+    assert len(by_rater["B"]) == int(np.ceil(0.2 * 72))
+    assert by_rater["A"] != sorted(by_rater["A"])
+
+
+def test_workbooks_guide_entry_and_print(folder):
+    sheet = openpyxl.load_workbook(folder / "trials.xlsx")["trials"]
+    assert sheet.freeze_panes == "B2"
+    assert sheet.print_title_rows == "$1:$1"
+    assert sheet.page_setup.orientation == "landscape"
+    rules = {rule.promptTitle: rule for rule in sheet.data_validations.dataValidation}
+    assert rules["phase"].formula1 == '"pretest,acquisition,retention"'
+    assert rules["task"].formula1 == '"straight,bank,lob"'
+    assert rules["radial_error"].type == "decimal"
+    assert str(rules["void"].sqref).startswith("L2") or str(rules["void"].sqref)[1:2] == "2"
+    pages = openpyxl.load_workbook(folder / "trial_sheets.xlsx")
+    assert len(pages.sheetnames) == 6
+    assert "participant" not in [cell.value for cell in pages["P01"][1]]
+
+
+def test_sessions_ask_for_pain_fatigue_and_the_reason_of_stopping(folder):
+    sessions = pd.read_csv(folder / "sessions.csv")
+    assert {"pain_before", "pain_after", "fatigue_before", "stopped_because"} <= set(sessions)
+    assert sessions.groupby("participant")["session"].apply(list).iloc[0] == [1, 2, 3]
+
+
+def test_codebook_explains_every_column(folder):
+    book = pd.read_csv(folder / "codebook.csv")
+    assert book["meaning"].notna().all()
+    assert set(book["file"]) == {"trials", "sessions", "ratings"}
+    units = book[book["file"] == "trials"].set_index("column")["unit"]
+    assert units["x"] == "cm"
+
+
+def test_planned_orders_are_those_of_the_groups(small):
+    people = pd.DataFrame({"participant": ["a", "b"], "group": ["blocked", "random"]})
+    rows = planned_trials(small, people, seed=1)
+    first = rows.query("participant == 'a' and phase == 'acquisition' and session == 1")["task"]
+    assert (first.to_numpy()[1:] != first.to_numpy()[:-1]).sum() == 2
+    assert rows["feedback"].sum() == 2 * (36 + 18)
+
+
+def test_the_audit_log_is_kept_with_the_allocation(folder):
+    log = json.loads((folder / "concealed" / "allocation.json").read_text())
+    assert log["seed"] == 2
+    assert len(log["result_sha256"]) == 64
+
+
+def test_one_group_needs_no_allocation(tmp_path):
+    folder = write_sheets(programme(), tmp_path / "sheets", seed=1)
+    people = pd.read_csv(folder / "concealed" / "participants.csv")
+    assert set(people["group"]) == {"programme"}
+    assert "hit" in pd.read_csv(folder / "trials.csv").columns
+
+
+def test_strata_need_a_list(tmp_path):
+    with pytest.raises(InputError, match="need a list of participants"):
+        write_sheets(ring_push(), tmp_path / "sheets", seed=1)
+
+
+def test_somebodys_folder_is_not_replaced(small, tmp_path):
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "notes.txt").write_text("mine")
+    with pytest.raises(FileError, match="was not made by this command"):
+        write_sheets(small, tmp_path / "mine", seed=1)
+    assert (tmp_path / "mine" / "notes.txt").read_text() == "mine"
+
+
+def test_cells_cannot_run_as_formulas(tmp_path):
+    from motorlearn.plan.workbooks import SheetForm, workbook_bytes
+
+    rows = pd.DataFrame({"note": ["=1+1", "@x", "plain"]})
+    book = openpyxl.load_workbook(io.BytesIO(workbook_bytes([SheetForm("s", rows)])))
+    assert [cell.value for cell in book["s"]["A"]][1:] == ["'=1+1", "'@x", "plain"]
+
+
+@pytest.mark.parametrize(
+    "answers",
+    [
+        Answers(),
+        Answers(groups=("programme",), outcome="hits", unit="m", radius=0.5),
+        Answers(groups=("blocked", "serial", "random"), tasks=("a",), test_trials=15),
+        Answers(title='A "quoted" title\\ with ünïcode', outcome="time", unit="s"),
+    ],
+    ids=["default", "one group", "three groups", "odd title"],
+)
+def test_new_plans_are_sound_toml_with_remarks(answers, tmp_path):
+    text = plan_text(answers)
+    assert text.count("#") > 25
+    path = write_plan(tmp_path / "study", answers)
+    design = ml.read_design(path)
+    assert design.study.title == answers.title
+    assert design.group_names == answers.groups
+    assert ml.audit_design(design).recipe.n > 15
+
+
+def test_a_plan_is_never_overwritten(tmp_path):
+    write_plan(tmp_path, Answers())
+    with pytest.raises(FileError, match="a plan already"):
+        write_plan(tmp_path, Answers())
+
+
+def test_notebooks_come_along_and_look_for_the_new_study(tmp_path):
+    cell = {
+        "cell_type": "code",
+        "metadata": {"tags": ["parameters"]},
+        "source": ['study_folder = "../data/ring-push"\n', "seed = 1"],
+        "outputs": [{"x": 1}],
+        "execution_count": 3,
+    }
+    (tmp_path / "01_plan.ipynb").write_text(json.dumps({"cells": [cell]}))
+    write_plan(tmp_path / "mine", Answers(), notebooks=[tmp_path / "01_plan.ipynb"])
+    copied = json.loads((tmp_path / "mine" / "notebooks" / "01_plan.ipynb").read_text())
+    assert copied["cells"][0]["source"] == 'study_folder = ".."\nseed = 1'
+    assert copied["cells"][0]["outputs"] == []
+
+
+def test_impossible_answers_are_refused():
+    with pytest.raises(InputError, match="size"):
+        plan_text(Answers(size=0))
