@@ -253,7 +253,7 @@ def equivalence_frame(
             np.log(row.estimate) if ratio else row.estimate,
             row.std_error,
             row.df,
-            bound=np.log(bound) if ratio else bound,
+            bound=abs(np.log(bound)) if ratio else bound,
         )
         shown = (found.bound_low, found.bound_high)
         low, high = (comparing.shown(value) for value in shown)

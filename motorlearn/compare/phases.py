@@ -108,7 +108,8 @@ def compare_phases(
     family : sequence, optional
         Phases whose contrasts form one declared family; by default each phase is its own.
     equivalence : float, optional
-        Bound declared beforehand, in the unit of the score, or a ratio above 1.
+        Bound declared beforehand, in the unit of the score; for a ratio 0.9 and 1 / 0.9 are the
+        same bound.
     unit : {"participant"}
         ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
@@ -272,9 +273,13 @@ def _check_numbers(
         raise InputError("a confidence level lies between 0 and 1", [level], "use for example 0.95")
     if better is not None and better not in BETTER:
         raise InputError("'better' must be 'lower' or 'higher'", [better])
-    if equivalence is not None and not equivalence > (1 if effect == "ratio" else 0):
+    if equivalence is not None and not (
+        equivalence > 0 and (effect != "ratio" or equivalence != 1)
+    ):
         raise InputError(
-            "the bound of equivalence must be positive, and above 1 for a ratio", [equivalence]
+            "the bound of equivalence must be positive, and a ratio other than 1",
+            [equivalence],
+            "give the smallest effect of interest that was declared beforehand",
         )
 
 

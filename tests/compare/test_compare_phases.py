@@ -195,6 +195,8 @@ def test_equivalence_is_judged_against_the_declared_bound(study):
     assert other["p"] == pytest.approx(found.p)
     ratio = compare(study, effect="ratio", equivalence=1.25).equivalence.iloc[0]
     assert (ratio["bound_low"], ratio["bound_high"]) == pytest.approx((0.8, 1.25))
+    turned = compare(study, effect="ratio", equivalence=0.8).equivalence.iloc[0]
+    assert turned["p"] == pytest.approx(ratio["p"])
 
 
 def test_one_group_has_paired_change_and_says_what_it_cannot_show(study):
@@ -323,6 +325,7 @@ def test_groups_and_phases_may_be_numbers(study):
         (lambda t: t, {"level": 95}, InputError, "level"),
         (lambda t: t, {"better": "more"}, InputError, "better"),
         (lambda t: t, {"equivalence": -1.0}, InputError, "bound"),
+        (lambda t: t, {"equivalence": 1.0, "effect": "ratio"}, InputError, "bound"),
         (lambda t: t.query("participant == 'P000'"), {}, InputError, "two participants"),
         (lambda t: t.assign(radial_error=1.0), {}, InputError, "is the same"),
         (lambda t: t.assign(radial_error="3,4"), {}, InputError, "text"),
