@@ -22,6 +22,7 @@ StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml 
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
+    *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
     size: Annotated[int | None, typer.Option(help="People in each group.")] = None,
@@ -133,9 +134,14 @@ def _numbers(what: str, text: str) -> list[int]:
 
 
 @app.command()
-def check(study: StudyFolder) -> None:
+def check(
+    study: StudyFolder,
+    page: Annotated[Path | None, typer.Option(help="Also write the list as an HTML page.")] = None,
+) -> None:
     """Read a study and list every problem in its data; exits with 1 where there are errors."""
     problems = ml.read_study(study).problems
+    if page is not None:
+        ml.files.write_text(page, ml.trials.problem_page(problems))
     typer.echo(ml.trials.problem_list(problems))
     if (problems["severity"] == "error").any():
         raise typer.Exit(1)
