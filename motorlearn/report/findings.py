@@ -1,6 +1,5 @@
 """Everything that is computed for a report, once, before a word is written."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -8,7 +7,8 @@ import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
 from motorlearn.design import Design, Outcome
-from motorlearn.exceptions import FitError, InputError, RefusedError
+from motorlearn.exceptions import InputError
+from motorlearn.report.extras import attempt, beside, mixed_model
 from motorlearn.report.people import attrition, participant_flow, presence, roster
 from motorlearn.report.scores import Detectable, Scored, detectable_change, group_points, scored
 from motorlearn.results import Refused
@@ -52,8 +52,8 @@ class Findings:
         Who took part, who is missing where.
     outcomes : tuple of OutcomeFindings
         The primary outcome first.
-    extras : dict of str to Result or Refused
-        Agreement of raters and whatever else stands beside the comparison.
+    results : dict of str to Result or Refused
+        Agreement of raters, assumptions and whatever else stands beside the comparison.
     """
 
     study: Study
@@ -64,7 +64,7 @@ class Findings:
     flow: pd.DataFrame
     attrition: pd.DataFrame
     outcomes: tuple[OutcomeFindings, ...]
-    extras: dict[str, Any] = field(default_factory=dict)
+    results: dict[str, Any] = field(default_factory=dict)
 
     @property
     def design(self) -> Design:
@@ -117,7 +117,37 @@ def find(study: Study, *, decimal: str = ".", only: str | None = None) -> Findin
         participant_flow(there, names),
         attrition(there, left_out, names),
         outcomes,
+        _beside(study, table, outcomes[0], stages),
     )
+
+
+def primary_stage(design: Design, stages: tuple[Stage, ...]) -> str:
+    """Stage of the primary comparison: the declared one, else the last delayed test."""
+    wanted = design.primary.phase if design.primary else "retention"
+    tests = [stage for stage in stages if stage.phase != PRACTICE_PHASE]
+    late = [stage for stage in tests if stage.phase == wanted]
+    late = late or [stage for stage in tests if stage.is_delayed] or tests
+    return late[-1].name
+
+
+def _beside(
+    study: Study, table: pd.DataFrame, entry: OutcomeFindings, stages: tuple[Stage, ...]
+) -> dict[str, Any]:
+    design = study.design
+    late = primary_stage(design, stages)
+    found = beside(study, entry.comparison, entry.cells, late)
+    if entry.change_stages is not None and entry.outcome.name in table:
+        effect = design.primary.effect if design.primary else "difference"
+        found["mixed model"] = attempt(
+            lambda: mixed_model(
+                table,
+                entry.outcome.name,
+                (entry.change_stages[0], late),
+                effect,
+                _reference(design, _groups(table, design)),
+            )
+        )
+    return found
 
 
 def _chosen(design: Design, only: str | None) -> list[Outcome]:
@@ -152,8 +182,8 @@ def _outcome(
     return OutcomeFindings(
         data.outcome,
         voice,
-        _attempt(lambda: _compare(data, design, stages)),
-        _attempt(lambda: _practice(data, design)),
+        attempt(lambda: _compare(data, design, stages)),
+        attempt(lambda: _practice(data, design)),
         practised,
         points,
         _by_task(data, ranks),
@@ -161,14 +191,6 @@ def _outcome(
         pair,
         detectable_change(data, "stage", *pair) if pair else None,
     )
-
-
-def _attempt(compute: Callable[[], Any]) -> Any:
-    """A result, or the reason why these data do not allow it, to stand in its place."""
-    try:
-        return compute()
-    except (InputError, RefusedError, FitError) as problem:
-        return Refused(str(problem))
 
 
 def _compare(data: Scored, design: Design, stages: tuple[Stage, ...]) -> PhaseComparison:

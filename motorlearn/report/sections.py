@@ -9,7 +9,8 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.figures.style import Drawing
 from motorlearn.report import exhibits, tabled
 from motorlearn.report.contents import Document, Heading, Text
-from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
+from motorlearn.report.side_sections import side_sections
 from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
@@ -37,7 +38,7 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
     blocks += _results(found)
     for entry in found.outcomes[1:]:
         blocks += _secondary(found, entry)
-    blocks += [*_extras(found), *_missing(found), *_deviations(found), *_limitations(found)]
+    blocks += [*side_sections(found), *_missing(found), *_deviations(found), *_limitations(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += [
         Heading("Reporting standards"),
@@ -96,22 +97,13 @@ def primary_row(found: Findings, entry: OutcomeFindings) -> pd.Series | None:
     rows = exhibits.shown_contrasts(entry)
     if rows is None:
         return None
-    stage = primary_stage(found)
+    stage = primary_stage(found.design, found.stages)
     rows = rows[rows["phase"] == stage]
     named = found.design.primary.groups if found.design.primary else ()
     if len(named) > 1:
         chosen = rows[rows["group"].isin(named[:2]) & rows["reference"].isin(named[:2])]
         rows = chosen if len(chosen) else rows
     return None if rows.empty else rows.iloc[0]
-
-
-def primary_stage(found: Findings) -> str:
-    """Stage of the primary comparison."""
-    wanted = found.design.primary.phase if found.design.primary else "retention"
-    tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
-    late = [stage for stage in tests if stage.phase == wanted]
-    late = late or [stage for stage in tests if stage.is_delayed] or tests
-    return late[-1].name
 
 
 def equivalence_row(comparison: PhaseComparison, row: pd.Series) -> pd.Series | None:
@@ -187,7 +179,7 @@ def _results(found: Findings) -> Iterator[Block]:
 def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     assert isinstance(entry.comparison, PhaseComparison)
     comparison, voice, name = entry.comparison, entry.voice, tabled.slug(entry.outcome.name)
-    stage = primary_stage(found)
+    stage = primary_stage(found.design, found.stages)
     yield Text(sentences.means_sentence(comparison.means, stage, voice))
     for sentence in primary_sentences(found, entry):
         yield Text(sentence)
@@ -303,12 +295,6 @@ def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     else:
         yield from _compared(found, entry)
     yield from _within(found, entry)
-
-
-def _extras(found: Findings) -> Iterator[Block]:
-    for title, blocks in found.extras.items():
-        yield Heading(title)
-        yield from blocks
 
 
 def _missing(found: Findings) -> Iterator[Block]:

@@ -12,9 +12,14 @@ from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.contents import Document
 from motorlearn.report.findings import find
+from motorlearn.report.numbers import to_results
 from motorlearn.report.page import to_page
 from motorlearn.report.sections import compose
+from motorlearn.report.word import to_word
 from motorlearn.tables import to_csv
+from motorlearn.tables.display import to_styled_html
+from motorlearn.tables.excel import to_excel
+from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study
 
 MARK = "report.html"
@@ -72,9 +77,11 @@ def write_report(
         with new_folder(folder, mark=MARK) as work:
             pictures = _draw(document.drawings, work / "figures", quiet)
             progress.update()
+            made = _made(study, versions)
             _tabulate(document, work / "tables")
-            page = to_page(document, pictures, _made(study, versions))
-            (work / MARK).write_text(page, encoding="utf-8")
+            (work / "report.docx").write_bytes(to_word(document, pictures, made))
+            (work / "results.json").write_text(to_results(found, document, made), "utf-8")
+            (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
             progress.update()
     return Path(folder) / MARK
 
@@ -108,6 +115,11 @@ def _tabulate(document: Document, folder: Path) -> None:
     for table in document.tables:
         text = to_csv(table, decimal=document.decimal)
         (folder / f"{table.name}.csv").write_text(text, encoding="utf-8", newline="")
+        latex = to_latex(table, decimal=document.decimal)
+        (folder / f"{table.name}.tex").write_text(latex, encoding="utf-8")
+        styled = to_styled_html(table, decimal=document.decimal)
+        (folder / f"{table.name}.html").write_text(styled, encoding="utf-8")
+    (folder / "tables.xlsx").write_bytes(to_excel(document.tables))
 
 
 def _made(study: Study, versions: dict[str, str]) -> dict[str, str]:

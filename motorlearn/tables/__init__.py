@@ -2,6 +2,9 @@
 
 ``Table`` holds raw values and says how each column is written; a writer turns it into text, HTML,
 CSV and so on. A number is formatted once, by :mod:`motorlearn.digits`, whichever the writer.
+
+Writers that need heavy libraries are not loaded here: ``motorlearn.tables.excel``, ``.word``,
+``.latex`` and ``.display`` (great_tables) are imported where they are used.
 """
 
 from motorlearn.tables.model import Column, Table, estimates_table

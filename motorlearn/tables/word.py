@@ -1,0 +1,109 @@
+"""Tables in a Word document, with a header row and a description that a screen reader finds."""
+
+from docx.document import Document
+from docx.enum.table import WD_TABLE_ALIGNMENT
+from docx.enum.text import WD_ALIGN_PARAGRAPH
+from docx.oxml import OxmlElement
+from docx.oxml.ns import qn
+from docx.shared import Cm, Pt
+from docx.table import Table as WordTable
+from docx.table import _Cell
+from docx.text.paragraph import Paragraph
+
+from motorlearn.tables.model import Table
+
+PAGE = Cm(16)
+LINE = 32
+"""Letters of a text that a column is widened for; longer texts are folded."""
+
+
+def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTable:
+    """Append a table without its title and notes to a Word document.
+
+    The first row is marked as a heading that repeats on every page; no row is cut between pages;
+    title and shape are stored as caption and description for readers who cannot see the table.
+    """
+    lines = table.cells(decimal)
+    made = document.add_table(rows=1 + len(lines), cols=len(table.columns))
+    made.alignment = WD_TABLE_ALIGNMENT.LEFT
+    points = 9 if len(table.columns) <= 8 else 7.5
+    _set_widths(made, column_shares([table.headings, *lines]))
+    right = [column.is_numeric for column in table.columns]
+    for row, cells in zip(made.rows, [table.headings, *lines], strict=True):
+        for cell, text, flush in zip(row.cells, cells, right, strict=True):
+            write_cell(cell, text, points=points, right=flush)
+    for cell in made.rows[0].cells:
+        for run in cell.paragraphs[0].runs:
+            run.bold = True
+    _mark_header(made)
+    _rules(made)
+    _describe(made, table.title, f"{len(lines)} rows; columns: {', '.join(table.headings)}.")
+    return made
+
+
+def column_shares(lines: list[list[str]]) -> list[float]:
+    """Share of the page that each column needs: its longest word, and its text up to a line.
+
+    Examples
+    --------
+    >>> column_shares([["group", "n"], ["blocked", "24"], ["random", "23"]])
+    [0.7083333333333334, 0.2916666666666667]
+    """
+    needs = []
+    for texts in zip(*lines, strict=True):
+        word = max((len(part) for text in texts for part in text.split()), default=1)
+        text = max(min(len(text), LINE) for text in texts[1:]) if len(texts) > 1 else 0
+        needs.append(max(word, text) + 1.5)
+    return [need / sum(needs) for need in needs]
+
+
+def _set_widths(made: WordTable, shares: list[float]) -> None:
+    made.autofit = False
+    for column, share in zip(made.columns, shares, strict=True):
+        column.width = int(PAGE * share)
+        for cell in column.cells:
+            cell.width = int(PAGE * share)
+
+
+def write_cell(cell: _Cell, text: str, *, points: float, right: bool) -> None:
+    """Write text into a cell."""
+    paragraph: Paragraph = cell.paragraphs[0]
+    paragraph.paragraph_format.space_before = Pt(1)
+    paragraph.paragraph_format.space_after = Pt(1)
+    paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT if right else WD_ALIGN_PARAGRAPH.LEFT
+    paragraph.add_run(text).font.size = Pt(points)
+
+
+def _mark_header(made: WordTable) -> None:
+    for number, row in enumerate(made.rows):
+        properties = row._tr.get_or_add_trPr()
+        properties.append(OxmlElement("w:cantSplit"))
+        if number == 0:
+            properties.append(OxmlElement("w:tblHeader"))
+
+
+def _rules(made: WordTable) -> None:
+    """Lines above and below the headings and below the last row, none between columns."""
+    for cell in made.rows[0].cells:
+        _border(cell, top=12, bottom=6)
+    for cell in made.rows[-1].cells:
+        _border(cell, bottom=12, **({"top": 6} if len(made.rows) == 1 else {}))
+
+
+def _border(cell: _Cell, **sides: int) -> None:
+    properties = cell._tc.get_or_add_tcPr()
+    borders = OxmlElement("w:tcBorders")
+    for side in ("top", "bottom"):
+        if side in sides:
+            line = OxmlElement(f"w:{side}")
+            for name, value in (("val", "single"), ("sz", str(sides[side])), ("color", "222222")):
+                line.set(qn(f"w:{name}"), value)
+            borders.append(line)
+    properties.append(borders)
+
+
+def _describe(made: WordTable, caption: str, description: str) -> None:
+    for tag, text in (("w:tblCaption", caption), ("w:tblDescription", description)):
+        element = OxmlElement(tag)
+        element.set(qn("w:val"), text)
+        made._tbl.tblPr.append(element)

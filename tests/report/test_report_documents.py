@@ -1,0 +1,124 @@
+"""Word, JSON and page of the same report hold the same numbers and stay usable by ear."""
+
+import csv
+import html
+import io
+import json
+import re
+
+import docx
+import openpyxl
+import pytest
+from docx.oxml.ns import qn
+
+import motorlearn as ml
+from motorlearn.compare import PhaseComparison
+
+
+@pytest.fixture(scope="module")
+def folder(shipped, tmp_path_factory):
+    return ml.write_report(shipped, tmp_path_factory.mktemp("documents") / "out", quiet=True).parent
+
+
+@pytest.fixture(scope="module")
+def word(folder):
+    return docx.Document(folder / "report.docx")
+
+
+def text_of(paragraph):
+    """Visible text of a paragraph, values of fields included."""
+    return "".join(node.text or "" for node in paragraph._p.iter(qn("w:t")))
+
+
+def plain_page(folder):
+    page = (folder / "report.html").read_text("utf-8")
+    main = page.split("<main>")[1].split("</main>")[0]
+    bare = re.sub(r"<[^<>]*>", "", re.sub(r'src="[^"]*"', "", main))
+    return re.sub(r"\s+", " ", html.unescape(bare))
+
+
+def test_word_and_csv_hold_the_same_tables(word, folder):
+    names = (folder / "tables").glob("*.csv")
+    written = {
+        tuple(
+            tuple(cell.removeprefix("'") for cell in row)
+            for row in csv.reader(io.StringIO(p.read_text("utf-8")))
+        )
+        for p in names
+    }
+    in_word = {
+        tuple(tuple(cell.text for cell in row.cells) for row in table.rows) for table in word.tables
+    }
+    assert in_word == written
+
+
+def test_word_and_page_hold_the_same_numbers(word, folder):
+    page = plain_page(folder)
+    started = False
+    for paragraph in word.paragraphs:
+        started |= paragraph.style.name == "Heading 1"
+        if paragraph.text == "How this report was made":
+            break
+        if started and paragraph.style.name in ("Normal", "Caption", "List Bullet"):
+            text = re.sub(r"\s+", " ", text_of(paragraph)).strip()
+            assert text.replace("Caution. ", "") in page
+
+
+def test_word_uses_real_styles(word):
+    styles = {paragraph.style.name for paragraph in word.paragraphs}
+    assert {"Title", "Heading 1", "Heading 2", "Caption", "List Bullet", "Caution"} <= styles
+    assert word.core_properties.title and word.core_properties.language == "en-GB"
+
+
+def test_every_picture_has_its_alternative_text(word):
+    described = [shape._inline.docPr.get("descr") for shape in word.inline_shapes]
+    assert len(described) >= 8
+    assert all(text and len(text) > 60 for text in described)
+
+
+def test_every_table_has_a_header_row(word):
+    for table in word.tables:
+        assert table.rows[0]._tr.trPr.find(qn("w:tblHeader")) is not None
+        assert table._tbl.tblPr.find(qn("w:tblCaption")).get(qn("w:val"))
+
+
+def test_cross_references_lead_to_captions(word):
+    marks = {mark.get(qn("w:name")) for mark in word.element.iter(qn("w:bookmarkStart"))}
+    fields = [node.text for node in word.element.iter(qn("w:instrText"))]
+    wanted = {text.split()[1] for text in fields if text.split()[0] == "REF"}
+    assert wanted and wanted <= marks
+    assert len(marks) == len(list(word.element.iter(qn("w:bookmarkStart"))))
+    assert sum("SEQ Figure" in text for text in fields) == len(word.inline_shapes)
+    assert sum("SEQ Table" in text for text in fields) == len(word.tables)
+
+
+def test_the_json_reads_back_into_results(folder):
+    stored = json.loads((folder / "results.json").read_text("utf-8"))
+    text = json.dumps(stored["results"]["radial_error: comparison"])
+    comparison = PhaseComparison.from_json(text)
+    row = comparison.contrasts.query("phase == 'retention' and adjusted and group == 'random'")
+    said = next(s for s in stored["sentences"] if "times as large after random" in s)
+    assert f"{row['estimate'].iloc[0]:.2f} times" in said
+    assert comparison.recipe.options["baseline"] == "pretest"
+
+
+def test_every_sentence_of_the_json_is_on_the_page(folder):
+    stored = json.loads((folder / "results.json").read_text("utf-8"))
+    page = plain_page(folder)
+    assert all(re.sub(r"\s+", " ", sentence) in page for sentence in stored["sentences"])
+
+
+def test_the_workbook_has_a_sheet_for_every_table(folder):
+    book = openpyxl.load_workbook(folder / "tables" / "tables.xlsx")
+    titles = {sheet["A1"].value for sheet in book}
+    word = docx.Document(folder / "report.docx")
+    described = {
+        table._tbl.tblPr.find(qn("w:tblCaption")).get(qn("w:val")) for table in word.tables
+    }
+    assert titles == described
+
+
+def test_every_table_comes_as_latex_and_styled_page(folder):
+    for path in (folder / "tables").glob("*.csv"):
+        assert (path.with_suffix(".tex")).read_text("utf-8").startswith(r"\begin{table}")
+        assert "<table" in (path.with_suffix(".html")).read_text("utf-8")
