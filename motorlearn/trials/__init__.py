@@ -2,7 +2,8 @@
 
 Reading: ``reading`` (one file), ``folder`` (a study), ``opening`` and the readers of each kind of
 file behind it. Foreign files: ``proposing``, ``importing``, ``intake``. Checking: ``rules``,
-``planned``, ``people``, ``orders``, ``suspicions``. Looking: ``balance``. Showing: ``problems``.
+``planned``, ``people``, ``orders``, ``suspicions``. Looking: ``balance``. Showing: ``problems``,
+``problem_page``.
 Giving away: ``privacy``,
 ``pseudonyms``, ``package``, ``sharing``.
 """
@@ -14,6 +15,7 @@ from motorlearn.trials.intake import change_table, take_in
 from motorlearn.trials.orders import order_audit
 from motorlearn.trials.package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.people import left_out
+from motorlearn.trials.problem_page import problem_page, problem_table
 from motorlearn.trials.problems import problem_counts, problem_list
 from motorlearn.trials.proposing import propose_recipe
 from motorlearn.trials.pseudonyms import replace_identifiers, study_identifiers
@@ -40,6 +42,8 @@ __all__ = [
     "outliers",
     "problem_counts",
     "problem_list",
+    "problem_page",
+    "problem_table",
     "propose_recipe",
     "read_study",
     "read_trials",
