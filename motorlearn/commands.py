@@ -79,12 +79,46 @@ def _series() -> Path:
 
 
 @app.command()
-def audit(study: StudyFolder) -> None:
-    """List the holes in a plan, with reason, consequence and fix, and its load per week."""
+def audit(
+    study: StudyFolder,
+    store: Annotated[Path | None, typer.Option(help="File to keep the page's numbers in.")] = None,
+    against: Annotated[
+        Path | None, typer.Option(help="Page kept before; exits with 1 where numbers differ.")
+    ] = None,
+) -> None:
+    """List the holes in a plan and its load; where there are data, put the study on one page."""
     design = ml.read_design(study)
     typer.echo(str(ml.audit_design(design)))
     typer.echo("")
     typer.echo(str(ml.plan.throw_load(design)))
+    if store is None and against is None and not (study / design.files.trials).is_file():
+        return
+    data = ml.read_study(study)
+    if against is not None:
+        stored = ml.audit.StudyAudit.from_json(_text_of(against))
+        raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
+    page = ml.audit.audit_study(data)
+    typer.echo(f"\n{page}")
+    if store is not None:
+        typer.echo(f"Page kept: {ml.files.write_text(store, page.to_json())}")
+
+
+def _text_of(path: Path) -> str:
+    if not path.is_file():
+        raise InputError("there is no page kept under this name", [str(path)])
+    return path.read_text(encoding="utf-8")
+
+
+def _agreement(found) -> int:
+    """Say whether recomputed numbers agree with stored ones; 1 where any differs."""
+    wrong = found[~found["agrees"]]
+    for row in wrong.head(20).itertuples():
+        typer.echo(f"{row.name}: stored {row.stored:.10g}, now {row.now:.10g}")
+    if len(wrong):
+        typer.echo(f"{len(wrong)} of {len(found)} numbers differ from those kept.")
+        return 1
+    typer.echo(f"All {len(found)} numbers agree with those kept.")
+    return 0
 
 
 @app.command()

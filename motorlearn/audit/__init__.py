@@ -1,11 +1,15 @@
 """Assumptions checked, sensitivity tried, and the one page a supervisor reads.
 
-``front`` takes any result; ``guides`` holds the thresholds, ``report`` what an audit gives;
-``comparison`` and ``repeated`` check comparisons of phases, ``phase_model`` runs their remedies.
+``front`` takes any result, ``sensitivity`` tries every other defensible way, ``page`` puts a whole
+study on one page. ``guides`` holds the thresholds, ``report`` what an audit gives. ``general``,
+``comparison``, ``repeated``, ``mixed`` (``mixed_linear``, ``mixed_counts``), ``curves``,
+``population``, ``agreement`` and ``equivalence`` check one kind of result each; ``phase_model``,
+``mixed_model``, ``mixed_refits``, ``leave_one_out`` and ``simulated`` compute what they need.
 """
 
 from motorlearn.audit.front import check_assumptions
 from motorlearn.audit.guides import GUIDES, Guide
+from motorlearn.audit.page import StudyAudit, audit_study, recompute
 from motorlearn.audit.report import Audit, Check, Conclusion, Remedy, Step
 from motorlearn.audit.sensitivity import Sensitivity, sensitivity
 
@@ -18,6 +22,9 @@ __all__ = [
     "Remedy",
     "Sensitivity",
     "Step",
+    "StudyAudit",
+    "audit_study",
     "check_assumptions",
+    "recompute",
     "sensitivity",
 ]

@@ -1,0 +1,175 @@
+"""The one page on a study, and the recomputation of its numbers."""
+
+from dataclasses import replace
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from motorlearn.audit import StudyAudit, audit_study, recompute
+from motorlearn.audit.page import data_hashes
+from motorlearn.commands import app
+from motorlearn.design import design_from_mapping
+from motorlearn.exceptions import InputError
+from motorlearn.plan import simulate_study
+from motorlearn.trials import Trials
+
+PLAN = {
+    "study": {"title": "Ring push", "seed": 7},
+    "groups": [
+        {"name": "blocked", "schedule": "blocked", "size": 8},
+        {"name": "random", "schedule": "random", "size": 8},
+    ],
+    "tasks": [{"name": "straight"}, {"name": "lob"}],
+    "practice": [{"session": 1, "day": 0, "trials_per_block": 12}],
+    "tests": [
+        {"phase": "pretest", "trials": 10},
+        {"phase": "retention", "trials": 10, "interval_days": 7},
+    ],
+    "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    "primary": {"outcome": "radial_error", "groups": ["random", "blocked"]},
+    "smallest_effect": {"value": 3, "reason": "what a coach sees"},
+}
+
+
+@pytest.fixture(scope="module")
+def study():
+    return simulate_study(design_from_mapping(PLAN), seed=1, missing=False)
+
+
+@pytest.fixture(scope="module")
+def page(study):
+    return audit_study(study)
+
+
+def fact(page, topic):
+    return page.facts.set_index("topic").loc[topic, "finding"]
+
+
+def test_the_page_names_plan_units_primary_and_seeds(page):
+    assert fact(page, "unit allocated").startswith("participant")
+    assert "random against blocked" in fact(page, "primary comparison")
+    assert "what a coach sees" in fact(page, "smallest effect of interest")
+    assert "study 7" in fact(page, "seeds")
+
+
+def test_every_test_has_one_label_and_one_is_primary(page):
+    assert (page.tests["label"] == "primary").sum() == 1
+    row = page.tests[page.tests["label"] == "primary"].iloc[0]
+    assert (row["phase"], row["contrast"]) == ("retention", "random − blocked")
+    assert page.tests["label"].isin(["primary", "secondary", "sensitivity", "exploratory"]).all()
+
+
+def test_flow_counts_people(page):
+    assert page.flow.set_index("group").loc["random", ["allocated", "retention"]].tolist() == [8, 8]
+
+
+def test_no_power_is_computed_from_the_result(page):
+    assert "power" not in str(page).lower()
+
+
+def test_the_same_study_gives_the_same_numbers(study, page):
+    stored = StudyAudit.from_json(page.to_json())
+    assert recompute(study, stored)["agrees"].all()
+
+
+def test_a_changed_score_is_found(study, page):
+    table = study.trials.table.copy()
+    table.loc[table["phase"] == "retention", "radial_error"] *= 1.001
+    changed = replace(study, trials=Trials(table))
+    found = recompute(changed, page)
+    assert not found["agrees"].all()
+    assert found[~found["agrees"]]["name"].str.contains("retention").any()
+    assert data_hashes(changed) != data_hashes(study)
+
+
+def test_a_missing_number_does_not_agree(study, page):
+    fewer = replace(page, numbers=page.numbers.iloc[1:])
+    assert (~recompute(study, fewer)["agrees"]).sum() == 1
+
+
+def test_a_plan_without_any_outcome_in_the_data_is_refused(study):
+    table = study.trials.table.drop(columns=["radial_error"])
+    with pytest.raises(InputError, match="no outcome of the plan"):
+        audit_study(replace(study, trials=Trials(table)))
+
+
+def test_one_group_has_a_page_without_contrasts(study):
+    plan = design_from_mapping({**PLAN, "groups": PLAN["groups"][:1], "primary": None})
+    table = study.trials.table
+    alone = replace(
+        study, design=plan, trials=Trials(table[table["group"] == "blocked"]), participants=None
+    )
+    page = audit_study(alone)
+    assert "none declared" in fact(page, "primary comparison")
+    assert page.tests["phase"].eq("all tests").all()
+
+
+# The command ------------------------------------------------------------------------------------
+
+
+def folder_of(study, path, scale=1.0):
+    table = study.trials.table.copy()
+    table["radial_error"] *= scale
+    table.drop(columns=["x", "y", "hit"], errors="ignore").to_csv(path / "trials.csv", index=False)
+    study.participants.to_csv(path / "participants.csv", index=False)
+    (path / "study.toml").write_text(
+        """
+[study]
+title = "Ring push"
+[units]
+length = "cm"
+[[groups]]
+name = "blocked"
+schedule = "blocked"
+[[groups]]
+name = "random"
+schedule = "random"
+[[tasks]]
+name = "straight"
+[[tasks]]
+name = "lob"
+[[practice]]
+session = 1
+day = 0
+trials_per_block = 12
+[[tests]]
+phase = "pretest"
+trials = 10
+[[tests]]
+phase = "retention"
+trials = 10
+interval_days = 7
+[[outcomes]]
+name = "radial_error"
+unit = "cm"
+better = "lower"
+[primary]
+outcome = "radial_error"
+groups = ["random", "blocked"]
+[files]
+participants = "participants.csv"
+""",
+        encoding="utf-8",
+    )
+    return path
+
+
+def test_the_command_stores_a_page_and_holds_a_later_run_against_it(study, tmp_path):
+    folder = folder_of(study, tmp_path)
+    kept = tmp_path / "audit.json"
+    run = CliRunner()
+    first = run.invoke(app, ["audit", str(folder), "--store", str(kept)])
+    assert first.exit_code == 0, first.output
+    assert "The study on one page" in first.output
+    same = run.invoke(app, ["audit", str(folder), "--against", str(kept)])
+    assert same.exit_code == 0, same.output
+    assert "agree" in same.output
+    folder_of(study, tmp_path, scale=1.01)
+    changed = run.invoke(app, ["audit", str(folder), "--against", str(kept)])
+    assert changed.exit_code == 1
+    assert "differ" in changed.output
+
+
+def test_stored_pages_are_results(page):
+    pd.testing.assert_frame_equal(StudyAudit.from_json(page.to_json()).tests, page.tests)
