@@ -242,18 +242,19 @@ def equivalence_frame(
     comparing: Comparing, contrasts: pd.DataFrame, bound: float | None
 ) -> pd.DataFrame:
     """Two one-sided tests of every contrast against a bound in raw units, or as a ratio."""
-    rows = []
+    rows: list[tuple] = []
+    ratio = comparing.effect == "ratio"
+    edge = float("nan") if bound is None else abs(np.log(bound)) if ratio else bound
     for row in contrasts.itertuples() if bound is not None else ():
         key = (row.phase, row.group, row.reference, row.effect, row.adjusted)
         if np.isnan(row.p):
             rows.append((*key, row.estimate, *(NAN,) * 7, False, row.method))
             continue
-        ratio = comparing.effect == "ratio"
         found = equivalence_test(
             np.log(row.estimate) if ratio else row.estimate,
             row.std_error,
             row.df,
-            bound=abs(np.log(bound)) if ratio else bound,
+            bound=edge,
         )
         shown = (found.bound_low, found.bound_high)
         low, high = (comparing.shown(value) for value in shown)

@@ -60,8 +60,8 @@ def mixed_contrasts(
     try:
         fit = _fit(rows, binomial)
     except (FitError, InputError) as problem:
-        found = _not_computed(comparing, wanted, f"not computed: {problem}")
-        return MixedRoute(contrast_frame(found, adjust_by="none", family=None), str(problem), False)
+        empty = _not_computed(comparing, wanted, f"not computed: {problem}")
+        return MixedRoute(contrast_frame(empty, adjust_by="none", family=None), str(problem), False)
     found = _contrast_rows(fit, comparing, wanted, binomial)
     # An odds ratio and its difference of probabilities are one test told twice.
     frames = [

@@ -36,9 +36,9 @@ class Pooling:
 
 
 def pooling_inflation(
-    total: NDArray[np.float64],
-    square_within: NDArray[np.float64],
-    trials: NDArray[np.float64],
+    total: NDArray,
+    square_within: NDArray,
+    trials: NDArray,
     codes: NDArray[np.intp],
 ) -> Pooling:
     """Estimate the inflation from each participant's trials, by the analysis of variance.

@@ -80,17 +80,17 @@ def ancova_batch(
     members = np.stack([(group == g) & present for g in range(c.size)])
     n_g = members.sum(axis=2)
     y_mean, y_away = _centre(y, members, n_g)
-    slope, doubt, used = 0.0, 0.0, 0
     sse = np.einsum("ij,ij->i", y_away, y_away)
-    estimate = c @ y_mean
+    estimate, factor = c @ y_mean, (c**2) @ _inverse(n_g)
     if x is not None:
         x_mean, x_away = _centre(x, members, n_g)
         sxx = np.einsum("ij,ij->i", x_away, x_away)
         sxx = np.where(sxx > 0, sxx, np.nan)
         sxy = np.einsum("ij,ij->i", x_away, y_away)
-        slope, doubt, used = sxy / sxx, (c @ x_mean) ** 2 / sxx, 1
+        slope = sxy / sxx
         sse, estimate = sse - slope * sxy, estimate - slope * (c @ x_mean)
-    return _finish(estimate, sse, (c**2) @ _inverse(n_g) + doubt, n_g, used)
+        factor = factor + (c @ x_mean) ** 2 / sxx
+    return _finish(estimate, sse, factor, n_g, int(x is not None))
 
 
 def _finish(

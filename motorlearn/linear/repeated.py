@@ -210,8 +210,8 @@ def _mauchly(spread: Floats, df: int) -> tuple[float, float]:
         return 0.0, 0.0
     log_w = log_det - d * np.log(np.trace(spread) / d)
     rho = 1 - (2 * d**2 + d + 2) / (6 * d * df)
-    second = (d + 2) * (d - 1) * (d - 2) * (2 * d**3 + 6 * d**2 + 3 * d + 2)
-    second /= 288 * (df * d * rho) ** 2
+    polynomial = (d + 2) * (d - 1) * (d - 2) * (2 * d**3 + 6 * d**2 + 3 * d + 2)
+    second = polynomial / (288 * (df * d * rho) ** 2)
     z = -df * rho * log_w
     f = d * (d + 1) / 2 - 1
     lower, upper = stats.chi2.sf(z, f), stats.chi2.sf(z, f + 4)

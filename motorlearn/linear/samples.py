@@ -1,6 +1,7 @@
 """Means of one, two and several independent samples: t, Welch, and one-way analysis of variance."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -65,7 +66,7 @@ def welch_summary(
     return t_estimate(means[0] - means[1], float(np.sqrt(spread)), df, level=level)
 
 
-def one_way(groups: list[ArrayLike]) -> FTest:
+def one_way(groups: Sequence[ArrayLike]) -> FTest:
     """One-way analysis of variance of independent groups, equal variances assumed.
 
     Values are centred at the grand mean first and each mean is summed exactly, so that large
@@ -91,7 +92,7 @@ def one_way(groups: list[ArrayLike]) -> FTest:
     return f_test(between, len(samples) - 1, within, n - len(samples))
 
 
-def welch_one_way(groups: list[ArrayLike]) -> FTest:
+def welch_one_way(groups: Sequence[ArrayLike]) -> FTest:
     """Welch's analysis of several means, variances not assumed equal.
 
     ``sum_sq`` and ``partial_eta2`` have no meaning here and are NaN.

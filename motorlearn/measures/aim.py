@@ -133,7 +133,7 @@ def effective_width(errors: ArrayLike, *, axis: int = -1) -> Floats:
     return 4.133 * sample_sd
 
 
-def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, Floats]:
+def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray]:
     """All one-dimensional error scores of many groups of trials in one pass.
 
     Parameters

@@ -146,7 +146,7 @@ def hit_probability(radius: float, spread: ArrayLike) -> Floats:
 
 def landing_by_group(
     x: Floats, y: Floats, codes: NDArray[np.intp], groups: int
-) -> dict[str, Floats]:
+) -> dict[str, NDArray]:
     """All two-dimensional error scores of many groups of trials in one pass.
 
     Returns

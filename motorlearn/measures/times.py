@@ -23,7 +23,7 @@ def mean_time(times: ArrayLike, *, axis: int = -1) -> Floats:
     return mean_of_present(_not_negative(np.asarray(times, dtype=float)), axis)
 
 
-def time_by_group(times: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, Floats]:
+def time_by_group(times: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray]:
     """Mean time of many groups of trials, with the number of times used.
 
     Examples
