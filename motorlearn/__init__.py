@@ -28,6 +28,7 @@ _HOMES = {
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
     "write_report": "motorlearn.report",
+    "write_reports": "motorlearn.report.several",
 }
 _ROOMS = (
     "audit",

@@ -202,11 +202,35 @@ def import_file(
 
 @app.command()
 def report(
-    study: StudyFolder,
+    study: Annotated[
+        list[Path], typer.Argument(help="Folder of the study; several for a forest of studies.")
+    ],
     out: Annotated[Path, typer.Option(help="Folder for the report; made anew each time.")],
+    outcome: Annotated[str | None, typer.Option(help="Report this outcome only.")] = None,
+    decimal_comma: Annotated[bool, typer.Option(help="Write 0,5 instead of 0.5.")] = False,
+    final: Annotated[bool, typer.Option(help="Leave out the remarks to the author.")] = False,
+    quiet: Annotated[bool, typer.Option(help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
-    page = ml.write_report(ml.read_study(study), out)
+    decimal, silent = "," if decimal_comma else ".", quiet or None
+    if len(study) == 1:
+        page = ml.write_report(
+            ml.read_study(study[0]),
+            out,
+            outcome=outcome,
+            decimal=decimal,
+            draft=not final,
+            quiet=silent,
+        )
+    else:
+        named = {folder.resolve().name: ml.read_study(folder) for folder in study}
+        if len(named) < len(study) or outcome:
+            raise InputError(
+                "several studies need folders of different names, and their primary outcomes",
+                map(str, study),
+                "rename a folder, or leave out --outcome",
+            )
+        page = ml.write_reports(named, out, decimal=decimal, draft=not final, quiet=silent)
     typer.echo(f"Report written: {page}")
 
 

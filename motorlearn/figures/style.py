@@ -317,21 +317,15 @@ class Drawing:
 
     def png(self, dpi: int = 300) -> bytes:
         """Write the figure as PNG."""
-        return self._bytes("png", dpi=dpi, metadata={"Software": None, "Description": self.alt})
+        return self._bytes("png", dpi=dpi, metadata={"Software": None})
 
     def pdf(self) -> bytes:
         """Write the figure as PDF."""
-        return self._bytes(
-            "pdf", metadata={"Title": self.name, "Subject": self.alt, "CreationDate": None}
-        )
+        return self._bytes("pdf", metadata={"Title": self.name, "CreationDate": None})
 
     def svg(self) -> bytes:
         """Write the figure as SVG whose title and description a screen reader can find."""
-        text = self._bytes("svg", metadata={"Date": None}).decode("utf-8")
-        words = f"<title>{html.escape(self.name)}</title><desc>{html.escape(self.alt)}</desc>"
-        label = f' role="img" aria-label="{html.escape(self.alt, quote=True)}"'
-        text = re.sub(r"(<svg\b[^>]*)>", lambda m: m[1] + label + ">" + words, text, count=1)
-        return text.encode("utf-8")
+        return described_svg(self._bytes("svg", metadata={"Date": None}), self.name, self.alt)
 
     def _bytes(self, form: str, **options: Any) -> bytes:
         buffer = io.BytesIO()
@@ -355,3 +349,13 @@ def folded(text: str, width: float) -> str:
     'self-\\ncontrolled\\nfeedback'
     """
     return "\n".join(textwrap.wrap(text, max(6, int(width * 13))) or [text])
+
+
+def described_svg(picture: bytes, name: str, alt: str) -> bytes:
+    """Put title, description and label into an SVG, in place of earlier ones."""
+    text = re.sub(r"<title>[^<]*</title><desc>[^<]*</desc>", "", picture.decode("utf-8"), count=1)
+    text = re.sub(r' role="img" aria-label="[^"]*"', "", text, count=1)
+    label = f' role="img" aria-label="{html.escape(alt, quote=True)}"'
+    words = f"<title>{html.escape(name)}</title><desc>{html.escape(alt)}</desc>"
+    text = re.sub(r"(<svg\b[^>]*)>", lambda m: m[1] + label + ">" + words, text, count=1)
+    return text.encode("utf-8")

@@ -1,8 +1,10 @@
 """A study in; a folder of pages, figures and tables out.
 
-``findings`` computes, ``people`` counts who is there, ``scores`` averages; ``exhibits`` and
-``tabled`` make figures and tables, ``sections`` puts them into a document, whose shape is in
-``contents``; ``page`` writes it as HTML and ``writing`` fills the folder.
+``findings`` computes, ``extras`` what stands beside, ``people`` counts who is there, ``scores``
+averages; ``exhibits`` and ``tabled`` make figures and tables; ``sections`` and ``side_sections`` put
+them into a document, whose shape is in ``contents``; ``page``, ``word`` and ``numbers`` write it;
+``keeping`` knows what an earlier report still holds; ``writing`` fills the folder. ``several`` and
+``synthesis`` put studies together; they are loaded where they are used.
 """
 
 from motorlearn.report.writing import write_report

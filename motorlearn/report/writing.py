@@ -1,4 +1,4 @@
-"""A study in, a folder out: the page, figures in three formats, tables, and every number."""
+"""A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
 import hashlib
 from importlib.metadata import version
@@ -8,10 +8,11 @@ from tqdm.auto import tqdm
 
 import motorlearn
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.style import Drawing, described_svg
 from motorlearn.files import new_folder
 from motorlearn.report.contents import Document
 from motorlearn.report.findings import find
+from motorlearn.report.keeping import Kept, fingerprint, keep, kept_from
 from motorlearn.report.numbers import to_results
 from motorlearn.report.page import to_page
 from motorlearn.report.sections import compose
@@ -24,6 +25,7 @@ from motorlearn.trials import Study
 
 MARK = "report.html"
 SOFTWARE = ("numpy", "scipy", "pandas")
+DATA = (".csv", ".toml", ".tsv", ".xlsx", ".parquet")
 
 
 def write_report(
@@ -36,6 +38,10 @@ def write_report(
     quiet: bool | None = None,
 ) -> Path:
     """Write the report of a study into a folder, whole or not at all.
+
+    The folder holds ``report.html`` and ``report.docx``, every figure as PNG, SVG and PDF, every
+    table as CSV, LaTeX and HTML and together as a workbook, and ``results.json``. Where it holds an
+    earlier report of the same data, only what changed is drawn again.
 
     Parameters
     ----------
@@ -74,10 +80,14 @@ def write_report(
         versions |= {name: version(name) for name in SOFTWARE}
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
         progress.update()
+        made = _made(study, versions)
+        mine = fingerprint(study, {"outcome": outcome, "decimal": decimal})
+        kept = kept_from(Path(folder), mine)
         with new_folder(folder, mark=MARK) as work:
-            pictures = _draw(document.drawings, work / "figures", quiet)
+            drawn = _draw(document.drawings, work, kept, quiet)
             progress.update()
-            made = _made(study, versions)
+            keep(work, mine, drawn)
+            pictures = {d.name: drawn[f"figures/{d.name}.png"] for d in document.drawings}
             _tabulate(document, work / "tables")
             (work / "report.docx").write_bytes(to_word(document, pictures, made))
             (work / "results.json").write_text(to_results(found, document, made), "utf-8")
@@ -99,33 +109,40 @@ def _refuse_errors(study: Study) -> None:
         )
 
 
-def _draw(drawings: list[Drawing], folder: Path, quiet: bool | None) -> dict[str, bytes]:
-    folder.mkdir()
-    pictures = {}
+def _draw(drawings: list[Drawing], work: Path, kept: Kept, quiet: bool | None) -> dict[str, bytes]:
+    """Write every figure in three formats, taking over what an earlier report still holds."""
+    (work / "figures").mkdir()
+    files = {}
     for drawing in tqdm(drawings, desc="figures", disable=quiet, leave=False):
-        pictures[drawing.name] = drawing.png()
-        (folder / f"{drawing.name}.png").write_bytes(pictures[drawing.name])
-        (folder / f"{drawing.name}.svg").write_bytes(drawing.svg())
-        (folder / f"{drawing.name}.pdf").write_bytes(drawing.pdf())
-    return pictures
+        for form, draw in (("png", drawing.png), ("svg", drawing.svg), ("pdf", drawing.pdf)):
+            name = f"figures/{drawing.name}.{form}"
+            content = kept.read(name) or draw()
+            if form == "svg":
+                content = described_svg(content, drawing.name, drawing.alt)
+            files[name] = content
+            (work / name).write_bytes(content)
+    return files
 
 
 def _tabulate(document: Document, folder: Path) -> None:
     folder.mkdir()
+    decimal = document.decimal
     for table in document.tables:
-        text = to_csv(table, decimal=document.decimal)
-        (folder / f"{table.name}.csv").write_text(text, encoding="utf-8", newline="")
-        latex = to_latex(table, decimal=document.decimal)
-        (folder / f"{table.name}.tex").write_text(latex, encoding="utf-8")
-        styled = to_styled_html(table, decimal=document.decimal)
-        (folder / f"{table.name}.html").write_text(styled, encoding="utf-8")
+        written = {
+            "csv": to_csv(table, decimal=decimal),
+            "tex": to_latex(table, decimal=decimal),
+            "html": to_styled_html(table, decimal=decimal),
+        }
+        for form, text in written.items():
+            (folder / f"{table.name}.{form}").write_text(text, encoding="utf-8", newline="")
     (folder / "tables.xlsx").write_bytes(to_excel(document.tables))
 
 
 def _made(study: Study, versions: dict[str, str]) -> dict[str, str]:
+    """How the report was made: software, and checksums of the files it was made from."""
     made = dict(versions)
     if study.folder is not None:
         for path in sorted(study.folder.iterdir()):
-            if path.suffix in (".csv", ".toml", ".tsv", ".xlsx", ".parquet"):
+            if path.suffix in DATA:
                 made[path.name] = f"SHA-256 {hashlib.sha256(path.read_bytes()).hexdigest()}"
     return made

@@ -111,3 +111,17 @@ def shipped() -> Study:
 @pytest.fixture(scope="session")
 def studies():
     return STUDIES
+
+
+@pytest.fixture(scope="session")
+def small():
+    """Small studies of the same plan, by seed."""
+    plan = PILOT | {
+        "groups": [
+            {"name": "blocked", "schedule": "blocked", "size": 6},
+            {"name": "random", "schedule": "random", "size": 6},
+        ],
+        "tasks": [{"name": "straight"}, {"name": "bank"}],
+    }
+    design = design_from_mapping(plan)
+    return lambda seed: ml.simulate_study(design, seed=seed, missing=False)

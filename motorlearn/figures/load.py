@@ -1,0 +1,97 @@
+"""Load by week: planned trials of one participant, high-effort ones apart, against a limit."""
+
+import pandas as pd
+
+from motorlearn.figures.style import INK, PAPER, Drawing, SizeName, canvas, house
+from motorlearn.plan import ThrowLoad
+
+_PARTS = (
+    ("practice", "practice", "#0072B2", ""),
+    ("tests", "tests", "#E69F00", "///"),
+    ("warm_up", "warm-up", "#d9d9d9", "..."),
+)
+
+
+def load_by_week(
+    load: ThrowLoad,
+    *,
+    limit: int | None = None,
+    limit_source: str = "",
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw planned trials per week, in parts, with the high-effort ones and a limit.
+
+    Parameters
+    ----------
+    load : ThrowLoad
+        From :func:`motorlearn.plan.throw_load`.
+    limit : int, optional
+        Limit of trials per week that the user entered.
+    limit_source : str
+        Where the limit comes from.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+    """
+    weeks = load.weeks
+    places = range(len(weeks))
+    with house(size):
+        figure, (axes,) = canvas(size)
+        below = pd.Series(0, index=weeks.index)
+        for name, label, colour, hatch in _PARTS:
+            axes.bar(
+                places,
+                weeks[name],
+                bottom=below,
+                width=0.62,
+                color=colour,
+                hatch=hatch,
+                edgecolor="#ffffff" if not hatch else INK,
+                linewidth=0.5,
+                label=label,
+            )
+            below = below + weeks[name]
+        for place, total in zip(places, weeks["total"], strict=True):
+            axes.annotate(
+                str(int(total)),
+                (place, total),
+                (0, 4),
+                textcoords="offset points",
+                ha="center",
+                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.5},
+            )
+        hard = weeks["maximal"].where(weeks["maximal"] > 0)
+        if hard.notna().any():
+            axes.plot(places, hard, "D", color=INK, mec=PAPER, label="at maximal effort")
+        top = max(float(weeks["total"].max()), float(limit or 0))
+        axes.set_ylim(0, 1.18 * top)
+        if limit is not None:
+            axes.axhline(limit, color="#D55E00", linestyle=(0, (5, 2)))
+            source = f" ({limit_source})" if limit_source else ""
+            axes.annotate(
+                f"limit {limit}{source}",
+                (len(weeks) - 0.5, limit),
+                (0, 3),
+                textcoords="offset points",
+                ha="right",
+                color="#a84300",
+            )
+        axes.set_xticks(list(places), [f"week {week}" for week in weeks["week"]])
+        axes.set_ylabel("planned trials per participant")
+        figure.legend(loc="outside upper left", ncols=4, frameon=False)
+    return Drawing("load-by-week", figure, _caption(limit), _alt(load, limit))
+
+
+def _caption(limit: int | None) -> str:
+    line = " The dashed line is the limit entered in the plan." if limit is not None else ""
+    return (
+        "Planned trials of one participant in each week: practice, tests and warm-up; diamonds "
+        f"count those at maximal effort.{line} The figure counts trials and predicts no injury."
+    )
+
+
+def _alt(load: ThrowLoad, limit: int | None) -> str:
+    weeks = load.weeks
+    counts = ", ".join(f"week {week} {total}" for week, total in zip(weeks["week"], weeks["total"]))
+    over = int((weeks["total"] > limit).sum()) if limit is not None else 0
+    tail = f" {over} of {len(weeks)} weeks are above the limit of {limit}." if limit else ""
+    return f"Stacked bars of planned trials per week. Totals: {counts}.{tail}"
