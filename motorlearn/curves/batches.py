@@ -58,10 +58,11 @@ def _runs(table, by) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
     """Where each learner's rows start, after sorting them together where they are not."""
     change = np.zeros(max(len(table) - 1, 0), bool)
     for name in by:
-        if table[name].isna().any():
+        here = _changes(table[name])
+        if here is None:
             rows = np.flatnonzero(table[name].isna())[:5]
             raise InputError(f"column {name!r} names no learner in some rows", rows)
-        change |= _changes(table[name])
+        change |= here
     starts = np.r_[0, np.flatnonzero(change) + 1]
     keys = table[list(by)].iloc[starts].reset_index(drop=True)
     if not keys.duplicated().any():
@@ -72,16 +73,20 @@ def _runs(table, by) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
     return order, starts, table[list(by)].iloc[order[starts]].reset_index(drop=True)
 
 
-def _changes(column: pd.Series) -> np.ndarray:
+def _changes(column: pd.Series) -> np.ndarray | None:
+    """Where a row differs from the one before; None if some row is empty."""
     if isinstance(column.dtype, np.dtype) and column.dtype.kind in "iufb":
         values = column.to_numpy()
-        return values[1:] != values[:-1]
+        empty = column.dtype.kind == "f" and bool(np.isnan(values).any())
+        return None if empty else values[1:] != values[:-1]
     if isinstance(column.dtype, pd.StringDtype):
         words = pa.array(column)
+        if words.null_count:
+            return None
         words = words.combine_chunks() if isinstance(words, pa.ChunkedArray) else words
         return pc.not_equal(words[1:], words[:-1]).to_numpy(zero_copy_only=False)
     codes = pd.factorize(column)[0]
-    return codes[1:] != codes[:-1]
+    return None if np.any(codes < 0) else codes[1:] != codes[:-1]
 
 
 def _pieces(table, columns: Columns, starts, keys) -> Iterator[Piece]:

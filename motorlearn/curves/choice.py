@@ -10,8 +10,9 @@ LEAST_LEAD = 2.0
 
 
 def usable_criterion(criterion: np.ndarray, status: np.ndarray) -> np.ndarray:
-    """Criterion of each learner and form, infinite where nothing was fitted."""
-    return np.where((status == TOO_FEW) | np.isnan(criterion), np.inf, criterion)
+    """Criterion, forms first, infinite where nothing was fitted."""
+    gone = (status == TOO_FEW) | np.isnan(criterion)
+    return np.ascontiguousarray(np.where(gone, np.inf, criterion).T)
 
 
 def criterion_weights(criterion: np.ndarray, status: np.ndarray) -> np.ndarray:
@@ -25,11 +26,11 @@ def criterion_weights(criterion: np.ndarray, status: np.ndarray) -> np.ndarray:
     array([[0.731, 0.269]])
     """
     usable = usable_criterion(criterion, status)
-    least = usable.min(axis=1, keepdims=True)
+    least = usable.min(axis=0)
     known = np.isfinite(least)
-    with np.errstate(invalid="ignore"):
-        share = np.exp(-0.5 * (usable - np.where(known, least, 0.0)))
-        return np.where(known, share / share.sum(axis=1, keepdims=True), np.nan)
+    share = np.exp(-0.5 * (usable - np.where(known, least, 0.0)))
+    share[:, ~known] = np.nan
+    return (share / share.sum(axis=0)).T
 
 
 def choose(criterion, status) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -41,18 +42,18 @@ def choose(criterion, status) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.nd
         Column of the preferred and of the best form. After the forms come, in order: no
         preference, no change in any form, too few trials.
     lead, weight : array of float
-        Lead of the best form over the next one, and its weight.
+        Lead of the best form over the next one (infinite where there is no other), and its
+        weight.
     """
     usable = usable_criterion(criterion, status)
-    count = usable.shape[1]
-    best = np.argmin(usable, axis=1)
-    ordered = np.sort(usable, axis=1)
-    with np.errstate(invalid="ignore"):
-        lead = ordered[:, 1] - ordered[:, 0] if count > 1 else np.full(len(usable), np.inf)
-    weight = np.max(criterion_weights(criterion, status), axis=1)
+    count = len(usable)
+    best, least = np.argmin(usable, axis=0), usable.min(axis=0)
+    others = np.where(np.arange(count)[:, None] == best, np.inf, usable)
+    known = np.isfinite(least)
+    lead = np.where(known, others.min(axis=0) - np.where(known, least, 0.0), np.nan)
+    weight = np.full(len(best), np.nan)
+    weight[known] = 1 / np.exp(-0.5 * (usable[:, known] - least[known])).sum(axis=0)
     verdict = np.where(lead >= LEAST_LEAD, best, count)
-    verdict = np.where(np.all(status == NO_CHANGE, axis=1), count + 1, verdict)
-    none = ~np.isfinite(ordered[:, 0])
-    few = np.all(status == TOO_FEW, axis=1)
-    verdict = np.where(none & ~few & (verdict <= count), count, verdict)
-    return np.where(few, count + 2, verdict), np.where(none, verdict, best), lead, weight
+    verdict = np.where(np.logical_and.reduce(status.T == NO_CHANGE), count + 1, verdict)
+    verdict = np.where(np.logical_and.reduce(status.T == TOO_FEW), count + 2, verdict)
+    return verdict, np.where(known, best, verdict), lead, weight

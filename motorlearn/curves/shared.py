@@ -14,10 +14,10 @@ import numpy as np
 from motorlearn.curves.forms import Form
 
 DEGREE = 11
-DENSE, SPARSE = 0.4, 0.6
+DENSE, SPARSE = 0.55, 0.8
 BENDS_FROM = 0.02
 """Rate times range from which the basis bends enough to need dense nodes."""
-STEPS = 6
+STEPS = 8
 
 
 @dataclass(frozen=True)
@@ -80,10 +80,10 @@ def make_grid(form: Form, n: np.ndarray, first: float) -> Grid:
         centres,
         widths,
         at_centre / np.linalg.norm(at_centre, axis=0),
-        centred @ turn.T,
-        np.sum(centred**2, axis=1) @ turn.T,
-        mean[:, 0] @ turn.T,
-        np.sum(tilt**2, axis=1) @ turn.T,
+        np.swapaxes(centred @ turn.T, 1, 2).copy(),
+        turn @ np.sum(centred**2, axis=1).T,
+        turn @ mean[:, 0].T,
+        turn @ np.sum(tilt**2, axis=1).T,
         origin,
         top,
         whole,
@@ -113,7 +113,7 @@ def fit_shared(grid: Grid, y: np.ndarray) -> SharedFit:
     centred = y - level[:, None]
     total = np.einsum("ij,ij->i", centred, centred)
     learner, node, cover = _candidates(grid, centred)
-    place, value = _climb(cover, grid.square[node].T, node, len(grid.centres) - 1)
+    place, value = _climb(cover, grid.square[:, node], node, len(grid.centres) - 1)
     best = _best_of_each(learner, value, len(y))
     learner, node, place = learner[best], node[best], place[best]
     return _describe(grid, centred, level, total, node, place, cover[:, best])
@@ -132,26 +132,36 @@ def _candidates(grid: Grid, y) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     cover = np.empty((DEGREE + 1, len(node)))
     for k in np.flatnonzero(np.diff(ends)):
         chosen = order[ends[k] : ends[k + 1]]
-        cover[:, chosen] = grid.basis[k].T @ y[learner[chosen]].T
+        cover[:, chosen] = grid.basis[k] @ y[learner[chosen]].T
     return learner, node, cover
 
 
 def _climb(cover, square, node, last) -> tuple[np.ndarray, np.ndarray]:
     """Maximise ``cover² / square`` on each stretch by Newton; both are polynomials in t."""
     low, high = np.where(node == 0, 0.0, -1.0), np.where(node == last, 0.0, 1.0)
-    t = np.zeros(len(node))
+    t, both = np.zeros(len(node)), np.stack([cover, square], axis=1)
+    for _ in range(3):
+        t = _newton(both, t, low, high)
+    active = np.arange(len(node))
     for _ in range(STEPS):
-        (c, c1, c2), (s, s1, s2) = derivatives(cover, t), derivatives(square, t)
-        slope = 2 * c1 * s - c * s1
-        bend = 2 * c2 * s + c1 * s1 - c * s2
-        downhill = bend * c < 0
-        step = np.where(downhill, -slope / np.where(downhill, bend, 1.0), 0.5 * np.sign(slope * c))
-        moved = np.clip(t + np.clip(step, -0.7, 0.7), low, high)
-        done = np.max(np.abs(moved - t), initial=0.0) < 1e-12
-        t = moved
-        if done:
+        before = t[active]
+        moved = _newton(both[:, :, active], before, low[active], high[active])
+        t[active] = moved
+        active = active[np.abs(moved - before) > 1e-7]
+        if not active.size:
             break
-    return t, horner(cover, t) ** 2 / horner(square, t)
+    c, s = horner(both, t)
+    return t, c**2 / s
+
+
+def _newton(both, t, low, high) -> np.ndarray:
+    """One safeguarded step uphill."""
+    (c, s), (c1, s1), (c2, s2) = derivatives(both, t)
+    slope = 2 * c1 * s - c * s1
+    bend = 2 * c2 * s + c1 * s1 - c * s2
+    downhill = bend * c < 0
+    step = np.where(downhill, -slope / np.where(downhill, bend, 1.0), 0.5 * np.sign(slope * c))
+    return np.clip(t + np.clip(step, -0.7, 0.7), low, high)
 
 
 def _best_of_each(learner, value, count) -> np.ndarray:
@@ -191,9 +201,9 @@ def _describe(grid, centred, level, total, node, t, cover) -> SharedFit:
     width, count = grid.widths[node], centred.shape[1]
     log_rate = grid.centres[node] + width * t
     rate = np.exp(log_rate)
-    square, square1, _ = derivatives(grid.square[node].T, t)
-    mean, mean1, _ = derivatives(grid.mean[node].T, t)
-    slope = horner(grid.slope[node].T, t)
+    square, square1, _ = derivatives(grid.square[:, node], t)
+    mean, mean1, _ = derivatives(grid.mean[:, node], t)
+    slope = horner(grid.slope[:, node], t)
     product = horner(cover, t)
     c = product / square
     sse = _residual_squares(grid, centred, total, node, t, product, square, c)
@@ -231,6 +241,6 @@ def _residual_squares(grid, centred, total, node, t, product, square, c) -> np.n
     near = np.flatnonzero(sse < 1e-6 * total)
     if near.size:
         powers = t[near] ** np.arange(DEGREE + 1)[:, None]
-        basis = np.einsum("rnj,jr->rn", grid.basis[node[near]], powers)
+        basis = np.einsum("rjn,jr->rn", grid.basis[node[near]], powers)
         sse[near] = np.sum((centred[near] - c[near, None] * basis) ** 2, axis=1)
     return sse

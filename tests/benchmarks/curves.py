@@ -1,0 +1,197 @@
+"""Timings of learning curves, side by side in one run: medians, on the processors of this machine.
+
+    python tests/benchmarks/curves.py [fits] [population] [parquet]
+
+``fits``: 20,000 learners x 60 trials, exponential and power with standard errors, against a loop
+of ``scipy.optimize.curve_fit`` started at the truth. ``population``: 36 learners x 24 blocks,
+three random effects and a group effect, against R nlme where R is installed. ``parquet``:
+1,000,000 learners x 60 trials from a Parquet file, with peak memory.
+"""
+
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+import warnings
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+from scipy.optimize import curve_fit
+
+import motorlearn as ml
+
+TRIALS = np.arange(1, 61)
+
+
+def exponential(n, a, g, r):
+    return a + g * np.exp(-r * (n - 1))
+
+
+def power(n, a, g, r):
+    return a + g * n ** (-r)
+
+
+def scores(learners: int, seed: int = 1):
+    rng = np.random.default_rng(seed)
+    a, g = rng.normal(20, 4, learners), rng.normal(15, 3, learners)
+    r = np.exp(rng.normal(np.log(0.08), 0.6, learners))
+    y = a[:, None] + g[:, None] * np.exp(-r[:, None] * (TRIALS - 1))
+    return y + rng.normal(0, 4, y.shape), np.stack([a, g, r], axis=1)
+
+
+def long_table(y, names) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "participant": np.repeat(names, len(TRIALS)),
+            "trial": np.tile(TRIALS, len(y)),
+            "radial_error": y.ravel(),
+        }
+    )
+
+
+def timed(work, times: int) -> float:
+    taken = []
+    for _ in range(times):
+        begin = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - begin)
+    return median(taken)
+
+
+def loop(y, truth) -> dict[str, float]:
+    """Seconds per fit of the loop; fits that fail count with the time they took."""
+    n, per = TRIALS.astype(float), {}
+    for name, curve in (("exponential", exponential), ("power", power)):
+        begin = time.perf_counter()
+        failed = 0
+        for scores_of_one, start in zip(y, truth):
+            first = start if name == "exponential" else (start[0] - 2, start[1] + 4, 0.6)
+            try:
+                curve_fit(curve, n, scores_of_one, p0=first)
+            except RuntimeError:
+                failed += 1
+        per[name] = (time.perf_counter() - begin) / len(y)
+        print(f"  curve_fit {name}: {per[name] * 1e6:.0f} us per fit, {failed} of {len(y)} failed")
+    return per
+
+
+def fits() -> None:
+    y, truth = scores(20_000)
+    names = np.array([f"p{i:05d}" for i in range(len(y))])
+    table = long_table(y, names)
+
+    def ours():
+        return ml.fit_curves(table, "radial_error", practice="trial", by="participant")
+
+    ours()
+    runs = []
+    for _ in range(3):
+        per = loop(y[:1000], truth[:1000])
+        batch = timed(ours, 7) / 40_000
+        whole = (per["exponential"] + per["power"]) / 2
+        runs.append((whole / batch, per["exponential"] / batch, batch))
+        print(f"  fit_curves: {batch * 1e6:.2f} us per fit")
+    ratio, easy, batch = (median(column) for column in zip(*runs))
+    print(
+        f"fits: {ratio:.0f} times the loop per fit over both forms, {easy:.0f} times its "
+        f"exponential fits alone; {batch * 1e6:.2f} us per fit"
+    )
+
+
+def population() -> None:
+    rng = np.random.default_rng(3)
+    learners, blocks = 36, np.arange(1, 25)
+    group = np.arange(learners) % 2
+    own = np.array([20.0, 12.0, np.log(0.25)]) + rng.normal(size=(learners, 3)) * [2, 1.5, 0.4]
+    own[:, 0] += 1.5 * group
+    y = own[:, [0]] + own[:, [1]] * np.exp(-np.exp(own[:, [2]]) * (blocks - 1))
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(np.arange(learners), len(blocks)),
+            "group": np.repeat(np.where(group, "random", "blocked"), len(blocks)),
+            "block": np.tile(blocks, learners),
+            "y": (y + rng.normal(0, 1.5, y.shape)).ravel(),
+        }
+    )
+
+    def ours(tests):
+        return ml.fit_population_curve(table, "y", practice="block", group="group", tests=tests)
+
+    found = ours(False)
+    alone, tested = timed(lambda: ours(False), 9), timed(lambda: ours(True), 5)
+    print(
+        f"  fit_population_curve: {alone * 1e3:.0f} ms, with tests of group differences "
+        f"{tested * 1e3:.0f} ms; log-likelihood {found.loglik:.4f}"
+    )
+    if shutil.which("Rscript") is None:
+        print("population: R is not installed, nothing to compare with")
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "rows.csv"
+        table.to_csv(path, index=False)
+        script = Path(__file__).with_name("population.R")
+        told = subprocess.run(
+            ["Rscript", str(script), str(path), "5"], check=True, capture_output=True, text=True
+        ).stdout.split()
+    theirs, loglik = float(told[0]), float(told[1])
+    print(f"  nlme: {theirs * 1e3:.0f} ms; log-likelihood {loglik:.4f} (linearised)")
+    print(
+        f"population: {theirs / alone:.1f} times as fast as nlme, {theirs / tested:.1f} times "
+        "with the tests of group differences included"
+    )
+
+
+def write_parquet(path: Path, learners: int) -> None:
+    writer = None
+    for low in range(0, learners, 50_000):
+        y, _ = scores(min(50_000, learners - low), seed=low)
+        sheet = pa.Table.from_pandas(
+            long_table(y, np.arange(low, low + len(y))), preserve_index=False
+        )
+        writer = writer or pq.ParquetWriter(path, sheet.schema)
+        writer.write_table(sheet)
+    writer.close()
+
+
+def parquet() -> None:
+    """Each size in a process of its own, so that the peak memory is its own."""
+    with tempfile.TemporaryDirectory() as folder:
+        for learners in (10_000, 100_000, 1_000_000):
+            path = Path(folder) / f"{learners}.parquet"
+            write_parquet(path, learners)
+            told = subprocess.run(
+                [sys.executable, __file__, "one", str(path), str(Path(folder) / "out.parquet")],
+                check=True,
+                capture_output=True,
+                text=True,
+            ).stdout
+            print(f"  {learners:>9,} learners: {told.strip()}")
+
+
+def one(path: str, target: str) -> None:
+    begin = time.perf_counter()
+    stored = ml.fit_curves(path, "radial_error", practice="trial", by="participant", into=target)
+    taken = time.perf_counter() - begin
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
+    print(f"{taken:.1f} s, peak {peak:.2f} GiB, {stored.learners:,} learners written")
+
+
+def main(wanted: list[str]) -> None:
+    warnings.simplefilter("ignore")
+    if wanted[:1] == ["one"]:
+        one(*wanted[1:])
+        return
+    for name, work in (("fits", fits), ("population", population), ("parquet", parquet)):
+        if not wanted or name in wanted:
+            print(name)
+            work()
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
