@@ -9,7 +9,10 @@ from motorlearn.figures.effects import effect_forest
 from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.flow import participant_flow
 from motorlearn.figures.landing import landing_map
+from motorlearn.figures.load import load_by_week
 from motorlearn.figures.missing import missing_map
+from motorlearn.figures.orders import trial_order_raster
+from motorlearn.figures.power import power_contour, power_curves
 from motorlearn.figures.practice import outcome_label, practice_curve
 from motorlearn.figures.scores import delayed_scores
 from motorlearn.figures.style import (
@@ -23,6 +26,7 @@ from motorlearn.figures.style import (
     label_ends,
     looks,
 )
+from motorlearn.figures.timeline import design_timeline
 
 __all__ = [
     "SIZES",
@@ -32,16 +36,21 @@ __all__ = [
     "canvas",
     "contrast_ratio",
     "delayed_scores",
+    "design_timeline",
     "effect_forest",
     "house",
     "label_ends",
     "landing_map",
+    "load_by_week",
     "looks",
     "missing_map",
     "outcome_label",
     "paired_change",
     "participant_flow",
+    "power_contour",
+    "power_curves",
     "practice_curve",
     "text_overlaps",
     "texts_cut",
+    "trial_order_raster",
 ]

@@ -1,10 +1,12 @@
 """Load by week: planned trials of one participant, high-effort ones apart, against a limit."""
 
 import pandas as pd
+from matplotlib.axes import Axes
 
 from motorlearn.figures.style import INK, PAPER, Drawing, SizeName, canvas, house
 from motorlearn.plan import ThrowLoad
 
+_WIDTH = 0.62
 _PARTS = (
     ("practice", "practice", "#0072B2", ""),
     ("tests", "tests", "#E69F00", "///"),
@@ -32,53 +34,59 @@ def load_by_week(
     size : {"thesis", "slide"}
         Where the figure will be used.
     """
-    weeks = load.weeks
-    places = range(len(weeks))
     with house(size):
         figure, (axes,) = canvas(size)
-        below = pd.Series(0, index=weeks.index)
-        for name, label, colour, hatch in _PARTS:
-            axes.bar(
-                places,
-                weeks[name],
-                bottom=below,
-                width=0.62,
-                color=colour,
-                hatch=hatch,
-                edgecolor="#ffffff" if not hatch else INK,
-                linewidth=0.5,
-                label=label,
-            )
-            below = below + weeks[name]
-        for place, total in zip(places, weeks["total"], strict=True):
-            axes.annotate(
-                str(int(total)),
-                (place, total),
-                (0, 4),
-                textcoords="offset points",
-                ha="center",
-                bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.5},
-            )
-        hard = weeks["maximal"].where(weeks["maximal"] > 0)
-        if hard.notna().any():
-            axes.plot(places, hard, "D", color=INK, mec=PAPER, label="at maximal effort")
-        top = max(float(weeks["total"].max()), float(limit or 0))
-        axes.set_ylim(0, 1.18 * top)
+        _bars(axes, load.weeks)
         if limit is not None:
-            axes.axhline(limit, color="#D55E00", linestyle=(0, (5, 2)))
-            source = f" ({limit_source})" if limit_source else ""
-            axes.annotate(
-                f"limit {limit}{source}",
-                (len(weeks) - 0.5, limit),
-                (0, 3),
-                textcoords="offset points",
-                ha="right",
-                color="#a84300",
-            )
-        axes.set_xticks(list(places), [f"week {week}" for week in weeks["week"]])
+            _limit(axes, limit, limit_source)
+        axes.set_ylim(0, 1.2 * max(float(load.weeks["total"].max()), float(limit or 0)))
         axes.set_ylabel("planned trials per participant")
         figure.legend(loc="outside upper left", ncols=4, frameon=False)
     return Drawing("load-by-week", figure, _caption(limit), _alt(load, limit))
+
+
+def _bars(axes: Axes, weeks: pd.DataFrame) -> None:
+    places = range(len(weeks))
+    below = pd.Series(0, index=weeks.index)
+    for name, label, colour, hatch in _PARTS:
+        axes.bar(
+            places,
+            weeks[name],
+            bottom=below,
+            width=_WIDTH,
+            color=colour,
+            hatch=hatch,
+            edgecolor=INK if hatch else PAPER,
+            linewidth=0.5,
+            label=label,
+        )
+        below = below + weeks[name]
+    hard = weeks["maximal"].where(weeks["maximal"] > 0)
+    if hard.notna().any():
+        axes.plot(places, hard, "D", color=INK, mec=PAPER, label="at maximal effort")
+    for place, total in zip(places, weeks["total"], strict=True):
+        axes.annotate(
+            str(int(total)),
+            (place, total),
+            (0, 8),
+            textcoords="offset points",
+            ha="center",
+            bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.5},
+        )
+    axes.set_xticks(list(places), [f"week {week}" for week in weeks["week"]])
+
+
+def _limit(axes: Axes, limit: int, source: str) -> None:
+    axes.axhline(limit, color="#D55E00", linestyle=(0, (5, 2)))
+    axes.annotate(
+        f"limit {limit} ({source})" if source else f"limit {limit}",
+        (1, limit),
+        (0, 3),
+        xycoords=axes.get_yaxis_transform(),
+        textcoords="offset points",
+        ha="right",
+        color="#a84300",
+    )
 
 
 def _caption(limit: int | None) -> str:

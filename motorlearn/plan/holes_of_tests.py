@@ -57,8 +57,7 @@ def tests_inside_the_programme(design: Design) -> Iterator[Hole]:
                 "test inside the programme called " + test.phase,
                 "act",
                 f"tests: {test.label}",
-                f"'{test.label}' is on day {digits.significant(day)}, practice goes on until day "
-                f"{digits.significant(last)}",
+                f"'{test.label}' is on day {day:g}, practice goes on until day {last:g}",
                 "practice lies just before and after it, so it shows performance and no learning",
                 'call it phase = "progress" and put the retention test after a gap',
                 _KANTAK,
@@ -117,7 +116,7 @@ def _gap(test: Test, last: float | None) -> Iterator[Hole]:
             "short gap",
             "act",
             f"tests: {test.label}",
-            f"it comes {digits.significant(gap * 24)} hours after practice",
+            f"it comes {gap * 24:g} hours after practice",
             "temporary effects of practice (fatigue, guidance, warm-up) have not gone",
             "wait a day at least, or call it posttest",
             _KANTAK,
