@@ -1,8 +1,10 @@
 """Acquisition, retention and transfer compared between groups.
 
-``phases`` is the front; ``participants`` makes one score per person and phase, ``between`` compares
-groups at a phase, ``within`` compares phases, ``blocks`` the blocks of practice, ``limits`` says
-what the design cannot show, ``pooling`` why trials are not the unit, ``comparison`` the results.
+``phases`` is the front and ``options`` its choices; ``participants`` makes one score per person and
+phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mixed_route`` does the
+first with every test there is, ``equivalence`` judges against a declared bound, ``blocks`` compares
+the blocks of practice, ``limits`` says what the design cannot show, ``pooling`` why trials are not
+the unit, ``comparison`` holds the results.
 """
 
 from motorlearn.compare.blocks import compare_blocks

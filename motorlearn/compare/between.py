@@ -10,14 +10,12 @@ from numpy.typing import NDArray
 from motorlearn.compare.comparison import (
     ADJUSTED_COLUMNS,
     CONTRAST_COLUMNS,
-    EQUIVALENCE_COLUMNS,
     MEAN_COLUMNS,
     OMNIBUS_COLUMNS,
 )
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
-from motorlearn.linear.equivalence import equivalence_test
 from motorlearn.linear.hypotheses import Estimate, FTest
 from motorlearn.linear.multiplicity import holm
 from motorlearn.linear.samples import one_sample, welch, welch_one_way
@@ -71,6 +69,14 @@ class Comparing:
         """Values of one group that are present."""
         mine = values[self.data.codes == self.data.groups.index(group)]
         return mine[~np.isnan(mine)]
+
+    def spread(self, phase: Hashable) -> tuple[float, int]:
+        """Pooled standard deviation of participants within groups, and its degrees of freedom."""
+        samples = [self.of(name, self.at(phase)) for name in self.data.groups]
+        samples = [mine for mine in samples if mine.size]
+        df = sum(mine.size for mine in samples) - len(samples)
+        squares = sum(float(np.sum((mine - mine.mean()) ** 2)) for mine in samples)
+        return (float(np.sqrt(squares / df)) if df > 0 else NAN), df
 
     def shown(self, value: float) -> float:
         """A value of the analysis on the scale on which it is reported."""
@@ -236,33 +242,6 @@ def contrast_frame(
             where = chosen & inside
             frame.loc[where, "p_holm"] = holm(frame.loc[where, "p"].to_numpy(dtype=float))
     return frame
-
-
-def equivalence_frame(
-    comparing: Comparing, contrasts: pd.DataFrame, bound: float | None
-) -> pd.DataFrame:
-    """Two one-sided tests of every contrast against a bound in raw units, or as a ratio."""
-    rows: list[tuple] = []
-    ratio = comparing.effect == "ratio"
-    edge = float("nan") if bound is None else abs(np.log(bound)) if ratio else bound
-    for row in contrasts.itertuples() if bound is not None else ():
-        key = (row.phase, row.group, row.reference, row.effect, row.adjusted)
-        if np.isnan(row.p):
-            rows.append((*key, row.estimate, *(NAN,) * 7, False, row.method))
-            continue
-        found = equivalence_test(
-            np.log(row.estimate) if ratio else row.estimate,
-            row.std_error,
-            row.df,
-            bound=edge,
-        )
-        shown = (found.bound_low, found.bound_high)
-        low, high = (comparing.shown(value) for value in shown)
-        ends = [comparing.shown(value) for value in (found.conf_low, found.conf_high)]
-        tests = (found.p_low, found.p_high, found.p)
-        method = "two one-sided tests, 90 % interval; " + row.method
-        rows.append((*key, row.estimate, low, high, *tests, *ends, found.equivalent, method))
-    return pd.DataFrame(rows, columns=list(EQUIVALENCE_COLUMNS))
 
 
 def adjusted_mean_frame(rows: list[tuple]) -> pd.DataFrame:

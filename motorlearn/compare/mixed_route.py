@@ -174,17 +174,9 @@ def _standardised(
     estimate, error, df, low, high = numbers
     if effect == "odds ratio":
         return tuple(d_from_log_odds(value) for value in (estimate, low, high))  # type: ignore[return-value]
-    values, data = comparing.at(phase), comparing.data
-    present = ~np.isnan(values)
-    squares = [
-        np.sum((mine - mine.mean()) ** 2)
-        for name in data.groups
-        if (mine := comparing.of(name, values)).size
-    ]
-    sd_df = int(present.sum()) - len(squares)
-    if effect == "difference" and not np.isfinite(df):
+    if not np.isfinite(df):
         return (NAN,) * 3
-    sd = float(np.sqrt(sum(squares) / sd_df)) if sd_df > 0 else NAN
+    sd, sd_df = comparing.spread(phase)
     found = adjusted_g(estimate, error, sd, min(df, sd_df), level=comparing.level)
     return found.g, found.low, found.high
 

@@ -2,9 +2,7 @@
 
 from collections.abc import Hashable, Sequence
 from dataclasses import replace
-from itertools import combinations
 
-import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import (
@@ -15,15 +13,16 @@ from motorlearn.compare.between import (
     adjusted_mean_rows,
     contrast_frame,
     describe_means,
-    equivalence_frame,
     omnibus_frame,
     omnibus_rows,
     unadjusted_contrasts,
 )
 from motorlearn.compare.comparison import CONTRAST_COLUMNS, PhaseComparison
+from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import design_limits
 from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
-from motorlearn.compare.participants import Columns, PhaseScores, score_participants
+from motorlearn.compare.options import Options
+from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.within import (
     changes_between_groups,
@@ -31,13 +30,8 @@ from motorlearn.compare.within import (
     paired_changes,
     phase_pairs,
 )
-from motorlearn.exceptions import InputError, RefusedError
-from motorlearn.measures.cards import better_direction
 from motorlearn.results import Recipe
-from motorlearn.vocabulary import BETTER
 
-EFFECTS = ("difference", "ratio")
-ROUTES = ("ancova", "mixed")
 ENGINE = (
     "one score per participant and phase; Welch t, analysis of covariance and type III analysis "
     "of variance by least squares; Huynh-Feldt epsilon in Lecoutre's form, truncated at 1"
@@ -63,6 +57,7 @@ def compare_phases(
     adjust: str = "holm",
     family: Sequence[Hashable] | None = None,
     equivalence: float | None = None,
+    equivalence_unit: str = "score",
     unit: str = "participant",
     route: str = "ancova",
 ) -> PhaseComparison:
@@ -110,6 +105,8 @@ def compare_phases(
     equivalence : float, optional
         Bound declared beforehand, in the unit of the score; for a ratio 0.9 and 1 / 0.9 are the
         same bound.
+    equivalence_unit : {"score", "sd"}
+        ``"sd"``: the bound is in pooled standard deviations of participants at that phase.
     unit : {"participant"}
         ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
@@ -151,36 +148,29 @@ def compare_phases(
     ('random', 'blocked', -3.154)
     """
     columns = Columns(outcome, group, phase, participant, attempts)
-    _check_options(effect=effect, route=route, adjust=adjust, pairs=pairs, unit=unit)
-    _check_numbers(level, better, equivalence, effect)
+    options = Options(
+        baseline=baseline,
+        reference=reference,
+        pairs=pairs,
+        effect=effect,
+        better=better,
+        level=level,
+        adjust=adjust,
+        family=family,
+        equivalence=equivalence,
+        equivalence_unit=equivalence_unit,
+        unit=unit,
+        route=route,
+    )
     data = score_participants(table, columns, phases=phases, groups=groups)
-    _check_level("baseline", baseline, data.phases)
-    _check_level("reference", reference, data.groups)
-    for name in family or ():
-        _check_level("family", name, data.phases)
+    options.check_against(data)
     if unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
-    if effect == "ratio":
-        _refuse_logarithms(data)
-    comparing = Comparing(data, _pairs(data.groups, reference, pairs), effect, level, baseline)
+    comparing = Comparing(data, options.contrasts(data.groups), effect, level, baseline)
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
-        options={
-            "baseline": baseline,
-            "phases": data.phases,
-            "groups": data.groups,
-            "reference": reference if reference is not None else data.groups[0],
-            "pairs": pairs,
-            "effect": effect,
-            "better": better or better_direction(outcome),
-            "level": level,
-            "adjust": adjust,
-            "family": None if family is None else tuple(family),
-            "equivalence": equivalence,
-            "unit": unit,
-            "route": route,
-        },
+        options=options.recorded(data, outcome),
         n=data.rows,
         left_out=data.left_out,
         engine=ENGINE,
@@ -214,7 +204,9 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
-        equivalence=equivalence_frame(comparing, frame, options["equivalence"]),
+        equivalence=equivalence_frame(
+            comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
+        ),
         mixed=pd.DataFrame(columns=list(CONTRAST_COLUMNS)),
         statements=design_limits(data, baseline),
         recipe=recipe,
@@ -234,73 +226,15 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
-    statements = (*result.statements, WHEN_WHICH)
-    return replace(result, mixed=found.frame, statements=statements, recipe=recipe)
-
-
-def _pairs(
-    groups: tuple[Hashable, ...], reference: Hashable | None, pairs: str
-) -> tuple[tuple[Hashable, Hashable], ...]:
-    if pairs == "all":
-        return tuple((second, first) for first, second in combinations(groups, 2))
-    base = groups[0] if reference is None else reference
-    return tuple((name, base) for name in groups if name != base)
-
-
-_CHOICES = {
-    "effect": EFFECTS,
-    "route": ROUTES,
-    "adjust": ("holm", "none"),
-    "pairs": ("reference", "all"),
-    "unit": ("participant", "trial"),
-}
-
-
-def _check_options(**given: str) -> None:
-    for option, value in given.items():
-        if value not in _CHOICES[option]:
-            raise InputError(
-                f"option {option!r} has no such choice",
-                [value],
-                "use " + " or ".join(repr(choice) for choice in _CHOICES[option]),
-            )
-
-
-def _check_numbers(
-    level: float, better: str | None, equivalence: float | None, effect: str
-) -> None:
-    if not 0 < level < 1:
-        raise InputError("a confidence level lies between 0 and 1", [level], "use for example 0.95")
-    if better is not None and better not in BETTER:
-        raise InputError("'better' must be 'lower' or 'higher'", [better])
-    if equivalence is not None and not (
-        equivalence > 0 and (effect != "ratio" or equivalence != 1)
-    ):
-        raise InputError(
-            "the bound of equivalence must be positive, and a ratio other than 1",
-            [equivalence],
-            "give the smallest effect of interest that was declared beforehand",
-        )
-
-
-def _check_level(option: str, value: Hashable | None, known: tuple[Hashable, ...]) -> None:
-    if value is not None and value not in known:
-        raise InputError(
-            f"{option} names something that the table does not hold",
-            [value],
-            f"it holds {', '.join(map(str, known))}",
-        )
-
-
-def _refuse_logarithms(data: PhaseScores) -> None:
-    people, places = np.nonzero(~np.isnan(data.scores) & ~(data.scores > 0))
-    if people.size:
-        which = sorted(
-            {f"{data.participants[i]} at {data.phases[j]}" for i, j in zip(people, places)}
-        )
-        raise RefusedError(
-            "a ratio needs scores above zero, and these are not: "
-            + ", ".join(which[:5])
-            + (f" and {len(which) - 5} more" if len(which) > 5 else "")
-            + "; use effect='difference', or the mixed model for hits."
-        )
+    judged = equivalence_frame(
+        comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
+    )
+    return replace(
+        result,
+        mixed=found.frame,
+        equivalence=pd.concat([result.equivalence, judged], ignore_index=True)
+        if len(judged)
+        else result.equivalence,
+        statements=(*result.statements, WHEN_WHICH),
+        recipe=recipe,
+    )

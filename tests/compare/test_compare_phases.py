@@ -199,6 +199,16 @@ def test_equivalence_is_judged_against_the_declared_bound(study):
     assert turned["p"] == pytest.approx(ratio["p"])
 
 
+def test_standardised_bound_is_in_deviations_of_participants(study, means):
+    found = compare(study, equivalence=0.5, equivalence_unit="sd").equivalence
+    row = found.query("phase == 'retention' and group == 'random' and adjusted").iloc[0]
+    within = means["retention"].groupby("group").transform(lambda v: v - v.mean())
+    sd = np.sqrt((within**2).sum() / (len(within) - 3))
+    assert row["bound_high"] == pytest.approx(0.5 * sd)
+    ratio = compare(study, equivalence=1.0, equivalence_unit="sd", effect="ratio").equivalence
+    assert (ratio["bound_high"] > 1).all()
+
+
 def test_one_group_has_paired_change_and_says_what_it_cannot_show(study):
     for table, group in ((study.query("group == 'blocked'"), "group"), (study, None)):
         result = compare(table, group=group)
@@ -322,6 +332,7 @@ def test_groups_and_phases_may_be_numbers(study):
         (lambda t: t, {"phases": ["pretest", "progress"]}, InputError, "progress"),
         (lambda t: t, {"family": ["progress"]}, InputError, "family"),
         (lambda t: t, {"effect": "odds"}, InputError, "effect"),
+        (lambda t: t, {"equivalence_unit": "cm"}, InputError, "equivalence_unit"),
         (lambda t: t, {"level": 95}, InputError, "level"),
         (lambda t: t, {"better": "more"}, InputError, "better"),
         (lambda t: t, {"equivalence": -1.0}, InputError, "bound"),

@@ -113,6 +113,19 @@ def test_ratio_is_that_of_logarithms(scores):
     assert row["p"] == pytest.approx(other["p"], rel=1e-5)
 
 
+def test_contrasts_of_the_mixed_model_are_judged_against_the_bound(scores, study):
+    judged = compare(scores, equivalence=3.0).equivalence
+    row = judged[judged["method"].str.contains("linear mixed model")].iloc[0]
+    contrast = at(compare(scores).mixed, row["phase"], row["group"])
+    expected = ml.linear.equivalence_test(
+        contrast["estimate"], contrast["std_error"], contrast["df"], bound=3.0
+    )
+    assert (row["p"], row["conf_low"]) == pytest.approx((expected.p, expected.conf_low))
+    hits = compare(study, "hit", equivalence=0.2).equivalence
+    assert set(hits["effect"]) == {"difference"}
+    assert hits["method"].str.contains("average probabilities").any()
+
+
 def test_turning_the_reference_round_turns_the_sign(scores):
     one = at(compare(scores).mixed, "retention", "serial")
     other = at(compare(scores, reference="serial").mixed, "retention", "random")
