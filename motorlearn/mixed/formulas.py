@@ -103,15 +103,17 @@ def _refuse(text: str, what: str) -> FormulaError:
 
 
 def _tree(side: str, text: str) -> ast.expr:
-    bad = re.search(r"[^\w\s+\-*/:^().,'\"]", side)
-    bad = bad or re.search(r"__|:\s*[\d:]", side)
-    if bad:
-        raise _refuse(text, bad.group())
-    plain = re.sub(r"\s+", " ", side).strip()
+    plain = ""
+    for number, piece in enumerate(re.split(r"('[^'\\\n]*'|\"[^\"\\\n]*\")", side)):
+        quoted = number % 2 == 1
+        bad = None if quoted else re.search(r"[^\w\s+\-*/:^().,=]|__|:\s*[\d:]", piece)
+        if bad:
+            raise _refuse(text, bad.group())
+        plain += piece if quoted else re.sub(r"[:^]", "**", re.sub(r"\s+", " ", piece))
     try:
-        return ast.parse(re.sub(r"[:^]", "**", plain), mode="eval").body
+        return ast.parse(plain.strip(), mode="eval").body
     except (SyntaxError, RecursionError, MemoryError, ValueError) as problem:
-        raise FormulaError(f"the formula {text!r} cannot be read", [plain], REMEDY) from problem
+        raise FormulaError(f"the formula {text!r} cannot be read", [side], REMEDY) from problem
 
 
 def _sum_of_terms(node: ast.expr, names: list[str], text: str) -> str:

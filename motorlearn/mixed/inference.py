@@ -140,17 +140,25 @@ def kenward_roger_scale(contrasts: Array, inference: Inference) -> tuple[float, 
 
 
 def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:
-    """Match mean and variance of F, with the exact cases kept exact."""
+    """Match mean and variance of F; one contrast has df = 2 / A₂ and needs no scale."""
+    if a2 <= 0:
+        return 1.0, np.inf
+    if m == 1:
+        return 1.0, 2 / a2
     b = (a1 + 6 * a2) / (2 * m)
-    g = ((m + 1) * a1 - (m + 4) * a2) / ((m + 2) * a2) if a2 != 0 else 0.0
+    g = ((m + 1) * a1 - (m + 4) * a2) / ((m + 2) * a2)
     below = 3 * m + 2 * (1 - g)
     c1, c2, c3 = g / below, (m - g) / below, (m + 2 - g) / below
-    top = 1 + c1 * b
-    bottom = (1 - c2 * b) ** 2 * (1 - c3 * b)
-    mean = 1 / (1 - a2 / m)
-    variance = 2 / m * top / bottom if abs(bottom) > 1e-14 else np.inf
-    rho = variance / (2 * mean**2)
-    if not np.isfinite(rho) or abs(m * rho - 1) < 1e-14:
-        return 1.0, np.inf
+    inverse_mean = 1 - a2 / m
+    rho = (_ratio(inverse_mean, 1 - c2 * b) ** 2) * _ratio(1 + c1 * b, 1 - c3 * b) / m
+    if not np.isfinite(rho):
+        return 1.0, 4.0
     df = 4 + (m + 2) / (m * rho - 1)
-    return float(df / (mean * (df - 2))), float(df)
+    return (1.0 if abs(df - 2) < 1e-6 else float(df * inverse_mean / (df - 2))), float(df)
+
+
+def _ratio(top: float, bottom: float) -> float:
+    """A ratio that is one in the exact cases where both sides vanish."""
+    if abs(bottom) < 1e-12:
+        return 1.0 if abs(top) < 1e-12 else np.inf
+    return top / bottom

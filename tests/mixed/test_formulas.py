@@ -1,0 +1,142 @@
+"""A formula may hold what is on the list and nothing else; it never runs code."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import ColumnError, FormulaError, InputError
+from motorlearn.mixed.formulas import evaluate_response, read_formula
+from motorlearn.mixed.matrices import make_matrix
+
+ALLOWED = {
+    "y ~ group * phase": ("group", "phase"),
+    "log(y + 1) ~ center(x):g + (a + b)^2 - 1": ("x", "g", "a", "b"),
+    "y ~ 0 + C(g, Treatment('b')) + C(h, Sum) + poly(x, 2)": ("g", "h", "x"),
+    "y ~ C(g, Treatment(reference='b'))": ("g",),
+    "y ~ C(day, Treatment('7:00 [late]'))": ("day",),
+    "y ~ 1": (),
+    "sqrt(y) ~ log(x / 2) + scale(w)": ("x", "w"),
+}
+REFUSED = (
+    "y ~ __import__('os').system('touch /tmp/x')",
+    "y ~ I(x)",
+    "y ~ x.real",
+    "y ~ x[0]",
+    "y ~ {x}",
+    "y ~ `a b`",
+    "y ~ log(open('x'))",
+    "y ~ lambda: 1",
+    "y ~ (x:=3)",
+    "y ~ C(g, contr.poly)",
+    "exp(y) ~ x",
+    "y ~ a/b",
+    "y ~ f'{x}'",
+    "y ~ 'a'",
+    "y ~ x if y else z",
+    "y ~ center(x)(y)",
+    "y ~ log(x, y)",
+    "y ~ log(*x)",
+    "y ~ C(g, Treatment(__class__))",
+    "y ~ poly(x, 20)",
+    "y ~ a ^ 9",
+    "y ~ x; z",
+    "y ~ x\n@z",
+    "y ~ C(g, Treatment('b' + 'c'))",
+    "y = x ~ z",
+    "y ~ x == z",
+    "y ~ f(x=1)",
+    "y",
+    "y ~ x ~ z",
+    "~ x",
+    "y ~ 0",
+    "y ~ " + "(" * 3000 + "x" + ")" * 3000,
+)
+
+
+@pytest.mark.parametrize("text", ALLOWED)
+def test_allowed(text):
+    assert read_formula(text).names == ALLOWED[text]
+
+
+@pytest.mark.parametrize("text", REFUSED)
+def test_refused(text):
+    with pytest.raises(FormulaError):
+        read_formula(text)
+
+
+def test_nothing_reaches_the_formula_library_unchecked(monkeypatch, small_study):
+    reached = []
+    monkeypatch.setattr(
+        "motorlearn.mixed.matrices.formulaic.Formula", lambda text: reached.append(text)
+    )
+    for text in REFUSED:
+        with pytest.raises(InputError):
+            ml.fit_mixed(text, small_study, random={"participant": "1"})
+    assert reached == []
+
+
+@pytest.mark.parametrize("terms", ["__import__('os')", "1 + phase.str", "y ~ 1", ""])
+def test_random_terms_are_checked_too(small_study, terms):
+    with pytest.raises(FormulaError):
+        ml.fit_mixed("hits ~ phase", small_study, random={"participant": terms})
+
+
+def test_precedence_of_interaction():
+    table = pd.DataFrame({"y": 1.0, "a": [1.0, 2, 3], "b": [2.0, 1, 4], "c": [5.0, 6, 9]})
+    for text in ("y ~ a * b:c", "y ~ a + b:c + a:b:c"):
+        _, plan = make_matrix(read_formula(text), table)
+        assert set(plan.columns) == {"Intercept", "a", "b:c", "a:b:c"}
+
+
+@pytest.mark.parametrize("text", ["y ~ a - 1", "y ~ 0 + a", "y ~ -1 + a", "y ~ a + 0"])
+def test_no_intercept(text):
+    table = pd.DataFrame({"y": 1.0, "a": [1.0, 2, 3]})
+    _, plan = make_matrix(read_formula(text), table)
+    assert plan.columns == ("a",)
+
+
+def test_codings_by_hand():
+    table = pd.DataFrame({"y": 1.0, "g": ["a", "b", "c"]})
+    x, plan = make_matrix(read_formula("y ~ C(g, Treatment('b'))"), table)
+    assert x.tolist() == [[1, 1, 0], [1, 0, 0], [1, 0, 1]]
+    assert plan.columns[1].endswith("[T.a]")
+    x, _ = make_matrix(read_formula("y ~ C(g, Sum)"), table)
+    assert x.tolist() == [[1, 1, 0], [1, 0, 1], [1, -1, -1]]
+
+
+def test_the_order_of_a_categorical_column_gives_the_reference(small_study):
+    order = ["pretest", "posttest", "retention"]
+    table = small_study.assign(phase=pd.Categorical(small_study["phase"], order))
+    fit = ml.fit_mixed("radial_error ~ phase", table, random={"participant": "1"})
+    assert fit.fixed_names == ("Intercept", "phase[T.posttest]", "phase[T.retention]")
+
+
+def test_stateful_terms_keep_what_they_learned():
+    rng = np.random.default_rng(1)
+    table = pd.DataFrame(
+        {"y": rng.normal(size=60), "x": rng.normal(5, 2, 60), "p": np.arange(60) % 12}
+    )
+    for term in ("center(x)", "scale(x)", "poly(x, 2)", "log(x + 20)"):
+        x, plan = make_matrix(read_formula(f"y ~ {term}"), table)
+        assert np.allclose(plan.apply(table.head(7)), x[:7])
+    fit = ml.fit_mixed("y ~ center(x)", table, random={"p": "1"})
+    plain = ml.fit_mixed("y ~ x", table, random={"p": "1"})
+    assert np.allclose(fit.beta[0], plain.beta @ [1, table["x"].mean()])
+
+
+def test_the_outcome_is_computed_by_hand_not_run():
+    formula = read_formula("log(y + 1) ~ x")
+    assert np.allclose(evaluate_response(formula, {"y": np.array([0.0, np.e - 1])}), [0, 1])
+
+
+def test_unknown_column(small_study):
+    with pytest.raises(ColumnError, match="distance"):
+        ml.fit_mixed("hits ~ distance", small_study, random={"participant": "1"})
+
+
+def test_arithmetic_on_categories(small_study):
+    with pytest.raises(FormulaError, match="phase"):
+        ml.fit_mixed("hits ~ log(phase)", small_study, random={"participant": "1"})
+    with pytest.raises(FormulaError, match="throws"):
+        ml.fit_mixed("hits ~ C(throws) + throws", small_study, random={"participant": "1"})

@@ -1,0 +1,191 @@
+"""What cannot be fitted is refused with a remedy; what can be fitted but doubted is named."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import FitError, InputError
+
+ONE = {"participant": "1"}
+
+
+def binomial(formula, table, random=None, **options):
+    options = {"attempts": "throws"} | options
+    return ml.fit_mixed(formula, table, random=random or ONE, family="binomial", **options)
+
+
+def test_constant_outcome(small_study):
+    with pytest.raises(FitError, match="0 in every row"):
+        binomial("hits ~ phase", small_study.assign(hits=0))
+    with pytest.raises(FitError, match="7 in every row"):
+        ml.fit_mixed("hits ~ phase", small_study.assign(hits=7), random=ONE)
+
+
+@pytest.mark.parametrize("family", ["gaussian", "binomial"])
+def test_outcome_constant_in_a_group(small_study, family):
+    table = small_study.copy()
+    table.loc[table["group"] == "random", "hits"] = 12
+    attempts = {"attempts": "throws"} if family == "binomial" else {}
+    with pytest.raises(FitError, match=r"group\[T\.random\].*leave this level out"):
+        ml.fit_mixed("hits ~ group + phase", table, random=ONE, family=family, **attempts)
+
+
+def test_one_observation_per_participant(small_study):
+    table = small_study[small_study["phase"] == "pretest"]
+    with pytest.raises(FitError, match="one observation per level"):
+        ml.fit_mixed("radial_error ~ group", table, random=ONE)
+    single = table.assign(hit=(table["hits"] > 4).astype(int))
+    with pytest.raises(FitError, match="one observation per level"):
+        binomial("hit ~ group", single, attempts=None)
+    assert binomial("hits ~ group", table).converged  # 12 attempts each: overdispersion shows
+
+
+def test_more_random_effects_than_data(small_study):
+    with pytest.raises(FitError, match="72 effects"):
+        ml.fit_mixed("radial_error ~ phase", small_study, random={"participant": "1 + phase"})
+
+
+def test_rank_deficient_fixed_part_names_the_columns(small_study):
+    table = small_study.assign(code=(small_study["group"] == "random") * 2.0)
+    with pytest.raises(FitError, match="code"):
+        ml.fit_mixed("radial_error ~ group + code", table, random=ONE)
+    hole = small_study[(small_study["group"] == "blocked") | (small_study["phase"] != "retention")]
+    with pytest.raises(FitError, match=r"group\[T\.random\]:phase\[T\.retention\]"):
+        ml.fit_mixed("radial_error ~ group * phase", hole, random=ONE)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"hits": 13}, "13 of 12"),
+        ({"hits": -1}, "-1 of 12"),
+        ({"hits": 3.5}, "whole numbers"),
+        ({"throws": 0}, "above zero"),
+    ],
+)
+def test_probabilities_outside_zero_to_one(small_study, change, words):
+    with pytest.raises(InputError, match=words):
+        binomial("hits ~ phase", small_study.assign(**change))
+
+
+def test_binomial_rows_that_are_not_zero_or_one(small_study):
+    with pytest.raises(InputError, match="outside 0 to 1"):
+        binomial("hits ~ phase", small_study, attempts=None)
+    shares = small_study.assign(share=small_study["hits"] / 12)
+    with pytest.raises(InputError, match="other than 0 and 1"):
+        binomial("share ~ phase", shares, attempts=None)
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        {"family": "poisson"},
+        {"df": "containment"},
+        {"link": "logit"},
+        {"quadrature": 5},
+        {"family": "binomial", "link": "identity", "attempts": "throws"},
+        {"family": "binomial", "quadrature": 0, "attempts": "throws"},
+        {"family": "binomial", "quadrature": True, "attempts": "throws"},
+    ],
+)
+def test_options_that_do_not_exist(small_study, options):
+    with pytest.raises(InputError):
+        ml.fit_mixed("hits ~ phase", small_study, random=ONE, **options)
+
+
+def test_quadrature_with_crossed_factors(small_study):
+    with pytest.raises(InputError, match="single grouping factor"):
+        binomial("hits ~ 1", small_study, random={"participant": "1", "phase": "1"}, quadrature=5)
+
+
+def test_single_level(small_study):
+    with pytest.raises(FitError, match="single level"):
+        ml.fit_mixed("hits ~ phase", small_study.assign(club="north"), random={"club": "1"})
+
+
+def test_text_outcome_and_logarithm_of_zero(small_study):
+    with pytest.raises(InputError, match="not numeric"):
+        ml.fit_mixed("group ~ phase", small_study, random=ONE)
+    with pytest.raises(InputError, match="finite"):
+        ml.fit_mixed("log(hits) ~ phase", small_study.assign(hits=0), random=ONE)
+
+
+def test_no_complete_row(small_study):
+    with pytest.raises(InputError, match="no row"):
+        ml.fit_mixed("hits ~ phase", small_study.assign(hits=np.nan), random=ONE)
+
+
+def test_incomplete_rows_are_listed_not_lost(small_study):
+    table = small_study.astype({"radial_error": float})
+    table.loc[[0, 1, 5], "radial_error"] = np.nan
+    fit = ml.fit_mixed("radial_error ~ phase", table, random=ONE)
+    left_out = fit.recipe.left_out
+    assert fit.n == 69 == fit.recipe.n
+    assert list(left_out.columns) == ["participant", "group", "reason", "rows"]
+    assert left_out["rows"].tolist() == [2, 1]
+    assert left_out["participant"].tolist() == ["p00", "p01"]
+    assert left_out["reason"].str.contains("radial_error").all()
+
+
+def test_singular_fit_is_named(small_study):
+    rng = np.random.default_rng(3)
+    flat = small_study.assign(radial_error=rng.normal(size=72))
+    centred = flat["radial_error"] - flat.groupby("participant")["radial_error"].transform("mean")
+    fit = ml.fit_mixed("radial_error ~ phase", flat.assign(radial_error=centred), random=ONE)
+    assert fit.singular and fit.converged
+    assert "Singular fit" in fit.warnings[0]
+    assert fit.recipe.at_bound == ("variance of Intercept by participant",)
+    assert fit.variances["variance"][0] < 1e-6 * fit.residual_sd**2
+    assert np.isfinite(fit.estimates["std_error"]).all()
+
+
+def test_perfect_correlation_is_named(sleepstudy):
+    rng = np.random.default_rng(5)
+    level = dict(zip(sleepstudy["Subject"].unique(), rng.normal(0, 30, 18), strict=True))
+    shift = sleepstudy["Subject"].map(level)
+    y = 250 + 10 * sleepstudy["Days"] + shift * (1 + 0.2 * sleepstudy["Days"])
+    table = sleepstudy.assign(Reaction=y + rng.normal(0, 12, 180))
+    fit = ml.fit_mixed("Reaction ~ Days", table, random={"Subject": "1 + Days"})
+    assert any("perfectly correlated" in warning for warning in fit.warnings)
+
+
+def test_separation_is_named_and_not_fatal(small_study):
+    table = small_study.copy()
+    table.loc[table["phase"] == "retention", "hits"] = 12
+    fit = binomial("hits ~ phase", table)
+    assert any("Separation" in w and "phase[T.retention]" in w for w in fit.warnings)
+    assert fit.estimates.set_index("term").loc["phase[T.retention]", "std_error"] > 10
+
+
+def test_extreme_scores_do_not_break_the_search(small_study):
+    table = small_study.copy()
+    table.loc[table["participant"].isin(["p00", "p02"]), "hits"] = 0
+    table.loc[table["participant"].isin(["p01", "p03"]), "hits"] = 12
+    fit = binomial("hits ~ group * phase", table)
+    assert fit.converged and not any("Separation" in w for w in fit.warnings)
+
+
+def test_two_groups_of_two():
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(list("abcd"), 2),
+            "group": np.repeat(["blocked", "random"], 4),
+            "phase": ["pretest", "retention"] * 4,
+            "score": [3.0, 4.0, 5.0, 5.5, 2.0, 4.0, 6.0, 7.5],
+        }
+    )
+    for method in ("satterthwaite", "kenward-roger"):
+        fit = ml.fit_mixed("score ~ group * phase", table, random=ONE, df=method)
+        assert np.allclose(fit.estimates["df"][3], 2)  # four people, two means per group
+
+
+def test_kenward_roger_refuses_too_many_effects(monkeypatch, ring_push):
+    monkeypatch.setattr("motorlearn.mixed.kenward_roger.MOST_EFFECTS", 10)
+    with pytest.raises(ml.exceptions.RefusedError, match="satterthwaite"):
+        ml.fit_mixed(
+            "radial_error ~ time",
+            ring_push,
+            random={"participant": "1", "lane": "1"},
+            df="kenward-roger",
+        )
