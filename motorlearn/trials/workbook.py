@@ -60,6 +60,7 @@ def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> 
     try:
         formulas = openpyxl.load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
         shown, others = _choose(formulas, file, sheet)
+        _refuse_vast(shown, file)
         stored = shown
         if _has_formula(shown):
             stored = openpyxl.load_workbook(io.BytesIO(content), data_only=True, keep_links=False)[
@@ -142,12 +143,6 @@ def _sheet_name(
 
 
 def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
-    if shown.max_row * shown.max_column > _MOST_CELLS:
-        raise FileError(
-            "the sheet has more than five million cells",
-            [file],
-            "delete its empty area, or save it as CSV or Parquet",
-        )
     cells = [list(line) for line in shown.iter_rows()]
     values = [[cell.value for cell in line] for line in stored.iter_rows()]
     lines = [
@@ -173,6 +168,15 @@ def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
             )
         )
     return _build(lines, file, shown.title, marks)
+
+
+def _refuse_vast(sheet, file: str) -> None:
+    if sheet.max_row * sheet.max_column > _MOST_CELLS:
+        raise FileError(
+            "the sheet has more than five million cells",
+            [file],
+            "delete its empty area, or save it as CSV or Parquet",
+        )
 
 
 def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFrame]) -> Grid:
