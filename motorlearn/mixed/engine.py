@@ -123,6 +123,16 @@ def group_starts(index: NDArray[np.intp]) -> NDArray[np.intp]:
     return np.flatnonzero(np.concatenate([[True], index[1:] != index[:-1]]))
 
 
+def in_level_order(work: Working, values: list[Array]) -> list[Array]:
+    """Effects of a single factor, which come in the order of its runs of rows, by level."""
+    if len(work.factors) > 1:
+        return values
+    index = work.factors[0].index
+    out = np.zeros((work.factors[0].n_levels, *values[0].shape[1:]))
+    out[index[group_starts(index)]] = values[0]
+    return [out]
+
+
 def aggregate(
     observed: Array, weight: Array, cell: NDArray[np.intp], n_cells: int, family: str
 ) -> Cells:

@@ -12,6 +12,7 @@ from motorlearn.mixed.engine import (
     Solution,
     Working,
     group_starts,
+    in_level_order,
     lifted,
     working,
 )
@@ -118,8 +119,11 @@ def _binomial_solution(work: Working, model, found: Minimum) -> Solution:
         sigma=float("nan"),
         deviance=float(value[0]),
         theta=found.x[0, p:],
-        modes=[m / s for m, s in zip(modes, work.scales, strict=True)],
-        spread=[v / np.multiply.outer(s, s) for v, s in zip(spread, work.scales, strict=True)],
+        modes=[m / s for m, s in zip(in_level_order(work, modes), work.scales, strict=True)],
+        spread=[
+            v / np.multiply.outer(s, s)
+            for v, s in zip(in_level_order(work, spread), work.scales, strict=True)
+        ],
         gradient=gradient[0],
         hessian=curve[0],
         expected_decrease=float(expected_decrease(curve, gradient)[0]),

@@ -9,6 +9,7 @@ from motorlearn.mixed.engine import (
     Solution,
     Working,
     group_starts,
+    in_level_order,
     lifted,
     working,
 )
@@ -121,9 +122,10 @@ def _linear_solution(work: Working, model, found: Minimum, curve: Array, full: A
         sigma=sigma,
         deviance=float(here.value[0]) + (2 * _log_abs_det(work.turn) if model.reml else 0.0),
         theta=theta,
-        modes=[m / s for m, s in zip(modes, work.scales, strict=True)],
+        modes=[m / s for m, s in zip(in_level_order(work, modes), work.scales, strict=True)],
         spread=[
-            sigma**2 * v / np.multiply.outer(s, s) for v, s in zip(spread, work.scales, strict=True)
+            sigma**2 * v / np.multiply.outer(s, s)
+            for v, s in zip(in_level_order(work, spread), work.scales, strict=True)
         ],
         gradient=here.gradient[0],
         hessian=curve[0],
