@@ -4,11 +4,14 @@
 figure and gives a :class:`~motorlearn.figures.style.Drawing`.
 """
 
+from motorlearn.figures.agreement import bland_altman, rater_drift
 from motorlearn.figures.change import paired_change
+from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel, tipping_path
 from motorlearn.figures.effects import effect_forest
 from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.flow import participant_flow
 from motorlearn.figures.landing import landing_map
+from motorlearn.figures.landmarks import cutoff_choice, stick_figure
 from motorlearn.figures.load import load_by_week
 from motorlearn.figures.missing import missing_map
 from motorlearn.figures.orders import trial_order_raster
@@ -33,10 +36,14 @@ __all__ = [
     "Drawing",
     "EndLabel",
     "Look",
+    "bland_altman",
     "canvas",
+    "conclusion_forest",
     "contrast_ratio",
+    "cutoff_choice",
     "delayed_scores",
     "design_timeline",
+    "diagnostic_panel",
     "effect_forest",
     "house",
     "label_ends",
@@ -50,7 +57,10 @@ __all__ = [
     "power_contour",
     "power_curves",
     "practice_curve",
+    "rater_drift",
+    "stick_figure",
     "text_overlaps",
     "texts_cut",
+    "tipping_path",
     "trial_order_raster",
 ]
