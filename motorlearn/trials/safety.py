@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import re
 import zipfile
 import zlib
 from pathlib import Path
@@ -13,8 +14,21 @@ MOST_BYTES: Final = 2 << 30
 """Largest size, unpacked, of a file that is read (2 GiB)."""
 MOST_EXPANSION: Final = 200
 """Largest ratio of unpacked to packed size; ordinary workbooks stay below 50."""
+MOST_CELLS: Final = 5_000_000
+"""Largest area of a sheet of a workbook."""
 _SMALL: Final = 50 << 20
 _PART: Final = 1 << 20
+_CELL: Final = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,4})(\d{1,9})"')
+_MERGED: Final = re.compile(
+    rb'<(?:\w+:)?mergeCell\s[^>]*?ref="\$?([A-Z]{1,4})\$?(\d{1,9}):\$?([A-Z]{1,4})\$?(\d{1,9})"'
+)
+_ROW: Final = re.compile(
+    rb'<table:table-row(?=[\s/>])(?:[^>]*?number-rows-repeated="(\d{1,9})")?[^>]*?'
+    rb"(?:/>|>(.*?)</table:table-row>)",
+    re.DOTALL,
+)
+_ODS_CELL: Final = re.compile(rb"<table:(?:covered-)?table-cell\b([^>]*)>")
+_REPEATED: Final = re.compile(rb'number-columns-repeated="(\d{1,9})"')
 
 
 def inside(folder: Path, name: str) -> Path:
@@ -112,15 +126,91 @@ def check_archive(content: bytes, file: str) -> None:
         ) from problem
 
 
+def refuse_vast_sheets(content: bytes, file: str) -> None:
+    """Refuse a workbook with a sheet of more than five million cells, told from its markup.
+
+    Raises
+    ------
+    FileError
+        Before a reader lays the sheet out in memory.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as archive:
+            areas = [
+                _area(archive.read(name))
+                for name in archive.namelist()
+                if name == "content.xml" or "worksheets/" in name
+            ]
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError):
+        return
+    if any(area > MOST_CELLS for area in areas):
+        raise vast_sheet(file)
+
+
+def vast_sheet(file: str) -> FileError:
+    """Make the error for a sheet that is too large."""
+    return FileError(
+        "the sheet has more than five million cells",
+        [file],
+        "delete its empty area, or save it as CSV or Parquet",
+    )
+
+
+def _area(markup: bytes) -> int:
+    """Area that the cells of one sheet span, from cell addresses or repeat counts."""
+    if b"table:table-row" not in markup:
+        cells = [(_number_of(found[1]), int(found[2])) for found in _CELL.finditer(markup)]
+        return max((c for c, _ in cells), default=0) * max((r for _, r in cells), default=0)
+    rows = wide = 0
+    pending = 0
+    for found in _ROW.finditer(markup):
+        repeated = int(found[1] or 1)
+        filled, width = _row_width(found[2] or b"")
+        pending += repeated
+        if filled:
+            rows, pending = rows + pending, 0
+            wide = max(wide, width)
+    return rows * wide
+
+
+def _row_width(markup: bytes) -> tuple[bool, int]:
+    width = last = 0
+    for found in _ODS_CELL.finditer(markup):
+        repeated = _REPEATED.search(found[1])
+        width += int(repeated[1]) if repeated else 1
+        if b"value-type" in found[1]:
+            last = width
+    return last > 0, last
+
+
+def _number_of(letters: bytes) -> int:
+    number = 0
+    for letter in letters[:4]:
+        number = 26 * number + letter - 64
+    return number
+
+
 def _check_markup(archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str) -> None:
     with archive.open(part) as stream:
         head = stream.read(4096)
+    if "worksheets/" in part.filename:
+        _check_merged(archive, part, file)
     if b"<!DOCTYPE" in head or b"<!ENTITY" in head:
         raise FileError(
             "the workbook defines entities, which no spreadsheet program writes",
             [file],
             "do not open it; ask where it comes from",
         )
+
+
+def _check_merged(archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str) -> None:
+    """Refuse merged areas that a reader would fill cell by cell for ever."""
+    area = 0
+    for found in _MERGED.finditer(archive.read(part)):
+        columns = abs(_number_of(found[3]) - _number_of(found[1])) + 1
+        area += columns * (abs(int(found[4]) - int(found[2])) + 1)
+    if area > MOST_CELLS:
+        raise vast_sheet(file)
 
 
 def _too_much(file: str) -> FileError:

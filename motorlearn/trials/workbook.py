@@ -9,7 +9,7 @@ import io
 import re
 import zipfile
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Final
 from xml.etree.ElementTree import ParseError
 
@@ -24,7 +24,14 @@ from openpyxl.utils.exceptions import InvalidFileException
 from motorlearn.exceptions import FileError
 from motorlearn.trials.grid import Grid
 from motorlearn.trials.problems import gather, problem_frame
-from motorlearn.trials.safety import check_archive
+from motorlearn.trials.safety import MOST_CELLS, check_archive, refuse_vast_sheets, vast_sheet
+from motorlearn.trials.workbook_marks import (
+    comment_marks,
+    formula_marks,
+    layout_marks,
+    number_texts,
+    percent_marks,
+)
 
 _DAMAGE: Final = (
     ArithmeticError,
@@ -43,8 +50,6 @@ _DAMAGE: Final = (
     zipfile.BadZipFile,
     zlib.error,
 )
-_MOST_CELLS: Final = 5_000_000
-_TEXT_NUMBER: Final = re.compile(r"\s*[+-]?\d+([.,]\d+)?\s*")
 _ZEROS: Final = re.compile(r"0{2,}")
 
 
@@ -67,10 +72,11 @@ def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> 
                 shown.title
             ]
         return _grid(formulas, shown, stored, others, file)
-    except _DAMAGE as problem:
-        if isinstance(problem, FileError):
-            raise
-        raise _damaged(file) from problem
+    except FileError:
+        raise
+    except _DAMAGE:
+        refuse_vast_sheets(content, file)
+        return _values_only(content, file, sheet)
 
 
 def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:
@@ -83,6 +89,11 @@ def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None)
     """
     if content.startswith(b"PK"):
         check_archive(content, file)
+        refuse_vast_sheets(content, file)
+    return _values_only(content, file, sheet)
+
+
+def _values_only(content: bytes, file: str, sheet: str | int | None) -> Grid:
     try:
         book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
         visible = [
@@ -93,24 +104,25 @@ def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None)
         name = _sheet_name(book.sheet_names, visible or book.sheet_names, file, sheet)
         part = book.get_sheet_by_name(name)
         cells = part.to_python(skip_empty_area=False)
+    except FileError:
+        raise
     except (*_DAMAGE, calamine.CalamineError) as problem:
-        if isinstance(problem, FileError):
-            raise
         raise _damaged(file) from problem
     lines = [[_text(value) for value in line] for line in cells]
-    marks = _number_texts(cells, file, name)
     others = [other for other in visible if other != name] if sheet is None else []
-    return _build(lines, file, name, [marks, *_unread(others, file)])
+    marks = [number_texts(cells, file, name), *_unread(others, file), _unseen(file, name)]
+    return _build(lines, file, name, marks)
 
 
-def sheet_names(content: bytes, file: str) -> list[str]:
-    """Names of the visible sheets of an ``.xlsx`` workbook."""
-    check_archive(content, file)
-    try:
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, keep_links=False)
-        return [part.title for part in book.worksheets if part.sheet_state == "visible"]
-    except _DAMAGE as problem:
-        raise _damaged(file) from problem
+def _unseen(file: str, sheet: str) -> pd.DataFrame:
+    return problem_frame(
+        "layout not looked at",
+        severity="note",
+        file=file,
+        sheet=sheet,
+        advice="only values were read: hidden and merged cells, comments and formulas cannot be "
+        "seen in this workbook; save it as .xlsx from a spreadsheet to have them checked",
+    )
 
 
 def _choose(book, file: str, sheet: str | int | None):
@@ -150,11 +162,11 @@ def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
         for row, found in zip(cells, values, strict=True)
     ]
     marks = [
-        _number_texts(values, file, shown.title),
-        *_formula_marks(cells, values, file, shown.title),
-        *_layout_marks(shown, file),
-        *_comment_marks(cells, file, shown.title),
-        *_percent_marks(cells, file, shown.title),
+        number_texts(values, file, shown.title),
+        *formula_marks(cells, values, file, shown.title),
+        *layout_marks(shown, file),
+        *comment_marks(cells, file, shown.title),
+        *percent_marks(cells, file, shown.title),
         *_unread(others, file),
     ]
     if book.epoch == CALENDAR_MAC_1904:
@@ -171,12 +183,8 @@ def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
 
 
 def _refuse_vast(sheet, file: str) -> None:
-    if sheet.max_row * sheet.max_column > _MOST_CELLS:
-        raise FileError(
-            "the sheet has more than five million cells",
-            [file],
-            "delete its empty area, or save it as CSV or Parquet",
-        )
+    if sheet.max_row * sheet.max_column > MOST_CELLS:
+        raise vast_sheet(file)
 
 
 def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFrame]) -> Grid:
@@ -229,157 +237,6 @@ def _encodable(text: str) -> str:
 
 def _has_formula(sheet) -> bool:
     return any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
-
-
-def _address(row: int, column: int) -> str:
-    return f"[{openpyxl.utils.get_column_letter(column)}]"
-
-
-def _cell_marks(
-    rule: str, found: Iterable[tuple[int, int, object]], file: str, sheet: str, **said: str
-) -> pd.DataFrame:
-    entries = list(found)
-    return problem_frame(
-        rule,
-        file=file,
-        sheet=sheet,
-        row=[row for row, _, _ in entries],
-        column=[f"cell {_address(row, column)}" for row, column, _ in entries],
-        value=[value for _, _, value in entries],
-        severity=said["severity"],
-        advice=said["advice"],
-    )
-
-
-def _number_texts(lines: Sequence[Sequence[object]], file: str, sheet: str) -> pd.DataFrame:
-    """Find texts that look like numbers in columns where most cells are numbers."""
-    width = max((len(line) for line in lines), default=0)
-    numbers = np.zeros(width, dtype=int)
-    texts: list[list[tuple[int, int, object]]] = [[] for _ in range(width)]
-    for row, line in enumerate(lines, 1):
-        for place, value in enumerate(line):
-            if isinstance(value, int | float) and not isinstance(value, bool):
-                numbers[place] += 1
-            elif isinstance(value, str) and _TEXT_NUMBER.fullmatch(value):
-                texts[place].append((row, place + 1, value))
-    found = [
-        entry
-        for count, cells in zip(numbers, texts, strict=True)
-        if count > len(cells)
-        for entry in cells
-    ]
-    return _cell_marks(
-        "number stored as text",
-        found,
-        file,
-        sheet,
-        severity="doubt",
-        advice="the cell holds text that looks like a number; check it and its decimal mark",
-    )
-
-
-def _formula_marks(cells, values, file: str, sheet: str) -> list[pd.DataFrame]:
-    formulas = [
-        (cell.row, cell.column, str(cell.value), value)
-        for row, found in zip(cells, values, strict=True)
-        for cell, value in zip(row, found, strict=True)
-        if cell.data_type == "f"
-    ]
-    without = [(row, column, text) for row, column, text, value in formulas if value is None]
-    stored = [(row, column, text) for row, column, text, value in formulas if value is not None]
-    return [
-        _cell_marks(
-            "formula without a stored value",
-            without,
-            file,
-            sheet,
-            severity="error",
-            advice="open the workbook in a spreadsheet, let it compute, and save it again; the "
-            "cell was read as empty",
-        ),
-        _cell_marks(
-            "value from a formula",
-            stored,
-            file,
-            sheet,
-            severity="note",
-            advice="the stored value was read; formulas are never evaluated here",
-        ),
-    ]
-
-
-def _layout_marks(sheet, file: str) -> list[pd.DataFrame]:
-    title = sheet.title
-    rows = [
-        (row, 1, "")
-        for row, entry in sheet.row_dimensions.items()
-        if entry.hidden and row <= sheet.max_row
-    ]
-    columns = [
-        (1, place, "")
-        for letters, entry in sheet.column_dimensions.items()
-        if entry.hidden
-        for place in range(entry.min or 1, min(entry.max or 1, sheet.max_column) + 1)
-    ]
-    merged = [(part.min_row, part.min_col, part.coord) for part in sheet.merged_cells.ranges]
-    top = [entry for entry in merged if entry[0] <= 3]
-    body = [entry for entry in merged if entry[0] > 3]
-    look = {"severity": "doubt", "file": file, "sheet": title}
-    return [
-        _cell_marks("hidden row", rows, advice="it was read; unhide it and check", **look),
-        _cell_marks("hidden column", columns, advice="it was read; unhide it and check", **look),
-        _cell_marks(
-            "merged cells",
-            body,
-            advice="only the first cell holds the value, the others were read as empty: unmerge "
-            "and fill them in",
-            **look,
-        ),
-        _cell_marks(
-            "merged cells in the heading",
-            top,
-            file,
-            title,
-            severity="note",
-            advice="the text was taken for all the columns beneath",
-        ),
-    ]
-
-
-def _comment_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
-    found = [
-        (cell.row, cell.column, cell.comment.text) for row in cells for cell in row if cell.comment
-    ]
-    return [
-        _cell_marks(
-            "comment in a cell",
-            found,
-            file,
-            sheet,
-            severity="note",
-            advice="a comment is not data; move what matters into a column of its own",
-        )
-    ]
-
-
-def _percent_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
-    found = [
-        (cell.row, cell.column, cell.value)
-        for row in cells
-        for cell in row
-        if "%" in (cell.number_format or "") and isinstance(cell.value, int | float)
-    ]
-    return [
-        _cell_marks(
-            "cell shown as a percentage",
-            found,
-            file,
-            sheet,
-            severity="doubt",
-            advice="the cell holds this share of 1 and shows it as a percentage; declare the "
-            "notation in the import recipe",
-        )
-    ]
 
 
 def _unread(others: Sequence[str], file: str) -> list[pd.DataFrame]:

@@ -350,6 +350,56 @@ def test_an_open_document_reads_the_same(tmp_path):
     trials = ml.read_trials(tmp_path / "log.ods")
     assert trials.table.equals(expected.table)
     assert trials.rows.tolist() == expected.rows.tolist()
+    assert trials.problems["rule"].tolist() == ["layout not looked at"]
+
+
+@pytest.mark.parametrize("across", [True, False])
+def test_repeated_cells_of_an_open_document_do_not_explode(tmp_path, across):
+    write_ods(tmp_path / "log.ods", [HEADINGS, *good_rows()])
+    wide = b'<table:table-cell table:number-columns-repeated="16000" office:value-type="float" '
+    tall = b'<table:table-row table:number-rows-repeated="1000000">'
+    with zipfile.ZipFile(tmp_path / "log.ods") as archive:
+        content = archive.read("content.xml")
+    if across:
+        content = content.replace(b"<table:table-cell ", wide, 1)
+    (tmp_path / "a.ods").write_bytes(
+        _rezipped(
+            tmp_path / "log.ods",
+            **{"content.xml": content.replace(b"<table:table-row>", tall, 1)},
+        )
+    )
+    if across:
+        with pytest.raises(FileError, match="five million cells"):
+            ml.read_trials(tmp_path / "a.ods")
+    empty = content.replace(
+        b"</table:table>", tall[:-1] + b"><table:table-cell/></table:table-row></table:table>"
+    )
+    if not across:
+        (tmp_path / "b.ods").write_bytes(_rezipped(tmp_path / "log.ods", **{"content.xml": empty}))
+        assert len(ml.read_trials(tmp_path / "b.ods").table) == 6
+
+
+def test_a_merged_area_of_the_whole_sheet_is_refused(tmp_path):
+    book, _ = book_of(*good_rows())
+    book.save(tmp_path / "a.xlsx")
+    with zipfile.ZipFile(tmp_path / "a.xlsx") as archive:
+        sheet = archive.read("xl/worksheets/sheet1.xml")
+    merged = b'</sheetData><mergeCells count="1"><mergeCell ref="A9:XFD1048576"/></mergeCells>'
+    sheet = sheet.replace(b"</sheetData>", merged)
+    (tmp_path / "b.xlsx").write_bytes(
+        _rezipped(tmp_path / "a.xlsx", **{"xl/worksheets/sheet1.xml": sheet})
+    )
+    with pytest.raises(FileError, match="five million cells"):
+        ml.read_trials(tmp_path / "b.xlsx")
+
+
+def test_a_workbook_of_a_statistics_package_with_a_dangling_drawing_is_read():
+    """Written by openxlsx 4.2.5.2 for R; it names a drawing that is not in the archive."""
+    trials = ml.read_trials(Path(__file__).parent / "files" / "openxlsx.xlsx")
+    assert trials.table["participant"].tolist() == ["p1", "p2", "p3", "007", "p5"]
+    np.testing.assert_array_equal(trials.table["x"], [1.5, 3, -4.25, np.nan, 1000000.125])
+    assert trials.table["date"].tolist()[0] == "2026-03-02"
+    assert trials.problems["rule"].tolist() == ["layout not looked at"]
 
 
 def test_a_workbook_written_by_another_program_reads_the_same(tmp_path):
