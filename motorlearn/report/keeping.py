@@ -5,6 +5,7 @@ code, and a checksum of every picture. Where the fingerprint is unchanged, a pic
 whole is taken over; captions and alternative texts are always written anew.
 """
 
+import functools
 import hashlib
 import json
 from dataclasses import dataclass
@@ -45,7 +46,9 @@ def _frame(frame: pd.DataFrame) -> bytes:
     return np.ascontiguousarray(hashed).tobytes() + "|".join(map(str, frame.columns)).encode()
 
 
+@functools.cache
 def _code() -> str:
+    """Checksum of the code behind pictures, as it was when this process first asked."""
     package = Path(motorlearn.__file__).parent
     digest = hashlib.sha256(f"{motorlearn.__version__} {mpl.__version__}".encode())
     for path in sorted(package.rglob("*.py")):

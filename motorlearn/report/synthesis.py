@@ -29,7 +29,8 @@ class Synthesis(Result):
     scale : {"difference", "ratio", "g"}
         What was combined: raw differences, ratios, or Hedges g where outcomes or units differ.
     estimate, conf_low, conf_high : float
-        Summary with its 95 % interval (Hartung, Knapp, Sidik and Jonkman, t with k - 1 df).
+        Summary with its 95 % interval (Hartung, Knapp, Sidik and Jonkman, never narrower than the
+        usual one; t with k - 1 df).
     p : float
         Of the summary.
     tau2 : float
@@ -79,7 +80,7 @@ class Synthesis(Result):
         )
         notes = (
             "Random effects: variance between studies by Paule and Mandel, interval by Hartung, "
-            "Knapp, Sidik and Jonkman.",
+            "Knapp, Sidik and Jonkman, never narrower than the usual one.",
         )
         return (
             Table("synthesis", "Studies and their random-effects summary", columns, rows, notes),
@@ -160,12 +161,18 @@ def random_effects(y: np.ndarray, std_error: np.ndarray) -> RandomEffects:
     """Summarise estimates with known standard errors.
 
     tau² solves ``sum w_i (y_i - mean)² = k - 1`` with ``w_i = 1 / (se_i² + tau²)``; the variance of
-    the mean is ``sum w_i (y_i - mean)² / ((k - 1) sum w_i)``.
+    the mean is ``max(1, sum w_i (y_i - mean)² / (k - 1)) / sum w_i``: without the lower bound, a
+    few studies that happen to agree would give an interval far too narrow.
 
     Parameters
     ----------
     y, std_error : array (k,)
         Estimates and their standard errors.
+
+    References
+    ----------
+    Röver, C., Knapp, G., & Friede, T. (2015). BMC Medical Research Methodology, 15, 99.
+    https://doi.org/10.1186/s12874-015-0091-1
 
     Examples
     --------
@@ -179,13 +186,14 @@ def random_effects(y: np.ndarray, std_error: np.ndarray) -> RandomEffects:
     tau2 = max(float(found.tau2), 0.0)
     weights = 1 / (std_error**2 + tau2)
     mean = float(weights @ y / weights.sum())
-    spread = math.sqrt(float(weights @ (y - mean) ** 2) / ((k - 1) * weights.sum()))
+    excess = max(1.0, float(weights @ (y - mean) ** 2) / (k - 1))
+    spread = math.sqrt(excess / weights.sum())
     half = float(stats.t.isf(0.025, k - 1)) * spread
     ahead = float(stats.t.isf(0.025, k - 2)) * math.hypot(math.sqrt(tau2), spread) if k > 2 else NAN
     return RandomEffects(
         mean,
         (mean - half, mean + half),
-        float(2 * stats.t.sf(abs(mean) / spread, k - 1)) if spread > 0 else NAN,
+        float(2 * stats.t.sf(abs(mean) / spread, k - 1)),
         tau2,
         weights / weights.sum(),
         float(found.q),

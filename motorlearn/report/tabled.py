@@ -316,11 +316,7 @@ def problems_table(problems: pd.DataFrame) -> Table:
     columns = [Column(name) for name in ("file", "row", "column", "value", "rule", "advice")]
     shown = problems[problems["severity"] != "note"].head(40)
     rest = len(problems) - len(shown)
-    notes = (
-        (f"{count(rest, 'further entry').replace('entrys', 'entries')} of less weight.",)
-        if rest
-        else ()
-    )
+    notes = (f"{count(rest, 'further entry')} of less weight.",) if rest else ()
     return Table("doubts", "Doubts in the data", tuple(columns), shown.astype("str"), notes)
 
 

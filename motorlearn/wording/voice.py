@@ -1,6 +1,7 @@
 """How one study speaks about one outcome: its unit, its decimals, the names of its tests."""
 
 import math
+import re
 from dataclasses import dataclass
 
 import pandas as pd
@@ -142,11 +143,12 @@ def count(number: float, noun: str, *, spelt: bool = False) -> str:
 
     Examples
     --------
-    >>> count(1, "day"), count(7.0, "day"), count(3, "trial", spelt=True)
-    ('1 day', '7 days', 'three trials')
+    >>> count(1, "day"), count(7.0, "day"), count(3, "study", spelt=True)
+    ('1 day', '7 days', 'three studies')
     """
     written = f"{number:g}"
-    form = noun if written == "1" else f"{noun}s"
+    plural = f"{noun[:-1]}ies" if re.search("[^aeiou]y$", noun) else f"{noun}s"
+    form = noun if written == "1" else plural
     if spelt and written.isdigit() and int(written) < len(_LETTERS):
         written = _LETTERS[int(written)]
     return f"{written} {form}"

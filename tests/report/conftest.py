@@ -1,5 +1,6 @@
 """Studies of every shape the report must hold: shipped, null, applied, one group, two people."""
 
+import base64
 from pathlib import Path
 
 import numpy as np
@@ -98,7 +99,12 @@ STUDIES = {
 }
 
 
-@pytest.fixture(scope="session", params=STUDIES)
+@pytest.fixture(
+    scope="session",
+    params=[
+        pytest.param(name, marks=pytest.mark.slow if name == "applied" else ()) for name in STUDIES
+    ],
+)
 def study(request) -> Study:
     return STUDIES[request.param]()
 
@@ -106,6 +112,31 @@ def study(request) -> Study:
 @pytest.fixture(scope="session")
 def shipped() -> Study:
     return STUDIES["shipped"]()
+
+
+TINY_PNG = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+)
+
+
+@pytest.fixture
+def quick_pictures(monkeypatch):
+    """Leave out drawing and side results, which are slow; gives what would have been drawn."""
+    drawn = []
+
+    def stub(self, form, **more):
+        drawn.append((self.name, form))
+        return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
+
+    monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
+    monkeypatch.setattr("motorlearn.report.findings.beside", lambda *arguments: {})
+    return drawn
+
+
+@pytest.fixture(scope="session")
+def folder(shipped, tmp_path_factory):
+    """The whole report of the shipped study."""
+    return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
 
 
 @pytest.fixture(scope="session")

@@ -11,13 +11,7 @@ import openpyxl
 import pytest
 from docx.oxml.ns import qn
 
-import motorlearn as ml
 from motorlearn.compare import PhaseComparison
-
-
-@pytest.fixture(scope="module")
-def folder(shipped, tmp_path_factory):
-    return ml.write_report(shipped, tmp_path_factory.mktemp("documents") / "out", quiet=True).parent
 
 
 @pytest.fixture(scope="module")

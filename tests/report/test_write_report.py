@@ -24,8 +24,8 @@ def document(study):
 
 
 @pytest.fixture(scope="session")
-def written(shipped, tmp_path_factory):
-    return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True)
+def written(folder):
+    return folder / "report.html"
 
 
 def test_no_text_claims_more_than_its_test(document, study):
@@ -132,7 +132,7 @@ def test_somebodys_folder_is_left_alone(tmp_path, studies):
     assert (tmp_path / "thesis.docx").read_text() == "years of work"
 
 
-def test_a_killed_run_leaves_the_old_report(tmp_path, monkeypatch, studies):
+def test_a_killed_run_leaves_the_old_report(tmp_path, monkeypatch, studies, quick_pictures):
     page = ml.write_report(studies["pilot"](), tmp_path / "out", quiet=True)
     before = page.read_bytes()
 
@@ -146,7 +146,7 @@ def test_a_killed_run_leaves_the_old_report(tmp_path, monkeypatch, studies):
     assert [path.name for path in tmp_path.iterdir()] == ["out"]
 
 
-def test_decimal_comma_everywhere(tmp_path, studies):
+def test_decimal_comma_everywhere(tmp_path, studies, quick_pictures):
     page = ml.write_report(studies["programme"](), tmp_path / "out", decimal=",", quiet=True)
     main = page.read_text(encoding="utf-8").split("<main>")[1].split("</main>")[0]
     text = re.sub(r"<[^>]+>", " ", re.sub(r'src="[^"]*"', "", main))
@@ -155,12 +155,12 @@ def test_decimal_comma_everywhere(tmp_path, studies):
     assert re.search(r"\d,\d", text)
 
 
-def test_the_final_report_has_no_remarks_to_the_author(tmp_path, studies):
+def test_the_final_report_has_no_remarks_to_the_author(tmp_path, studies, quick_pictures):
     page = ml.write_report(studies["pilot"](), tmp_path / "out", draft=False, quiet=True)
     assert "For the author to write" not in page.read_text(encoding="utf-8")
 
 
-def test_the_same_study_gives_the_same_page(tmp_path, studies):
+def test_the_same_study_gives_the_same_page(tmp_path, studies, quick_pictures):
     first = ml.write_report(studies["pilot"](), tmp_path / "a", quiet=True).read_bytes()
     second = ml.write_report(studies["pilot"](), tmp_path / "b", quiet=True).read_bytes()
     assert first == second

@@ -1,0 +1,167 @@
+"""The report command: options, messages, exit codes, and what a second run takes over."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import motorlearn as ml
+from motorlearn.commands import app
+from motorlearn.exceptions import InputError
+from motorlearn.report.keeping import kept_from
+
+SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
+
+
+@pytest.fixture(scope="module")
+def little(tmp_path_factory, small):
+    """A small study on disk."""
+    folder = tmp_path_factory.mktemp("study") / "little"
+    folder.mkdir()
+    study = small(3)
+    study.trials.table.to_csv(folder / "trials.csv", index=False)
+    (folder / "study.toml").write_text(PLAN, "utf-8")
+    return folder
+
+
+PLAN = """
+[study]
+title = "A little ring push"
+[[groups]]
+name = "blocked"
+schedule = "blocked"
+[[groups]]
+name = "random"
+schedule = "random"
+[[tasks]]
+name = "straight"
+[[tasks]]
+name = "bank"
+[[practice]]
+session = 1
+day = 0
+blocks = 3
+trials_per_block = 6
+[[tests]]
+phase = "pretest"
+trials = 6
+[[tests]]
+phase = "retention"
+trials = 6
+interval_days = 1
+[[outcomes]]
+name = "radial_error"
+unit = "cm"
+better = "lower"
+[[outcomes]]
+name = "hit"
+better = "higher"
+[target]
+radius = 20.0
+[units]
+length = "cm"
+"""
+
+
+def test_one_outcome_decimal_comma_final(little, tmp_path, quick_pictures):
+    run = CliRunner().invoke(
+        app,
+        [
+            "report",
+            str(little),
+            "--out",
+            str(tmp_path / "out"),
+            "--outcome",
+            "hit",
+            "--decimal-comma",
+            "--final",
+            "--quiet",
+        ],
+    )
+    assert run.exit_code == 0, run.output
+    page = (tmp_path / "out" / "report.html").read_text("utf-8")
+    assert "hit rate" in page and "Secondary outcome" not in page
+    assert "For the author to write" not in page
+    assert ";" in (tmp_path / "out" / "tables" / "means-hit.csv").read_text("utf-8")
+
+
+def test_an_unknown_outcome_is_refused(little, tmp_path):
+    with pytest.raises(InputError, match="radial_error, hit"):
+        ml.write_report(ml.read_study(little), tmp_path / "out", outcome="hits", quiet=True)
+
+
+def run_command(*arguments):
+    return subprocess.run(
+        [sys.executable, "-m", "motorlearn", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        env={**os.environ, "COLUMNS": "200"},
+    )
+
+
+def test_errors_in_the_data_end_with_a_message_and_an_exit_code(little, tmp_path):
+    broken = tmp_path / "broken"
+    shutil.copytree(little, broken)
+    rows = (broken / "trials.csv").read_text("utf-8").splitlines()
+    (broken / "trials.csv").write_text("\n".join([*rows, rows[1]]), "utf-8")
+    run = run_command("report", broken, "--out", tmp_path / "out")
+    assert run.returncode != 0
+    assert run.stderr.startswith("motorlearn: the data have") and run.stderr.count("\n") == 1
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_second_run_redraws_only_what_changed(little, tmp_path, quick_pictures):
+    study = ml.read_study(little)
+    first = ml.write_report(study, tmp_path / "out", quiet=True)
+    before = {p.name: p.read_bytes() for p in (first.parent / "figures").iterdir()}
+    assert quick_pictures
+    quick_pictures.clear()
+    ml.write_report(study, tmp_path / "out", quiet=True)
+    assert quick_pictures == []
+    assert {p.name: p.read_bytes() for p in (first.parent / "figures").iterdir()} == before
+
+
+def test_a_new_caption_reaches_the_page_without_a_new_drawing(
+    little, tmp_path, monkeypatch, quick_pictures
+):
+    study = ml.read_study(little)
+    ml.write_report(study, tmp_path / "out", quiet=True)
+    quick_pictures.clear()
+    words = ml.wording.Words("A new caption of the flow.", "A new text for the ear.")
+    monkeypatch.setattr("motorlearn.wording.captions.flow_words", lambda flow: words)
+    page = ml.write_report(study, tmp_path / "out", quiet=True)
+    assert "A new caption of the flow." in page.read_text("utf-8")
+    svg = (page.parent / "figures" / "participant-flow.svg").read_text("utf-8")
+    assert quick_pictures == []
+    assert svg.count("<desc>") == 1 and "A new text for the ear." in svg
+
+
+def test_changed_data_are_drawn_again(little, tmp_path, quick_pictures):
+    study = ml.read_study(little)
+    ml.write_report(study, tmp_path / "out", quiet=True)
+    first = list(quick_pictures)
+    study.trials.table.loc[0, ["x", "radial_error"]] = 100.0
+    ml.write_report(study, tmp_path / "out", quiet=True)
+    assert quick_pictures == first * 2
+
+
+@pytest.mark.parametrize(
+    "spoilt", ["{", "[]", '{"fingerprint": "x"}', '{"fingerprint": "x", "files": {"../a": "b"}}']
+)
+def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
+    (tmp_path / "kept.json").write_text(spoilt, "utf-8")
+    assert kept_from(tmp_path, "x").checksums == {}
+
+
+def test_a_touched_picture_is_drawn_again(little, tmp_path, quick_pictures):
+    study = ml.read_study(little)
+    page = ml.write_report(study, tmp_path / "out", quiet=True)
+    picture = page.parent / "figures" / "landing-map.png"
+    whole = picture.read_bytes()
+    picture.write_bytes(b"scribble")
+    ml.write_report(study, tmp_path / "out", quiet=True)
+    assert picture.read_bytes() == whole
