@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterator
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -22,7 +23,15 @@ from motorlearn.audit.phase_model import (
     bootstrapped,
     phase_model,
 )
-from motorlearn.audit.report import Check, Remedy, Step, judged, no_residuals
+from motorlearn.audit.report import (
+    Check,
+    Remedy,
+    Step,
+    attempted,
+    judged,
+    no_residuals,
+    remedied,
+)
 from motorlearn.compare import PhaseComparison
 
 
@@ -46,13 +55,25 @@ def test_checks(result: PhaseComparison, model: PhaseModel, context: Context) ->
     yield missing_check(result, model, context)
     if not model.pairs:
         return
-    yield normality_check(model, context)
-    yield variance_check(model, context)
+    yield from _of_contrasts(result, model, context)
+
+
+def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) -> Iterator[Check]:
+    """Checks that need contrasts between groups; too few people make a row, not an end."""
+    wanted = [
+        ("residuals are roughly normal", "skewness", normality_check),
+        ("groups have the same spread", "sd_ratio", variance_check),
+        ("no single participant decides", "flips", influence_check),
+    ]
     if model.adjusted:
-        yield slopes_check(model, context)
-        yield overlap_check(model, context)
+        wanted[2:2] = [
+            ("the baseline works alike in all groups (parallel slopes)", "slopes", slopes_check),
+            ("groups overlap at the baseline", "overlap", overlap_check),
+        ]
+    for words, guide, check in wanted:
+        yield attempted(words, "", context.guide(guide), partial(check, model, context))
+    if model.adjusted:
         yield from reliability_checks(result, model, context)
-    yield influence_check(model, context)
 
 
 def focused(model: PhaseModel, context: Context) -> PhaseModel:
@@ -112,7 +133,7 @@ def normality_check(model: PhaseModel, context: Context) -> Check:
         finding,
         "Look at the figure; analyse logarithms, resample, or permute.",
         chance=p,
-        remedy=_shape_remedy(model, context),
+        remedy=remedied(lambda: _shape_remedy(model, context)),
     )
 
 
@@ -290,7 +311,7 @@ def influence_check(model: PhaseModel, context: Context) -> Check:
         grade if grade != "fine" else by_cook,
         finding.strip(),
         "Report the result with and without the participants named; leave nobody out for it.",
-        _worst_removal(model, table) if context.remedies else None,
+        remedied(lambda: _worst_removal(model, table)) if context.remedies else None,
     )
 
 

@@ -5,23 +5,14 @@ from collections.abc import Iterator
 from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, judged
+from motorlearn.compare import PhaseComparison
 from motorlearn.linear import Equivalence
 
 
 def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]:
     """Checks of two one-sided tests."""
+    yield _declared(context)
     smallest = context.design.smallest_effect if context.design is not None else None
-    reason = smallest.reason if smallest is not None else ""
-    yield judged(
-        "the bounds were declared and justified beforehand",
-        "1 where the plan gives no bound, or a bound without a reason",
-        float(not reason),
-        context.guide("bound_declared"),
-        f"Plan: {digits.significant(smallest.value)}; {reason}"
-        if smallest is not None
-        else "The plan names no smallest effect of interest, or no plan was given.",
-        "Without a bound set beforehand report the interval only, and no equivalence verdict.",
-    )
     if smallest is not None:
         yield _same_bound(result, smallest.value, context)
     width = (result.conf_high - result.conf_low) / (result.bound_high - result.bound_low)
@@ -33,6 +24,27 @@ def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]
         f"Interval {digits.interval(result.conf_low, result.conf_high)}, bounds "
         f"{digits.interval(result.bound_low, result.bound_high)}.",
         "An interval wider than the bounds cannot lie inside them: the verdict says nothing.",
+    )
+
+
+def declared_bound_checks(result: PhaseComparison, context: Context) -> Iterator[tuple[str, Check]]:
+    """Check of the bounds of a comparison of phases that makes equivalence tests."""
+    if len(result.equivalence):
+        yield "equivalence", _declared(context)
+
+
+def _declared(context: Context) -> Check:
+    smallest = context.design.smallest_effect if context.design is not None else None
+    reason = smallest.reason if smallest is not None else ""
+    return judged(
+        "the bounds were declared and justified beforehand",
+        "1 where the plan gives no bound, or a bound without a reason",
+        float(not reason),
+        context.guide("bound_declared"),
+        f"Plan: {digits.significant(smallest.value)}; {reason}"
+        if smallest is not None
+        else "The plan names no smallest effect of interest, or no plan was given.",
+        "Without a bound set beforehand report the interval only, and no equivalence verdict.",
     )
 
 

@@ -7,11 +7,12 @@ from motorlearn.audit.agreement import agreement_checks
 from motorlearn.audit.comparison import comparison_checks, comparison_residuals
 from motorlearn.audit.context import Context
 from motorlearn.audit.curves import curve_checks, curve_residuals, many_curves_checks
-from motorlearn.audit.equivalence import equivalence_checks
+from motorlearn.audit.equivalence import declared_bound_checks, equivalence_checks
 from motorlearn.audit.guides import with_own_thresholds
 from motorlearn.audit.mixed_counts import CountAudit
 from motorlearn.audit.mixed_linear import LinearAudit
 from motorlearn.audit.mixed_model import MixedModel
+from motorlearn.audit.paired import paired_checks
 from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.repeated import repeated_checks
 from motorlearn.audit.report import RESIDUAL_COLUMNS, Audit, assemble, no_residuals
@@ -118,7 +119,12 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
         raise InputError("the comparison has no such phase", unknown, f"it has {', '.join(known)}")
     baseline = result.recipe.options["baseline"]
     chosen = tuple(phases) if phases else tuple(p for p in known if p != baseline)
-    checks = [*comparison_checks(result, context, chosen), *repeated_checks(result, context)]
+    checks = [
+        *comparison_checks(result, context, chosen),
+        *paired_checks(result, context, chosen),
+        *declared_bound_checks(result, context),
+        *repeated_checks(result, context),
+    ]
     recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
     return assemble(checks, comparison_residuals(result, chosen), recipe)
 

@@ -66,6 +66,9 @@ def most_telling_removal(
     worst = []
     for before in original:
         mine = own[own["contrast"] == before.label]
+        if mine.empty:
+            worst.append(Conclusion(before.label, *(np.nan,) * 4))
+            continue
         row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
         numbers = (float(row[name]) for name in ("estimate", "conf_low", "conf_high", "p"))
         worst.append(Conclusion(before.label, *numbers))

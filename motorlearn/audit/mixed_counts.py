@@ -7,7 +7,7 @@ import numpy as np
 from motorlearn import digits
 from motorlearn.audit.mixed import MixedAudit
 from motorlearn.audit.mixed_refits import conclusions, refit, with_row_effects
-from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.audit.report import Check, Remedy, Step, attempted, judged, remedied
 
 
 class CountAudit(MixedAudit):
@@ -50,19 +50,17 @@ class CountAudit(MixedAudit):
             value=outliers.value / max(outliers.expected, 1e-9) if outliers.value else 0.0,
         )
         yield self._separation()
-        yield self._quadrature()
+        yield attempted(
+            "the approximation of the likelihood is good enough",
+            "",
+            self.context.guide("quadrature"),
+            self._quadrature,
+        )
         yield from self._sizes()
 
     def _dispersion(self) -> Check:
         number = self.number("dispersion")
         single = bool(np.all(self.model.weight <= 1))
-        remedy = None
-        if self.context.remedies and not single:
-            other = with_row_effects(self.fit)
-            remedy = Remedy(
-                self.original,
-                (Step("random effect for every row", conclusions(other, self.focus)),),
-            )
         return self.simulated(
             (
                 "hits scatter as a binomial count does",
@@ -72,9 +70,15 @@ class CountAudit(MixedAudit):
             "dispersion",
             "dispersion",
             value=number.value / number.expected,
-            remedy=remedy,
+            remedy=None if single else remedied(self._row_effects),
             finding="Single attempts cannot show overdispersion." if single else "",
         )
+
+    def _row_effects(self) -> Remedy | None:
+        if not self.context.remedies:
+            return None
+        after = conclusions(with_row_effects(self.fit), self.focus)
+        return Remedy(self.original, (Step("random effect for every row", after),))
 
     def _separation(self) -> Check:
         largest = float(np.abs(self.fit.beta).max())

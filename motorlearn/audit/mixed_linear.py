@@ -6,7 +6,7 @@ import numpy as np
 
 from motorlearn.audit.mixed import MixedAudit
 from motorlearn.audit.mixed_refits import conclusions, on_logarithms, refit
-from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.audit.report import Check, Remedy, Step, judged, remedied
 
 
 class LinearAudit(MixedAudit):
@@ -14,15 +14,6 @@ class LinearAudit(MixedAudit):
 
     def by_family(self) -> Iterator[Check]:
         """Shape of residuals and small-sample inference of a linear model."""
-        remedy = None
-        if self.context.remedies:
-            other = on_logarithms(self.fit)
-            was_log = self.fit.formula.lstrip().startswith("log")
-            steps = list(self.robust().steps) if self.removed is not None else []
-            if other is not None:
-                name = "raw scores" if was_log else "logarithms"
-                steps.append(Step(name, conclusions(other, self.focus, name)))
-            remedy = Remedy(self.original, tuple(steps)) if steps else None
         yield self.simulated(
             (
                 "residuals are roughly normal",
@@ -31,7 +22,7 @@ class LinearAudit(MixedAudit):
             ),
             "skewness",
             "skewness",
-            remedy=remedy,
+            remedy=remedied(self._other_scale),
         )
         people = min(self.fit.n_groups.values())
         normal = self.fit.recipe.options["df"] == "normal"
@@ -42,8 +33,20 @@ class LinearAudit(MixedAudit):
             self.context.guide("persons"),
             f"{people} levels; degrees of freedom: {self.fit.recipe.options['df']}.",
             "Use Satterthwaite or Kenward-Roger degrees of freedom.",
-            remedy=self._small_sample(normal),
+            remedy=remedied(lambda: self._small_sample(normal)),
         )
+
+    def _other_scale(self) -> Remedy | None:
+        if not self.context.remedies:
+            return None
+        robust = self.robust()
+        steps = [] if robust is None else list(robust.steps)
+        other = on_logarithms(self.fit)
+        if other is not None:
+            was_log = self.fit.formula.lstrip().startswith("log")
+            name = "raw scores" if was_log else "logarithms"
+            steps.append(Step(name, conclusions(other, self.focus, name)))
+        return Remedy(self.original, tuple(steps)) if steps else None
 
     def _small_sample(self, normal: bool) -> Remedy | None:
         if not self.context.remedies:

@@ -8,7 +8,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
-from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
+from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged, remedied
 from motorlearn.compare import PhaseComparison
 from motorlearn.linear import repeated_anova, welch_one_way
 from motorlearn.mixed import fit_mixed
@@ -21,7 +21,7 @@ INTERACTION = "group:phase"
 def repeated_checks(result: PhaseComparison, context: Context) -> Iterator[tuple[str, Check]]:
     """Give the checks of groups by phases, where that analysis was made."""
     scores, codes, groups = _complete(result)
-    if not np.isfinite(result.anova["statistic"]).any() or len(scores) < 4:
+    if not result.anova["statistic"].notna().any() or len(scores) < 4:
         return
     if scores.shape[1] > 2:
         yield ANALYSIS, sphericity_check(result, context)
@@ -97,7 +97,7 @@ def cells_check(result: PhaseComparison, scores, context: Context) -> Check:
         context.guide("dropped"),
         f"{everybody - len(scores)} of {everybody} left out{names}.",
         "Use a mixed model on all available scores.",
-        remedy=_mixed_model(result) if context.remedies and lost else None,
+        remedy=remedied(lambda: _mixed_model(result)) if context.remedies and lost else None,
     )
 
 
@@ -120,7 +120,7 @@ def cell_shape_check(scores, codes, result: PhaseComparison, context: Context) -
         f"{cells} cells; smallest Shapiro p, corrected for their number: {digits.p_value(chance)}.",
         "Analyse logarithms, or permute.",
         chance=chance,
-        remedy=_other_scale(scores, codes, result) if context.remedies else None,
+        remedy=remedied(lambda: _other_scale(scores, codes, result)) if context.remedies else None,
     )
 
 
@@ -141,6 +141,8 @@ def box_m(scores, codes) -> float:
         matrix = np.atleast_2d(np.cov(part, rowvar=False))
         matrices.append(matrix)
         logs.append(np.linalg.slogdet(matrix)[1])
+    if not np.isfinite(logs).all():
+        return float("nan")
     total, groups = df.sum(), len(parts)
     pooled = sum(d * matrix for d, matrix in zip(df, matrices)) / total
     m = total * np.linalg.slogdet(pooled)[1] - df @ np.array(logs)

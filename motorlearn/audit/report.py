@@ -1,6 +1,6 @@
 """What an audit gives: one row per assumption, with its grade and the remedy run beside it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -8,6 +8,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.audit.guides import Guide
+from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import GRADES
@@ -78,11 +79,19 @@ class Remedy:
 
     original: tuple[Conclusion, ...]
     steps: tuple[Step, ...]
+    failed: str = ""
 
     @property
     def names(self) -> str:
         """What was run, in words."""
         return "; ".join(step.name for step in self.steps)
+
+    @property
+    def words(self) -> str:
+        """What was run beside the original, or why nothing could be."""
+        if self.failed:
+            return f"The remedy could not be run: {self.failed}"
+        return f"Run beside: {self.names}."
 
     @property
     def changes(self) -> bool:
@@ -120,7 +129,7 @@ class Check:
             "source": self.guide.reference,
             "grade": self.grade,
             "finding": self.finding,
-            "remedy": f"{self.advice} Run beside: {run.names}." if run else self.advice,
+            "remedy": f"{self.advice} {run.words}" if run else self.advice,
             "original": _joined(run.original) if run else "",
             "remedied": " | ".join(
                 f"{step.name}: {_joined(step.conclusions)}" for step in run.steps
@@ -129,6 +138,24 @@ class Check:
             else "",
             "conclusion_changes": bool(run and run.changes),
         }
+
+
+def remedied(make: Callable[[], Remedy | None]) -> Remedy | None:
+    """Run a remedy; one that cannot be fitted says why instead of ending the audit."""
+    try:
+        return make()
+    except FitError as problem:
+        return Remedy((), (), failed=str(problem))
+
+
+def attempted(assumption: str, diagnostic: str, guide: Guide, make: Callable[[], Check]) -> Check:
+    """Make a check; one that cannot be computed is a visible row that says why."""
+    try:
+        return make()
+    except FitError as problem:
+        return Check(
+            assumption, diagnostic, float("nan"), guide, "look", f"Not computed: {problem}", ""
+        )
 
 
 def judged(

@@ -6,6 +6,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.audit.guides import GUIDES, with_own_thresholds
+from motorlearn.audit.paired import sign_flip_p
 from motorlearn.audit.phase_model import imputed, permuted, phase_model
 from motorlearn.audit.repeated import box_m
 from motorlearn.design import Threshold
@@ -200,3 +201,51 @@ def test_permutation_keeps_labels_inside_their_blocks():
     model = phase_model(compare(study()), "retention")
     blocks = np.array([name[0] for name in model.participants])
     assert all(entry.p == 1 for entry in permuted(model, blocks=blocks, permutations=99))
+
+
+# One group and equivalence ----------------------------------------------------------------------
+
+
+def one_group(change=-8.0, n=14, odd=0.0):
+    rng = np.random.default_rng(6)
+    rows = []
+    for i in range(n):
+        pre = rng.normal(40, 5)
+        rows.append((f"p{i}", "pretest", pre))
+        rows.append((f"p{i}", "retention", pre + change + rng.normal(0, 3) + odd * (i == 0)))
+    table = pd.DataFrame(rows, columns=["participant", "phase", "radial_error"])
+    return ml.compare_phases(table, "radial_error", group=None, baseline="pretest")
+
+
+def test_change_of_one_group_is_checked_with_flipped_signs_beside():
+    result = one_group()
+    found = row(ml.check_assumptions(result), "changes are roughly normal")
+    assert found["grade"] == "fine"
+    there = result.paired.iloc[0]
+    assert f"{there['estimate']:.2f}".replace("-", "−") in found["original"]
+    assert "signs of the changes flipped" in found["remedied"]
+    assert not found["conclusion_changes"]
+
+
+def test_one_odd_change_is_flagged():
+    found = ml.check_assumptions(one_group(odd=60))
+    assert row(found, "changes are roughly normal")["grade"] != "fine"
+
+
+def test_sign_flips_by_hand():
+    """Three changes of one sign: 2 of 8 patterns are as extreme."""
+    assert sign_flip_p(np.array([1.0, 2.0, 3.0]), flips=20000) == pytest.approx(0.25, abs=0.01)
+
+
+def test_equivalence_in_a_comparison_needs_a_declared_bound():
+    found = ml.check_assumptions(compare(study(), equivalence=2.0), remedies=False)
+    assert row(found, "declared and justified")["grade"] == "act"
+
+
+def test_too_few_participants_make_rows_that_say_so():
+    found = ml.check_assumptions(compare(study(n=2)), simulations=50)
+    assert found.table["grade"].isin(["fine", "look", "act"]).all()
+    alone = study(n=3)
+    alone = alone[~alone["participant"].isin(["b01", "b02"])]
+    found = ml.check_assumptions(compare(alone), simulations=50)
+    assert found.table["remedy"].str.contains("could not be run: ").any()
