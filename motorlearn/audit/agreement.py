@@ -18,12 +18,13 @@ def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
     yield _form(result, context)
     if len(result.limits):
         yield _spread(result, context)
-        yield _proportional(result, context)
+        if result.limits["slope"].notna().any():
+            yield _proportional(result, context)
         yield _normal_differences(result, context)
     if len(result.pairs):
         yield _prevalence(result, context)
         yield _bias(result, context)
-    if len(result.drift):
+    if len(result.drift) and result.drift["change"].notna().any():
         yield _drift(result, context)
     yield _double_rated(result, context)
 

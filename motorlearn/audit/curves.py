@@ -20,7 +20,8 @@ def curve_checks(result: CurveFit, context: Context) -> Iterator[Check]:
     """Checks of one learner's curve."""
     yield _identified(result, context)
     yield _seen(result, context)
-    if np.isfinite(result.residuals).sum() < 5:
+    residual = np.asarray(result.residuals, dtype=float)
+    if np.isfinite(residual).sum() < 5 or not residual @ residual > 0:
         return
     yield _serial(result, context)
     yield _runs(result, context)

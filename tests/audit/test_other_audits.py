@@ -211,3 +211,10 @@ def test_groups_and_remedies_of_a_population_curve():
     assert "logarithms" in row(found, "scatter alike")["remedied"]
     assert row(found, "spread alike in every group")["grade"] == "fine"
     assert "power form" in row(found, "rival")["finding"]
+
+
+def test_scores_that_never_vary_and_curves_that_fit_exactly_are_audited():
+    same = pd.DataFrame({"clip": [1, 1, 2, 2, 3, 3], "rater": list("AB") * 3, "score": 2})
+    result = ml.rater_agreement(same, item="clip", rater="rater", score="score", kind="ordinal")
+    assert row(result, "high enough")["grade"] == "look"
+    assert ml.check_assumptions(ml.fit_curve(N, np.full(len(N), 3.0))).worst == "act"
