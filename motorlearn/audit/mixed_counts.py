@@ -38,8 +38,19 @@ class CountAudit(MixedAudit):
             value=zeros.value / zeros.expected if zeros.expected > 0 else 1.0,
             finding=f"{int(zeros.value)} cells without a hit.",
         )
+        yield self._outliers()
+        yield self._separation()
+        yield attempted(
+            "the approximation of the likelihood is good enough",
+            "",
+            self.context.guide("quadrature"),
+            self._quadrature,
+        )
+        yield from self._sizes()
+
+    def _outliers(self) -> Check:
         outliers = self.number("outliers")
-        yield self.simulated(
+        return self.simulated(
             (
                 "no more outlying scores than the model expects",
                 "share of residuals beyond 3, over that expected",
@@ -49,14 +60,6 @@ class CountAudit(MixedAudit):
             "outliers",
             value=outliers.value / max(outliers.expected, 1e-9) if outliers.value else 0.0,
         )
-        yield self._separation()
-        yield attempted(
-            "the approximation of the likelihood is good enough",
-            "",
-            self.context.guide("quadrature"),
-            self._quadrature,
-        )
-        yield from self._sizes()
 
     def _dispersion(self) -> Check:
         number = self.number("dispersion")
