@@ -2,11 +2,30 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from scipy.optimize import minimize
 
 Value = Callable[[np.ndarray], tuple[float, np.ndarray]]
+
+
+class Likelihood(Protocol):
+    """What can be climbed: log-likelihood and gradient, and nodes that can be placed."""
+
+    def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and gradient."""
+
+    def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and each learner's gradient."""
+
+    def adapt(self, point: np.ndarray) -> None:
+        """Place the nodes for a point and hold them."""
+
+    def release(self) -> None:
+        """Let the nodes follow, where they can."""
+
+
 NEWTON_STEPS = 12
 
 
@@ -28,39 +47,56 @@ class Summit:
         return self.slack < 1e-6
 
 
-def ascend(value: Value, start: np.ndarray) -> Summit:
-    """Climb from a start; the second derivatives are differences of the exact gradient."""
-    start = np.asarray(start, float)
-    return _newton(value, _climb(value, start, _first_inverse(value, start))[0])
+def approach(likelihood: Likelihood, start: np.ndarray, *, rounds: int) -> np.ndarray:
+    """Climb from a start to near the top, ``rounds`` times at most.
 
-
-def ascend_adapting(
-    value: Value, adapt: Callable[[np.ndarray], None], start: np.ndarray, rounds: int = 12
-) -> Summit:
-    """Climb on quadrature nodes that are placed anew after every climb, until nothing moves."""
+    A likelihood whose nodes follow the point needs one round; one whose nodes stand still while
+    climbing is given new nodes before each.
+    """
     point, last = np.asarray(start, float), -np.inf
-    adapt(point)
-    inverse = _first_inverse(value, point)
+    likelihood.adapt(point)
+    scores = likelihood.scores(point)[1]
+    inverse = inverse_of(scores.T @ scores)
     for _ in range(rounds):
-        point, height, inverse = _climb(value, point, inverse)
-        adapt(point)
-        if abs(height - last) < 1e-6:
+        likelihood.adapt(point)
+        likelihood.release()
+        point, height, inverse = climb(likelihood.value, point, inverse)
+        if abs(height - last) < 1e-5:
             break
         last = height
-    return _newton(value, point)
+    return point
 
 
-def _first_inverse(value: Value, start: np.ndarray) -> np.ndarray:
-    return _symmetric(np.linalg.inv(_definite(observed_information(value, start))))
+def settle(likelihood: Likelihood, point: np.ndarray) -> Summit:
+    """Newton's method to the top, with the nodes placed anew until that changes nothing."""
+    likelihood.adapt(point)
+    summit = _newton(likelihood.value, point, None)
+    for _ in range(6):
+        likelihood.adapt(summit.point)
+        again = _newton(likelihood.value, summit.point, summit.information)
+        settled = abs(again.loglik - summit.loglik) < 1e-8
+        summit = again
+        if settled:
+            break
+    likelihood.release()
+    return summit
 
 
-def _climb(value: Value, start, inverse) -> tuple[np.ndarray, float, np.ndarray]:
+def inverse_of(information: np.ndarray) -> np.ndarray:
+    """Inverse after making the matrix positive definite."""
+    return _symmetric(np.linalg.inv(_definite(information)))
+
+
+def climb(
+    value: Value, start, inverse, slope: float = 0.01
+) -> tuple[np.ndarray, float, np.ndarray]:
+    """Quasi-Newton climb until the largest slope is small: point, height, inverse there."""
     found = minimize(
         lambda point: _negative(value, point),
         start,
         jac=True,
         method="BFGS",
-        options={"hess_inv0": inverse, "gtol": 1e-4, "maxiter": 200},
+        options={"hess_inv0": inverse, "gtol": slope, "maxiter": 200},
     )
     return found.x, -float(found.fun), _symmetric(found.hess_inv)
 
@@ -77,9 +113,10 @@ def _negative(value: Value, point) -> tuple[float, np.ndarray]:
     return -height, -slope
 
 
-def _newton(value: Value, point: np.ndarray) -> Summit:
+def _newton(value: Value, point: np.ndarray, information: np.ndarray | None) -> Summit:
     height, slope = value(point)
-    information = observed_information(value, point)
+    if information is None:
+        information = observed_information(value, point, slope)
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(_definite(information), slope)
         if abs(slope @ step) < 1e-12:
@@ -88,7 +125,8 @@ def _newton(value: Value, point: np.ndarray) -> Summit:
         if tried is None:
             break
         point, height, slope = tried, new, new_slope
-        information = observed_information(value, point)
+        if abs(slope @ step) > 1e-4:
+            information = observed_information(value, point, slope)
     slack = float(abs(slope @ np.linalg.solve(_definite(information), slope)))
     return Summit(point, height, information, slack)
 
@@ -106,17 +144,16 @@ def _line(value: Value, point, step, height):
     return None, height, None
 
 
-def observed_information(value: Value, point: np.ndarray) -> np.ndarray:
-    """Minus the second derivatives, by central differences of the gradient."""
-    steps = 1e-4 * np.maximum(np.abs(point), 0.1)
+def observed_information(value: Value, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+    """Minus the second derivatives, by differences of the exact gradient ``slope``."""
+    steps = 1e-6 * np.maximum(np.abs(point), 0.1)
     rows = []
     for k, step in enumerate(steps):
         move = np.zeros(len(point))
         move[k] = step
         with np.errstate(all="ignore"):
-            rows.append((value(point - move)[1] - value(point + move)[1]) / (2 * step))
-    matrix = np.nan_to_num(np.array(rows))
-    return _symmetric(matrix)
+            rows.append((slope - value(point + move)[1]) / step)
+    return _symmetric(np.nan_to_num(np.array(rows)))
 
 
 def _definite(matrix: np.ndarray) -> np.ndarray:

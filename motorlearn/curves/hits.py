@@ -94,8 +94,16 @@ class HitMarginal:
         mass = self.masses + np.sum(self.places**2, axis=1)
         self.mass = mass - 0.5 * np.sum(self.z**2, axis=2) + (spread + self.ways)[:, None]
 
+    def release(self) -> None:
+        """Nodes of hits never move while climbing: their gradient would not be exact."""
+
     def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood on the nodes as they are placed, and its exact gradient."""
+        loglik, scores = self.scores(point)
+        return loglik, scores.sum(axis=0)
+
+    def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and each learner's gradient."""
         cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
         log_density, residual, _, tangent = self.density(cells, root, self.z)
         heights = log_density + self.mass
@@ -104,15 +112,11 @@ class HitMarginal:
         each = weights[:, :, None] * np.stack(
             [np.einsum("pqt,pqt->pq", residual, part) for part in tangent], axis=2
         )
-        by_cell = np.zeros((self.layout.groups, 3))
-        np.add.at(by_cell, self.data.group, each.sum(axis=1))
-        by_root = np.einsum("pqk,pqr->kr", each, self.z)
-        return float(total.sum()), self.layout.gradient(by_cell, by_root, 0.0)
-
-    def at(self, point: np.ndarray) -> float:
-        """Log-likelihood with the nodes placed for this very point."""
-        self.adapt(point)
-        return self.value(point)[0]
+        by_root = np.einsum("pqk,pqr->pkr", each, self.z)
+        nothing = np.zeros(len(each))
+        return float(total.sum()), self.layout.scores(
+            each.sum(axis=1), self.data.group, by_root, nothing
+        )
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the hits."""

@@ -62,13 +62,20 @@ class Layout:
         full[list(self.order)] = small
         return full
 
-    def gradient(self, cells: np.ndarray, root: np.ndarray, log_sigma: float) -> np.ndarray:
-        """Gradient of the vector from those of group cells, root and log residual SD."""
-        parts = []
+    def scores(self, each, group, root, log_sigma) -> np.ndarray:
+        """Gradient of each learner, from those by own parameters, root and log residual SD.
+
+        ``each`` has shape (learners, 3), ``root`` (learners, 3, effects), ``log_sigma``
+        (learners,); the result has one row per learner.
+        """
+        columns = []
         for row, own in enumerate(self.differ):
-            parts.append([cells[:, row].sum(), *(cells[1:, row] if own else ())])
-        parts.append(root[list(self.order)][self.triangle])
-        return np.concatenate([*parts, [log_sigma] if self.residual else []])
+            columns.append(each[:, row])
+            if own:
+                columns += [each[:, row] * (group == k) for k in range(1, self.groups)]
+        inner = root[:, list(self.order)][:, self.triangle[0], self.triangle[1]]
+        columns += list(inner.T)
+        return np.stack([*columns, log_sigma] if self.residual else columns, axis=1)
 
     def point(self, cells: np.ndarray, spread: np.ndarray, log_sigma: float) -> np.ndarray:
         """Vector from group cells and independent standard deviations of the three parameters."""

@@ -10,13 +10,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.special import logsumexp
 
 from motorlearn.curves.forms import Form
 from motorlearn.curves.layout import RATE, Layout
 
 INNER_STEPS = 25
 DIFFERENCE = 1e-4
+PEAK_SLACK = 0.1
+"""Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,16 @@ class Learners:
     def heavy(self) -> np.ndarray:
         """Scores with padding set to 0."""
         return self.used * self.y
+
+    @cached_property
+    def total(self) -> np.ndarray:
+        """Sum of each learner's scores, as a column."""
+        return self.heavy.sum(axis=1)[:, None]
+
+    @cached_property
+    def pair(self) -> np.ndarray:
+        """Ones and scores side by side, shape (learners, rows, 2)."""
+        return np.stack([self.used, self.heavy], axis=2)
 
     @cached_property
     def slope(self) -> np.ndarray:
@@ -116,13 +127,11 @@ def given_rate(data: Learners, log_rate, height, amount, cover, variance: float)
 
 def _sums(data: Learners, basis, tilt):
     """Inner products of the two columns of the curve, of the scores, and of the derivatives."""
-    f = basis.sum(axis=2)
+    f, fy = np.moveaxis(basis @ data.pair, 2, 0)
+    d, dy = np.moveaxis(tilt @ data.pair, 2, 0)
     ff = np.einsum("pqt,pqt->pq", basis, basis)
-    fy = np.einsum("pqt,pt->pq", basis, data.heavy)
-    d = tilt.sum(axis=2)
     fd = np.einsum("pqt,pqt->pq", basis, tilt)
-    dy = np.einsum("pqt,pt->pq", tilt, data.heavy)
-    total = data.heavy.sum(axis=1)[:, None]
+    total = data.total
     if not data.start:
         zero = np.zeros_like(f)
         return data.count + zero, f, ff, total + zero, fy, (zero, d, zero, fd), (zero, dy)
@@ -140,10 +149,12 @@ class Marginal:
     layout: Layout
     nodes: int
     peak: np.ndarray = field(init=False)
+    held: tuple[np.ndarray, np.ndarray] | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
         self.peak = np.zeros(len(self.data.y))
-        self.places, self.masses = np.polynomial.hermite.hermgauss(self.nodes)
+        self.places, masses = np.polynomial.hermite.hermgauss(self.nodes)
+        self.mass = np.log(masses) + self.places**2 - 0.5 * np.log(np.pi)
 
     def conditional(self, point: np.ndarray, z: np.ndarray) -> tuple[Given, np.ndarray]:
         """Density given the standardised log rate ``z``, and its root matrix."""
@@ -156,19 +167,31 @@ class Marginal:
         variance = float(np.exp(2 * point[-1]))
         return given_rate(self.data, mean[2], mean[0], mean[1], covers, variance), root
 
+    def adapt(self, point: np.ndarray) -> None:
+        """Place the nodes for a point; they stay there until released or placed anew."""
+        self.held = self._place(point)
+
+    def release(self) -> None:
+        """Let the nodes follow the point again."""
+        self.held = None
+
+    def _place(self, point) -> tuple[np.ndarray, np.ndarray]:
+        """Nodes for a point and the logarithm of what each stands for."""
+        if RATE not in self.layout.vary:
+            return np.zeros((len(self.data.y), 1)), np.zeros((len(self.data.y), 1))
+        width = self._climb(point)[:, None]
+        z = self.peak[:, None] + np.sqrt(2) * width * self.places
+        return z, self.mass - 0.5 * z**2 + np.log(width)
+
     def posterior(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, Given]:
         """Log-likelihood, nodes, their weights for each learner, and the densities there."""
-        if RATE not in self.layout.vary:
-            z = np.zeros((len(self.data.y), 1))
-            given, _ = self.conditional(point, z)
-            return float(given.density.sum()), z, np.ones_like(z), given
-        width = self._climb(point)
-        z = self.peak[:, None] + np.sqrt(2) * width[:, None] * self.places
+        z, mass = self.held or self._place(point)
         given, _ = self.conditional(point, z)
-        heights = given.density - 0.5 * z**2 + np.log(self.masses) + self.places**2
-        total = logsumexp(heights, axis=1)
-        whole = total + np.log(width) - 0.5 * np.log(np.pi)
-        return float(whole.sum()), z, np.exp(heights - total[:, None]), given
+        heights = given.density + mass
+        top = heights.max(axis=1, keepdims=True)
+        weight = np.exp(heights - top)
+        total = weight.sum(axis=1, keepdims=True)
+        return float(np.sum(top + np.log(total))), z, weight / total, given
 
     def _climb(self, point) -> np.ndarray:
         """Move each peak to the mode of its integrand; give the width of the integrand there."""
@@ -181,31 +204,34 @@ class Marginal:
             slope = slope + root[2, 0] * given.turn - around
             bend = (slope[:, 2] - slope[:, 0]) / (2 * DIFFERENCE)
             steep = np.maximum(-bend, 0.3)
+            width = 1 / np.sqrt(steep)
             step = np.clip(slope[:, 1] / steep, -1.0, 1.0)
             self.peak = np.clip(self.peak + step, -8.0, 8.0)
-            if np.max(np.abs(step)) < 1e-3:
+            if np.max(np.abs(step) / width) < PEAK_SLACK:
                 break
-        return 1 / np.sqrt(steep)
+        return width
 
     def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
-        """Log-likelihood and gradient (Fisher's identity: mean of the complete-data gradient)."""
+        """Log-likelihood and its gradient."""
+        loglik, scores = self.scores(point)
+        return loglik, scores.sum(axis=0)
+
+    def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and each learner's gradient.
+
+        By Fisher's identity it is the posterior mean of the gradient with the log rate given.
+        """
         loglik, z, weight, given = self.posterior(point)
-        root = self.layout.root(point)
-
-        def mean(values):
-            return np.einsum("pq,pq->p", weight, values)
-
-        each = np.stack([mean(given.pull[0]), mean(given.pull[1]), mean(given.turn)], axis=1)
-        cells = np.zeros((self.layout.groups, 3))
-        np.add.at(cells, self.data.group, each)
-        s11, s12, s22 = (float(mean(part).sum()) for part in given.spread)
-        by_root = np.zeros_like(root)
-        varies = RATE in self.layout.vary
-        by_root[:2, varies:] = np.array([[s11, s12], [s12, s22]]) @ root[:2, varies:]
+        root, varies = self.layout.root(point), RATE in self.layout.vary
+        parts = np.stack([*given.pull, given.turn])
+        each = np.einsum("pq,kpq->pk", weight, parts)
+        spread = np.einsum("pq,kpq->pk", weight, np.stack(given.spread))
+        by_root = np.zeros((len(each), *root.shape))
+        by_root[:, :2, varies:] = spread[:, [[0, 1], [1, 2]]] @ root[:2, varies:]
         if varies:
-            parts = (*given.pull, given.turn)
-            by_root[:, 0] = [float(mean(z * part).sum()) for part in parts]
-        return loglik, self.layout.gradient(cells, by_root, float(mean(given.sigma).sum()))
+            by_root[:, :, 0] = np.einsum("pq,pq,kpq->pk", weight, z, parts)
+        sigma = np.einsum("pq,pq->p", weight, given.sigma)
+        return loglik, self.layout.scores(each, self.data.group, by_root, sigma)
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the scores."""

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy.stats import chi2
 
-from motorlearn.curves.ascent import Summit, ascend, ascend_adapting
+from motorlearn.curves.ascent import Summit, approach, climb, inverse_of, settle
 from motorlearn.curves.hits import HitMarginal
 from motorlearn.curves.layout import RATE, Layout
 from motorlearn.curves.marginal import Learners, Marginal
@@ -14,6 +14,7 @@ from motorlearn.curves.population_rows import starting_points
 from motorlearn.exceptions import FitError
 
 SETTLED_GAP, MOST_NODES = 1e-3, 120
+COARSE, COARSE_GAP = 7, 0.05
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
 
@@ -36,14 +37,13 @@ class PopulationFit:
 
 
 def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
-    """Climb from two starts, check the quadrature with more nodes, and describe the maximum."""
-    starts, exact = starting_points(data, layout), data.trials is None and RATE not in layout.vary
-    summits = [_maximise(data, layout, nodes, start) for start in starts]
-    found = [summit for summit in summits if np.isfinite(summit.loglik)]
-    if not found:
+    """Climb, look again from another start and with more nodes, and describe the maximum."""
+    start, other = starting_points(data, layout)
+    exact = data.trials is None and RATE not in layout.vary
+    best = _maximise(data, layout, nodes, start)
+    best, agree = _second_look(data, layout, nodes, best, other)
+    if not np.isfinite(best.loglik):
         raise FitError("no start leads to a maximum of the likelihood of this population curve")
-    best = max(found, key=lambda summit: summit.loglik)
-    agree = sum(summit.loglik > best.loglik - 1e-3 for summit in found)
     best, gap, nodes = _settle_nodes(data, layout, nodes, best, exact)
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point)
     covariance, singular = _covariance(best, layout)
@@ -58,7 +58,7 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
         nodes=nodes,
         engine=_engine(data, exact, nodes),
         message=(
-            f"{agree} of {len(starts)} starts ended at this maximum; one more step would gain "
+            f"{1 + agree} of 2 starts ended at this maximum; one more step would gain "
             f"{best.slack:.1e}; twice the nodes change the log-likelihood by {gap:.1e}."
         ),
         warnings=_warnings(best, layout, gap, agree, singular),
@@ -85,26 +85,43 @@ def _engine(data: Learners, exact: bool, nodes: int) -> str:
     return f"binomial maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
 
 
+def _likelihood(data: Learners, layout: Layout, nodes: int) -> Marginal | HitMarginal:
+    return (Marginal if data.trials is None else HitMarginal)(data, layout, nodes)
+
+
 def _maximise(data: Learners, layout: Layout, nodes: int, start) -> Summit:
-    if data.trials is None:
-        return ascend(Marginal(data, layout, nodes).value, start)
-    hits = HitMarginal(data, layout, nodes)
-    return ascend_adapting(hits.value, hits.adapt, start)
+    hits = data.trials is not None
+    rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
+    point = approach(rough, start, rounds=12 if hits else 1)
+    return settle(_likelihood(data, layout, nodes), point)
+
+
+def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool]:
+    """Climb from another start with few nodes; go all the way only if it leads elsewhere."""
+    few = _likelihood(data, layout, min(nodes, COARSE if data.trials is None else 3))
+    few.adapt(start)
+    few.release()
+    reached = climb(few.value, start, inverse_of(best.information), 0.3)[0]
+    height = loglik_at(data, layout, nodes, reached)
+    if abs(height - best.loglik) < COARSE_GAP:
+        return best, True
+    other = _maximise(data, layout, nodes, reached)
+    if abs(other.loglik - best.loglik) < 1e-3:
+        return best, True
+    return max(best, other, key=lambda summit: summit.loglik), False
 
 
 def loglik_at(data: Learners, layout: Layout, nodes: int, point) -> float:
     """Log-likelihood with some number of nodes; 1 is Laplace's approximation."""
-    if data.trials is None:
-        return Marginal(data, layout, nodes).value(point)[0]
-    return HitMarginal(data, layout, nodes).at(point)
+    likelihood = _likelihood(data, layout, nodes)
+    likelihood.adapt(point)
+    return likelihood.value(point)[0]
 
 
 def _learners(data, layout, nodes, point) -> np.ndarray:
-    if data.trials is None:
-        return Marginal(data, layout, nodes).learners(point)
-    hits = HitMarginal(data, layout, nodes)
-    hits.adapt(point)
-    return hits.learners(point)
+    likelihood = _likelihood(data, layout, nodes)
+    likelihood.adapt(point)
+    return likelihood.learners(point)
 
 
 def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
@@ -117,11 +134,11 @@ def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
     return inverse, not firm.all()
 
 
-def _warnings(summit: Summit, layout: Layout, gap: float, agree: int, singular) -> tuple[str, ...]:
+def _warnings(summit: Summit, layout: Layout, gap: float, agree: bool, singular) -> tuple[str, ...]:
     said = []
     if not summit.converged:
         said.append("The maximum was not confirmed; treat these numbers with caution.")
-    if agree < 2:
+    if not agree:
         said.append("The two starts ended at different maxima; the higher one is reported.")
     if gap > SMALL_GAP:
         said.append("The integral over learners is not settled; give more quadrature nodes.")

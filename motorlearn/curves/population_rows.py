@@ -35,36 +35,44 @@ def scaled(data: Learners) -> tuple[Learners, Scale]:
     return replace(data, y=np.where(inside, (data.y - middle) / unit, 0.0)), Scale(middle, unit)
 
 
-def starting_points(data: Learners, layout: Layout) -> list[np.ndarray]:
-    """Two starts: from learners' own curves, and from the pooled curve of each group."""
-    each = _curves(data, [np.array([k]) for k in range(len(data.y))])
-    groups = [np.flatnonzero(data.group == k) for k in range(layout.groups)]
-    pooled = _curves(data, groups)[0]
-    values, clear = each
-    cells = pooled.copy()
+def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndarray]:
+    """Two starts: from learners' own curves, and one with another rate and less variation.
+
+    Groups with few clear curves start from the curve of all their rows together.
+    """
+    values, clear = _curves(data, [np.array([k]) for k in range(len(data.y))])
+    cells = np.empty((layout.groups, 3))
     spread = np.full((layout.groups, 3), np.nan)
-    for k, members in enumerate(groups):
+    for k in range(layout.groups):
+        members = np.flatnonzero(data.group == k)
         chosen = values[members][clear[members]]
         if len(chosen) >= LEAST_CLEAR:
-            cells[k] = np.median(chosen, axis=0)
-            spread[k] = np.diff(np.quantile(chosen, [0.25, 0.75], axis=0), axis=0)[0] / 1.349
-    top = np.array([np.inf, np.inf, 0.8])
+            low, middle, high = np.quantile(chosen, [0.25, 0.5, 0.75], axis=0)
+            cells[k], spread[k] = middle, (high - low) / 1.349
+        else:
+            cells[k] = _curves(data, [members])[0][0]
     ordinary = np.array([0.3, 0.3, 0.3]) if data.trials is None else np.array([0.4, 0.4, 0.3])
+    widest = np.minimum(5 * ordinary, [np.inf, np.inf, 0.8])
     wide = np.where(np.isfinite(spread), spread, ordinary).mean(axis=0)
-    wide = np.clip(0.8 * wide, 0.3 * ordinary, np.minimum(5 * ordinary, top))
+    wide = np.clip(0.8 * wide, 0.3 * ordinary, widest)
     log_sigma = np.log(0.5)
-    return [layout.point(cells, wide, log_sigma), layout.point(pooled, 0.5 * ordinary, log_sigma)]
+    other = cells + np.array([0.0, 0.0, 0.5])
+    return layout.point(cells, wide, log_sigma), layout.point(other, 0.5 * wide, log_sigma)
 
 
 def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     """Asymptote, amount and log rate of each set of learners, and whether the curve is clear."""
     inside = [data.used[members] > 0 for members in sets]
     ends = np.cumsum([int(part.sum()) for part in inside])
-    rows = [
+    n, y = (
         np.concatenate([array[members][part] for members, part in zip(sets, inside)])
-        for array in (data.n, data.y, data.used if data.trials is None else data.trials)
-    ]
-    batch = Batch(ends, *rows, binomial=data.trials is not None)
+        for array in (data.n, data.y)
+    )
+    weights = None
+    if data.trials is not None:
+        attempts = [data.trials[members][part] for members, part in zip(sets, inside)]
+        weights = np.concatenate(attempts)
+    batch = Batch(ends, n, y, weights, binomial=data.trials is not None)
     found = fit_batch(batch, [data.form.name], data.first)
     rate = found["rate"][:, 0]
     low, high = data.form.bounds(np.unique(data.n[data.used > 0]))[0]
