@@ -18,11 +18,11 @@ class CountAudit(MixedAudit):
         uniform = self.number("uniformity")
         yield judged(
             "simulated residuals are uniform",
-            "p of their largest distance from uniform (figure: simulated residuals)",
+            "p of their Anderson-Darling distance from uniform (figure: simulated residuals)",
             uniform.p,
             self.context.guide("uniformity"),
-            f"Distance {digits.number(uniform.value, 3)}; the model itself gives "
-            f"{digits.number(uniform.expected, 3)} on average.",
+            f"Distance {digits.number(uniform.value)}; the model itself gives "
+            f"{digits.number(uniform.expected)} on average.",
             "See which of the checks below says why.",
         )
         yield self._dispersion()

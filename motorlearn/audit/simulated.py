@@ -165,10 +165,12 @@ def _skew(values: Floats) -> float:
 
 
 def _distance_from_normal(residual: Floats) -> float:
-    place = stats.norm.cdf(np.sort(residual))
+    """Anderson and Darling's distance from the standard normal, which weighs the tails."""
+    place = np.sort(residual)
     n = len(place)
-    steps = np.arange(n)
-    return float(max(np.max((steps + 1) / n - place), np.max(place - steps / n)))
+    odd = 2 * np.arange(1, n + 1) - 1
+    logs = stats.norm.logcdf(place) + stats.norm.logsf(place[::-1])
+    return float(-n - np.mean(odd * logs))
 
 
 def _curvature(residual: Floats, predictor: Floats) -> float:
