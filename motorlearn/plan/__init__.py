@@ -24,6 +24,7 @@ from motorlearn.plan.sheet_rows import planned_trials, unblind
 from motorlearn.plan.sheets import write_sheets
 from motorlearn.plan.simulation import Truth, simulate_study, true_values
 from motorlearn.plan.template import Answers, plan_text, write_plan
+from motorlearn.plan.variability import variability_power
 
 __all__ = [
     "PRESETS",
@@ -59,6 +60,7 @@ __all__ = [
     "throw_load",
     "true_values",
     "unblind",
+    "variability_power",
     "williams_design",
     "williams_orders",
     "write_plan",
