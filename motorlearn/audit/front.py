@@ -17,7 +17,7 @@ from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.repeated import repeated_checks
 from motorlearn.audit.report import RESIDUAL_COLUMNS, Audit, assemble, no_residuals
 from motorlearn.audit.simulated import diagnose
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
@@ -47,8 +47,8 @@ def check_assumptions(
 
     Parameters
     ----------
-    result : PhaseComparison, MixedFit, CurveFit, CurveFits, PopulationCurve, Agreement, Equivalence
-        What is to be believed.
+    result : PhaseComparison, BlockComparison, MixedFit, CurveFit and others
+        What is to be believed; also CurveFits, PopulationCurve, Agreement, Equivalence.
     study : Study, optional
         The study it came from: plan, allocation and trials.
     design : Design, optional
@@ -106,8 +106,8 @@ def audit_of(result: object, context: Context, phases: Sequence[Hashable] | None
     raise InputError(
         "there is no assumption check for this kind of result",
         [type(result).__name__],
-        "give what compare_phases, fit_mixed, fit_curve, fit_curves, fit_population_curve, "
-        "rater_agreement or an equivalence test returned",
+        "give what compare_phases, compare_blocks, fit_mixed, fit_curve, fit_curves, "
+        "fit_population_curve, rater_agreement or an equivalence test returned",
     )
 
 
@@ -127,6 +127,12 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
     ]
     recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
     return assemble(checks, comparison_residuals(result, chosen), recipe)
+
+
+@audit_of.register
+def _(result: BlockComparison, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=len(result.scores))
+    return assemble(repeated_checks(result, context), no_residuals(), recipe)
 
 
 @audit_of.register

@@ -1,39 +1,101 @@
-"""Assumptions of the mixed analysis of variance, groups by phases."""
+"""Assumptions of the mixed analysis of variance, groups by phases or by blocks."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged, remedied
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.linear import repeated_anova, welch_one_way
 from motorlearn.mixed import fit_mixed
 from motorlearn.mixed.inference import f_test
 
+Floats = NDArray[np.float64]
+
 ANALYSIS = "mixed analysis of variance"
-INTERACTION = "group:phase"
 
 
-def repeated_checks(result: PhaseComparison, context: Context) -> Iterator[tuple[str, Check]]:
-    """Give the checks of groups by phases, where that analysis was made."""
-    scores, codes, groups = _complete(result)
-    if not result.anova["statistic"].notna().any() or len(scores) < 4:
+@dataclass(frozen=True)
+class Repeated:
+    """Scores of participants at the levels of one within factor, and their analysis of variance.
+
+    Attributes
+    ----------
+    within : str
+        Name of the factor, ``phase`` or ``block``; also its column in ``scores``.
+    scores : DataFrame
+        ``participant, group, score`` and the column of the factor, on the scale of the analysis.
+    anova : DataFrame
+        The analysis that was made.
+    groups, levels : tuple
+        Groups and levels in their order.
+    ratio : bool
+        Whether the scale is logarithmic.
+    """
+
+    within: str
+    scores: pd.DataFrame
+    anova: pd.DataFrame
+    groups: tuple
+    levels: tuple
+    ratio: bool
+
+    @classmethod
+    def of(cls, result: PhaseComparison | BlockComparison) -> Self:
+        """Take the repeated measures out of a comparison of phases or of blocks."""
+        within = "block" if isinstance(result, BlockComparison) else "phase"
+        ratio = result.recipe.options.get("effect") == "ratio"
+        scores = result.scores
+        if ratio:
+            scores = scores.assign(score=np.log(scores["score"]))
+        levels = result.recipe.options.get("phases", tuple(sorted(scores[within].unique())))
+        groups = tuple(result.recipe.options["groups"])
+        return cls(within, scores, result.anova, groups, tuple(levels), ratio)
+
+    @property
+    def wide(self) -> pd.DataFrame:
+        """Participants by levels, missing cells included."""
+        return self.scores.pivot(index="participant", columns=self.within, values="score")[
+            list(self.levels)
+        ]
+
+    def complete(self) -> tuple[Floats, NDArray[np.intp]]:
+        """Scores (participants, levels) and group codes of those without a missing cell."""
+        wide = self.wide.dropna()
+        group_of = self.scores.drop_duplicates("participant").set_index("participant")["group"]
+        codes = [self.groups.index(group_of[name]) for name in wide.index]
+        _, codes = np.unique(np.array(codes, dtype=np.intp), return_inverse=True)
+        return wide.to_numpy(dtype=float), codes
+
+
+def repeated_checks(
+    result: PhaseComparison | BlockComparison, context: Context
+) -> Iterator[tuple[str, Check]]:
+    """Give the checks of groups by phases or blocks, where that analysis was made."""
+    data = Repeated.of(result)
+    if not data.anova["statistic"].notna().any():
+        return
+    scores, codes = data.complete()
+    if len(scores) < 4:
         return
     if scores.shape[1] > 2:
-        yield ANALYSIS, sphericity_check(result, context)
-    if len(groups) > 1:
-        yield ANALYSIS, covariance_check(scores, codes, groups, result, context)
-    yield ANALYSIS, cells_check(result, scores, context)
-    yield ANALYSIS, cell_shape_check(scores, codes, result, context)
+        yield ANALYSIS, sphericity_check(data, context)
+    if codes.max() > 0:
+        yield ANALYSIS, covariance_check(scores, codes, data, context)
+    yield ANALYSIS, cells_check(data, context)
+    yield ANALYSIS, cell_shape_check(scores, codes, data, context)
 
 
-def sphericity_check(result: PhaseComparison, context: Context) -> Check:
+def sphericity_check(data: Repeated, context: Context) -> Check:
     """Greenhouse and Geisser's epsilon, with Mauchly's test as support."""
-    row = _focus(result)
+    row = _focus(data)
     epsilon = float(row["epsilon_gg"])
     finding = (
         f"{row['term']}: epsilon {digits.number(epsilon, 3)} (GG), "
@@ -48,7 +110,7 @@ def sphericity_check(result: PhaseComparison, context: Context) -> Check:
         )
         remedy = Remedy((_f_conclusion(str(row["term"]), row, row["p"]),), steps)
     return judged(
-        "differences between phases vary alike (sphericity)",
+        f"differences between {data.within}s vary alike (sphericity)",
         "Greenhouse-Geisser epsilon",
         epsilon,
         context.guide("epsilon"),
@@ -58,7 +120,7 @@ def sphericity_check(result: PhaseComparison, context: Context) -> Check:
     )
 
 
-def covariance_check(scores, codes, groups, result: PhaseComparison, context: Context) -> Check:
+def covariance_check(scores, codes, data: Repeated, context: Context) -> Check:
     """Box's M over the groups, and unequal groups with unequal variances."""
     p = box_m(scores, codes)
     sizes = np.bincount(codes)
@@ -71,7 +133,7 @@ def covariance_check(scores, codes, groups, result: PhaseComparison, context: Co
         context.guide("box"),
         f"Box's M {digits.p_clause(p)}; largest over smallest group {digits.number(n_ratio)}.",
         "Compare the changes of the groups by Welch, or let the variance differ by group.",
-        remedy=_welch_change(scores, codes, result) if context.remedies else None,
+        remedy=_welch_change(scores, codes, data) if context.remedies else None,
     )
     unequal = context.guide("n_ratio").grade(n_ratio) != "fine" and check.grade == "look"
     if not unequal:
@@ -83,25 +145,25 @@ def covariance_check(scores, codes, groups, result: PhaseComparison, context: Co
     )  # fmt: skip
 
 
-def cells_check(result: PhaseComparison, scores, context: Context) -> Check:
+def cells_check(data: Repeated, context: Context) -> Check:
     """Who is lost to listwise deletion, and what a mixed model on everybody says."""
-    everybody = result.scores["participant"].nunique()
-    share = 1 - len(scores) / everybody
-    complete = set(_wide(result).dropna().index)
-    lost = [str(name) for name in _wide(result).index if name not in complete]
+    wide = data.wide
+    lacking = wide.isna().any(axis=1)
+    lost = [str(name) for name in wide.index[lacking]]
+    share = len(lost) / len(wide)
     names = f": {', '.join(lost[:8])}{' …' if len(lost) > 8 else ''}" if lost else ""
     return judged(
-        "every participant has every phase",
-        "share of participants left out for a missing phase",
+        f"every participant has every {data.within}",
+        f"share of participants left out for a missing {data.within}",
         share,
         context.guide("dropped"),
-        f"{everybody - len(scores)} of {everybody} left out{names}.",
+        f"{len(lost)} of {len(wide)} left out{names}.",
         "Use a mixed model on all available scores.",
-        remedy=remedied(lambda: _mixed_model(result)) if context.remedies and lost else None,
+        remedy=remedied(lambda: _mixed_model(data)) if context.remedies and lost else None,
     )
 
 
-def cell_shape_check(scores, codes, result: PhaseComparison, context: Context) -> Check:
+def cell_shape_check(scores, codes, data: Repeated, context: Context) -> Check:
     """Largest skewness of a group in a phase; chance is judged over all cells together."""
     skews, smallest, cells = [], 1.0, 0
     for code in np.unique(codes):
@@ -113,14 +175,14 @@ def cell_shape_check(scores, codes, result: PhaseComparison, context: Context) -
             smallest = min(smallest, float(stats.shapiro(column).pvalue))
     chance = min(1.0, smallest * max(cells, 1))
     return judged(
-        "residuals are roughly normal in every group and phase",
+        f"residuals are roughly normal in every group and {data.within}",
         "largest skewness of a cell (figure: normal quantiles by cell)",
         max(skews, default=np.nan),
         context.guide("skewness"),
         f"{cells} cells; smallest Shapiro p, corrected for their number: {digits.p_value(chance)}.",
         "Analyse logarithms, or permute.",
         chance=chance,
-        remedy=remedied(lambda: _other_scale(scores, codes, result)) if context.remedies else None,
+        remedy=remedied(lambda: _other_scale(scores, codes, data)) if context.remedies else None,
     )
 
 
@@ -158,24 +220,9 @@ def box_m(scores, codes) -> float:
     return float(stats.f.sf(df2 * m / (df1 * (b - m)), df1, df2)) if m < b else 0.0
 
 
-def _wide(result: PhaseComparison) -> pd.DataFrame:
-    phases = list(result.recipe.options["phases"])
-    return result.scores.pivot(index="participant", columns="phase", values="score")[phases]
-
-
-def _complete(result: PhaseComparison):
-    wide = _wide(result).dropna()
-    group_of = result.scores.drop_duplicates("participant").set_index("participant")["group"]
-    groups = [name for name in result.recipe.options["groups"] if name in set(group_of[wide.index])]
-    codes = np.array([groups.index(group_of[name]) for name in wide.index], dtype=np.intp)
-    values = wide.to_numpy(dtype=float)
-    ratio = result.recipe.options["effect"] == "ratio"
-    return (np.log(values) if ratio else values), codes, groups
-
-
-def _focus(result: PhaseComparison) -> pd.Series:
+def _focus(data: Repeated) -> pd.Series:
     """The interaction where there is one, otherwise the effect of phases."""
-    rows = result.anova[result.anova["epsilon_gg"].notna()]
+    rows = data.anova[data.anova["epsilon_gg"].notna()]
     return rows.iloc[-1]
 
 
@@ -186,36 +233,35 @@ def _f_conclusion(label: str, row, p: float) -> Conclusion:
     )  # fmt: skip
 
 
-def _welch_change(scores, codes, result: PhaseComparison) -> Remedy | None:
-    rows = result.anova
+def _welch_change(scores, codes, data: Repeated) -> Remedy | None:
+    rows = data.anova
     change = scores[:, -1] - scores[:, 0]
     parts = [change[codes == code] for code in np.unique(codes)]
     test = welch_one_way(parts)
     if not np.isfinite(test.p):
         return None
     row = rows.iloc[-1]
-    first, *_, last = result.recipe.options["phases"]
+    first, *_, last = data.levels
     after = Conclusion(
         f"change from {first} to {last}, Welch F({digits.degrees_of_freedom(test.df1)})",
         test.statistic, np.nan, np.nan, test.p,
     )  # fmt: skip
     return Remedy(
         (_f_conclusion(str(row["term"]), row, row["p"]),),
-        (Step("Welch comparison of the groups' changes, first to last phase", (after,)),),
+        (Step("Welch comparison of the groups' changes, first to last", (after,)),),
     )
 
 
-def _mixed_model(result: PhaseComparison) -> Remedy:
-    table = result.scores.copy()
-    if result.recipe.options["effect"] == "ratio":
-        table["score"] = np.log(table["score"])
-    several = len(result.recipe.options["groups"]) > 1
-    formula = "score ~ group * phase" if several else "score ~ phase"
+def _mixed_model(data: Repeated) -> Remedy:
+    names = {level: f"{place:03d} {level}" for place, level in enumerate(data.levels)}
+    table = data.scores.assign(**{data.within: data.scores[data.within].map(names)})
+    several = len(data.groups) > 1
+    formula = f"score ~ group * {data.within}" if several else f"score ~ {data.within}"
     fit = fit_mixed(formula, table, random={"participant": "1"})
-    term = INTERACTION if several else "phase"
+    term = f"group:{data.within}" if several else data.within
     columns = [place for place, name in enumerate(fit.design.fixed.assigned) if name == term]
     test = f_test(np.eye(len(fit.beta))[columns], fit.beta, fit.inference)
-    row = result.anova.iloc[-1]
+    row = data.anova.iloc[-1]
     after = Conclusion(
         f"{term}, mixed model F({digits.degrees_of_freedom(test.df1)})",
         float(test.statistic), np.nan, np.nan, float(test.p),
@@ -226,19 +272,20 @@ def _mixed_model(result: PhaseComparison) -> Remedy:
     )
 
 
-def _other_scale(scores, codes, result: PhaseComparison) -> Remedy | None:
-    ratio = result.recipe.options["effect"] == "ratio"
-    if not ratio and scores.min() <= 0:
+def _other_scale(scores, codes, data: Repeated) -> Remedy | None:
+    if not data.ratio and scores.min() <= 0:
         return None
-    other = np.exp(scores) if ratio else np.log(scores)
+    other = np.exp(scores) if data.ratio else np.log(scores)
     several = len(np.unique(codes)) > 1
-    found = repeated_anova(other, codes if several else None, within=[("phase", scores.shape[1])])
-    effect, row = found[-1], result.anova.iloc[-1]
+    found = repeated_anova(
+        other, codes if several else None, within=[(data.within, scores.shape[1])]
+    )
+    effect, row = found[-1], data.anova.iloc[-1]
     after = Conclusion(
         f"{effect.term} F({digits.degrees_of_freedom(effect.test.df1)}), GG",
         effect.test.statistic, np.nan, np.nan, effect.p_gg,
     )  # fmt: skip
     return Remedy(
         (_f_conclusion(str(row["term"]), row, row["p_gg"]),),
-        (Step("raw scores" if ratio else "logarithms", (after,)),),
+        (Step("raw scores" if data.ratio else "logarithms", (after,)),),
     )

@@ -249,3 +249,22 @@ def test_too_few_participants_make_rows_that_say_so():
     alone = alone[~alone["participant"].isin(["b01", "b02"])]
     found = ml.check_assumptions(compare(alone), simulations=50)
     assert found.table["remedy"].str.contains("could not be run: ").any()
+
+
+def test_blocks_of_practice_are_audited_too():
+    rng = np.random.default_rng(8)
+    rows = []
+    for group in ("blocked", "random"):
+        for i in range(10):
+            walk = np.cumsum(rng.normal(0, 3, 6))
+            for block in range(1, 7):
+                rows.append((f"{group}{i}", group, block, 40 - block + walk[block - 1]))
+    table = pd.DataFrame(rows, columns=["participant", "group", "block", "radial_error"]).iloc[1:]
+    result = ml.compare.compare_blocks(table, "radial_error", group="group", phase=None)
+    found = ml.check_assumptions(result)
+    wandering = row(found, "differences between blocks vary alike")
+    assert wandering["grade"] == "look"
+    assert "Greenhouse-Geisser" in wandering["remedied"]
+    lost = row(found, "every participant has every block")
+    assert "blocked0" in lost["finding"]
+    assert "mixed model F(5)" in lost["remedied"]
