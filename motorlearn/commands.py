@@ -1,6 +1,7 @@
 """The command line: each command calls one function of the library and says what happened."""
 
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated
 
@@ -56,7 +57,7 @@ def new(
     typer.echo(f"Next: read it, fill the gaps, and run  motorlearn audit {folder}")
 
 
-def _answers(given: dict[str, object]) -> "ml.plan.Answers":
+def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
     """Fill what is open from the terminal, or from the defaults where there is none."""
     answers = {}
     for name, value in given.items():

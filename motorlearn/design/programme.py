@@ -16,20 +16,20 @@ class Drill(Section):
 
     name: Name
     purpose: str = ""
-    step: int | None = Field(None, ge=1)
+    step: int | None = Field(default=None, ge=1)
     part: Literal["part", "whole"] | None = None
     weeks: tuple[int, ...] = ()
-    trials_per_session: int | None = Field(None, ge=1)
+    trials_per_session: int | None = Field(default=None, ge=1)
     effort: Effort = "usual"
     task: str = ""
     target: str = ""
-    distance: float | None = Field(None, gt=0)
+    distance: float | None = Field(default=None, gt=0)
     start: Literal["standing", "moving"] = "standing"
-    run_up: float | None = Field(None, gt=0)
+    run_up: float | None = Field(default=None, gt=0)
     feedback: str = ""
     feedback_from: Literal["", "partner", "coach", "video", "instrument", "self", "none"] = ""
     feedback_about: Literal["", "results", "performance", "both"] = ""
-    feedback_every: int | None = Field(None, ge=0)
+    feedback_every: int | None = Field(default=None, ge=0)
     advance_when: str = ""
 
 
@@ -42,8 +42,8 @@ class Programme(Section):
     weeks: int = Field(ge=1)
     sessions_per_week: int = Field(ge=1, le=14)
     days: tuple[int, ...] = ()
-    minutes_per_session: float | None = Field(None, gt=0)
-    warm_up_trials: int = Field(0, ge=0)
+    minutes_per_session: float | None = Field(default=None, gt=0)
+    warm_up_trials: int = Field(default=0, ge=0)
     place: str = ""
     supervision: str = ""
 
@@ -62,8 +62,8 @@ class Programme(Section):
 class Sample(Section):
     """Who may take part."""
 
-    age_low: float | None = Field(None, ge=0)
-    age_high: float | None = Field(None, ge=0)
+    age_low: float | None = Field(default=None, ge=0)
+    age_high: float | None = Field(default=None, ge=0)
     minors: bool | None = None
     include: tuple[str, ...] = ()
     exclude: tuple[str, ...] = ()
@@ -94,7 +94,7 @@ class Load(Section):
     limits: tuple[LoadLimit, ...] = ()
     pain_scale: str = ""
     fatigue_scale: str = ""
-    rest_seconds: float | None = Field(None, ge=0)
+    rest_seconds: float | None = Field(default=None, ge=0)
 
 
 class PlannedAnalysis(Section):
@@ -117,11 +117,11 @@ class Assumptions(Section):
 
     baseline: float
     between_sd: float = Field(gt=0)
-    within_sd: float | None = Field(None, ge=0)
-    stability: float = Field(0.85, ge=0, le=1)
+    within_sd: float | None = Field(default=None, ge=0)
+    stability: float = Field(default=0.85, ge=0, le=1)
     gain: float = 0.0
-    forgetting: float = Field(0.35, ge=0, le=1)
-    attrition: float = Field(0.0, ge=0, lt=1)
-    cluster_size: int | None = Field(None, ge=2)
-    cluster_icc: float = Field(0.0, ge=0, lt=1)
+    forgetting: float = Field(default=0.35, ge=0, le=1)
+    attrition: float = Field(default=0.0, ge=0, lt=1)
+    cluster_size: int | None = Field(default=None, ge=2)
+    cluster_icc: float = Field(default=0.0, ge=0, lt=1)
     source: str = ""

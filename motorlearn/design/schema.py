@@ -47,7 +47,7 @@ class Group(Section):
 
     name: Name
     schedule: Schedule = "own"
-    size: int | None = Field(None, ge=1)
+    size: int | None = Field(default=None, ge=1)
     description: str = ""
 
 
@@ -56,14 +56,14 @@ class Task(Section):
 
     name: Name
     description: str = ""
-    distance: float | None = Field(None, gt=0)
+    distance: float | None = Field(default=None, gt=0)
 
 
 class Target(Section):
     """The target whose hit or miss is scored, in the unit of length."""
 
     radius: float = Field(gt=0)
-    tolerance: float = Field(0.0, ge=0)
+    tolerance: float = Field(default=0.0, ge=0)
 
 
 class Practice(Section):
@@ -71,13 +71,13 @@ class Practice(Section):
 
     session: int = Field(ge=1)
     day: float
-    blocks: int = Field(1, ge=1)
+    blocks: int = Field(default=1, ge=1)
     trials_per_block: int = Field(ge=1)
     feedback: str = ""
-    feedback_every: int | None = Field(None, ge=0)
+    feedback_every: int | None = Field(default=None, ge=0)
     effort: Effort = "usual"
-    maximal_trials: int | None = Field(None, ge=0)
-    warm_up_trials: int = Field(0, ge=0)
+    maximal_trials: int | None = Field(default=None, ge=0)
+    warm_up_trials: int = Field(default=0, ge=0)
 
     @property
     def trials(self) -> int:
@@ -101,18 +101,18 @@ class Test(Section):
 
     phase: Literal["pretest", "progress", "posttest", "retention", "transfer"]
     name: str = ""
-    session: int | None = Field(None, ge=1)
+    session: int | None = Field(default=None, ge=1)
     day: float | None = None
-    week: int | None = Field(None, ge=1)
+    week: int | None = Field(default=None, ge=1)
     trials: int = Field(ge=1)
-    interval_days: float | None = Field(None, ge=0)
-    window_days: float = Field(1.0, ge=0)
+    interval_days: float | None = Field(default=None, ge=0)
+    window_days: float = Field(default=1.0, ge=0)
     feedback: bool = False
-    warm_up_trials: int = Field(0, ge=0)
+    warm_up_trials: int = Field(default=0, ge=0)
     warm_up: str = ""
     order: Literal["blocked", "serial", "random", "blocked-and-random"] = "random"
     effort: Effort = "usual"
-    distance: float | None = Field(None, gt=0)
+    distance: float | None = Field(default=None, gt=0)
     blinded: bool | None = None
     description: str = ""
 
@@ -193,7 +193,7 @@ class Allocation(Section):
     unit: Name = "participant"
     method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
     strata: tuple[str, ...] = ()
-    block_size: int | None = Field(None, ge=1)
+    block_size: int | None = Field(default=None, ge=1)
     seed: int | None = None
 
 
@@ -230,7 +230,7 @@ class Design(Section):
     allocation: Allocation = Allocation()
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
-    recipe: ImportRecipe | None = Field(None, alias="import")
+    recipe: ImportRecipe | None = Field(default=None, alias="import")
 
     @property
     def group_names(self) -> tuple[str, ...]:
@@ -241,18 +241,16 @@ class Design(Section):
     def phases(self) -> tuple[str, ...]:
         """Phases the plan contains, in the order of a study."""
         present = {test.phase for test in self.tests}
-        practised = ("acquisition",) if self.practice or self.drills else ()
+        practised = ("acquisition",) if self.practice else ()
         order = ("pretest", *practised, *(phase for phase in TEST_PHASES if phase != "pretest"))
         return tuple(phase for phase in order if phase in present or phase == "acquisition")
 
-    @property
-    def sessions(self) -> tuple[Practice, ...]:
-        """Practice sessions: as planned one by one, or as programme and drills give them."""
-        if self.practice or self.programme is None:
-            return self.practice
+    def _sessions(self) -> tuple[Practice, ...]:
+        """Practice sessions as the programme and its drills give them."""
+        planned = self.programme.session_days() if self.programme is not None else ()
         return tuple(
             session
-            for number, (week, day) in enumerate(self.programme.session_days(), start=1)
+            for number, (week, day) in enumerate(planned, start=1)
             if (session := self._session(number, week, day)) is not None
         )
 
@@ -279,7 +277,7 @@ class Design(Section):
     @property
     def last_practice_day(self) -> float | None:
         """Day of the last practice session, where there is any practice."""
-        return max((session.day for session in self.sessions), default=None)
+        return max((session.day for session in self.practice), default=None)
 
     def test(self, phase: str) -> Test | None:
         """Find the last test of a phase."""
@@ -307,13 +305,20 @@ class Design(Section):
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
         if self.drills and self.programme is None and not self.practice:
             raise ValueError("there are drills but no programme; say how many weeks and sessions")
-        if self.practice and any(drill.trials_per_session for drill in self.drills):
-            raise ValueError(
-                "the dose is given twice, by practice sessions and by drills; keep one of them"
-            )
+        if any(drill.trials_per_session for drill in self.drills):
+            self._take_dose_from_drills()
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self
+
+    def _take_dose_from_drills(self) -> None:
+        """Fill the practice sessions from the programme; both may be given if they agree."""
+        sessions = self._sessions()
+        if self.practice and self.practice != sessions:
+            raise ValueError(
+                "the dose is given twice, by practice sessions and by drills; keep one of them"
+            )
+        self.__dict__["practice"] = sessions
 
     def _primary_agrees(self, primary: Primary) -> None:
         if self.outcome(primary.outcome) is None:

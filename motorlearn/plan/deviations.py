@@ -1,6 +1,6 @@
 """Plan against conduct: what was done otherwise than planned, and which analyses were planned."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -197,7 +197,7 @@ def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 
 def _session_orders(
-    event: Event, rows: pd.DataFrame, schedules: dict[str, str], usual: dict[str, float]
+    event: Event, rows: pd.DataFrame, schedules: Mapping[str, str], usual: Mapping[str, float]
 ) -> Iterator[Row]:
     odd: dict[tuple[str, str], list[str]] = {}
     for (person, group), part in rows.groupby(["participant", "group"], sort=False):
@@ -228,7 +228,9 @@ def _usual_rates(event: Event, n_tasks: int) -> dict[str, float]:
             np.mean(
                 [
                     switch_rate(
-                        draw_order(kind, n_tasks, trials, block_size=event.block_size, rng=rng)
+                        draw_order(
+                            kind, n_tasks, trials, block_size=event.block_size, rng=rng
+                        ).tolist()
                     )
                     for _ in range(_ORDER_DRAWS if kind == "random" else 1)
                 ]

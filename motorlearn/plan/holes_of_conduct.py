@@ -12,7 +12,7 @@ _ADULT = 18
 
 def dose(design: Design) -> Iterator[Hole]:
     """Look for the dose of practice."""
-    if not design.sessions:
+    if not design.practice:
         yield Hole(
             "no dose",
             "act",
@@ -30,7 +30,7 @@ def dose(design: Design) -> Iterator[Hole]:
                 ("trials per session", drill.trials_per_session),
                 ("feedback", drill.feedback or drill.feedback_from),
             )
-            if not given and not (what == "trials per session" and design.practice)
+            if not given and not (what == "trials per session" and design.programme is None)
         ]
         if lacking:
             yield Hole(
@@ -83,13 +83,13 @@ def progression(design: Design) -> Iterator[Hole]:
 
 def feedback_schedule(design: Design) -> Iterator[Hole]:
     """Look for when feedback is given in practice."""
-    silent = [session for session in design.sessions if session.feedback_every is None]
+    silent = [session for session in design.practice if session.feedback_every is None]
     if silent:
         yield Hole(
             "feedback schedule not stated",
             "look",
             "practice.feedback_every",
-            f"in {len(silent)} of {len(design.sessions)} sessions nothing says how often feedback "
+            f"in {len(silent)} of {len(design.practice)} sessions nothing says how often feedback "
             "is given",
             "frequent feedback lifts practice and may lower retention; the groups may differ in it",
             "give feedback and feedback_every (0 for none), the same for all groups",

@@ -156,7 +156,8 @@ def clip_list(
     DataFrame
         ``clip, participant, phase, number``, sorted by code: the key. Raters get ``clip`` only.
     """
-    phases = [phase for phase in FILMED if phase in design.phases] or [design.tests[0].phase]
+    phases: list[str] = [phase for phase in FILMED if phase in design.phases]
+    phases = phases or [design.tests[0].phase]
     rows = [
         (person, phase, number)
         for person in people["participant"]

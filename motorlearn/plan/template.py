@@ -150,7 +150,7 @@ def _for_this_study(notebook: Path) -> str:
 
 
 def _head(answers: Answers) -> str:
-    return _HEAD.format(title=_text(answers.title), unit=_text(answers.unit), a=answers)
+    return _HEAD.format(title=_text(answers.title), unit=_text(answers.unit))
 
 
 def _groups(answers: Answers) -> str:

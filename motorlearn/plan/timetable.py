@@ -116,7 +116,7 @@ def timetable(design: Design) -> Timetable:
 
 
 def _events(design: Design) -> tuple[Event, ...]:
-    practice = [_practice_event(entry) for entry in design.sessions]
+    practice = [_practice_event(entry) for entry in design.practice]
     last = max((event.day for event in practice), default=0.0)
     days = [_test_day(test, practice) for test in design.tests]
     later = {day for day in days if int(day) > int(last)}
