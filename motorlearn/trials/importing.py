@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import ImportRecipe, SheetSource
-from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.exceptions import ColumnError, FileError, InputError
 from motorlearn.trials.conversion import convert_units
 from motorlearn.trials.grid import Grid
 from motorlearn.trials.headings import Headings, find_headings, require_participant
@@ -58,6 +58,8 @@ def replay(
     sources: Sequence[SheetSource | None] = recipe.sheets or (None,)
     parts = [_one_sheet(Path(path), recipe, source, units) for source in sources]
     standard = parts[0] if len(parts) == 1 else _stacked(parts)
+    if standard.sheet.table.empty:
+        raise FileError("the file has headings but no rows of data", [Path(path).name])
     standard = convert_units(standard, recipe.convert)
     return _with_hash(standard, Path(path), recipe)
 

@@ -29,6 +29,7 @@ def read_parquet(content: bytes, file: str) -> Grid:
                 "the packed file would unpack to an absurd size and was not read", [file]
             )
         table = source.read()
+        table.validate(full=True)
         columns = tuple(_texts(name, table[name], file) for name in table.column_names)
     except (pa.ArrowException, OSError, ValueError, IndexError) as problem:
         if isinstance(problem, FileError):

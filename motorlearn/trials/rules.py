@@ -155,12 +155,12 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
         + ("pasted twice?" if alike else "values differ, which is right?")
         for row, alike in zip(sheet.rows[first], same, strict=True)
     ]
-    shown = sheet.table.loc[again, names].astype("str").agg(", ".join, axis=1)
+    texts = [sheet.table[name].iloc[again].astype("str").fillna("–") for name in names]
     return sheet.problems(
         "duplicate trial",
         again,
         column="trial" if sheet.has("trial") else "participant",
-        values=list(shown),
+        values=[", ".join(cells) for cells in zip(*texts, strict=True)],
         severity="error",
         advice=advice,
     )

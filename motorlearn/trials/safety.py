@@ -3,6 +3,7 @@
 import gzip
 import io
 import re
+import struct
 import zipfile
 import zlib
 from pathlib import Path
@@ -18,6 +19,16 @@ MOST_CELLS: Final = 5_000_000
 """Largest area of a sheet of a workbook."""
 _SMALL: Final = 50 << 20
 _PART: Final = 1 << 20
+_DAMAGE: Final = (
+    zipfile.BadZipFile,
+    zlib.error,
+    NotImplementedError,
+    EOFError,
+    OSError,
+    LookupError,
+    OverflowError,
+    struct.error,
+)
 _CELL: Final = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,4})(\d{1,9})"')
 _MERGED: Final = re.compile(
     rb'<(?:\w+:)?mergeCell\s[^>]*?ref="\$?([A-Z]{1,4})\$?(\d{1,9}):\$?([A-Z]{1,4})\$?(\d{1,9})"'
@@ -116,7 +127,9 @@ def check_archive(content: bytes, file: str) -> None:
             for part in parts:
                 if part.filename.endswith((".xml", ".rels")):
                     _check_markup(archive, part, file)
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError) as problem:
+    except FileError:
+        raise
+    except (*_DAMAGE, ValueError) as problem:
         raise FileError(
             "the workbook is damaged", [file], "open it in a spreadsheet and save it again"
         ) from problem
@@ -141,7 +154,7 @@ def refuse_vast_sheets(content: bytes, file: str) -> None:
                 for name in archive.namelist()
                 if name == "content.xml" or "worksheets/" in name
             ]
-    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError):
+    except (*_DAMAGE, RuntimeError, ValueError):
         return
     if any(area > MOST_CELLS for area in areas):
         raise vast_sheet(file)

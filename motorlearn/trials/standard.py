@@ -6,7 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-import pyarrow.compute as pc
 
 from motorlearn.exceptions import ColumnError
 from motorlearn.trials import values as reading
@@ -15,17 +14,10 @@ from motorlearn.trials.headings import Headings
 from motorlearn.trials.package import unit_of
 from motorlearn.trials.privacy import personal_columns, privacy_problems, withhold
 from motorlearn.trials.problems import gather, problem_frame, split_column
+from motorlearn.trials.set_aside import content_of, set_aside_reasons
 from motorlearn.trials.sheet import Sheet
 from motorlearn.trials.study import nothing_set_aside
 from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS
-
-TOTAL_WORDS = frozenset(
-    {
-        *("mean", "average", "total", "total:", "totals", "sum", "sd", "median"),
-        *("min", "max", "n", "count", "mittelwert", "summe", "moyenne"),
-    }
-)
-"""First words of a row of totals, in lower case."""
 
 _NUMERIC_KINDS = ("count", "flag", "number")
 _MOST_LISTED = 1000
@@ -255,7 +247,7 @@ def _body(grid: Grid, headings: Headings, whole: Grid, hidden: set[int]):
     columns = [column.slice(start) for column in grid.columns]
     every = [column.slice(start) for column in whole.columns]
     rows = grid.rows[start:]
-    reasons = _set_aside_reasons(columns, every, headings)
+    reasons = set_aside_reasons(columns, every, headings)
     if not reasons:
         return columns, rows, nothing_set_aside()
     lines = np.array(sorted(reasons))
@@ -266,56 +258,13 @@ def _body(grid: Grid, headings: Headings, whole: Grid, hidden: set[int]):
             "sheet": grid.sheet,
             "row": rows[lines],
             "reason": [reasons[line] for line in lines.tolist()],
-            "content": [_content(told, line) for line in lines.tolist()],
+            "content": [content_of(told, line) for line in lines.tolist()],
         }
     )
     keep = np.ones(len(rows), dtype=bool)
     keep[lines] = False
     mask = pa.array(keep)
     return [column.filter(mask) for column in columns], rows[keep], aside
-
-
-def _content(columns: list[pa.ChunkedArray], line: int) -> str:
-    return " | ".join(text for column in columns if (text := column[line].as_py()))
-
-
-def _set_aside_reasons(
-    columns: list[pa.ChunkedArray], every: list[pa.ChunkedArray], headings: Headings
-) -> dict[int, str]:
-    key = headings.names.index("participant") if "participant" in headings.names else 0
-    texts = reading.trimmed(columns[key])
-    reasons: dict[int, str] = {}
-    blank = _equal(texts, "")
-    if blank.any():
-        for column in every:
-            blank &= _equal(reading.trimmed(column), "")
-        reasons = dict.fromkeys(np.flatnonzero(blank).tolist(), "blank row")
-    heading = headings.originals[key]
-    for line in np.flatnonzero(_equal(texts, heading)).tolist():
-        if _content(columns, line).split(" | ") == [h for h in headings.originals if h]:
-            reasons[line] = "heading repeated"
-    return reasons | _totals(columns, texts, reasons, headings)
-
-
-def _equal(texts: pa.ChunkedArray, text: str) -> np.ndarray:
-    return np.array(pc.equal(texts, text).to_numpy(), dtype=bool)
-
-
-def _totals(columns, texts: pa.ChunkedArray, blank: dict[int, str], headings: Headings):
-    others = [
-        place for place, name in enumerate(headings.names) if name in ("group", "phase", "task")
-    ]
-    found: dict[int, str] = {}
-    for line in range(len(texts) - 1, -1, -1):
-        if line in blank:
-            continue
-        labels = {texts[line].as_py(), columns[0][line].as_py().strip()}
-        words = {label.split()[0].lower() for label in labels if label}
-        empty = all(not columns[place][line].as_py().strip() for place in others)
-        if not words & TOTAL_WORDS or not empty:
-            break
-        found[line] = "row of totals"
-    return found
 
 
 def _aside_problems(grid: Grid, aside: pd.DataFrame) -> pd.DataFrame:

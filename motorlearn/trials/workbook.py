@@ -6,7 +6,7 @@ calamine. Formulas are never evaluated: the value the spreadsheet stored is used
 
 import datetime as dt
 import io
-import re
+import warnings
 import zipfile
 import zlib
 from collections.abc import Sequence
@@ -63,20 +63,25 @@ def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> 
     """
     check_archive(content, file)
     try:
-        formulas = openpyxl.load_workbook(io.BytesIO(content), data_only=False, keep_links=False)
+        formulas = _loaded(content, stored=False)
         shown, others = _choose(formulas, file, sheet)
         _refuse_vast(shown, file)
         stored = shown
         if _has_formula(shown):
-            stored = openpyxl.load_workbook(io.BytesIO(content), data_only=True, keep_links=False)[
-                shown.title
-            ]
+            stored = _loaded(content, stored=True)[shown.title]
         return _grid(formulas, shown, stored, others, file)
     except FileError:
         raise
     except _DAMAGE:
         refuse_vast_sheets(content, file)
         return _values_only(content, file, sheet)
+
+
+def _loaded(content: bytes, *, stored: bool):
+    """Load a workbook with formulas, or with the values stored behind them; without chatter."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return openpyxl.load_workbook(io.BytesIO(content), data_only=stored, keep_links=False)
 
 
 def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:

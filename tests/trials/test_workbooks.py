@@ -10,12 +10,11 @@ import openpyxl
 import pytest
 from openpyxl.comments import Comment
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
+from workbook_makers import HEADINGS, good_rows, write_ods
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.problems import place
-
-HEADINGS = ["participant", "phase", "trial", "x"]
 
 
 def book_of(*rows):
@@ -25,10 +24,6 @@ def book_of(*rows):
     for row in [HEADINGS, *rows]:
         sheet.append(row)
     return book, sheet
-
-
-def good_rows(count=6):
-    return [[f"p{i}", "pretest", 1, 1.5 * i] for i in range(1, count + 1)]
 
 
 def read(folder, book, **options):
@@ -307,40 +302,6 @@ def test_files_that_can_hold_programs_are_refused(tmp_path, name):
     (tmp_path / name).write_bytes(b"\x80\x04\x95cos\nsystem\n(S'true'\ntR.")
     with pytest.raises(FileError, match="can hold programs"):
         ml.read_trials(tmp_path / name)
-
-
-ODS = """<?xml version="1.0" encoding="UTF-8"?>
-<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0"
- xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0"
- xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0" office:version="1.2"><office:body>
-<office:spreadsheet><table:table table:name="Log">{rows}</table:table></office:spreadsheet>
-</office:body></office:document-content>"""
-
-
-def write_ods(path, rows):
-    cells = ""
-    for row in rows:
-        cells += "<table:table-row>"
-        for value in row:
-            if isinstance(value, str):
-                cells += (
-                    '<table:table-cell office:value-type="string">'
-                    f"<text:p>{value}</text:p></table:table-cell>"
-                )
-            else:
-                cells += (
-                    f'<table:table-cell office:value-type="float" office:value="{value}">'
-                    f"<text:p>{value}</text:p></table:table-cell>"
-                )
-        cells += "</table:table-row>"
-    with zipfile.ZipFile(path, "w") as archive:
-        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
-        archive.writestr("content.xml", ODS.format(rows=cells))
-        archive.writestr(
-            "META-INF/manifest.xml",
-            '<manifest:manifest xmlns:manifest="urn:oasis:names:tc:opendocument:xmlns:manifest:1.0"'
-            "/>",
-        )
 
 
 def test_an_open_document_reads_the_same(tmp_path):
