@@ -43,8 +43,9 @@ SCALES = {
 }
 EXPLANATION = (
     "A typical participant has random effects of zero; the average is taken over the spread of "
-    "participants. With a curved link the two differ: the average probability lies nearer to "
-    "one half, and so do differences between averages."
+    "participants. With a curved link the two differ: by the logit and probit links the average "
+    "probability lies nearer to one half. An odds ratio speaks of one typical participant, a "
+    "difference of averages of the whole group."
 )
 ADJUSTMENTS = ("holm", "none")
 
