@@ -19,6 +19,7 @@ from motorlearn.plan.pilot import Pilot, pilot_page, radius_for
 from motorlearn.plan.power import Power, power
 from motorlearn.plan.presets import PRESETS, Preset
 from motorlearn.plan.prior_effects import prior_effects
+from motorlearn.plan.programme_table import programme_tables
 from motorlearn.plan.schedules import make_schedule
 from motorlearn.plan.sheet_rows import planned_trials, unblind
 from motorlearn.plan.sheets import write_sheets
@@ -53,6 +54,7 @@ __all__ = [
     "planned_trials",
     "power",
     "prior_effects",
+    "programme_tables",
     "radius_for",
     "score_variance",
     "simulate_study",
