@@ -1,19 +1,33 @@
 """Learning curves: one learner, a million learners, and a population."""
 
+from motorlearn.curves.averages import (
+    AveragingDemonstration,
+    average_of_exponentials,
+    demonstrate_averaging,
+)
+from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
 from motorlearn.curves.forms import FORMS, Form, named_form
+from motorlearn.curves.held_out import PredictionScores, score_predictions
 from motorlearn.curves.learner import CurveFit, fit_curve
 from motorlearn.curves.learners import CurveFits, StoredCurveFits, fit_curves
 from motorlearn.curves.population import PopulationCurve, fit_population_curve
 
 __all__ = [
     "FORMS",
+    "AveragingDemonstration",
     "CurveFit",
     "CurveFits",
+    "ForgettingCurve",
     "Form",
     "PopulationCurve",
+    "PredictionScores",
     "StoredCurveFits",
+    "average_of_exponentials",
+    "demonstrate_averaging",
     "fit_curve",
     "fit_curves",
+    "fit_forgetting",
     "fit_population_curve",
     "named_form",
+    "score_predictions",
 ]

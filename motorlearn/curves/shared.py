@@ -146,7 +146,7 @@ def _product(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
     whole = len(rows) // ROWS_OF_PRODUCT * ROWS_OF_PRODUCT
     result = np.empty((len(rows), columns.shape[1]))
     blocks = rows[:whole].reshape(-1, ROWS_OF_PRODUCT, rows.shape[1])
-    np.matmul(blocks, columns, out=result[:whole].reshape(len(blocks), ROWS_OF_PRODUCT, -1))
+    result[:whole] = np.matmul(blocks, columns).reshape(whole, columns.shape[1])
     result[whole:] = rows[whole:] @ columns
     return result
 
