@@ -67,8 +67,8 @@ def outliers(
     """Flag values further than so many scaled median absolute deviations from the median.
 
     A value v of a cell (for example one person's trials of one phase) is flagged if
-    ``|v − median| > width · 1.4826 · MAD``, MAD the median of ``|v − median|`` in it. A cell of
-    fewer than five values, or with a MAD of zero, flags nothing.
+    ``|v − median| > width · 1.4826 · MAD``, with MAD the median of ``|v − median|`` in the cell. A
+    cell of fewer than five values, or with a MAD of zero, flags nothing.
 
     Parameters
     ----------

@@ -6,6 +6,7 @@ calamine. Formulas are never evaluated: the value the spreadsheet stored is used
 
 import datetime as dt
 import io
+import re
 import warnings
 import zipfile
 import zlib
