@@ -22,14 +22,15 @@ Numbers = dict[str, tuple[float, float]]
 def write(cases: Path, page: Path) -> None:
     """Write the tables of the validation page."""
     folders = sorted(path for path in cases.iterdir() if (path / "source.toml").is_file())
-    parts = [_sources(folders, cases.parent), *(_ours(folder) for folder in folders)]
+    parts = [_sources(folders, cases.parent), "## Our values beside some of them"]
+    parts += [_ours(folder) for folder in folders]
     page.parent.mkdir(exist_ok=True)
     page.write_text("\n\n".join(part for part in parts if part) + "\n", encoding="utf-8")
 
 
 def _sources(folders: list[Path], tests: Path) -> str:
     texts = {file: file.read_text(encoding="utf-8") for file in tests.rglob("test_*.py")}
-    rows = []
+    entries = []
     for folder in folders:
         users = sorted(
             file.relative_to(tests).as_posix()
@@ -38,20 +39,12 @@ def _sources(folders: list[Path], tests: Path) -> str:
         )
         for case, card in _cards(folder):
             made = " ".join(str(card.get(key, "")) for key in ("software", "version"))
-            rows.append(
-                {
-                    "case": case,
-                    "source": card["source"],
-                    "status": card["status"],
-                    "software": made.replace("none -", "by hand"),
-                    "tolerance": card["tolerance"],
-                    "why": card["why"],
-                    "tests": ", ".join(users) or "–",
-                }
+            entries.append(
+                f"{case}\n: **{card['status']}**, {made.replace('none -', 'by hand').strip(' -')}. "
+                f"{card['source']}. Tolerance {card['tolerance']}: {card['why']}. "
+                f"Tests: {', '.join(f'`{user}`' for user in users) or 'none yet'}."
             )
-    frame = pd.DataFrame(rows)
-    columns = tuple(Column(name) for name in frame.columns)
-    return to_markdown(Table("validation", f"{len(rows)} reference cases", columns, frame))
+    return f"## {len(entries)} reference cases\n\n" + "\n\n".join(entries)
 
 
 def _cards(folder: Path) -> list[tuple[str, dict[str, Any]]]:
@@ -75,7 +68,7 @@ def _ours(folder: Path) -> str:
         columns=["quantity", "reference", "ours", "relative difference"],
     )
     columns = tuple(Column(name) for name in frame.columns)
-    return to_markdown(Table(folder.name, f"Our values beside {folder.name}", columns, frame))
+    return to_markdown(Table(folder.name, folder.name, columns, frame))
 
 
 def _digits(value: float) -> str:
@@ -134,7 +127,7 @@ def _nist(reference: dict[str, Any]) -> Numbers:
 
 def _hedges(reference: dict[str, Any]) -> Numbers:
     ours = ml.measures.hedges_g(*(tuple(reference[key]) for key in ("m", "s", "n")))
-    return {"g": (reference["g"], ours.g)}
+    return {"d × exact correction": (reference["d"] * reference["J_exact"], ours.g)}
 
 
 def _sleep(reference: dict[str, Any]) -> Numbers:
