@@ -48,9 +48,9 @@ def mixed_contrasts(
     mean, as allocation by chance implies, so that later differences are adjusted for the start.
     Participants have a random intercept and, where a test has several trials, a level of their own
     at every test, because people and not trials were allocated: freely correlated levels for
-    continuous scores, one variance within participants for hits and in small studies. Practice
-    itself is left out: its trials change systematically. Ratios use the logarithms of
-    participants' scores.
+    continuous scores, one variance within participants for hits and in small studies. Trials of a
+    continuous score scatter as much as they do at their test. Practice itself is left out: its
+    trials change systematically. Ratios use the logarithms of participants' scores.
     """
     tests = [phase for phase in comparing.data.phases if phase != PRACTICE_PHASE]
     if not comparing.pairs or not tests:
@@ -110,12 +110,24 @@ def _fit(rows: pd.DataFrame, binomial: bool) -> MixedFit:
         return fit_mixed(formula, rows, random=random, family="binomial", attempts="attempts")
     if not several or tests == 1:
         return fit_mixed(formula, rows, random={"participant": "1"})
+    rows = rows.assign(weight=_steadiness(rows))
     # Freely correlated levels need more people than they have variances and correlations.
     if rows["participant"].nunique() > tests * (tests + 1):
-        free = fit_mixed(formula, rows, random={"participant": "1 + phase"})
+        free = fit_mixed(formula, rows, random={"participant": "1 + phase"}, weights="weight")
         if free.converged:
             return free
-    return fit_mixed(formula, rows, random={"participant/phase": "1"})
+    return fit_mixed(formula, rows, random={"participant/phase": "1"}, weights="weight")
+
+
+def _steadiness(rows: pd.DataFrame) -> pd.Series:
+    """Inverse variance of single trials at each test, relative to all tests together."""
+    cells = rows.groupby(["participant", "phase"], observed=True)["score"]
+    square = (rows["score"] - cells.transform("mean")) ** 2
+    spare = 1 - 1 / cells.transform("size")
+    by_test = square.groupby(rows["phase"]).sum() / spare.groupby(rows["phase"]).sum()
+    if not (by_test > 0).all():
+        return pd.Series(1.0, index=rows.index)
+    return (square.sum() / spare.sum()) / rows["phase"].map(by_test).astype(float)
 
 
 def _contrast_rows(
@@ -186,7 +198,11 @@ def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:
     levels = " and ".join(terms)
     start = f", groups alike at {comparing.baseline}" if comparing.baseline is not None else ""
     if fit.family == "gaussian":
-        return f"linear mixed model, Satterthwaite df, {levels} random{comparing.suffix}{start}"
+        by_test = ", variance of trials by test" if fit.recipe.columns.get("weights") else ""
+        return (
+            f"linear mixed model, Satterthwaite df, {levels} random{by_test}"
+            f"{comparing.suffix}{start}"
+        )
     what = "odds ratio for one participant" if effect == "odds ratio" else "average probabilities"
     return f"binomial mixed model (Laplace), {what}, {levels} random{start}"
 

@@ -66,6 +66,17 @@ def test_adjusted_contrasts_lie_near_those_of_the_analysis_of_covariance():
         assert mixed["std_error"] == pytest.approx(ancova["std_error"], rel=0.15)
 
 
+def test_noisier_trials_at_one_test_do_not_spoil_the_contrasts_of_another():
+    study = invent_study((20, 20), seed=3, phases=TESTS)
+    noisy = study.copy()
+    pretest = noisy["phase"] == "pretest"
+    noisy.loc[pretest, "radial_error"] += np.random.default_rng(1).normal(0, 40, pretest.sum())
+    plain, spoilt = (
+        at(compare(table, baseline=None).mixed, "retention", "serial") for table in (study, noisy)
+    )
+    assert spoilt["std_error"] == pytest.approx(plain["std_error"], rel=0.02)
+
+
 def test_people_who_miss_a_test_still_speak(scores):
     gone = (scores["participant"] == "P001") & (scores["phase"] == "retention")
     whole, less = compare(scores), compare(scores[~gone])
@@ -156,10 +167,15 @@ def test_it_says_when_each_route_answers(scores):
 @pytest.mark.slow
 def test_the_test_of_groups_holds_its_level_with_unequal_spread_of_tests():
     """Twelve people per group, ten trials per test, more scatter at the pretest."""
-    rejected = []
+    rejected, errors = [], []
     for seed in range(400):
         study = invent_study((12, 12), seed=1000 + seed, phases=TESTS)
         study.loc[study["phase"] == "pretest", "radial_error"] *= 1.6
-        row = at(compare(study).mixed, "retention", "serial")
+        result = compare(study)
+        row = at(result.mixed, "retention", "serial")
         rejected.append(row["p"] < 0.05)
-    assert 0.025 < np.mean(rejected) < 0.08
+        ancova = result.contrasts.query("adjusted and phase == 'retention'").iloc[0]
+        errors.append(row["std_error"] / ancova["std_error"])
+    assert 0.028 < np.mean(rejected) < 0.078
+    # One variance for all trials would make the standard error a quarter too large here.
+    assert 0.95 < np.median(errors) < 1.1
