@@ -182,7 +182,8 @@ def variance_check(model: PhaseModel, context: Context) -> Check:
 
 def slopes_check(model: PhaseModel, context: Context) -> Check:
     """p of group by baseline, and whether the groups' lines cross inside the data."""
-    test = model.analysis().slopes_test
+    analysis = model.analysis()
+    test = analysis.slopes_test if analysis is not None else None
     p = test.p if test is not None else np.nan
     crossing = _crossings(model)
     finding = (
@@ -211,7 +212,8 @@ def slopes_check(model: PhaseModel, context: Context) -> Check:
 
 
 def _crossings(model: PhaseModel) -> list[str]:
-    whole, found = model.complete, []
+    whole = model.complete
+    found: list[str] = []
     for first, second in model.pairs:
         lines = []
         for code in (first, second):

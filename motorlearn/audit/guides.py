@@ -61,10 +61,13 @@ class Guide:
         """Grade of a number; a number that could not be computed needs a look."""
         if value != value:
             return "look"
-        for grade, limit in (("act", self.act), ("look", self.look)):
-            if limit is not None and (value > limit if self.high_is_bad else value < limit):
-                return grade
-        return "fine"
+        if _beyond(value, self.act, self.high_is_bad):
+            return "act"
+        return "look" if _beyond(value, self.look, self.high_is_bad) else "fine"
+
+
+def _beyond(value: float, limit: float | None, high_is_bad: bool) -> bool:
+    return limit is not None and (value > limit if high_is_bad else value < limit)
 
 
 _CUSTOM = "common practice, no source"

@@ -45,7 +45,7 @@ class MixedAudit:
         yield from self.structure(part)
         yield self.serial()
         if self.removed is not None:
-            yield self.influence()
+            yield self.influence(self.removed)
 
     def number(self, name: str) -> SimulatedNumber:
         """A simulated diagnostic number."""
@@ -212,10 +212,10 @@ class MixedAudit:
             remedy=self.robust(),
         )
 
-    def influence(self) -> Check:
+    def influence(self, removed: pd.DataFrame) -> Check:
         """Whether the conclusion hangs on one participant."""
         names = [self.fit.fixed_names[place] for place in self.focus]
-        own = self.removed[self.removed["contrast"].isin(names)]
+        own = removed[removed["contrast"].isin(names)]
         flips = sorted(own.loc[own["changes"], "participant"].unique())
         moved = own.assign(
             step=np.abs(own["estimate"] - own["contrast"].map(dict(zip(names, self._values()))))

@@ -44,7 +44,8 @@ class MixedModel:
     @cached_property
     def weight(self) -> Floats:
         """Attempts or summed weights of each cell."""
-        return np.bincount(self.fit.design.cell, self.fit.design.weight, self.cells)
+        design = self.fit.design
+        return np.bincount(design.cell, design.weight, self.cells).astype(float)
 
     @cached_property
     def fixed(self) -> Floats:

@@ -1,6 +1,7 @@
 """A mixed model fitted again in another way: other scale, more quadrature, further effects."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -14,7 +15,7 @@ from motorlearn.mixed.formulas import read_formula
 from motorlearn.mixed.refitting import options_of
 
 
-def refit(fit: MixedFit, *, observed=None, random=None, **changes: object) -> MixedFit:
+def refit(fit: MixedFit, *, observed=None, random=None, **changes: Any) -> MixedFit:
     """Fit the same model again with another outcome, other random parts or other options."""
     design = fit.design if random is None else replace(fit.design, random=tuple(random))
     options = replace(options_of(fit), **changes)

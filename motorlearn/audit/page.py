@@ -99,7 +99,6 @@ class StudyAudit(Result):
         )  # fmt: skip
 
 
-_NUMBER = {"kind": "significant", "decimals": 3}
 _TESTS = (
     Column("outcome"),
     Column("phase"),
@@ -107,9 +106,9 @@ _TESTS = (
     Column("method"),
     Column("label"),
     Column("family"),
-    Column("estimate", **_NUMBER),
-    Column("conf_low", "lower", **_NUMBER),
-    Column("conf_high", "upper", **_NUMBER),
+    Column("estimate", kind="significant", decimals=3),
+    Column("conf_low", "lower", "significant", decimals=3),
+    Column("conf_high", "upper", "significant", decimals=3),
     Column("p", "p", "p"),
     Column("p_holm", "p (Holm)", "p"),
 )
@@ -216,7 +215,7 @@ def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseCompar
     present = set(table["phase"].dropna())
     tests = [p for p in design.phases if p in present and p != PRACTICE_PHASE]
     baseline = primary.baseline if primary is not None else "pretest"
-    own = primary is not None and primary.outcome == outcome.name
+    own = primary if primary is not None and primary.outcome == outcome.name else None
     groups = [name for name in design.group_names if name in set(table["group"].dropna())]
     column, attempts = outcome.name, None
     if column in ("hit", "hits", "hit_rate") and {"hits", "attempts"} <= set(table.columns):
@@ -227,7 +226,7 @@ def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseCompar
         group="group" if len(groups) > 1 else None,
         phases=tests,
         baseline=baseline if baseline in tests else None,
-        effect=primary.effect if own else "difference",
+        effect=own.effect if own is not None else "difference",
         better=outcome.better,
         attempts=attempts,
         pairs="all",
@@ -258,8 +257,8 @@ def _tests(study: Study, compared: dict[str, PhaseComparison]) -> pd.DataFrame:
 def _test_row(study: Study, outcome: str, row) -> tuple:
     method = "ancova" if row.adjusted else "welch"
     label = analysis_label(study.design, outcome, str(row.phase), method)
-    primary = study.design.primary
-    if label == "primary" and primary.groups and {row.group, row.reference} != set(primary.groups):
+    planned = study.design.primary.groups if study.design.primary is not None else ()
+    if label == "primary" and planned and {row.group, row.reference} != set(planned):
         label = "secondary"
     family = f"{outcome} at {row.phase}, {'adjusted' if row.adjusted else 'unadjusted'}"
     sign = "/" if row.effect == "ratio" else "−"

@@ -50,9 +50,10 @@ def sign_flip_p(change: Floats, *, flips: int = 4999, seed: int = 0) -> float:
 
 def _conclusion(change: Floats, ratio: bool, p: float | None = None) -> Conclusion:
     t = one_sample(change)
-    shown = np.exp([t.estimate, t.low, t.high]) if ratio else (t.estimate, t.low, t.high)
+    numbers = np.array([t.estimate, t.low, t.high])
+    a, b, c = np.exp(numbers) if ratio else numbers
     label = f"change, {'ratio' if ratio else 'difference'}"
-    return Conclusion(label, *(float(value) for value in shown), t.p if p is None else p)
+    return Conclusion(label, float(a), float(b), float(c), t.p if p is None else p)
 
 
 def _shape(change: Floats, ratio: bool, context: Context) -> Check:

@@ -54,7 +54,8 @@ class PhaseModel:
     @property
     def used(self) -> NDArray[np.bool_]:
         """Participants the model can use."""
-        return np.isfinite(self.y) & (np.isfinite(self.x) if self.adjusted else True)
+        there = np.isfinite(self.y)
+        return there & np.isfinite(self.x) if self.adjusted else there
 
     @property
     def complete(self) -> "PhaseModel":
@@ -94,7 +95,7 @@ class PhaseModel:
             return model.fit
         whole = self.complete
         columns = np.eye(len(self.groups))[whole.codes]
-        present = columns.any(axis=0)
+        present = np.asarray(columns.any(axis=0))
         names = [str(name) for name, here in zip(self.groups, present) if here]
         return fit_least_squares(columns[:, present], whole.y, names=names)
 
@@ -114,8 +115,8 @@ class PhaseModel:
 
     def conclude(self, pair, estimate, low, high, p) -> Conclusion:
         """A conclusion on the scale on which it is reported."""
-        shown = np.exp([estimate, low, high]) if self.ratio else (estimate, low, high)
-        return Conclusion(self.label(pair), *(float(value) for value in shown), float(p))
+        a, b, c = np.exp([estimate, low, high]) if self.ratio else (estimate, low, high)
+        return Conclusion(self.label(pair), float(a), float(b), float(c), float(p))
 
     def conclusions(self, *, covariance: str = "ordinary") -> tuple[Conclusion, ...]:
         """Contrasts of the complete cases: covariance analysis, or Welch without a baseline."""

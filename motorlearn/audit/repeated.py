@@ -70,9 +70,9 @@ class Repeated:
         """Scores (participants, levels) and group codes of those without a missing cell."""
         wide = self.wide.dropna()
         group_of = self.scores.drop_duplicates("participant").set_index("participant")["group"]
-        codes = [self.groups.index(group_of[name]) for name in wide.index]
-        _, codes = np.unique(np.array(codes, dtype=np.intp), return_inverse=True)
-        return wide.to_numpy(dtype=float), codes
+        places = [self.groups.index(group_of[name]) for name in wide.index]
+        _, codes = np.unique(np.array(places), return_inverse=True)
+        return wide.to_numpy(dtype=float), codes.astype(np.intp)
 
 
 def repeated_checks(

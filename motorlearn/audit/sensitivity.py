@@ -233,10 +233,12 @@ def _keepers(model: PhaseModel, study, per_protocol) -> NDArray[np.bool_] | None
 
 
 def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
-    people = study.participants if study is not None else None
     everywhere = Allocation(None, "labels moved among all participants")
-    if study is not None and study.design.allocation.method == "none":
+    if study is None:
+        return everywhere
+    if study.design.allocation.method == "none":
         return Allocation(None, "not run: groups were not drawn by lot", by_lot=False)
+    people = study.participants
     if people is None:
         return everywhere
     known = people.drop_duplicates("participant").set_index("participant")

@@ -1,6 +1,7 @@
 """Diagnostic figures: the panel of a model, the forest of conclusions, the shift that tips it."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -230,7 +231,7 @@ def _sizes(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
     axes.set_title("size over the fit")
 
 
-def _points(look: Look, count: int) -> dict[str, object]:
+def _points(look: Look, count: int) -> dict[str, Any]:
     style = dict(look.point_style)
     crowded = count > 400
     return style | {"markersize": 2.0 if crowded else 4.0, "alpha": 0.5 if crowded else 0.8,

@@ -17,6 +17,7 @@ from motorlearn.measures.agreement_table import Ratings
 from motorlearn.measures.hits import wilson_interval
 from motorlearn.measures.kappa import (
     Coefficient,
+    Metric,
     agreement_weights,
     cohen_kappa,
     fleiss_kappa,
@@ -27,7 +28,7 @@ from motorlearn.measures.kappa import (
 from motorlearn.measures.precision import smallest_detectable_change
 
 NUMBERS = ("estimate", "std_error", "conf_low", "conf_high", "statistic", "df1", "df2", "p")
-_METRIC = {"continuous": "interval", "ordinal": "ordinal", "nominal": "nominal"}
+_METRIC: dict[str, Metric] = {"continuous": "interval", "ordinal": "ordinal", "nominal": "nominal"}
 
 
 def coefficient_frame(ratings: Ratings, *, averaged: int, level: float, seed: int) -> pd.DataFrame:
@@ -156,10 +157,11 @@ def _icc_rows(complete: np.ndarray, averaged: int, level: float) -> list[dict]:
         }
         for icc in found
     ]
-    single = rows[1]
+    single = found[1]
     stepped = {
-        name: averaged * single[name] / (1 + (averaged - 1) * single[name])
-        for name in ("estimate", "conf_low", "conf_high")
+        name: averaged * value / (1 + (averaged - 1) * value)
+        for name, value in vars(single).items()
+        if name in ("estimate", "conf_low", "conf_high")
     }
     if averaged not in (1, complete.shape[1]):
         rows.append({"term": f"ICC(A,{averaged})", "also": "Spearman-Brown step", **stepped})

@@ -112,12 +112,23 @@ def linear_trend(position, value, *, level: float = 0.95) -> Trend:
     n, df = len(x), len(x) - 2
     spread = np.sum((x - x.mean()) ** 2)
     if df < 1 or spread == 0:
-        return Trend(n, *([np.nan] * 4), df, *([np.nan] * 4))
+        nan = float("nan")
+        return Trend(n, nan, nan, nan, nan, df, nan, nan, nan, nan)
     slope = np.sum((x - x.mean()) * (y - y.mean())) / spread
     residual = y - y.mean() - slope * (x - x.mean())
     error = np.sqrt(np.sum(residual**2) / df / spread)
     reach = stats.t.isf((1 - level) / 2, df) * error
     p = 2 * stats.t.sf(abs(slope) / error, df) if error > 0 else float(slope == 0)
-    ends = slope, slope - reach, slope + reach
-    changes = (float(end * np.ptp(x)) for end in ends)
-    return Trend(n, float(slope), float(error), *map(float, ends[1:]), df, float(p), *changes)
+    low, high, whole = slope - reach, slope + reach, np.ptp(x)
+    return Trend(
+        n=n,
+        slope=float(slope),
+        std_error=float(error),
+        conf_low=float(low),
+        conf_high=float(high),
+        df=df,
+        p=float(p),
+        change=float(slope * whole),
+        change_low=float(low * whole),
+        change_high=float(high * whole),
+    )
