@@ -119,8 +119,7 @@ def _caption(design: Design) -> str:
     groups = "; ".join(f"{g.name}: {g.schedule} order" for g in design.groups)
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
-        f"session. Groups: {groups}. Dark boxes are practice, yellow ones delayed tests, which "
-        "alone can show learning."
+        f"session. Groups: {groups}. Dark boxes are practice, yellow ones tests after a gap."
     )
 
 

@@ -5,9 +5,9 @@ from typing import Any
 
 import pandas as pd
 
-from motorlearn.audit import check_assumptions
+from motorlearn.audit import check_assumptions, sensitivity
 from motorlearn.compare import PhaseComparison
-from motorlearn.curves import fit_curves
+from motorlearn.curves import fit_curves, fit_population_curve
 from motorlearn.exceptions import FitError, InputError, RefusedError
 from motorlearn.measures import rater_agreement
 from motorlearn.mixed import fit_mixed
@@ -51,13 +51,26 @@ def beside(study: Study, comparison: Any, cells: pd.DataFrame, stage: str) -> di
     if study.ratings is not None and {"rater", "score"} <= set(study.ratings):
         found["agreement"] = attempt(lambda: _agreement(study.ratings))
     if isinstance(comparison, PhaseComparison):
-        audited = [stage] if len(comparison.contrasts) else None
+        between = len(comparison.contrasts) > 0
         found["assumptions"] = attempt(
-            lambda: check_assumptions(comparison, study=study, phases=audited)
+            lambda: check_assumptions(
+                comparison, study=study, phases=[stage] if between else None, remedies=False
+            )
         )
+        if between:
+            found["sensitivity"] = attempt(
+                lambda: sensitivity(comparison, study=study, phase=stage)
+            )
     practised = cells[cells["phase"] == PRACTICE_PHASE]
     if len(practised) and practised.groupby("participant").size().max() >= FEWEST_BLOCKS:
-        found["curves"] = attempt(lambda: _curves(practised))
+        counted = _counted(practised)
+        found["curves"] = attempt(
+            lambda: fit_curves(counted, "score", practice="block", by=["group", "participant"])
+        )
+        groups = "group" if counted["group"].nunique() > 1 else None
+        found["population curve"] = attempt(
+            lambda: fit_population_curve(counted, "score", practice="block", group=groups)
+        )
     return found
 
 
@@ -83,11 +96,11 @@ def _agreement(ratings: pd.DataFrame) -> Any:
     )
 
 
-def _curves(practised: pd.DataFrame) -> Any:
-    """Exponential and power curves of each learner over blocks of practice."""
-    counted = practised.sort_values(["participant", "session", "block"])
-    counted = counted.assign(block=counted.groupby("participant").cumcount() + 1.0)
-    return fit_curves(counted, "score", practice="block", by=["group", "participant"])
+def _counted(practised: pd.DataFrame) -> pd.DataFrame:
+    """Scores with blocks numbered through all sessions, groups in the order of the plan."""
+    order = pd.Categorical(practised["group"], categories=list(dict.fromkeys(practised["group"])))
+    counted = practised.assign(group=order).sort_values(["participant", "session", "block"])
+    return counted.assign(block=counted.groupby("participant").cumcount() + 1.0)
 
 
 def mixed_model(

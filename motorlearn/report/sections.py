@@ -6,11 +6,15 @@ from collections.abc import Iterator
 import pandas as pd
 
 from motorlearn.compare import PhaseComparison
+from motorlearn.figures.load import load_by_week
+from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
+from motorlearn.figures.timeline import design_timeline
+from motorlearn.plan import throw_load
 from motorlearn.report import exhibits, tabled
 from motorlearn.report.contents import Document, Heading, Text
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
-from motorlearn.report.side_sections import side_sections
+from motorlearn.report.side_sections import if_possible, shown, side_sections
 from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
@@ -154,9 +158,34 @@ def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
     yield Text(method.programme_paragraph(design) + " {tab:programme} lists every part.")
     yield Text(method.tests_paragraph(design))
     yield tabled.programme_table(design)
+    yield from _plan_figures(found)
     yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design))
+    yield Text(method.outcome_paragraph(design, decimal=found.outcomes[0].voice.decimal))
     yield Text(method.analysis_paragraph(design, versions))
+
+
+def _plan_figures(found: Findings) -> Iterator[Block]:
+    """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
+    design, decimal = found.design, found.outcomes[0].voice.decimal
+    practised = found.table[found.table["phase"] == PRACTICE_PHASE]
+    tasks = [task.name for task in design.tasks]
+    timeline = if_possible(lambda: design_timeline(design))
+    yield from shown(timeline, "shows the plan in time.", decimal)
+    if len(tasks) > 1 and "task" in practised and len(practised):
+        order = if_possible(lambda: trial_order_raster(practised, groups=found.groups, tasks=tasks))
+        yield from shown(order, "shows in which order tasks were practised.", decimal)
+    load = if_possible(lambda: _load(found))
+    yield from shown(load, "adds up the planned trials by week.", decimal)
+
+
+def _load(found: Findings) -> Drawing:
+    limits = [limit for limit in found.design.load.limits if limit.per == "week"]
+    limit = limits[0] if limits else None
+    return load_by_week(
+        throw_load(found.design),
+        limit=limit.trials if limit else None,
+        limit_source=limit.source if limit else "",
+    )
 
 
 def _results(found: Findings) -> Iterator[Block]:

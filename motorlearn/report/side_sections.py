@@ -1,11 +1,14 @@
 """Sections on what stands beside the comparison, each with its tables and what they may say."""
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from motorlearn.audit import Audit
-from motorlearn.curves import CurveFits
+from motorlearn.audit import Audit, Sensitivity
+from motorlearn.curves import CurveFits, PopulationCurve
+from motorlearn.exceptions import InputError
+from motorlearn.figures.agreement import bland_altman, rater_drift
+from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.style import Drawing
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
@@ -20,9 +23,11 @@ Block = Heading | Text | Drawing | Table
 
 TITLES = {
     "agreement": "Measurement",
-    "mixed model": "Mixed model of trials",
     "curves": "Individual curves",
+    "population curve": "Population curve",
+    "mixed model": "Mixed model of trials",
     "assumptions": "Assumptions",
+    "sensitivity": "Sensitivity",
 }
 
 
@@ -30,9 +35,11 @@ def side_sections(found: Findings) -> Iterator[Block]:
     """Give the blocks of every section that the study has results for."""
     writers = {
         "agreement": _agreement,
-        "mixed model": _mixed,
         "curves": _curves,
+        "population curve": _population,
+        "mixed model": _mixed,
         "assumptions": _assumptions,
+        "sensitivity": _sensitivity,
     }
     for name, write in writers.items():
         if name not in found.results:
@@ -42,28 +49,50 @@ def side_sections(found: Findings) -> Iterator[Block]:
         if isinstance(result, Refused):
             yield Text(f"Not computed: {result.reason}", "caution")
         else:
-            yield from write(result, found.outcomes[0].voice.decimal)
+            yield from write(result, found)
 
 
-def _named(table: Table, prefix: str) -> Table:
-    return replace(table, name=f"{prefix}-{slug(table.name)}")
+def if_possible(draw: Callable[[], Drawing]) -> Drawing | None:
+    """A figure, or none where the result does not hold what it shows."""
+    try:
+        return draw()
+    except InputError:
+        return None
 
 
-def _agreement(result: Agreement, decimal: str) -> Iterator[Block]:
-    tables = [_named(table, "raters") for table in result.tables()]
-    first = replace(tables[0], notes=())
-    advice = " ".join(_in_signs(text, decimal) for text in result.advice)
+def _named(table: Table, prefix: str, decimal: str) -> Table:
+    notes = tuple(in_signs(note, decimal) for note in table.notes)
+    return replace(table, name=f"{prefix}-{slug(table.name)}", notes=notes)
+
+
+def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
+    """A figure with the sentence that leads to it and its words in the signs of the report."""
+    if drawing is not None:
+        yield Text(f"{{fig:{drawing.name}}} {say}")
+        yield drawing.with_words(in_signs(drawing.caption, decimal), in_signs(drawing.alt, decimal))
+
+
+def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    tables = [_named(table, "raters", decimal) for table in result.tables()]
+    advice = " ".join(in_signs(text, decimal) for text in result.advice)
     rated = count(result.recipe.n, "item")
+    first = replace(tables[0], notes=())
     yield Text(f"{{tab:{first.name}}} shows agreement on {rated} that were rated twice. {advice}")
     yield first
     for table in tables[1:]:
         if table.name in ("raters-measurement-error", "raters-drift"):
             yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
             yield table
+    limits = if_possible(lambda: bland_altman(result))
+    yield from shown(limits, "shows the limits of agreement.", decimal)
+    drift = if_possible(lambda: rater_drift(result))
+    yield from shown(drift, "follows the raters over the order of clips.", decimal)
 
 
-def _mixed(result: MixedFit, decimal: str) -> Iterator[Block]:
-    fixed, variances = (_named(table, "mixed") for table in result.tables()[:2])
+def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    fixed, variances = (_named(table, "mixed", decimal) for table in result.tables()[:2])
     scale = "log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
     if result.formula.startswith("log("):
         scale = "the log scale, on which differences are ratios"
@@ -73,12 +102,13 @@ def _mixed(result: MixedFit, decimal: str) -> Iterator[Block]:
         f"{{tab:{variances.name}}}). Its estimates are on {scale}; it keeps everybody who has any "
         "trial, under the assumption that what is missing depends only on what was seen."
     )
-    yield replace(fixed, notes=tuple(_in_signs(note, decimal) for note in fixed.notes))
+    yield fixed
     yield variances
 
 
-def _curves(result: CurveFits, decimal: str) -> Iterator[Block]:
-    preferred, status = (_named(table, "curves") for table in result.tables()[:2])
+def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
         f"of practice. {{tab:{preferred.name}}} counts the form that AICc prefers, and "
@@ -90,15 +120,25 @@ def _curves(result: CurveFits, decimal: str) -> Iterator[Block]:
         yield replace(table, title=table.title.replace("learners", "participants"), columns=columns)
 
 
-def _assumptions(result: Audit, decimal: str) -> Iterator[Block]:
-    rows = result.table.copy()
-    texts = ["finding", "guide", "remedy", "original", "remedied"]
-    for name in texts:
-        rows[name] = [_in_signs(text, decimal) for text in rows[name]]
+def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    tables = [_named(table, "population", decimal) for table in result.tables()]
+    kept = [t for t in tables if "learner" not in t.title.lower()]
+    named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     yield Text(
-        f"{result.verdict} {{tab:assumptions}} names each assumption with its guide and grade"
-        + ("; {tab:sensitivity} puts remedies beside the original." if _run(rows) else ".")
+        "An exponential curve was fitted to all participants at once, whose asymptote, gain and "
+        f"rate vary from person to person ({named}); terms with a group are differences from the "
+        f"first group, {found.groups[0]}. They describe performance in practice."
     )
+    yield from kept
+
+
+def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    rows = result.table.copy()
+    for name in ("finding", "guide", "remedy"):
+        rows[name] = [in_signs(text, decimal) for text in rows[name]]
+    yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
         Column("assumption"),
@@ -107,32 +147,38 @@ def _assumptions(result: Audit, decimal: str) -> Iterator[Block]:
         Column("guide"),
         Column("grade"),
     )
-    notes = result.tables()[0].notes[1:]
-    yield Table("assumptions", "Assumptions and how far they hold", columns, rows, notes)
-    if _run(rows):
-        run = rows[rows["original"] != ""].reset_index(drop=True)
-        shown = (
-            Column("assumption"),
-            Column("original", "as analysed"),
-            Column("remedied", "with the remedy"),
-            Column("conclusion_changes", "changes", "flag"),
+    note = (
+        "Guides are customs, several of them arbitrary. Grades: fine, look, act; no grade switches "
+        "the model."
+    )
+    yield Table("assumptions", "Assumptions and how far they hold", columns, rows, (note,))
+    analyses = list(dict.fromkeys(result.residuals["analysis"]))
+    if analyses:
+        panel = if_possible(
+            lambda: diagnostic_panel(result, analysis=analyses[0], groups=found.groups)
         )
-        note = "A conclusion changes where p crosses .05, uncorrected, or the direction turns."
-        yield Table(
-            "sensitivity",
-            "Remedies run beside the original",
-            shown,
-            run,
-            (_in_signs(note, decimal),),
-        )
+        yield from shown(panel, "shows the residuals.", decimal)
 
 
-def _run(rows) -> bool:
-    return bool((rows["original"] != "").any())
+def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    tables = [_named(table, "variants", decimal) for table in result.tables()]
+    rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
+    first = replace(tables[0], rows=rows, notes=())
+    further = (
+        f"; {{tab:{tables[1].name}}} says how far missing scores would have to lie"
+        if (tables[1:])
+        else ""
+    )
+    yield Text(f"{result.verdict} {{tab:{first.name}}} holds them{further}.")
+    yield first
+    yield from tables[1:]
+    forest = if_possible(lambda: conclusion_forest(result))
+    yield from shown(forest, "draws the variants.", decimal)
 
 
-def _in_signs(text: str, decimal: str) -> str:
+def in_signs(text: str, decimal: str) -> str:
     """Put the decimal sign of the report into a text that was written with points."""
     if decimal == ".":
         return text
-    return re.sub(r"(?<=[\d\s<>=(−])\.(?=\d)", decimal, text)
+    return re.sub(r"(?<=[\d\s<>=(−\[])\.(?=\d)", decimal, text)

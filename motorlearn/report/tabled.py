@@ -25,12 +25,12 @@ def slug(text: str) -> str:
 def participants_table(found: Findings) -> Table:
     """Participants by group: numbers and shares, mean and SD; without tests of the baseline."""
     rows = [("Allocated", "", found.allocated)]
-    people = found.people
+    people, decimal = found.people, found.outcomes[0].voice.decimal
     for name in people.columns:
         if name in IDENTIFIERS:
             continue
         if pd.api.types.is_numeric_dtype(people[name]) and people[name].nunique() > 2:
-            rows.append((_label(name), "mean (SD)", _mean_sd(people, name)))
+            rows.append((_label(name), "mean (SD)", _mean_sd(people, name, decimal)))
         elif people[name].nunique() <= MANY:
             rows += _shares(people, name)
     frame = pd.DataFrame(
@@ -58,10 +58,12 @@ def _label(name: str) -> str:
     return capitalised(name.replace("_", " "))
 
 
-def _mean_sd(people: pd.DataFrame, name: str) -> dict[str, str]:
+def _mean_sd(people: pd.DataFrame, name: str, decimal: str) -> dict[str, str]:
     parts = people.groupby("group")[name].agg(["mean", "std"])
     return {
-        str(group): f"{digits.number(mean, 1)} ({digits.number(sd, 1)})"
+        str(
+            group
+        ): f"{digits.number(mean, 1, decimal=decimal)} ({digits.number(sd, 1, decimal=decimal)})"
         for group, mean, sd in parts.itertuples()
     }
 

@@ -67,4 +67,4 @@ def claim_problems(text: str, *, delayed_test: bool) -> list[str]:
 
 
 def _names_delayed_test(sentence: str) -> bool:
-    return any(phase in sentence.lower() for phase in DELAYED_PHASES)
+    return any(name in sentence.lower() for name in (*DELAYED_PHASES, "delayed test"))

@@ -1,6 +1,5 @@
 """The method paragraphs: people, programme, tests, outcomes and analysis, from the plan."""
 
-from motorlearn import digits
 from motorlearn.design import Design, Outcome, Practice, Test
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import capitalised, count, listed
@@ -118,7 +117,7 @@ def _test(test: Test) -> str:
     return f"{label} ({count(test.trials, 'trial')}{gap}, {feedback}{more})"
 
 
-def outcome_paragraph(design: Design) -> str:
+def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
     """What was scored and which comparison was declared primary."""
     parts = [f"Outcomes were {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
@@ -133,8 +132,10 @@ def outcome_paragraph(design: Design) -> str:
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
         parts.append(
-            "The smallest effect of interest was "
-            f"{digits.significant(design.smallest_effect.value)}{why}."
+            f"The smallest effect of interest was {design.smallest_effect.value:g}".replace(
+                ".", decimal
+            )
+            + f"{why}."
         )
     if design.exclusions:
         rules = "; ".join(

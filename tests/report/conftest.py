@@ -90,12 +90,22 @@ def simulated(preset: str) -> Study:
     return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=preset)
 
 
+def undelayed_study() -> Study:
+    """Two groups whose only test comes straight after practice."""
+    tests = [{"phase": "pretest", "trials": 6}, {"phase": "posttest", "trials": 6}]
+    groups = [{"name": name, "schedule": name, "size": 7} for name in ("blocked", "random")]
+    tasks = [{"name": "straight"}, {"name": "bank"}]
+    plan = design_from_mapping(PILOT | {"tests": tests, "groups": groups, "tasks": tasks})
+    return ml.simulate_study(plan, seed=2, missing=False)
+
+
 STUDIES = {
     "shipped": lambda: ml.read_study(SHIPPED),
     "null": lambda: simulated("null"),
     "applied": lambda: simulated("applied"),
     "programme": programme_study,
     "pilot": pilot_study,
+    "undelayed": undelayed_study,
 }
 
 
