@@ -107,7 +107,8 @@ class BinomialManyFactors:
 
     def _gather(self, values: Array) -> Array:
         """Z̃'v for row values given per random term, shape (N, terms)."""
-        return np.bincount(self.columns.ravel(), values.ravel(), self.n_first + self.n_rest)
+        size = self.n_first + self.n_rest
+        return np.bincount(self.columns.ravel(), values.ravel(), size).astype(float)
 
     def _modes(self, base: Array, zt: Array) -> tuple[_State, _Inverse]:
         """Conditional modes by Newton steps that are halved where they fail."""
@@ -129,26 +130,28 @@ class BinomialManyFactors:
     def _invert(self, zt: Array, weight: Array, whole: bool = False) -> _Inverse:
         q0 = self.q0
         weighted = weight[:, None] * zt
-        h00 = np.zeros(self.n_first * q0)
-        for a, b, at in self.at00:
-            h00 += np.bincount(at, weighted[:, a] * zt[:, b], h00.size)
+        h00 = self._products(self.at00, weighted, zt, 0, 0, self.n_first * q0)
+        h01 = self._products(self.at01, weighted, zt, 0, q0, self.n_first * self.n_rest)
+        h11 = self._products(self.at11, weighted, zt, q0, q0, self.n_rest**2)
         h00 = h00.reshape(-1, q0, q0) + np.eye(q0)
-        h01 = np.zeros(self.n_first * self.n_rest)
-        for a, b, at in self.at01:
-            h01 += np.bincount(at, weighted[:, a] * zt[:, q0 + b], h01.size)
-        h11 = np.zeros(self.n_rest**2)
-        for a, b, at in self.at11:
-            h11 += np.bincount(at, weighted[:, q0 + a] * zt[:, q0 + b], h11.size)
         h01 = h01.reshape(-1, q0, self.n_rest)
-        blocks = np.linalg.inv(h00)
+        blocks: Array = np.asarray(np.linalg.inv(h00), float)
         link = (blocks @ h01).reshape(self.n_first, self.n_rest)
         h01 = h01.reshape(self.n_first, self.n_rest)
         schur = h11.reshape(self.n_rest, -1) - h01.T @ link
         schur[np.diag_indices_from(schur)] += 1
         factor = cho_factor(schur, lower=True)
         log_det = 2 * np.sum(np.log(np.diag(factor[0]))) + np.linalg.slogdet(h00)[1].sum()
-        rest = cho_solve(factor, np.eye(self.n_rest)) if whole else schur
+        rest: Array = np.asarray(cho_solve(factor, np.eye(self.n_rest)), float) if whole else schur
         return _Inverse(blocks, -link @ rest if whole else h01, link, rest, factor, float(log_det))
+
+    @staticmethod
+    def _products(places, weighted: Array, zt: Array, left: int, right: int, size: int) -> Array:
+        """Sums of products of row entries at their places in one part of H."""
+        total = np.zeros(size)
+        for a, b, at in places:
+            total += np.bincount(at, weighted[:, left + a] * zt[:, right + b], size)
+        return total
 
     def _solve(self, inverse: _Inverse, right: Array) -> Array:
         first = right[: self.n_first].reshape(-1, self.q0, 1)

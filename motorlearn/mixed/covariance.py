@@ -73,7 +73,7 @@ class Structure:
             part = covariance[np.ix_(block, block)]
             values, vectors = np.linalg.eigh(part)
             root = vectors * np.sqrt(np.clip(values, 0, None))
-            triangle = np.linalg.qr(root.T, mode="r").T
+            triangle = np.linalg.qr(root.T)[1].T
             theta[np.ix_(block, block)] = triangle * np.where(np.diag(triangle) < 0, -1.0, 1.0)
         return theta[self.entries]
 

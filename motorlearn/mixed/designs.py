@@ -277,10 +277,11 @@ def _left_out(table, whole, complete, participant) -> pd.DataFrame:
     reasons = [
         "no value in " + ", ".join(missing.columns[line]) for line in missing.to_numpy(dtype=bool)
     ]
+    groups = table["group"].to_numpy(object)[~complete] if "group" in table else None
     frame = pd.DataFrame(
         {
-            "participant": gaps[participant].astype(object),
-            "group": table.loc[gaps.index, "group"].astype(object) if "group" in table else None,
+            "participant": gaps[participant].to_numpy(object),
+            "group": groups,
             "reason": reasons,
         }
     )

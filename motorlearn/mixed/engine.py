@@ -137,10 +137,10 @@ def aggregate(
     observed: Array, weight: Array, cell: NDArray[np.intp], n_cells: int, family: str
 ) -> Cells:
     """Put the outcomes of rows together by cell."""
-    total = np.bincount(cell, weight, n_cells)
+    total = np.bincount(cell, weight, n_cells).astype(float)
     if family == "binomial":
-        return Cells(np.bincount(cell, observed, n_cells), total, len(observed))
-    mean = np.bincount(cell, observed * weight, n_cells) / total
+        return Cells(np.bincount(cell, observed, n_cells).astype(float), total, len(observed))
+    mean = np.bincount(cell, observed * weight, n_cells).astype(float) / total
     within = float(np.sum(weight * (observed - mean[cell]) ** 2))
     return Cells(mean, total, len(observed), within, float(np.sum(np.log(weight))))
 

@@ -124,6 +124,10 @@ def fit_mixed(
     1  phase[T.retention]     -6.50  3.00
     """
     options = _options(family, link, reml, quadrature, df)
+    if attempts is not None and family != "binomial":
+        raise InputError(
+            "attempts belong to a binomial model", [attempts], "use family='binomial' or weights"
+        )
     prepared = prepare(formula, table, random, Roles(attempts, weights, offset), family)
     if options.quadrature > 1 and len(prepared.design.random) > 1:
         raise InputError(
@@ -172,6 +176,12 @@ def _options(family, link, reml, quadrature, df) -> Options:
         )
     if family == "binomial":
         return Options(family, link, False, int(quadrature), "normal")
+    if df == "kenward-roger" and not reml:
+        raise InputError(
+            "Kenward-Roger adjusts restricted maximum likelihood",
+            ["reml=False"],
+            "use reml=True, or df='satterthwaite'",
+        )
     return Options(family, link, bool(reml), 1, df)
 
 

@@ -121,8 +121,8 @@ def _sum_of_terms(node: ast.expr, names: list[str], text: str) -> str:
     intercept, parts = 1, []
     for sign, part in _addends(node):
         match part:
-            case ast.Constant(value=0 | 1 as value) if not isinstance(value, bool):
-                intercept = int(value) if sign == "+" else 1 - int(value)
+            case ast.Constant(value=int(value)) if value in (0, 1) and value is not True:
+                intercept = value if sign == "+" else 1 - value
             case _:
                 parts.append(f" {sign} {_term(part, names, text)}")
     if intercept == 0 and not any(part.startswith(" +") for part in parts):

@@ -14,7 +14,7 @@ from motorlearn.mixed.inference import Inference, degrees_of_freedom
 Array = NDArray[np.float64]
 
 
-def quantile(level: float, df: Array) -> Array:
+def quantile(level: float, df: Array | float) -> Array:
     """Two-sided quantile of t, or of the normal distribution where df is infinite."""
     return stats.t.ppf((1 + level) / 2, df)
 

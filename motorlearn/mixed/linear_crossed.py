@@ -84,7 +84,7 @@ class LinearManyFactors:
         )
         v0 = self.b0 - block_diagonal(self.a00) @ r0 - self.a01 @ r1
         v1 = self.b1 - self.a01.T @ r0 - self.a11 @ r1
-        slopes = [None] * len(self.factors)
+        slopes: list[Slopes] = [Slopes(beta, beta, beta)] * len(self.factors)
         q0 = self.factors[self.main].structure.size
         slopes[self.main] = _slopes(self._trace_main(system), v0.reshape(-1, q0, p + 1), beta)
         done = 0

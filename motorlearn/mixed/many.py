@@ -5,7 +5,7 @@ is shared, the responses differ. A thousand binomial random-intercept models of 
 about a second.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,7 +55,7 @@ class ManyFits:
         variance = np.einsum("i,rij,j->r", contrast, self.vcov, contrast)
         error = np.sqrt(variance)
         df = np.full(len(estimate), np.inf)
-        if self.vcov_slopes is not None:
+        if self.vcov_slopes is not None and self.variance_vcov is not None:
             slope = np.einsum("i,rkij,j->rk", contrast, self.vcov_slopes, contrast)
             spread = np.einsum("rk,rkl,rl->r", slope, self.variance_vcov, slope)
             with np.errstate(divide="ignore"):
@@ -198,10 +198,8 @@ def _linear_chunk(work: Working, y: Array, reml: bool) -> ManyFits:
 
 
 def _joined(parts: list[ManyFits]) -> ManyFits:
-    fields = {
-        name: None
-        if getattr(parts[0], name) is None
-        else np.concatenate([getattr(part, name) for part in parts])
-        for name in ManyFits.__dataclass_fields__
-    }
-    return ManyFits(**fields)
+    def whole(name: str):
+        values = [getattr(part, name) for part in parts]
+        return None if values[0] is None else np.concatenate(values)
+
+    return ManyFits(*(whole(field.name) for field in fields(ManyFits)))

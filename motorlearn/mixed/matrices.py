@@ -46,7 +46,7 @@ class MatrixPlan:
 
     def apply(self, table: pd.DataFrame) -> Array:
         """Matrix of these columns for new rows."""
-        frame = {name: table[name] for name in self.means}
+        frame: dict[str, Any] = {name: table[name].to_numpy(float) for name in self.means}
         for name, levels in self.levels.items():
             frame[name] = as_category(table[name], levels, name)
         matrix = formulaic.Formula(self.terms).get_model_matrix(

@@ -136,6 +136,28 @@ def contrasts(
     DataFrame
         Columns of ``within``, then ``contrast, estimate, std_error, df, statistic, p, p_adjusted,
         conf_low, conf_high, quantity``.
+
+    Raises
+    ------
+    InputError
+        If a column is not a category of the fixed part, or an option is not known.
+
+    Examples
+    --------
+    >>> from motorlearn.mixed import fit_mixed
+    >>> table = pd.DataFrame({
+    ...     "participant": list("aabbccdd"),
+    ...     "phase": ["pretest", "retention"] * 4,
+    ...     "hits": [5, 9, 3, 8, 7, 8, 4, 9],
+    ...     "throws": 12,
+    ... })
+    >>> fit = fit_mixed("hits ~ phase", table, random={"participant": "1"},
+    ...                 family="binomial", attempts="throws")
+    >>> contrasts(fit, "phase", scale="ratio")[["contrast", "estimate"]].round(2)
+                  contrast  estimate
+    0  retention - pretest      3.71
+    >>> contrasts(fit, "phase", scale="average")["estimate"].round(2).item()
+    0.31
     """
     inside, asked = _listed(within), _listed(by)
     _check(fit, [*inside, *asked], scale, tuple(SCALES))
@@ -217,7 +239,7 @@ def _loadings(fit: MixedFit, table: pd.DataFrame) -> tuple[Array, Array]:
     return np.array(columns).T, np.array(values)
 
 
-def _means(fit: MixedFit, rows: Sequence[Array], scale: str, level: float):
+def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float):
     weights = np.eye(len(rows))
     if scale != "link" and fit.link != "identity":
         found = [_on_mean_scale(fit, block, scale) for block in rows]

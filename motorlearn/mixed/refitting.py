@@ -44,8 +44,9 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
         )
     options = options_of(fit)
     if reml is not None and fit.family == "gaussian":
-        options = replace(options, reml=reml)
-    recipe = replace(fit.recipe, options={**fit.recipe.options, "reml": options.reml})
+        adjusted = options.df == "kenward-roger" and not reml
+        options = replace(options, reml=reml, df="satterthwaite" if adjusted else options.df)
+    recipe = replace(fit.recipe, options={**fit.recipe.options, **vars(options)})
     prepared = Prepared(fit.design, observed, read_formula(fit.formula), recipe.left_out)
     return fit_prepared(prepared, options, recipe, _start(fit))
 

@@ -95,7 +95,7 @@ def moment_start(work: Working, cells: Cells) -> Array:
             pull = np.bincount(factor.index, cells.weight * z * rest, factor.n_levels)
             size = np.bincount(factor.index, cells.weight * z * z, factor.n_levels)
             excess = np.sum(pull**2) - total * np.sum(size)
-            found.append(excess / max(np.sum(size**2) - np.sum(size), 1e-300))
+            found.append(excess / np.maximum(np.sum(size**2) - np.sum(size), 1e-300))
     variances = np.clip(found, 0.01 * total, 0.6 * total)
     residual = max(total - variances.sum(), 0.2 * total)
     roots, theta = iter(np.sqrt(variances / residual)), []

@@ -116,13 +116,25 @@ def test_the_order_of_elimination_does_not_matter():
     assert_allclose(values[0].beta, values[1].beta, rtol=1e-9)
 
 
+THIRD = Factor(RNG.integers(0, 4, N), np.ones((N, 1)), correlated(1), 4)
+
+
+def test_gradient_with_three_crossed_factors():
+    model = BinomialManyFactors(
+        X, [*crossed(1), THIRD], Cells(HITS, ATTEMPTS, N), 0.1 * Y, "logit", (0, 1, 2)
+    )
+    point = np.array([-0.4, 0.2, 0.5, 0.2, 0.7, 0.4, 0.3])
+    expected = differences(model.objective, point)
+    assert_allclose(model.objective(point[None], ONE)[1][0], expected, rtol=1e-3, atol=2e-4)
+
+
 def test_criterion_equals_the_dense_one():
-    factors = crossed(1)
-    model = LinearManyFactors(X, factors, Cells(Y, ATTEMPTS, N), True, (0, 1))
-    theta = np.array([0.5, 0.2, 0.7, 0.4])
+    factors = [*crossed(1), THIRD]
+    theta = np.array([0.5, 0.2, 0.7, 0.4, 0.3])
     lam = np.array([[0.5, 0], [0.2, 0.7]])
     v = np.diag(1 / ATTEMPTS)
-    for factor, psi in zip(factors, (lam @ lam.T, np.array([[0.16]])), strict=True):
+    psis = (lam @ lam.T, np.array([[0.16]]), np.array([[0.09]]))
+    for factor, psi in zip(factors, psis, strict=True):
         z = factor.matrix().toarray()
         v += z @ np.kron(np.eye(factor.n_levels), psi) @ z.T
     inverse = np.linalg.inv(v)
@@ -132,8 +144,9 @@ def test_criterion_equals_the_dense_one():
     expected = np.linalg.slogdet(v)[1] + np.linalg.slogdet(cross)[1]
     expected += df * (1 + np.log(2 * np.pi * (rest @ inverse @ rest) / df))
     cells = Cells(Y, ATTEMPTS, N, log_weights=float(np.log(ATTEMPTS).sum()))
-    model = LinearManyFactors(X, factors, cells, True, (0, 1))
-    assert_allclose(model.evaluate(theta[None], ONE).value, expected, rtol=1e-12)
+    for order in ((0, 1, 2), (2, 0, 1)):
+        model = LinearManyFactors(X, factors, cells, True, order)
+        assert_allclose(model.evaluate(theta[None], ONE).value, expected, rtol=1e-12)
 
 
 def test_planned_products_equal_plain_ones(monkeypatch):

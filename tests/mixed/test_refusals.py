@@ -83,6 +83,8 @@ def test_binomial_rows_that_are_not_zero_or_one(small_study):
         {"family": "poisson"},
         {"df": "containment"},
         {"link": "logit"},
+        {"attempts": "throws"},
+        {"df": "kenward-roger", "reml": False},
         {"quadrature": 5},
         {"family": "binomial", "link": "identity", "attempts": "throws"},
         {"family": "binomial", "quadrature": 0, "attempts": "throws"},
@@ -189,3 +191,11 @@ def test_kenward_roger_refuses_too_many_effects(monkeypatch, ring_push):
             random={"participant": "1", "lane": "1"},
             df="kenward-roger",
         )
+
+
+def test_a_table_with_a_repeated_index_is_read_by_position(small_study):
+    table = pd.concat([small_study.head(36), small_study.tail(36).set_index(np.arange(36))])
+    table["radial_error"] = table["radial_error"].where(np.arange(72) != 40)
+    fit = ml.fit_mixed("radial_error ~ group * phase", table, random=ONE)
+    assert fit.n == 71 and fit.recipe.left_out["rows"].tolist() == [1]
+    assert np.allclose(fit.predict(table.drop(columns="radial_error")).iloc[:36], fit.fitted()[:36])
