@@ -32,6 +32,7 @@ _HEADINGS: Final = (
 )  # fmt: skip
 _MAIL: Final = r"^[^@\s]+@[^@\s]+\.[A-Za-z]{2,}$"
 _PHONE: Final = r"^(?:\+|0|\()[0-9][0-9 ()/.-]{6,}[0-9]$"
+_DATE: Final = r"^\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[T ].*)?$"
 _NAME: Final = r"^\p{Lu}[\p{L}'’-]+,? +(?:\p{Lu}[\p{L}'’.-]*\s*)+$"
 _SAMPLE: Final = 2000
 
@@ -103,7 +104,7 @@ def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
         return ""
     if _share(sample, _MAIL) > 0.2:
         return "e-mail addresses"
-    if not standard and _share(sample, _PHONE) > 0.5:
+    if not standard and _share(sample, _PHONE) > 0.5 and _share(sample, _DATE) < 0.5:
         return "telephone numbers"
     distinct = sample.unique()
     each_their_own = len(distinct) >= max(3, 0.8 * people)
