@@ -70,7 +70,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
 
 
 def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
-    """Padded arrays, one learner a row; learners and groups in order of appearance."""
+    """Padded arrays, one learner a row; learners in order of appearance, groups sorted."""
     code, who = pd.factorize(frame["who"])
     groups = _levels(frame["group"])
     place = frame.groupby(code).cumcount().to_numpy()
@@ -96,7 +96,7 @@ def _levels(groups: pd.Series) -> list:
     if isinstance(groups.dtype, pd.CategoricalDtype):
         present = set(groups.unique())
         return [level for level in groups.cat.categories if level in present]
-    return list(dict.fromkeys(groups.tolist()))
+    return sorted(set(groups.tolist()), key=str)
 
 
 def refuse_too_few(data: Learners, layout: Layout, groups) -> None:

@@ -6,6 +6,12 @@ figure and gives a :class:`~motorlearn.figures.style.Drawing`.
 
 from motorlearn.figures.agreement import bland_altman, rater_drift
 from motorlearn.figures.change import paired_change
+from motorlearn.figures.curves import (
+    curve_residuals,
+    individual_fits,
+    parameter_forest,
+    population_curve,
+)
 from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel, tipping_path
 from motorlearn.figures.effects import effect_forest
 from motorlearn.figures.extents import text_overlaps, texts_cut
@@ -40,12 +46,14 @@ __all__ = [
     "canvas",
     "conclusion_forest",
     "contrast_ratio",
+    "curve_residuals",
     "cutoff_choice",
     "delayed_scores",
     "design_timeline",
     "diagnostic_panel",
     "effect_forest",
     "house",
+    "individual_fits",
     "label_ends",
     "landing_map",
     "load_by_week",
@@ -53,7 +61,9 @@ __all__ = [
     "missing_map",
     "outcome_label",
     "paired_change",
+    "parameter_forest",
     "participant_flow",
+    "population_curve",
     "power_contour",
     "power_curves",
     "practice_curve",

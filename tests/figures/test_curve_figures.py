@@ -1,0 +1,101 @@
+"""Figures of learning curves: what is drawn comes from the result, nothing collides."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import InputError
+from motorlearn.figures import (
+    curve_residuals,
+    individual_fits,
+    parameter_forest,
+    population_curve,
+    text_overlaps,
+    texts_cut,
+)
+
+LABEL = "radial error (cm)"
+
+
+@pytest.fixture(scope="module")
+def rows():
+    rng = np.random.default_rng(1)
+    block = np.arange(1.0, 13.0)
+    level = rng.normal(22, 3, 12)
+    y = level[:, None] + 14 * np.exp(-0.4 * (block - 1)) + rng.normal(0, 1.5, (12, 12))
+    y[3] = 20 + rng.normal(0, 1, 12)
+    return pd.DataFrame(
+        {
+            "participant": np.repeat([f"P{k:02d}" for k in range(1, 13)], 12),
+            "group": np.repeat(["blocked", "serial", "random"], 48),
+            "block": np.tile(block, 12),
+            "radial_error": y.ravel(),
+        }
+    )
+
+
+@pytest.fixture(scope="module")
+def population(rows):
+    return ml.fit_population_curve(
+        rows, "radial_error", practice="block", group="group", vary=("asymptote",), tests=False
+    )
+
+
+def test_each_panel_names_the_preferred_form(rows):
+    fits = ml.fit_curves(rows, "radial_error", practice="block", by="participant")
+    drawing = individual_fits(fits, rows, "radial_error", practice="block", label=LABEL)
+    titles = [axes.get_title(loc="left") for axes in drawing.axes if axes.axison]
+    wanted = [f"{r.participant}: {r.form}" for r in fits.preferred.itertuples()]
+    assert titles == wanted
+    assert "no change" in titles[3]
+    assert texts_cut(drawing.figure) == []
+    line = drawing.axes[0].lines[1].get_ydata()
+    own = fits.table.set_index(["participant", "form"]).loc[("P01", fits.preferred["best"][0])]
+    assert line[0] == pytest.approx(own["start"])
+
+
+def test_the_population_curve_is_the_prediction(population):
+    drawing = population_curve(population, label=LABEL, order=["blocked", "serial", "random"])
+    assert [axes.get_title(loc="left") for axes in drawing.axes] == [
+        f"{group} (n = 4)" for group in population.groups
+    ]
+    drawn = drawing.axes[0].lines[-1].get_ydata()
+    wanted = population.predict(np.array([1.0, 12.0]))["estimate"]
+    assert drawn[[0, -1]] == pytest.approx(wanted[:2].to_numpy())
+    assert text_overlaps(drawing.figure) == [] and texts_cut(drawing.figure) == []
+    assert "blocked" in drawing.alt
+
+
+def test_the_forest_shows_each_groups_own_estimate(population):
+    drawing = parameter_forest(population, unit="cm")
+    points = [line.get_xdata()[0] for line in drawing.axes[0].lines[2::3]]
+    assert points == pytest.approx(population.cells()[:, 0])
+    rates = [line.get_xdata()[0] for line in drawing.axes[2].lines[2::3]]
+    assert rates == pytest.approx(np.exp(population.cells()[:, 2]))
+    assert texts_cut(drawing.figure) == []
+
+
+def test_residuals_of_one_learner_and_of_a_population(rows, population):
+    part = rows[rows["participant"] == "P01"]
+    one = ml.fit_curve(part["block"], part["radial_error"])
+    for fit in (one, population):
+        drawing = curve_residuals(fit, label=LABEL)
+        assert "lag 1" in drawing.axes[1].get_title(loc="left")
+        assert drawing.alt and drawing.caption
+    drawn = curve_residuals(one, label=LABEL).axes[0].lines[1].get_ydata()
+    assert np.array_equal(drawn, one.residuals)
+
+
+def test_what_cannot_be_drawn_is_refused(rows):
+    fits = ml.fit_curves(rows, "radial_error", practice="block", by=["participant", "group"])
+    with pytest.raises(InputError, match="one column"):
+        individual_fits(fits, rows, "radial_error", practice="block", label=LABEL)
+    single = ml.fit_curves(rows, "radial_error", practice="block", by="participant")
+    with pytest.raises(InputError, match="no fits"):
+        individual_fits(
+            single, rows, "radial_error", practice="block", label=LABEL, learners=["P99"]
+        )
+    few = ml.fit_curve([1, 2], [3.0, 2.0])
+    with pytest.raises(InputError, match="too few"):
+        curve_residuals(few, label=LABEL)
