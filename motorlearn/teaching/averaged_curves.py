@@ -6,13 +6,10 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.curves.batch import Batch, fit_batch
+from motorlearn.curves import AveragingDemonstration, demonstrate_averaging
 from motorlearn.measures.hits import wilson_interval
 from motorlearn.tables import Column, Table
 from motorlearn.teaching.demonstration import Demonstration, within
-
-FORMS = ("exponential", "power")
-ASYMPTOTE, GAIN, GAIN_LOG_SD = 20.0, 30.0, 0.25
 
 
 @dataclass(frozen=True)
@@ -26,7 +23,7 @@ class AveragedCurves(Demonstration):
     errors : ndarray, shape (learners, trials)
         Errors in cm of the learners of the first class.
     fitted : DataFrame
-        ``practice, mean, exponential, power``: average of the first class and both fits to it.
+        ``trial, mean, exponential, power``: average of the first class and both fits to it.
     shares : DataFrame
         ``level, share, conf_low, conf_high``: how often the exponential has the lower AICc, among
         all learners and among the averages of all classes.
@@ -55,14 +52,15 @@ def averaged_curves(
     median_rate: float = 0.10,
     learners: int = 24,
     trials: int = 72,
-    noise: float = 2.0,
+    noise: float = 1.5,
     classes: int = 100,
     seed: int = 1,
 ) -> AveragedCurves:
     """Simulate classes of exponential learners, fit every learner and the average of every class.
 
-    Each learner follows ``20 + gain·exp(-rate·(n - 1))`` cm with noise; log rates are normal. Both
-    forms, exponential and power with asymptote, have three parameters and are compared by AICc.
+    Each learner follows ``20 + 15·exp(-rate·(n - 1))`` cm with noise; log rates are normal. Both
+    forms, exponential and power with asymptote, have three parameters and are compared by AICc, see
+    :func:`motorlearn.curves.demonstrate_averaging`.
     Averaging exponentials over Gamma-distributed rates gives a power law exactly (Murre & Chessa,
     2011); with a wide spread of log-normal rates the average comes close to one.
 
@@ -114,60 +112,37 @@ def averaged_curves(
     limits |= {"trials": (12, 200), "noise": (0.1, 20), "classes": (10, 300)}
     for name, value in given.items():
         within(name, value, *limits[name])
-    practice = np.arange(1.0, int(trials) + 1)
-    errors = _errors(spread, median_rate, int(learners), practice, noise, int(classes), seed)
-    averages = errors.mean(1)
-    average_fits = _fit(averages, practice)
-    shares = pd.DataFrame(
-        [
-            _share("learner", _fit(errors.reshape(-1, len(practice)), practice)),
-            _share("average of a class", average_fits),
-        ],
-        columns=["level", "share", "conf_low", "conf_high"],
+    found = demonstrate_averaging(
+        rate_sd=spread,
+        median_rate=median_rate,
+        learners=int(learners),
+        trials=int(trials),
+        classes=int(classes),
+        noise=noise,
+        seed=seed,
     )
-    fitted = _curves(practice, averages[0], average_fits)
+    shares, fitted = _shares(found), found.curves.rename(columns={"average": "mean"})
     return AveragedCurves(
         settings={**given, "seed": seed},
         conclusion=_conclusion(shares),
         text=_text(shares, given, fitted),
-        practice=practice,
-        errors=errors[0],
+        practice=fitted["trial"].to_numpy(),
+        errors=found.learners["score"].to_numpy().reshape(int(learners), -1),
         fitted=fitted,
         shares=shares,
     )
 
 
-def _errors(spread, median_rate, learners, practice, noise, classes, seed) -> np.ndarray:
-    """Errors of shape (classes, learners, trials); the same learners whatever the spread."""
-    traits, trials = (np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(2))
-    rate = median_rate * np.exp(spread * traits.standard_normal((classes, learners, 1)))
-    gain = GAIN * np.exp(GAIN_LOG_SD * traits.standard_normal((classes, learners, 1)))
-    shape = (classes, learners, len(practice))
-    curve = ASYMPTOTE + gain * np.exp(-rate * (practice - 1))
-    return curve + noise * trials.standard_normal(shape)
-
-
-def _fit(scores: np.ndarray, practice: np.ndarray) -> dict[str, np.ndarray]:
-    count, trials = scores.shape
-    ends = trials * np.arange(1, count + 1)
-    batch = Batch(ends, np.tile(practice, count), scores.ravel(), None, False)
-    return fit_batch(batch, FORMS, 1.0)
-
-
-def _share(level: str, fits: dict[str, np.ndarray]) -> tuple[str, float, float, float]:
-    better = fits["aicc"][:, 0] < fits["aicc"][:, 1]
-    low, high = wilson_interval(int(better.sum()), len(better))
-    return level, float(better.mean()), float(low), float(high)
-
-
-def _curves(practice, mean, fits) -> pd.DataFrame:
-    asymptote, gain, rate = (fits[name][0] for name in ("asymptote", "gain", "rate"))
+def _shares(found: AveragingDemonstration) -> pd.DataFrame:
+    """Shares with Wilson intervals."""
+    share, count = found.preferred["exponential"], found.preferred["fits"]
+    low, high = wilson_interval((share * count).round(), count)
     return pd.DataFrame(
         {
-            "practice": practice,
-            "mean": mean,
-            "exponential": asymptote[0] + gain[0] * np.exp(-rate[0] * (practice - 1)),
-            "power": asymptote[1] + gain[1] * practice ** -rate[1],
+            "level": ["learner", "average of a class"],
+            "share": share,
+            "conf_low": low,
+            "conf_high": high,
         }
     )
 

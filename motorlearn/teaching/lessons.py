@@ -103,7 +103,7 @@ _ALL = (
             Control("spread", "How much learning rates differ (SD of log)", 1.3, 0.0, 2.0, 0.1),
             Control("median_rate", "Median rate per trial", 0.10, 0.02, 0.3, 0.01),
             Control("learners", "Learners in a class", 24, 3, 60),
-            Control("noise", "Noise of a trial (cm)", 2.0, 0.5, 10.0, 0.5),
+            Control("noise", "Noise of a trial (cm)", 1.5, 0.5, 6.0, 0.5),
         ),
         averaged_curves,
         drawings.draw_averaged_curves,
