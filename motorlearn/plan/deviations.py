@@ -14,6 +14,7 @@ from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
+from motorlearn.trials.planned import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 _COLUMNS = ["topic", "where", "planned", "actual", "people", "participants"]
@@ -159,7 +160,7 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
-    for phase, planned in _planned_trials(study.design).items():
+    for phase, planned in planned_trials(study.design).items():
         rows = table[table["phase"] == phase]
         size = rows["attempts"] if "attempts" in rows else pd.Series(1, index=rows.index)
         done = size.groupby(rows["participant"]).sum()
@@ -172,13 +173,6 @@ def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 def _span(values: pd.Series) -> str:
     low, high = int(values.min()), int(values.max())
     return f"{low}" if low == high else f"{low} to {high}"
-
-
-def _planned_trials(design: Design) -> dict[str, int]:
-    counts: dict[str, int] = {}
-    for event in timetable(design).events:
-        counts[event.phase] = counts.get(event.phase, 0) + event.trials
-    return counts
 
 
 def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:

@@ -163,7 +163,11 @@ def _form(name: str, rows: pd.DataFrame, design: Design, items: tuple[str, ...])
 
 def _rules(design: Design) -> dict[str, Rule]:
     flag, tenths = Rule(("0", "1")), Rule(low=0, high=10, whole=True)
-    outcomes = {o.name: Rule(low=o.low, high=o.high) for o in design.outcomes}
+    outcomes = {
+        o.name: Rule(low=o.low, high=o.high)
+        for o in design.outcomes
+        if o.low is not None or o.high is not None
+    }
     rules: dict[str, Rule] = {
         name: Rule(low=COLUMNS[name].lower, high=COLUMNS[name].upper)
         for name in ("radial_error", "time", "speed")

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 from openpyxl import Workbook
+from openpyxl.formatting.rule import FormulaRule
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
@@ -14,7 +15,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from motorlearn.tables.writers import spreadsheet_safe
 
 _HEAD = PatternFill("solid", fgColor="DDE6EE")
-_ENTRY = PatternFill("solid", fgColor="FFFBE6")
+_ENTRY = PatternFill("solid", bgColor="FFFBE6")
 _THIN = Side(style="thin", color="999999")
 _LONGEST_LIST = 250
 """A list of choices written into a cell rule may hold 255 characters."""
@@ -97,12 +98,13 @@ def _fill(sheet: Worksheet, form: SheetForm) -> None:
         head.alignment = Alignment(wrap_text=True, vertical="top")
         shown = form.rows[name].astype("str").str.len().max() if len(form.rows) else 0
         sheet.column_dimensions[letter].width = min(max(len(name), int(shown or 0), 6) + 2, 30)
-        if name in form.entry:
-            for row in range(2, last + 1):
-                cell = sheet.cell(row, column)
-                cell.fill, cell.border = _ENTRY, edge
+        cells = f"{letter}2:{letter}{last}"
+        if name in form.entry and last > 1:
+            # One rule for the column; a style for each cell would take a hundred times as long.
+            look = FormulaRule(formula=["TRUE"], fill=_ENTRY, border=edge)
+            sheet.conditional_formatting.add(cells, look)
         if name in form.rules and last > 1:
-            _validate(sheet, f"{letter}2:{letter}{last}", name, form.rules[name])
+            _validate(sheet, cells, name, form.rules[name])
     _print_layout(sheet, form, len(names), last)
 
 

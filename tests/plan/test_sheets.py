@@ -5,7 +5,7 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pytest
-from plans_of_tests import plan, programme, ring_push
+from plans_of_tests import programme, ring_push
 
 import motorlearn as ml
 from motorlearn.exceptions import FileError, InputError
@@ -14,81 +14,40 @@ from motorlearn.plan import Answers, plan_text, planned_trials, unblind, write_p
 ITEMS = ("stance", "grip")
 
 
-@pytest.fixture(scope="module")
-def small():
-    groups = [
-        {"name": "blocked", "schedule": "blocked", "size": 3},
-        {"name": "random", "schedule": "random", "size": 3},
-    ]
-    return plan(groups=groups, files={"participants": "participants.csv"})
+# A new plan as the command line writes it, small enough to be filled in.
+ANSWERS = Answers(size=3, blocks=2, test_trials=12)
 
 
 @pytest.fixture(scope="module")
-def folder(small, tmp_path_factory):
-    return write_sheets(small, tmp_path_factory.mktemp("plan") / "sheets", seed=2, items=ITEMS)
+def study(tmp_path_factory):
+    return write_plan(tmp_path_factory.mktemp("plan") / "mine", ANSWERS).parent
 
 
-def plan_toml(name):
-    return f'''
-[study]
-title = "Ring push"
-[units]
-length = "cm"
-[target]
-radius = 20
-[[groups]]
-name = "blocked"
-schedule = "blocked"
-[[groups]]
-name = "random"
-schedule = "random"
-[[tasks]]
-name = "straight"
-[[tasks]]
-name = "bank"
-[[tasks]]
-name = "lob"
-[[practice]]
-session = 1
-day = 0
-blocks = 2
-trials_per_block = 18
-[[practice]]
-session = 2
-day = 1
-blocks = 2
-trials_per_block = 18
-[[tests]]
-phase = "pretest"
-trials = 30
-[[tests]]
-phase = "retention"
-trials = 36
-interval_days = 7
-[[outcomes]]
-name = "radial_error"
-unit = "cm"
-better = "lower"
-[files]
-trials = "{name}"
-participants = "participants.csv"
-'''
+@pytest.fixture(scope="module")
+def small(study):
+    return ml.read_design(study)
+
+
+@pytest.fixture(scope="module")
+def folder(small, study):
+    return write_sheets(small, study / "sheets", seed=2, items=ITEMS)
 
 
 def filled(rows, rng):
     x, y = np.round(rng.normal(0, 15, (2, len(rows))), 1)
-    days = rows["phase"].map({"pretest": 0, "retention": 8}).fillna(rows["session"] - 1)
+    days = rows["session"].map({1: 0, 2: 1, 3: 8})
     start = pd.Timestamp("2026-03-02")
     return rows.assign(
         x=x,
         y=y,
+        hit=(np.hypot(x, y) <= 20).astype(int),
         radial_error=np.round(np.hypot(x, y), 1),
         date=[(start + pd.Timedelta(days=int(day))).date().isoformat() for day in days],
     )
 
 
 @pytest.mark.parametrize("kind", ["csv", "xlsx"])
-def test_filled_sheets_are_read_without_a_mapping(folder, tmp_path, kind):
+def test_filled_sheets_are_read_without_a_mapping(folder, study, tmp_path, kind):
     rows = pd.read_csv(folder / "trials.csv")
     done = filled(rows, np.random.default_rng(1))
     if kind == "csv":
@@ -98,17 +57,18 @@ def test_filled_sheets_are_read_without_a_mapping(folder, tmp_path, kind):
         sheet = book["trials"]
         place = {cell.value: cell.column for cell in sheet[1]}
         for line, row in enumerate(done.to_dict("records"), start=2):
-            for name in ("x", "y", "radial_error", "date"):
+            for name in ("hit", "x", "y", "radial_error", "date"):
                 sheet.cell(line, place[name]).value = row[name]
         book.save(tmp_path / "trials.xlsx")
     people = (folder / "concealed" / "participants.csv").read_bytes()
     (tmp_path / "participants.csv").write_bytes(people)
-    (tmp_path / "study.toml").write_text(plan_toml(f"trials.{kind}"))
-    study = ml.read_study(tmp_path)
-    assert study.problems[study.problems["severity"] != "note"].empty, study.problems.to_string()
-    table = study.trials.table
-    assert len(table) == 6 * 138
-    assert table["group"].value_counts().to_dict() == {"blocked": 414, "random": 414}
+    text = (study / "study.toml").read_text(encoding="utf-8")
+    (tmp_path / "study.toml").write_text(text.replace("trials.csv", f"trials.{kind}"))
+    back = ml.read_study(tmp_path)
+    assert back.problems[back.problems["severity"] != "note"].empty, back.problems.to_string()
+    table = back.trials.table
+    assert len(table) == 6 * (2 * 36 + 4 * 12)
+    assert table["group"].value_counts().to_dict() == {"blocked": 360, "random": 360}
     assert np.allclose(table["x"], done["x"])
 
 
@@ -125,7 +85,7 @@ def test_those_who_test_do_not_see_groups_and_raters_see_neither_person_nor_test
 def test_clip_numbers_tell_nothing_and_the_key_puts_people_back(folder):
     key = pd.read_csv(folder / "concealed" / "clips.csv")
     assert key["clip"].is_unique
-    assert len(key) == 6 * 2 * 6
+    assert len(key) == 6 * 3 * 6
     order = key["participant"].to_numpy()
     assert 0.6 < np.mean(order[1:] != order[:-1]) <= 1
     ratings = pd.read_csv(folder / "ratings.csv").assign(score=1)
@@ -139,8 +99,8 @@ def test_clip_numbers_tell_nothing_and_the_key_puts_people_back(folder):
 def test_the_second_rater_rates_a_share_in_an_own_order(folder):
     ratings = pd.read_csv(folder / "ratings.csv").drop_duplicates(["clip", "rater"])
     by_rater = ratings.groupby("rater")["clip"].apply(list)
-    assert len(by_rater["A"]) == 72
-    assert len(by_rater["B"]) == int(np.ceil(0.2 * 72))
+    assert len(by_rater["A"]) == 108
+    assert len(by_rater["B"]) == int(np.ceil(0.2 * 108))
     assert by_rater["A"] != sorted(by_rater["A"])
 
 
@@ -150,10 +110,14 @@ def test_workbooks_guide_entry_and_print(folder):
     assert sheet.print_title_rows == "$1:$1"
     assert sheet.page_setup.orientation == "landscape"
     rules = {rule.promptTitle: rule for rule in sheet.data_validations.dataValidation}
-    assert rules["phase"].formula1 == '"pretest,acquisition,retention"'
+    assert rules["phase"].formula1 == '"pretest,acquisition,posttest,retention,transfer"'
     assert rules["task"].formula1 == '"straight,bank,lob"'
     assert rules["radial_error"].type == "decimal"
-    assert str(rules["void"].sqref).startswith("L2") or str(rules["void"].sqref)[1:2] == "2"
+    place = {cell.value: cell.column_letter for cell in sheet[1]}
+    assert str(rules["void"].sqref) == f"{place['void']}2:{place['void']}{sheet.max_row}"
+    marked = {str(area.sqref).split(":")[0] for area in sheet.conditional_formatting}
+    assert f"{place['x']}2" in marked
+    assert f"{place['task']}2" not in marked
     pages = openpyxl.load_workbook(folder / "trial_sheets.xlsx")
     assert len(pages.sheetnames) == 6
     assert "participant" not in [cell.value for cell in pages["P01"][1]]
@@ -188,7 +152,8 @@ def test_the_audit_log_is_kept_with_the_allocation(folder):
 
 
 def test_one_group_needs_no_allocation(tmp_path):
-    folder = write_sheets(programme(), tmp_path / "sheets", seed=1)
+    two = pd.DataFrame({"participant": ["a", "b"]})
+    folder = write_sheets(programme(), tmp_path / "sheets", seed=1, participants=two)
     people = pd.read_csv(folder / "concealed" / "participants.csv")
     assert set(people["group"]) == {"programme"}
     assert "hit" in pd.read_csv(folder / "trials.csv").columns
