@@ -84,7 +84,12 @@ def data_package(
             [name],
             "choose a plain name",
         )
-    head = {"$schema": PROFILE, "name": name, "title": title, "description": description}
+    head: dict[str, Any] = {
+        "$schema": PROFILE,
+        "name": name,
+        "title": title,
+        "description": description,
+    }
     head |= {"created": created} if created else {}
     head |= {"licenses": [_licence(licence)]} if licence else {}
     resources = [

@@ -1,7 +1,7 @@
 """Problems in data: how one is recorded, and how ten thousand are shown."""
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -18,13 +18,13 @@ def problem_frame(
     severity: str,
     advice: str | Sequence[str],
     file: str = "",
-    sheet: str = "",
-    row: object = pd.NA,
-    column: object = "",
-    value: object = "",
+    sheet: str | Sequence[str] | np.ndarray = "",
+    row: Any = pd.NA,
+    column: Any = "",
+    value: Any = "",
 ) -> pd.DataFrame:
     """Make a list of problems of one rule; row, column, value and advice may be sequences."""
-    parts = {
+    parts: dict[str, Any] = {
         "file": file,
         "sheet": sheet,
         "row": row,
@@ -153,12 +153,19 @@ def _joined(advice: pd.Series) -> str:
     return distinct[0] if len(distinct) == 1 else f"{distinct[0]} (and similar, see the full list)"
 
 
-def _shown(value: object) -> str:
+def _shown(value: Any) -> str:
     if value is None or value is pd.NA or value != value:
         return ""
-    if isinstance(value, float | np.floating) and float(value).is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return f"{value:.6g}" if isinstance(value, float | np.floating) else str(value)
+    if isinstance(value, float | np.floating):
+        number = float(value)
+        return str(int(number)) if number.is_integer() and abs(number) < 1e15 else f"{number:.6g}"
+    text = str(value)
+    return text if text.isprintable() else "".join(map(_visible, text))
+
+
+def _visible(sign: str) -> str:
+    """Write a sign that a terminal would obey as its escape."""
+    return sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
 
 
 def _is_sequence(part: object) -> bool:

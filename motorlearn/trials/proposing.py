@@ -13,6 +13,7 @@ from typing import Final
 import pandas as pd
 
 from motorlearn.design import Design, ImportRecipe, WideColumn
+from motorlearn.design.recipe import Notation
 from motorlearn.exceptions import ColumnError
 from motorlearn.tables import Column, Table
 from motorlearn.trials.grid import Grid
@@ -116,25 +117,27 @@ def propose_recipe(
         )
     rest = [place for place, name in enumerate(headings.originals) if name not in named]
     wide = [] if _is_long(named) else _wide(grid, headings, rest, design)
-    recipe = ImportRecipe(
-        file=Path(path).name,
-        sha256=hashlib.sha256(Path(path).read_bytes()).hexdigest(),
-        sheets=({"name": grid.sheet},) if grid.sheet else (),
-        heading_row=int(grid.rows[headings.line]),
-        separator=_evidence(grid, "separator"),
-        decimal="" if grid.lettered else grid.decimal,
-        columns={old: new for old, new in named.items() if old != new},
-        levels=_levels(grid, headings, named, design),
-        wide=tuple(wide),
-        missing=_words(grid, headings, rest),
-    )
+    content: dict[str, object] = {
+        "file": Path(path).name,
+        "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+        "sheets": ({"name": grid.sheet},) if grid.sheet else (),
+        "heading_row": int(grid.rows[headings.line]),
+        "separator": _evidence(grid, "separator"),
+        "decimal": "" if grid.lettered else grid.decimal,
+        "columns": {old: new for old, new in named.items() if old != new},
+        "levels": _levels(grid, headings, named, design),
+        "wide": tuple(wide),
+        "missing": _words(grid, headings, rest),
+    }
+    recipe = ImportRecipe.model_validate(content)
     reasons = _reasons(grid, headings, named, recipe)
     return Proposal(recipe, reasons, _questions(grid, headings, recipe))
 
 
 def _heading_line(grid: Grid) -> int | None:
     """Prefer the row with the most headings a study would have; None leaves it to the sheet."""
-    best, score = None, 1
+    best: int | None = None
+    score = 1.0
     for line in range(min(15, grid.size)):
         cells = [text.strip() for text in grid.line(line)]
         if any(_NUMBERISH.fullmatch(text) for text in cells if text):
@@ -233,7 +236,7 @@ def _phase(heading: str, design: Design | None) -> tuple[str, int | None]:
     return "", None
 
 
-def _notation(texts: Sequence[str]) -> str:
+def _notation(texts: Sequence[str]) -> Notation:
     fractions = sum(bool(_FRACTION.fullmatch(text)) for text in texts)
     percents = sum("%" in text for text in texts)
     numbers = [float(t.replace(",", ".")) for t in texts if re.fullmatch(r"\d+(?:[.,]\d+)?", t)]

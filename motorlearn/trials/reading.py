@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.grid import Grid
@@ -13,7 +14,7 @@ from motorlearn.trials.standard import Standard, standardise
 from motorlearn.trials.study import Trials
 from motorlearn.trials.suspicions import suspicions
 
-Levels = Mapping[str, Mapping[object, object]]
+Levels = Mapping[str, Mapping[Any, Any]]
 
 
 def read_trials(

@@ -1,7 +1,8 @@
 """A sheet in standard columns that still knows where each value stood in its file."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -52,15 +53,15 @@ class Sheet:
     def problems(
         self,
         rule: str,
-        lines: np.ndarray,
+        lines: np.ndarray | list[int],
         *,
         column: str,
         severity: str,
-        advice: object,
-        values: object = None,
+        advice: str | Iterable[str],
+        values: str | Iterable[Any] | None = None,
     ) -> pd.DataFrame:
         """Make a problem for each of these lines of the table, with the value found there."""
-        lines = np.asarray(lines)
+        lines = np.asarray(lines, dtype=int)
         if values is None:
             values = self.table[column].to_numpy()[lines] if self.has(column) else ""
         return problem_frame(

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -38,7 +39,7 @@ def standardise(
     grid: Grid,
     headings: Headings,
     *,
-    levels: Mapping[str, Mapping[object, object]] | None = None,
+    levels: Mapping[str, Mapping[Any, Any]] | None = None,
     units: Mapping[str, str] | None = None,
     missing: tuple[str, ...] = (),
     whole: tuple[Grid, tuple[int, ...]] | None = None,

@@ -13,6 +13,7 @@ from motorlearn.trials.grid import Grid
 from motorlearn.trials.headings import Headings
 from motorlearn.trials.notation import SCORE_RULES, Score, read_score
 from motorlearn.trials.problems import gather, problem_frame
+from motorlearn.trials.rules import OUTCOMES
 from motorlearn.trials.sheet import Sheet
 from motorlearn.trials.standard import Standard, ordered_columns, standardise
 from motorlearn.vocabulary import CHANGE_COLUMNS
@@ -70,8 +71,7 @@ def _joined(base: Standard, parts: list[_Part]) -> Standard:
     order = np.lexsort((np.repeat(np.arange(len(parts)), size), rows))
     table = table.iloc[order].reset_index(drop=True)
     names = ordered_columns(list(table.columns))
-    scored = [name for name in ("hits", "attempts", "score", "time", "error") if name in names]
-    scored += [name for name in names if name in ("x", "y", "radial_error", "speed")]
+    scored = [name for name in (*OUTCOMES, "attempts") if name in names]
     sheet = Sheet(
         table[names],
         rows[order],
