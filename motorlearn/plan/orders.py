@@ -56,14 +56,17 @@ def _event_order(event: Event, schedule: str, n_tasks: int, half: int, rng) -> n
         return _draw(kind, n_tasks, event.trials, event.block_size, rng)
     if event.order == "blocked-and-random":
         kinds = ("blocked", "random") if half == 0 else ("random", "blocked")
+        sizes = (event.block_size, event.trials - event.block_size)
         return np.concatenate(
-            [_draw(kind, n_tasks, event.trials // 2, event.trials // 2, rng) for kind in kinds]
+            [_draw(kind, n_tasks, size, size, rng) for kind, size in zip(kinds, sizes, strict=True)]
         )
     return _draw(event.order, n_tasks, event.trials, event.trials, rng)
 
 
 def _draw(kind: str, n_tasks: int, trials: int, block_size: int, rng) -> np.ndarray:
     """Draw an order of whole cycles and cut it where the trials do not share out equally."""
+    if not trials:
+        return np.zeros(0, dtype=int)
     whole = math.ceil(trials / n_tasks) * n_tasks
     return draw_order(kind, n_tasks, whole, block_size=block_size, rng=rng)[:trials]
 

@@ -34,9 +34,10 @@ class Power(Result):
     ----------
     table : DataFrame
         One row per size, number of trials and effect: ``n, trials, effect, effect_name, d, kind,
-        power, mc_error, mc_low, mc_high, half_width, half_width_mc, simulations, failed``. Where
-        ``kind`` is ``false positives`` there is no effect and ``power`` is their rate.
-        ``half_width`` is that of the 95 % interval on the scale named in ``scale``.
+        power, mc_error, mc_low, mc_high, closed_form, half_width, half_width_mc, simulations,
+        failed``. Where ``kind`` is ``false positives`` there is no effect and ``power`` is their
+        rate. ``closed_form`` is the power of a t test with the gain of the covariate, a sanity
+        check only. ``half_width`` is that of the 95 % interval on the scale named in ``scale``.
     detectable : DataFrame
         ``n, trials, effect, d, power, mc_error, simulations``: the effect found with the wanted
         power, and the power that a simulation at that effect gave.

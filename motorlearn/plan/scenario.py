@@ -105,6 +105,10 @@ class Scenario:
             return math.sqrt((p * (1 - p) * a.between_sd) ** 2 + p * (1 - p) / self.trials)
         return math.sqrt(a.between_sd**2 + (a.within_sd or 0.0) ** 2 / self.trials)
 
+    def score_correlation(self) -> float:
+        """Correlation of people's mean scores at two tests, where scores are not hits."""
+        return self.assumed.stability * self.assumed.between_sd**2 / self.score_sd() ** 2
+
     def latent_variance(self) -> float:
         """Variance of people's scores at the primary test on the simulated scale."""
         a = self.assumed

@@ -10,6 +10,7 @@ from scipy import optimize, special, stats
 
 from motorlearn.measures import wilson_interval
 from motorlearn.plan.analyses import Tested
+from motorlearn.plan.closed_form import t_power
 from motorlearn.plan.effects import Effect
 from motorlearn.plan.grid import Cell
 from motorlearn.plan.scenario import Scenario
@@ -33,11 +34,23 @@ def power_row(cell: Cell, effect: Effect, run: Tested, alpha: float) -> dict[str
         "mc_error": error,
         "mc_low": low,
         "mc_high": high,
+        "closed_form": _closed_form(cell, effect, alpha),
         "half_width": known.mean() if known.size else np.nan,
         "half_width_mc": known.std() / np.sqrt(known.size) if known.size else np.nan,
         "simulations": len(run.p),
         "failed": int(np.isnan(run.p).sum()),
     }
+
+
+def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
+    """Power of a t test with the gain of the covariate: a check of the simulation's size."""
+    plan = cell.plan
+    if plan.model != "ancova" or plan.scale == "hits" or plan.clustered:
+        return np.nan
+    pair = np.flatnonzero(plan.contrast)
+    first, second = plan.sizes(cell.n)[pair] * (1 - plan.assumed.attrition)
+    gain = np.sqrt(1 - plan.score_correlation() ** 2) if plan.baseline >= 0 else 1.0
+    return t_power(first, plan.to_d(effect.value) / gain, n_other=second, alpha=alpha)
 
 
 def rejection_rate(run: Tested, alpha: float) -> tuple[float, float, float, float]:

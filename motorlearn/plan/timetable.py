@@ -1,5 +1,6 @@
 """From a plan to the sequence of everything a participant does: practice and tests by day."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -155,13 +156,13 @@ def _test_day(test: Test, practice: list[Event]) -> float:
 
 
 def _test_event(test: Test, day: float, session: int, last: float) -> Event:
-    halves = test.order == "blocked-and-random" and test.trials % 2 == 0
+    halves = test.order == "blocked-and-random"
     return Event(
         test.phase,
         day,
         test.session or session,
         test.trials,
-        test.trials // 2 if halves else test.trials,
+        math.ceil(test.trials / 2) if halves else test.trials,
         test.order,
         int(test.feedback),
         max(day - last, 0.0) if test.interval_days is None else test.interval_days,

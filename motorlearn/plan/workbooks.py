@@ -1,6 +1,7 @@
 """Blank workbooks: validation lists, frozen panes, print layout, and nothing a spreadsheet runs."""
 
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -17,6 +18,7 @@ from motorlearn.tables.writers import spreadsheet_safe
 _HEAD = PatternFill("solid", fgColor="DDE6EE")
 _ENTRY = PatternFill("solid", bgColor="FFFBE6")
 _THIN = Side(style="thin", color="999999")
+_LONGEST_HEADING = 200
 _LONGEST_LIST = 250
 """A list of choices written into a cell rule may hold 255 characters."""
 
@@ -74,7 +76,7 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     book = Workbook()
     book.remove(book.active)
     for form in forms:
-        _fill(book.create_sheet(form.title[:31]), form)
+        _fill(book.create_sheet(_sheet_name(form.title)), form)
     # A workbook says when it was made; a fixed time keeps the bytes the same.
     moment = pd.Timestamp("2020-01-01").to_pydatetime()
     book.properties.creator, book.properties.created = "motorlearn", moment
@@ -82,6 +84,11 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     buffer = io.BytesIO()
     book.save(buffer)
     return buffer.getvalue()
+
+
+def _sheet_name(title: str) -> str:
+    """Make a title that spreadsheets accept as the name of a sheet."""
+    return re.sub(r"[\[\]:*?/\\']", "_", title)[:31] or "sheet"
 
 
 def _fill(sheet: Worksheet, form: SheetForm) -> None:
@@ -117,7 +124,7 @@ def _print_layout(sheet: Worksheet, form: SheetForm, columns: int, last: int) ->
     sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight = 1, 0
     sheet.sheet_properties.pageSetUpPr.fitToPage = True
     if form.heading:
-        sheet.oddHeader.left.text = form.heading.replace("&", "and")
+        sheet.oddHeader.left.text = form.heading.replace("&", "and")[:_LONGEST_HEADING]
     sheet.oddFooter.right.text = "page &P of &N"
 
 
