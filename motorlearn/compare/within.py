@@ -15,16 +15,8 @@ from motorlearn.linear.samples import one_sample, welch
 from motorlearn.measures.effect_sizes import NO_EFFECT, StandardisedEffect, paired_g
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-_NUMBERS = (
-    "estimate",
-    "std_error",
-    "df1",
-    "df",
-    "statistic",
-    "p",
-    "conf_low",
-    "conf_high",
-)
+_WORDS = ("term", "from_phase", "to_phase", "group", "reference", "effect", "method")
+_COUNTS = ("n_group", "n_reference")
 PAIRED = "paired t of participants' scores"
 
 
@@ -105,7 +97,8 @@ def changes_between_groups(
             )  # fmt: skip
     # Group labels may be numbers; the rows without a group must not turn them into floats.
     frame = pd.DataFrame(rows, columns=list(INTERACTION_COLUMNS), dtype=object)
-    return frame.astype(dict.fromkeys(_NUMBERS, float) | {"n_group": int, "n_reference": int})
+    numbers = [name for name in INTERACTION_COLUMNS if name not in (*_WORDS, *_COUNTS)]
+    return frame.astype(dict.fromkeys(numbers, float) | dict.fromkeys(_COUNTS, int))
 
 
 def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:

@@ -231,6 +231,17 @@ def test_losses_are_named_and_complete_cases_analysed(study):
     assert any("P003 (blocked), P008 (serial)" in sentence for sentence in result.statements)
 
 
+def test_who_has_no_baseline_is_in_the_unadjusted_comparison_only(study):
+    table = study[~((study["participant"] == "P020") & (study["phase"] == "pretest"))]
+    result = compare(table)
+    assert at(result, "retention", "random", adjusted=False)["n_group"] == 9
+    adjusted = at(result, "retention", "random", adjusted=True)
+    without = compare(study[study["participant"] != "P020"])
+    expected = at(without, "retention", "random", adjusted=True)
+    assert adjusted["n_group"] == 8
+    assert adjusted["estimate"] == pytest.approx(expected["estimate"])
+
+
 def test_void_trials_are_left_out_and_counted(study):
     study["void"] = ""
     study.loc[[0, 1], "void"] = ["slipped", "slipped"]

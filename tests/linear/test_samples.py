@@ -39,6 +39,13 @@ def test_certified_one_way_analyses(name):
     assert found.statistic == pytest.approx(certified, rel=tolerance)
 
 
+def test_one_way_loses_no_digits_that_the_numbers_carry():
+    rng = np.random.default_rng(1)
+    groups = [1e12 + rng.integers(0, 9, 21) for _ in range(9)]
+    plain = [group - 1e12 for group in groups]
+    assert one_way(groups).statistic == pytest.approx(one_way(plain).statistic, rel=1e-12)
+
+
 def test_welch_of_several_means():
     table = read_dataset("ancova")
     found = welch_one_way([rows.to_numpy() for _, rows in table.groupby("Method")["Scores"]])
