@@ -1,6 +1,7 @@
 """Why averages mislead: the average of exponential learners need not be exponential."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,16 @@ from motorlearn import digits
 from motorlearn.curves import AveragingDemonstration, demonstrate_averaging
 from motorlearn.measures.hits import wilson_interval
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, within
+from motorlearn.teaching.demonstration import Demonstration, check_settings
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "spread": (0, 2),
+    "median_rate": (0.01, 0.5),
+    "learners": (3, 100),
+    "trials": (12, 200),
+    "noise": (0.1, 20),
+    "classes": (10, 300),
+}
 
 
 @dataclass(frozen=True)
@@ -106,12 +116,17 @@ def averaged_curves(
     >>> bool(people > 0.9), bool(averages < 0.5)
     (True, True)
     """
-    given = {"spread": spread, "median_rate": median_rate, "learners": learners}
-    given |= {"trials": trials, "noise": noise, "classes": classes}
-    limits = {"spread": (0, 2), "median_rate": (0.01, 0.5), "learners": (3, 100)}
-    limits |= {"trials": (12, 200), "noise": (0.1, 20), "classes": (10, 300)}
-    for name, value in given.items():
-        within(name, value, *limits[name])
+    given = check_settings(
+        {
+            "spread": spread,
+            "median_rate": median_rate,
+            "learners": learners,
+            "trials": trials,
+            "noise": noise,
+            "classes": classes,
+        },
+        LIMITS,
+    )
     found = demonstrate_averaging(
         rate_sd=spread,
         median_rate=median_rate,

@@ -23,6 +23,12 @@ from motorlearn.trials.package import table_bytes
 
 PRESETS = ("laboratory", "applied", "null")
 MARK = ".class-data-sets"
+_NUMBERS = {
+    "true_effect": "true ratio",
+    "estimate": "estimate",
+    "conf_low": "lower",
+    "conf_high": "upper",
+}
 
 
 @dataclass(frozen=True)
@@ -54,14 +60,10 @@ class AnswerKey(Result):
 
     def tables(self) -> list[Table]:
         """The key."""
-        ratio = {"kind": "number", "decimals": 3}
         columns = (
             Column("student", kind="count"),
             Column("preset", "what is true"),
-            Column("true_effect", "true ratio", **ratio),
-            Column("estimate", **ratio),
-            Column("conf_low", "lower", **ratio),
-            Column("conf_high", "upper", **ratio),
+            *(Column(name, label, "number", decimals=3) for name, label in _NUMBERS.items()),
             Column("p", kind="p"),
             Column("n_group", "n", "count"),
             Column("n_reference", "n reference", "count"),
@@ -223,7 +225,7 @@ def _answers(issued: StudentStudy, primary: Primary) -> dict[str, object]:
         "preset": issued.preset,
         "true_effect": _true_ratio(issued, primary),
         **{name: row[name] for name in kept},
-        "n_allocated": len(issued.study.participants),
+        "n_allocated": sum(entry.size or 0 for entry in design.groups),
         "void_trials": int(table["void"].notna().sum()),
         "answer": _answer(row, primary),
     }

@@ -34,12 +34,25 @@ class Demonstration(Result):
     text: str
 
 
-def within(name: str, value: float, low: float, high: float) -> None:
-    """Refuse a setting outside its range, naming the range."""
-    if not (np.isfinite(value) and low <= value <= high):
-        raise InputError(
-            f"the setting {name!r} is outside its range", [value], f"choose from {low} to {high}"
-        )
+def check_settings(
+    given: Mapping[str, float], limits: Mapping[str, tuple[float, float]]
+) -> dict[str, float]:
+    """Refuse a setting outside its range, naming the range; give the settings back.
+
+    Examples
+    --------
+    >>> check_settings({"days": 7}, {"days": (0, 60)})
+    {'days': 7}
+    """
+    for name, (low, high) in limits.items():
+        value = given[name]
+        if not (np.isfinite(value) and low <= value <= high):
+            raise InputError(
+                f"the setting {name!r} is outside its range",
+                [value],
+                f"choose from {low} to {high}",
+            )
+    return dict(given)
 
 
 def difference(

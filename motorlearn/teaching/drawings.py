@@ -146,7 +146,7 @@ def _wins(axes: Axes, shares: pd.DataFrame) -> None:
     spans = [shares["share"] - shares["conf_low"], shares["conf_high"] - shares["share"]]
     axes.bar(places, shares["share"], 0.6, color="#0072B2", yerr=spans, capsize=6, ecolor=INK)
     for place, share in zip(places, shares["share"]):
-        axes.text(place, min(share + 0.08, 0.5), digits.percent(share), ha="center",
+        axes.text(float(place), min(share + 0.08, 0.5), digits.percent(share), ha="center",
                   bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 3})  # fmt: skip
     axes.set_xticks(places, ["single\nlearners", "class\naverages"])
     axes.set_ylim(0, 1.02)
@@ -265,7 +265,7 @@ def _tests(axes: Axes, rows, names, people, look: Look, side: float) -> dict[flo
         ticks[x] = label
         if moment in people:
             dots = people[moment].loc[look.group].to_numpy()
-            spread = np.linspace(-0.18, 0.18, len(dots)) if len(dots) > 1 else [0]
+            spread = np.linspace(-0.18, 0.18, len(dots))
             axes.plot(x + side * 0.9 + spread, dots, ".", color=look.colour, alpha=0.4)
         bar = [[row["mean"] - row["conf_low"]], [row["conf_high"] - row["mean"]]]
         axes.errorbar([x + side * 0.35], [row["mean"]], yerr=bar, capsize=6, **look.point_style)

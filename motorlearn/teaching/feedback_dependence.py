@@ -1,6 +1,7 @@
 """Feedback dependence: practice that leans on feedback looks good until the feedback is gone."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,12 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, difference, mean_interval, within
+from motorlearn.teaching.demonstration import (
+    Demonstration,
+    check_settings,
+    difference,
+    mean_interval,
+)
 
 GROUPS = ("feedback every trial", "feedback now and then")
 PRESETS = {"guidance": (0.5, 1.0), "null": (1.0, 1.0), "information": (1.0, 0.1)}
@@ -18,6 +24,12 @@ HIDDEN = 0.8
 TRIALS = 96
 TRIALS_PER_BLOCK = 8
 TEST_TRIALS = 24
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "every": (2, 12),
+    "days": (0, 30),
+    "per_group": (4, 500),
+}
 
 
 @dataclass(frozen=True)
@@ -110,19 +122,11 @@ def feedback_dependence(
     """
     if preset not in PRESETS:
         raise InputError("there is no such preset", [preset], f"choose one of {', '.join(PRESETS)}")
-    within("every", every, 2, 12)
-    within("days", days, 0, 30)
-    within("per_group", per_group, 4, 500)
+    given = check_settings({"every": every, "days": days, "per_group": per_group}, LIMITS)
     practice, retention = _simulate(PRESETS[preset], int(every), days, int(per_group), seed)
     differences = _differences(practice, retention)
     return FeedbackDependence(
-        settings={
-            "preset": preset,
-            "every": int(every),
-            "days": days,
-            "per_group": int(per_group),
-            "seed": seed,
-        },
+        settings={"preset": preset, **given, "seed": seed},
         conclusion=_conclusion(differences),
         text=_text(practice, retention, differences, int(every), days),
         means=_means(practice, retention),

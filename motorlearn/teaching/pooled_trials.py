@@ -1,6 +1,7 @@
 """Pooled trials deceive: counting trials as if they were people finds differences in chance."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -9,8 +10,16 @@ from scipy import stats
 from motorlearn import digits
 from motorlearn.measures.hits import wilson_interval
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, within
+from motorlearn.teaching.demonstration import Demonstration, check_settings
 from motorlearn.teaching.twenty_attempts import hit_rate_moments
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "per_group": (3, 200),
+    "attempts": (1, 200),
+    "spread": (0, 3),
+    "hit_rate": (0.05, 0.95),
+    "studies": (10, 20_000),
+}
 
 
 @dataclass(frozen=True)
@@ -90,12 +99,16 @@ def pooled_trials(
     >>> bool(share[0] > 0.15), bool(share[1] < 0.07)
     (True, True)
     """
-    limits = {"per_group": (3, 200), "attempts": (1, 200), "spread": (0, 3)}
-    limits |= {"hit_rate": (0.05, 0.95), "studies": (10, 20_000)}
-    given = {"per_group": per_group, "attempts": attempts, "spread": spread}
-    given |= {"hit_rate": hit_rate, "studies": studies}
-    for name, value in given.items():
-        within(name, value, *limits[name])
+    given = check_settings(
+        {
+            "per_group": per_group,
+            "attempts": attempts,
+            "spread": spread,
+            "hit_rate": hit_rate,
+            "studies": studies,
+        },
+        LIMITS,
+    )
     n, k, repeats = int(per_group), int(attempts), int(studies)
     rng = np.random.default_rng(seed)
     odds = np.log(hit_rate / (1 - hit_rate)) + spread * rng.standard_normal((repeats, 2, n))

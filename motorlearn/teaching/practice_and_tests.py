@@ -6,6 +6,7 @@ missing data, so that a change of a setting shows at once.
 
 import math
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -13,13 +14,24 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.plan.presets import Preset, find_preset
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, difference, mean_interval, within
+from motorlearn.teaching.demonstration import (
+    Demonstration,
+    check_settings,
+    difference,
+    mean_interval,
+)
 
 BLOCKS = 12
 TRIALS_PER_BLOCK = 18
 TEST_TRIALS = 36
 LAST_BLOCKS = 4
 GROUPS = ("blocked", "random")
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "days": (0, 60),
+    "forgetting": (0.05, 0.95),
+    "per_group": (4, 500),
+}
 
 
 @dataclass(frozen=True)
@@ -133,22 +145,13 @@ def practice_and_tests(
     >>> practice_and_tests(preset="null", per_group=200).reversal
     False
     """
-    within("days", days, 0, 60)
-    within("forgetting", forgetting, 0.05, 0.95)
-    within("per_group", per_group, 4, 500)
+    given = check_settings({"days": days, "forgetting": forgetting, "per_group": per_group}, LIMITS)
     assumed = find_preset(preset)
     scores = _simulate(replace(assumed, forgetting_delayed=forgetting), days, int(per_group), seed)
     differences = _differences(scores)
     reversal = _reverses(differences)
-    settings = {
-        "preset": assumed.name,
-        "days": days,
-        "forgetting": forgetting,
-        "per_group": int(per_group),
-        "seed": seed,
-    }
     return PracticeAndTests(
-        settings=settings,
+        settings={"preset": assumed.name, **given, "seed": seed},
         conclusion=_conclusion(differences, reversal, days),
         text=_text(scores, differences, days),
         means=_means(scores),

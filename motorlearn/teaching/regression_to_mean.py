@@ -1,6 +1,7 @@
 """Regression to the mean: one group, chosen for a poor pretest, gets better by itself."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -8,7 +9,20 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, difference, mean_interval, within
+from motorlearn.teaching.demonstration import (
+    Demonstration,
+    check_settings,
+    difference,
+    mean_interval,
+)
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "tested": (20, 2000),
+    "chosen": (0.1, 1),
+    "attempts": (5, 200),
+    "spread": (0, 3),
+    "effect": (-2, 2),
+}
 
 
 @dataclass(frozen=True)
@@ -96,12 +110,16 @@ def regression_to_mean(
     >>> bool(alone.changes["conf_low"][0] > 0)
     True
     """
-    limits = {"tested": (20, 2000), "chosen": (0.1, 1), "attempts": (5, 200)}
-    limits |= {"spread": (0, 3), "effect": (-2, 2)}
-    given = {"tested": tested, "chosen": chosen, "attempts": attempts}
-    given |= {"spread": spread, "effect": effect}
-    for name, value in given.items():
-        within(name, value, *limits[name])
+    given = check_settings(
+        {
+            "tested": tested,
+            "chosen": chosen,
+            "attempts": attempts,
+            "spread": spread,
+            "effect": effect,
+        },
+        LIMITS,
+    )
     people = _people(int(tested), chosen, int(attempts), spread, effect, control, seed)
     changes = _changes(people)
     return RegressionToMean(

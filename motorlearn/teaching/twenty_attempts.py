@@ -1,6 +1,7 @@
 """Twenty attempts are few: what chance alone does to a count of hits."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,13 @@ from motorlearn import digits
 from motorlearn.measures.hits import wilson_interval
 from motorlearn.measures.precision import binomial_sem, smallest_detectable_change
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import Demonstration, within
+from motorlearn.teaching.demonstration import Demonstration, check_settings
+
+LIMITS: Final[dict[str, tuple[float, float]]] = {
+    "attempts": (5, 200),
+    "hit_rate": (0.05, 0.95),
+    "spread": (0.05, 3),
+}
 
 
 @dataclass(frozen=True)
@@ -107,9 +114,7 @@ def twenty_attempts(
     >>> round(shown.low, 3), round(shown.high, 3)
     (0.387, 0.781)
     """
-    within("attempts", attempts, 5, 200)
-    within("hit_rate", hit_rate, 0.05, 0.95)
-    within("spread", spread, 0.05, 3)
+    given = check_settings({"attempts": attempts, "hit_rate": hit_rate, "spread": spread}, LIMITS)
     attempts = int(attempts)
     hits = np.arange(attempts + 1)
     error = float(binomial_sem(hit_rate, attempts))
@@ -118,7 +123,7 @@ def twenty_attempts(
     typical = round(attempts * hit_rate)
     low, high = (float(end) for end in wilson_interval(typical, attempts))
     return TwentyAttempts(
-        settings={"attempts": attempts, "hit_rate": hit_rate, "spread": spread, "seed": seed},
+        settings={**given, "seed": seed},
         conclusion=_conclusion(attempts, change),
         text=_text(attempts, hit_rate, typical, low, high, error)
         + f" Over people, two such tests correlate {digits.number(reliability, 2)}.",

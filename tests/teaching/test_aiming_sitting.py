@@ -115,3 +115,10 @@ def test_a_sitting_is_never_changed():
     before = play(1, pushes=3)
     before.push(0, 800, now=100)
     assert len(before.landings) == 3
+
+
+def test_after_the_last_push_nothing_is_due():
+    sitting = play(6)
+    assert sitting.ended and sitting.page(10_000) == "end"
+    with pytest.raises(InputError, match="every push"):
+        _ = sitting.due

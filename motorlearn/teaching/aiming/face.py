@@ -16,7 +16,7 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures.style import INK, Drawing, canvas, house
 from motorlearn.teaching.aiming.files import resume_sitting, save_sitting, sitting_file
 from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, target
-from motorlearn.teaching.aiming.programme import GAP_MINUTES, class_plan, make_programme
+from motorlearn.teaching.aiming.programme import GAP_MINUTES, make_programme, target_radius
 from motorlearn.teaching.aiming.sitting import TASK_HELP, Sitting
 
 _HERE = Path(__file__).parent
@@ -117,7 +117,7 @@ def draw_floors() -> Drawing:
     with house("thesis"):
         figure, panels = canvas("thesis", columns=3, share_y=True)
         for axes, task in zip(panels, TASK_HELP):
-            axes.add_patch(Circle(target(task), class_plan().target.radius, color="#0072B2"))
+            axes.add_patch(Circle(target(task), target_radius(), color="#0072B2"))
             axes.add_patch(Circle((0, 0), 14, fill=False, edgecolor="#b34700", linewidth=3))
             if task == "bank":
                 axes.plot([BOARD, BOARD], [-50, 500], color=INK, linewidth=4)

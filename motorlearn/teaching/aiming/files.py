@@ -12,7 +12,7 @@ from motorlearn.files import new_folder, write_bytes, write_text
 from motorlearn.results import Result, nobody_left_out
 from motorlearn.tables import Column, Table
 from motorlearn.teaching.aiming.floor import Rest
-from motorlearn.teaching.aiming.programme import SEATS, class_plan, make_programme
+from motorlearn.teaching.aiming.programme import SEATS, make_programme, target_radius
 from motorlearn.teaching.aiming.sitting import COLUMNS, Landing, Sitting
 from motorlearn.trials import no_problems
 from motorlearn.trials.package import table_bytes
@@ -226,7 +226,7 @@ def _checked(table: pd.DataFrame, class_seed: int) -> tuple[pd.DataFrame | None,
         value = " ".join(str(part) for part in made[row])
         return None, [_fault("", value, "not as planned", "error", "ask what was done", row + 2)]
     distance = (table["x"] ** 2 + table["y"] ** 2) ** 0.5
-    radius = class_plan().target.radius
+    radius = target_radius()
     wrong = (distance - table["radial_error"]).abs() > 0.2
     wrong |= ((table["radial_error"] <= radius) != (table["hit"] == 1)) & (
         (table["radial_error"] - radius).abs() > 0.1

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from motorlearn.design import Design, read_design
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan import make_schedule
 from motorlearn.teaching.aiming.floor import FARTHER
 
@@ -23,6 +23,14 @@ _ORDER: Final = ("pretest", "acquisition", "posttest", "retention", "transfer")
 def class_plan() -> Design:
     """Give the plan of the class experiment."""
     return read_design(Path(__file__).parent / "study.toml")
+
+
+def target_radius() -> float:
+    """Give the radius of the target disc in cm."""
+    disc = class_plan().target
+    if disc is None:
+        raise DesignError("the plan of the class experiment has no target")
+    return disc.radius
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, Rest, roll, target
-from motorlearn.teaching.aiming.programme import GAP_MINUTES, Programme, class_plan
+from motorlearn.teaching.aiming.programme import GAP_MINUTES, PlannedPush, Programme, target_radius
 from motorlearn.vocabulary import PHASE_LABELS
 
 CONSENT: Final = (
@@ -79,15 +79,28 @@ class Sitting:
         return replace(self, consent=False, landings=())
 
     @property
-    def due(self):
-        """The push that is due, or None when all are made."""
-        made = len(self.landings)
-        return self.programme.pushes[made] if made < len(self.programme.pushes) else None
+    def ended(self) -> bool:
+        """Whether every push is made."""
+        return len(self.landings) == len(self.programme.pushes)
+
+    @property
+    def due(self) -> PlannedPush:
+        """The push that is due.
+
+        Raises
+        ------
+        InputError
+            If every push is made.
+        """
+        if self.ended:
+            raise InputError("no push is due now", ["end"], "every push of this seat is made")
+        return self.programme.pushes[len(self.landings)]
 
     def wait(self, now: float) -> float:
         """Seconds to wait before the push that is due may be made."""
-        push = self.due
-        if push is None or push.phase != "retention" or push.trial != 1 or not self.landings:
+        if self.ended or not self.landings:
+            return 0.0
+        if (self.due.phase, self.due.trial) != ("retention", 1):
             return 0.0
         return max(0.0, self.landings[-1].elapsed + 60 * self.gap_minutes - (now - self.started))
 
@@ -95,7 +108,7 @@ class Sitting:
         """Name of the screen that is due: ``consent``, ``left``, ``floor``, ``pause``, ``end``."""
         if not self.consent:
             return "consent" if self.consent is None else "left"
-        if self.due is None:
+        if self.ended:
             return "end"
         return "pause" if self.wait(now) > 0 else "floor"
 
@@ -140,7 +153,7 @@ class Sitting:
 
     def records(self) -> pd.DataFrame:
         """Every push so far in the standard columns; ``elapsed`` is seconds since consent."""
-        radius = class_plan().target.radius
+        radius = target_radius()
         programme = self.programme
         rows = []
         for plan, made in zip(programme.pushes, self.landings):
@@ -183,7 +196,7 @@ class Sitting:
             "phase": push.phase,
             "task": push.task,
             "target": target(push.task, push.farther),
-            "radius": class_plan().target.radius,
+            "radius": target_radius(),
             "board": BOARD if push.task == "bank" else None,
             "wall": WALL if push.task == "bank" else None,
             "bar": BAR if push.task == "lob" else None,
@@ -198,7 +211,7 @@ class Sitting:
                 "path": [made.rest.path[0]],
                 "words": "Pushed. The result is not shown in a test.",
             }
-        return {"path": list(made.rest.path), "words": _told(made.rest, class_plan().target.radius)}
+        return {"path": list(made.rest.path), "words": _told(made.rest, target_radius())}
 
 
 def _told(rest: Rest, radius: float) -> str:
