@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from scipy.optimize import minimize
 
 Value = Callable[[np.ndarray], tuple[float, np.ndarray]]
 
@@ -27,6 +26,7 @@ class Likelihood(Protocol):
 
 
 NEWTON_STEPS = 12
+MOST_STEPS, LARGEST_STEP = 200, 1.0
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,8 @@ def approach(likelihood: Likelihood, start: np.ndarray, *, rounds: int) -> np.nd
     for _ in range(rounds):
         likelihood.adapt(point)
         likelihood.release()
-        point, height, inverse = climb(likelihood.value, point, inverse)
-        if abs(height - last) < 1e-5:
+        point, height, inverse = climb(likelihood.value, point, inverse, 0.05)
+        if abs(height - last) < 1e-4:
             break
         last = height
     return point
@@ -88,29 +88,56 @@ def inverse_of(information: np.ndarray) -> np.ndarray:
 
 
 def climb(
-    value: Value, start, inverse, slope: float = 0.01
+    value: Value, start: np.ndarray, inverse: np.ndarray, slope: float = 0.01
 ) -> tuple[np.ndarray, float, np.ndarray]:
-    """Quasi-Newton climb until the largest slope is small: point, height, inverse there."""
-    found = minimize(
-        lambda point: _negative(value, point),
-        start,
-        jac=True,
-        method="BFGS",
-        options={"hess_inv0": inverse, "gtol": slope, "maxiter": 200},
-    )
-    return found.x, -float(found.fun), _symmetric(found.hess_inv)
+    """Quasi-Newton (BFGS) climb until one more step would gain less than ``slope`` squared.
+
+    Gives the point, its height and the inverse second derivatives as far as they were learned.
+    """
+    point, (height, gradient) = start, _safe(value, start)
+    for _ in range(MOST_STEPS):
+        step = inverse @ gradient
+        promise = float(step @ gradient)
+        if promise < slope**2:
+            break
+        size = float(np.max(np.abs(step)))
+        step = step * min(1.0, LARGEST_STEP / size)
+        share = 1.0
+        while share > 1e-6:
+            new, new_gradient = _safe(value, point + share * step)
+            if new >= height + 1e-4 * share * float(step @ gradient):
+                break
+            share *= 0.4
+        else:
+            break
+        moved, turned = share * step, gradient - new_gradient
+        point, height, gradient = point + moved, new, new_gradient
+        inverse = _updated(inverse, moved, turned)
+    return point, height, inverse
+
+
+def _updated(inverse, moved, turned) -> np.ndarray:
+    """BFGS update of an inverse; left alone where the surface did not bend down."""
+    bend = float(moved @ turned)
+    if bend <= 1e-10 * np.linalg.norm(moved) * np.linalg.norm(turned):
+        return inverse
+    across = inverse @ turned
+    shift = (1 + float(turned @ across) / bend) / bend
+    mixed = np.outer(across, moved)
+    return inverse + shift * np.outer(moved, moved) - (mixed + mixed.T) / bend
 
 
 def _symmetric(matrix: np.ndarray) -> np.ndarray:
     return (matrix + matrix.T) / 2
 
 
-def _negative(value: Value, point) -> tuple[float, np.ndarray]:
+def _safe(value: Value, point) -> tuple[float, np.ndarray]:
+    """Height and slope; where they are not finite, a height that no step accepts."""
     with np.errstate(all="ignore"):
         height, slope = value(point)
     if not np.isfinite(height) or not np.all(np.isfinite(slope)):
-        return 1e10, np.zeros(len(point))
-    return -height, -slope
+        return -np.inf, np.zeros(len(point))
+    return height, slope
 
 
 def _newton(value: Value, point: np.ndarray, information: np.ndarray | None) -> Summit:

@@ -149,10 +149,11 @@ class Marginal:
     layout: Layout
     nodes: int
     peak: np.ndarray = field(init=False)
+    width: np.ndarray = field(init=False)
     held: tuple[np.ndarray, np.ndarray] | None = field(init=False, default=None)
 
     def __post_init__(self) -> None:
-        self.peak = np.zeros(len(self.data.y))
+        self.peak, self.width = np.zeros(len(self.data.y)), np.ones(len(self.data.y))
         self.places, masses = np.polynomial.hermite.hermgauss(self.nodes)
         self.mass = np.log(masses) + self.places**2 - 0.5 * np.log(np.pi)
 
@@ -168,30 +169,37 @@ class Marginal:
         return given_rate(self.data, mean[2], mean[0], mean[1], covers, variance), root
 
     def adapt(self, point: np.ndarray) -> None:
-        """Place the nodes for a point; they stay there until released or placed anew."""
-        self.held = self._place(point)
+        """Place the nodes at the modes for a point; they stay there until released."""
+        if RATE in self.layout.vary:
+            self.width = self._climb(point)
+        self.held = self._place()
 
     def release(self) -> None:
-        """Let the nodes follow the point again."""
+        """Let the nodes follow the posterior means of the evaluation before."""
         self.held = None
 
-    def _place(self, point) -> tuple[np.ndarray, np.ndarray]:
-        """Nodes for a point and the logarithm of what each stands for."""
+    def _place(self) -> tuple[np.ndarray, np.ndarray]:
+        """Nodes and the logarithm of what each stands for."""
         if RATE not in self.layout.vary:
             return np.zeros((len(self.data.y), 1)), np.zeros((len(self.data.y), 1))
-        width = self._climb(point)[:, None]
+        width = self.width[:, None]
         z = self.peak[:, None] + np.sqrt(2) * width * self.places
         return z, self.mass - 0.5 * z**2 + np.log(width)
 
     def posterior(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, Given]:
         """Log-likelihood, nodes, their weights for each learner, and the densities there."""
-        z, mass = self.held or self._place(point)
+        z, mass = self.held or self._place()
         given, _ = self.conditional(point, z)
         heights = given.density + mass
         top = heights.max(axis=1, keepdims=True)
         weight = np.exp(heights - top)
         total = weight.sum(axis=1, keepdims=True)
-        return float(np.sum(top + np.log(total))), z, weight / total, given
+        weight /= total
+        if self.held is None and z.shape[1] > 1 and np.all(np.isfinite(weight)):
+            self.peak = np.einsum("pq,pq->p", weight, z)
+            spread = np.einsum("pq,pq->p", weight, (z - self.peak[:, None]) ** 2)
+            self.width = np.clip(np.sqrt(spread), 0.7 * self.width, 1.4 * self.width)
+        return float(np.sum(top + np.log(total))), z, weight, given
 
     def _climb(self, point) -> np.ndarray:
         """Move each peak to the mode of its integrand; give the width of the integrand there."""

@@ -13,7 +13,7 @@ from motorlearn.curves.marginal import Learners, Marginal
 from motorlearn.curves.population_rows import starting_points
 from motorlearn.exceptions import FitError
 
-SETTLED_GAP, MOST_NODES = 1e-3, 120
+SETTLED_GAP, MOST_NODES = 1e-4, 120
 COARSE, COARSE_GAP = 7, 0.05
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
@@ -45,13 +45,15 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     if not np.isfinite(best.loglik):
         raise FitError("no start leads to a maximum of the likelihood of this population curve")
     best, gap, nodes = _settle_nodes(data, layout, nodes, best, exact)
-    laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point)
+    there = _likelihood(data, layout, nodes)
+    there.adapt(best.point)
+    laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
     covariance, singular = _covariance(best, layout)
     return PopulationFit(
         layout=layout,
         summit=best,
         covariance=covariance,
-        learners=_learners(data, layout, nodes, best.point),
+        learners=there.learners(best.point),
         laplace=laplace,
         gap=gap,
         rows=int(data.used.sum()),
@@ -85,15 +87,21 @@ def _engine(data: Learners, exact: bool, nodes: int) -> str:
     return f"binomial maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
 
 
-def _likelihood(data: Learners, layout: Layout, nodes: int) -> Marginal | HitMarginal:
-    return (Marginal if data.trials is None else HitMarginal)(data, layout, nodes)
+def _likelihood(
+    data: Learners, layout: Layout, nodes: int, peak: np.ndarray | None = None
+) -> Marginal | HitMarginal:
+    """Likelihood with some nodes; ``peak`` says where its integrands are known to peak."""
+    likelihood = (Marginal if data.trials is None else HitMarginal)(data, layout, nodes)
+    if peak is not None:
+        likelihood.peak = peak
+    return likelihood
 
 
 def _maximise(data: Learners, layout: Layout, nodes: int, start) -> Summit:
     hits = data.trials is not None
     rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
     point = approach(rough, start, rounds=12 if hits else 1)
-    return settle(_likelihood(data, layout, nodes), point)
+    return settle(_likelihood(data, layout, nodes, rough.peak), point)
 
 
 def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool]:
@@ -102,7 +110,7 @@ def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool
     few.adapt(start)
     few.release()
     reached = climb(few.value, start, inverse_of(best.information), 0.3)[0]
-    height = loglik_at(data, layout, nodes, reached)
+    height = loglik_at(data, layout, nodes, reached, few.peak)
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True
     other = _maximise(data, layout, nodes, reached)
@@ -111,17 +119,11 @@ def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool
     return max(best, other, key=lambda summit: summit.loglik), False
 
 
-def loglik_at(data: Learners, layout: Layout, nodes: int, point) -> float:
+def loglik_at(data: Learners, layout: Layout, nodes: int, point, peak=None) -> float:
     """Log-likelihood with some number of nodes; 1 is Laplace's approximation."""
-    likelihood = _likelihood(data, layout, nodes)
+    likelihood = _likelihood(data, layout, nodes, peak)
     likelihood.adapt(point)
     return likelihood.value(point)[0]
-
-
-def _learners(data, layout, nodes, point) -> np.ndarray:
-    likelihood = _likelihood(data, layout, nodes)
-    likelihood.adapt(point)
-    return likelihood.learners(point)
 
 
 def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:

@@ -9,6 +9,7 @@ from motorlearn.curves.layout import Layout
 from motorlearn.curves.marginal import Learners
 from motorlearn.curves.rows import as_numbers, check_hits, hit_or_miss
 from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.results import nobody_left_out
 
 ROWS = {"asymptote": 0, "gain": 1, "start": 1, "amount": 1, "rate": 2, "log_rate": 2}
 
@@ -52,14 +53,14 @@ def usable_table(table, outcome, practice, participant, group, attempts):
         frame["group"] = ""
     elif frame["group"].isna().any():
         raise InputError(f"column {group!r} is empty in some rows")
-    mixed = frame.groupby("who", sort=False)["group"].nunique()
-    if (mixed > 1).any():
-        raise InputError("participants belong to more than one group", mixed[mixed > 1].index)
-    missing = frame["y"].isna()
-    gone = frame[missing].groupby(["who", "group"], sort=False).size()
-    left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
-    left_out.insert(2, "reason", "missing outcome")
-    frame = frame[~missing].reset_index(drop=True)
+    _refuse_two_groups(frame)
+    missing = frame["y"].isna().to_numpy()
+    left_out = nobody_left_out()
+    if missing.any():
+        gone = frame[missing].groupby(["who", "group"], sort=False).size()
+        left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
+        left_out.insert(2, "reason", "missing outcome")
+        frame = frame[~missing].reset_index(drop=True)
     if not len(frame):
         raise InputError(f"column {outcome!r} has no values")
     if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
@@ -69,11 +70,23 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     return frame, left_out
 
 
+def _refuse_two_groups(frame: pd.DataFrame) -> None:
+    who, names = pd.factorize(frame["who"])
+    group = pd.factorize(frame["group"])[0]
+    pairs = np.unique(who * (group.max() + 1) + group) // (group.max() + 1)
+    several = np.unique(pairs[1:][pairs[1:] == pairs[:-1]])
+    if several.size:
+        raise InputError("participants belong to more than one group", list(names[several]))
+
+
 def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
     """Padded arrays, one learner a row; learners in order of appearance, groups sorted."""
     code, who = pd.factorize(frame["who"])
     groups = _levels(frame["group"])
-    place = frame.groupby(code).cumcount().to_numpy()
+    order = np.argsort(code, kind="stable")
+    begins = np.r_[0, np.cumsum(np.bincount(code))]
+    place = np.empty(len(code), int)
+    place[order] = np.arange(len(code)) - begins[code[order]]
     shape = (len(who), int(place.max()) + 1)
 
     def padded(values, fill=0.0):
@@ -84,7 +97,7 @@ def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, t
     n = padded(frame["n"].to_numpy(), np.nan)
     n = np.where(np.isnan(n), n[:, :1], n)
     lookup = {name: k for k, name in enumerate(groups)}
-    own = frame.groupby(code)["group"].first().map(lookup).to_numpy(int)
+    own = np.array([lookup[name] for name in frame["group"].to_numpy()[order[begins[:-1]]]])
     trials = padded(frame["trials"].to_numpy()) if "trials" in frame else None
     used = padded(np.ones(len(frame)))
     data = Learners(form, n, padded(frame["y"].to_numpy()), used, own, first, start, trials)
