@@ -31,9 +31,16 @@ def planned_effects(
         return (none, *named)
     effects = [none]
     if design.smallest_effect is not None:
-        effects.append(Effect(design.smallest_effect.value, "smallest of interest"))
+        value = _as_improvement(plan, design.smallest_effect.value)
+        effects.append(Effect(value, "smallest of interest"))
     if plan.model == "paired":
         return (*effects, *(Effect(plan.from_d(d), f"change of d = {d:g}") for d in (0.2, 0.5)))
     for row in prior_pair(plan.phases[plan.primary]).itertuples():
         effects.append(Effect(plan.from_d(row.effect), f"{row.setting}: d = {row.effect:g}"))
     return tuple(effects)
+
+
+def _as_improvement(plan: Scenario, value: float) -> float:
+    """Turn a ratio round where it would be a loss: 0.9 stands for 1 / 0.9 where more is better."""
+    worse = plan.scale == "ratio" and (value - 1) * plan.better < 0
+    return 1 / value if worse else value

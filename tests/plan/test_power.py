@@ -243,6 +243,15 @@ def test_ratio_effects_are_shifts_of_logs():
     assert plan_.to_d(0.8) > 0
 
 
+def test_a_smallest_ratio_is_turned_towards_improvement():
+    higher = [{"name": "speed", "unit": "m/s", "better": "higher"}]
+    primary = {"outcome": "speed", "groups": ["random", "blocked"], "effect": "ratio"}
+    design = plan(outcomes=higher, primary=primary, smallest_effect={"value": 0.8})
+    table = ml.power(design, n=8, simulations=10, seed=1).table.set_index("effect_name")
+    assert table.loc["smallest of interest", "effect"] == 1.25
+    assert (table["d"] >= 0).all()
+
+
 @pytest.mark.parametrize(
     ("arguments", "error", "words"),
     [
