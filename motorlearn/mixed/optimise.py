@@ -15,6 +15,7 @@ Objective = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
 
 _ARMIJO = 1e-4
 _SHORTEST = 2.0**-30
+_FLAT = 1e-10
 
 
 @dataclass
@@ -49,7 +50,7 @@ def minimise(
     tolerance : float
         A search ends when the decrease it expects from its next step is below this.
     longest : float
-        Longest step, in the largest coordinate.
+        Longest step in any coordinate, as a multiple of the largest coordinate or of one.
     max_iterations : int
         Iterations before the search is given up.
     """
@@ -69,7 +70,8 @@ def minimise(
             step[uphill] = -gradient[live[uphill]]
             inverse[live[uphill]] = np.eye(size)
             slope[uphill] = -np.sum(gradient[live[uphill]] ** 2, axis=1)
-        step *= np.minimum(1, longest / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
+        most = longest * np.maximum(1.0, np.abs(x[live]).max(axis=1))
+        step *= np.minimum(1, most / np.maximum(np.abs(step).max(axis=1), 1e-300))[:, None]
         moved, new_value, new_gradient = _search(objective, x, value, slope, step, live)
         _update(inverse, live[moved], step[moved], (new_gradient - gradient[live])[moved])
         x[live[moved]] += step[moved]
@@ -153,11 +155,17 @@ def polish(objective: Objective, found: Minimum, curvature: Array, steps: int = 
 
 
 def positive_inverse(curvature: Array) -> Array:
-    """Inverse of symmetric matrices with eigenvalues that are not positive taken out."""
-    values, vectors = np.linalg.eigh(curvature)
-    floor = 1e-10 * np.maximum(np.abs(values).max(axis=-1, keepdims=True), 1e-300)
-    inverse = np.where(values > floor, 1 / np.where(values > floor, values, 1.0), 0.0)
-    return (vectors * inverse[..., None, :]) @ np.swapaxes(vectors, -1, -2)
+    """Inverse of symmetric matrices with directions that are not positive taken out.
+
+    The matrices are brought to a diagonal of ones first, so that parameters of very different size
+    are judged alike.
+    """
+    diagonal = np.abs(np.diagonal(curvature, axis1=-2, axis2=-1))
+    scale = 1 / np.sqrt(np.maximum(diagonal, 1e-300))
+    outer = scale[..., :, None] * scale[..., None, :]
+    values, vectors = np.linalg.eigh(np.where(diagonal[..., None] > 0, curvature * outer, 0.0))
+    inverse = np.where(values > _FLAT, 1 / np.where(values > _FLAT, values, 1.0), 0.0)
+    return outer * ((vectors * inverse[..., None, :]) @ np.swapaxes(vectors, -1, -2))
 
 
 def expected_decrease(curvature: Array, gradient: Array) -> Array:

@@ -27,7 +27,7 @@ from motorlearn.mixed.optimise import (
 
 Array = NDArray[np.float64]
 
-_GRID = (0.2, 1.0, 5.0)
+_GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
 
 
 def linear_model(work: Working, cells: Cells, reml: bool):
