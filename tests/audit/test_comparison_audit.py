@@ -268,3 +268,16 @@ def test_blocks_of_practice_are_audited_too():
     lost = row(found, "every participant has every block")
     assert "blocked0" in lost["finding"]
     assert "mixed model F(5)" in lost["remedied"]
+
+
+def test_imputed_outcomes_add_no_information():
+    """Outcomes drawn from the same model leave estimate and interval of the complete cases."""
+    table = study(effect=(0, -3, 0))
+    gone = table["participant"].str[1:].astype(int) < 10
+    table = table[~(gone & (table["phase"] == "retention"))]
+    model = phase_model(compare(table), "retention")
+    pair, before = model.pairs[0], model.conclusions()[0]
+    (after,) = imputed(model, pair, np.array([0.0]), draws=400)
+    width = [one.conf_high - one.conf_low for one in (before, after)]
+    assert after.estimate == pytest.approx(before.estimate, abs=0.1 * width[0])
+    assert width[1] == pytest.approx(width[0], rel=0.1)

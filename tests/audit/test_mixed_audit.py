@@ -7,7 +7,7 @@ import pytest
 import motorlearn as ml
 from motorlearn.audit.mixed_leave_out import fit_without_each
 from motorlearn.audit.mixed_model import MixedModel
-from motorlearn.audit.mixed_refits import with_row_effects
+from motorlearn.audit.mixed_refits import conclusions, robust_conclusions, with_row_effects
 
 PHASES = ("pretest", "retention")
 
@@ -204,3 +204,14 @@ def test_same_seed_same_audit():
     fit = fit_hits(hits(n=8))
     first, second = (ml.check_assumptions(fit, simulations=60, seed=5).table for _ in range(2))
     pd.testing.assert_frame_equal(first, second)
+
+
+def test_jackknife_agrees_with_the_model_where_the_model_is_right():
+    fit = fit_errors(errors(n=14))
+    model = MixedModel(fit)
+    focus = model.focus()
+    robust = robust_conclusions(fit, focus, fit_without_each(model))
+    for before, after in zip(conclusions(fit, focus), robust):
+        assert after.estimate == pytest.approx(before.estimate)
+        ratio = (after.conf_high - after.conf_low) / (before.conf_high - before.conf_low)
+        assert 0.6 < ratio < 1.6
