@@ -232,13 +232,13 @@ class Marginal:
         loglik, z, weight, given = self.posterior(point)
         root, varies = self.layout.root(point), RATE in self.layout.vary
         parts = np.stack([*given.pull, given.turn])
-        each = np.einsum("pq,kpq->pk", weight, parts)
-        spread = np.einsum("pq,kpq->pk", weight, np.stack(given.spread))
+        each = (weight * parts).sum(axis=2).T
+        spread = (weight * np.stack(given.spread)).sum(axis=2).T
         by_root = np.zeros((len(each), *root.shape))
         by_root[:, :2, varies:] = spread[:, [[0, 1], [1, 2]]] @ root[:2, varies:]
         if varies:
-            by_root[:, :, 0] = np.einsum("pq,pq,kpq->pk", weight, z, parts)
-        sigma = np.einsum("pq,pq->p", weight, given.sigma)
+            by_root[:, :, 0] = (weight * z * parts).sum(axis=2).T
+        sigma = (weight * given.sigma).sum(axis=1)
         return loglik, self.layout.scores(each, self.data.group, by_root, sigma)
 
     def learners(self, point: np.ndarray) -> np.ndarray:

@@ -300,9 +300,15 @@ def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own) -> pd.Dat
     who, _ = np.nonzero(inside)
     fitted = _fitted(data, own)[inside]
     outcome = (data.y * scale.unit + scale.middle)[inside]
-    rows = names.iloc[who].reset_index(drop=True)
-    return rows.assign(
-        practice=data.n[inside], outcome=outcome, fitted=fitted, residual=outcome - fitted
+    return pd.DataFrame(
+        {
+            "participant": names["participant"].to_numpy()[who],
+            "group": names["group"].to_numpy()[who],
+            "practice": data.n[inside],
+            "outcome": outcome,
+            "fitted": fitted,
+            "residual": outcome - fitted,
+        }
     )
 
 

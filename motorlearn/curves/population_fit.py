@@ -14,7 +14,7 @@ from motorlearn.curves.population_rows import starting_points
 from motorlearn.exceptions import FitError
 
 SETTLED_GAP, MOST_NODES = 1e-4, 120
-COARSE, COARSE_GAP = 7, 0.05
+COARSE, COARSE_GAP = 7, 0.1
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
 
@@ -109,7 +109,7 @@ def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool
     few = _likelihood(data, layout, min(nodes, COARSE if data.trials is None else 3))
     few.adapt(start)
     few.release()
-    reached = climb(few.value, start, inverse_of(best.information), 0.3)[0]
+    reached = climb(few.value, start, inverse_of(best.information), 0.2)[0]
     height = loglik_at(data, layout, nodes, reached, few.peak)
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True

@@ -40,7 +40,7 @@ def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndar
 
     Groups with few clear curves start from the curve of all their rows together.
     """
-    values, clear = _curves(data, [np.array([k]) for k in range(len(data.y))])
+    values, clear, log_sigma = _curves(data, [np.array([k]) for k in range(len(data.y))])
     cells = np.empty((layout.groups, 3))
     spread = np.full((layout.groups, 3), np.nan)
     for k in range(layout.groups):
@@ -55,13 +55,12 @@ def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndar
     widest = np.minimum(5 * ordinary, [np.inf, np.inf, 0.8])
     wide = np.where(np.isfinite(spread), spread, ordinary).mean(axis=0)
     wide = np.clip(0.8 * wide, 0.3 * ordinary, widest)
-    log_sigma = np.log(0.5)
-    other = cells + np.array([0.0, 0.0, 0.5])
-    return layout.point(cells, wide, log_sigma), layout.point(other, 0.5 * wide, log_sigma)
+    other = cells + np.array([0.0, 0.0, 0.35])
+    return layout.point(cells, wide, log_sigma), layout.point(other, 0.6 * wide, log_sigma)
 
 
-def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
-    """Asymptote, amount and log rate of each set of learners, and whether the curve is clear."""
+def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, float]:
+    """Asymptote, amount and log rate of each set, whether clear, and the log residual SD."""
     inside = [data.used[members] > 0 for members in sets]
     ends = np.cumsum([int(part.sum()) for part in inside])
     n, y = (
@@ -87,4 +86,6 @@ def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.
     rough = np.array([0.0, 1.0, float(np.log(np.sqrt(low * 1e3 * high)))])
     bad = ~np.isfinite(values).all(axis=1) | ~usable
     values[bad] = rough
-    return values, clear
+    with np.errstate(divide="ignore", invalid="ignore"):
+        noise = np.nanmedian(found["sse"][usable] / (found["n"][usable] - 3)) if usable.any() else 1
+    return values, clear, 0.5 * float(np.log(np.clip(noise, 1e-6, 1.0)))
