@@ -186,7 +186,7 @@ def test_practice_is_counted_by_task():
 def test_ratings_have_the_reliability_they_were_made_with():
     """Clips 1.4, raters .2, residual .75: ICC(A,1) = 1.96 / (1.96 + .04 + .5625) = .765."""
     found = []
-    for seed in range(12):
+    for seed in range(8):
         ratings = simulate_study(ring_push(), seed=seed, missing=False).ratings
         totals = ratings.groupby(["clip", "rater"])["score"].sum().reset_index()
         both = totals[totals.groupby("clip")["rater"].transform("size") == 2]
@@ -209,7 +209,7 @@ def test_ratings_are_counted_as_planned(whole):
 
 def test_rater_b_drifts():
     early, late = [], []
-    for seed in range(20):
+    for seed in range(12):
         ratings = simulate_study(ring_push(), seed=seed, missing=False).ratings
         totals = ratings.groupby(["clip", "rater", "position"])["score"].sum().reset_index()
         wide = totals[totals["rater"] == "B"].merge(totals[totals["rater"] == "A"], on="clip")
@@ -217,7 +217,7 @@ def test_rater_b_drifts():
         half = wide["position_x"] > wide["position_x"].max() / 2
         early.append(gap[~half].mean())
         late.append(gap[half].mean())
-    assert np.mean(late) - np.mean(early) == pytest.approx(0.3, abs=0.08)
+    assert np.mean(late) - np.mean(early) == pytest.approx(0.3, abs=0.1)
 
 
 def margins_of(seed, preset):
