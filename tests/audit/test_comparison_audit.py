@@ -9,7 +9,7 @@ from motorlearn.audit.guides import GUIDES, with_own_thresholds
 from motorlearn.audit.paired import sign_flip_p
 from motorlearn.audit.phase_model import imputed, permuted, phase_model
 from motorlearn.audit.repeated import box_m
-from motorlearn.design import Threshold
+from motorlearn.design import Threshold, design_from_mapping
 from motorlearn.exceptions import InputError
 
 
@@ -281,3 +281,34 @@ def test_imputed_outcomes_add_no_information():
     width = [one.conf_high - one.conf_low for one in (before, after)]
     assert after.estimate == pytest.approx(before.estimate, abs=0.1 * width[0])
     assert width[1] == pytest.approx(width[0], rel=0.1)
+
+
+def test_thresholds_of_the_plan_are_in_force():
+    plan = design_from_mapping(
+        {
+            "study": {"title": "ring push"},
+            "groups": [{"name": "blocked"}, {"name": "random"}, {"name": "serial"}],
+            "tests": [{"phase": "pretest", "trials": 30}, {"phase": "retention", "trials": 36}],
+            "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+            "thresholds": [{"name": "overlap", "look": 0.999, "source": "our committee"}],
+        }
+    )
+    found = row(audit(study(), design=plan), "overlap at the baseline")
+    assert found["grade"] == "look"
+    assert found["source"] == "our committee (set by this study)"
+    assert row(audit(study()), "overlap at the baseline")["grade"] == "fine"
+
+
+def test_classes_allocated_but_people_analysed_need_action():
+    plan = design_from_mapping(
+        {
+            "study": {"title": "ring push"},
+            "groups": [{"name": "blocked"}, {"name": "random"}, {"name": "serial"}],
+            "tests": [{"phase": "pretest", "trials": 30}, {"phase": "retention", "trials": 36}],
+            "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+            "allocation": {"unit": "class", "method": "cluster"},
+        }
+    )
+    found = row(audit(study(), design=plan), "unit analysed")
+    assert found["grade"] == "act"
+    assert "class" in found["finding"]
