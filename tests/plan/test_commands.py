@@ -24,6 +24,13 @@ def test_new_writes_a_plan_and_says_what_to_do_next(study):
     assert again.exit_code != 0
 
 
+def test_new_brings_the_notebooks_and_they_look_for_the_new_study(tmp_path):
+    done = RUN.invoke(commands.app, ["new", str(tmp_path / "mine")])
+    assert done.exit_code == 0, done.output
+    notebook = tmp_path / "mine" / "notebooks" / "01_plan.ipynb"
+    assert 'study_folder = \\"..\\"' in notebook.read_text(encoding="utf-8")
+
+
 def test_new_takes_every_answer_as_an_option(tmp_path):
     arguments = ["--title", "T", "--groups", "a, b", "--tasks", "x,y", "--outcome", "time"]
     arguments += ["--unit", "s", "--sessions", "3", "--seed", "9", "--retention-days", "14"]
