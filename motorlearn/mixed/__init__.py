@@ -5,7 +5,7 @@ from motorlearn.mixed.hypotheses import LikelihoodRatio, likelihood_ratio
 from motorlearn.mixed.intervals import bootstrap_intervals, profile_intervals
 from motorlearn.mixed.many import ManyFits, fit_binomial_many, fit_linear_many
 from motorlearn.mixed.means import contrasts, marginal_means
-from motorlearn.mixed.refitting import leave_one_out, refit
+from motorlearn.mixed.refitting import leave_one_out, refit, refit_many
 from motorlearn.mixed.result import MixedFit
 
 __all__ = [
@@ -22,4 +22,5 @@ __all__ = [
     "marginal_means",
     "profile_intervals",
     "refit",
+    "refit_many",
 ]

@@ -8,15 +8,16 @@ from numpy.typing import NDArray
 from scipy import stats
 from tqdm.auto import tqdm
 
-from motorlearn.exceptions import FitError, InputError, RefusedError
+from motorlearn.exceptions import InputError, RefusedError
 from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.fit import solve
-from motorlearn.mixed.refitting import options_of
+from motorlearn.mixed.refitting import refit_many
 from motorlearn.mixed.result import MixedFit
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
 Array = NDArray[np.float64]
+
+AT_ONCE = 50
 
 
 @dataclass(frozen=True)
@@ -199,14 +200,27 @@ def _notes(smaller: MixedFit, larger: MixedFit, failed: int) -> tuple[str, ...]:
 
 def _simulated_ratios(smaller, larger, simulations, seed) -> tuple[Array, int]:
     draws = smaller.simulate(simulations, seed=seed)
-    options = options_of(smaller), options_of(larger)
-    out, failed = [], 0
-    for observed in tqdm(draws, disable=None, desc="parametric bootstrap"):
-        try:
-            small = solve(smaller.design, observed, options[0])
-            large = solve(larger.design, observed, options[1])
-        except (FitError, np.linalg.LinAlgError):
-            failed += 1
-            continue
-        out.append(max(0.0, small.deviance - large.deviance))
-    return np.array(out), failed
+    ratios, failed = [], 0
+    with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
+        for start in range(0, simulations, AT_ONCE):
+            chunk = draws[start : start + AT_ONCE]
+            (small, lost), (large, gone) = refit_many(smaller, chunk), refit_many(larger, chunk)
+            if lost or gone:
+                failed += len(chunk) - _both_ways(smaller, larger, chunk, ratios)
+            else:
+                ratios.extend(np.maximum(0.0, small.deviance - large.deviance))
+            progress.update(len(chunk))
+    return np.array(ratios), failed
+
+
+def _both_ways(smaller, larger, chunk, ratios) -> int:
+    """Add the ratios of those outcomes to which both models can be fitted; says how many."""
+    done = 0
+    for observed in chunk:
+        (small, lost), (large, gone) = (
+            refit_many(fit, observed[None]) for fit in (smaller, larger)
+        )
+        if not (lost or gone):
+            ratios.append(max(0.0, float(small.deviance[0] - large.deviance[0])))
+            done += 1
+    return done

@@ -11,9 +11,11 @@ from tqdm.auto import tqdm
 
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.mixed.engine import aggregate
-from motorlearn.mixed.fit import factors_of, solve
+from motorlearn.mixed.fit import factors_of
+from motorlearn.mixed.hypotheses import AT_ONCE
+from motorlearn.mixed.many import ManyFits
 from motorlearn.mixed.profiling import Setting, profile_of_residual, profile_of_term
-from motorlearn.mixed.refitting import options_of
+from motorlearn.mixed.refitting import refit_many
 from motorlearn.mixed.result import MixedFit
 
 Array = NDArray[np.float64]
@@ -30,21 +32,20 @@ def bootstrap_intervals(
         ``term, estimate, std_error, conf_low, conf_high, n``; standard deviations of random effects
         are named ``sd(group: term)`` and the residual ``sd(residual)``.
     """
-    options = options_of(fit)
-    kept = []
-    for observed in tqdm(
-        fit.simulate(simulations, seed=seed), disable=None, desc="parametric bootstrap"
-    ):
-        try:
-            kept.append(_values(solve(fit.design, observed, options)))
-        except (FitError, np.linalg.LinAlgError):
-            continue
-    if len(kept) < 20:
+    draws = fit.simulate(simulations, seed=seed)
+    parts = []
+    with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
+        for start in range(0, simulations, AT_ONCE):
+            found, _ = refit_many(fit, draws[start : start + AT_ONCE])
+            if len(found.beta):
+                parts.append(_values(found))
+            progress.update(min(AT_ONCE, simulations - start))
+    sample = np.concatenate(parts) if parts else np.zeros((0, len(fit.beta)))
+    if len(sample) < 20:
         raise FitError(
-            f"only {len(kept)} of {simulations} bootstrap samples could be fitted; simplify the "
+            f"only {len(sample)} of {simulations} bootstrap samples could be fitted; simplify the "
             "model."
         )
-    sample = np.array(kept)
     spreads = [np.sqrt(np.diag(matrix)) for matrix in fit.covariances.values()]
     estimate = np.concatenate(
         [fit.beta, *spreads, [fit.residual_sd] if fit.family == "gaussian" else []]
@@ -67,10 +68,12 @@ def bootstrap_intervals(
     )
 
 
-def _values(solution) -> Array:
-    spreads = [np.sqrt(np.diag(psi)) for psi in solution.psi]
-    residual = [solution.sigma] if np.isfinite(solution.sigma) else []
-    return np.concatenate([solution.beta, *spreads, residual])
+def _values(found: ManyFits) -> Array:
+    spreads = np.sqrt(np.diagonal(found.psi, axis1=1, axis2=2))
+    residual = (
+        found.sigma[:, None] if np.isfinite(found.sigma).all() else np.zeros((len(spreads), 0))
+    )
+    return np.concatenate([found.beta, spreads, residual], axis=1)
 
 
 def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:

@@ -49,6 +49,11 @@ class ManyFits:
     vcov_slopes: Array | None = None
     variance_vcov: Array | None = None
 
+    def subset(self, chosen: NDArray[np.bool_]) -> "ManyFits":
+        """Only the chosen fits."""
+        values = (getattr(self, field.name) for field in fields(self))
+        return ManyFits(*(None if value is None else value[chosen] for value in values))
+
     def test(self, contrast: Array) -> tuple[Array, Array, Array, Array]:
         """Estimate, standard error, Satterthwaite df and two-sided p of l'β, each (R,)."""
         estimate = self.beta @ contrast

@@ -5,14 +5,19 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
+from scipy.linalg import block_diag
 
 from motorlearn.exceptions import FitError, InputError
+from motorlearn.mixed.binomial import log_choose
 from motorlearn.mixed.checks import refuse
+from motorlearn.mixed.covariance import Structure
 from motorlearn.mixed.designs import Design, Prepared, RandomPart
-from motorlearn.mixed.engine import Solution
+from motorlearn.mixed.engine import CONVERGED, Solution
 from motorlearn.mixed.fit import Options, fit_prepared, infer, solve
 from motorlearn.mixed.formulas import read_formula
 from motorlearn.mixed.frames import estimates_frame
+from motorlearn.mixed.many import ManyFits, fit_binomial_many, fit_linear_many
 from motorlearn.mixed.result import MixedFit
 
 Array = NDArray[np.float64]
@@ -57,6 +62,68 @@ def _start(fit: MixedFit):
     if fit.family == "gaussian":
         return [covariance / fit.residual_sd**2 for covariance in psi]
     return fit.beta, psi
+
+
+def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
+    """Fit the same model to many outcomes ``draws`` (R, n), those that fail being left out.
+
+    Returns the fits, with ``psi`` (R, q, q) of all grouping factors side by side, and how many
+    failed; deviances of outcomes of the same rows are comparable between models.
+    """
+    design = fit.design
+    plain = fit.family == "binomial" or bool((design.weight == 1).all())
+    if len(design.random) == 1 and plain and not design.offset.any():
+        found = _side_by_side(fit, draws)
+        good = np.isfinite(found.deviance)
+        return found.subset(good), int((~good).sum())
+    options, solutions = options_of(fit), []
+    for observed in draws:
+        try:
+            solutions.append(solve(design, observed, options))
+        except (FitError, np.linalg.LinAlgError):
+            continue
+    return _stacked(solutions, len(fit.beta)), len(draws) - len(solutions)
+
+
+def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
+    design, part = fit.design, fit.design.random[0]
+    structure = Structure(part.blocks)
+    if fit.family == "gaussian":
+        cell = design.cell
+        group, z = part.index[cell], part.z[cell]
+        return fit_linear_many(
+            design.x[cell], draws, group, z=z, structure=structure, reml=fit.reml
+        )
+    count = len(design.x)
+    rows = np.arange(len(design.cell))
+    into = sparse.csr_array((np.ones(len(rows)), (rows, design.cell)), (len(rows), count))
+    hits, attempts = draws @ into, np.bincount(design.cell, design.weight, count)
+    found = fit_binomial_many(
+        design.x,
+        hits,
+        attempts,
+        part.index,
+        z=part.z,
+        structure=structure,
+        link=fit.link,
+        quadrature=fit.recipe.options["quadrature"],
+    )
+    gain = log_choose(hits, attempts).sum(axis=1) - log_choose(draws, design.weight).sum(axis=1)
+    return replace(found, deviance=found.deviance + 2 * gain)
+
+
+def _stacked(solutions: list[Solution], p: int) -> ManyFits:
+    if not solutions:
+        none = np.zeros(0)
+        return ManyFits(np.zeros((0, p)), np.zeros((0, p, p)), none, none, none, none > 0)
+    return ManyFits(
+        beta=np.array([s.beta for s in solutions]),
+        vcov=np.array([s.vcov for s in solutions]),
+        psi=np.array([block_diag(*s.psi) for s in solutions]),
+        sigma=np.array([s.sigma for s in solutions]),
+        deviance=np.array([s.deviance for s in solutions]),
+        converged=np.array([s.expected_decrease < CONVERGED for s in solutions]),
+    )
 
 
 def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:

@@ -158,8 +158,32 @@ def measure(case, folder):
     )
 
 
+def simulation_use():
+    """Times of what simulations and audits ask for; there is no counterpart in R to race."""
+    rng = np.random.default_rng(3)
+    person, test = np.repeat(np.arange(48), 4), np.tile(np.arange(4), 48)
+    x = np.column_stack([np.ones(192), person % 2, *(test == number for number in (1, 2, 3))])
+    levels = rng.normal(0, 0.7, (1000, 48))[:, person]
+    eta = -0.3 + 0.4 * (test > 0) + levels
+    hits = rng.binomial(20, 1 / (1 + np.exp(-eta)))
+    began = time.perf_counter()
+    ml.mixed.fit_binomial_many(x.astype(float), hits, np.full(192, 20), person)
+    print(f"1,000 binomial studies of 48 x 4: {time.perf_counter() - began:.3f} ms per study")
+    began = time.perf_counter()
+    ml.mixed.fit_linear_many(x.astype(float), eta + rng.normal(size=eta.shape), person)
+    print(f"1,000 linear studies of 48 x 4: {time.perf_counter() - began:.3f} ms per study")
+    table, eta, rows = practice(rng, 72, 36)
+    table["hit"] = (rng.random(rows) < 1 / (1 + np.exp(-eta))).astype(int)
+    options = {"random": {"participant": "1"}, "family": "binomial"}
+    fit = ml.fit_mixed("hit ~ group * phase", table, **options)
+    began = time.perf_counter()
+    ml.mixed.leave_one_out(fit)
+    print(f"leaving out each of 72 participants: {time.perf_counter() - began:.2f} s")
+
+
 def main():
     chosen = sys.argv[1:] or list(CASES)
+    simulation_use()
     with tempfile.TemporaryDirectory() as name:
         for case in chosen:
             measure(case, Path(name))

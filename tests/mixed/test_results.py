@@ -17,6 +17,7 @@ from motorlearn.mixed import (
     likelihood_ratio,
     profile_intervals,
     refit,
+    refit_many,
 )
 from motorlearn.vocabulary import ESTIMATE_COLUMNS
 
@@ -161,6 +162,24 @@ def test_leaving_one_out_equals_fitting_without(small_study, family, hits, error
     rows = found[found["level"] == "p05"]
     assert_allclose(rows["estimate"], alone.estimates["estimate"], atol=1e-6)
     assert_allclose(rows["std_error"], alone.estimates["std_error"], rtol=1e-5)
+
+
+@pytest.mark.parametrize("weighted", [False, True])
+@pytest.mark.parametrize("family", ["gaussian", "binomial"])
+def test_refitting_many_equals_refitting_each(small_study, family, weighted):
+    options = {"attempts": "throws"} if family == "binomial" else {}
+    options |= {"offset": "handicap", "weights": "count"} if weighted else {}
+    table = small_study.assign(handicap=0.3, count=1 + np.arange(72) % 2)
+    outcome = "hits" if family == "binomial" else "radial_error"
+    fit = ml.fit_mixed(f"{outcome} ~ group", table, random=ONE, family=family, **options)
+    draws = fit.simulate(4, seed=9)
+    found, failed = refit_many(fit, draws)
+    for number, observed in enumerate(draws):
+        again = refit(fit, observed)
+        assert_allclose(found.beta[number], again.beta, atol=1e-5)
+        assert_allclose(found.deviance[number], -2 * again.loglik, atol=1e-6)
+        assert_allclose(found.psi[number], again.covariances["participant"], rtol=1e-3, atol=1e-6)
+    assert failed == 0
 
 
 def test_leaving_out_what_is_needed_gives_a_reason():
