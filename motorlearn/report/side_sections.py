@@ -7,12 +7,15 @@ from dataclasses import replace
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
+from motorlearn.figures import outcome_label
 from motorlearn.figures.agreement import bland_altman, rater_drift
+from motorlearn.figures.curves import individual_fits, parameter_forest
 from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.style import Drawing
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
 from motorlearn.report.contents import Heading, Text
+from motorlearn.report.extras import counted_blocks
 from motorlearn.report.findings import Findings
 from motorlearn.report.tabled import slug
 from motorlearn.results import Refused
@@ -104,6 +107,14 @@ def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
     )
     yield fixed
     yield variances
+    voice = found.outcomes[0].voice
+    parts = result.explained
+    yield Text(
+        f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
+        f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
+        f"{'converged' if result.converged else 'did not converge'}"
+        f"{', singular' if result.singular else ''}."
+    )
 
 
 def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
@@ -118,6 +129,18 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     for table in (preferred, status):
         columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))
         yield replace(table, title=table.title.replace("learners", "participants"), columns=columns)
+    entry = found.outcomes[0]
+    panels = if_possible(
+        lambda: individual_fits(
+            result,
+            counted_blocks(entry.cells),
+            "score",
+            practice="block",
+            label=outcome_label(entry.outcome),
+            practice_label="block of practice",
+        )
+    )
+    yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
 
 
 def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
@@ -131,6 +154,10 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
         f"first group, {found.groups[0]}. They describe performance in practice."
     )
     yield from kept
+    forest = if_possible(
+        lambda: parameter_forest(result, unit=found.outcomes[0].outcome.unit, order=found.groups)
+    )
+    yield from shown(forest, "shows the parameters of groups and participants.", decimal)
 
 
 def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
