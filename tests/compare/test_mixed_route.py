@@ -2,7 +2,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from conftest import invent_study
+from invented_studies import invent_study
 
 import motorlearn as ml
 from motorlearn.compare.mixed_route import WHEN_WHICH
@@ -154,6 +154,15 @@ def test_an_empty_cell_is_a_visible_row(scores):
     table = scores[~((scores["group"] == "serial") & (scores["phase"] == "transfer"))]
     row = at(compare(table).mixed, "transfer", "serial")
     assert row["method"].startswith("not computed") and np.isnan(row["p"])
+
+
+def test_a_test_that_a_whole_group_hits_is_left_to_a_visible_row(study):
+    everybody = (study["phase"] == "retention") & (study["group"] == "serial")
+    study.loc[everybody, "hit"] = 1
+    mixed = compare(study, "hit").mixed
+    retention = mixed[mixed["phase"] == "retention"]
+    assert retention["method"].str.contains("only hits").all()
+    assert mixed[mixed["phase"] == "transfer"]["p"].notna().all()
 
 
 def test_it_says_when_each_route_answers(scores):
