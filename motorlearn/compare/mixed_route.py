@@ -56,6 +56,8 @@ def mixed_contrasts(
     if not comparing.pairs or not tests:
         return MixedRoute(contrast_frame([], adjust_by="none", family=None), "", True)
     rows, binomial = _model_rows(table, columns, comparing, tests)
+    flat = _without_misses_or_hits(rows, comparing) if binomial else ()
+    rows = rows[~rows["phase"].isin(flat)]
     wanted = [phase for phase in tests if phase != comparing.baseline]
     try:
         fit = _fit(rows, binomial)
@@ -93,6 +95,13 @@ def _model_rows(
         return rows, False
     keys = ["participant", "phase", "cell"]
     return rows.groupby(keys, as_index=False, observed=True)[["score", "attempts"]].sum(), True
+
+
+def _without_misses_or_hits(rows: pd.DataFrame, comparing: Comparing) -> tuple[str, ...]:
+    """Tests at which a whole group hit, or missed, every time: the odds there are not finite."""
+    cells = rows.groupby(["phase", "cell"])[["score", "attempts"]].sum().reset_index()
+    extreme = (cells["score"] == 0) | (cells["score"] == cells["attempts"])
+    return tuple(set(cells["phase"][extreme]) - {str(comparing.baseline)})
 
 
 def _cell(phase: int, group: int) -> str:
@@ -169,7 +178,7 @@ def _one_row(
     turn = 1.0 if (other, one) in places else -1.0
     place = places.get((other, one), places.get((one, other)))
     if place is None:
-        reason = "not computed: no score at this test in one of the groups"
+        reason = "not computed: a group has no score at this test, or only hits or only misses"
         return _tuple(comparing, key, effect, (NAN,) * 7, (NAN,) * 3, sizes, reason)
     found = every.iloc[place]
     ends = sorted((turn * found["conf_low"], turn * found["conf_high"]))

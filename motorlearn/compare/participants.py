@@ -268,10 +268,11 @@ def _one_group_each(people, names, codes, group_names) -> NDArray[np.intp]:
 
 def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
     present = scores[~np.isnan(scores)]
-    if np.abs(present).max() > _LARGEST:
+    largest = np.abs(present).max()
+    if largest > _LARGEST or 0 < largest < 1 / _LARGEST:
         raise InputError(
-            f"scores of {outcome!r} are too large to be squared",
-            present[np.abs(present) > _LARGEST],
+            f"scores of {outcome!r} are too large or too small to be squared",
+            [largest],
             "change the unit or correct the values",
         )
     if present.max() == present.min():
