@@ -111,7 +111,7 @@ def write_sheets(
             shown["ratings"] = rated
             files.write_bytes(hidden / "clips.csv", table_bytes(key))
         for name, rows in shown.items():
-            form = _form(name, rows, design, tuple(items))
+            form = _form(name, rows, design)
             files.write_bytes(work / f"{name}.csv", table_bytes(rows))
             files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
         files.write_bytes(work / "trial_sheets.xlsx", _trial_sheets(design, trials))
@@ -126,7 +126,7 @@ def codebook(design: Design, sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """Explain every column of the sheets: file, column, meaning, unit, what may be typed."""
     rows = []
     for name, frame in sheets.items():
-        rules = _rules(design)
+        rules = _rating_rules() if name == "ratings" else _rules(design)
         for column in map(str, frame.columns):
             known = COLUMNS.get(column)
             rows.append(
@@ -149,16 +149,18 @@ def _people(design: Design, given: pd.DataFrame | None, seed: int):
     return allocated.table.drop(columns="sequence"), dict(allocated.log)
 
 
-def _form(name: str, rows: pd.DataFrame, design: Design, items: tuple[str, ...]) -> SheetForm:
+def _form(name: str, rows: pd.DataFrame, design: Design) -> SheetForm:
     entry = {
         "trials": (*outcome_columns(design), "feedback", "void", "date"),
         "sessions": SESSION_LOG,
         "ratings": ("score",),
     }[name]
-    rules = _rules(design)
-    if name == "ratings":
-        rules = {"score": Rule(_SCORE), "item": Rule(items)}
+    rules = _rating_rules() if name == "ratings" else _rules(design)
     return SheetForm(name, rows, entry, rules, f"{design.study.title}: {name}")
+
+
+def _rating_rules() -> dict[str, Rule]:
+    return {"score": Rule(_SCORE)}
 
 
 def _rules(design: Design) -> dict[str, Rule]:
@@ -188,22 +190,20 @@ def _rules(design: Design) -> dict[str, Rule]:
 def _allowed(rule: Rule | None) -> str:
     if rule is None:
         return ""
-    if rule.choices:
-        return " / ".join(rule.choices)
-    limits = [f"{low_high:g}" for low_high in (rule.low, rule.high) if low_high is not None]
-    return " to ".join(limits) if len(limits) == 2 else "".join(f"from {limit}" for limit in limits)
+    return " / ".join(rule.choices) if rule.choices else rule.limits
 
 
 def _trial_sheets(design: Design, trials: pd.DataFrame) -> bytes:
     columns = [name for name in trials.columns if name not in ("participant", "date")]
     entry = (*outcome_columns(design), "void")
-    stop = "; ".join(f"{entry.rule}: {entry.action}" for entry in design.stopping)
+    stop = "; ".join(f"{rule.rule}: {rule.action}" for rule in design.stopping)
+    rules = _rules(design)
     forms = [
         SheetForm(
             str(person),
             rows[columns],
             entry,
-            _rules(design),
+            rules,
             f"{design.study.title}   {person}   date:            tester:            {stop}",
         )
         for person, rows in trials.groupby("participant", sort=False)

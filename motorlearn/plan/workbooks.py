@@ -45,6 +45,15 @@ class Rule:
     whole: bool = False
     hint: str = ""
 
+    @property
+    def limits(self) -> str:
+        """Limits in words; empty where there are none."""
+        if self.low is not None and self.high is not None:
+            return f"{self.low:g} to {self.high:g}"
+        if self.low is not None:
+            return f"{self.low:g} or more"
+        return "" if self.high is None else f"{self.high:g} or less"
+
 
 @dataclass(frozen=True)
 class SheetForm:
@@ -137,16 +146,11 @@ def _cell(value: object) -> object:
 def _validate(sheet: Worksheet, cells: str, name: str, rule: Rule) -> None:
     listed = ",".join(rule.choices)
     if rule.choices and len(listed) <= _LONGEST_LIST and not any("," in c for c in rule.choices):
-        check = DataValidation(type="list", formula1=f'"{listed}"', allow_blank=True)
+        check = DataValidation(type="list", formula1=f'"{listed}"')
         wanted = f"one of {', '.join(rule.choices)}"
-    elif rule.low is not None or rule.high is not None:
-        low = -1e9 if rule.low is None else rule.low
-        high = 1e9 if rule.high is None else rule.high
-        kind = "whole" if rule.whole else "decimal"
-        check = DataValidation(
-            type=kind, operator="between", formula1=f"{low:g}", formula2=f"{high:g}"
-        )
-        wanted = f"a {'whole ' if rule.whole else ''}number from {low:g} to {high:g}"
+    elif rule.limits:
+        check = _number_check(rule)
+        wanted = f"a {'whole ' if rule.whole else ''}number, {rule.limits}"
     else:
         return
     check.allow_blank = True
@@ -155,3 +159,16 @@ def _validate(sheet: Worksheet, cells: str, name: str, rule: Rule) -> None:
     check.showErrorMessage = check.showInputMessage = True
     sheet.add_data_validation(check)
     check.add(cells)
+
+
+def _number_check(rule: Rule) -> DataValidation:
+    limits = [f"{limit:g}" for limit in (rule.low, rule.high) if limit is not None]
+    operator = "between"
+    if len(limits) == 1:
+        operator = "greaterThanOrEqual" if rule.high is None else "lessThanOrEqual"
+    return DataValidation(
+        type="whole" if rule.whole else "decimal",
+        operator=operator,
+        formula1=limits[0],
+        formula2=limits[1] if len(limits) == 2 else None,
+    )

@@ -112,7 +112,13 @@ def test_workbooks_guide_entry_and_print(folder):
     rules = {rule.promptTitle: rule for rule in sheet.data_validations.dataValidation}
     assert rules["phase"].formula1 == '"pretest,acquisition,posttest,retention,transfer"'
     assert rules["task"].formula1 == '"straight,bank,lob"'
-    assert rules["radial_error"].type == "decimal"
+    distance = rules["radial_error"]
+    assert (distance.type, distance.operator, distance.formula1) == (
+        "decimal",
+        "greaterThanOrEqual",
+        "0",
+    )
+    assert distance.error == "Type a number, 0 or more."
     place = {cell.value: cell.column_letter for cell in sheet[1]}
     assert str(rules["void"].sqref) == f"{place['void']}2:{place['void']}{sheet.max_row}"
     marked = {str(area.sqref).split(":")[0] for area in sheet.conditional_formatting}
@@ -133,8 +139,11 @@ def test_codebook_explains_every_column(folder):
     book = pd.read_csv(folder / "codebook.csv")
     assert book["meaning"].notna().all()
     assert set(book["file"]) == {"trials", "sessions", "ratings"}
-    units = book[book["file"] == "trials"].set_index("column")["unit"]
-    assert units["x"] == "cm"
+    trials = book[book["file"] == "trials"].set_index("column")
+    assert trials.loc["x", "unit"] == "cm"
+    assert trials.loc["radial_error", "values"] == "0 or more"
+    score = book[(book["file"] == "ratings") & (book["column"] == "score")]
+    assert score["values"].tolist() == ["0 / 1 / 2"]
 
 
 def test_planned_orders_are_those_of_the_groups(small):
