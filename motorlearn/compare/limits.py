@@ -7,6 +7,9 @@ import numpy as np
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PHASES, PRACTICE_PHASE
 
+FEW_TRIALS = 10
+"""Trials below which one person's score is called weak (common practice, no source)."""
+
 
 def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[str, ...]:
     """Sentences on what these data cannot show, the weightiest first."""
@@ -17,6 +20,7 @@ def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[str, ..
         _practice(data),
         _progress(data),
         _unequal_trials(data),
+        _few_trials(data),
         _tiny_groups(data),
         _losses(data),
     ]
@@ -101,6 +105,22 @@ def _unequal_trials(data: PhaseScores) -> str:
         "Participants' scores rest on unequal numbers of trials ("
         + listed(spans)
         + ") and count alike here; a mixed model weighs them by what they hold."
+    )
+
+
+def _few_trials(data: PhaseScores) -> str:
+    # One row per person and phase means that the table was aggregated, not that one trial was done.
+    few = [
+        f"{phase}: {counts[counts > 0].min()}"
+        for phase, counts in zip(data.phases, data.trials.T)
+        if counts.max() > 1 and counts[counts > 0].min() < FEW_TRIALS
+    ]
+    if not few:
+        return ""
+    return (
+        f"Some scores rest on fewer than {FEW_TRIALS} trials ({listed(few)} at the least; a rule "
+        "of thumb): they say little about one person, and noise in the baseline weakens the "
+        "adjustment."
     )
 
 

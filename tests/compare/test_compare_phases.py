@@ -313,6 +313,13 @@ def test_statements_follow_the_design(study):
         assert "learn" not in sentence
 
 
+def test_scores_from_few_trials_are_called_weak_unless_rows_are_aggregated(study, means):
+    few = study[study["trial"] <= 4]
+    assert any("fewer than 10 trials" in sentence for sentence in compare(few).statements)
+    for table in (study, means.stack().rename("radial_error").reset_index()):
+        assert not any("fewer than" in sentence for sentence in compare(table).statements)
+
+
 def test_result_survives_json(study):
     result = compare(study, equivalence=1.2, effect="ratio")
     again = PhaseComparison.from_json(result.to_json())
