@@ -1,0 +1,1 @@
+"""Invented studies for the tests of comparisons."""
