@@ -1,5 +1,5 @@
 import pytest
-from invented_study import invent_study
+from invented_studies import invent_study
 
 
 @pytest.fixture

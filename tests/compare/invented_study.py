@@ -1,1 +1,0 @@
-"""Invented studies for the tests of comparisons."""
