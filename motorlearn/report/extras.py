@@ -63,9 +63,9 @@ def beside(study: Study, comparison: Any, cells: pd.DataFrame, stage: str) -> di
             )
     practised = cells[cells["phase"] == PRACTICE_PHASE]
     if len(practised) and practised.groupby("participant").size().max() >= FEWEST_BLOCKS:
-        counted = _counted(practised)
+        counted = counted_blocks(cells)
         found["curves"] = attempt(
-            lambda: fit_curves(counted, "score", practice="block", by=["group", "participant"])
+            lambda: fit_curves(counted, "score", practice="block", by="participant")
         )
         groups = "group" if counted["group"].nunique() > 1 else None
         found["population curve"] = attempt(
@@ -96,10 +96,13 @@ def _agreement(ratings: pd.DataFrame) -> Any:
     )
 
 
-def _counted(practised: pd.DataFrame) -> pd.DataFrame:
-    """Scores with blocks numbered through all sessions, groups in the order of the plan."""
+def counted_blocks(cells: pd.DataFrame) -> pd.DataFrame:
+    """Scores in practice with blocks numbered through all sessions, groups in the plan's order."""
+    practised = cells[cells["phase"] == PRACTICE_PHASE]
     order = pd.Categorical(practised["group"], categories=list(dict.fromkeys(practised["group"])))
-    counted = practised.assign(group=order).sort_values(["participant", "session", "block"])
+    counted = practised.assign(group=order).sort_values(
+        ["group", "participant", "session", "block"]
+    )
     return counted.assign(block=counted.groupby("participant").cumcount() + 1.0)
 
 

@@ -174,7 +174,7 @@ def _outcome(
 ) -> OutcomeFindings:
     data = scored(table, outcome, CELLS)
     cells = data.cells(["participant", "group", "stage"])
-    spread = cells.groupby(["group", "stage"], observed=True)["score"].std().mean()
+    spread = cells.groupby(["group", "stage"], observed=True)["score"].std().min()
     voice = Voice(design, data.outcome, decimals_for(float(spread)), decimal)
     pair = _change_stages(design, stages)
     ranks = _ranks(design, stages)

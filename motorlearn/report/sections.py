@@ -237,6 +237,9 @@ def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Bl
     if forest is not None:
         yield forest
     yield tabled.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    if comparison.adjusted_means["estimate"].notna().any():
+        yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
+        yield tabled.adjusted_table(entry)
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
         yield tabled.anova_table(entry)

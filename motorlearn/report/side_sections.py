@@ -24,6 +24,9 @@ from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 
+FLAT = "level"
+"""Name of a curve that shows neither rise nor fall; it does not say that nothing changed."""
+
 TITLES = {
     "agreement": "Measurement",
     "curves": "Individual curves",
@@ -128,7 +131,9 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     )
     for table in (preferred, status):
         columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))
-        yield replace(table, title=table.title.replace("learners", "participants"), columns=columns)
+        title = table.title.replace("learners", "participants")
+        rows = table.rows.replace("no change", FLAT)
+        yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
     panels = if_possible(
         lambda: individual_fits(
@@ -140,6 +145,9 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
             practice_label="block of practice",
         )
     )
+    if panels is not None:
+        words = (text.replace("no change", FLAT) for text in (panels.caption, panels.alt))
+        panels = panels.with_words(*words)
     yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
 
 
@@ -148,10 +156,14 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
     tables = [_named(table, "population", decimal) for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
+    groups = (
+        f"terms with a group are differences from the first, {result.groups[0]}; "
+        if len(result.groups) > 1
+        else ""
+    )
     yield Text(
         "An exponential curve was fitted to all participants at once, whose asymptote, gain and "
-        f"rate vary from person to person ({named}); terms with a group are differences from the "
-        f"first group, {found.groups[0]}. They describe performance in practice."
+        f"rate vary from person to person ({named}); {groups}they describe performance in practice."
     )
     yield from kept
     forest = if_possible(

@@ -189,6 +189,36 @@ def contrasts_table(entry: OutcomeFindings, name: str, title: str, adjusted: boo
     )
 
 
+def adjusted_table(entry: OutcomeFindings) -> Table:
+    """Means adjusted for the baseline at every stage, with what was adjusted for."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    voice, comparison = entry.voice, entry.comparison
+    rows = comparison.adjusted_means.assign(
+        stage=[voice.label(name).split(" (")[0] for name in comparison.adjusted_means["phase"]]
+    )
+    number = {"kind": "number", "decimals": voice.decimals}
+    columns = (
+        Column("stage"),
+        Column("group"),
+        Column("estimate", "adjusted mean", unit=voice.outcome.unit, **number),
+        Column("conf_low", "95 % CI lower", **number),
+        Column("conf_high", "upper", **number),
+        Column("std_error", "standard error", "significant", decimals=3),
+        Column("df", "df", "df"),
+    )
+    ratio = comparison.recipe.options["effect"] == "ratio"
+    what = "Geometric means" if ratio else "Means"
+    scale = "; standard errors are on the log scale" if ratio else ""
+    baseline = comparison.recipe.options["baseline"]
+    return Table(
+        f"adjusted-{slug(entry.outcome.name)}",
+        f"{capitalised(voice.name)} adjusted for the {baseline}",
+        columns,
+        rows,
+        (f"{what} at the grand mean of the {baseline}, by analysis of covariance{scale}.",),
+    )
+
+
 def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
     places = 2 if ratio else voice.decimals
     number = {"kind": "number", "decimals": places}

@@ -9,7 +9,7 @@ from typing import Final
 
 from motorlearn.vocabulary import DELAYED_PHASES
 
-_LEARNING: Final = re.compile(r"\b(un)?learn(s|t|ed|ing|er|ers)?\b", re.IGNORECASE)
+_LEARNING: Final = re.compile(r"\b(un)?learn(s|t|ed|ing)?\b", re.IGNORECASE)
 _FORBIDDEN: Final = {
     "calls an unclear result an absence": re.compile(
         r"\bno (statistically )?(significant )?(difference|effect|change|improvement|loss)s?\b"

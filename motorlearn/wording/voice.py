@@ -21,7 +21,7 @@ class Words:
 
 
 def decimals_for(spread: float) -> int:
-    """Decimals that suit scores with this standard deviation: the last place is about a fifteenth.
+    """Decimals that suit scores with this standard deviation: the last place is at most 1/15.
 
     Examples
     --------

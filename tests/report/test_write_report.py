@@ -110,7 +110,7 @@ def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
 
 def test_without_a_delayed_test_nothing_is_said_about_what_lasts(studies):
     text = " ".join(compose(find(studies["undelayed"]()), versions=VERSIONS).texts)
-    assert not re.search(r"\blearn", text, re.IGNORECASE)
+    assert not re.search(r"\blearn(?!er)", text, re.IGNORECASE)
     assert "There is no test after a gap without practice" in text
 
 
@@ -127,7 +127,7 @@ def test_one_group_hears_what_it_cannot_show(studies):
     text = " ".join(document.texts)
     assert "There is one group and nothing to compare it with" in text
     assert "Progress tests" in text
-    assert not re.search(r"\blearn", text, re.IGNORECASE)
+    assert not re.search(r"\blearn(?!er)", text, re.IGNORECASE)
 
 
 def test_errors_in_the_data_stop_the_report(shipped, tmp_path):
