@@ -12,6 +12,7 @@ from motorlearn.plan.enrolment import enrol
 from motorlearn.plan.generator import People, draw_landings, draw_people, log_spread
 from motorlearn.plan.mishaps import Mishaps, draw_mishaps
 from motorlearn.plan.orders import draw_orders
+from motorlearn.plan.own_outcomes import own_outcomes
 from motorlearn.plan.presets import Preset, find_preset
 from motorlearn.plan.ratings import draw_ratings
 from motorlearn.plan.timetable import Timetable, timetable
@@ -56,6 +57,7 @@ class _Drawn:
     spread: np.ndarray
     x: np.ndarray
     y: np.ndarray
+    own: dict[str, np.ndarray]
     mishaps: Mishaps
     rating_seed: np.random.SeedSequence
 
@@ -64,6 +66,9 @@ def simulate_study(
     design: Design, *, seed: int, preset: str | Preset = "laboratory", missing: bool = True
 ) -> Study:
     """Make an invented study of a plan, with landing points, hits, ratings and gaps.
+
+    Outcomes of the plan that landing points do not give (times, speeds, points) are drawn from the
+    same skill of each person at each trial.
 
     Parameters
     ----------
@@ -106,13 +111,21 @@ def simulate_study(
     """
     drawn = _draw(design, seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
-    table = _trial_table(design, drawn, _CENTIMETRES.get(units["length"], 1.0))
+    table = _trial_table(design, drawn, _scale(units["length"]))
     return Study(
         design=design,
         trials=Trials(table, units=units),
         participants=_participant_table(drawn),
         ratings=_rating_table(drawn),
     )
+
+
+def _scale(unit: str) -> float:
+    if unit not in _CENTIMETRES:
+        raise DesignError(
+            "the unit of length cannot be simulated", [unit], f"use {', '.join(_CENTIMETRES)}"
+        )
+    return _CENTIMETRES[unit]
 
 
 def true_values(
@@ -129,7 +142,7 @@ def true_values(
 
 
 def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
-    streams = np.random.SeedSequence(seed).spawn(6)
+    streams = np.random.SeedSequence(seed).spawn(7)
     places, persons, orders, flight, gaps = (np.random.default_rng(s) for s in streams[:5])
     if any(group.size is None for group in design.groups):
         raise DesignError(
@@ -154,8 +167,9 @@ def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
     )
     spread = log_spread(people, tasks, shifts, plan, preset)
     x, y = draw_landings(people, spread, plan, preset, flight)
+    own = own_outcomes(design, spread, preset.log_sd, np.random.default_rng(streams[6]))
     mishaps = draw_mishaps(plan, _last_score(spread, plan), gaps, on=missing)
-    return _Drawn(plan, enrolled, people, tasks, spread, x, y, mishaps, streams[5])
+    return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, streams[5])
 
 
 def _run_one_in_wrong_order(tasks: np.ndarray, plan: Timetable, schedule: np.ndarray, rng) -> None:
@@ -191,6 +205,9 @@ def _trial_table(design: Design, drawn: _Drawn, scale: float) -> pd.DataFrame:
     decimals = max(0, round(1 - np.log10(scale)))
     hit = pd.array(np.where(np.isnan(radius), 0, radius <= limit), dtype="Int64")
     hit[np.isnan(radius)] = pd.NA
+    own = {name: np.where(void != "", np.nan, v[kept]) for name, v in drawn.own.items()}
+    if design.outcome("error") is not None:
+        own["error"] = np.round(y * scale, decimals)
     return pd.DataFrame(
         {
             "participant": people["participant"].to_numpy()[person],
@@ -204,6 +221,7 @@ def _trial_table(design: Design, drawn: _Drawn, scale: float) -> pd.DataFrame:
             "x": np.round(x * scale, decimals),
             "y": np.round(y * scale, decimals),
             "radial_error": np.round(radius * scale, decimals),
+            **own,
             "feedback": plan.feedback[trial].astype(int),
             "void": pd.array(np.where(void == "", None, void), dtype="str"),
             "date": _dates(drawn)[person, plan.event[trial]],
@@ -216,7 +234,7 @@ def _to_a_millimetre(values: np.ndarray, void: np.ndarray) -> np.ndarray:
 
 
 def _dates(drawn: _Drawn) -> np.ndarray:
-    """Invented date of each participant's events: four people start on each working day."""
+    """Invented date of each participant's events: four people start on a Monday to Wednesday."""
     n = len(drawn.enrolled)
     start = np.arange(n) // 4
     start = start // 3 * 7 + start % 3

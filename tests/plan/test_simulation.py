@@ -126,6 +126,33 @@ def test_a_programme_of_drills_is_simulated_with_its_tests():
     assert set((days["retention"] - days["acquisition"]).dt.days) == {7}
 
 
+OWN = [
+    {"name": "time", "unit": "s", "better": "lower"},
+    {"name": "speed", "unit": "m/s", "better": "higher", "low": 0},
+    {"name": "score", "better": "higher", "low": 0, "high": 4},
+    {"name": "error", "unit": "cm", "better": "lower"},
+]
+
+
+def test_every_planned_outcome_is_simulated_and_improves_with_practice():
+    primary = {"outcome": "time", "groups": ["random", "blocked"]}
+    assumed = {"baseline": 30, "between_sd": 4, "within_sd": 6, "gain": 10}
+    design = plan(outcomes=OWN, primary=primary, assumptions=assumed)
+    table = simulate_study(design, seed=1).trials.table
+    means = table.groupby("phase")[["time", "speed", "score"]].mean()
+    assert means.loc["pretest", "time"] > means.loc["retention", "time"] > 15
+    assert means.loc["pretest", "speed"] < means.loc["retention", "speed"]
+    assert means.loc["pretest", "score"] < means.loc["retention", "score"]
+    assert set(table["score"].dropna()) <= {0.0, 1.0, 2.0, 3.0, 4.0}
+    assert (table["error"].dropna() == table["y"].dropna()).all()
+    assert table.loc[table["void"].notna(), [o["name"] for o in OWN]].isna().all().all()
+
+
+def test_an_unknown_unit_of_length_is_refused():
+    with pytest.raises(DesignError, match=r"unit of length cannot be simulated.*'inch'"):
+        simulate_study(plan(units={"length": "inch"}), seed=1)
+
+
 def test_missing_values_are_those_of_the_card(shipped):
     status = shipped.participants["status"].value_counts()
     assert status["missed the delayed tests"] == 4

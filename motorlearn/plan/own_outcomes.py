@@ -1,0 +1,80 @@
+"""Invented scores of outcomes that are no landing points: times, speeds, points."""
+
+from typing import Final
+
+import numpy as np
+
+from motorlearn.design import Design, Outcome
+
+LANDING: Final = (
+    "hit",
+    "hits",
+    "hit_rate",
+    "x",
+    "y",
+    "error",
+    "radial_error",
+    "mean_radial_error",
+    "centroid_radial_error",
+    "bivariate_variable_error",
+)
+"""Outcomes that follow from landing points."""
+
+_TRIAL_SD: Final = 0.20
+_USUAL: Final = 10.0
+_STEEPNESS: Final = 2.0
+
+
+def own_outcomes(
+    design: Design, spread: np.ndarray, final: float, rng: np.random.Generator
+) -> dict[str, np.ndarray]:
+    """Draw every planned outcome that landing points do not give.
+
+    Skill is how far the log spread of a trial lies below the population's ``final`` one. A time or
+    speed is ``base exp(∓ skill)`` with lognormal noise, where the base is the assumed baseline of
+    the primary outcome, or 10; a score between two limits follows a logistic curve of skill and is
+    rounded where both limits are whole.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    spread : ndarray, shape (people, trials)
+        True log spread of each trial.
+    final : float
+        Log spread of the population after endless practice.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    dict of str to ndarray, shape (people, trials)
+    """
+    drawn = {}
+    for outcome in design.outcomes:
+        if outcome.name in LANDING:
+            continue
+        skill = final - spread + _TRIAL_SD * rng.standard_normal(spread.shape)
+        drawn[outcome.name] = _scored(outcome, skill, design)
+    return drawn
+
+
+def _scored(outcome: Outcome, skill: np.ndarray, design: Design) -> np.ndarray:
+    sign = 1.0 if outcome.better == "higher" else -1.0
+    if outcome.low is not None and outcome.high is not None:
+        share = 1 / (1 + np.exp(-sign * _STEEPNESS * (skill + 0.5)))
+        values = outcome.low + (outcome.high - outcome.low) * share
+        whole = float(outcome.low).is_integer() and float(outcome.high).is_integer()
+        return np.round(values, 0 if whole else 3)
+    values = _base(outcome, design) * np.exp(sign * skill)
+    return np.round(np.clip(values, outcome.low, outcome.high), 3)
+
+
+def _base(outcome: Outcome, design: Design) -> float:
+    """Final level: that which practice takes the assumed baseline to, or 10 units."""
+    assumed, primary = design.assumptions, design.primary
+    if assumed is None or primary is None or primary.outcome != outcome.name:
+        return _USUAL
+    sign = 1.0 if outcome.better == "higher" else -1.0
+    final = assumed.baseline + sign * assumed.gain
+    return final if final > 0 else _USUAL
