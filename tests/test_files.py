@@ -106,6 +106,13 @@ def start(script, folder):
     return subprocess.Popen([sys.executable, "-c", script, str(folder)], stderr=subprocess.PIPE)
 
 
+def wait_for_either(folder):
+    deadline = time.monotonic() + 60
+    while not any((folder / name).exists() for name in ("a.txt", "out")):
+        assert time.monotonic() < deadline
+        time.sleep(0.01)
+
+
 def whole(folder):
     """Whether what stands there is one complete turn of the writer."""
     if (folder / "a.txt").exists():
@@ -120,10 +127,7 @@ def whole(folder):
 def test_a_killed_writer_leaves_a_whole_state(tmp_path, script):
     for turn in range(6):
         process = start(script, tmp_path)
-        deadline = time.monotonic() + 20
-        while not any((tmp_path / name).exists() for name in ("a.txt", "out")):
-            assert time.monotonic() < deadline
-            time.sleep(0.01)
+        wait_for_either(tmp_path)
         time.sleep(0.05 + 0.013 * turn)
         os.kill(process.pid, signal.SIGKILL)
         process.communicate()
@@ -138,7 +142,8 @@ def test_a_killed_writer_leaves_a_whole_state(tmp_path, script):
 @pytest.mark.parametrize("script", [WRITE_FILES, WRITE_FOLDERS], ids=["file", "folder"])
 def test_two_writers_at_once_leave_a_whole_state(tmp_path, script):
     processes = [start(script, tmp_path) for _ in range(2)]
-    time.sleep(1.5)
+    wait_for_either(tmp_path)
+    time.sleep(1)
     for process in processes:
         assert process.poll() is None, process.communicate()[1].decode()
         process.kill()

@@ -21,6 +21,7 @@ from motorlearn.trials.proposing import propose_recipe
 from motorlearn.trials.pseudonyms import replace_identifiers, study_identifiers
 from motorlearn.trials.reading import read_trials
 from motorlearn.trials.rules import is_void, trial_key
+from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing import share_study, small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 from motorlearn.trials.suspicions import outliers
@@ -31,6 +32,7 @@ __all__ = [
     "attrition",
     "baseline_differences",
     "change_table",
+    "check_table",
     "data_package",
     "import_trials",
     "is_void",
@@ -55,5 +57,6 @@ __all__ = [
     "table_schema",
     "take_in",
     "trial_key",
+    "trials_schema",
     "unit_of",
 ]

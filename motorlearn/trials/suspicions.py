@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError
+from motorlearn.trials.dates import read_dates
 from motorlearn.trials.problems import gather, problem_frame
 from motorlearn.trials.sheet import Sheet, cell_codes
 
@@ -16,6 +17,7 @@ MAD_TO_SD: Final = 1.482602218505602
 """1 / Φ⁻¹(3/4): makes the median absolute deviation estimate the SD of a normal variable."""
 
 _LEAST: Final = 4
+_ATTEMPTS: Final = 10
 _ROOM: Final = ((50.0, 3.0), (10.0, 1.5), (0.0, 1.15))
 _FACTORS: Final = {
     "x": ((100.0, "m and cm"), (10.0, "cm and mm"), (1000.0, "m and mm")),
@@ -29,7 +31,8 @@ _FACTORS: Final = {
 
 def suspicions(sheet: Sheet) -> pd.DataFrame:
     """Ask about everything that is possible but strange."""
-    return gather([mixed_units(sheet), far_from_others(sheet)])
+    rules = (mixed_units, far_from_others, floor_and_ceiling, clocks_run_forward)
+    return gather([rule(sheet) for rule in rules])
 
 
 def mixed_units(sheet: Sheet) -> pd.DataFrame:
@@ -147,6 +150,68 @@ def far_from_others(sheet: Sheet) -> pd.DataFrame:
                 )
             )
     return gather(found)
+
+
+def floor_and_ceiling(sheet: Sheet) -> pd.DataFrame:
+    """Note people who hit always or never in a phase of ten attempts or more."""
+    if not sheet.has("phase") or not (sheet.has("hit") or sheet.has("hits", "attempts")):
+        return gather([])
+    table = sheet.table
+    single = sheet.has("hit")
+    hits = table["hit" if single else "hits"].to_numpy(dtype=float)
+    tried = np.where(np.isfinite(hits), 1.0 if single else table.get("attempts", 1.0), np.nan)
+    frame = pd.DataFrame(
+        {
+            "cell": cell_codes(table, ["participant", "phase"]),
+            "hits": hits,
+            "attempts": tried,
+            "line": np.arange(len(table)),
+        }
+    )
+    sums = frame.groupby("cell").agg(
+        hits=("hits", "sum"), attempts=("attempts", "sum"), line=("line", "first")
+    )
+    extreme = (sums["hits"] == 0) | (sums["hits"] == sums["attempts"])
+    sums = sums[extreme & (sums["attempts"] >= _ATTEMPTS)]
+    lines = sums["line"].to_numpy(dtype=int)
+    who, phase = (table[name].to_numpy()[lines] for name in ("participant", "phase"))
+    shown = zip(who, phase, sums["hits"], sums["attempts"], strict=True)
+    return sheet.problems(
+        "always or never hit",
+        lines,
+        column="hit" if single else "hits",
+        values=[f"{name}, {part}: {k:g} of {n:g}" for name, part, k, n in shown],
+        severity="note",
+        advice="at the floor or the ceiling a test cannot show a change in that direction",
+    )
+
+
+def clocks_run_forward(sheet: Sheet) -> pd.DataFrame:
+    """Ask about times of day that fall from one trial to the next of a person and session."""
+    if not sheet.has("date") or pd.api.types.is_numeric_dtype(sheet.table["date"]):
+        return gather([])
+    if not sheet.table["date"].head(1000).str.contains(":", regex=False).any():
+        return gather([])
+    stamps = read_dates(sheet.table["date"]).values
+    keys = [key for key in ("participant", "phase", "session") if sheet.has(key)]
+    cells = cell_codes(sheet.table, keys)
+    order = np.lexsort(
+        [
+            *(sheet.table[n].to_numpy() for n in ("trial", "block") if sheet.has(n)),
+            cells,
+        ]
+    )
+    same = cells[order][1:] == cells[order][:-1]
+    falls = stamps[order][1:] < stamps[order][:-1]
+    lines = np.sort(order[1:][same & falls])
+    return sheet.problems(
+        "clock runs backwards",
+        lines,
+        column="date",
+        severity="doubt",
+        advice="earlier than the trial before it: past midnight, a clock that was reset, or trials "
+        "out of order?",
+    )
 
 
 def _typical_sizes(sheet: Sheet, name: str) -> pd.DataFrame:

@@ -32,14 +32,18 @@ def run_and_kill(script, arguments, ready, pause):
     process = subprocess.Popen(
         [sys.executable, "-c", script, *map(str, arguments)], stderr=subprocess.PIPE
     )
+    wait_for(ready, process)
+    time.sleep(pause)
+    os.kill(process.pid, signal.SIGKILL)
+    process.communicate()
+
+
+def wait_for(ready, process):
     deadline = time.monotonic() + 60
     while not ready():
         assert process.poll() is None, process.communicate()[1].decode()
         assert time.monotonic() < deadline
         time.sleep(0.01)
-    time.sleep(pause)
-    os.kill(process.pid, signal.SIGKILL)
-    process.communicate()
 
 
 def sums_agree(folder):
@@ -65,7 +69,8 @@ def test_two_shares_at_once_leave_a_whole_package(study_folder, tmp_path_factory
     study_folder.write()
     command = [sys.executable, "-c", SHARE, str(study_folder.path), str(out)]
     processes = [subprocess.Popen(command, stderr=subprocess.PIPE) for _ in range(2)]
-    time.sleep(4)
+    wait_for(out.exists, processes[0])
+    time.sleep(2)
     for process in processes:
         assert process.poll() is None, process.communicate()[1].decode()
         process.kill()

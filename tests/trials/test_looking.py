@@ -9,7 +9,7 @@ from motorlearn.exceptions import ColumnError
 from motorlearn.trials import attrition, baseline_differences, missing_table, order_audit, outliers
 from motorlearn.trials.orders import orders_as_planned
 from motorlearn.trials.sheet import Sheet
-from motorlearn.trials.suspicions import mixed_units
+from motorlearn.trials.suspicions import clocks_run_forward, floor_and_ceiling, mixed_units
 
 
 def sheet_of(table):
@@ -159,3 +159,36 @@ def test_missing_is_counted_per_cell(study_folder):
     first = table.iloc[0]
     assert first[["group", "phase", "n", "missing"]].tolist() == ["blocked", "pretest", 4, 2]
     assert table["missing"].sum() == 3
+
+
+def test_people_who_always_or_never_hit_are_noted_trial_by_trial_and_aggregated():
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(["p1", "p2", "p3", "p4"], 10),
+            "phase": "pretest",
+            "hit": [0.0] * 10 + [1.0] * 10 + [0, 1] * 5 + [1.0] * 9 + [np.nan],
+        }
+    )
+    problems = floor_and_ceiling(sheet_of(table))
+    assert problems["value"].tolist() == ["p1, pretest: 0 of 10", "p2, pretest: 10 of 10"]
+    sums = table.groupby(["participant", "phase"], as_index=False).agg(
+        hits=("hit", "sum"), attempts=("hit", "count")
+    )
+    assert floor_and_ceiling(sheet_of(sums))["value"].tolist() == problems["value"].tolist()
+
+
+def test_a_clock_that_runs_backwards_is_asked_about():
+    late = ("23:58", "23:59", "00:01", "00:02")
+    table = pd.DataFrame(
+        {
+            "participant": ["p1"] * 4 + ["p2"] * 2,
+            "phase": "acquisition",
+            "trial": [1, 2, 3, 4, 1, 2],
+            "date": [f"2026-03-02 {h}" for h in (*late, "10:00", "10:00")],
+        }
+    )
+    assert clocks_run_forward(sheet_of(table))["row"].tolist() == [4]
+    assert clocks_run_forward(sheet_of(table.sample(frac=1, random_state=4)))["value"].tolist() == [
+        "2026-03-02 00:01"
+    ]
+    assert clocks_run_forward(sheet_of(table.assign(date="2026-03-02"))).empty

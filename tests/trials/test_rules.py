@@ -188,7 +188,11 @@ def test_aggregated_rows_with_unequal_attempts(tmp_path):
         "p04,b,pretest,2.5,0\n"
     )
     trials = ml.read_trials(file)
-    shown = trials.problems[["rule", "row", "column", "value"]].values.tolist()
+    assert trials.problems.query("severity == 'note'")["value"].tolist() == [
+        "p01, retention: 18 of 18"
+    ]
+    errors = trials.problems.query("severity == 'error'")
+    shown = errors[["rule", "row", "column", "value"]].values.tolist()
     assert sorted(map(tuple, shown)) == [
         ("duplicate trial", 6, "participant", "p02, retention"),
         ("hits above attempts", 4, "hits", "21 of 20"),
