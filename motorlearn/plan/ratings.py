@@ -5,6 +5,9 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+FILMED: Final = ("pretest", "posttest", "retention")
+"""Tests that are filmed, where the plan has them."""
+
 ITEMS: Final = ("stance", "grip", "backswing", "contact", "follow_through")
 CLIPS_PER_PHASE: Final = 6
 DOUBLE_SHARE: Final = 0.20

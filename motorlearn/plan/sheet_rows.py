@@ -9,10 +9,10 @@ from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.allocation import AllocationList, allocate
 from motorlearn.plan.orders import draw_orders
+from motorlearn.plan.ratings import FILMED
 from motorlearn.plan.timetable import timetable
 from motorlearn.vocabulary import COLUMNS
 
-FILMED: Final = ("pretest", "posttest", "retention")
 SESSION_LOG: Final = (
     "date",
     "tester",

@@ -14,14 +14,13 @@ from motorlearn.plan.mishaps import Mishaps, draw_mishaps
 from motorlearn.plan.orders import draw_orders
 from motorlearn.plan.own_outcomes import own_outcomes
 from motorlearn.plan.presets import Preset, find_preset
-from motorlearn.plan.ratings import draw_ratings
+from motorlearn.plan.ratings import FILMED, draw_ratings
 from motorlearn.plan.timetable import Timetable, timetable
 from motorlearn.trials import Study, Trials
 
 _CENTIMETRES = {"cm": 1.0, "m": 0.01, "mm": 10.0}
 _RADIUS = 20.0
 _ENOUGH_FOR_A_SLIP = 20
-_FILMED = ("pretest", "posttest", "retention")
 FIRST_DAY = datetime.date(2025, 3, 3)
 """Invented date of the first session of the first participants."""
 
@@ -251,7 +250,7 @@ def _participant_table(drawn: _Drawn) -> pd.DataFrame:
 
 
 def _rating_table(drawn: _Drawn) -> pd.DataFrame:
-    filmed = [phase for phase in _FILMED if (drawn.plan.phase == phase).any()]
+    filmed = [phase for phase in FILMED if (drawn.plan.phase == phase).any()]
     if not filmed:
         filmed = [next(event.phase for event in drawn.plan.events if not event.is_practice)]
     skill = -_standard(drawn.people.log_sd)
