@@ -200,7 +200,8 @@ def _notes(smaller: MixedFit, larger: MixedFit, failed: int) -> tuple[str, ...]:
 
 def _simulated_ratios(smaller, larger, simulations, seed) -> tuple[Array, int]:
     draws = smaller.simulate(simulations, seed=seed)
-    ratios, failed = [], 0
+    ratios: list[float] = []
+    failed = 0
     with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
         for start in range(0, simulations, AT_ONCE):
             chunk = draws[start : start + AT_ONCE]

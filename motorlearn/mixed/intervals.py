@@ -70,10 +70,8 @@ def bootstrap_intervals(
 
 def _values(found: ManyFits) -> Array:
     spreads = np.sqrt(np.diagonal(found.psi, axis1=1, axis2=2))
-    residual = (
-        found.sigma[:, None] if np.isfinite(found.sigma).all() else np.zeros((len(spreads), 0))
-    )
-    return np.concatenate([found.beta, spreads, residual], axis=1)
+    residual = [found.sigma[:, None]] if np.isfinite(found.sigma).all() else []
+    return np.concatenate([found.beta, spreads, *residual], axis=1)
 
 
 def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:

@@ -6,6 +6,7 @@ about a second.
 """
 
 from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,8 +52,9 @@ class ManyFits:
 
     def subset(self, chosen: NDArray[np.bool_]) -> "ManyFits":
         """Only the chosen fits."""
-        values = (getattr(self, field.name) for field in fields(self))
-        return ManyFits(*(None if value is None else value[chosen] for value in values))
+        given = {field.name: getattr(self, field.name) for field in fields(self)}
+        kept: dict[str, Any] = {name: v if v is None else v[chosen] for name, v in given.items()}
+        return ManyFits(**kept)
 
     def test(self, contrast: Array) -> tuple[Array, Array, Array, Array]:
         """Estimate, standard error, Satterthwaite df and two-sided p of l'β, each (R,)."""

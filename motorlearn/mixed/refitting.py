@@ -97,7 +97,7 @@ def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
     count = len(design.x)
     rows = np.arange(len(design.cell))
     into = sparse.csr_array((np.ones(len(rows)), (rows, design.cell)), (len(rows), count))
-    hits, attempts = draws @ into, np.bincount(design.cell, design.weight, count)
+    hits, attempts = draws @ into, np.bincount(design.cell, design.weight, count).astype(float)
     found = fit_binomial_many(
         design.x,
         hits,
