@@ -209,7 +209,8 @@ def parameter_forest(
     size : {"thesis", "slide"}
         Where the figure will be used.
     """
-    styles = looks(order or fit.groups)
+    # A fit without groups names its one group "", whatever the plan calls it.
+    styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
     names = ("asymptote", fit.amount, "log_rate")
     with house(size):
         figure, panels = canvas(size, columns=3, share_y=True, height=0.35 + 0.16 * len(fit.groups))
