@@ -9,6 +9,7 @@ from scipy import integrate, stats
 import motorlearn as ml
 from motorlearn.exceptions import InputError
 from motorlearn.plan.presets import PRESETS
+from motorlearn.teaching.demonstration import mean_interval
 from motorlearn.teaching.pooled_trials import people_p_values, pooled_p_values
 from motorlearn.teaching.practice_and_tests import forgotten
 from motorlearn.teaching.twenty_attempts import hit_rate_moments, retest_correlation
@@ -122,6 +123,41 @@ def test_levels_agree_with_the_generator_of_invented_studies():
 GRID = (np.arange(200) + 0.5) / 200
 
 
+def test_the_effect_of_the_schedule_moves_from_its_immediate_to_its_delayed_value():
+    # Everybody alike, so that the ratio of the groups is the effect of the schedule alone.
+    preset = dataclasses.replace(
+        PRESETS["null"],
+        shifts={"posttest": {"random": 0.5}, "retention": {"random": -0.5}},
+        log_sd_between=0.0, gain_log_sd=0.0, rate_log_sd=0.0, forgetting_sd=0.0,
+        bias_x=(0, 0), bias_y=(0, 0),
+    )  # fmt: skip
+    for days, effect in ((0, 0.5), (7, -0.5), (60, -0.5), (8**0.5 - 1, 0.0)):
+        shown = teaching.practice_and_tests(preset=preset, days=days, per_group=400)
+        means = shown.people.groupby("group")["retention"].mean()
+        assert np.log(means["random"] / means["blocked"]) == pytest.approx(effect, abs=0.03)
+
+
+def test_reversal_needs_a_turn_of_the_sign():
+    flags = {
+        preset: [
+            teaching.practice_and_tests(preset=preset, per_group=60, seed=seed)
+            for seed in range(20)
+        ]
+        for preset in ("laboratory", "null")
+    }
+    assert sum(shown.reversal for shown in flags["laboratory"]) >= 18
+    assert not any(shown.reversal for shown in flags["null"])
+    for shown in flags["laboratory"]:
+        practice, retention, _ = shown.differences["estimate"]
+        assert not shown.reversal or practice * retention < 0
+
+
+def test_intervals_of_means_are_students():
+    scores = np.array([3.0, 4.0, 8.0, 1.0, 5.0])
+    low, high = stats.t.interval(0.95, 4, scores.mean(), stats.sem(scores))
+    assert mean_interval(scores) == pytest.approx((4.2, low, high))
+
+
 # Twenty attempts --------------------------------------------------------------------------------
 
 
@@ -211,7 +247,7 @@ def _mean_change(**settings):
     return np.mean(
         [
             teaching.regression_to_mean(seed=seed, **settings).changes["estimate"]
-            for seed in range(80)
+            for seed in range(40)
         ],
         axis=0,
     )
@@ -232,7 +268,7 @@ def test_the_control_group_gains_as_much_and_the_difference_is_the_effect():
 def test_allocation_by_lot_does_not_use_the_lot_of_the_cut():
     pretests = [
         teaching.regression_to_mean(control=True, seed=seed).people.groupby("group")["pretest"]
-        for seed in range(80)
+        for seed in range(40)
     ]
     gap = [means.mean()["control"] - means.mean()["programme"] for means in pretests]
     assert abs(np.mean(gap)) < 4 * np.std(gap) / np.sqrt(len(gap))
