@@ -303,8 +303,8 @@ class Drawing:
 
     name: str
     figure: Figure = field(repr=False)
-    caption: str = ""
-    alt: str = ""
+    caption: str = field(default="", repr=False)
+    alt: str = field(default="", repr=False)
 
     @property
     def axes(self) -> list[Axes]:

@@ -175,7 +175,9 @@ def _outcome(
     data = scored(table, outcome, CELLS)
     cells = data.cells(["participant", "group", "stage"])
     spread = cells.groupby(["group", "stage"], observed=True)["score"].std().min()
-    voice = Voice(design, data.outcome, decimals_for(float(spread)), decimal)
+    places = decimals_for(float(spread))
+    rate = "rate" in data.outcome.label or data.outcome.high == 1
+    voice = Voice(design, data.outcome, min(places, 2) if rate else places, decimal)
     pair = _change_stages(design, stages)
     ranks = _ranks(design, stages)
     points, practised = _points(data, ranks)

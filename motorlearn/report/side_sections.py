@@ -24,6 +24,8 @@ from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 
+PANELS = 15
+"""Participants whose curves are drawn, the first of each group."""
 FLAT = "level"
 """Name of a curve that shows neither rise nor fall; it does not say that nothing changed."""
 
@@ -135,12 +137,16 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
         rows = table.rows.replace("no change", FLAT)
         yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
+    rows = counted_blocks(entry.cells)
+    people = rows.drop_duplicates("participant").groupby("group", observed=True)
+    some = people.head(max(1, PANELS // len(found.groups)))["participant"]
     panels = if_possible(
         lambda: individual_fits(
             result,
-            counted_blocks(entry.cells),
+            rows,
             "score",
             practice="block",
+            learners=list(some.head(PANELS)),
             label=outcome_label(entry.outcome),
             practice_label="block of practice",
         )
