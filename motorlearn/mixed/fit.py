@@ -26,6 +26,7 @@ from motorlearn.results import Recipe
 
 FAMILIES = ("gaussian", "binomial")
 METHODS = ("satterthwaite", "kenward-roger", "normal")
+MOST_POINTS = 5000
 
 
 @dataclass(frozen=True)
@@ -129,12 +130,7 @@ def fit_mixed(
             "attempts belong to a binomial model", [attempts], "use family='binomial' or weights"
         )
     prepared = prepare(formula, table, random, Roles(attempts, weights, offset), family)
-    if options.quadrature > 1 and len(prepared.design.random) > 1:
-        raise InputError(
-            "quadrature needs a single grouping factor",
-            [part.group for part in prepared.design.random],
-            "use quadrature=1, the Laplace approximation",
-        )
+    _refuse_large_grid(options.quadrature, prepared.design)
     columns = {
         "outcome": prepared.formula.response,
         "attempts": attempts,
@@ -153,6 +149,25 @@ def fit_mixed(
         left_out=prepared.left_out,
     )
     return fit_prepared(prepared, options, recipe)
+
+
+def _refuse_large_grid(quadrature: int, design: Design) -> None:
+    if quadrature == 1:
+        return
+    if len(design.random) > 1:
+        raise InputError(
+            "quadrature needs a single grouping factor",
+            [part.group for part in design.random],
+            "use quadrature=1, the Laplace approximation",
+        )
+    points = quadrature ** len(design.random[0].terms)
+    if points > MOST_POINTS:
+        raise InputError(
+            f"{quadrature} nodes for each of {len(design.random[0].terms)} random terms make a "
+            "grid too large to evaluate",
+            [points],
+            "use fewer nodes or fewer random terms",
+        )
 
 
 def _options(family, link, reml, quadrature, df) -> Options:

@@ -69,3 +69,9 @@ def small_study():
             "radial_error": 25 - 4 * eta + rng.normal(0, 3, 72),
         }
     )
+
+
+@pytest.fixture(scope="session")
+def singular():
+    folder = REFERENCE / "mixed_singular"
+    return pd.read_csv(folder / "data.csv"), json.loads((folder / "values.json").read_text())

@@ -335,3 +335,14 @@ def test_other_links(computed, ring_push, link):
     )
     assert_allclose(fit.beta, computed[f"{link}_fixef"], rtol=1e-4)
     assert_allclose(fit.variances["sd"], computed[f"{link}_sd"], rtol=1e-4)
+
+
+@pytest.mark.parametrize("method", ["satterthwaite", "kenward-roger"])
+def test_small_sample_inference_at_a_variance_of_zero(singular, method):
+    table, expected = singular
+    fit = ml.fit_mixed("y ~ g * t", table, random={"p": "1"}, df=method)
+    key = method.replace("-", "_")
+    assert fit.singular and fit.converged
+    assert_allclose(fit.estimates["estimate"], expected["estimate"], atol=1e-7)
+    assert_allclose(fit.estimates["std_error"], expected[f"{key}_se"], atol=1e-7)
+    assert_allclose(fit.estimates["df"], expected[f"{key}_df"], rtol=1e-6)

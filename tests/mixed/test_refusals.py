@@ -101,6 +101,18 @@ def test_quadrature_with_crossed_factors(small_study):
         binomial("hits ~ 1", small_study, random={"participant": "1", "phase": "1"}, quadrature=5)
 
 
+def test_quadrature_on_a_grid_that_is_too_large(ring_push):
+    with pytest.raises(InputError, match="10201"):
+        ml.fit_mixed(
+            "hits ~ time",
+            ring_push,
+            random={"participant": "1 + time"},
+            family="binomial",
+            attempts="attempts",
+            quadrature=101,
+        )
+
+
 def test_single_level(small_study):
     with pytest.raises(FitError, match="single level"):
         ml.fit_mixed("hits ~ phase", small_study.assign(club="north"), random={"club": "1"})
