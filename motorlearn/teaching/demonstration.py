@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from motorlearn.exceptions import InputError
 from motorlearn.results import Result
@@ -53,39 +52,3 @@ def check_settings(
                 f"choose from {low} to {high}",
             )
     return dict(given)
-
-
-def difference(
-    first: np.ndarray, second: np.ndarray, *, level: float = 0.95
-) -> tuple[float, float, float]:
-    """Give the difference of two means with its Welch interval: estimate, lower, upper.
-
-    Parameters
-    ----------
-    first, second : ndarray, shape (n,)
-        One score per person.
-    level : float
-        Confidence level.
-
-    References
-    ----------
-    Welch, B. L. (1947). The generalization of Student's problem when several different population
-    variances are involved. *Biometrika*, 34, 28-35. https://doi.org/10.1093/biomet/34.1-2.28
-
-    Examples
-    --------
-    >>> import numpy as np
-    >>> estimate, low, high = difference(np.array([3.0, 4, 5]), np.array([1.0, 2, 3]))
-    >>> round(estimate, 2), round(low, 2), round(high, 2)
-    (2.0, -0.27, 4.27)
-    """
-    interval = stats.ttest_ind(first, second, equal_var=False).confidence_interval(level)
-    return float(first.mean() - second.mean()), float(interval.low), float(interval.high)
-
-
-def mean_interval(scores: np.ndarray, *, level: float = 0.95) -> tuple[float, float, float]:
-    """Give the mean over people with its t interval: estimate, lower, upper."""
-    n = len(scores)
-    centre = float(scores.mean())
-    half = float(stats.t.isf((1 - level) / 2, n - 1) * scores.std(ddof=1) / np.sqrt(n))
-    return centre, centre - half, centre + half

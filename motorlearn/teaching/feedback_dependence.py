@@ -8,13 +8,9 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
-from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import (
-    Demonstration,
-    check_settings,
-    difference,
-    mean_interval,
-)
+from motorlearn.tables import Table
+from motorlearn.teaching.demonstration import Demonstration, check_settings
+from motorlearn.teaching.two_groups import estimate_columns, gap_and_change, moment_means
 
 GROUPS = ("feedback every trial", "feedback now and then")
 PRESETS = {"guidance": (0.5, 1.0), "null": (1.0, 1.0), "information": (1.0, 0.1)}
@@ -53,12 +49,7 @@ class FeedbackDependence(Demonstration):
 
     def tables(self) -> list[Table]:
         """The differences."""
-        columns = (
-            Column("moment"),
-            Column("estimate", "difference", "number", "cm"),
-            Column("conf_low", "lower", "number", "cm"),
-            Column("conf_high", "upper", "number", "cm"),
-        )
+        columns = estimate_columns("moment", "difference", "cm")
         title = "Feedback now and then minus feedback every trial, mean absolute error"
         return [Table("feedback", title, columns, self.differences, (self.conclusion,))]
 
@@ -124,7 +115,9 @@ def feedback_dependence(
         raise InputError("there is no such preset", [preset], f"choose one of {', '.join(PRESETS)}")
     given = check_settings({"every": every, "days": days, "per_group": per_group}, LIMITS)
     practice, retention = _simulate(PRESETS[preset], int(every), days, int(per_group), seed)
-    differences = _differences(practice, retention)
+    differences = gap_and_change(
+        ("practice", practice.mean(-1)), ("test without feedback", retention)
+    )
     return FeedbackDependence(
         settings={"preset": preset, **given, "seed": seed},
         conclusion=_conclusion(differences),
@@ -154,28 +147,9 @@ def _simulate(worth, every, days, n, seed) -> tuple[np.ndarray, np.ndarray]:
     return np.abs(shown).reshape(2, n, -1, TRIALS_PER_BLOCK).mean(-1), test
 
 
-def _differences(practice: np.ndarray, test: np.ndarray) -> pd.DataFrame:
-    whole = practice.mean(-1)
-    rows = {
-        "practice": whole,
-        "test without feedback": test,
-        "change (interaction)": test - whole,
-    }
-    return pd.DataFrame(
-        [(moment, *difference(values[1], values[0])) for moment, values in rows.items()],
-        columns=["moment", "estimate", "conf_low", "conf_high"],
-    )
-
-
 def _means(practice: np.ndarray, test: np.ndarray) -> pd.DataFrame:
-    moments = [(f"block {b + 1}", practice[..., b]) for b in range(practice.shape[-1])]
-    moments.append(("test without feedback", test))
-    rows = [
-        (moment, order, group, *mean_interval(values[g]))
-        for order, (moment, values) in enumerate(moments, start=1)
-        for g, group in enumerate(GROUPS)
-    ]
-    return pd.DataFrame(rows, columns=["moment", "order", "group", "mean", "conf_low", "conf_high"])
+    blocks = {f"block {b + 1}": practice[..., b] for b in range(practice.shape[-1])}
+    return moment_means({**blocks, "test without feedback": test}, GROUPS)
 
 
 def _people(practice: np.ndarray, test: np.ndarray) -> pd.DataFrame:

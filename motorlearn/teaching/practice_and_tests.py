@@ -14,12 +14,8 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.plan.presets import Preset, find_preset
 from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import (
-    Demonstration,
-    check_settings,
-    difference,
-    mean_interval,
-)
+from motorlearn.teaching.demonstration import Demonstration, check_settings
+from motorlearn.teaching.two_groups import estimate_columns, gap_and_change, moment_means
 
 BLOCKS = 12
 TRIALS_PER_BLOCK = 18
@@ -60,27 +56,20 @@ class PracticeAndTests(Demonstration):
 
     def tables(self) -> list[Table]:
         """The differences, then the means."""
-        numbers = tuple(
-            Column(name, label, "number", "cm")
-            for name, label in (("conf_low", "lower"), ("conf_high", "upper"))
-        )
+        gaps = estimate_columns("moment", "difference", "cm")
+        means = (Column("moment"), Column("group"), Column("mean", "mean", "number", "cm"))
         return [
             Table(
                 "differences",
                 "Random minus blocked, mean radial error",
-                (Column("moment"), Column("estimate", "difference", "number", "cm"), *numbers),
+                gaps,
                 self.differences,
                 ("95 % Welch intervals; a positive number means that random practice erred more.",),
             ),
             Table(
                 "means",
                 "Mean radial error by block and test",
-                (
-                    Column("moment"),
-                    Column("group"),
-                    Column("mean", "mean", "number", "cm"),
-                    *numbers,
-                ),
+                (*means, *gaps[2:]),
                 self.means,
                 ("95 % intervals of the mean over people.",),
             ),
@@ -148,7 +137,9 @@ def practice_and_tests(
     given = check_settings({"days": days, "forgetting": forgetting, "per_group": per_group}, LIMITS)
     assumed = find_preset(preset)
     scores = _simulate(replace(assumed, forgetting_delayed=forgetting), days, int(per_group), seed)
-    differences = _differences(scores)
+    differences = gap_and_change(
+        ("end of practice", _practice_end(scores)), ("retention test", scores["retention"])
+    )
     reversal = _reverses(differences)
     return PracticeAndTests(
         settings={"preset": assumed.name, **given, "seed": seed},
@@ -242,19 +233,6 @@ def _practice_end(scores: dict[str, np.ndarray]) -> np.ndarray:
     return scores["blocks"][..., -LAST_BLOCKS:].mean(-1)
 
 
-def _differences(scores: dict[str, np.ndarray]) -> pd.DataFrame:
-    practice, retention = _practice_end(scores), scores["retention"]
-    rows = {
-        "end of practice": practice,
-        "retention test": retention,
-        "change (interaction)": retention - practice,
-    }
-    return pd.DataFrame(
-        [(moment, *difference(values[1], values[0])) for moment, values in rows.items()],
-        columns=["moment", "estimate", "conf_low", "conf_high"],
-    )
-
-
 def _reverses(differences: pd.DataFrame) -> bool:
     practice, retention, _ = differences["estimate"]
     low, high = differences.loc[2, ["conf_low", "conf_high"]]
@@ -262,14 +240,9 @@ def _reverses(differences: pd.DataFrame) -> bool:
 
 
 def _means(scores: dict[str, np.ndarray]) -> pd.DataFrame:
-    moments = [(f"block {b + 1}", scores["blocks"][..., b]) for b in range(BLOCKS)]
-    moments += [("immediate test", scores["immediate"]), ("retention test", scores["retention"])]
-    rows = [
-        (moment, order, group, *mean_interval(values[g]))
-        for order, (moment, values) in enumerate(moments, start=1)
-        for g, group in enumerate(GROUPS)
-    ]
-    return pd.DataFrame(rows, columns=["moment", "order", "group", "mean", "conf_low", "conf_high"])
+    blocks = {f"block {b + 1}": scores["blocks"][..., b] for b in range(BLOCKS)}
+    tests = {f"{name} test": scores[name] for name in ("immediate", "retention")}
+    return moment_means({**blocks, **tests}, GROUPS)
 
 
 def _people(scores: dict[str, np.ndarray]) -> pd.DataFrame:

@@ -8,13 +8,9 @@ import pandas as pd
 from scipy import stats
 
 from motorlearn import digits
-from motorlearn.tables import Column, Table
-from motorlearn.teaching.demonstration import (
-    Demonstration,
-    check_settings,
-    difference,
-    mean_interval,
-)
+from motorlearn.tables import Table
+from motorlearn.teaching.demonstration import Demonstration, check_settings
+from motorlearn.teaching.two_groups import difference, estimate_columns, mean_interval
 
 LIMITS: Final[dict[str, tuple[float, float]]] = {
     "tested": (20, 2000),
@@ -45,12 +41,7 @@ class RegressionToMean(Demonstration):
 
     def tables(self) -> list[Table]:
         """The changes."""
-        columns = (
-            Column("comparison"),
-            Column("estimate", "change", "number", "hits", 1),
-            Column("conf_low", "lower", "number", "hits", 1),
-            Column("conf_high", "upper", "number", "hits", 1),
-        )
+        columns = estimate_columns("comparison", "change", "hits", 1)
         title = "Change from pretest to posttest"
         return [Table("regression-to-mean", title, columns, self.changes, (self.conclusion,))]
 
