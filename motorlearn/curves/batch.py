@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import gammaln
 
 from motorlearn.curves.forms import FORMS, Form
+from motorlearn.curves.gappy import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.padded import Padded, describe, fit_padded
 from motorlearn.curves.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.status import (
@@ -70,32 +71,85 @@ def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.
     result = {name: np.full((count, len(forms)), np.nan) for name in columns_of(forms)}
     result["status"] = np.full((count, len(forms)), TOO_FEW, np.int8)
     square = _as_square(batch)
-    alike, other = (np.zeros(count, bool), None) if square is None else _alike(batch, square)
+    alike, n, y = _alike(batch, square) if square else (np.zeros(count, bool), None, None)
+    rest = np.flatnonzero(~alike)
+    cells = None if batch.binomial or not rest.size else _cells(batch, rest)
     for column, name in enumerate(forms):
         form = FORMS[name]
-        quick = alike & shares_one_scale(form)
-        if quick.any():
-            _fill(result, np.flatnonzero(quick), column, _quick(form, first, *other))
-        slow = np.flatnonzero(~quick)
+        slow = np.arange(count)
+        if shares_one_scale(form):
+            slow = rest
+            if n is not None and y is not None and alike.any():
+                _fill(result, np.flatnonzero(alike), column, _quick(form, first, n, y))
+            if cells is not None:
+                sure = _gappy(result, column, form, first, *cells)
+                slow = np.setdiff1d(rest, sure)
         if slow.size:
             _slow(result, slow, column, batch, form, first)
     return result
 
 
-def _as_square(batch: Batch) -> np.ndarray | None:
-    """Row length where all learners have as many rows, no weights and no hits."""
+def _as_square(batch: Batch) -> int:
+    """Row length where all learners have as many rows, no weights and no hits; 0 otherwise."""
     lengths = np.diff(batch.ends, prepend=0)
     alike = lengths.size and lengths[0] > 0 and np.all(lengths == lengths[0])
-    return lengths[:1] if alike and batch.weights is None and not batch.binomial else None
+    return int(lengths[0]) if alike and batch.weights is None and not batch.binomial else 0
 
 
-def _alike(batch: Batch, length) -> tuple[np.ndarray, tuple[np.ndarray, np.ndarray]]:
+def _alike(batch: Batch, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Learners without a gap whose practice counts are those of the first learner."""
-    n, y = (a.reshape(-1, int(length[0])) for a in (batch.n, batch.y))
+    n, y = (a.reshape(-1, length) for a in (batch.n, batch.y))
     alike = np.all(n == n[0], axis=1) & np.isfinite(y).all(axis=1)
-    enough = len(np.unique(n[0])) == n.shape[1] > 3
-    alike &= enough
-    return alike, (n[0], y if alike.all() else y[alike])
+    alike &= len(np.unique(n[0])) == n.shape[1] > 3
+    return alike, n[0], y if alike.all() else y[alike]
+
+
+MOST_COUNTS, MOST_EMPTY = 400, 5.0
+"""Practice counts in all, and cells per outcome, up to which a common range is laid out."""
+
+
+def _cells(batch: Batch, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, Cells] | None:
+    """Learners with enough rows on their common practice counts, if these are few enough."""
+    owner = np.repeat(np.arange(len(batch.ends)), np.diff(batch.ends, prepend=0))
+    weight = np.ones(len(batch.y)) if batch.weights is None else batch.weights
+    used = np.isin(owner, rows) & np.isfinite(batch.y) & np.isfinite(weight)
+    if not used.any():
+        return None
+    counts, place = np.unique(batch.n[used], return_inverse=True)
+    shape = (len(batch.ends), len(counts))
+    if len(counts) > MOST_COUNTS or shape[0] * shape[1] > MOST_EMPTY * used.sum() + 1000:
+        return None
+    owner, y, weight = owner[used], batch.y[used], weight[used]
+    index = owner * len(counts) + place
+    size = shape[0] * shape[1]
+    heavy = np.bincount(index, weight, size)
+    mean = np.bincount(index, weight * y, size) / np.where(heavy > 0, heavy, 1.0)
+    within = np.bincount(owner, weight * (y - mean[index]) ** 2, shape[0])
+    number = np.bincount(owner, minlength=shape[0]).astype(float)
+    heavy, mean = heavy.reshape(shape), mean.reshape(shape)
+    low = np.where(heavy > 0, mean, np.inf).min(axis=1)
+    high = np.where(heavy > 0, mean, -np.inf).max(axis=1)
+    enough = (number > 3) & ((heavy > 0).sum(axis=1) >= 3) & (high > low)
+    chosen = np.flatnonzero(enough)
+    logs = np.bincount(owner, np.log(weight), shape[0])[chosen]
+    cells = Cells(heavy[chosen], mean[chosen], number[chosen], within[chosen], logs)
+    return (chosen, counts, cells) if chosen.size else None
+
+
+def _gappy(result, column, form: Form, first: float, chosen, counts, cells: Cells) -> np.ndarray:
+    """Fit learners with gaps; give those whose digits suffice."""
+    fit, sure = fit_gappy(_gappy_grid(form.name, counts.tobytes(), first), cells)
+    told = _told(fit, cells.rows, cells.logs)
+    rows = chosen[sure]
+    _fill(result, rows, column, {name: values[sure] for name, values in told.items()})
+    return rows
+
+
+@lru_cache(maxsize=64)
+def _gappy_grid(form: str, counts: bytes, first: float) -> GappyGrid:
+    n = np.frombuffer(counts)
+    beyond = -FORMS[form].log_basis(n, [1.0], first)
+    return make_gappy_grid(_grid(form, counts, first), beyond - beyond.min())
 
 
 @lru_cache(maxsize=64)
@@ -105,44 +159,45 @@ def _grid(form: str, counts: bytes, first: float) -> Grid:
 
 def _quick(form: Form, first: float, n: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
     fit = fit_shared(_grid(form.name, np.ascontiguousarray(n, float).tobytes(), first), y)
-    rows = y.shape[1]
-    constant = fit.total <= 1e-28 * rows * np.maximum(y[:, 0] ** 2, 1e-300)
-    sse = np.where(constant, 0.0, fit.sse)
-    flat = is_flat(sse / 2, fit.total / 2, rows, 3, 2) | constant
-    change = np.abs(fit.start - fit.asymptote)
+    found = _told(fit, np.full(len(y), float(y.shape[1])), 0.0)
+    constant = fit.total <= 1e-28 * y.shape[1] * np.maximum(y[:, 0] ** 2, 1e-300)
+    if constant.any():
+        nothing, unknown = np.zeros(len(y)), np.full(len(y), np.nan)
+        known = {"asymptote": y[:, 0], "start": y[:, 0], "gain": nothing, "sse": nothing}
+        for name in set(found) - {"n", "status"}:
+            found[name] = np.where(constant, known.get(name, unknown), found[name])
+        found["status"] = np.where(constant, NO_CHANGE, found["status"])
+    return found
+
+
+def _told(fit: SharedFit, rows: np.ndarray, logs) -> dict[str, np.ndarray]:
+    """Columns of the result from a fit by straight lines; ``logs`` are sums of log weights."""
     status = grade(
         enough=True,
-        flat=flat,
+        flat=is_flat(fit.sse / 2, fit.total / 2, rows, 3, 2),
         at_bound=fit.at_bound,
         progress=fit.progress,
         asymptote_error=fit.se_asymptote,
-        change=_quick_change(fit, change),
+        change=fit.change,
     )
-    with np.errstate(divide="ignore"):
-        loglik = -0.5 * rows * (np.log(2 * np.pi * sse / rows) + 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        loglik = -0.5 * rows * (np.log(2 * np.pi * fit.sse / rows) + 1) + 0.5 * logs
     aicc, bic = information_criteria(loglik, rows, 4)
-    found = {
-        "n": np.full(len(y), float(rows)),
-        "asymptote": np.where(constant, y[:, 0], fit.asymptote),
-        "gain": np.where(constant, 0.0, fit.gain),
-        "rate": np.where(constant, np.nan, fit.rate),
-        "start": np.where(constant, y[:, 0], fit.start),
+    return {
+        "n": rows,
+        "asymptote": fit.asymptote,
+        "gain": fit.gain,
+        "rate": fit.rate,
+        "start": fit.start,
         "se_asymptote": fit.se_asymptote,
         "se_gain": fit.se_gain,
         "se_rate": np.where(fit.at_bound, np.nan, fit.se_rate),
-        "sse": sse,
+        "sse": fit.sse,
         "loglik": loglik,
         "aicc": aicc,
         "bic": bic,
+        "status": status,
     }
-    if constant.any():
-        for name in ("se_asymptote", "se_gain", "se_rate", "loglik", "aicc", "bic"):
-            found[name] = np.where(constant, np.nan, found[name])
-    return {**found, "status": status}
-
-
-def _quick_change(fit: SharedFit, whole: np.ndarray) -> np.ndarray:
-    return whole * -np.expm1(-fit.progress)
 
 
 def _fill(result, rows, column, found) -> None:
@@ -161,7 +216,7 @@ def _slow(result, rows, column, batch: Batch, form: Form, first: float) -> None:
     fittable = (n > wanted) & (different >= wanted)
     still = _constant(data)
     for k in np.flatnonzero(fittable & still):
-        _flat_row(result, rows[k], column, data, k)
+        _flat_row(result, int(rows[k]), column, data, int(k))
     chosen = np.flatnonzero(fittable & ~still)
     if chosen.size:
         part = data.pick(chosen)

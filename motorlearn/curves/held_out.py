@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import cast
 
 import numpy as np
 import pandas as pd
@@ -85,8 +86,17 @@ def score_predictions(
     parts, family = [], "gaussian"
     for held in range(1, blocks):
         kept = rows.assign(**{outcome: rows[outcome].where(run != held)})
-        fits = fit_curves(
-            kept, outcome, practice=practice, by=keys, forms=forms, attempts=attempts, first=first
+        fits = cast(
+            CurveFits,
+            fit_curves(
+                kept,
+                outcome,
+                practice=practice,
+                by=keys,
+                forms=forms,
+                attempts=attempts,
+                first=first,
+            ),
         )
         family = fits.family
         parts.append(_losses(fits, rows[run == held], outcome, practice, attempts))

@@ -19,7 +19,7 @@ class Layout:
     """
 
     groups: int
-    differ: tuple[bool, bool, bool]
+    differ: tuple[bool, ...]
     vary: tuple[int, ...]
     residual: bool
 

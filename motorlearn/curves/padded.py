@@ -293,7 +293,7 @@ def _inverse(jacobian, weight, at_bound) -> np.ndarray:
     # A held rate gets a row of its own, so that the triangle stays invertible.
     extra = np.zeros((len(held), scale.shape[1], scale.shape[1]))
     extra[:, index, index] = held
-    triangle = np.linalg.qr(np.concatenate([weighted, extra], axis=1), mode="r")
+    triangle = np.asarray(np.linalg.qr(np.concatenate([weighted, extra], axis=1), mode="r"))
     weak = np.abs(triangle[:, index, index]).min(axis=1) < 1e-14
     triangle[weak] = np.eye(scale.shape[1])
     root = np.linalg.inv(triangle) / scale[:, :, None]

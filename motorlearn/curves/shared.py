@@ -106,6 +106,7 @@ class SharedFit:
     total: np.ndarray
     at_bound: np.ndarray
     progress: np.ndarray
+    change: np.ndarray
 
 
 def fit_shared(grid: Grid, y: np.ndarray) -> SharedFit:
@@ -113,32 +114,37 @@ def fit_shared(grid: Grid, y: np.ndarray) -> SharedFit:
     level = y.mean(axis=1)
     centred = y - level[:, None]
     total = np.einsum("ij,ij->i", centred, centred)
-    learner, node, cover = _candidates(grid, centred)
+    learner, node = peaks(product_in_blocks(centred, grid.search) ** 2)
+    cover = on_stretches(centred, grid.basis, learner, node)
     place, value = _climb(cover, grid.square[:, node], node, len(grid.centres) - 1)
-    best = _best_of_each(learner, value, len(y))
+    best = best_of_each(learner, value, len(y))
     learner, node, place = learner[best], node[best], place[best]
     return _describe(grid, centred, level, total, node, place, cover[:, best])
 
 
-def _candidates(grid: Grid, y) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Every local maximum of the explained sum of squares over the nodes."""
-    explained = _product(y, grid.search) ** 2
+def peaks(explained: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Learner and node of every local maximum over the nodes; each learner has one at least."""
     rising = explained[:, 1:] > explained[:, :-1]
     peak = np.ones(explained.shape, bool)
     peak[:, 1:] &= rising
     peak[:, :-1] &= ~rising
     learner, node = np.nonzero(peak)
+    return learner, node
+
+
+def on_stretches(rows: np.ndarray, basis: np.ndarray, learner, node) -> np.ndarray:
+    """Polynomials of inner products of learners' rows with the basis around their nodes."""
     order = np.argsort(node, kind="stable")
-    ends = np.searchsorted(node[order], np.arange(len(grid.centres) + 1))
+    ends = np.searchsorted(node[order], np.arange(len(basis) + 1))
     cover = np.empty((DEGREE + 1, len(node)))
     for k in np.flatnonzero(np.diff(ends)):
         for low in range(ends[k], ends[k + 1], ROWS_OF_PRODUCT):
             chosen = order[low : min(low + ROWS_OF_PRODUCT, ends[k + 1])]
-            cover[:, chosen] = grid.basis[k] @ y[learner[chosen]].T
-    return learner, node, cover
+            cover[:, chosen] = basis[k] @ rows[learner[chosen]].T
+    return cover
 
 
-def _product(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
+def product_in_blocks(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
     """Matrix product in small blocks: too small for BLAS to call up threads of its own.
 
     Batches already run beside each other, and blocks of fixed size give the same bits anywhere.
@@ -172,6 +178,12 @@ def _climb(cover, square, node, last) -> tuple[np.ndarray, np.ndarray]:
 def _newton(both, t, low, high) -> np.ndarray:
     """One safeguarded step uphill."""
     (c, s), (c1, s1), (c2, s2) = derivatives(both, t)
+    return uphill(t, (c, c1, c2), (s, s1, s2), low, high)
+
+
+def uphill(t, cover, square, low, high) -> np.ndarray:
+    """Newton step towards the maximum of cover²/square, given both with two derivatives."""
+    (c, c1, c2), (s, s1, s2) = cover, square
     slope = 2 * c1 * s - c * s1
     bend = 2 * c2 * s + c1 * s1 - c * s2
     downhill = bend * c < 0
@@ -179,7 +191,7 @@ def _newton(both, t, low, high) -> np.ndarray:
     return np.clip(t + np.clip(step, -0.7, 0.7), low, high)
 
 
-def _best_of_each(learner, value, count) -> np.ndarray:
+def best_of_each(learner, value, count) -> np.ndarray:
     """Row with the largest value for each learner; learners are in order and none is absent."""
     begin = np.searchsorted(learner, np.arange(count))
     top = np.maximum.reduceat(value, begin)
@@ -215,39 +227,93 @@ def _describe(grid, centred, level, total, node, t, cover) -> SharedFit:
     """Parameters and standard errors at the optimum."""
     width, count = grid.widths[node], centred.shape[1]
     log_rate = grid.centres[node] + width * t
-    rate = np.exp(log_rate)
     square, square1, _ = derivatives(grid.square[:, node], t)
     mean, mean1, _ = derivatives(grid.mean[:, node], t)
-    slope = horner(grid.slope[:, node], t)
     product = horner(cover, t)
     c = product / square
     sse = _residual_squares(grid, centred, total, node, t, product, square, c)
-    noise = sse / max(count - 3, 1)
-    half, mean1 = square1 / (2 * width), mean1 / width
+    line = Line(
+        level=level,
+        weight=np.full(len(level), float(count)),
+        rows=np.full(len(level), float(count)),
+        sse=sse,
+        total=total,
+        c=c,
+        square=square,
+        half=square1 / (2 * width),
+        slope=horner(grid.slope[:, node], t),
+        mean=mean,
+        mean1=mean1 / width,
+        log_rate=log_rate,
+        reach=np.full(len(level), grid.progress),
+    )
+    return natural(grid, line)
+
+
+@dataclass(frozen=True)
+class Line:
+    """Straight-line regression of scores on ``u`` at the best log rate of each learner.
+
+    ``c`` is the slope, ``square`` the sum of squares of u, ``half`` and ``slope`` its inner
+    products with the derivative of u by the log rate and of that with itself, ``mean`` and
+    ``mean1`` means of u and of the derivative, ``reach`` the range of practice.
+    """
+
+    level: np.ndarray
+    weight: np.ndarray
+    rows: np.ndarray
+    sse: np.ndarray
+    total: np.ndarray
+    c: np.ndarray
+    square: np.ndarray
+    half: np.ndarray
+    slope: np.ndarray
+    mean: np.ndarray
+    mean1: np.ndarray
+    log_rate: np.ndarray
+    reach: np.ndarray
+
+
+def natural(grid: Grid, line: Line) -> SharedFit:
+    """Asymptote, gain, rate and start with their standard errors."""
+    rate, c, mean = np.exp(line.log_rate), line.c, line.mean
+    noise = line.sse / np.maximum(line.rows - 3, 1)
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        gap = square * slope - half**2
-        var_c, var_log = noise * slope / gap, noise * square / (c**2 * gap)
-        both = -noise * half / (c * gap)
-        var_a = noise / count + (1 - mean) ** 2 * var_c
-        var_a += (c * mean1) ** 2 * var_log - 2 * (1 - mean) * c * mean1 * both
+        edge = (line.log_rate <= grid.centres[0]) | (line.log_rate >= grid.centres[-1])
+        gap = line.square * line.slope - line.half**2
+        # Too little bend for the digits there are: nothing is known but a straight line.
+        gap = np.where(gap > 1e-10 * line.square * line.slope, gap, 0.0)
+        var_c, var_log = noise * line.slope / gap, noise * line.square / (c**2 * gap)
+        both = -noise * line.half / (c * gap)
+        # A rate at a bound counts as known; the other errors are then conditional on it.
+        var_c = np.where(edge, noise / line.square, var_c)
+        var_log, both = np.where(edge, 0.0, var_log), np.where(edge, 0.0, both)
+        var_a = noise / line.weight + (1 - mean) ** 2 * var_c
+        var_a += (c * line.mean1) ** 2 * var_log - 2 * (1 - mean) * c * line.mean1 * both
         far = grid.origin * rate
         lift = np.exp(far)
         var_gain = lift**2 * (var_c + 2 * c * far * both + (c * far) ** 2 * var_log)
-        asymptote = level + c * (1 - mean)
-        edge = (log_rate <= grid.centres[0]) | (log_rate >= grid.centres[-1])
+        asymptote = line.level + c * (1 - mean)
+        progress = rate * line.reach
         return SharedFit(
             asymptote=asymptote,
             gain=-c * lift,
             rate=rate,
             start=asymptote - c * np.exp(-rate * grid.first),
-            se_asymptote=np.sqrt(np.maximum(var_a, 0)),
-            se_gain=np.sqrt(np.maximum(var_gain, 0)),
-            se_rate=rate * np.sqrt(np.maximum(var_log, 0)),
-            sse=sse,
-            total=total,
+            se_asymptote=_root(var_a),
+            se_gain=_root(var_gain),
+            se_rate=rate * _root(var_log),
+            sse=line.sse,
+            total=line.total,
             at_bound=edge,
-            progress=rate * grid.progress,
+            progress=progress,
+            change=np.abs(c) * -np.expm1(-progress),
         )
+
+
+def _root(variance: np.ndarray) -> np.ndarray:
+    """Standard error; infinite where the variance has no digits left."""
+    return np.sqrt(np.where(variance >= 0, variance, np.inf))
 
 
 def _residual_squares(grid, centred, total, node, t, product, square, c) -> np.ndarray:
