@@ -37,7 +37,8 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     fit : MixedFit
         A fitted model.
     observed : array (n,)
-        Outcome of the analysed rows, hits for a binomial model, in the order of ``fit.observed``.
+        Outcome of the analysed rows, hits for a binomial model, in the order of ``fit.observed``;
+        less the offset for a linear model that has one.
     reml : bool, optional
         Restricted or full maximum likelihood, if it shall differ.
     """

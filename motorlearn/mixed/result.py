@@ -163,7 +163,7 @@ class MixedFit(Result):
             A mean or probability, the linear predictor, or for the population the probability
             averaged over participants.
         offset : str, optional
-            Column that is added to the linear predictor.
+            Column that is added to the linear predictor; that of the fit if not given.
 
         Returns
         -------
@@ -177,6 +177,7 @@ class MixedFit(Result):
         """
         refuse_gaps(self.design, table)
         eta = self.design.fixed.apply(table) @ self.beta
+        offset = offset or self.recipe.columns.get("offset")
         if offset is not None:
             require_columns(table, (offset,))
             eta = eta + table[offset].to_numpy(float)
@@ -190,7 +191,8 @@ class MixedFit(Result):
     def simulate(self, draws: int, *, seed: int) -> Array:
         """Draw outcomes of the analysed rows from the fitted model, (draws, n).
 
-        Random effects are drawn anew; a binomial model gives hits.
+        Random effects are drawn anew; a binomial model gives hits. Like ``observed``, outcomes of
+        a linear model with an offset are less the offset.
         """
         rng = np.random.default_rng(seed)
         cell, weight = self.design.cell, self.design.weight
@@ -218,6 +220,9 @@ class MixedFit(Result):
 
     def test(self, terms: str | Sequence[str]) -> FTest:
         """Test that all columns of one or several terms of the formula are zero.
+
+        With the default coding a term that is part of an interaction is tested at the reference
+        levels of the others; code them ``C(name, Sum)`` to test it averaged over their levels.
 
         Parameters
         ----------

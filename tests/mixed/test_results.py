@@ -108,6 +108,25 @@ def test_unknown_people_levels_and_gaps_are_refused(hits, small_study):
         hits.predict(small_study, participants="everybody")
 
 
+@pytest.mark.parametrize("family", ["gaussian", "binomial"])
+def test_the_offset_of_the_fit_is_used_in_predictions(small_study, family):
+    table = small_study.assign(handicap=np.linspace(-1, 1, 72))
+    outcome, options = (
+        ("hits", {"attempts": "throws"})
+        if family == "binomial"
+        else (
+            "radial_error",
+            {},
+        )
+    )
+    fit = ml.fit_mixed(
+        f"{outcome} ~ phase", table, random=ONE, family=family, offset="handicap", **options
+    )
+    assert_allclose(fit.predict(table), fit.fitted(), atol=1e-10)
+    with pytest.raises(InputError, match="handicap"):
+        fit.predict(small_study)
+
+
 def test_residuals_sum_to_zero_within_the_fixed_part(errors, small_study):
     rest = small_study["radial_error"] - errors.fitted(participants="population")
     assert_allclose(rest.groupby(small_study["phase"]).mean(), 0, atol=1e-9)  # balanced
