@@ -89,6 +89,18 @@ def read_formula(text: str, *, response: bool = True) -> Formula:
     return Formula(left, terms, _unique(names), _unique(response_names))
 
 
+def canonical_term(text: str) -> str:
+    """Write one term as the columns of the matrix name it.
+
+    Examples
+    --------
+    >>> canonical_term("C(group, Sum):phase")
+    'C(group, contr.sum):phase'
+    """
+    term = read_formula(text, response=False).terms.removeprefix("1 + ")
+    return re.sub(r"^\((.*)\)$", r"\1", term).replace(" : ", ":")
+
+
 def evaluate_response(formula: Formula, columns: Mapping[str, np.ndarray]) -> np.ndarray:
     """Compute the outcome from its columns by walking the checked left-hand side."""
     return _value(ast.parse(formula.response, mode="eval").body, columns)

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.designs import Design
+from motorlearn.mixed.formulas import canonical_term
 from motorlearn.mixed.inference import FTest, Inference, f_test
 from motorlearn.mixed.links import INVERSE_LINKS
 from motorlearn.mixed.matrices import require_columns
@@ -229,8 +230,11 @@ class MixedFit(Result):
         terms : str or sequence of str
             Terms as in the formula, for example ``"group:phase"``, or names of fixed effects.
         """
-        asked = [terms] if isinstance(terms, str) else list(terms)
         assigned = self.design.fixed.assigned
+        asked = [
+            name if name in (*assigned, *self.fixed_names) else canonical_term(name)
+            for name in ([terms] if isinstance(terms, str) else terms)
+        ]
         rows = [
             number
             for number, (name, term) in enumerate(zip(self.fixed_names, assigned, strict=True))

@@ -346,3 +346,19 @@ def test_small_sample_inference_at_a_variance_of_zero(singular, method):
     assert_allclose(fit.estimates["estimate"], expected["estimate"], atol=1e-7)
     assert_allclose(fit.estimates["std_error"], expected[f"{key}_se"], atol=1e-7)
     assert_allclose(fit.estimates["df"], expected[f"{key}_df"], rtol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("method", "key"),
+    [("satterthwaite", "type3_satterthwaite"), ("kenward-roger", "type3_kr")],
+)
+def test_main_effects_under_sum_coding_are_type_three(computed, ring_push, method, key):
+    fit = ml.fit_mixed(
+        "radial_error ~ C(group, Sum) * C(phase, Sum)",
+        ring_push,
+        random={"participant": "1"},
+        df=method,
+    )
+    terms = ("C(group, Sum)", "C(phase, Sum)", "C(group, Sum):C(phase, Sum)")
+    found = [(t.statistic, t.df1, t.df2, t.p) for t in map(fit.test, terms)]
+    assert_allclose(np.ravel(found), computed[key], rtol=1e-4)

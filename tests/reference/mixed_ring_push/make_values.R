@@ -46,3 +46,7 @@ for (link in c("probit", "cloglog")) {
   m <- glmer(cbind(hits, attempts - hits) ~ time + (1 | participant), d, family = binomial(link), nAGQ = 25, control = glm_tight)
   out(paste0(link, "_fixef"), fixef(m)); out(paste0(link, "_sd"), getME(m, "theta"))
 }
+options(contrasts = c("contr.sum", "contr.poly"))
+m <- lmer(radial_error ~ group * phase + (1 | participant), d, control = tight)
+a <- anova(m, type = 3); out("type3_satterthwaite", t(as.matrix(a[, c("F value", "NumDF", "DenDF", "Pr(>F)")])))
+a <- anova(m, type = 3, ddf = "Kenward-Roger"); out("type3_kr", t(as.matrix(a[, c("F value", "NumDF", "DenDF", "Pr(>F)")])))
