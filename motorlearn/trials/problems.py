@@ -36,9 +36,14 @@ def problem_frame(
     }
     lengths = {len(part) for part in parts.values() if _is_sequence(part)}
     size = lengths.pop() if lengths else 1
+    if isinstance(value, pd.Series):
+        parts["value"] = value.array
+    if isinstance(advice, pd.Series):
+        parts["advice"] = advice.array
     frame = pd.DataFrame(parts, index=pd.RangeIndex(size), columns=list(PROBLEM_COLUMNS))
     frame["row"] = frame["row"].astype("Int64")
-    frame["value"] = frame["value"].map(_shown).astype("str")
+    if not isinstance(frame["value"].dtype, pd.StringDtype) or _unprintable(frame["value"]):
+        frame["value"] = frame["value"].map(_shown).astype("str")
     return frame
 
 
@@ -149,7 +154,7 @@ def _with_value(problem: pd.Series) -> str:
 
 
 def _joined(advice: pd.Series) -> str:
-    distinct = list(dict.fromkeys(advice))
+    distinct = advice.unique()
     return distinct[0] if len(distinct) == 1 else f"{distinct[0]} (and similar, see the full list)"
 
 
@@ -161,6 +166,10 @@ def _shown(value: Any) -> str:
         return str(int(number)) if number.is_integer() and abs(number) < 1e15 else f"{number:.6g}"
     text = str(value)
     return text if text.isprintable() else "".join(map(_visible, text))
+
+
+def _unprintable(texts: pd.Series) -> bool:
+    return bool(texts.str.contains(r"[^[:print:]]|[^\x00-\x7f]", regex=True).any())
 
 
 def _visible(sign: str) -> str:

@@ -83,7 +83,7 @@ def hits_above_attempts(sheet: Sheet) -> pd.DataFrame:
     if not sheet.has("attempts"):
         return problem_frame(
             "hits without attempts",
-            severity="error",
+            severity="doubt",
             file=sheet.file,
             sheet=sheet.title,
             column=sheet.column("hits"),
@@ -150,17 +150,15 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))
     same = whole[again] == whole[first]
-    advice = [
-        f"the same as row {row}: "
-        + ("pasted twice?" if alike else "values differ, which is right?")
-        for row, alike in zip(sheet.rows[first], same, strict=True)
-    ]
-    texts = [sheet.table[name].iloc[again].astype("str").fillna("–") for name in names]
+    ends = np.where(same, "pasted twice?", "values differ, which is right?")
+    rows = pd.Series(sheet.rows[first]).astype("str")
+    advice = "the same as row " + rows + ": " + pd.Series(ends, dtype="str")
+    place, *inner = (sheet.table[name].iloc[again].astype("str").fillna("–") for name in names)
     return sheet.problems(
         "duplicate trial",
         again,
         column="trial" if sheet.has("trial") else "participant",
-        values=[", ".join(cells) for cells in zip(*texts, strict=True)],
+        values=place.str.cat(inner, sep=", "),
         severity="error",
         advice=advice,
     )

@@ -67,12 +67,12 @@ class Sheet:
         return problem_frame(
             rule,
             severity=severity,
-            advice=advice if isinstance(advice, str) else list(advice),
+            advice=advice if isinstance(advice, str | pd.Series) else list(advice),
             file=self.file,
             sheet=self.sheet if isinstance(self.sheet, str) else self.sheet[lines],
             row=self.rows[lines],
             column=self._columns(column, lines),
-            value=list(values) if not isinstance(values, str) else values,
+            value=values if isinstance(values, str | pd.Series) else list(values),
         )
 
     def _columns(self, name: str, lines: np.ndarray) -> str | np.ndarray:

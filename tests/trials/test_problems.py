@@ -7,7 +7,13 @@ from typer.testing import CliRunner
 
 from motorlearn.commands import app
 from motorlearn.tables import to_csv, to_html, to_text
-from motorlearn.trials import no_problems, problem_counts, problem_list, problem_page
+from motorlearn.trials import (
+    no_problems,
+    problem_counts,
+    problem_list,
+    problem_page,
+    read_trials,
+)
 from motorlearn.trials.problem_page import problem_table
 from motorlearn.trials.problems import gather, problem_frame
 
@@ -119,3 +125,11 @@ def test_import_and_share_from_the_command_line(study_folder, tmp_path_factory):
     result = runner.invoke(app, ["share", str(study_folder.path), "--out", str(place / "pack")])
     assert result.exit_code == 0, result.output
     assert "Left out: trials.date" in result.output
+
+
+def test_signs_a_terminal_would_obey_are_shown_as_escapes(tmp_path):
+    file = tmp_path / "t.csv"
+    file.write_text("participant,x\np1,1\np2,\x1b[31mred\np3,2\np4,\u202e9\n", encoding="utf-8")
+    text = problem_list(read_trials(file).problems)
+    assert "\x1b" not in text and "\u202e" not in text
+    assert "\\x1b[31mred" in text
