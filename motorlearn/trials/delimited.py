@@ -249,7 +249,7 @@ def _single_byte(content: bytes) -> tuple[str, str]:
 def _check_is_text(text: str, file: str) -> None:
     sample = text[:_SAMPLE]
     odd = sum(ord(sign) < 32 and sign not in "\t\r\n\f\x1a" for sign in sample)
-    if "\x00" in text or odd > 0.01 * len(sample):
+    if "\x00" in text or odd > max(2, 0.01 * len(sample)):
         raise FileError(
             "the file is not text", [file], "name a CSV, TSV, Excel, ODS or Parquet file"
         )

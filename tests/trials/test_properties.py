@@ -16,7 +16,7 @@ from motorlearn.trials import import_trials, table_bytes
 from motorlearn.trials.values import read_number
 
 QUIET = settings(
-    max_examples=100,
+    max_examples=60,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
