@@ -108,11 +108,6 @@ class MixedFit(Result):
         """Fixed effects as an array."""
         return self.estimates["estimate"].to_numpy()
 
-    @property
-    def eta(self) -> Array:
-        """Fixed part of the linear predictor of the analysed rows, offset included."""
-        return (self.design.x @ self.beta + self.design.offset)[self.design.cell]
-
     def fitted(self, *, participants: str = "known", scale: str = "response") -> pd.Series:
         """Fitted values of the analysed rows, indexed by their position in the table.
 
