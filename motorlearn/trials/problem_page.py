@@ -13,9 +13,11 @@ _SIGNS = {"error": "✖", "doubt": "?", "note": "·"}
 _STYLE = """
 body{font:16px/1.5 system-ui,sans-serif;max-width:60rem;margin:2rem auto;padding:0 1rem;
 color:#1a1a1a;background:#fff}
-table{border-collapse:collapse;width:100%;margin:.5rem 0}
+table{border-collapse:collapse;table-layout:fixed;width:100%;margin:.5rem 0}
 th,td{text-align:left;padding:.2rem .6rem;border-bottom:1px solid #767676;vertical-align:top;
-overflow-wrap:anywhere}
+overflow-wrap:anywhere;width:34%}
+th:nth-child(2){width:22%}
+th:nth-child(3){width:44%}
 details{margin:.6rem 0;border:1px solid #767676;border-radius:.3rem;padding:.4rem .8rem}
 summary{cursor:pointer;font-weight:600}
 """

@@ -131,7 +131,7 @@ def propose_recipe(
     }
     recipe = ImportRecipe.model_validate(content)
     reasons = _reasons(grid, headings, named, recipe)
-    return Proposal(recipe, reasons, _questions(grid, headings, recipe))
+    return Proposal(recipe, reasons, _questions(grid, recipe, design))
 
 
 def _heading_line(grid: Grid) -> int | None:
@@ -329,7 +329,7 @@ def _said(entry: WideColumn) -> str:
     return f"hits ({entry.notation}) of {of} at {when}"
 
 
-def _questions(grid: Grid, headings: Headings, recipe: ImportRecipe) -> tuple[str, ...]:
+def _questions(grid: Grid, recipe: ImportRecipe, design: Design | None) -> tuple[str, ...]:
     asked = [f"Detected: {what}: {why}." for what, why in grid.evidence.items()]
     open_ended = [
         entry.heading
@@ -346,4 +346,9 @@ def _questions(grid: Grid, headings: Headings, recipe: ImportRecipe) -> tuple[st
         )
     if any(entry.notation == "share" for entry in recipe.wide):
         asked.append("Are numbers up to 1 shares of the attempts?")
+    if design is not None and not design.study.ethics_approval:
+        asked.append(
+            "The plan names no ethics approval (study.ethics_approval): name it before data of "
+            "people are taken in."
+        )
     return tuple(asked)

@@ -268,6 +268,16 @@ def test_recipes_that_cannot_be_followed_are_refused(tmp_path, design):
         )
 
 
+def test_what_a_file_cannot_say_is_asked(tmp_path, design):
+    rows = [[f"P{i}", "B", 0.25 * i, "", 9, "", 8] for i in range(1, 5)]
+    asked = " ".join(propose_recipe(weekly(tmp_path, rows), design=design).questions)
+    assert "Are numbers up to 1 shares of the attempts?" in asked
+    assert "only a test after a gap" in asked
+    assert "no ethics approval" in asked
+    no_plan = propose_recipe(tmp_path / "weekly.xlsx").questions
+    assert any(question.startswith("How many attempts") for question in no_plan)
+
+
 def test_a_file_without_anything_like_a_participant_is_not_proposed(tmp_path):
     file = tmp_path / "t.csv"
     file.write_text("a,b\n1,2\n3,4\n")
