@@ -34,6 +34,7 @@ _POINT_NUMBER: Final = re.compile(r"[+-]?\d+\.\d+")
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})+")
 _SAMPLE: Final = 1 << 16
 _CHUNK: Final = 50_000
+_UNCERTAIN: Final = "uncertain, "
 
 
 def read_delimited(
@@ -54,6 +55,8 @@ def read_delimited(
     rows, columns, ragged = _cells(content if body is text else body, mark)
     point, point_why = (decimal, "as declared") if decimal else find_decimal(sample, mark)
     marks += [_ragged_marks(ragged, file)] if ragged else []
+    if point_why.startswith(_UNCERTAIN):
+        marks.append(_decimal_doubt(point, file))
     evidence = {
         "encoding": f"{used} ({how})",
         "separator": f"{SEPARATORS.get(mark, mark)}: {why}",
@@ -106,6 +109,8 @@ def find_decimal(lines: list[str], separator: str) -> tuple[str, str]:
     sure_commas = [cell for cell in commas if not _THOUSANDS.fullmatch(cell)]
     sure_points = [cell for cell in points if not _THOUSANDS.fullmatch(cell)]
     why = f"{len(commas)} cells such as 1,5 and {len(points)} such as 1.5 in the sample"
+    if not sure_commas and not sure_points and (commas or points) and separator != ",":
+        why = _UNCERTAIN + why
     if len(sure_commas) != len(sure_points):
         return ("," if len(sure_commas) > len(sure_points) else "."), why
     return ("," if len(commas) > len(points) and separator != "," else "."), why
@@ -201,6 +206,17 @@ def _ragged_marks(ragged: list[tuple[int, int, int]], file: str) -> pd.DataFrame
         row=[row for row, _, _ in ragged],
         value=[f"{width} fields instead of {usual}" for _, width, usual in ragged],
         advice="look for a separator inside a text, or a value that is missing",
+    )
+
+
+def _decimal_doubt(point: str, file: str) -> pd.DataFrame:
+    name = "comma" if point == "," else "point"
+    return problem_frame(
+        "decimal mark uncertain",
+        severity="doubt",
+        file=file,
+        advice=f"every number with a mark has three digits behind it (1.500 or 1,500): the {name} "
+        "was taken as decimal mark, not as thousands; declare it in the import recipe if it is not",
     )
 
 

@@ -89,6 +89,16 @@ def test_separator_and_decimal_mark_are_found(tmp_path, separator, decimal):
     assert rules(trials) == ["outcome never varies"]
 
 
+def test_a_mark_that_may_separate_thousands_is_asked_about(tmp_path):
+    trials = ml.read_trials(written(tmp_path, "participant;x\np1;1.500\np2;2.500\n"))
+    assert rules(trials) == ["decimal mark uncertain"]
+    trials = ml.read_trials(written(tmp_path, "participant;x\np1;1.500\np2;2.25\n"))
+    assert rules(trials) == []
+    trials = ml.read_trials(written(tmp_path, 'participant,x\np1,"1,500"\np2,7.5\n'))
+    assert rules(trials) == ["ambiguous number"]
+    assert np.isnan(trials.table["x"][0])
+
+
 @pytest.mark.parametrize(
     ("encoding", "doubted"),
     [
