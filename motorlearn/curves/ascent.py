@@ -47,8 +47,10 @@ class Summit:
         return self.slack < 1e-6
 
 
-def approach(likelihood: Likelihood, start: np.ndarray, *, rounds: int) -> np.ndarray:
-    """Climb from a start to near the top, ``rounds`` times at most.
+def approach(
+    likelihood: Likelihood, start: np.ndarray, *, rounds: int
+) -> tuple[np.ndarray, np.ndarray]:
+    """Climb from a start to near the top, ``rounds`` times at most: point and inverse there.
 
     A likelihood whose nodes follow the point needs one round; one whose nodes stand still while
     climbing is given new nodes before each.
@@ -60,24 +62,26 @@ def approach(likelihood: Likelihood, start: np.ndarray, *, rounds: int) -> np.nd
     for _ in range(rounds):
         likelihood.adapt(point)
         likelihood.release()
-        point, height, inverse = climb(likelihood.value, point, inverse, 0.05)
+        point, height, inverse = climb(likelihood.value, point, inverse, 0.3)
         if abs(height - last) < 1e-4:
             break
         last = height
-    return point
+    return point, inverse
 
 
-def settle(likelihood: Likelihood, point: np.ndarray) -> Summit:
-    """Newton's method to the top, with the nodes placed anew until that changes nothing."""
-    likelihood.adapt(point)
-    summit = _newton(likelihood.value, point, None)
-    for _ in range(6):
-        likelihood.adapt(summit.point)
-        again = _newton(likelihood.value, summit.point, summit.information)
-        settled = abs(again.loglik - summit.loglik) < 1e-8
-        summit = again
-        if settled:
+def settle(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> Summit:
+    """Climb to the top on nodes that stand still, placed anew until that changes nothing.
+
+    The second derivatives are taken at the top itself: standard errors come from them.
+    """
+    last = -np.inf
+    for _ in range(8):
+        likelihood.adapt(point)
+        point, height, inverse = climb(likelihood.value, point, inverse, 1e-5)
+        if abs(height - last) < 1e-8:
             break
+        last = height
+    summit = _newton(likelihood.value, point)
     likelihood.release()
     return summit
 
@@ -105,7 +109,7 @@ def climb(
         share = 1.0
         while share > 1e-6:
             new, new_gradient = _safe(value, point + share * step)
-            if new >= height + 1e-4 * share * float(step @ gradient):
+            if new >= height + 1e-4 * share * float(step @ gradient) - 1e-13 * abs(height):
                 break
             share *= 0.4
         else:
@@ -140,19 +144,19 @@ def _safe(value: Value, point) -> tuple[float, np.ndarray]:
     return height, slope
 
 
-def _newton(value: Value, point: np.ndarray, information: np.ndarray | None) -> Summit:
+def _newton(value: Value, point: np.ndarray) -> Summit:
     height, slope = value(point)
-    if information is None:
-        information = observed_information(value, point, slope)
+    information = observed_information(value, point, slope)
     for _ in range(NEWTON_STEPS):
         step = np.linalg.solve(_definite(information), slope)
-        if abs(slope @ step) < 1e-12:
+        gain = abs(slope @ step)
+        if gain < 1e-12:
             break
         tried, new, new_slope = _line(value, point, step, height)
         if tried is None:
             break
         point, height, slope = tried, new, new_slope
-        if abs(slope @ step) > 1e-4:
+        if gain > 1e-8:
             information = observed_information(value, point, slope)
     slack = float(abs(slope @ np.linalg.solve(_definite(information), slope)))
     return Summit(point, height, information, slack)

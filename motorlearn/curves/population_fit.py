@@ -100,13 +100,13 @@ def _likelihood(
 def _maximise(data: Learners, layout: Layout, nodes: int, start) -> Summit:
     hits = data.trials is not None
     rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
-    point = approach(rough, start, rounds=12 if hits else 1)
-    return settle(_likelihood(data, layout, nodes, rough.peak), point)
+    point, inverse = approach(rough, start, rounds=12 if hits else 1)
+    return settle(_likelihood(data, layout, nodes, rough.peak), point, inverse)
 
 
 def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool]:
     """Climb from another start with few nodes; go all the way only if it leads elsewhere."""
-    few = _likelihood(data, layout, min(nodes, COARSE if data.trials is None else 3))
+    few = _likelihood(data, layout, min(nodes, 5 if data.trials is None else 3))
     few.adapt(start)
     few.release()
     reached = climb(few.value, start, inverse_of(best.information), 0.2)[0]
