@@ -1,6 +1,7 @@
 """Landing maps: where the object came to rest about the target, on equal axes."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -95,7 +96,7 @@ def _panel(axes: Axes, xy: np.ndarray, look: Look, reach: float, radius: float |
         axes.add_patch(Circle((0, 0), radius, facecolor=TARGET, edgecolor=SOFT_INK, zorder=0))
     axes.plot(0, 0, marker="+", color=SOFT_INK, markersize=5, zorder=1)
     beyond = (np.abs(xy) > reach).any(axis=1)
-    style = {"linestyle": "none", "color": look.colour}
+    style: dict[str, Any] = {"linestyle": "none", "color": look.colour}
     axes.plot(
         *xy[~beyond].T, marker=".", markersize=2.2, alpha=0.35, markeredgewidth=0, **style, zorder=2
     )

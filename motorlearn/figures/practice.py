@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -213,7 +214,7 @@ def _test_tick(key: tuple) -> str:
 def _ground(axes: Axes, left: float, right: float, chosen: Size) -> None:
     """A stretch of the x axis, cut off by slanted marks where time is left out."""
     across = axes.get_xaxis_transform()
-    style = {"transform": across, "clip_on": False, "zorder": 5}
+    style: dict[str, Any] = {"transform": across, "clip_on": False, "zorder": 5}
     axes.plot([left, right], [0, 0], color=SOFT_INK, linewidth=chosen.line / 2, **style)
     for end in (left, right):
         axes.plot(

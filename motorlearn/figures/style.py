@@ -148,9 +148,14 @@ def contrast_ratio(first: str, second: str = PAPER) -> float:
 def legible(colour: str, ratio: float = 4.5, paper: str = PAPER) -> str:
     """Darken a colour in steps until it reaches a contrast ratio on the paper."""
     channels = np.array(to_rgb(colour))
-    while contrast_ratio(to_hex(channels), paper) < ratio and channels.max() > 0.01:
+    while contrast_ratio(_hex(channels), paper) < ratio and channels.max() > 0.01:
         channels = channels * 0.96
-    return to_hex(channels)
+    return _hex(channels)
+
+
+def _hex(channels: np.ndarray) -> str:
+    red, green, blue = (float(channel) for channel in channels)
+    return to_hex((red, green, blue))
 
 
 @contextlib.contextmanager
@@ -163,7 +168,7 @@ def house(size: SizeName = "thesis") -> Iterator[Size]:
         yield chosen
 
 
-def _settings(size: Size) -> dict[str, Any]:
+def _settings(size: Size) -> Any:
     return {
         "font.family": "sans-serif",
         "font.sans-serif": ["DejaVu Sans"],
@@ -235,7 +240,9 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel], *, offset: float = 8.0) -
     present = sorted((label for label in labels if np.isfinite(label.y)), key=lambda label: label.y)
     if not present:
         return []
-    axes.figure.draw_without_rendering()
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    figure.draw_without_rendering()
     wanted = np.array([axes.transData.transform((label.x, label.y))[1] for label in present])
     box = axes.get_window_extent()
     lines = max(label.text.count("\n") + 1 for label in present)

@@ -136,13 +136,14 @@ def _beside(
     design = study.design
     late = primary_stage(design, stages)
     found = beside(study, entry.comparison, entry.cells, late)
-    if entry.change_stages is not None and entry.outcome.name in table:
+    pair = entry.change_stages
+    if pair is not None and entry.outcome.name in table:
         effect = design.primary.effect if design.primary else "difference"
         found["mixed model"] = attempt(
             lambda: mixed_model(
                 table,
                 entry.outcome.name,
-                (entry.change_stages[0], late),
+                (pair[0], late),
                 effect,
                 _reference(design, _groups(table, design)),
             )

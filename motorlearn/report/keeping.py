@@ -98,7 +98,9 @@ def kept_from(folder: Path, wanted: str) -> Kept:
     if not isinstance(stored, dict) or stored.get("fingerprint") != wanted:
         return Kept(folder, {})
     files = stored.get("files")
-    safe = isinstance(files, dict) and all(
+    if not isinstance(files, dict):
+        return Kept(folder, {})
+    safe = all(
         isinstance(value, str) and ".." not in name and not name.startswith("/")
         for name, value in files.items()
     )

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
+from typing import Any
 
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
@@ -41,7 +42,7 @@ TITLES = {
 
 def side_sections(found: Findings) -> Iterator[Block]:
     """Give the blocks of every section that the study has results for."""
-    writers = {
+    writers: dict[str, Callable[[Any, Findings], Iterator[Block]]] = {
         "agreement": _agreement,
         "curves": _curves,
         "population curve": _population,

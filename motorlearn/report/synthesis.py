@@ -127,7 +127,9 @@ def synthesise(contrasts: Mapping[str, pd.Series], *, alike: bool = True) -> Syn
     return Synthesis(
         _studies(usable, y, se, summary, scale),
         scale,
-        *(back(value) for value in (summary.mean, *summary.interval)),
+        back(summary.mean),
+        back(summary.interval[0]),
+        back(summary.interval[1]),
         p=summary.p,
         tau2=summary.tau2,
         q=summary.q,

@@ -1,11 +1,12 @@
 """Tables of a report, each a function of what was found."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
 
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.design import Design
 from motorlearn.report.findings import Findings, OutcomeFindings
 from motorlearn.tables import Column, Table
@@ -22,9 +23,18 @@ def slug(text: str) -> str:
     return "".join(c if c.isalnum() else "-" for c in text.lower()).strip("-")
 
 
+def _written(places: int) -> Callable[..., Column]:
+    """Maker of columns of numbers with so many decimals."""
+
+    def column(name: str, label: str = "", unit: str = "") -> Column:
+        return Column(name, label, "number", unit, places)
+
+    return column
+
+
 def participants_table(found: Findings) -> Table:
     """Participants by group: numbers and shares, mean and SD; without tests of the baseline."""
-    rows = [("Allocated", "", found.allocated)]
+    rows: list[tuple[str, str, Mapping[str, object]]] = [("Allocated", "", found.allocated)]
     people, decimal = found.people, found.outcomes[0].voice.decimal
     for name in people.columns:
         if name in IDENTIFIERS:
@@ -84,7 +94,7 @@ def _shares(people: pd.DataFrame, name: str) -> list[tuple[str, str, dict[str, s
 
 def programme_table(design: Design) -> Table:
     """The programme: every session and test with its day, trials and feedback."""
-    rows = [
+    rows: list[dict[str, Any]] = [
         {
             "order": (session.day, 1, session.session),
             "part": f"Practice session {session.session}",
@@ -139,19 +149,19 @@ def descriptives_table(entry: OutcomeFindings) -> Table:
         stage=[voice.label(name).split(" (")[0] for name in entry.by_task["stage"]]
     )
     tasks = (Column("task"),) if (rows["task"] != "all").any() else ()
-    number = {"kind": "number", "decimals": voice.decimals}
+    number = _written(voice.decimals)
     columns = (
         Column("stage"),
         Column("group"),
         *tasks,
         Column("n", kind="count"),
-        Column("mean", **number),
-        Column("sd", "SD", **number),
-        Column("median", **number),
-        Column("quartile_low", "25 %", **number),
-        Column("quartile_high", "75 %", **number),
-        Column("conf_low", "95 % CI lower", **number),
-        Column("conf_high", "upper", **number),
+        number("mean"),
+        number("sd", "SD"),
+        number("median"),
+        number("quartile_low", "25 %"),
+        number("quartile_high", "75 %"),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
     )
     unit = f" ({entry.outcome.unit})" if entry.outcome.unit else ""
     cells = "test, group and task" if tasks else "test and group"
@@ -196,13 +206,13 @@ def adjusted_table(entry: OutcomeFindings) -> Table:
     rows = comparison.adjusted_means.assign(
         stage=[voice.label(name).split(" (")[0] for name in comparison.adjusted_means["phase"]]
     )
-    number = {"kind": "number", "decimals": voice.decimals}
+    number = _written(voice.decimals)
     columns = (
         Column("stage"),
         Column("group"),
-        Column("estimate", "adjusted mean", unit=voice.outcome.unit, **number),
-        Column("conf_low", "95 % CI lower", **number),
-        Column("conf_high", "upper", **number),
+        number("estimate", "adjusted mean", unit=voice.outcome.unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
         Column("std_error", "standard error", "significant", decimals=3),
         Column("df", "df", "df"),
     )
@@ -221,15 +231,15 @@ def adjusted_table(entry: OutcomeFindings) -> Table:
 
 def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
     places = 2 if ratio else voice.decimals
-    number = {"kind": "number", "decimals": places}
+    number = _written(places)
     unit = "" if ratio else voice.outcome.unit
     return (
         Column("stage"),
         Column("contrast"),
         Column("n"),
-        Column("estimate", "ratio" if ratio else "difference", unit=unit, **number),
-        Column("conf_low", "95 % CI lower", **number),
-        Column("conf_high", "upper", **number),
+        number("estimate", "ratio" if ratio else "difference", unit=unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
         Column("statistic", "t", "number"),
         Column("df", "df", "df"),
         Column("p", "p", "p"),
@@ -264,6 +274,7 @@ def anova_table(entry: OutcomeFindings) -> Table:
 
 def practice_table(entry: OutcomeFindings) -> Table:
     """Mixed analysis of variance over blocks of practice."""
+    assert isinstance(entry.practice, BlockComparison)
     return _anova(
         entry.practice.anova,
         f"practice-{slug(entry.outcome.name)}",
@@ -303,14 +314,14 @@ def paired_table(entry: OutcomeFindings) -> Table:
         ]
     )
     ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
-    number = {"kind": "number", "decimals": 2 if ratio else voice.decimals}
+    number = _written(2 if ratio else voice.decimals)
     columns = (
         Column("group"),
         Column("change"),
         Column("n", kind="count"),
-        Column("estimate", "ratio" if ratio else "change", **number),
-        Column("conf_low", "95 % CI lower", **number),
-        Column("conf_high", "upper", **number),
+        number("estimate", "ratio" if ratio else "change"),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
         Column("statistic", "t", "number"),
         Column("df", "df", "df"),
         Column("p", "p", "p"),

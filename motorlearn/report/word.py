@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import docx
 from docx.document import Document as WordDocument
+from docx.enum.style import WD_STYLE_TYPE
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Cm, Pt, RGBColor
@@ -63,7 +64,7 @@ def _set_up(word: WordDocument, document: Document) -> None:
     _font(word.styles["Caption"], _SANS, 9)
     word.styles["Caption"].font.bold = False
     for name in ("Caution", "Author remark", "Table note"):
-        style = word.styles.add_style(name, docx.enum.style.WD_STYLE_TYPE.PARAGRAPH)
+        style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = word.styles["Normal"]
         _font(style, _SERIF, 9 if name == "Table note" else 11)
         if name != "Table note":

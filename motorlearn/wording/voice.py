@@ -2,6 +2,7 @@
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -157,7 +158,7 @@ def count(number: float, noun: str, *, spelt: bool = False) -> str:
 _LETTERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
-def listed(items: list[str], last: str = "and") -> str:
+def listed(items: Sequence[str], last: str = "and") -> str:
     """Join words as a sentence does.
 
     Examples
