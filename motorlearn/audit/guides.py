@@ -213,7 +213,7 @@ _GUIDES = (
     Guide(
         "uniformity",
         "p of uniformity of simulated residuals",
-        0.05,
+        0.03,
         None,
         False,
         source="Dunn & Smyth 1996, J Comput Graph Stat 5:236-244, for the residuals",
