@@ -70,9 +70,9 @@ class LessonFace(widgets.VBox):
 
     def uncover(self) -> None:
         """Show the picture, the controls and the conclusion."""
+        self._paint()
         self.stage.layout.display = None
         self.reveal.layout.display = "none"
-        self._paint()
 
     def _take(self, seed: int) -> None:
         self.seed = seed

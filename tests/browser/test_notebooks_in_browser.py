@@ -13,7 +13,11 @@ from pathlib import Path
 import pandas as pd
 import pytest
 from selenium import webdriver
-from selenium.common.exceptions import NoSuchElementException, StaleElementReferenceException
+from selenium.common.exceptions import (
+    NoSuchElementException,
+    StaleElementReferenceException,
+    TimeoutException,
+)
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
@@ -152,10 +156,7 @@ def test_a_lecture_moves_with_its_controls(browser, lab):
     browser.find_element(By.XPATH, "//button[contains(., 'cannot be said from practice')]").click()
     reveal.click()
     conclusion = wait(browser, lambda d: shown(d, ".ml-conclusion"))
-    assert (
-        "You predicted: cannot be said from practice"
-        in find(browser, ".ml-lesson").parent.page_source
-    )
+    assert wait(browser, lambda d: "You predicted: cannot be said from practice" in d.page_source)
     before, picture = conclusion.text, find(browser, ".ml-lesson img").get_attribute("src")
     assert "interaction" not in before and "cm" in before
     look(browser, "lecture")
@@ -199,21 +200,17 @@ def test_the_class_experiment_is_played_with_pointer_and_keyboard(browser, lab):
 
     floor = wait(browser, lambda d: shown(d, ".ml-aim-floor"))
     assert find(browser, ".ml-aim-heading").text == "Pretest: push 1 of 12"
-    push_with_pointer(browser, floor)
-    wait(browser, lambda d: made(d) == 1, 20)
+    push_until_made(browser, 1, lambda: push_with_pointer(browser, floor))
     assert "not shown" in find(browser, ".ml-aim-said").text
     for number in range(2, 13):
-        push_with_keys(browser, floor, 0.25)
-        wait(browser, lambda d, number=number: made(d) == number, 20)
+        push_until_made(browser, number, lambda: push_with_keys(browser, floor, 0.25))
     look(browser, "pretest")
 
     assert find(browser, ".ml-aim").get_attribute("data-phase") == "acquisition"
-    push_with_pointer(browser, floor)
-    wait(browser, lambda d: made(d) == 13, 20)
+    push_until_made(browser, 13, lambda: push_with_pointer(browser, floor))
     said = find(browser, ".ml-aim-said").text
     look(browser, "practice")
-    push_with_keys(browser, floor, 0.5, turns=3)
-    wait(browser, lambda d: made(d) == 14, 20)
+    push_until_made(browser, 14, lambda: push_with_keys(browser, floor, 0.5, turns=3))
 
     pushes = pd.read_csv(file)
     assert len(pushes) == 14 and set(pushes["device"]) == {"mouse", "keyboard"}
@@ -223,6 +220,18 @@ def test_the_class_experiment_is_played_with_pointer_and_keyboard(browser, lab):
     turned = pushes.iloc[13]
     if turned["task"] != "bank":
         assert (turned["x"] > 0) == (turned["task"] == "straight")
+
+
+def push_until_made(browser, number, push):
+    """Push again where a slow machine turned a push into none; a refused push is not counted."""
+    for _ in range(5):
+        wait(browser, lambda d: find(d, ".ml-aim").get_attribute("data-busy") == "false")
+        push()
+        with contextlib.suppress(TimeoutException):
+            wait(browser, lambda d: made(d) == number, 15)
+            return
+        assert "no push" in find(browser, ".ml-aim-said").text
+    raise AssertionError(f"push {number} was not made")
 
 
 def made(browser):
@@ -246,4 +255,3 @@ def push_with_keys(browser, floor, seconds, turns=0):
     for _ in range(turns):
         hand.send_keys(Keys.ARROW_RIGHT)
     hand.key_down(Keys.SPACE).pause(seconds).key_up(Keys.SPACE).perform()
-    time.sleep(0.6)

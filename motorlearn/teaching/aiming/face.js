@@ -146,6 +146,7 @@ function render({ model, el }) {
   function show() {
     const now = screen(), onFloor = now.page === "floor";
     root.dataset.page = now.page;
+    root.dataset.busy = busy;
     root.dataset.made = now.made;
     root.dataset.task = now.task || "";
     root.dataset.phase = now.phase || "";
@@ -180,6 +181,7 @@ function render({ model, el }) {
       return;
     }
     busy = true;
+    root.dataset.busy = busy;
     send({ event: "push", ...made, speed: Math.min(made.speed, 2400), device });
   }
 
