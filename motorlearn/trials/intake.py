@@ -6,9 +6,11 @@ from typing import Literal, get_args
 
 from motorlearn.design import ImportRecipe, read_design
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import write_bytes
+from motorlearn.files import write_bytes, write_text
 from motorlearn.tables import Column, Table
 from motorlearn.trials.folder import read_study
+from motorlearn.trials.package import table_bytes
+from motorlearn.trials.problem_page import problem_page
 from motorlearn.trials.proposing import Proposal, propose_recipe
 from motorlearn.trials.recipe_text import write_recipe
 from motorlearn.trials.safety import inside, read_bytes
@@ -42,7 +44,9 @@ def take_in(
     """Take a file into a study folder and read the study with it.
 
     The original is copied into the folder and never altered. If the plan has a recipe for a file
-    of this name it is used again, otherwise one is proposed and written into ``study.toml``.
+    of this name it is used again, otherwise one is proposed and written into ``study.toml``. The
+    changes with the sum of the original, the rows set aside and the problems are written beside
+    it (``import_changes.csv``, ``import_set_aside.csv``, ``import_problems.html``).
 
     Raises
     ------
@@ -73,7 +77,16 @@ def take_in(
         write_bytes(target, content)
     recipe = recipe.model_copy(update={"mode": mode})
     write_recipe(root / "study.toml", recipe)
-    return Intake(recipe, proposal, read_study(root))
+    study = read_study(root)
+    _write_record(root, study)
+    return Intake(recipe, proposal, study)
+
+
+def _write_record(root: Path, study: Study) -> None:
+    """Write beside the plan what was changed, what was set aside and what is doubtful."""
+    write_bytes(root / "import_changes.csv", table_bytes(study.trials.changes))
+    write_bytes(root / "import_set_aside.csv", table_bytes(study.trials.set_aside))
+    write_text(root / "import_problems.html", problem_page(study.problems))
 
 
 def change_table(study: Study) -> Table:

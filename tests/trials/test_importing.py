@@ -1,5 +1,6 @@
 """Wide weekly sheets, score notations, recipes that are proposed, written and replayed."""
 
+import hashlib
 import tomllib
 
 import numpy as np
@@ -152,6 +153,11 @@ def test_taking_a_file_in_copies_it_and_writes_the_recipe(tmp_path):
     assert len(intake.study.trials.table) == 12
     assert "week 2 hits" in to_text(intake.proposal.table())
     assert take_in(file, folder).proposal is None
+    changes = (folder / "import_changes.csv").read_text()
+    assert hashlib.sha256(file.read_bytes()).hexdigest() in changes
+    assert "12 of 20" in changes
+    assert "row of totals" in (folder / "import_set_aside.csv").read_text()
+    assert "share among counts" in (folder / "import_problems.html").read_text()
     file.write_bytes(file.read_bytes() + b" ")
     with pytest.raises(FileError, match="another file of this name"):
         take_in(file, folder)
