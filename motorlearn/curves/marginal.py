@@ -97,7 +97,7 @@ def given_rate(data: Learners, log_rate, height, amount, cover, variance: float)
     covariance, ``variance`` the residual variance.
     """
     c11, c12, c22 = cover
-    t11, t12, t22, s1, s2, u, w = _sums(data, *data.fall(log_rate))
+    t11, t12, t22, s1, s2, q1, q2, dy = _sums(data, *data.fall(log_rate))
     b11, b12 = variance + t11 * c11 + t12 * c12, t11 * c12 + t12 * c22
     b21, b22 = t12 * c11 + t22 * c12, variance + t12 * c12 + t22 * c22
     volume = b11 * b22 - b12 * b21
@@ -112,10 +112,11 @@ def given_rate(data: Learners, log_rate, height, amount, cover, variance: float)
     inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
     left = (squares - 2 * off + inner) / variance
     a1, a2 = height + m1, amount + m2
-    (u11, u12, u21, u22), (w1, w2) = u, w
-    turn = (a1 * (w1 - a1 * u11 - a2 * u21) + a2 * (w2 - a1 * u12 - a2 * u22)) / variance
-    turn = turn - c11 * (b11 * u11 + b12 * u21) - c12 * (b21 * u11 + b22 * u21)
-    turn = turn - c12 * (b11 * u12 + b12 * u22) - c22 * (b21 * u12 + b22 * u22)
+    # The two columns of the curve move with the log rate as lean and 1 times one derivative.
+    lean = -1.0 if data.start else 0.0
+    turn = (a2 + lean * a1) * (dy - a1 * q1 - a2 * q2) / variance
+    turn -= (lean * c11 + c12) * (b11 * q1 + b12 * q2)
+    turn -= (lean * c12 + c22) * (b21 * q1 + b22 * q2)
     spread = (
         v1 * v1 - b11 * t11 - b12 * t12,
         v1 * v2 - b11 * t12 - b12 * t22,
@@ -126,19 +127,16 @@ def given_rate(data: Learners, log_rate, height, amount, cover, variance: float)
 
 
 def _sums(data: Learners, basis, tilt):
-    """Inner products of the two columns of the curve, of the scores, and of the derivatives."""
+    """Inner products of the curve's two columns, the scores and the derivative of the basis."""
     f, fy = np.moveaxis(basis @ data.pair, 2, 0)
     d, dy = np.moveaxis(tilt @ data.pair, 2, 0)
     ff = np.einsum("pqt,pqt->pq", basis, basis)
     fd = np.einsum("pqt,pqt->pq", basis, tilt)
     total = data.total
     if not data.start:
-        zero = np.zeros_like(f)
-        return data.count + zero, f, ff, total + zero, fy, (zero, d, zero, fd), (zero, dy)
-    # Columns 1 - basis and basis; the derivative of the first is minus that of the second.
-    t11, t12 = data.count - 2 * f + ff, f - ff
-    u = (-(d - fd), d - fd, -fd, fd)
-    return t11, t12, ff, total - fy, fy, u, (-dy, dy)
+        return data.count, f, ff, total, fy, d, fd, dy
+    # Columns 1 - basis and basis.
+    return data.count - 2 * f + ff, f - ff, ff, total - fy, fy, d - fd, fd, dy
 
 
 @dataclass

@@ -37,7 +37,7 @@ class PopulationCurve(Result):
     group in brackets are differences from it. ``variances``: variance, SD and correlations of
     what varies between learners (``other`` is empty on a variance row). ``participants``: each
     learner's parameters, drawn towards the population by how little the own rows say.
-    ``group_tests``: likelihood-ratio tests of the group differences.
+    ``group_tests``: likelihood-ratio tests of the group differences, where asked for.
     """
 
     estimates: pd.DataFrame
@@ -133,7 +133,7 @@ def fit_population_curve(
     attempts: str | None = None,
     level: float = 0.95,
     quadrature: int | None = None,
-    tests: bool = True,
+    tests: bool = False,
 ) -> PopulationCurve:
     r"""Fit one curve to a population of learners, each with parameters of its own.
 
@@ -175,7 +175,7 @@ def fit_population_curve(
     quadrature : int, optional
         Nodes per dimension: 15 for scores, 5 for hits.
     tests : bool
-        Whether to test group differences by likelihood ratios.
+        Whether to test group differences by likelihood ratios; each takes another fit.
 
     Returns
     -------

@@ -44,9 +44,8 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     best, agree = _second_look(data, layout, nodes, best, other)
     if not np.isfinite(best.loglik):
         raise FitError("no start leads to a maximum of the likelihood of this population curve")
-    best, gap, nodes = _settle_nodes(data, layout, nodes, best, exact)
-    there = _likelihood(data, layout, nodes)
-    there.adapt(best.point)
+    best, gap, there = _settle_nodes(data, layout, nodes, best)
+    nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
     covariance, singular = _covariance(best, layout)
     return PopulationFit(
@@ -67,14 +66,21 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     )
 
 
-def _settle_nodes(data, layout, nodes, best, exact) -> tuple[Summit, float, int]:
-    """Take more nodes until twice as many change nothing; hits stay with what was asked for."""
-    if exact:
-        return best, 0.0, 1
+def _settle_nodes(data, layout, nodes, best) -> tuple[Summit, float, Marginal | HitMarginal]:
+    """Take more nodes until twice as many change nothing; hits stay with what was asked for.
+
+    Gives the maximum, the change with twice the nodes, and the likelihood placed at the maximum.
+    """
+    exact = data.trials is None and RATE not in layout.vary
     while True:
-        gap = abs(loglik_at(data, layout, 2 * nodes - 1, best.point) - best.loglik)
+        there = _likelihood(data, layout, 1 if exact else nodes)
+        there.adapt(best.point)
+        if exact:
+            return best, 0.0, there
+        more = loglik_at(data, layout, 2 * nodes - 1, best.point, there.peak)
+        gap = abs(more - best.loglik)
         if gap < SETTLED_GAP or data.trials is not None or nodes >= MOST_NODES:
-            return best, gap, nodes
+            return best, gap, there
         nodes = 2 * nodes - 1
         best = _maximise(data, layout, nodes, best.point)
 

@@ -87,5 +87,6 @@ def information_criteria(loglik, n, parameters):
     """
     q, n = np.asarray(parameters, float), np.asarray(n, float)
     room = n - q - 1
-    correction = np.where(room > 0, 2 * q * (q + 1) / np.where(room > 0, room, 1.0), np.inf)
-    return -2 * loglik + 2 * q + correction, -2 * loglik + q * np.log(np.maximum(n, 1.0))
+    correction = 2 * q * (q + 1) / np.where(room > 0, room, 1.0)
+    aicc = np.where(room > 0, -2 * loglik + 2 * q + correction, np.inf)
+    return aicc, -2 * loglik + q * np.log(np.maximum(n, 1.0))

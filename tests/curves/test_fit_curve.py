@@ -149,6 +149,12 @@ def test_statuses_are_honest(form):
     assert line.status in ("rate at a bound", "asymptote not seen")
 
 
+def test_four_outcomes_on_a_curve_are_fitted_without_a_criterion():
+    fit = ml.fit_curve([1, 2, 3, 4], [9, 7, 6, 5.5])
+    assert fit.value("rate") == pytest.approx(np.log(2))
+    assert fit.aicc == np.inf
+
+
 def test_a_clear_curve_is_ok_and_a_slow_one_is_not():
     noise = np.random.default_rng(3).normal(0, 0.2, TRIALS.size)
     clear = ml.fit_curve(TRIALS, 20 + 10 * np.exp(-0.15 * (TRIALS - 1)) + noise)

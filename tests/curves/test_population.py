@@ -147,7 +147,7 @@ def test_gain_and_start_are_one_model_where_both_parameters_vary():
 
 def test_group_differences_are_recovered_and_tested():
     table = simulate(60, group_shift=(3.0, 0.0, 0.0))
-    found = fit(table, group="group")
+    found = fit(table, group="group", tests=True)
     estimates = found.estimates.set_index("term")
     row = estimates.loc["asymptote[random]"]
     assert abs(row["estimate"] - 3.0) < 3 * row["std_error"]
@@ -160,10 +160,10 @@ def test_group_differences_are_recovered_and_tested():
 
 def test_relabelling_the_first_group_turns_the_differences_round():
     table = simulate(group_shift=(3.0, 0.0, 0.3))
-    one = fit(table, group="group", vary=("asymptote", "gain"), tests=False)
+    one = fit(table, group="group", vary=("asymptote", "gain"))
     turned = table.assign(group=table["group"].map({"blocked": "b", "random": "a"}))
     turned = turned.sort_values("group", kind="stable")
-    other = fit(turned, group="group", vary=("asymptote", "gain"), tests=False)
+    other = fit(turned, group="group", vary=("asymptote", "gain"))
     assert other.groups == ("a", "b")
     first = one.estimates.set_index("term")["estimate"]
     second = other.estimates.set_index("term")["estimate"]
@@ -194,7 +194,7 @@ def test_learners_are_drawn_towards_the_population():
 
 
 def test_bands_nest():
-    shown = fit(simulate(), group="group", tests=False).predict([1, 5, 20])
+    shown = fit(simulate(), group="group").predict([1, 5, 20])
     assert len(shown) == 6
     assert (shown["score_low"] < shown["learner_low"]).all()
     assert (shown["learner_low"] < shown["conf_low"]).all()

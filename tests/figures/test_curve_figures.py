@@ -38,7 +38,7 @@ def rows():
 @pytest.fixture(scope="module")
 def population(rows):
     return ml.fit_population_curve(
-        rows, "radial_error", practice="block", group="group", vary=("asymptote",), tests=False
+        rows, "radial_error", practice="block", group="group", vary=("asymptote",)
     )
 
 
