@@ -47,18 +47,26 @@ def column_shares(lines: list[list[str]]) -> list[float]:
     Examples
     --------
     >>> column_shares([["group", "n"], ["blocked", "24"], ["random", "23"]])
-    [0.7083333333333334, 0.2916666666666667]
+    [0.6785714285714286, 0.32142857142857145]
     """
     needs = []
     for texts in zip(*lines, strict=True):
         word = max((len(part) for text in texts for part in text.split()), default=1)
         text = max(min(len(text), LINE) for text in texts[1:]) if len(texts) > 1 else 0
-        needs.append(max(word, text) + 1.5)
+        needs.append(max(word, text) + 2.5)
     return [need / sum(needs) for need in needs]
 
 
 def _set_widths(made: WordTable, shares: list[float]) -> None:
     made.autofit = False
+    margins = OxmlElement("w:tblCellMar")
+    for side in ("left", "right"):
+        margin = OxmlElement(f"w:{side}")
+        margin.set(qn("w:w"), "45")
+        margin.set(qn("w:type"), "dxa")
+        margins.append(margin)
+    look = made._tbl.tblPr.find(qn("w:tblLook"))  # the schema wants margins before it
+    look.addprevious(margins)
     for column, share in zip(made.columns, shares, strict=True):
         column.width = int(PAGE * share)
         for cell in column.cells:

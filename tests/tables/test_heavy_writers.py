@@ -123,6 +123,12 @@ def test_word_marks_its_header_row_and_describes_itself(word):
     assert "3 rows" in properties.find(qn("w:tblDescription")).get(qn("w:val"))
 
 
+def test_word_keeps_the_order_that_the_schema_wants(word):
+    order = ["tblStyle", "tblW", "jc", "tblLayout", "tblCellMar", "tblLook", "tblCaption"]
+    found = [element.tag.split("}")[1] for element in word._tbl.tblPr]
+    assert [name for name in found if name in order] == order
+
+
 def test_word_columns_fill_the_page():
     shares = column_shares([TABLE.headings, *TABLE.cells()])
     assert sum(shares) == pytest.approx(1.0)
