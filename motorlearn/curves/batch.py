@@ -13,7 +13,6 @@ from motorlearn.curves.padded import Padded, describe, fit_padded
 from motorlearn.curves.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.status import (
     NO_CHANGE,
-    STATUSES,
     TOO_FEW,
     grade,
     information_criteria,
@@ -34,9 +33,6 @@ class Batch:
     y: np.ndarray
     weights: np.ndarray | None
     binomial: bool
-
-
-NUMBERS = ("asymptote", "gain", "start", "se_asymptote", "se_gain", "sse", "loglik", "aicc", "bic")
 
 
 def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
@@ -329,8 +325,3 @@ def _deviance(data: Padded, loss) -> np.ndarray:
             m > k, (m - k) * np.log((m - k) / m), 0
         )
     return 2 * (loss + full.sum(axis=1))
-
-
-def status_words(codes: np.ndarray) -> np.ndarray:
-    """Statuses as words."""
-    return np.array(STATUSES)[codes]
