@@ -169,13 +169,16 @@ def _plan_figures(found: Findings) -> Iterator[Block]:
     design, decimal = found.design, found.outcomes[0].voice.decimal
     practised = found.table[found.table["phase"] == PRACTICE_PHASE]
     tasks = [task.name for task in design.tasks]
-    timeline = if_possible(lambda: design_timeline(design))
-    yield from shown(timeline, "shows the plan in time.", decimal)
+    timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
+    if timed:
+        timeline = if_possible(lambda: design_timeline(design))
+        yield from shown(timeline, "shows the plan in time.", decimal)
     if len(tasks) > 1 and "task" in practised and len(practised):
         order = if_possible(lambda: trial_order_raster(practised, groups=found.groups, tasks=tasks))
         yield from shown(order, "shows in which order tasks were practised.", decimal)
-    load = if_possible(lambda: _load(found))
-    yield from shown(load, "adds up the planned trials by week.", decimal)
+    if timed:
+        load = if_possible(lambda: _load(found))
+        yield from shown(load, "adds up the planned trials by week.", decimal)
 
 
 def _load(found: Findings) -> Drawing:

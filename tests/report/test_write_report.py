@@ -108,6 +108,12 @@ def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
     assert f"{row['n_group']} of 24 random and {row['n_reference']} of 24 blocked" in text
 
 
+def test_a_plan_without_days_gets_no_timeline(studies):
+    document = compose(find(studies["programme"]()), versions=VERSIONS)
+    names = [drawing.name for drawing in document.drawings]
+    assert "design-timeline" not in names and "load-by-week" not in names
+
+
 def test_without_a_delayed_test_nothing_is_said_about_what_lasts(studies):
     text = " ".join(compose(find(studies["undelayed"]()), versions=VERSIONS).texts)
     assert not re.search(r"\blearn(?!er)", text, re.IGNORECASE)
