@@ -51,7 +51,8 @@ def new(
         "unit": unit,
         "seed": seed,
     }
-    series = sorted(_series().glob("[0-9][0-9]_*.ipynb")) if notebooks else []
+    shipped = ml.trials.shipped_study().parents[1] / "notebooks"
+    series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
     plan = ml.plan.write_plan(folder, _answers(given), notebooks=series)
     typer.echo(f"Plan written: {plan}")
     typer.echo(f"Next: read it, fill the gaps, and run  motorlearn audit {folder}")
@@ -70,13 +71,6 @@ def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
             value = tuple(part.strip() for part in str(value).split(",") if part.strip())
         answers[name] = default if value is None else value
     return ml.plan.Answers(**answers)
-
-
-def _series() -> Path:
-    """Folder of the notebooks: beside the package in a clone, inside it once installed."""
-    package = Path(ml.__file__).parent
-    installed = package / "shipped" / "notebooks"
-    return installed if installed.is_dir() else package.parent / "notebooks"
 
 
 @app.command()

@@ -9,7 +9,7 @@ Giving away: ``privacy``,
 """
 
 from motorlearn.trials.balance import attrition, baseline_differences, missing_table
-from motorlearn.trials.folder import read_study
+from motorlearn.trials.folder import read_study, shipped_study
 from motorlearn.trials.importing import import_trials
 from motorlearn.trials.intake import change_table, take_in
 from motorlearn.trials.orders import order_audit
@@ -51,6 +51,7 @@ __all__ = [
     "read_trials",
     "replace_identifiers",
     "share_study",
+    "shipped_study",
     "small_cells",
     "study_identifiers",
     "table_bytes",

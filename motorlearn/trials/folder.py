@@ -21,6 +21,35 @@ from motorlearn.trials.study import Study
 from motorlearn.trials.suspicions import suspicions
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
+_PACKAGE = Path(__file__).parents[1]
+
+
+def shipped_study() -> Path:
+    """Find the folder of the ring-push study that comes with the package.
+
+    Returns
+    -------
+    Path
+        ``data/ring-push`` beside the package in a clone, inside the package once installed.
+
+    Raises
+    ------
+    FileError
+        If this copy of the package came without the study.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> ml.read_study(ml.trials.shipped_study()).design.groups[0].name
+    'blocked'
+    """
+    for root in (_PACKAGE / "shipped", _PACKAGE.parent):
+        if (root / "data" / "ring-push" / "study.toml").is_file():
+            return root / "data" / "ring-push"
+    raise FileError(
+        "the ring-push study did not come with this copy", remedy="install the package anew"
+    )
+
 
 def read_study(folder: str | Path) -> Study:
     """Read a study folder: ``study.toml`` and the files it names, all problems together.
