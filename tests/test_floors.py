@@ -21,7 +21,7 @@ FLOORS = {
     "compare": 4,
     "curves": 3,
     "mixed": 3,
-    "linear": 3,
+    "linear": 2,
     "trials": 2,
     "measures": 2,
     "results": 1,

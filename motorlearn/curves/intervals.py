@@ -5,10 +5,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import chi2, norm, t
+from scipy.stats import chi2
 
 from motorlearn.curves.problem import Problem, complex_step
 from motorlearn.curves.solving import Solution, solve
+from motorlearn.linear.hypotheses import t_quantile
 
 
 @dataclass(frozen=True)
@@ -66,15 +67,9 @@ def _inverse(design: np.ndarray) -> np.ndarray:
     return root @ root.T
 
 
-def quantile(level: float, df: float) -> float:
-    """Two-sided quantile of t, or of the normal distribution where df is infinite."""
-    tail = (1 - level) / 2
-    return float(norm.isf(tail) if np.isinf(df) else t.isf(tail, df))
-
-
 def wald(spread: Spread, level: float) -> np.ndarray:
     """Estimate minus and plus a quantile times the standard error."""
-    half = quantile(level, spread.df) * spread.errors
+    half = t_quantile(level, spread.df) * spread.errors
     return np.stack([spread.estimates - half, spread.estimates + half], axis=1)
 
 
@@ -111,7 +106,7 @@ def _limit(problem, solution, spread, name, way, level) -> float:
         near = [theta for theta, free in zip(solution.theta, problem.free_rates) if free != name]
         return solve(held, start=np.array(near)).loss - solution.loss - cut
 
-    far = quantile(level, spread.df)
+    far = float(t_quantile(level, spread.df))
     for _ in range(8):
         if excess(far) > 0:
             return place(brentq(excess, 0.0, far, xtol=1e-7, rtol=1e-9))
@@ -122,7 +117,7 @@ def _limit(problem, solution, spread, name, way, level) -> float:
 def _rise(problem, solution, df, level) -> float:
     if problem.binomial:
         return float(chi2.isf(1 - level, 1)) / 2
-    return solution.loss * quantile(level, df) ** 2 / df
+    return solution.loss * t_quantile(level, df) ** 2 / df
 
 
 def bootstrap(

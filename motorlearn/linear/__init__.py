@@ -29,6 +29,7 @@ from motorlearn.linear.hypotheses import (
     f_test,
     joint_test,
     t_estimate,
+    t_quantile,
 )
 from motorlearn.linear.least_squares import LeastSquares, fit_least_squares
 from motorlearn.linear.multiplicity import holm
@@ -68,6 +69,7 @@ __all__ = [
     "sum_columns",
     "sums_of_squares",
     "t_estimate",
+    "t_quantile",
     "treatment_columns",
     "welch",
     "welch_one_way",

@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike
 from scipy import stats
 
 from motorlearn.exceptions import InputError
-from motorlearn.linear.least_squares import LeastSquares
+from motorlearn.linear.least_squares import Floats, LeastSquares
 
 
 @dataclass(frozen=True)
@@ -56,6 +56,17 @@ class FTest:
     partial_eta2: float
 
 
+def t_quantile(level: float, df: Floats | float) -> Floats:
+    """Two-sided quantile of t, of the normal distribution where ``df`` is infinite.
+
+    Examples
+    --------
+    >>> round(float(t_quantile(0.95, 10)), 4), round(float(t_quantile(0.95, np.inf)), 4)
+    (2.2281, 1.96)
+    """
+    return stats.t.isf((1 - level) / 2, df)
+
+
 def t_estimate(estimate: float, std_error: float, df: float, *, level: float = 0.95) -> Estimate:
     """Complete an estimate and its standard error with t, two-sided p and interval.
 
@@ -68,7 +79,7 @@ def t_estimate(estimate: float, std_error: float, df: float, *, level: float = 0
     if not (std_error > 0 and df > 0):
         nan = float("nan")
         return Estimate(float(estimate), nan, float(df), nan, nan, nan, nan)
-    reach = float(stats.t.isf((1 - level) / 2, df)) * std_error
+    reach = float(t_quantile(level, df)) * std_error
     t = estimate / std_error
     p = float(2 * stats.t.sf(abs(t), df))
     return Estimate(

@@ -7,6 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.designs import RandomPart
 from motorlearn.mixed.engine import Solution
 from motorlearn.mixed.inference import Inference, degrees_of_freedom
@@ -14,16 +15,11 @@ from motorlearn.mixed.inference import Inference, degrees_of_freedom
 Array = NDArray[np.float64]
 
 
-def quantile(level: float, df: Array | float) -> Array:
-    """Two-sided quantile of t, or of the normal distribution where df is infinite."""
-    return stats.t.ppf((1 + level) / 2, df)
-
-
 def inference_columns(estimate: Array, std_error: Array, df: Array, level: float = 0.95) -> dict:
     """Columns that follow from an estimate, its standard error and its df."""
     with np.errstate(divide="ignore", invalid="ignore"):
         statistic = estimate / std_error
-    margin = quantile(level, df) * std_error
+    margin = t_quantile(level, df) * std_error
     return {
         "estimate": estimate,
         "std_error": std_error,
@@ -71,7 +67,7 @@ def effects_frame(
         count, size = modes.shape
         std_error = np.sqrt(np.clip(np.einsum("gaa->ga", spread), 0, None)).ravel()
         estimate = modes.ravel()
-        margin = quantile(level, np.inf) * std_error
+        margin = t_quantile(level, np.inf) * std_error
         frames.append(
             pd.DataFrame(
                 {

@@ -13,9 +13,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
+from motorlearn.linear.hypotheses import t_quantile
+from motorlearn.linear.multiplicity import holm
 from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
 from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.frames import inference_columns, quantile
+from motorlearn.mixed.frames import inference_columns
 from motorlearn.mixed.inference import degrees_of_freedom
 from motorlearn.mixed.links import INVERSE_LINKS, mean_slope
 from motorlearn.mixed.result import MixedFit
@@ -176,7 +178,8 @@ def contrasts(
         labels, weights = _weights(names, kind, reference)
         frame = _compare(fit, [rows[i] for i in members], weights, scale, level)
         frame.insert(0, "contrast", labels)
-        frame.insert(frame.columns.get_loc("p") + 1, "p_adjusted", _adjust(frame["p"], adjust))
+        adjusted = holm(frame["p"]) if adjust == "holm" else frame["p"]
+        frame.insert(frame.columns.get_loc("p") + 1, "p_adjusted", adjusted)
         for position, (name, value) in enumerate(zip(inside, family, strict=True)):
             frame.insert(position, name, value)
         frames.append(frame)
@@ -254,7 +257,7 @@ def _probability_intervals(fit, found, level):
     """Intervals of probabilities, made on the logit scale so that they stay inside 0 to 1."""
     p = np.array([value for value, _ in found])
     error = np.array([np.sqrt(_delta_variance(fit, slope)) for _, slope in found])
-    margin = quantile(level, np.inf) * error / (p * (1 - p))
+    margin = t_quantile(level, np.inf) * error / (p * (1 - p))
     logit = np.log(p / (1 - p))
     inverse = INVERSE_LINKS["logit"]
     return inverse(logit - margin), inverse(logit + margin), p, error, np.full(len(p), np.inf)
@@ -337,17 +340,6 @@ def _polynomial(count: int) -> tuple[list[str], Array]:
     steps = np.arange(count) - (count - 1) / 2
     q, r = np.linalg.qr(np.vander(steps, len(names) + 1, increasing=True))
     return names, (q * np.sign(np.diag(r))).T[1:]
-
-
-def _adjust(p: pd.Series, method: str) -> Array:
-    values = p.to_numpy()
-    if method == "none":
-        return values
-    order = np.argsort(values)
-    steps = values[order] * (len(values) - np.arange(len(values)))
-    out = np.empty(len(values))
-    out[order] = np.minimum(1, np.maximum.accumulate(steps))
-    return out
 
 
 def _quantity(fit: MixedFit, scale: str) -> str:
