@@ -40,7 +40,7 @@ def without_each(model: PhaseModel) -> pd.DataFrame:
         found = _removed(whole, pair, y, x)
         for i, (estimate, error, df) in enumerate(found):
             t = t_estimate(estimate, error, df)
-            after = model.conclude(pair, t.estimate, t.low, t.high, t.p)
+            after = model.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p)
             changes = np.isfinite(t.p) and after.direction != before.direction
             rows.append(
                 (

@@ -50,7 +50,7 @@ def sign_flip_p(change: Floats, *, flips: int = 4999, seed: int = 0) -> float:
 
 def _conclusion(change: Floats, ratio: bool, p: float | None = None) -> Conclusion:
     t = one_sample(change)
-    numbers = np.array([t.estimate, t.low, t.high])
+    numbers = np.array([t.estimate, t.conf_low, t.conf_high])
     a, b, c = np.exp(numbers) if ratio else numbers
     label = f"change, {'ratio' if ratio else 'difference'}"
     return Conclusion(label, float(a), float(b), float(c), t.p if p is None else p)

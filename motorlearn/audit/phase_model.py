@@ -126,7 +126,7 @@ class PhaseModel:
                 t = model.difference(*pair, covariance=covariance)
             else:
                 t = whole.welch_of(pair)
-            found.append(self.conclude(pair, t.estimate, t.low, t.high, t.p))
+            found.append(self.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p))
         return tuple(found)
 
 

@@ -82,6 +82,11 @@ class Comparing:
         """A value of the analysis on the scale on which it is reported."""
         return float(np.exp(value)) if self.effect == "ratio" else float(value)
 
+    def shown_estimate(self, result: Estimate) -> tuple[float, float, float]:
+        """Estimate and limits on the scale on which they are reported."""
+        low, high = self.shown(result.conf_low), self.shown(result.conf_high)
+        return self.shown(result.estimate), low, high
+
     @property
     def suffix(self) -> str:
         """What the method says about the scale."""
@@ -98,7 +103,7 @@ def describe_means(comparing: Comparing) -> pd.DataFrame:
             sd = float(np.std(scores, ddof=1)) if scores.size > 1 else NAN
             # Scores without spread have the interval of their one value.
             same = sd == 0
-            low, high = (mean.estimate,) * 2 if same else (mean.low, mean.high)
+            low, high = (mean.estimate,) * 2 if same else (mean.conf_low, mean.conf_high)
             rows.append((phase, group, scores.size, mean.estimate, sd, low, high))
     return pd.DataFrame(rows, columns=list(MEAN_COLUMNS))
 
@@ -190,8 +195,8 @@ def adjusted_mean_rows(comparing: Comparing, adjusted: Adjusted) -> list[tuple]:
         mean = NO_ESTIMATE
         if adjusted.model is not None and group in adjusted.groups:
             mean = adjusted.model.adjusted_mean(adjusted.groups.index(group), level=comparing.level)
-        values = [comparing.shown(value) for value in (mean.estimate, mean.low, mean.high)]
-        rows.append((adjusted.phase, group, values[0], mean.std_error, mean.df, *values[1:]))
+        shown, *limits = comparing.shown_estimate(mean)
+        rows.append((adjusted.phase, group, shown, mean.std_error, mean.df, *limits))
     return rows
 
 
@@ -263,24 +268,23 @@ def _row(
     method: str,
 ) -> tuple:
     phase, group, reference, adjusted = key
-    low, high = comparing.shown(result.low), comparing.shown(result.high)
+    shown, *limits = comparing.shown_estimate(result)
     return (
         phase,
         group,
         reference,
         comparing.effect,
         adjusted,
-        comparing.shown(result.estimate),
+        shown,
         result.std_error,
         result.df,
         result.statistic,
         result.p,
         NAN,
-        low,
-        high,
+        *limits,
         effect.g,
-        effect.low,
-        effect.high,
+        effect.conf_low,
+        effect.conf_high,
         *sizes,
         method,
     )

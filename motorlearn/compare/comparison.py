@@ -291,7 +291,7 @@ _ANOVA = (
     Column("p_hf", "p (HF)", "p"),
     Column("epsilon_gg", "ε (GG)", "number", decimals=3),
     Column("epsilon_hf", "ε (HF)", "number", decimals=3),
-    Column("mauchly_w", "W", "number", decimals=3),
+    Column("mauchly_w", "Mauchly W", "number", decimals=3),
     Column("mauchly_p", "p (W)", "p"),
     Column("partial_eta2", "partial η²", "number", decimals=3),
     Column("generalised_eta2", "generalised η²", "number", decimals=3),

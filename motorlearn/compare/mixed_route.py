@@ -199,7 +199,7 @@ def _standardised(
         return (NAN,) * 3
     sd, sd_df = comparing.spread(phase)
     found = adjusted_g(estimate, error, sd, min(df, sd_df), level=comparing.level)
-    return found.g, found.low, found.high
+    return found.g, found.conf_low, found.conf_high
 
 
 def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:

@@ -52,12 +52,13 @@ def paired_changes(
                 result = one_sample(after - before, level=comparing.level)
             if not reason:
                 effect = _standardised_change(before, after, comparing.level)
-            shown = [comparing.shown(v) for v in (result.estimate, result.low, result.high)]
+            shown, *limits = comparing.shown_estimate(result)
             rows.append(
                 (
-                    group, first, second, comparing.effect, before.size, shown[0],
-                    result.std_error, result.df, result.statistic, result.p, *shown[1:],
-                    effect.g, effect.low, effect.high, reason or PAIRED + comparing.suffix,
+                    group, first, second, comparing.effect, before.size, shown,
+                    result.std_error, result.df, result.statistic, result.p, *limits,
+                    effect.g, effect.conf_low, effect.conf_high,
+                    reason or PAIRED + comparing.suffix,
                 )
             )  # fmt: skip
     return pd.DataFrame(rows, columns=list(PAIRED_COLUMNS))
@@ -87,11 +88,11 @@ def changes_between_groups(
             if min(a.size, b.size) >= 2:
                 result = welch(a, b, level=comparing.level)
                 method = "Welch t of the participants' changes" + comparing.suffix
-            shown = [comparing.shown(v) for v in (result.estimate, result.low, result.high)]
+            shown, *limits = comparing.shown_estimate(result)
             rows.append(
                 (
-                    "group:change", first, second, group, reference, comparing.effect, shown[0],
-                    result.std_error, 1.0, result.df, result.statistic, result.p, *shown[1:],
+                    "group:change", first, second, group, reference, comparing.effect, shown,
+                    result.std_error, 1.0, result.df, result.statistic, result.p, *limits,
                     a.size, b.size, method,
                 )
             )  # fmt: skip

@@ -16,7 +16,7 @@ class Estimate:
 
     Parameters
     ----------
-    estimate, std_error, df, statistic, p, low, high : float
+    estimate, std_error, df, statistic, p, conf_low, conf_high : float
         The usual; p is two-sided.
     """
 
@@ -25,8 +25,8 @@ class Estimate:
     df: float
     statistic: float
     p: float
-    low: float
-    high: float
+    conf_low: float
+    conf_high: float
 
 
 @dataclass(frozen=True)
@@ -73,7 +73,7 @@ def t_estimate(estimate: float, std_error: float, df: float, *, level: float = 0
     Examples
     --------
     >>> result = t_estimate(2.0, 1.0, 10)
-    >>> round(result.p, 4), round(result.low, 4)
+    >>> round(result.p, 4), round(result.conf_low, 4)
     (0.0734, -0.2281)
     """
     if not (std_error > 0 and df > 0):

@@ -20,7 +20,7 @@ class StandardisedEffect:
         ``J · d``, corrected for the bias of small samples.
     std_error : float
         Standard error of g, large-sample formula.
-    low, high : float
+    conf_low, conf_high : float
         Limits of the interval of g.
     df : float
         Degrees of freedom of the standard deviation.
@@ -29,8 +29,8 @@ class StandardisedEffect:
     d: float
     g: float
     std_error: float
-    low: float
-    high: float
+    conf_low: float
+    conf_high: float
     df: float
 
 

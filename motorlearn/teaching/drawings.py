@@ -56,7 +56,7 @@ def draw_twenty_attempts(shown: TwentyAttempts, *, size: SizeName = "slide") -> 
     with house(size) as chosen:
         figure, (axes,) = canvas(size)
         hits, share = shown.counts["hits"], shown.counts["probability"]
-        usual = (hits - centre).abs() <= 1.96 * shown.standard_error
+        usual = (hits - centre).abs() <= 1.96 * shown.std_error
         axes.bar(hits[usual], share[usual], color="#0072B2", width=0.8)
         axes.bar(hits[~usual], share[~usual], color=PAPER, edgecolor="#0072B2", width=0.8)
         top = float(share.max())

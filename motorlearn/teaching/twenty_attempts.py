@@ -28,11 +28,11 @@ class TwentyAttempts(Demonstration):
     ----------
     counts : DataFrame
         ``hits, probability``: the binomial distribution of the score.
-    standard_error : float
+    std_error : float
         Standard deviation of the score over repeats of the test, in hits.
     smallest_change : float
         Smallest detectable change of one person between two tests, 95 %, in hits.
-    low, high : float
+    hit_low, hit_high : float
         Wilson 95 % interval of the hit rate for the most likely score.
     reliability : float
         Correlation between two such tests over people who differ by `spread`.
@@ -41,10 +41,10 @@ class TwentyAttempts(Demonstration):
     """
 
     counts: pd.DataFrame
-    standard_error: float
+    std_error: float
     smallest_change: float
-    low: float
-    high: float
+    hit_low: float
+    hit_high: float
     reliability: float
     repeats: np.ndarray
 
@@ -52,18 +52,18 @@ class TwentyAttempts(Demonstration):
         """One row of key numbers."""
         row = pd.DataFrame(
             {
-                "standard_error": [self.standard_error],
+                "std_error": [self.std_error],
                 "smallest_change": [self.smallest_change],
-                "low": [self.low],
-                "high": [self.high],
+                "hit_low": [self.hit_low],
+                "hit_high": [self.hit_high],
                 "reliability": [self.reliability],
             }
         )
         columns = (
-            Column("standard_error", "standard error of a score", "number", "hits", 1),
+            Column("std_error", "standard error of a score", "number", "hits", 1),
             Column("smallest_change", "smallest detectable change", "number", "hits", 1),
-            Column("low", "hit rate, lower", "number"),
-            Column("high", "hit rate, upper", "number"),
+            Column("hit_low", "hit rate, lower", "number"),
+            Column("hit_high", "hit rate, upper", "number"),
             Column("reliability", "retest correlation", "number"),
         )
         title = f"A test of {self.settings['attempts']} attempts"
@@ -109,9 +109,9 @@ def twenty_attempts(
     Examples
     --------
     >>> shown = twenty_attempts()
-    >>> round(shown.standard_error, 2), round(shown.smallest_change, 2)
+    >>> round(shown.std_error, 2), round(shown.smallest_change, 2)
     (2.19, 6.07)
-    >>> round(shown.low, 3), round(shown.high, 3)
+    >>> round(shown.hit_low, 3), round(shown.hit_high, 3)
     (0.387, 0.781)
     """
     given = check_settings({"attempts": attempts, "hit_rate": hit_rate, "spread": spread}, LIMITS)
@@ -130,10 +130,10 @@ def twenty_attempts(
         counts=pd.DataFrame(
             {"hits": hits, "probability": stats.binom.pmf(hits, attempts, hit_rate)}
         ),
-        standard_error=error,
+        std_error=error,
         smallest_change=change,
-        low=low,
-        high=high,
+        hit_low=low,
+        hit_high=high,
         reliability=reliability,
         repeats=np.random.default_rng(seed).binomial(attempts, hit_rate, 10),
     )

@@ -24,7 +24,9 @@ def model():
 def test_adjusted_means(model):
     for i, expected in enumerate(INCOME["adjusted_means"].values()):
         row = model.adjusted_mean(i)
-        assert [row.estimate, row.std_error, row.low, row.high] == pytest.approx(expected, rel=1e-9)
+        assert [row.estimate, row.std_error, row.conf_low, row.conf_high] == pytest.approx(
+            expected, rel=1e-9
+        )
         assert row.df == INCOME["df"]
 
 

@@ -23,7 +23,7 @@ def test_contrasts_and_joint_tests_agree_with_an_independent_fit():
     found, expected = estimate_contrast(fit, [0, 1, -1, 0]), other.t_test([0, 1, -1, 0])
     assert found.statistic == pytest.approx(expected.tvalue.item())
     assert found.p == pytest.approx(expected.pvalue.item())
-    assert [found.low, found.high] == pytest.approx(expected.conf_int()[0])
+    assert [found.conf_low, found.conf_high] == pytest.approx(expected.conf_int()[0])
     rows = np.eye(4)[1:3]
     joint, wald = joint_test(fit, rows), other.f_test(rows)
     assert joint.statistic == pytest.approx(float(wald.fvalue))

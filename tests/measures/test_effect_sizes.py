@@ -26,7 +26,7 @@ def test_worked_example_of_the_book():
 
 def test_interval_inverts_the_noncentral_t():
     effect = book_effect()
-    limits = np.array([effect.low, effect.high]) / BOOK["J_exact"]
+    limits = np.array([effect.conf_low, effect.conf_high]) / BOOK["J_exact"]
     assert limits == pytest.approx(BOOK["nct_ci_d"], abs=1e-8)
 
 
@@ -49,7 +49,7 @@ def test_interval_covers_and_g_is_unbiased():
     for _ in range(1500):
         a, b = rng.normal(0.8, 1, 8), rng.normal(0, 1, 8)
         effect = m.hedges_g((a.mean(), b.mean()), (a.std(ddof=1), b.std(ddof=1)), (8, 8))
-        covered += effect.low <= 0.8 <= effect.high
+        covered += effect.conf_low <= 0.8 <= effect.conf_high
         found.append(effect.g)
     # The interval is that of d times J, so it covers a little less than .95 in tiny samples.
     assert 0.93 <= covered / 1500 <= 0.965
@@ -77,7 +77,7 @@ def test_unequal_groups_and_sign():
     one = m.hedges_g((5.0, 3.0), (2.0, 1.0), (4, 19))
     other = m.hedges_g((3.0, 5.0), (1.0, 2.0), (19, 4))
     assert one.g == -other.g
-    assert (one.low, one.high) == pytest.approx((-other.high, -other.low))
+    assert (one.conf_low, one.conf_high) == pytest.approx((-other.conf_high, -other.conf_low))
 
 
 @pytest.mark.parametrize("sizes", [(1, 1), (0, 5)])

@@ -163,9 +163,9 @@ def test_intervals_of_means_are_students():
 
 def test_twenty_attempts_by_hand():
     shown = teaching.twenty_attempts()
-    assert shown.standard_error == pytest.approx(np.sqrt(20 * 0.6 * 0.4))
+    assert shown.std_error == pytest.approx(np.sqrt(20 * 0.6 * 0.4))
     assert shown.smallest_change == pytest.approx(6.07, abs=0.005)
-    assert (round(shown.low, 3), round(shown.high, 3)) == (0.387, 0.781)
+    assert (round(shown.hit_low, 3), round(shown.hit_high, 3)) == (0.387, 0.781)
     assert shown.counts["probability"].sum() == pytest.approx(1)
     assert "7 hits" in shown.conclusion
 
