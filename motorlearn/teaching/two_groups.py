@@ -4,45 +4,28 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
+from motorlearn.linear import one_sample, welch
 from motorlearn.tables import Column
 
 
-def difference(
-    first: np.ndarray, second: np.ndarray, *, level: float = 0.95
-) -> tuple[float, float, float]:
+def difference(first: np.ndarray, second: np.ndarray) -> tuple[float, float, float]:
     """Give the difference of two means with its Welch interval: estimate, lower, upper.
-
-    Parameters
-    ----------
-    first, second : ndarray, shape (n,)
-        One score per person.
-    level : float
-        Confidence level.
-
-    References
-    ----------
-    Welch, B. L. (1947). The generalization of Student's problem when several different population
-    variances are involved. *Biometrika*, 34, 28-35. https://doi.org/10.1093/biomet/34.1-2.28
 
     Examples
     --------
-    >>> import numpy as np
     >>> estimate, low, high = difference(np.array([3.0, 4, 5]), np.array([1.0, 2, 3]))
     >>> round(estimate, 2), round(low, 2), round(high, 2)
     (2.0, -0.27, 4.27)
     """
-    interval = stats.ttest_ind(first, second, equal_var=False).confidence_interval(level)
-    return float(first.mean() - second.mean()), float(interval.low), float(interval.high)
+    found = welch(first, second)
+    return found.estimate, found.conf_low, found.conf_high
 
 
-def mean_interval(scores: np.ndarray, *, level: float = 0.95) -> tuple[float, float, float]:
+def mean_interval(scores: np.ndarray) -> tuple[float, float, float]:
     """Give the mean over people with its t interval: estimate, lower, upper."""
-    n = len(scores)
-    centre = float(scores.mean())
-    half = float(stats.t.isf((1 - level) / 2, n - 1) * scores.std(ddof=1) / np.sqrt(n))
-    return centre, centre - half, centre + half
+    found = one_sample(scores)
+    return found.estimate, found.conf_low, found.conf_high
 
 
 def moment_means(moments: Mapping[str, np.ndarray], groups: Sequence[str]) -> pd.DataFrame:
