@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
+from row import tell
 from scipy.optimize import curve_fit
 
 import motorlearn as ml
@@ -98,9 +99,14 @@ def fits() -> None:
         runs.append((whole / batch, per["exponential"] / batch, batch))
         print(f"  fit_curves: {batch * 1e6:.2f} us per fit")
     ratio, easy, batch = (median(column) for column in zip(*runs))
-    print(
-        f"fits: {ratio:.0f} times the loop per fit over both forms, {easy:.0f} times its "
-        f"exponential fits alone; {batch * 1e6:.2f} us per fit"
+    print(f"  against exponential fits alone: {easy:.0f} times; {batch * 1e6:.2f} us per fit")
+    tell(
+        "20,000 learners x 60 trials, exponential and power",
+        batch * 40_000,
+        peer="loop of scipy curve_fit, 1,000 learners scaled",
+        peer_seconds=ratio * batch * 40_000,
+        ratio=ratio,
+        least=200,
     )
 
 
@@ -129,8 +135,9 @@ def population() -> None:
         f"  fit_population_curve: {alone * 1e3:.0f} ms, with tests of group differences "
         f"{tested * 1e3:.0f} ms; log-likelihood {found.loglik:.4f}"
     )
+    action = "population curve, 36 learners x 24 blocks"
     if shutil.which("Rscript") is None:
-        print("population: R is not installed, nothing to compare with")
+        tell(action, alone, least=3, note="R is not installed: no nlme to compare with")
         return
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "rows.csv"
@@ -141,10 +148,8 @@ def population() -> None:
         ).stdout.split()
     theirs, loglik = float(told[0]), float(told[1])
     print(f"  nlme: {theirs * 1e3:.0f} ms; log-likelihood {loglik:.4f} (linearised)")
-    print(
-        f"population: {theirs / alone:.1f} times as fast as nlme, {theirs / tested:.1f} times "
-        "with the tests of group differences included"
-    )
+    tell(action, alone, peer="R nlme", peer_seconds=theirs, least=3)
+    tell(f"{action}, with tests of groups", tested, peer="R nlme", peer_seconds=theirs)
 
 
 def write_parquet(path: Path, learners: int) -> None:
@@ -171,7 +176,7 @@ def parquet() -> None:
                 capture_output=True,
                 text=True,
             ).stdout
-            print(f"  {learners:>9,} learners: {told.strip()}")
+            print(told.strip(), flush=True)
 
 
 def one(path: str, target: str) -> None:
@@ -179,7 +184,8 @@ def one(path: str, target: str) -> None:
     stored = ml.fit_curves(path, "radial_error", practice="trial", by="participant", into=target)
     taken = time.perf_counter() - begin
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
-    print(f"{taken:.1f} s, peak {peak:.2f} GiB, {stored.learners:,} learners written")
+    wanted = {"most": 60, "most_gib": 2} if stored.learners == 1_000_000 else {}
+    tell(f"{stored.learners:,} learners x 60 trials from Parquet", taken, gib=peak, **wanted)
 
 
 def main(wanted: list[str]) -> None:

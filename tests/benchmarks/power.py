@@ -24,6 +24,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from row import tell
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "plan"))
 
@@ -59,12 +60,14 @@ def main() -> None:
         print(f"{STUDIES} studies, {workers} worker(s): {times[workers]:.2f} s")
     same = np.array_equal(results[1].p, results[2].p)
     print(f"identical for both: {same}; power {(results[1].p < 0.05).mean():.3f}")
+    peer = {"note": "R is not installed: no lme4 to compare with"}
     if shutil.which("Rscript"):
         fit = time_lme4(found)
-        print(f"glmer: {fit:.3f} s a fit, {fit * STUDIES:.0f} s for {STUDIES}")
-        print(
-            f"ratio: {fit * STUDIES / times[1]:.0f} (1 worker), {fit * STUDIES / times[2]:.0f} (2)"
-        )
+        print(f"  glmer: {fit:.3f} s a fit")
+        peer = {"peer": f"loop of R lme4, {OTHER} fits scaled", "peer_seconds": fit * STUDIES}
+    for workers, seconds in times.items():
+        action = f"power, {STUDIES:,} studies of 48 people, {workers} worker(s)"
+        tell(action, seconds, most=30, least=10, **peer)
 
 
 def time_lme4(found) -> float:

@@ -5,7 +5,7 @@ Run from the root of the repository::
 
     python tests/benchmarks/scores.py
 
-Prints the median of five runs of each, single-threaded.
+Prints the median of five runs of each, single-threaded, and a loop of statsmodels beside the batch.
 """
 
 import os
@@ -18,6 +18,8 @@ import time
 
 import numpy as np
 import pandas as pd
+import statsmodels.api as sm
+from row import tell
 
 import motorlearn as ml
 
@@ -70,8 +72,18 @@ def main():
         "compare_phases, 72 people": lambda: ml.compare_phases(study, "radial_error", **options),
         "ancova_batch, 20,000 studies of 48": lambda: ml.linear.ancova_batch(y, codes, x),
     }
+    some = 500
+
+    def loop():
+        for row in range(some):
+            sm.OLS(y[row], np.column_stack([np.ones(48), codes, x[row]])).fit().conf_int()
+
     for name, call in cases.items():
-        print(f"{name}: {median_seconds(call):.3f} s")
+        peer = {}
+        if "ancova" in name:
+            seconds = median_seconds(loop, runs=3) * len(y) / some
+            peer = {"peer": f"loop of statsmodels OLS, {some} fits scaled", "peer_seconds": seconds}
+        tell(name, median_seconds(call), **peer)
 
 
 if __name__ == "__main__":
