@@ -146,8 +146,9 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     for phase in design.phases:
         absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
         if absent:
+            unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
             yield _row(
-                "phase not done",
+                "practice not recorded" if unrecorded else "phase not done",
                 phase,
                 f"{len(everybody)} people",
                 f"{len(everybody) - len(absent)} people",

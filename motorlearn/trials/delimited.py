@@ -57,6 +57,8 @@ def read_delimited(
     marks += [_ragged_marks(ragged, file)] if ragged else []
     if point_why.startswith(_UNCERTAIN):
         marks.append(_decimal_doubt(point, file))
+    elif point == "," and not decimal:
+        marks.append(_decimal_note(mark, point_why, file))
     evidence = {
         "encoding": f"{used} ({how})",
         "separator": f"{SEPARATORS.get(mark, mark)}: {why}",
@@ -217,6 +219,18 @@ def _decimal_doubt(point: str, file: str) -> pd.DataFrame:
         file=file,
         advice=f"every number with a mark has three digits behind it (1.500 or 1,500): the {name} "
         "was taken as decimal mark, not as thousands; declare it in the import recipe if it is not",
+    )
+
+
+def _decimal_note(mark: str, why: str, file: str) -> pd.DataFrame:
+    name = SEPARATORS.get(mark, mark)
+    return problem_frame(
+        "decimal comma found",
+        severity="note",
+        file=file,
+        value=why,
+        advice=f"numbers were read with a decimal comma and fields cut at each {name}; declare "
+        "both in the import recipe if that is wrong",
     )
 
 

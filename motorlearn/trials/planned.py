@@ -43,25 +43,31 @@ def labels_in_plan(sheet: Sheet, design: Design) -> pd.DataFrame:
 
 
 def phases_have_data(sheet: Sheet, design: Design) -> pd.DataFrame:
-    """Find phases and groups of the plan without a single row."""
+    """Find phases and groups of the plan without a single row; practice may go unrecorded."""
     found = []
     for column, wanted in (("phase", design.phases), ("group", design.group_names)):
         if not sheet.has(column):
             continue
         present = set(sheet.table[column].dropna().unique())
         absent = [name for name in wanted if name not in present]
-        found.append(
-            problem_frame(
-                f"{column} without data",
-                severity="error",
-                file=sheet.file,
-                sheet=sheet.title,
-                column=sheet.column(column),
-                value=absent,
-                advice="the plan has it and the file does not; add the rows, or change the plan",
-            )
-        )
+        found += [_without_data(sheet, column, name) for name in absent]
     return gather(found)
+
+
+def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
+    unrecorded = column == "phase" and name == PRACTICE_PHASE
+    return problem_frame(
+        "practice not recorded" if unrecorded else f"{column} without data",
+        severity="doubt" if unrecorded else "error",
+        file=sheet.file,
+        sheet=sheet.title,
+        column=sheet.column(column),
+        value=name,
+        advice="the plan has practice and the file has none of its trials, so there is no practice "
+        "curve and the dose cannot be checked; add the rows if practice was recorded"
+        if unrecorded
+        else "the plan has it and the file does not; add the rows, or change the plan",
+    )
 
 
 def hits_agree(sheet: Sheet, design: Design) -> pd.DataFrame:
@@ -113,10 +119,12 @@ def outcomes_in_range(sheet: Sheet, design: Design) -> pd.DataFrame:
 
 
 def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
-    """Find participants with more or fewer trials in a phase than planned."""
+    """Find participants with more or fewer trials than planned in a phase that has data."""
     if not sheet.has("phase"):
         return gather([])
-    counts = _counted(sheet, planned_trials(design))
+    present = set(sheet.table["phase"].dropna())
+    planned = {name: n for name, n in planned_trials(design).items() if name in present}
+    counts = _counted(sheet, planned)
     frames = []
     for rule, severity, part in (
         ("more trials than planned", "doubt", counts[counts["n"] > counts["planned"]]),

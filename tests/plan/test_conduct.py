@@ -55,6 +55,7 @@ def test_the_shipped_study_deviates_as_its_card_says():
             "interval",
             48,
         ),
+        (lambda t: t[t.phase != "acquisition"], "practice not recorded", 48),
     ],
 )
 def test_each_deviation_is_found(done, change, topic, people):

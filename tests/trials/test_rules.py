@@ -234,6 +234,15 @@ def test_a_phase_or_a_group_without_data_is_an_error(study_folder):
     ]
 
 
+def test_practice_that_was_not_recorded_is_a_doubt_and_stops_nothing(study_folder):
+    study_folder.trials = study_folder.trials[study_folder.trials["phase"] != "acquisition"]
+    problems = found(study_folder)
+    assert "error" not in set(problems["severity"])
+    said = problems.set_index("rule").loc["practice not recorded"]
+    assert (said["severity"], said["value"]) == ("doubt", "acquisition")
+    assert not problems["value"].str.contains("acquisition: 0 of").any()
+
+
 def test_one_participant_is_said(study_folder):
     study_folder.trials = study_folder.trials[study_folder.trials["participant"] == "p01"]
     study_folder.participants = study_folder.participants.head(1)
