@@ -210,8 +210,8 @@ _ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
 _ERROR = Column("std_error", "standard error", "significant", decimals=3)
 _G = (
     Column("g", "Hedges g", "number"),
-    Column("g_low", "lower", "number"),
-    Column("g_high", "upper", "number"),
+    Column("g_low", "g lower", "number"),
+    Column("g_high", "g upper", "number"),
 )
 _MEANS = (
     Column("phase"),

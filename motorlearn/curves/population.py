@@ -160,7 +160,7 @@ def fit_population_curve(
         Form of the curve.
     group : str, optional
         Column of groups; every parameter then differs between groups. The first level is the
-        first category, or the first name in sorted order.
+        first category of a categorical column, else the first in sorted order.
     vary : sequence of str
         What varies between learners: any of ``asymptote``, the amount, ``rate``; its covariance
         is estimated in full.

@@ -42,6 +42,8 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     if absent:
         raise ColumnError("the table lacks columns that the curve needs", absent)
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
+    if group and isinstance(table[group].dtype, pd.CategoricalDtype):
+        frame["group"] = table[group].array
     for short in ("y", "n", "trials"):
         if short in frame:
             frame[short] = as_numbers(frame[short], f"column {wanted[short]!r}")
@@ -57,7 +59,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     missing = frame["y"].isna().to_numpy()
     left_out = nobody_left_out()
     if missing.any():
-        gone = frame[missing].groupby(["who", "group"], sort=False).size()
+        gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
         left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
         left_out.insert(2, "reason", "missing outcome")
         frame = frame[~missing].reset_index(drop=True)
@@ -80,7 +82,7 @@ def _refuse_two_groups(frame: pd.DataFrame) -> None:
 
 
 def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
-    """Padded arrays, one learner a row; learners in order of appearance, groups sorted."""
+    """Padded arrays, one learner a row: learners as they appear, groups by category or sorted."""
     code, who = pd.factorize(frame["who"])
     groups = _levels(frame["group"])
     order = np.argsort(code, kind="stable")
@@ -109,7 +111,7 @@ def _levels(groups: pd.Series) -> list:
     if isinstance(groups.dtype, pd.CategoricalDtype):
         present = set(groups.unique())
         return [level for level in groups.cat.categories if level in present]
-    return sorted(set(groups.tolist()), key=str)
+    return sorted(set(groups.tolist()), key=lambda level: (isinstance(level, str), level))
 
 
 def refuse_too_few(data: Learners, layout: Layout, groups) -> None:

@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
 from motorlearn.design import Design
+from motorlearn.exceptions import InputError
 from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS
@@ -30,7 +31,13 @@ def design_timeline(design: Design, *, size: SizeName = "thesis") -> Drawing:
         The plan.
     size : {"thesis", "slide"}
         Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If the plan gives neither days of practice nor a day or week for every test.
     """
+    _refuse_without_days(design)
     events = timetable(design).events
     boxes = _joined(list(events))
     with house(size):
@@ -44,6 +51,17 @@ def design_timeline(design: Design, *, size: SizeName = "thesis") -> Drawing:
             if place and run[0].phase in DELAYED_PHASES:
                 _gap(axes, place, run[0].delay_days, boxes[place - 1][-1])
     return Drawing("design-timeline", figure, _caption(design), _alt(boxes))
+
+
+def _refuse_without_days(design: Design) -> None:
+    """Tests that count their interval from practice have no place where practice has no day."""
+    adrift = [test.label for test in design.tests if test.planned_day is None]
+    if adrift and not design.practice:
+        raise InputError(
+            "tests cannot be placed in time: the plan has no practice sessions",
+            adrift,
+            "give each of these tests its day or week, or add the practice sessions",
+        )
 
 
 def _joined(events: list[Event]) -> list[list[Event]]:
@@ -108,7 +126,7 @@ def _gap(axes: Axes, place: int, days: float, before: Event) -> None:
     axes.text(
         place - 0.5,
         0.42,
-        f"{days:g} days\nwithout practice",
+        f"{days:g} {'day' if days == 1 else 'days'}\nwithout practice",
         ha="center",
         va="bottom",
         fontsize="small",

@@ -246,7 +246,7 @@ def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
         Column("p_holm", "p (Holm)", "p"),
         Column("g", "Hedges g", "number"),
         Column("g_low", "g lower", "number"),
-        Column("g_high", "upper", "number"),
+        Column("g_high", "g upper", "number"),
     )
 
 

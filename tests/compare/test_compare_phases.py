@@ -384,3 +384,9 @@ def test_hits_above_attempts_and_unequal_attempts_without_their_column(study):
     counts.loc[0, "attempts"] = 20
     with pytest.raises(InputError, match="attempts='attempts'"):
         compare(counts, "hits")
+
+
+def test_no_heading_of_a_table_stands_twice(study):
+    found = ml.compare_phases(study, "radial_error", group="group", baseline="pretest")
+    for table in found.tables():
+        assert len(set(table.headings)) == len(table.headings), table.name

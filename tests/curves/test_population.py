@@ -315,3 +315,26 @@ def test_intervals_cover_what_they_promise_at_forty_learners():
     print(coverage)
     assert np.all((coverage > 0.92) & (coverage < 0.98))
     assert 0.93 < coverage.mean() < 0.97
+
+
+@pytest.mark.parametrize(
+    ("names", "categories", "first"),
+    [
+        (("blocked", "random"), ["random", "unused", "blocked"], "random"),
+        (("random", "blocked"), None, "blocked"),
+        ((10, 2), None, 2),
+    ],
+)
+def test_every_model_takes_the_same_group_as_the_first(names, categories, first):
+    table = simulate(16, 10)
+    labels = table["group"].map(dict(zip(("blocked", "random"), names, strict=True)))
+    table["group"] = pd.Categorical(labels, categories=categories) if categories else labels
+    table["phase"] = np.where(table["block"] > 5, "retention", "pretest")
+    found = fit(table, group="group", vary=("asymptote",))
+    assert found.groups[0] == str(first)
+    compared = ml.compare_phases(table, "radial_error", group="group")
+    assert set(compared.contrasts["reference"]) == {first}
+    mixed = ml.fit_mixed("radial_error ~ C(group)", table, random={"participant": "1"})
+    other = next(name for name in names if name != first)
+    assert mixed.fixed_names[1].count(str(other)) == 1
+    assert str(first) not in mixed.fixed_names[1].replace(str(other), "")

@@ -142,3 +142,34 @@ def test_unusable_input_is_refused(practice):
     with pytest.raises(InputError, match="more tasks"):
         trial_order_raster(practice, groups=DESIGN.group_names, tasks=list("abcdefg"))
     assert isinstance(practice, pd.DataFrame)
+
+
+def test_a_gap_of_one_day_is_singular():
+    tests = [{"phase": "pretest", "trials": 6}]
+    tests.append({"phase": "retention", "trials": 6, "interval_days": 1})
+    plan = ml.design.design_from_mapping(CONTENT | {"tests": tests})
+    figure = design_timeline(plan).figure
+    said = [text.get_text() for text in figure.axes[0].texts]
+    assert "1 day\nwithout practice" in said
+
+
+def test_tests_without_days_are_not_placed_in_time():
+    tests = [
+        {"phase": "progress", "name": "week 2", "week": 2, "session": 2, "trials": 20},
+        {"phase": "retention", "name": "late", "session": 3, "interval_days": 7, "trials": 20},
+    ]
+    kept = {k: v for k, v in CONTENT.items() if k != "practice"}
+    with pytest.raises(InputError, match="late"):
+        design_timeline(ml.design.design_from_mapping(kept | {"tests": tests}))
+    tests[1]["week"] = 9
+    drawing = design_timeline(ml.design.design_from_mapping(kept | {"tests": tests}))
+    assert drawing.alt.index("week 2") < drawing.alt.index("late")
+
+
+def test_the_load_names_only_what_is_planned():
+    drawing = load_by_week(throw_load(DESIGN))
+    named = [text.get_text() for text in drawing.figure.legends[0].get_texts()]
+    weeks = throw_load(DESIGN).weeks
+    assert ("warm-up" in named) == bool((weeks["warm_up"] > 0).any())
+    assert ("warm-up" in drawing.caption) == ("warm-up" in named)
+    assert ("diamonds" in drawing.caption) == ("at maximal effort" in named)

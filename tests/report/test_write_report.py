@@ -53,6 +53,11 @@ def test_every_figure_and_table_is_referred_to(document):
     assert {name for name in known if name not in said} == set()
 
 
+def test_no_heading_of_a_table_stands_twice(document):
+    for table in document.tables:
+        assert len(set(table.headings)) == len(table.headings), table.name
+
+
 def test_names_are_unique(document):
     names = [d.name for d in document.drawings] + [t.name for t in document.tables]
     assert len(set(names)) == len(names)
