@@ -10,6 +10,7 @@ from scipy import stats
 
 from motorlearn.compare.participants import Columns
 from motorlearn.exceptions import RefusedError
+from motorlearn.measures.precision import design_effect
 from motorlearn.measures.scores import numbers, void_rows
 
 
@@ -79,7 +80,7 @@ def pooling_inflation(
     n0 = (all_trials - float(np.nansum(squares))) / df_between
     msb, msw = between / df_between, float(square_within.sum()) / df_within
     icc = max(0.0, (msb - msw) / (msb + (n0 - 1) * msw)) if msb > 0 else 0.0
-    effect = 1 + (typical - 1) * icc
+    effect = design_effect(typical, icc)
     rejected = 2 * float(stats.norm.sf(stats.norm.isf(0.025) / np.sqrt(effect)))
     return Pooling(typical, icc, effect, rejected)
 

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.special import gammaln
 
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.gappy import Cells, GappyGrid, fit_gappy, make_gappy_grid
@@ -18,6 +17,7 @@ from motorlearn.curves.status import (
     information_criteria,
     is_flat,
 )
+from motorlearn.measures.hits import log_choose
 
 
 @dataclass(frozen=True)
@@ -309,9 +309,7 @@ def _flat_loss(data: Padded) -> np.ndarray:
 def _loglik(data: Padded, loss, n) -> np.ndarray:
     used = data.weights > 0
     if data.binomial:
-        k, m = data.y, data.weights
-        ways = gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1)
-        return np.where(used, ways, 0.0).sum(axis=1) - loss
+        return np.where(used, log_choose(data.y, data.weights), 0.0).sum(axis=1) - loss
     logs = np.log(np.where(used, data.weights, 1.0)).sum(axis=1)
     with np.errstate(divide="ignore"):
         return -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs

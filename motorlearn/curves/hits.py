@@ -4,10 +4,11 @@ from dataclasses import dataclass, field
 from itertools import product
 
 import numpy as np
-from scipy.special import expit, gammaln, log_expit, logsumexp
+from scipy.special import expit, log_expit, logsumexp
 
 from motorlearn.curves.layout import Layout
 from motorlearn.curves.marginal import Learners
+from motorlearn.measures.hits import log_choose
 
 INNER_STEPS = 60
 
@@ -35,8 +36,7 @@ class HitMarginal:
         self.masses = np.array([np.sum(m) for m in product(np.log(masses), repeat=size)])
         k, m = self.data.heavy, self.data.trials * self.data.used
         self.trials = m
-        ways = gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1)
-        self.ways = (self.data.used * ways).sum(axis=1)
+        self.ways = (self.data.used * log_choose(k, m)).sum(axis=1)
 
     def density(self, cells, root, z):
         """Log density at ``z`` (learners, nodes, effects), score residual, weight and tangent.

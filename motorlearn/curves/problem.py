@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
-from scipy.special import gammaln, log_expit
+from scipy.special import log_expit
 
 from motorlearn.curves.forms import Form
+from motorlearn.measures.hits import log_choose
 
 LARGEST_LOGIT = 15.0
 """Logits beyond this stand for a hit rate of 0 or 1."""
@@ -174,8 +175,7 @@ class Problem:
     def loglik(self, loss: float) -> float:
         """Log-likelihood with its constant; the Gaussian one at its best residual variance."""
         if self.binomial:
-            k, m = self.y, self.weights
-            return float(np.sum(gammaln(m + 1) - gammaln(k + 1) - gammaln(m - k + 1))) - loss
+            return float(np.sum(log_choose(self.y, self.weights))) - loss
         count = len(self.y)
         with np.errstate(divide="ignore"):
             spread = np.log(2 * np.pi * 2 * loss / count)

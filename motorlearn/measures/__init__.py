@@ -62,6 +62,7 @@ from motorlearn.measures.posture import (
 )
 from motorlearn.measures.precision import (
     binomial_sem,
+    design_effect,
     smallest_detectable_change,
     standard_error_of_measurement,
 )
@@ -91,6 +92,7 @@ __all__ = [
     "constant_error",
     "d_from_log_odds",
     "definition",
+    "design_effect",
     "effective_width",
     "empirical_logit",
     "gain",

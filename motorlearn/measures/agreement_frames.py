@@ -9,6 +9,7 @@ from motorlearn.measures.agreement_icc import (
     FORMS,
     MeanSquares,
     intraclass_correlations,
+    mean_of_raters,
     mean_squares,
     standard_errors_of_measurement,
 )
@@ -159,7 +160,7 @@ def _icc_rows(complete: np.ndarray, averaged: int, level: float) -> list[dict]:
     ]
     single = found[1]
     stepped = {
-        name: averaged * value / (1 + (averaged - 1) * value)
+        name: mean_of_raters(value, averaged)
         for name, value in vars(single).items()
         if name in ("estimate", "conf_low", "conf_high")
     }

@@ -141,6 +141,17 @@ def intraclass_correlations(scores, *, level: float = 0.95) -> tuple[IntraclassC
     return (*singles, *(_averaged(single, squares.n_raters) for single in singles))
 
 
+def mean_of_raters(single: float, k: int) -> float:
+    """Step the coefficient of a single rater up to the mean of k raters (Spearman-Brown).
+
+    Examples
+    --------
+    >>> mean_of_raters(0.5, 3)
+    0.75
+    """
+    return k * single / (1 + (k - 1) * single)
+
+
 def standard_errors_of_measurement(squares: MeanSquares) -> tuple[float, float]:
     r"""Give the standard error of measurement of one rater's score: agreement, consistency.
 
@@ -191,14 +202,11 @@ def _agreement(squares: MeanSquares, level: float) -> IntraclassCorrelation:
 
 
 def _averaged(single: IntraclassCorrelation, k: int) -> IntraclassCorrelation:
-    def stepped(value: float) -> float:
-        return k * value / (1 + (k - 1) * value)
-
     return IntraclassCorrelation(
         {"ICC(1)": "ICC(k)"}.get(single.form, single.form.replace(",1", ",k")),
-        stepped(single.estimate),
-        stepped(single.conf_low),
-        stepped(single.conf_high),
+        mean_of_raters(single.estimate, k),
+        mean_of_raters(single.conf_low, k),
+        mean_of_raters(single.conf_high, k),
         single.statistic,
         single.df,
         single.p,

@@ -2,7 +2,7 @@
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy import special, stats
 
 from motorlearn.exceptions import InputError
 from motorlearn.measures.aim import Floats
@@ -116,6 +116,18 @@ def empirical_logit(hits: ArrayLike, attempts: ArrayLike) -> Floats:
     """
     k, n = _counts(hits, attempts)
     return np.where(n > 0, np.log((k + 0.5) / (n - k + 0.5)), np.nan)[()]
+
+
+def log_choose(hits: Floats, attempts: Floats) -> Floats:
+    """Logarithm of the number of ways to place the hits among the attempts.
+
+    Examples
+    --------
+    >>> round(float(np.exp(log_choose(np.array(2.0), np.array(5.0)))), 9)
+    10.0
+    """
+    ways = special.gammaln(hits + 1) + special.gammaln(attempts - hits + 1)
+    return special.gammaln(attempts + 1) - ways
 
 
 def _counts(hits: ArrayLike, attempts: ArrayLike) -> tuple[Floats, Floats]:

@@ -1,4 +1,4 @@
-"""How precise one person's score is: standard error of measurement, smallest detectable change."""
+"""How precise a score is: standard error of measurement, detectable change, design effect."""
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -45,3 +45,14 @@ def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats
     6.07
     """
     return stats.norm.isf((1 - level) / 2) * np.sqrt(2) * np.asarray(sem, dtype=float)
+
+
+def design_effect(size: float, icc: float) -> float:
+    """Inflation of the variance of a mean by clusters, ``1 + (k - 1) ICC``.
+
+    Examples
+    --------
+    >>> round(design_effect(20, 0.05), 2)
+    1.95
+    """
+    return 1 + (size - 1) * icc

@@ -12,8 +12,9 @@ from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln, logsumexp
+from scipy.special import logsumexp
 
+from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.blocks import (
     cholesky,
     inverse_lower,
@@ -52,11 +53,6 @@ class BinomialRows:
     def log_choose(self) -> Array:
         """Sum of log C(attempts, hits), the constant of the full likelihood, (R,)."""
         return log_choose(self.hits, self.attempts).sum(axis=-1)
-
-
-def log_choose(hits: Array, attempts: Array) -> Array:
-    """Log of the binomial coefficient."""
-    return gammaln(attempts + 1) - gammaln(hits + 1) - gammaln(attempts - hits + 1)
 
 
 def nodes_and_weights(count: int, size: int) -> tuple[Array, Array]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from motorlearn.mixed.binomial import log_choose
+from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.factors import Factor, diagonal_blocks
 from motorlearn.mixed.links import LINKS
 

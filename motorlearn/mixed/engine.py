@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from motorlearn.mixed.binomial import log_choose
+from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.factors import Factor
 
 Array = NDArray[np.float64]

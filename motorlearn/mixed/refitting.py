@@ -9,7 +9,7 @@ from scipy import sparse
 from scipy.linalg import block_diag
 
 from motorlearn.exceptions import FitError, InputError
-from motorlearn.mixed.binomial import log_choose
+from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.checks import refuse
 from motorlearn.mixed.covariance import Structure
 from motorlearn.mixed.designs import Design, Prepared, RandomPart

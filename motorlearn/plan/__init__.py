@@ -4,7 +4,6 @@ from motorlearn.plan.allocation import AllocationList, allocate
 from motorlearn.plan.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.closed_form import (
     anova_power,
-    design_effect,
     detectable_effect,
     inflate_for_attrition,
     participants_needed,
@@ -44,7 +43,6 @@ __all__ = [
     "anova_power",
     "audit_design",
     "compare_with_plan",
-    "design_effect",
     "detectable_effect",
     "inflate_for_attrition",
     "make_schedule",

@@ -98,17 +98,6 @@ def anova_power(n: float, groups: int, effect: float, *, alpha: float = 0.05) ->
     return float(stats.ncf.sf(critical, df1, df2, effect**2 * n * groups))
 
 
-def design_effect(size: float, icc: float) -> float:
-    """Inflation of the variance of a mean by clusters, ``1 + (k - 1) ICC``.
-
-    Examples
-    --------
-    >>> round(design_effect(20, 0.05), 2)
-    1.95
-    """
-    return 1 + (size - 1) * icc
-
-
 def score_variance(between: float, within: float, trials: float) -> float:
     """Variance of participants' means over trials, ``between² + within² / trials``.
 

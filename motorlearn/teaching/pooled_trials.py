@@ -9,6 +9,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.measures.hits import wilson_interval
+from motorlearn.measures.precision import design_effect
 from motorlearn.tables import Column, Table
 from motorlearn.teaching.demonstration import Demonstration, check_settings
 from motorlearn.teaching.twenty_attempts import hit_rate_moments
@@ -116,7 +117,8 @@ def pooled_trials(
     pooled, people = pooled_p_values(hits, k), people_p_values(hits)
     shares = [_share("all trials pooled", pooled), _share("one score per person", people)]
     table = pd.DataFrame(shares, columns=["test", "share", "conf_low", "conf_high"])
-    effect = _design_effect(hit_rate, spread, k)
+    mean, variance = hit_rate_moments(hit_rate, spread)
+    effect = design_effect(k, variance / (mean * (1 - mean)))
     return PooledTrials(
         settings={**given, "seed": seed},
         conclusion=_conclusion(table),
@@ -167,11 +169,6 @@ def _share(name: str, p: np.ndarray) -> tuple[str, float, float, float]:
     count = int((p < 0.05).sum())
     low, high = wilson_interval(count, len(p))
     return name, count / len(p), float(low), float(high)
-
-
-def _design_effect(hit_rate: float, spread: float, attempts: int) -> float:
-    mean, variance = hit_rate_moments(hit_rate, spread)
-    return 1 + (attempts - 1) * variance / (mean * (1 - mean))
 
 
 def _conclusion(table: pd.DataFrame) -> str:

@@ -5,9 +5,9 @@ import pytest
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower
 
 from motorlearn.exceptions import InputError
+from motorlearn.measures import design_effect
 from motorlearn.plan import (
     anova_power,
-    design_effect,
     detectable_effect,
     inflate_for_attrition,
     participants_needed,
