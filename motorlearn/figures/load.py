@@ -42,13 +42,17 @@ def load_by_week(
         axes.set_ylim(0, 1.2 * max(float(load.weeks["total"].max()), float(limit or 0)))
         axes.set_ylabel("planned trials per participant")
         figure.legend(loc="outside upper left", ncols=4, frameon=False)
-    return Drawing("load-by-week", figure, _caption(limit), _alt(load, limit))
+    return Drawing("load-by-week", figure, _caption(load.weeks, limit), _alt(load, limit))
+
+
+def _planned_parts(weeks: pd.DataFrame) -> list[tuple[str, str, str, str]]:
+    return [part for part in _PARTS if (weeks[part[0]] > 0).any()]
 
 
 def _bars(axes: Axes, weeks: pd.DataFrame) -> None:
     places = range(len(weeks))
     below = pd.Series(0, index=weeks.index)
-    for name, label, colour, hatch in _PARTS:
+    for name, label, colour, hatch in _planned_parts(weeks):
         axes.bar(
             places,
             weeks[name],
@@ -89,11 +93,13 @@ def _limit(axes: Axes, limit: int, source: str) -> None:
     )
 
 
-def _caption(limit: int | None) -> str:
+def _caption(weeks: pd.DataFrame, limit: int | None) -> str:
+    parts = ", ".join(label for _, label, _, _ in _planned_parts(weeks))
+    hard = "; diamonds count those at maximal effort" if (weeks["maximal"] > 0).any() else ""
     line = " The dashed line is the limit entered in the plan." if limit is not None else ""
     return (
-        "Planned trials of one participant in each week: practice, tests and warm-up; diamonds "
-        f"count those at maximal effort.{line} The figure counts trials and predicts no injury."
+        f"Planned trials of one participant in each week: {parts}{hard}.{line} The figure counts "
+        "trials and predicts no injury."
     )
 
 

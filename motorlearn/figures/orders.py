@@ -94,7 +94,7 @@ def _panel(axes: Axes, rows: pd.DataFrame, tasks: list[str], per_group: int) -> 
         extent=(0.5, grid.shape[1] + 0.5, len(people) - 0.5, -0.5),
     )
     axes.set_yticks([])
-    axes.set_ylabel(f"{len(people)} people")
+    axes.set_ylabel(f"{len(people)} people" if len(people) > 1 else "1 person")
     if "session" in rows:
         first = rows[rows["participant"] == people[0]]["session"].to_numpy()
         for edge in np.flatnonzero(first[1:] != first[:-1]):

@@ -76,14 +76,22 @@ def _counts(table: pd.DataFrame, part: pd.Series) -> pd.DataFrame:
 
 
 def _planned(design: Design, part: pd.Series) -> dict[str, int | None]:
-    """Planned trials of each part in the order of the study; None where the plan is silent."""
+    """Planned trials of each part in the order of the study; None where the plan is silent.
+
+    Practice that the data do not hold by session stands as one part, and practice that was not
+    recorded as none: nobody was absent from it.
+    """
+    recorded = set(part.dropna().unique())
+    sessions = {f"Practice session {entry.session}": entry.trials for entry in design.practice}
+    if not recorded & set(sessions):
+        whole = {"Practice": sum(sessions.values())}
+        sessions = whole if "Practice" in recorded else {}
     found: dict[str, int | None] = {}
     for stage in stages_of(design):
         if stage.test is not None:
             found[stage.label.split(" (")[0]] = stage.test.trials
         else:
-            for session in design.practice:
-                found[f"Practice session {session.session}"] = session.trials
+            found.update(sessions)
     for name in part.dropna().unique():
         found.setdefault(str(name), None)
     return found

@@ -59,8 +59,8 @@ def scored(table: pd.DataFrame, outcome: Outcome, by: Sequence[str]) -> Scored:
     """Find how an outcome comes from the columns of a table.
 
     A column of that name is averaged over trials; ``hits`` are counted among ``attempts`` (kept as
-    counts where every row has the same attempts); the name of a measure is computed for each cell
-    of ``by``.
+    counts where every row has the same attempts); ``hit`` of counted rows is the share of hits; the
+    name of a measure is computed for each cell of ``by``.
 
     Raises
     ------
@@ -71,6 +71,8 @@ def scored(table: pd.DataFrame, outcome: Outcome, by: Sequence[str]) -> Scored:
         return _hits(table, outcome)
     if outcome.name in table:
         return Scored(table, outcome.name, None, _named(outcome), True)
+    if outcome.name == "hit" and {"hits", "attempts"} <= set(table):
+        return Scored(table, "hits", "attempts", _named(outcome), False)
     measured = score_trials(table, [name for name in by if name in table])
     if outcome.name not in measured:
         raise ColumnError(
