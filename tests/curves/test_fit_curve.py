@@ -9,7 +9,7 @@ from scipy.optimize import minimize
 from scipy.stats import binom
 
 import motorlearn as ml
-from motorlearn.curves import FORMS
+from motorlearn.curves import FORMS, solving
 from motorlearn.exceptions import InputError
 
 NIST = json.loads(
@@ -220,3 +220,13 @@ def test_the_result_survives_json():
     again = type(fit).from_json(fit.to_json())
     assert str(again) == str(fit)
     assert np.array_equal(again.residuals, fit.residuals)
+
+
+def test_a_search_that_was_cut_short_is_not_called_converged(monkeypatch):
+    y = 20 + 15 * np.exp(-0.1 * (TRIALS - 1)) + np.random.default_rng(3).normal(0, 1, TRIALS.size)
+    assert ml.fit_curve(TRIALS, y).recipe.converged
+    monkeypatch.setattr(solving, "MOST_STEPS", 0)
+    monkeypatch.setattr(solving, "_polish", lambda problem, sign, tau, low, high: tau)
+    fit = ml.fit_curve(TRIALS, y)
+    assert not fit.recipe.converged
+    assert fit.warnings

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy.optimize import curve_fit
+from scipy.stats import binom, norm
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, InputError
@@ -259,6 +260,34 @@ def test_weights_and_repeated_blocks_agree_with_the_fit_of_one_learner():
                 if one.status == "ok":
                     assert row["se_asymptote"] == pytest.approx(errors["asymptote"], rel=1e-4)
                     assert row["se_rate"] == pytest.approx(errors["rate"], rel=1e-4)
+
+
+def test_weighted_likelihood_of_a_form_with_two_rates_is_that_of_normal_scores():
+    rng = np.random.default_rng(7)
+    weight = rng.integers(1, 6, TRIALS.size).astype(float)
+    y = 20 + 30 * (TRIALS + 5) ** -0.8 + rng.normal(0, 1, TRIALS.size) / np.sqrt(weight)
+    table = long_table(y[None]).assign(weight=weight)
+    row = fit(table, forms=("power_prior",), weights="weight").table.iloc[0]
+    height = row["gain"] * (TRIALS + row["prior_practice"]) ** -row["rate"]
+    residual = y - row["asymptote"] - height
+    variance = np.sum(weight * residual**2) / TRIALS.size
+    expected = norm.logpdf(residual, scale=np.sqrt(variance / weight)).sum()
+    assert row["loglik"] == pytest.approx(expected, abs=1e-8)
+
+
+def test_criteria_of_hits_count_the_parameters_of_the_curve_alone():
+    rng = np.random.default_rng(8)
+    block = np.arange(1.0, 31.0)
+    chance = 1 / (1 + np.exp(-exponential(block, 1.0, -2.5, 0.2)))
+    table = pd.DataFrame({"who": "a", "block": block, "hits": rng.binomial(18, chance)})
+    table["throws"] = 18
+    fits = ml.fit_curves(table, "hits", practice="block", by="who", attempts="throws")
+    row = fits.table.set_index("form").loc["exponential"]
+    logit = row["asymptote"] + row["gain"] * np.exp(-row["rate"] * (block - 1))
+    loglik = binom.logpmf(table["hits"], 18, 1 / (1 + np.exp(-logit))).sum()
+    assert row["loglik"] == pytest.approx(loglik, abs=1e-8)
+    assert row["aicc"] == pytest.approx(-2 * loglik + 2 * 3 + 2 * 3 * 4 / (30 - 3 - 1), abs=1e-7)
+    assert row["bic"] == pytest.approx(-2 * loglik + 3 * np.log(30), abs=1e-7)
 
 
 def test_learners_who_join_late_are_fitted_as_well_as_alone():

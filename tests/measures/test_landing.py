@@ -71,6 +71,14 @@ def test_ellipse_holds_its_share_of_normal_points():
     assert shape.area == pytest.approx(np.pi * 5.991464547 * np.sqrt(29), rel=0.03)
 
 
+def test_ellipse_by_hand_with_divisor_n():
+    # Covariance diag(8/4, 2/4); the chi² quantile of one half on 2 df is 2 ln 2.
+    shape = m.landing_ellipse([2, -2, 0, 0], [0, 0, 1, -1], share=0.5)
+    assert shape.semi_major == pytest.approx(2 * np.sqrt(np.log(2)))
+    assert shape.semi_minor == pytest.approx(np.sqrt(np.log(2)))
+    assert shape.area == pytest.approx(2 * np.pi * np.log(2))
+
+
 def test_ellipse_of_a_line_is_flat_and_points_along_it():
     shape = m.landing_ellipse([0, 1, 2], [0, 1, 2])
     assert shape.angle == pytest.approx(45)
