@@ -53,9 +53,14 @@ def _no_baseline(data: PhaseScores, baseline: Hashable | None) -> str:
     if baseline is not None:
         return ""
     if set(data.phases) & set(PHASES) and "pretest" not in data.phases:
+        groups = (
+            " and differences between groups may have been there from the start"
+            if len(data.groups) > 1
+            else ""
+        )
         return (
-            "There is no test before practice, so no change from a starting point can be stated "
-            "and differences between groups may have been there from the start."
+            "There is no test before practice, so no change from a starting point can be stated"
+            f"{groups}."
         )
     if len(data.groups) < 2:
         return ""

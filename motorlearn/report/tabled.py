@@ -88,7 +88,8 @@ def _shares(people: pd.DataFrame, name: str) -> list[tuple[str, str, dict[str, s
             str(group): f"{counts.get(group, 0)} ({digits.percent(counts.get(group, 0) / size)})"
             for group, size in sizes.items()
         }
-        rows.append((f"{_label(name)}: {level}", "n (%)", cells))
+        shown = f"{level:g}" if isinstance(level, float) else level
+        rows.append((f"{_label(name)}: {shown}", "n (%)", cells))
     return rows
 
 
@@ -361,6 +362,23 @@ def problems_table(problems: pd.DataFrame) -> Table:
     rest = len(problems) - len(shown)
     notes = (f"{count(rest, 'further entry')} of less weight.",) if rest else ()
     return Table("doubts", "Doubts in the data", tuple(columns), shown.astype("str"), notes)
+
+
+def deviations_table(conduct: pd.DataFrame) -> Table:
+    """What was done otherwise than planned; of many people the first few are named."""
+    columns = [Column(name) for name in ("topic", "where", "planned", "actual")]
+    columns += [Column("people", kind="count"), Column("participants")]
+    shown = conduct.assign(
+        where=conduct["where"].str.replace("practice session", "session"),
+        participants=conduct["participants"].map(_first_few),
+    )
+    return Table("deviations", "Plan and conduct", tuple(columns), shown)
+
+
+def _first_few(names: str, most: int = 8) -> str:
+    people = names.split(", ")
+    rest = len(people) - most
+    return names if rest < 1 else f"{', '.join(people[:most])} and {rest} more"
 
 
 def standards_table(design: Design, sections: Sequence[str]) -> Table:

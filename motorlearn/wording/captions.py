@@ -26,7 +26,7 @@ def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
         f"Large symbols: group means of participants' scores; bars: {level} confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
-        f"sessions and tests.{_blocks(voice)}{_tests(voice, tests)} {sizes}"
+        f"sessions and tests.{_blocks(points, voice)}{_tests(voice, tests)} {sizes}"
     )
     return Words(caption.strip(), _practice_alt(points, voice))
 
@@ -39,9 +39,9 @@ def _unit(voice: Voice) -> str:
     return f" ({voice.outcome.unit})" if voice.outcome.unit else ""
 
 
-def _blocks(voice: Voice) -> str:
+def _blocks(points: pd.DataFrame, voice: Voice) -> str:
     sizes = sorted({p.trials_per_block for p in voice.design.practice})
-    if not sizes:
+    if not sizes or not (points["phase"] == PRACTICE_PHASE).any():
         return ""
     feedback = dict.fromkeys(p.feedback for p in voice.design.practice if p.feedback)
     said = f", with feedback ({'; '.join(feedback)})" if feedback else ""
@@ -174,7 +174,9 @@ def landing_words(
     """Caption and alternative text of the landing maps."""
     points = trials[trials["phase"].isin(list(phases))].dropna(subset=["x", "y"])
     names = listed([voice.label(p).lower() for p in phases if (points["phase"] == p).any()])
-    counts = points.groupby("group", sort=False)["x"].count()
+    found = points.groupby("group", sort=False)["x"].count()
+    order = [name for name in voice.design.group_names if name in found.index]
+    counts = found.reindex(order or found.index)
     target = (
         f" Grey disc: the target (radius {radius:g}{' ' + unit if unit else ''})." if radius else ""
     )

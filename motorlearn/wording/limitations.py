@@ -1,6 +1,7 @@
 """Limitations that follow from the design and the data, and deviations from the plan."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import pandas as pd
 
@@ -8,6 +9,7 @@ from motorlearn.design import Design
 from motorlearn.vocabulary import DELAYED_PHASES
 from motorlearn.wording.voice import capitalised, count, listed
 
+_NO_VALUE: Final = ("original file", "column renamed")
 SMALL_GROUP = 15
 """Below this size a group is called small (rule of thumb, no source)."""
 
@@ -121,6 +123,7 @@ def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataF
         found += [f"{rule} ({count(n, severity)})." for rule, n in rules.items()]
     reasons = left_out.groupby("reason", sort=False)["participant"].nunique()
     found += [f"Left out: {count(n, 'participant')}, {reason}." for reason, n in reasons.items()]
-    altered = changes["rule"].value_counts(sort=False)
+    values = changes[~changes["rule"].isin(_NO_VALUE)]
+    altered = values["rule"].value_counts(sort=False)
     found += [f"Altered on reading: {count(n, 'value')}, {rule}." for rule, n in altered.items()]
     return [capitalised(text) for text in found]

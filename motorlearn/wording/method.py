@@ -119,12 +119,14 @@ def _test(test: Test) -> str:
 
 def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
     """What was scored and which comparison was declared primary."""
-    parts = [f"Outcomes were {listed([_outcome(entry) for entry in design.outcomes])}."]
+    many = "Outcomes were" if len(design.outcomes) > 1 else "The outcome was"
+    parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
         name = (outcome.label if outcome else "") or primary.outcome
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
-        adjusted = f", adjusted for the {primary.baseline}" if primary.baseline else ""
+        known = len(design.groups) > 1 and primary.baseline in design.phases
+        adjusted = f", adjusted for the {primary.baseline}" if known else ""
         parts.append(
             f"The primary comparison, declared beforehand, was {name} at "
             f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
@@ -163,8 +165,10 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     )
     ratio = design.primary is not None and design.primary.effect == "ratio"
     logs = "; ratios come from the logarithm of the scores" if ratio else ""
+    unit = design.allocation.unit
+    whole = "" if unit == "participant" else f", although the {unit} was what was allocated"
     return (
-        f"The unit of analysis was the {design.allocation.unit}; trials were never pooled as if "
+        f"The unit of analysis was the participant{whole}; trials were never pooled as if "
         f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
         "p values are two-sided, families of contrasts are shown with raw and Holm-adjusted p "
         "values. Hedges g is the (adjusted) mean difference over the pooled standard deviation, "

@@ -129,9 +129,8 @@ class Voice:
         kind = "" if stage.phase in label.lower() else f"{stage.phase} test "
         days = stage.test.interval_days if stage.test else None
         gap = f" ({count(days, 'day')} after the last practice)" if days else ""
-        return f"the {kind}{label if kind else label + ' test'}{gap}".replace(
-            "posttest test", "posttest"
-        )
+        ends = "posttest" in label or label.startswith("progress test")
+        return f"the {kind}{label if kind or ends else label + ' test'}{gap}"
 
     def during(self, name: str) -> str:
         """Name a stage with its preposition: ``at the pretest``, ``during practice``."""

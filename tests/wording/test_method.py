@@ -1,0 +1,58 @@
+"""The method paragraphs claim only what the plan holds; names of tests; what was altered."""
+
+import pandas as pd
+
+from motorlearn.design import design_from_mapping
+from motorlearn.wording.limitations import deviations
+from motorlearn.wording.method import analysis_paragraph, outcome_paragraph
+from motorlearn.wording.stages import stages_of
+from motorlearn.wording.voice import Voice
+
+PLAN = {
+    "study": {"title": "Ring push"},
+    "groups": [{"name": "programme", "schedule": "own"}],
+    "practice": [{"session": 1, "day": 0, "trials_per_block": 15}],
+    "tests": [
+        {"phase": "progress", "session": 2, "day": 13, "trials": 20},
+        {"phase": "progress", "session": 4, "day": 27, "trials": 20},
+        {"phase": "retention", "interval_days": 7, "trials": 20},
+    ],
+    "outcomes": [{"name": "hit", "better": "higher"}],
+    "primary": {"outcome": "hit", "phase": "retention", "groups": []},
+}
+
+
+def test_one_group_without_a_pretest_is_not_adjusted_for_one():
+    text = outcome_paragraph(design_from_mapping(PLAN))
+    assert "adjusted" not in text
+    assert text.startswith("The outcome was hit (higher is better).")
+
+
+def test_two_groups_with_a_pretest_are():
+    groups = [{"name": name, "schedule": name} for name in ("blocked", "random")]
+    tests = [{"phase": "pretest", "trials": 20}, *PLAN["tests"]]
+    plan = design_from_mapping(PLAN | {"groups": groups, "tests": tests})
+    assert "adjusted for the pretest" in outcome_paragraph(plan)
+
+
+def test_allocated_classes_do_not_become_the_unit_of_analysis():
+    plan = design_from_mapping(PLAN | {"allocation": {"unit": "class", "method": "cluster"}})
+    text = analysis_paragraph(plan, {"motorlearn": "0"})
+    assert "unit of analysis was the participant, although the class was" in text
+
+
+def test_a_progress_test_is_called_a_test_once():
+    design = design_from_mapping(PLAN)
+    voice = Voice(design, design.outcomes[0])
+    names = [stage.name for stage in stages_of(design) if stage.phase == "progress"]
+    assert [voice.at(name) for name in names] == ["the progress test 1", "the progress test 2"]
+
+
+def test_a_file_and_its_headings_are_no_altered_values():
+    rules = ["original file", "column renamed", "fraction read", "fraction read"]
+    said = deviations(
+        pd.DataFrame(columns=["rule", "severity"]),
+        pd.DataFrame(columns=["reason", "participant"]),
+        pd.DataFrame({"rule": rules}),
+    )
+    assert said == ["Altered on reading: 2 values, fraction read."]
