@@ -80,7 +80,11 @@ def test_exact_maximum_of_the_published_example():
     assert found.loglik == pytest.approx(wanted["loglik"], abs=1e-6)
     assert found.variances.loc[0, "sd"] == pytest.approx(wanted["asymptote_sd"], abs=1e-4)
     assert found.residual_sd == pytest.approx(wanted["residual_sd"], abs=1e-4)
-    assert found.loglik > wanted["linearised"]["loglik"] + 0.04
+    other = wanted["linearised"]
+    assert found.loglik > other["loglik"] + 0.04
+    for name in ("aic", "bic"):
+        penalty = other[name] + 2 * other["loglik"]
+        assert getattr(found, name) + 2 * found.loglik == pytest.approx(penalty, abs=1e-6)
 
 
 @pytest.mark.parametrize("vary", VARY)
