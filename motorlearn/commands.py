@@ -86,7 +86,7 @@ def audit(
     typer.echo(str(ml.audit_design(design)))
     typer.echo("")
     typer.echo(str(ml.plan.throw_load(design)))
-    if store is None and against is None and not (study / design.files.trials).is_file():
+    if store is None and against is None and not _has_data(study, design):
         return
     data = ml.read_study(study)
     if against is not None:
@@ -96,6 +96,12 @@ def audit(
     typer.echo(f"\n{page}")
     if store is not None:
         typer.echo(f"Page kept: {ml.files.write_text(store, page.to_json())}")
+
+
+def _has_data(study: Path, design) -> bool:
+    names = (design.recipe.file if design.recipe else None, design.files.trials)
+    folder = study if study.is_dir() else study.parent
+    return any(name and (folder / name).is_file() for name in names)
 
 
 def _text_of(path: Path) -> str:

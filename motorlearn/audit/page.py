@@ -20,7 +20,6 @@ from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
-from motorlearn.vocabulary import PRACTICE_PHASE
 
 PACKAGES = ("numpy", "scipy", "pandas")
 TOLERANCE = 1e-8
@@ -213,10 +212,11 @@ def _comparisons(study: Study) -> tuple[dict[str, PhaseComparison], dict[str, st
 def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseComparison:
     design, primary = study.design, study.design.primary
     present = set(table["phase"].dropna())
-    tests = [p for p in design.phases if p in present and p != PRACTICE_PHASE]
+    tests = [p for p in design.phases if p in present]
     baseline = primary.baseline if primary is not None else "pretest"
     own = primary if primary is not None and primary.outcome == outcome.name else None
     groups = [name for name in design.group_names if name in set(table["group"].dropna())]
+    named = primary.groups if primary is not None else ()
     column, attempts = outcome.name, None
     if column in ("hit", "hits", "hit_rate") and {"hits", "attempts"} <= set(table.columns):
         column, attempts = "hits", "attempts"
@@ -229,7 +229,9 @@ def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseCompar
         effect=own.effect if own is not None else "difference",
         better=outcome.better,
         attempts=attempts,
-        pairs="all",
+        groups=groups if len(groups) > 1 else None,
+        reference=named[1] if len(named) > 1 and named[1] in groups else None,
+        pairs="reference" if named else "all",
     )
 
 
@@ -248,7 +250,7 @@ def _tests(study: Study, compared: dict[str, PhaseComparison]) -> pd.DataFrame:
             rows.append(_test_row(study, outcome, row))
         for row in comparison.anova.itertuples():
             rows.append(
-                (outcome, "all tests", row.term, "mixed analysis of variance", "exploratory",
+                (outcome, "all phases", row.term, "mixed analysis of variance", "exploratory",
                  "", np.nan, np.nan, np.nan, row.p_gg, np.nan)
             )  # fmt: skip
     return pd.DataFrame(rows, columns=list(TEST_COLUMNS))
@@ -282,7 +284,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
     primary = design.primary
     smallest = design.smallest_effect
     tests = [
-        f"{test.phase}{f' after {test.interval_days:g} days' if test.interval_days else ''}"
+        f"{test.phase}{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
         for test in design.tests
     ]
     return {
@@ -301,6 +303,10 @@ def _plan_facts(study: Study) -> dict[str, str]:
         else f"{digits.significant(smallest.value)}: {smallest.reason or 'no reason given'}",
         "problems in the data": _problem_counts(study),
     }
+
+
+def _days(days: float) -> str:
+    return f"{days:g} {'day' if days == 1 else 'days'}"
 
 
 def _problem_counts(study: Study) -> str:
@@ -325,7 +331,8 @@ def data_hashes(study: Study) -> dict[str, str]:
         text = study.trials.table.to_csv(index=False)
         return {"trials in memory": hashlib.sha256(text.encode("utf-8")).hexdigest()}
     files = study.design.files
-    names = ("study.toml", files.trials, files.participants, files.ratings)
+    source = study.design.recipe.file if study.design.recipe else None
+    names = ("study.toml", source, files.trials, files.participants, files.ratings)
     paths = [study.folder / name for name in names if name is not None]
     return {
         path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths if path.is_file()

@@ -102,7 +102,7 @@ def test_one_group_has_a_page_without_contrasts(study):
     )
     page = audit_study(alone)
     assert "none declared" in fact(page, "primary comparison")
-    assert page.tests["phase"].eq("all tests").all()
+    assert page.tests["phase"].eq("all phases").all()
 
 
 # The command ------------------------------------------------------------------------------------
@@ -173,3 +173,24 @@ def test_the_command_stores_a_page_and_holds_a_later_run_against_it(study, tmp_p
 
 def test_stored_pages_are_results(page):
     pd.testing.assert_frame_equal(StudyAudit.from_json(page.to_json()).tests, page.tests)
+
+
+def test_the_page_lists_the_tests_of_the_report_with_the_same_family():
+    plan = {
+        **PLAN,
+        "groups": [*PLAN["groups"], {"name": "serial", "schedule": "serial", "size": 8}],
+    }
+    study = simulate_study(design_from_mapping(plan), seed=1, missing=False)
+    tests = audit_study(study).tests
+    adjusted = tests[tests["family"] == "radial_error at retention, adjusted"]
+    assert set(adjusted["contrast"]) == {"random − blocked", "serial − blocked"}
+    assert "acquisition" in set(tests["phase"])
+
+
+def test_data_read_by_a_recipe_get_their_page_and_hash(study, tmp_path):
+    folder_of(study, tmp_path)
+    (tmp_path / "trials.csv").rename(tmp_path / "log.csv")
+    plan = tmp_path / "study.toml"
+    plan.write_text(plan.read_text("utf-8") + '\n[import]\nfile = "log.csv"\n', "utf-8")
+    done = CliRunner().invoke(app, ["audit", str(tmp_path)])
+    assert "SHA-256 of log.csv" in done.output
