@@ -10,6 +10,8 @@ from scipy.stats import binom
 
 import motorlearn as ml
 from motorlearn.curves import FORMS, solving
+from motorlearn.curves.intervals import bootstrap
+from motorlearn.curves.problem import Problem
 from motorlearn.exceptions import InputError
 
 NIST = json.loads(
@@ -230,3 +232,15 @@ def test_a_search_that_was_cut_short_is_not_called_converged(monkeypatch):
     fit = ml.fit_curve(TRIALS, y)
     assert not fit.recipe.converged
     assert fit.warnings
+
+
+def test_bootstrap_of_a_linear_curve_has_the_errors_of_least_squares():
+    # With the rate given the curve is linear, and the SD over draws tends to the classical error.
+    n = np.arange(1.0, 9.0)
+    y = 20 + 10 * np.exp(-0.3 * (n - 1)) + np.random.default_rng(5).normal(0, 2, n.size)
+    problem = Problem(FORMS["exponential"], n, y, np.ones(n.size), False, 1.0, {"rate": 0.3}, None)
+    draws = bootstrap(problem, solving.solve(problem), ("asymptote", "gain"), 1500, seed=1)
+    design = np.stack([np.ones(n.size), np.exp(-0.3 * (n - 1))], axis=1)
+    sse = np.linalg.lstsq(design, y)[1][0]
+    expected = np.sqrt(np.diag(np.linalg.inv(design.T @ design)) * sse / (n.size - 2))
+    assert draws.std(axis=0) == pytest.approx(expected, rel=0.06)
