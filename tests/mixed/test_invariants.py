@@ -117,6 +117,23 @@ def test_offset_shifts_the_intercept(small_study):
     assert_allclose(one.residuals(), two.residuals(), atol=1e-7)
 
 
+def test_modes_of_hits_balance_the_score_against_the_prior():
+    # At the mode of a random intercept: sum over rows of (hits - n p) equals mode / variance.
+    rng = np.random.default_rng(12)
+    table = pd.DataFrame({"participant": np.repeat([f"p{i}" for i in range(15)], 4), "throws": 12})
+    table["handicap"] = rng.normal(0, 0.8, len(table))
+    own = np.repeat(rng.normal(0, 0.9, 15), 4)
+    table["hits"] = rng.binomial(12, 1 / (1 + np.exp(-(own + table["handicap"]))))
+    fit = ml.fit_mixed(
+        "hits ~ 1", table, random=ONE, family="binomial", attempts="throws", offset="handicap"
+    )
+    mode = fit.effects.set_index("level")["estimate"]
+    eta = fit.beta[0] + table["handicap"] + table["participant"].map(mode).astype(float)
+    pull = (table["hits"] - 12 / (1 + np.exp(-eta))).groupby(table["participant"]).sum()
+    variance = fit.variances["variance"].iloc[0]
+    assert_allclose(pull[mode.index], mode / variance, atol=1e-6)
+
+
 def test_collapsing_like_rows_changes_nothing():
     rng = np.random.default_rng(2)
     person = np.repeat(np.arange(20), 30)
