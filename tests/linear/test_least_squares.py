@@ -1,3 +1,5 @@
+from fractions import Fraction
+
 import numpy as np
 import pytest
 import statsmodels.api as sm
@@ -27,6 +29,17 @@ def test_shift_and_scale_of_the_outcome(data):
     x, y = data
     one, other = fit_least_squares(x, y), fit_least_squares(x, 10 * y + 7)
     np.testing.assert_allclose(other.coefficients, 10 * one.coefficients + [7, 0, 0], rtol=1e-9)
+
+
+def test_a_vast_offset_costs_the_slope_few_digits():
+    # The exact slope in rational numbers; one step of refinement wins back two digits.
+    x, y = np.cos(np.arange(1.0, 13.0)), 1e10 + np.round(100 * np.sin(2.0 * np.arange(12)))
+    a, b = [Fraction(value) for value in x], [Fraction(value) for value in y]
+    mean_a, mean_b = sum(a) / 12, sum(b) / 12
+    product = sum((i - mean_a) * (j - mean_b) for i, j in zip(a, b, strict=True))
+    exact = float(product / sum((i - mean_a) ** 2 for i in a))
+    fit = fit_least_squares(np.column_stack([np.ones(12), x]), y)
+    assert fit.coefficients[1] == pytest.approx(exact, abs=5e-8)
 
 
 def test_columns_that_cannot_be_told_apart_are_named(data):
