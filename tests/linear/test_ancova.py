@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
+from statsmodels.stats.anova import anova_lm
 from pingouin import read_dataset
 
 from motorlearn.exceptions import FitError, InputError
@@ -49,6 +50,12 @@ def test_two_covariates_agree_with_an_independent_fit():
     assert found.difference(1, 0).p == pytest.approx(other.pvalues["C(Method)[T.B]"])
     for test, name in zip(found.covariate_tests, ["Income", "BMI"], strict=True):
         assert test.statistic == pytest.approx(other.tvalues[name] ** 2)
+    groups = anova_lm(other, typ=2).loc["C(Method)"]
+    assert found.group_test.sum_sq == pytest.approx(groups["sum_sq"])
+    assert found.group_test.statistic == pytest.approx(groups["F"])
+    assert (found.group_test.df1, found.group_test.p) == pytest.approx(
+        (groups["df"], groups["PR(>F)"])
+    )
 
 
 def test_robust_difference_agrees_with_an_independent_fit(model):

@@ -14,6 +14,7 @@ from motorlearn.mixed.binomial_crossed import BinomialManyFactors
 from motorlearn.mixed.covariance import Structure, correlated
 from motorlearn.mixed.engine import Cells
 from motorlearn.mixed.factors import Factor, Gram
+from motorlearn.mixed.inference import upper_tail
 from motorlearn.mixed.linear import LinearOneFactor, grouped_sums
 from motorlearn.mixed.linear_crossed import LinearManyFactors
 from motorlearn.mixed.links import LINKS
@@ -248,3 +249,9 @@ def test_side_by_side_searches_find_each_minimum():
 
     found = minimise(objective, np.zeros((6, 3)))
     assert_allclose(found.x, target, atol=1e-4)
+
+
+@pytest.mark.parametrize(("df1", "limit"), [(1, 3.841459), (2, 5.991465), (5, 11.070498)])
+def test_tail_without_a_second_df_is_that_of_printed_chi_squared_tables(df1, limit):
+    assert upper_tail(limit / df1, df1, np.inf) == pytest.approx(0.05, abs=1e-7)
+    assert upper_tail(limit / df1, df1, 1e9) == pytest.approx(0.05, abs=1e-6)
