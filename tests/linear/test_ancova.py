@@ -5,8 +5,8 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
-from statsmodels.stats.anova import anova_lm
 from pingouin import read_dataset
+from statsmodels.stats.anova import anova_lm
 
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear import ancova, ancova_batch
