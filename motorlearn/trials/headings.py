@@ -6,8 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-import pyarrow.compute as pc
-
 from motorlearn.exceptions import ColumnError
 from motorlearn.trials.grid import Grid
 from motorlearn.vocabulary import COLUMNS
@@ -202,11 +200,6 @@ def _refuse_twice(grid: Grid, names: Sequence[str], originals: Sequence[str]) ->
             twice,
             "rename or remove one of them, or name the one to use in columns",
         )
-
-
-def filled_columns(grid: Grid, start: int) -> list[bool]:
-    """Whether each column holds anything from a line on."""
-    return [bool(pc.any(pc.not_equal(column.slice(start), "")).as_py()) for column in grid.columns]
 
 
 def _plain(text: str) -> str:

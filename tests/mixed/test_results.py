@@ -278,6 +278,8 @@ def test_scales_of_contrasts(hits, errors):
     for name in ("estimate", "conf_low", "conf_high"):
         assert_allclose(ratio[name], np.exp(link[name]))
     assert_allclose(ratio["p"], link["p"])
+    # The delta method by hand: the slope of exp is exp.
+    assert_allclose(ratio["std_error"], np.exp(link["estimate"]) * link["std_error"])
     means = ml.marginal_means(hits, "group", within="phase", scale="average")
     gaps = means.pivot(index="phase", columns="group", values="estimate")
     average = ml.contrasts(hits, "group", within="phase", scale="average")
