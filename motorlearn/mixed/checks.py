@@ -40,6 +40,7 @@ def refuse(design: Design, observed: Array, family: str) -> None:
     _refuse_few_levels(design)
     _refuse_constant(design, observed, family)
     _refuse_rank_deficient(design)
+    _refuse_explained_levels(design)
     _refuse_too_many_effects(design, observed, family)
 
 
@@ -107,6 +108,22 @@ def _refuse_rank_deficient(design: Design) -> None:
             f"({', '.join(aliased)}), for example because a combination of levels has no rows; "
             "take these terms out or merge levels."
         )
+
+
+def _refuse_explained_levels(design: Design) -> None:
+    """Refuse levels that the fixed part tells apart: no variance between them is left."""
+    for part in design.random:
+        levels = len(part.levels)
+        if levels > design.x.shape[1]:
+            continue
+        indicators = np.equal.outer(part.index, np.arange(levels)).astype(float)
+        fitted = design.x @ np.linalg.lstsq(design.x, indicators, rcond=None)[0]
+        if np.abs(indicators - fitted).max() < 1e-7:
+            raise FitError(
+                f"the fixed part tells all {levels} levels of {part.group!r} apart, so no variance "
+                "between them can be estimated and differences between groups have no standard "
+                "error; more levels in each group are needed, or describe the single cases."
+            )
 
 
 def _refuse_too_many_effects(design: Design, observed: Array, family: str) -> None:

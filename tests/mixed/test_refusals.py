@@ -211,3 +211,31 @@ def test_a_table_with_a_repeated_index_is_read_by_position(small_study):
     fit = ml.fit_mixed("radial_error ~ group * phase", table, random=ONE)
     assert fit.n == 71 and fit.recipe.left_out["rows"].tolist() == [1]
     assert np.allclose(fit.predict(table.drop(columns="radial_error")).iloc[:36], fit.fitted()[:36])
+
+
+@pytest.mark.parametrize(("family", "outcome"), [("gaussian", "score"), ("binomial", "hit")])
+def test_one_person_in_each_group_leaves_no_variance_between_people(family, outcome):
+    rng = np.random.default_rng(3)
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(["P01", "P02"], 20),
+            "group": np.repeat(["blocked", "random"], 20),
+            "score": rng.normal(25, 5, 40),
+            "hit": np.tile([0, 1], 20),
+        }
+    )
+    with pytest.raises(FitError, match="tells all 2 levels of 'participant' apart"):
+        ml.fit_mixed(f"{outcome} ~ group", table, random={"participant": "1"}, family=family)
+
+
+def test_few_people_that_the_groups_do_not_tell_apart_are_fitted():
+    rng = np.random.default_rng(3)
+    person = np.repeat(np.arange(4), 10)
+    table = pd.DataFrame(
+        {
+            "participant": person.astype(str),
+            "group": np.where(person < 2, "blocked", "random"),
+            "score": rng.normal(25, 5, 40) + 4 * rng.normal(size=4)[person],
+        }
+    )
+    assert ml.fit_mixed("score ~ group", table, random={"participant": "1"}).converged
