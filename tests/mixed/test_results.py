@@ -250,6 +250,33 @@ def test_binomial_means_equal_emmeans(computed, ring_push):
     assert_allclose(typical["conf_low"], computed["binomial_typical_low"], atol=1e-3)
 
 
+def test_averages_use_the_correlation_of_random_slopes():
+    rng = np.random.default_rng(21)
+    table = pd.DataFrame(
+        [
+            (f"p{i:02d}", phase, t)
+            for i in range(30)
+            for phase in ("early", "late")
+            for t in range(4)
+        ],
+        columns=["participant", "phase", "time"],
+    )
+    own = rng.multivariate_normal([0, 0], [[1.0, -0.3], [-0.3, 0.25]], 30).repeat(8, axis=0)
+    eta = 0.4 + 0.5 * (table["phase"] == "late") + own[:, 0] + own[:, 1] * table["time"]
+    table = table.assign(throws=20, hits=rng.binomial(20, expit(eta)))
+    fit = ml.fit_mixed(
+        "hits ~ phase", table, random={"participant": "1 + time"}, family="binomial",
+        attempts="throws",
+    )  # fmt: skip
+    psi, z = fit.covariances["participant"], np.array([1.0, 1.5])
+    assert psi[0, 1] < -0.05
+    sd = np.sqrt(z @ psi @ z)
+    means = ml.marginal_means(fit, "phase", scale="average")
+    for eta, value in zip([fit.beta[0], fit.beta.sum()], means["estimate"], strict=True):
+        expected = integrate.quad(lambda b, e=eta: expit(e + b) * norm.pdf(b, scale=sd), -9, 9)[0]
+        assert_allclose(value, expected, atol=1e-8)
+
+
 def test_average_probabilities_and_their_errors(hits):
     means = ml.marginal_means(hits, "group", within="phase", scale="average")
     link = ml.marginal_means(hits, "group", within="phase")
