@@ -28,14 +28,11 @@ class Dates:
         Text that was not read, with the rule that stopped it.
     order : str
         ``"iso"``, ``"day first"``, ``"month first"`` or ``""``.
-    timed : bool
-        Whether any of them has a time of day.
     """
 
     values: np.ndarray
     doubts: dict[str, str]
     order: str
-    timed: bool
 
 
 ADVICE: Final = {
@@ -62,16 +59,16 @@ def read_dates(column: pd.Series) -> Dates:
     numbers, labels = pd.factorize(column)
     texts = [str(label).strip() for label in labels]
     order = _order(texts)
-    stamps, doubts, timed = [], {}, False
+    stamps: list[np.datetime64] = []
+    doubts: dict[str, str] = {}
     for text in texts:
-        moment, rule, clock = _read(text, order)
+        moment, rule = _read(text, order)
         stamps.append(np.datetime64("NaT", "s") if moment is None else np.datetime64(moment, "s"))
-        timed = timed or clock
         if rule:
             doubts[text] = rule
     known = np.array([*stamps, np.datetime64("NaT", "s")], dtype="datetime64[s]")
     shown = order if order in ("day first", "month first") else "iso"
-    return Dates(known[numbers], doubts, shown, timed)
+    return Dates(known[numbers], doubts, shown)
 
 
 def dates_of_days(days: pd.Series) -> Dates:
@@ -82,7 +79,7 @@ def dates_of_days(days: pd.Series) -> Dates:
     stamps[known] = np.datetime64("2000-01-01", "s") + (numbers[known] * 86400).astype(
         "timedelta64[s]"
     )
-    return Dates(stamps, {}, "iso", False)
+    return Dates(stamps, {}, "iso")
 
 
 def _order(texts: Sequence[str]) -> str:
@@ -99,25 +96,24 @@ def _order(texts: Sequence[str]) -> str:
     return "day first" if same else "ambiguous date"
 
 
-def _read(text: str, order: str) -> tuple[dt.datetime | None, str, bool]:
+def _read(text: str, order: str) -> tuple[dt.datetime | None, str]:
     if found := _ISO.fullmatch(text):
         return _moment([*map(_number, found.groups())])
     if found := _PARTS.fullmatch(text):
         if order not in ("day first", "month first"):
-            return None, order, False
+            return None, order
         first, second, year = int(found[1]), int(found[3]), int(found[4])
         day, month = (first, second) if order == "day first" else (second, first)
         year += 2000 if year < 100 else 0
         return _moment([year, month, day, *map(_number, found.groups()[4:])])
-    return None, "date as a serial number" if _SERIAL.fullmatch(text) else "not a date", False
+    return None, "date as a serial number" if _SERIAL.fullmatch(text) else "not a date"
 
 
-def _moment(parts: list[int | None]) -> tuple[dt.datetime | None, str, bool]:
-    clock = parts[3] is not None
+def _moment(parts: list[int | None]) -> tuple[dt.datetime | None, str]:
     try:
-        return dt.datetime(*(part or 0 for part in parts)), "", clock  # type: ignore[arg-type]
+        return dt.datetime(*(part or 0 for part in parts)), ""  # type: ignore[arg-type]
     except ValueError:
-        return None, "not a date", False
+        return None, "not a date"
 
 
 def _number(text: str | None) -> int | None:

@@ -34,15 +34,12 @@ class Headings:
         Names in the table.
     units : mapping of str to str
         Units found in headings, by name in the table.
-    second_row : bool
-        Whether two heading rows were joined.
     """
 
     line: int
     originals: tuple[str, ...]
     names: tuple[str, ...]
     units: Mapping[str, str]
-    second_row: bool = False
 
     def original(self, name: str) -> str:
         """Heading in the file of a column of the table."""

@@ -51,6 +51,13 @@ def test_samples_summary_and_estimate_agree():
     assert by_summary.p == pytest.approx(by_estimate.p)
 
 
+def test_standardised_bound_of_samples_is_in_units_of_their_sample_deviations():
+    # Sample variances 1 and 4: the root of their mean is the square root of 2.5.
+    first, second = [4.0, 5.0, 6.0], [3.0, 5.0, 7.0]
+    found = equivalence_of_means(first, second, bound=2.0, standardised=True)
+    assert found.bound_high == pytest.approx(2 * np.sqrt(2.5))
+
+
 def test_paired_standardised_bound_is_in_units_of_the_change():
     a = np.array([5.0, 6, 7, 9, 4])
     b = a + np.array([0.1, -0.2, 0.3, 0.0, -0.1])
