@@ -82,7 +82,7 @@ def find_headings(
         )
     names, units = _named(originals, wanted)
     _refuse_twice(grid, names, originals)
-    return Headings(where, tuple(originals), tuple(names), units, any(top))
+    return Headings(where, tuple(originals), tuple(names), units)
 
 
 def require_participant(grid: Grid, headings: Headings) -> None:
