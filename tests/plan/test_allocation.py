@@ -62,6 +62,32 @@ def test_minimisation_with_certainty_one_never_lets_a_factor_drift():
         assert running.abs().max() <= 1
 
 
+def people_of(count):
+    return [f"P{i:04d}" for i in range(count)]
+
+
+def test_free_draws_follow_the_ratio():
+    allocation = ml.allocate(people_of(4000), {"a": 3, "b": 1}, seed=4, method="simple")
+    assert (allocation.table["group"] == "a").mean() == pytest.approx(0.75, abs=0.03)
+
+
+def test_minimisation_holds_the_ratio():
+    allocation = ml.allocate(
+        people_of(300), {"a": 2, "b": 1}, seed=5, method="minimisation", certainty=1.0
+    )
+    assert allocation.table["group"].value_counts().to_dict() == {"a": 200, "b": 100}
+
+
+def test_minimisation_takes_the_best_group_as_often_as_it_says():
+    allocation = ml.allocate(
+        people_of(3000), ["a", "b"], seed=6, method="minimisation", certainty=0.7
+    )
+    step = np.where(allocation.table["group"] == "a", 1, -1)
+    lead = np.cumsum(step) - step
+    uneven = lead != 0
+    assert np.mean(np.sign(lead[uneven]) != step[uneven]) == pytest.approx(0.7, abs=0.03)
+
+
 def test_clusters_go_whole_and_the_warning_names_the_unit():
     allocation = ml.allocate(PEOPLE, GROUPS, seed=1, cluster="class")
     assert (allocation.table.groupby("class")["group"].nunique() == 1).all()

@@ -6,6 +6,8 @@ import string
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -13,7 +15,7 @@ import motorlearn as ml
 from motorlearn.design import ImportRecipe
 from motorlearn.exceptions import FileError, MotorlearnError
 from motorlearn.trials import import_trials, table_bytes
-from motorlearn.trials.values import read_number
+from motorlearn.trials.values import read_number, to_numbers
 
 QUIET = settings(
     max_examples=60,
@@ -114,3 +116,25 @@ def test_any_text_is_read_or_named(text, mark):
     value, rule = read_number(text, mark)
     assert rule
     assert np.isnan(value) or np.isfinite(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "mark", "value"),
+    [
+        ("1,234.5", ".", 1234.5),
+        ("1.234,5", ",", 1234.5),
+        ("-12'345,25", ",", -12345.25),
+        ("1.234.567,5", ",", 1234567.5),
+        ("1 234,5", ",", 1234.5),
+    ],
+)
+def test_a_number_with_both_marks_is_read_without_the_separator(text, mark, value):
+    assert read_number(text, mark) == (value, "thousands separator")
+
+
+def test_a_number_beyond_all_limits_is_missing_and_named():
+    values, findings = to_numbers(pa.chunked_array([["1.5", "1e999", "-1e400", ""]]))
+    np.testing.assert_array_equal(values, [1.5, np.nan, np.nan, np.nan])
+    assert [(found.rule, found.texts) for found in findings] == [
+        ("impossible value", ("1e999", "-1e400"))
+    ]
