@@ -10,7 +10,7 @@ from motorlearn.figures.load import load_by_week
 from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.timeline import design_timeline
-from motorlearn.plan import throw_load
+from motorlearn.plan import compare_with_plan, throw_load
 from motorlearn.report import exhibits, tabled
 from motorlearn.report.contents import Document, Heading, Text
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
@@ -352,8 +352,14 @@ def _deviations(found: Findings) -> Iterator[Block]:
     said = limitations.deviations(
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
+    conduct = compare_with_plan(study).table
+    if len(conduct):
+        yield Text("{tab:deviations} sets the conduct of the study against its plan.")
+        yield tabled.deviations_table(conduct)
+    else:
+        yield Text("The data show no departure from the plan.")
     if not said:
-        yield Text("Checking the data against the plan raised no error and no doubt.")
+        yield Text("Checking the data raised no error and no doubt.")
     yield from (Text(text, "item") for text in said)
     if (study.problems["severity"] == "doubt").any():
         yield Text("{tab:doubts} gives the place of each doubt and what can be done.")
