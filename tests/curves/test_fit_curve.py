@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from scipy.stats import binom
 
 import motorlearn as ml
 from motorlearn.curves import FORMS, solving
-from motorlearn.curves.intervals import bootstrap
+from motorlearn.curves.intervals import _rise, bootstrap
 from motorlearn.curves.problem import Problem
 from motorlearn.exceptions import InputError
 
@@ -244,3 +245,7 @@ def test_bootstrap_of_a_linear_curve_has_the_errors_of_least_squares():
     sse = np.linalg.lstsq(design, y)[1][0]
     expected = np.sqrt(np.diag(np.linalg.inv(design.T @ design)) * sse / (n.size - 2))
     assert draws.std(axis=0) == pytest.approx(expected, rel=0.06)
+
+
+def test_profile_of_hits_stops_at_half_the_printed_chi_squared_value():
+    assert _rise(SimpleNamespace(binomial=True), None, np.inf, 0.95) == pytest.approx(3.841459 / 2)

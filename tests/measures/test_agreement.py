@@ -9,7 +9,11 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.measures.agreement_icc import intraclass_correlations
+from motorlearn.measures.agreement_icc import (
+    MeanSquares,
+    intraclass_correlations,
+    standard_errors_of_measurement,
+)
 from motorlearn.measures.agreement_limits import limits_of_agreement, linear_trend
 from motorlearn.measures.kappa import (
     agreement_weights,
@@ -330,3 +334,9 @@ def test_raters_who_never_differ_and_scores_that_never_vary():
     constant = agree(long([[2, 2], [2, 2], [2, 2]]))
     assert constant.estimates["estimate"].isna().all()
     assert any("undefined" in sentence for sentence in constant.advice)
+
+
+def test_error_of_measurement_by_hand():
+    # Rater variance (10 - 2) / 4 items = 2, error variance 2.
+    squares = MeanSquares(items=20.0, raters=10.0, error=2.0, within=5.0, n_items=4, n_raters=3)
+    assert standard_errors_of_measurement(squares) == pytest.approx((2.0, np.sqrt(2)))
