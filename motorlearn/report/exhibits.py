@@ -1,7 +1,6 @@
 """Figures of a report with their captions and alternative texts."""
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 
 import pandas as pd
 
@@ -24,22 +23,23 @@ from motorlearn.wording import captions
 from motorlearn.wording.voice import Words
 
 
-def worded(drawing: Drawing, words: Words, suffix: str = "") -> Drawing:
-    """Put words on a drawing and, where there are several of a kind, the outcome in its name."""
-    name = f"{drawing.name}-{slug(suffix)}" if suffix else drawing.name
-    return replace(drawing, name=name, caption=words.caption, alt=words.alt)
+def worded(drawing: Drawing, words: Words) -> Drawing:
+    """Put words on a drawing."""
+    return drawing.with_words(words.caption, words.alt)
 
 
 def flow_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
     """Participant flow."""
-    drawing = participant_flow(found.flow, groups=found.groups, size=size)
+    drawing = found.kept.draw(participant_flow, found.flow, groups=found.groups, size=size)
     return worded(drawing, captions.flow_words(found.flow))
 
 
 def missing_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
     """Missing-data map."""
     stages = list(dict.fromkeys(found.presence["stage"]))
-    drawing = missing_map(found.presence, stages=stages, groups=found.groups, size=size)
+    drawing = found.kept.draw(
+        missing_map, found.presence, stages=stages, groups=found.groups, size=size
+    )
     return worded(drawing, captions.missing_words(found.presence, len(found.people)))
 
 
@@ -61,11 +61,17 @@ def outcome_figures(
 
 def practice_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing:
     """Practice and tests."""
-    drawing = practice_curve(
-        entry.points, entry.cells, outcome=entry.outcome, groups=found.groups, size=size
+    drawing = found.kept.draw(
+        practice_curve,
+        entry.points,
+        entry.cells,
+        ending=slug(entry.outcome.name),
+        outcome=entry.outcome,
+        groups=found.groups,
+        size=size,
     )
     words = captions.practice_words(entry.points, entry.voice)
-    return worded(drawing, words, entry.outcome.name)
+    return worded(drawing, words)
 
 
 def scores_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
@@ -80,15 +86,17 @@ def scores_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Dr
         frame.assign(stage=frame["phase"]).replace({"phase": titles})
         for frame in (comparison.scores, comparison.means, comparison.adjusted_means)
     ]
-    drawing = delayed_scores(
+    drawing = found.kept.draw(
+        delayed_scores,
         *frames,
+        ending=slug(entry.outcome.name),
         phases=[titles[name] for name in shown],
         outcome=entry.outcome,
         groups=found.groups,
         size=size,
     )
     words = captions.scores_words(comparison.means, comparison.adjusted_means, shown, entry.voice)
-    return worded(drawing, words, entry.outcome.name)
+    return worded(drawing, words)
 
 
 def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
@@ -108,8 +116,10 @@ def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> D
     what = "ratio of means" if ratio else "difference of means"
     unit = f" ({entry.outcome.unit})" if entry.outcome.unit and not ratio else ""
     bound = declared_bound(entry)
-    drawing = effect_forest(
+    drawing = found.kept.draw(
+        effect_forest,
         rows,
+        ending=slug(entry.outcome.name),
         label=f"{what} in {voice.name}{unit}",
         null=1.0 if ratio else 0.0,
         bound=bound,
@@ -118,7 +128,7 @@ def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> D
         sides=_sides(entry),
         size=size,
     )
-    return worded(drawing, captions.effects_words(rows, voice, bound), entry.outcome.name)
+    return worded(drawing, captions.effects_words(rows, voice, bound))
 
 
 def shown_contrasts(entry: OutcomeFindings) -> pd.DataFrame | None:
@@ -150,15 +160,17 @@ def change_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Dr
         return None
     value = entry.detectable.value if entry.detectable else None
     source = entry.detectable.source if entry.detectable else ""
-    drawing = paired_change(
+    drawing = found.kept.draw(
+        paired_change,
         entry.changes,
+        ending=slug(entry.outcome.name),
         outcome=entry.outcome,
         groups=found.groups,
         detectable=value,
         size=size,
     )
     words = captions.change_words(entry.changes, entry.change_stages, value, source, entry.voice)
-    return worded(drawing, words, entry.outcome.name)
+    return worded(drawing, words)
 
 
 def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None:
@@ -174,7 +186,8 @@ def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None
     used = used.assign(phase=used["stage"])
     unit = found.design.units.get("length", "")
     radius = found.design.target.radius if found.design.target else None
-    drawing = landing_map(
+    drawing = found.kept.draw(
+        landing_map,
         used.replace({"phase": labels}),
         phases=[labels[name] for name in names],
         groups=found.groups,

@@ -9,6 +9,7 @@ from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks,
 from motorlearn.design import Design, Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.report.extras import attempt, beside, mixed_model
+from motorlearn.report.keeping import Kept
 from motorlearn.report.people import attrition, participant_flow, presence, roster
 from motorlearn.report.scores import Detectable, Scored, detectable_change, group_points, scored
 from motorlearn.results import Refused
@@ -54,6 +55,8 @@ class Findings:
         The primary outcome first.
     results : dict of str to Result or Refused
         Agreement of raters, assumptions and whatever else stands beside the comparison.
+    kept : Kept
+        Drawings of an earlier report that may be taken over.
     """
 
     study: Study
@@ -65,6 +68,7 @@ class Findings:
     attrition: pd.DataFrame
     outcomes: tuple[OutcomeFindings, ...]
     results: dict[str, Any] = field(default_factory=dict)
+    kept: Kept = field(default_factory=Kept)
 
     @property
     def design(self) -> Design:

@@ -1,24 +1,32 @@
 """What an earlier report in the same folder still holds true, so that only changes are redrawn.
 
-A report leaves ``kept.json`` beside its page: a fingerprint of data, plan, options and drawing
-code, and a checksum of every picture. Where the fingerprint is unchanged, a picture that is still
-whole is taken over; captions and alternative texts are always written anew.
+A report leaves ``kept.json`` beside its page: for every picture and every styled table a
+fingerprint of what it was made from (the values it shows, the function that draws it, the code of
+the package) and a checksum of its files. Where the fingerprint is unchanged and the files are whole
+they are taken over; the texts of the report are always written anew.
 """
 
+import dataclasses
 import functools
 import hashlib
 import json
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
+from pydantic import BaseModel
 
 import motorlearn
-from motorlearn.trials import Study
+from motorlearn.design import Design
+from motorlearn.figures.style import Drawing
 
 LIST = "kept.json"
+_UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
     for folder, names in {
@@ -29,21 +37,33 @@ _WORDS = frozenset(
 )
 
 
-def fingerprint(study: Study, options: dict[str, object]) -> str:
-    """Name everything that a picture depends on: data, plan, options, code; not the words."""
-    digest = hashlib.sha256()
-    frames = (study.trials.table, study.participants, study.ratings)
-    for frame in frames:
-        digest.update(b"-" if frame is None else _frame(frame))
-    plan = study.design.model_dump(mode="json", exclude={"study", "exclusions", "files"})
-    digest.update(json.dumps([plan, options], sort_keys=True).encode())
-    digest.update(_code().encode())
-    return digest.hexdigest()
+def fingerprint(*values: Any) -> str:
+    """Name values, as they are, together with the code that makes pictures and tables of them."""
+    shape = json.dumps([_shape(value) for value in values], sort_keys=True)
+    return hashlib.sha256((_code() + shape).encode()).hexdigest()
 
 
-def _frame(frame: pd.DataFrame) -> bytes:
-    hashed = pd.util.hash_pandas_object(frame, index=False).to_numpy()
-    return np.ascontiguousarray(hashed).tobytes() + "|".join(map(str, frame.columns)).encode()
+def _shape(value: Any) -> Any:
+    """Reduce a value to JSON that differs where the value differs; tables to checksums."""
+    match value:
+        case pd.DataFrame():
+            kinds = [[str(name), str(kind)] for name, kind in value.dtypes.items()]
+            hashed = pd.util.hash_pandas_object(value, categorize=False).to_numpy()
+            return [kinds, checksum(np.ascontiguousarray(hashed).tobytes())]
+        case np.ndarray():
+            return [list(value.shape), str(value.dtype), _shape(value.ravel().tolist())]
+        case Design():
+            return value.model_dump(mode="json", exclude=_UNDRAWN)
+        case BaseModel():
+            return value.model_dump(mode="json")
+        case Mapping():
+            return [[_shape(name), _shape(entry)] for name, entry in value.items()]
+        case list() | tuple():
+            return [_shape(entry) for entry in value]
+        case _ if dataclasses.is_dataclass(value):
+            entries = dataclasses.fields(value)
+            return [type(value).__name__, [_shape(getattr(value, e.name)) for e in entries]]
+    return repr(value)
 
 
 @functools.cache
@@ -58,57 +78,107 @@ def _code() -> str:
     return digest.hexdigest()
 
 
-@dataclass(frozen=True)
-class Kept:
-    """Pictures of an earlier report that are still true.
-
-    Parameters
-    ----------
-    folder : Path
-        The earlier report.
-    checksums : dict of str to str
-        Checksum of each file that may be taken over; empty where nothing may.
-    """
-
-    folder: Path
-    checksums: dict[str, str]
-
-    def read(self, name: str) -> bytes | None:
-        """Give a file of the earlier report if it is unchanged since."""
-        wanted = self.checksums.get(name)
-        path = self.folder / name
-        if wanted is None or not path.is_file():
-            return None
-        content = path.read_bytes()
-        return content if checksum(content) == wanted else None
-
-
 def checksum(content: bytes) -> str:
     """SHA-256 of a file's content."""
     return hashlib.sha256(content).hexdigest()
 
 
-def kept_from(folder: Path, wanted: str) -> Kept:
-    """Read what an earlier report in a folder kept; nothing where its fingerprint differs."""
-    path = folder / LIST
+@dataclass(frozen=True)
+class Print(Drawing):
+    """A drawing that knows what it was made from and may come with its files already written.
+
+    Parameters
+    ----------
+    made_from : str
+        Fingerprint of what it shows.
+    words : tuple of str
+        Caption and alternative text that the figure's own function gave.
+    files : mapping of str to bytes
+        Files of an earlier report by format; empty where the figure was drawn just now.
+    """
+
+    made_from: str = ""
+    words: tuple[str, str] = ("", "")
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+
+    def _bytes(self, form: str, **options: Any) -> bytes:
+        return self.files[form] if self.files else super()._bytes(form, **options)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What an earlier report holds, by fingerprint.
+
+    Parameters
+    ----------
+    folder : Path
+        The earlier report.
+    entries : mapping of str to dict
+        For each fingerprint ``name``, ``words`` and ``files``: path and checksum by format.
+    """
+
+    folder: Path = Path()
+    entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
+
+    def draw(
+        self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
+    ) -> Print:
+        """Call a function that draws, or take over what it drew from the same values before.
+
+        ``ending`` is put behind the name of the drawing where there are several of a kind.
+        """
+        key = fingerprint(function.__module__, function.__name__, values, options, ending)
+        files = self.files(key)
+        if files:
+            entry = self.entries[key]
+            words = (str(entry["words"][0]), str(entry["words"][1]))
+            return Print(str(entry["name"]), Figure(), *words, key, words, files)
+        new = function(*values, **options)
+        name = f"{new.name}-{ending}" if ending else new.name
+        return Print(name, new.figure, new.caption, new.alt, key, (new.caption, new.alt))
+
+    def files(self, key: str) -> dict[str, bytes]:
+        """Files of one fingerprint by format; none where any of them is gone or was touched."""
+        found = {}
+        for form, (name, wanted) in self.entries.get(key, {"files": {}})["files"].items():
+            path = self.folder / name
+            content = path.read_bytes() if path.is_file() else b""
+            if checksum(content) != wanted:
+                return {}
+            found[form] = content
+        return found
+
+
+def kept_from(folder: Path) -> Kept:
+    """Read what an earlier report in a folder kept; nothing where the list is spoilt."""
     try:
-        stored = json.loads(path.read_text("utf-8"))
+        stored = json.loads((folder / LIST).read_text("utf-8"))
     except (OSError, ValueError):
-        return Kept(folder, {})
-    if not isinstance(stored, dict) or stored.get("fingerprint") != wanted:
-        return Kept(folder, {})
-    files = stored.get("files")
-    if not isinstance(files, dict):
-        return Kept(folder, {})
-    safe = all(
-        isinstance(value, str) and ".." not in name and not name.startswith("/")
-        for name, value in files.items()
-    )
-    return Kept(folder, files if safe else {})
+        return Kept(folder)
+    whole = isinstance(stored, dict) and all(_is_entry(entry) for entry in stored.values())
+    return Kept(folder, stored if whole else {})
 
 
-def keep(folder: Path, wanted: str, files: dict[str, bytes]) -> None:
+def _is_entry(entry: Any) -> bool:
+    match entry:
+        case {"name": str(), "words": [str(), str()], "files": dict() as files}:
+            return all(_is_file(file) for file in files.values())
+    return False
+
+
+def _is_file(file: Any) -> bool:
+    match file:
+        case [str() as name, str()]:
+            return ".." not in name and not name.startswith("/")
+    return False
+
+
+def entry(name: str, words: tuple[str, str], files: Mapping[str, tuple[str, bytes]]) -> dict:
+    """Entry of the list for files of one fingerprint: path and content by format."""
+    summed = {form: [path, checksum(content)] for form, (path, content) in files.items()}
+    return {"name": name, "words": list(words), "files": summed}
+
+
+def keep(folder: Path, entries: Mapping[str, Any]) -> None:
     """Write the list for the next report."""
-    checksums = {name: checksum(content) for name, content in sorted(files.items())}
-    text = json.dumps({"fingerprint": wanted, "files": checksums}, indent=1)
-    (folder / LIST).write_text(text, "utf-8")
+    (folder / LIST).write_text(json.dumps(entries, indent=1, ensure_ascii=False), "utf-8")

@@ -171,10 +171,12 @@ def _plan_figures(found: Findings) -> Iterator[Block]:
     tasks = [task.name for task in design.tasks]
     timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
     if timed:
-        timeline = if_possible(lambda: design_timeline(design))
+        timeline = if_possible(lambda: found.kept.draw(design_timeline, design))
         yield from shown(timeline, "shows the plan in time.", decimal)
     if len(tasks) > 1 and "task" in practised and len(practised):
-        order = if_possible(lambda: trial_order_raster(practised, groups=found.groups, tasks=tasks))
+        order = if_possible(
+            lambda: found.kept.draw(trial_order_raster, practised, groups=found.groups, tasks=tasks)
+        )
         yield from shown(order, "shows in which order tasks were practised.", decimal)
     if timed:
         load = if_possible(lambda: _load(found))
@@ -184,7 +186,8 @@ def _plan_figures(found: Findings) -> Iterator[Block]:
 def _load(found: Findings) -> Drawing:
     limits = [limit for limit in found.design.load.limits if limit.per == "week"]
     limit = limits[0] if limits else None
-    return load_by_week(
+    return found.kept.draw(
+        load_by_week,
         throw_load(found.design),
         limit=limit.trials if limit else None,
         limit_source=limit.source if limit else "",

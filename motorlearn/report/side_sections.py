@@ -93,9 +93,9 @@ def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
         if table.name in ("raters-measurement-error", "raters-drift"):
             yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
             yield table
-    limits = if_possible(lambda: bland_altman(result))
+    limits = if_possible(lambda: found.kept.draw(bland_altman, result))
     yield from shown(limits, "shows the limits of agreement.", decimal)
-    drift = if_possible(lambda: rater_drift(result))
+    drift = if_possible(lambda: found.kept.draw(rater_drift, result))
     yield from shown(drift, "follows the raters over the order of clips.", decimal)
 
 
@@ -142,7 +142,8 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
     some = people.head(max(1, PANELS // len(found.groups)))["participant"]
     panels = if_possible(
-        lambda: individual_fits(
+        lambda: found.kept.draw(
+            individual_fits,
             result,
             rows,
             "score",
@@ -174,7 +175,9 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
     )
     yield from kept
     forest = if_possible(
-        lambda: parameter_forest(result, unit=found.outcomes[0].outcome.unit, order=found.groups)
+        lambda: found.kept.draw(
+            parameter_forest, result, unit=found.outcomes[0].outcome.unit, order=found.groups
+        )
     )
     yield from shown(forest, "shows the parameters of groups and participants.", decimal)
 
@@ -201,7 +204,9 @@ def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
     analyses = list(dict.fromkeys(result.residuals["analysis"]))
     if analyses:
         panel = if_possible(
-            lambda: diagnostic_panel(result, analysis=analyses[0], groups=found.groups)
+            lambda: found.kept.draw(
+                diagnostic_panel, result, analysis=analyses[0], groups=found.groups
+            )
         )
         yield from shown(panel, "shows the residuals.", decimal)
 
@@ -219,7 +224,7 @@ def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
     yield Text(f"{result.verdict} {{tab:{first.name}}} holds them{further}.")
     yield first
     yield from tables[1:]
-    forest = if_possible(lambda: conclusion_forest(result))
+    forest = if_possible(lambda: found.kept.draw(conclusion_forest, result))
     yield from shown(forest, "draws the variants.", decimal)
 
 

@@ -318,7 +318,7 @@ def paired_table(entry: OutcomeFindings) -> Table:
     number = _written(2 if ratio else voice.decimals)
     columns = (
         Column("group"),
-        Column("change"),
+        Column("change", "from and to"),
         Column("n", kind="count"),
         number("estimate", "ratio" if ratio else "change"),
         number("conf_low", "95 % CI lower"),

@@ -1,18 +1,20 @@
 """A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
 import hashlib
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from tqdm.auto import tqdm
 
 import motorlearn
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import Drawing, described_svg
+from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.contents import Document
 from motorlearn.report.findings import find
-from motorlearn.report.keeping import Kept, fingerprint, keep, kept_from
+from motorlearn.report.keeping import Kept, Print, entry, fingerprint, keep, kept_from
 from motorlearn.report.numbers import to_results
 from motorlearn.report.page import to_page
 from motorlearn.report.sections import compose
@@ -75,20 +77,17 @@ def write_report(
         raise InputError("the decimal sign is a point or a comma", [decimal])
     with tqdm(total=4, desc="report", disable=quiet, leave=False) as progress:
         found = find(study, decimal=decimal, only=outcome)
+        found = replace(found, kept=kept_from(Path(folder)))
         progress.update()
         versions = {"motorlearn": motorlearn.__version__}
         versions |= {name: version(name) for name in SOFTWARE}
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
         progress.update()
         made = _made(study, versions)
-        mine = fingerprint(study, {"outcome": outcome, "decimal": decimal})
-        kept = kept_from(Path(folder), mine)
         with new_folder(folder, mark=MARK) as work:
-            drawn = _draw(document.drawings, work, kept, quiet)
+            pictures, entries = _draw(document.drawings, work, quiet)
             progress.update()
-            keep(work, mine, drawn)
-            pictures = {d.name: drawn[f"figures/{d.name}.png"] for d in document.drawings}
-            _tabulate(document, work / "tables")
+            keep(work, entries | _tabulate(document, work, found.kept))
             (work / "report.docx").write_bytes(to_word(document, pictures, made))
             (work / "results.json").write_text(to_results(found, document, made), "utf-8")
             (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
@@ -109,33 +108,43 @@ def _refuse_errors(study: Study) -> None:
         )
 
 
-def _draw(drawings: list[Drawing], work: Path, kept: Kept, quiet: bool | None) -> dict[str, bytes]:
-    """Write every figure in three formats, taking over what an earlier report still holds."""
+def _draw(
+    drawings: list[Drawing], work: Path, quiet: bool | None
+) -> tuple[dict[str, bytes], dict[str, Any]]:
+    """Write every figure in three formats; gives each PNG by name and what is kept of all."""
     (work / "figures").mkdir()
-    files = {}
+    pictures, entries = {}, {}
     for drawing in tqdm(drawings, desc="figures", disable=quiet, leave=False):
+        files = {}
         for form, draw in (("png", drawing.png), ("svg", drawing.svg), ("pdf", drawing.pdf)):
-            name = f"figures/{drawing.name}.{form}"
-            content = kept.read(name) or draw()
-            if form == "svg":
-                content = described_svg(content, drawing.name, drawing.alt)
-            files[name] = content
-            (work / name).write_bytes(content)
-    return files
+            files[form] = f"figures/{drawing.name}.{form}", draw()
+            _write(work, *files[form])
+        pictures[drawing.name] = files["png"][1]
+        if isinstance(drawing, Print):
+            entries[drawing.made_from] = entry(drawing.name, drawing.words, files)
+    return pictures, entries
 
 
-def _tabulate(document: Document, folder: Path) -> None:
-    folder.mkdir()
+def _write(work: Path, name: str, content: bytes) -> None:
+    (work / name).write_bytes(content)
+
+
+def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
+    """Write every table in four formats; gives what the next report keeps."""
+    (work / "tables").mkdir()
     decimal = document.decimal
+    entries = {}
     for table in document.tables:
-        written = {
-            "csv": to_csv(table, decimal=decimal),
-            "tex": to_latex(table, decimal=decimal),
-            "html": to_styled_html(table, decimal=decimal),
-        }
-        for form, text in written.items():
-            (folder / f"{table.name}.{form}").write_text(text, encoding="utf-8", newline="")
-    (folder / "tables.xlsx").write_bytes(to_excel(document.tables))
+        shown = (table.name, table.title, table.columns, table.notes, table.cells(decimal))
+        key = fingerprint("styled", shown)
+        styled = kept.files(key).get("html") or to_styled_html(table, decimal=decimal).encode()
+        path = f"tables/{table.name}.html"
+        entries[key] = entry(table.name, ("", ""), {"html": (path, styled)})
+        _write(work, path, styled)
+        _write(work, f"tables/{table.name}.csv", to_csv(table, decimal=decimal).encode())
+        _write(work, f"tables/{table.name}.tex", to_latex(table, decimal=decimal).encode())
+    _write(work, "tables/tables.xlsx", to_excel(document.tables))
+    return entries
 
 
 def _made(study: Study, versions: dict[str, str]) -> dict[str, str]:

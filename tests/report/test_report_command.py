@@ -143,18 +143,45 @@ def test_a_new_caption_reaches_the_page_without_a_new_drawing(
 def test_changed_data_are_drawn_again(little, tmp_path, quick_pictures):
     study = ml.read_study(little)
     ml.write_report(study, tmp_path / "out", quiet=True)
-    first = list(quick_pictures)
+    first = {name for name, _ in quick_pictures}
+    quick_pictures.clear()
     study.trials.table.loc[0, ["x", "radial_error"]] = 100.0
     ml.write_report(study, tmp_path / "out", quiet=True)
-    assert quick_pictures == first * 2
+    again = {name for name, _ in quick_pictures}
+    assert {"landing-map", "practice-curve-radial-error", "test-scores-radial-error"} <= again
+    assert {"participant-flow", "design-timeline", "practice-curve-hit"} <= first - again
+
+
+def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
+    little, tmp_path, quick_pictures
+):
+    ml.write_report(ml.read_study(little), tmp_path / "out", quiet=True)
+    plan = (little / "study.toml").read_text("utf-8").replace("A little", "Another little")
+    renamed = tmp_path / "renamed"
+    shutil.copytree(little, renamed)
+    (renamed / "study.toml").write_text(plan, "utf-8")
+    quick_pictures.clear()
+    warm = ml.write_report(ml.read_study(renamed), tmp_path / "out", quiet=True)
+    assert quick_pictures == []
+    cold = ml.write_report(ml.read_study(renamed), tmp_path / "cold", quiet=True)
+    assert quick_pictures and "Another little" in cold.read_text("utf-8")
+    for name in ("report.html", "results.json", "kept.json"):
+        assert (warm.parent / name).read_bytes() == (cold.parent / name).read_bytes()
 
 
 @pytest.mark.parametrize(
-    "spoilt", ["{", "[]", '{"fingerprint": "x"}', '{"fingerprint": "x", "files": {"../a": "b"}}']
+    "spoilt",
+    [
+        "{",
+        "[]",
+        '{"x": "y"}',
+        '{"x": {"name": "a", "words": ["", ""], "files": {"png": ["../a", "b"]}}}',
+        '{"x": {"name": "a", "words": [""], "files": {}}}',
+    ],
 )
 def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
     (tmp_path / "kept.json").write_text(spoilt, "utf-8")
-    assert kept_from(tmp_path, "x").checksums == {}
+    assert kept_from(tmp_path).entries == {}
 
 
 def test_a_touched_picture_is_drawn_again(little, tmp_path, quick_pictures):
