@@ -70,7 +70,11 @@ def run(module: str) -> tuple[list[dict], str]:
             rows.append(json.loads(line))
         else:
             print(f"  {line.strip()}", flush=True)
-    failed = done.stderr.strip().splitlines()[-1:] if done.returncode else []
+    failed = (
+        (done.stderr.strip().splitlines()[-1:] or [f"ended with {done.returncode}"])
+        if done.returncode
+        else []
+    )
     return rows, " ".join(failed)
 
 
