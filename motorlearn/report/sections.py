@@ -14,7 +14,7 @@ from motorlearn.plan import compare_with_plan, throw_load
 from motorlearn.report import exhibits, tabled
 from motorlearn.report.contents import Document, Heading, Text
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
-from motorlearn.report.side_sections import if_possible, shown, side_sections
+from motorlearn.report.side_sections import if_possible, in_signs, shown, side_sections
 from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
@@ -356,6 +356,9 @@ def _deviations(found: Findings) -> Iterator[Block]:
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
     conduct = compare_with_plan(study).table
+    decimal = found.outcomes[0].voice.decimal
+    for column in ("planned", "actual"):
+        conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
     if len(conduct):
         yield Text("{tab:deviations} sets the conduct of the study against its plan.")
         yield tabled.deviations_table(conduct)

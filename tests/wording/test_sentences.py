@@ -58,10 +58,10 @@ def contrast(**changes):
 def test_a_contrast_in_full():
     text = contrast_sentence(contrast(), make_voice(), ALLOCATED, baseline="pretest")
     assert text == (
-        "At the delayed retention test (7 days after the last practice), radial error was 2.5 cm lower "
-        "after random than after blocked practice (adjusted for the pretest; 95 % CI −4.6 to −0.3 "
-        "cm; t(45) = −2.31, p = .025; Hedges g = −0.58, 95 % CI −1.10 to −0.06; 23 of 24 random "
-        "and 22 of 24 blocked participants analysed)."
+        "At the delayed retention test (7 days after the last practice), radial error was 2.5 cm "
+        "lower after random than after blocked practice (adjusted for the pretest; 95 % CI −4.6 to "
+        "−0.3 cm; t(45) = −2.31, p = .025; Hedges g = −0.58, 95 % CI −1.10 to −0.06; 23 of 24 "
+        "random and 22 of 24 blocked participants analysed)."
     )
 
 
