@@ -53,9 +53,11 @@ def test_a_hit_of_counted_rows_is_the_share_of_hits():
 
 
 def test_conduct_is_set_against_the_plan(shipped):
-    blocks = list(_deviations(SimpleNamespace(study=shipped)))
+    spoken = SimpleNamespace(voice=SimpleNamespace(decimal=","))
+    blocks = list(_deviations(SimpleNamespace(study=shipped, outcomes=[spoken])))
     table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
     assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
+    assert "like random (about 0,78)" in list(table.rows["actual"])
     assert any("{tab:deviations}" in getattr(block, "text", "") for block in blocks)
 
 
