@@ -1,7 +1,5 @@
 """Figures of a report with their captions and alternative texts."""
 
-from collections.abc import Callable, Iterator
-
 import pandas as pd
 
 from motorlearn.compare import PhaseComparison
@@ -41,22 +39,6 @@ def missing_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
         missing_map, found.presence, stages=stages, groups=found.groups, size=size
     )
     return worded(drawing, captions.missing_words(found.presence, len(found.people)))
-
-
-def outcome_figures(
-    found: Findings, entry: OutcomeFindings, size: SizeName = "thesis"
-) -> Iterator[Drawing]:
-    """Every figure of one outcome that its data allow, in the order of a report."""
-    drawers: tuple[Callable[..., Drawing | None], ...] = (
-        practice_figure,
-        scores_figure,
-        effects_figure,
-        change_figure,
-    )
-    for draw in drawers:
-        drawing = draw(found, entry, size)
-        if drawing is not None:
-            yield drawing
 
 
 def practice_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing:

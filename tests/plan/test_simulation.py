@@ -2,6 +2,7 @@ import dataclasses
 import json
 from pathlib import Path
 
+import frictionless
 import numpy as np
 import pandas as pd
 import pytest
@@ -199,7 +200,6 @@ def test_shipped_files_are_made_again_byte_for_byte(tmp_path):
 
 
 def test_data_package_is_valid_by_the_standards_own_program():
-    frictionless = pytest.importorskip("frictionless")
     report = frictionless.validate(str(RING_PUSH / "datapackage.json"))
     assert report.valid, report.flatten(["rowNumber", "fieldName", "message"])[:3]
 

@@ -1,3 +1,4 @@
+import distributed
 import numpy as np
 import pytest
 from plans_of_tests import HITS, plan
@@ -49,7 +50,6 @@ def test_unusable_questions_are_refused():
 
 @pytest.mark.slow
 def test_a_cluster_of_computers_gives_the_same_numbers():
-    distributed = pytest.importorskip("distributed")
     design = plan(**HITS)
     here = ml.power(design, n=[8, 12], simulations=500, seed=9, effects=[2])
     with (
