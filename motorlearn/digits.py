@@ -46,6 +46,19 @@ def significant(value: float | None, figures: int = 3, *, decimal: str = ".") ->
     return number(value, max(0, figures - 1 - place), decimal=decimal)
 
 
+def whole(value: float | None, figures: int = 3, *, decimal: str = ".") -> str:
+    """Write a whole number as such, another one to so many significant figures.
+
+    Examples
+    --------
+    >>> whole(3.0), whole(0.0972)
+    ('3', '0.0972')
+    """
+    if value is not None and math.isfinite(value) and value == round(value) and abs(value) < 1e6:
+        return number(value, 0)
+    return significant(value, figures, decimal=decimal)
+
+
 def p_value(p: float | None, *, decimal: str = ".") -> str:
     """Write a p value to three decimals without a leading zero, never as zero.
 

@@ -91,7 +91,7 @@ class StudyAudit(Result):
             Table(
                 "open_assumptions",
                 "Assumptions of the primary comparison that need a look or action",
-                (Column("assumption"), Column("value", kind="significant"), Column("grade"),
+                (Column("assumption"), Column("value", kind="whole", decimals=3), Column("grade"),
                  Column("finding"), Column("remedied", "with the remedy")),
                 self.assumptions,
             ),

@@ -213,7 +213,7 @@ class Audit(Result):
             Column("analysis"),
             Column("assumption"),
             Column("diagnostic"),
-            Column("value", kind="significant", decimals=3),
+            Column("value", kind="whole", decimals=3),
             Column("guide"),
             Column("source"),
             Column("grade"),

@@ -77,9 +77,9 @@ class Sensitivity(Result):
         """The whole in one sentence."""
         run = self.table[self.table["p"].notna() & (self.table["variant"] != ORIGINAL)]
         changed = run.loc[run["changes"], "variant"].unique()
-        text = f"{run['variant'].nunique()} variants of {self.analysis} were run."
+        text = f"The analysis ({self.analysis}) was run in {run['variant'].nunique()} other ways."
         if len(changed):
-            return f"{text} The conclusion changes with: {'; '.join(changed)}."
+            return f"{text} The conclusion changes in: {'; '.join(changed)}."
         return f"{text} No variant changes the conclusion."
 
     def tables(self) -> Sequence[Table]:
@@ -105,7 +105,7 @@ class Sensitivity(Result):
             Column("shift", "shift in residual SD", "number"),
             Column("shift_in_unit", "shift in the scale of the analysis", "significant"),
         )
-        note = "Empty: no shift up to four residual SDs changes the conclusion."
+        note = "A dash: no shift up to four residual SDs changes the conclusion."
         return (first, Table("tipping", "Shift of missing scores that changes the conclusion",
                              tips, self.tipping, (note,)))  # fmt: skip
 

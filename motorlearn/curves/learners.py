@@ -52,9 +52,10 @@ class CurveFits(Result):
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
 
     def counts(self) -> pd.DataFrame:
-        """Learners by form and status."""
-        shown = self.table.groupby(["form", "status"], sort=False).size()
-        return shown.rename("learners").reset_index()
+        """Learners by form and status, in the order of the forms and of :data:`STATUSES`."""
+        shown = self.table.groupby(["form", "status"]).size().rename("learners")
+        order = pd.MultiIndex.from_product([self.forms, STATUSES], names=["form", "status"])
+        return shown.reindex(order).dropna().astype("int64").reset_index()
 
     def tables(self) -> Sequence[Table]:
         """How many learners prefer each form, and the status of the fits."""

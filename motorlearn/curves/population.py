@@ -27,6 +27,13 @@ from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table, estimates_table
 
 GAUSSIAN_NODES, HIT_NODES = 15, 5
+_MEANINGS = MEANINGS | {
+    "asymptote not seen": (
+        "Practice stopped before the curve of the population had flattened, so the asymptote is "
+        "an extrapolation and trades off with gain and rate; compare the start and the end of "
+        "practice instead, or practise longer."
+    )
+}
 
 
 @dataclass(frozen=True)
@@ -268,7 +275,7 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
         first=data.first,
         groups=groups,
         status=status,
-        meaning=MEANINGS[status],
+        meaning=_MEANINGS[status],
         loglik_laplace=float(fit.laplace - (0 if binomial else n * np.log(scale.unit))),
         quadrature_gap=fit.gap,
         vcov=vcov,

@@ -36,6 +36,7 @@ def individual_fits(
     label: str,
     practice_label: str = "practice trial",
     learners: Sequence[object] | None = None,
+    group: str | None = None,
     columns: int = 5,
     size: SizeName = "thesis",
 ) -> Drawing:
@@ -53,6 +54,8 @@ def individual_fits(
         Axis labels, with units.
     learners : sequence, optional
         Which learners, at most 30; the first ones if not given.
+    group : str, optional
+        Column of groups: learners of a group stand in rows of their own, named at the left.
     columns : int
         Panels beside each other.
     size : {"thesis", "slide"}
@@ -72,29 +75,50 @@ def individual_fits(
     if absent or not chosen:
         raise InputError("there are no fits of these learners", absent)
     columns = min(columns, len(chosen))
-    lines = -(-len(chosen) // columns)
+    slots, marks = _slots(chosen, rows, key, group, columns)
+    lines = len(slots) // columns
     with house(size):
         figure, panels = canvas(
             size, rows=lines, columns=columns, height=0.18 + 0.34 * lines, share_y=True
         )
-        for panel, name in zip(panels, chosen):
+        for panel, name in zip(panels, slots):
+            if name is None:
+                panel.set_axis_off()
+                continue
             part = rows[rows[key] == name]
             _one_learner(panel, part, outcome, practice)
             _one_fit(panel, fits, name, known.loc[name], part[practice])
-        for panel in panels[len(chosen) :]:
-            panel.set_axis_off()
+        for place, mark in marks.items():
+            panels[place].set_ylabel(mark, fontsize="small", fontweight="bold")
         figure.supxlabel(practice_label, fontsize="medium")
         figure.supylabel(label, fontsize="medium")
-    counts = known.loc[chosen, "form"].value_counts()
+    counts = known.loc[chosen, "form"].replace("no change", "level").value_counts()
     share = ", ".join(f"{name} {count}" for name, count in counts.items())
     return Drawing(
         "individual-curves",
         figure,
         f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
-        "form preferred by AICc, or says that neither leads by 2; a broken line is a curve "
-        "whose status is not ok.",
+        "form preferred by AICc, or says that neither leads by 2, or that a level line fits as "
+        "well; a broken line is a curve whose status is not ok.",
         f"{len(chosen)} small panels of {label} against {practice_label}. Preferred form: {share}.",
     )
+
+
+def _slots(
+    chosen: list, rows: pd.DataFrame, key: str, group: str | None, columns: int
+) -> tuple[list, dict[int, str]]:
+    """Learner of each panel, none where it stays empty; name of the group where its rows begin."""
+    groups = {None: chosen}
+    if group is not None:
+        of = rows.drop_duplicates(key).set_index(key)[group].loc[chosen]
+        groups = {name: list(part.index) for name, part in of.groupby(of, sort=False)}
+    slots: list = []
+    marks: dict[int, str] = {}
+    for name, members in groups.items():
+        if name is not None:
+            marks[len(slots)] = str(name)
+        slots += [*members, *[None] * (-len(members) % columns)]
+    return slots, marks
 
 
 def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) -> None:
@@ -103,7 +127,8 @@ def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) ->
 
 def _one_fit(axes: Axes, fits: CurveFits, name, verdict, practice) -> None:
     best = verdict["best"]
-    axes.set_title(f"{name}: {verdict['form']}", fontsize="x-small", fontweight="normal")
+    form = "level" if verdict["form"] == "no change" else verdict["form"]
+    axes.set_title(f"{name}: {form}", fontsize="x-small", fontweight="normal")
     axes.tick_params(labelsize="x-small")
     if best not in FORMS:
         return

@@ -72,10 +72,11 @@ def diagnostic_panel(
         _sizes(axes[3], rows, styles)
     residual = rows["residual"]
     caption = (
-        f"Diagnostics of {chosen}, {len(rows)} standardised residuals. Over the fitted score; "
-        "against normal quantiles, with the band that holds 95 % of samples of this size point by "
-        "point; by group, bars one standard deviation; square root of their size over the fitted "
-        "score, with a running mean."
+        f"Diagnostics of {chosen}, {len(rows)} standardised residuals. Over the fitted score on "
+        "the scale of the analysis (logarithms where ratios are compared); against normal "
+        "quantiles, with the band that holds 95 % of samples of this size point by point; by "
+        "group, bars one standard deviation; square root of their size over the fitted score, with "
+        "a running mean."
     )
     alt = (
         f"Four panels of residuals of {chosen}. {len(rows)} points, standard deviation "
@@ -108,7 +109,7 @@ def conclusion_forest(
         shown, label=chosen, null=1.0 if ratio else 0.0, summary=(0,), size=size
     )
     changed = own.loc[own["changes"], "variant"].tolist()
-    said = f"The conclusion changes with: {'; '.join(changed)}." if changed else (
+    said = f"The conclusion changes in: {'; '.join(changed)}." if changed else (
         "No variant on this scale changes the conclusion."
     )  # fmt: skip
     caption = (
@@ -184,7 +185,7 @@ def _over_fit(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
         own = rows[rows["group"] == name] if name else rows
         axes.plot(own["fitted"], own["residual"], **_points(look, len(rows)))
     _running(axes, rows["fitted"].to_numpy(), rows["residual"].to_numpy())
-    axes.set_xlabel("fitted score")
+    axes.set_xlabel("fitted score (scale of analysis)")
     axes.set_ylabel("standardised residual")
     axes.set_title("over the fit")
 
@@ -226,7 +227,7 @@ def _sizes(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
         own = rows["group"] == name if name else slice(None)
         axes.plot(rows["fitted"][own], size[own], **_points(look, len(rows)))
     _running(axes, rows["fitted"].to_numpy(), size.to_numpy())
-    axes.set_xlabel("fitted score")
+    axes.set_xlabel("fitted score (scale of analysis)")
     axes.set_ylabel("√|residual|")
     axes.set_title("size over the fit")
 

@@ -1,6 +1,6 @@
 """The practice curve: blocks of practice between the tests, with a break wherever time is cut."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from typing import Any
 
@@ -50,6 +50,7 @@ def practice_curve(
     *,
     outcome: Outcome,
     groups: Sequence[str],
+    tests: Mapping[str, str] | None = None,
     size: SizeName = "thesis",
 ) -> Drawing:
     """Draw group means with intervals over practice and tests, thin individual lines behind.
@@ -65,6 +66,8 @@ def practice_curve(
         Name, unit and better direction of the score.
     groups : sequence of str
         Groups in the order of the plan.
+    tests : mapping of str to str, optional
+        Names of tests on the axis, where the study has its own.
     size : {"thesis", "slide"}
         Where the figure will be used.
 
@@ -82,7 +85,7 @@ def practice_curve(
         for group, look in looks(groups).items():
             _individuals(axes, scores[scores["group"] == group], places, segments, look, dodges)
             _means(axes, points[points["group"] == group], places, segments, look, dodges)
-        _axis(axes, places, segments, chosen)
+        _axis(axes, places, segments, chosen, tests or {})
         axes.set_ylabel(outcome_label(outcome))
         label_ends(axes, _ends(points, places, groups, dodges))
     return Drawing("practice-curve", figure)
@@ -174,7 +177,9 @@ def _means(
         axes.plot(x, mean, **look.line_style, zorder=4)
 
 
-def _axis(axes: Axes, places: dict, segments: list[list], chosen: Size) -> None:
+def _axis(
+    axes: Axes, places: dict, segments: list[list], chosen: Size, tests: Mapping[str, str]
+) -> None:
     ticks, labels = [], []
     practised = [segment for segment in segments if not _is_test(segment[0])]
     every = 1 if sum(map(len, practised)) <= 16 else 2
@@ -184,7 +189,7 @@ def _axis(axes: Axes, places: dict, segments: list[list], chosen: Size) -> None:
             running += not _is_test(key)
             if _is_test(key) or every == 1 or running % every == 1:
                 ticks.append(places[key])
-                labels.append(_test_tick(key) if _is_test(key) else str(running))
+                labels.append(_test_tick(key, tests) if _is_test(key) else str(running))
     axes.set_xticks(ticks, labels)
     axes.xaxis.set_minor_locator(FixedLocator([]))
     low, high = min(places.values()) - 1.1, max(places.values()) + 1.1
@@ -206,7 +211,9 @@ def _middle(axes: Axes, left: float, right: float) -> float:
     return ((left + right) / 2 - low) / (high - low)
 
 
-def _test_tick(key: tuple) -> str:
+def _test_tick(key: tuple, tests: Mapping[str, str]) -> str:
+    if key[0] in tests:
+        return folded(tests[key[0]], 0.75)
     phase, _, number = key[0].partition(" ")
     return f"{PHASE_TICKS[phase]}\n{number}" if number else PHASE_TICKS[phase]
 

@@ -17,7 +17,7 @@ from motorlearn.measures.agreement_frames import (
 )
 from motorlearn.measures.agreement_table import Ratings, read_ratings
 from motorlearn.results import Recipe, Result
-from motorlearn.tables import Table, estimates_table
+from motorlearn.tables import Column, Table, estimates_table
 
 
 @dataclass(frozen=True)
@@ -59,18 +59,36 @@ class Agreement(Result):
 
     def tables(self) -> list[Table]:
         """Coefficients first, then what stands behind them."""
-        shown = [
-            ("pairs", "Agreement of each pair of raters", self.pairs),
-            ("limits", "Limits of agreement, first minus second rater", self.limits),
-            ("measurement_error", "Measurement error of one score", self.measurement_error),
-            ("drift", "Drift over the order of clips", self.drift),
-            ("rerating", "Re-rating: later minus first rating", self.rerating),
-        ]
         title = f"Rater agreement on {self.recipe.n} items"
-        first = estimates_table("agreement", title, self.estimates, notes=self.advice)
-        return [first] + [
-            estimates_table(name, title, frame) for name, title, frame in shown if len(frame)
-        ]
+        tables = [
+            estimates_table("agreement", title, self.estimates, notes=self.advice),
+            estimates_table("pairs", "Agreement of each pair of raters", self.pairs),
+            estimates_table("limits", "Limits of agreement, first minus second rater", self.limits),
+            Table("measurement_error", "Measurement error of one score", _ERROR_COLUMNS,
+                  self.measurement_error),
+            Table("drift", "Drift over the order of clips", _DRIFT_COLUMNS, self.drift,
+                  ("Change: from the first to the last clip, by a straight line.",)),
+            estimates_table("rerating", "Re-rating: later minus first rating", self.rerating),
+        ]  # fmt: skip
+        return [table for table in tables if len(table.rows)]
+
+
+_ERROR_COLUMNS = (
+    Column("basis"),
+    Column("sem", "SEM", "significant"),
+    Column("smallest_detectable_change", kind="significant"),
+)
+_DRIFT_COLUMNS = (
+    Column("rater"),
+    Column("basis"),
+    Column("n", kind="count"),
+    Column("slope", "slope per clip", "significant"),
+    Column("change", kind="significant"),
+    Column("change_low", "lower", "significant"),
+    Column("change_high", "upper", "significant"),
+    Column("df", "df", "df"),
+    Column("p", "p", "p"),
+)
 
 
 def rater_agreement(

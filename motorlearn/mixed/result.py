@@ -254,7 +254,7 @@ class MixedFit(Result):
 
     def tables(self) -> Sequence[Table]:
         """Fixed effects, then variances of the random effects."""
-        sizes = ", ".join(f"{count} {name}" for name, count in self.n_groups.items())
+        sizes = ", ".join(f"{name}: {count}" for name, count in self.n_groups.items())
         outcome = "binomial" if self.family == "binomial" else "linear"
         notes = (f"{self.n} rows; {sizes}; {self.recipe.engine}.", *self.warnings)
         fixed = estimates_table(

@@ -52,7 +52,7 @@ class Pilot(Result):
         columns = (
             Column("phase"),
             Column("quantity"),
-            Column("value", kind="significant", decimals=3),
+            Column("value", kind="whole", decimals=3),
             Column("conf_low", "lower", "significant", decimals=3),
             Column("conf_high", "upper", "significant", decimals=3),
             Column("guide"),

@@ -17,6 +17,18 @@ REFERENCE = re.compile(r"\{(fig|tab):([a-z0-9-]+)\}")
 NOUN = {"fig": "Figure", "tab": "Table"}
 
 
+def unbroken(text: str) -> str:
+    """Keep a number with its unit, and the parts of ``p = .042``, on one line.
+
+    Examples
+    --------
+    >>> unbroken("95 % CI, p = .042").count(chr(160))
+    3
+    """
+    text = re.sub(r"(?<=\d) (?=%|(?:mm|cm|m|ms|s|min|h|kg|N)\b)", "\u00a0", text)
+    return re.sub(r" ([=<>]) ", "\u00a0\\1\u00a0", text)
+
+
 @dataclass(frozen=True)
 class Heading:
     """A heading of level 1 (section) or 2."""

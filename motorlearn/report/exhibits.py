@@ -50,6 +50,7 @@ def practice_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> 
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,
         groups=found.groups,
+        tests={s.name: s.label.lower() for s in found.stages if s.test and s.test.name},
         size=size,
     )
     words = captions.practice_words(entry.points, entry.voice)

@@ -179,8 +179,7 @@ def _outcome(
 ) -> OutcomeFindings:
     data = scored(table, outcome, CELLS)
     cells = data.cells(["participant", "group", "stage"])
-    spread = cells.groupby(["group", "stage"], observed=True)["score"].std().min()
-    places = decimals_for(float(spread))
+    places = decimals_for(_spread(cells))
     rate = "rate" in data.outcome.label or data.outcome.high == 1
     voice = Voice(design, data.outcome, min(places, 2) if rate else places, decimal)
     pair = _change_stages(design, stages)
@@ -198,6 +197,12 @@ def _outcome(
         pair,
         detectable_change(data, "stage", *pair) if pair else None,
     )
+
+
+def _spread(cells: pd.DataFrame) -> float:
+    """Smallest SD of scores in a cell; with one person a cell, the SD of all scores."""
+    within = cells.groupby(["group", "stage"], observed=True)["score"].std().min()
+    return float(within if pd.notna(within) else cells["score"].std())
 
 
 def _compare(data: Scored, design: Design, stages: tuple[Stage, ...]) -> PhaseComparison:
@@ -253,6 +258,7 @@ def _ranks(design: Design, stages: tuple[Stage, ...]) -> dict[str, dict[str, int
     return {
         "group": {name: place for place, name in enumerate(design.group_names)},
         "stage": {stage.name: place for place, stage in enumerate(stages)},
+        "task": {"all": -1} | {task.name: place for place, task in enumerate(design.tasks)},
     }
 
 
@@ -291,8 +297,9 @@ def _by_task(data: Scored, ranks: dict[str, dict[str, int]]) -> pd.DataFrame:
         cells = data.cells(["participant", *by, "task"])
         parts.append(group_points(cells, [*by, "task"]))
     rows = pd.concat(parts, ignore_index=True)
-    rows["order"] = rows["task"].where(rows["task"] != "all", "")
-    return _ordered(rows, ranks, "stage", "order", "group").drop(columns="order")
+    known = set(rows["task"]) <= set(ranks["task"])
+    ranks = ranks if known else {name: ranks[name] for name in by}
+    return _ordered(rows, ranks, "stage", "task", "group")
 
 
 def _change_stages(design: Design, stages: tuple[Stage, ...]) -> tuple[str, str] | None:

@@ -11,11 +11,13 @@ import jinja2
 
 import motorlearn
 from motorlearn.figures.style import Drawing
-from motorlearn.report.contents import Document, Heading, Text
+from motorlearn.report.contents import Document, Heading, Text, unbroken
 from motorlearn.tables import Column, Table
 
 SHORT = 28
 """Texts up to this length stay on one line of a table."""
+FEW = 24
+"""Tables of so many rows are not cut by the end of a printed page."""
 
 
 @dataclass
@@ -86,7 +88,8 @@ def _block(document: Document, block, pictures: Mapping[str, bytes]) -> str:
 
 def _linked(document: Document, text: str) -> str:
     return document.resolved(
-        html.escape(text), lambda kind, name, label: f'<a href="#{kind}-{name}">{label}</a>'
+        html.escape(unbroken(text)),
+        lambda kind, name, label: f'<a href="#{kind}-{name}">{label}</a>',
     )
 
 
@@ -138,8 +141,9 @@ def _table(document: Document, table: Table) -> str:
     )
     notes = "".join(f"<p>{_linked(document, note)}</p>" for note in table.notes)
     foot = f'<tfoot><tr><td colspan="{len(kinds)}">{notes}</td></tr></tfoot>' if notes else ""
+    short = ' class="short"' if len(lines) <= FEW else ""
     return (
-        f'<div class="wide"><table id="tab-{table.name}"><caption><span class="label">Table '
+        f'<div class="wide"><table id="tab-{table.name}"{short}><caption><span class="label">Table '
         f"{number}.</span> {html.escape(table.title)}</caption><thead><tr>{head}</tr></thead>"
         f"<tbody>{body}</tbody>{foot}</table></div>"
     )

@@ -1,6 +1,7 @@
 """A report for each of several studies, and a page that puts their primary contrasts together."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -12,11 +13,12 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
 from motorlearn.report.contents import Document, Heading, Text
-from motorlearn.report.findings import Findings, find
+from motorlearn.report.findings import Findings
+from motorlearn.report.keeping import kept_from
 from motorlearn.report.page import to_page
 from motorlearn.report.sections import primary_row
 from motorlearn.report.synthesis import Synthesis, synthesise
-from motorlearn.report.writing import MARK, write_report
+from motorlearn.report.writing import MARK, find_all, write_found
 from motorlearn.tables import Table, to_csv
 from motorlearn.trials import Study
 from motorlearn.wording.voice import count
@@ -57,12 +59,14 @@ def write_reports(
     """
     if len(studies) < 2:
         raise InputError("several studies are needed", list(studies), "use write_report for one")
-    found = {name: find(study, decimal=decimal) for name, study in studies.items()}
+    found = {name: find_all(study, decimal=decimal, quiet=quiet) for name, study in studies.items()}
     summary = synthesise(_contrasts(found), alike=_alike(found))
     document = _document(found, summary, decimal)
     with new_folder(folder, mark=MARK) as work:
-        for name, study in studies.items():
-            write_report(study, work / name, decimal=decimal, draft=draft, quiet=quiet)
+        for name, entry in found.items():
+            (work / name).mkdir()
+            kept = replace(entry, kept=kept_from(Path(folder) / name))
+            write_found(kept, work / name, decimal=decimal, draft=draft, quiet=quiet)
         (drawing,) = document.drawings
         (work / f"{drawing.name}.png").write_bytes(drawing.png())
         (work / f"{drawing.name}.svg").write_bytes(drawing.svg())

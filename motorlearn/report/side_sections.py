@@ -5,6 +5,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
 
+import pandas as pd
+
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
@@ -25,8 +27,8 @@ from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 
-PANELS = 15
-"""Participants whose curves are drawn, the first of each group."""
+PANELS = 5
+"""Panels beside each other in the figure of single curves; few groups get more than one row."""
 FLAT = "level"
 """Name of a curve that shows neither rise nor fall; it does not say that nothing changed."""
 
@@ -74,6 +76,18 @@ def _named(table: Table, prefix: str, decimal: str) -> Table:
     return replace(table, name=f"{prefix}-{slug(table.name)}", notes=notes)
 
 
+ESTIMATED = ("estimate", "std_error", "conf_low", "conf_high", "variance", "sd", "shift_in_unit")
+
+
+def _to_places(table: Table, places: int) -> Table:
+    """Write estimates and all that shares their unit with the same decimals."""
+    columns = tuple(
+        replace(column, kind="number", decimals=places) if column.name in ESTIMATED else column
+        for column in table.columns
+    )
+    return replace(table, columns=columns)
+
+
 def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
     """A figure with the sentence that leads to it and its words in the signs of the report."""
     if drawing is not None:
@@ -88,7 +102,7 @@ def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
     rated = count(result.recipe.n, "item")
     first = replace(tables[0], notes=())
     yield Text(f"{{tab:{first.name}}} shows agreement on {rated} that were rated twice. {advice}")
-    yield first
+    yield _to_places(first, 2)
     for table in tables[1:]:
         if table.name in ("raters-measurement-error", "raters-drift"):
             yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
@@ -101,7 +115,12 @@ def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
 
 def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
     decimal = found.outcomes[0].voice.decimal
-    fixed, variances = (_named(table, "mixed", decimal) for table in result.tables()[:2])
+    logs = result.family == "binomial" or result.formula.startswith("log(")
+    places = 3 if logs else found.outcomes[0].voice.decimals + 1
+    fixed, variances = (
+        _in_words(_to_places(_named(table, "mixed", decimal), places), found)
+        for table in result.tables()[:2]
+    )
     scale = "log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
     if result.formula.startswith("log("):
         scale = "the log scale, on which differences are ratios"
@@ -123,14 +142,41 @@ def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
     )
 
 
+TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
+
+
+def _in_words(table: Table, found: Findings) -> Table:
+    """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
+
+    def word(match: re.Match[str]) -> str:
+        return f"{match[1]}: {_stage_word(match[2], found)}"
+
+    terms = [TERM.sub(word, term.replace("]:", "] × ")) for term in table.rows["term"]]
+    return replace(table, rows=table.rows.assign(term=terms))
+
+
+def _stage_word(name: str, found: Findings) -> str:
+    """A level that names a stage of the study as the report names it."""
+    labels = {stage.name: stage.label.split(" (")[0].lower() for stage in found.stages}
+    return labels.get(name, name)
+
+
+def in_stage_words(text: str, found: Findings) -> str:
+    """Put the plan's own names of tests that are given more than once into a text."""
+    for stage in found.stages:
+        if stage.test is not None and stage.name != stage.phase:
+            text = re.sub(rf"\b{stage.name}\b", stage.label.lower(), text)
+    return text
+
+
 def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     decimal = found.outcomes[0].voice.decimal
     preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
         f"of practice. {{tab:{preferred.name}}} counts the form that AICc prefers, and "
-        f"{{tab:{status.name}}} what the fits can carry. Curves describe performance in practice; "
-        "a curve through group means is not the curve of a person."
+        f"{{tab:{status.name}}} how far each fit can be trusted. Curves describe performance in "
+        "practice; a curve through group means is not the curve of a person."
     )
     for table in (preferred, status):
         columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))
@@ -140,7 +186,7 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     entry = found.outcomes[0]
     rows = counted_blocks(entry.cells)
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
-    some = people.head(max(1, PANELS // len(found.groups)))["participant"]
+    some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
         lambda: found.kept.draw(
             individual_fits,
@@ -148,14 +194,13 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
             rows,
             "score",
             practice="block",
-            learners=list(some.head(PANELS)),
+            learners=list(some),
+            group="group" if len(found.groups) > 1 else None,
+            columns=PANELS,
             label=outcome_label(entry.outcome),
             practice_label="block of practice",
         )
     )
-    if panels is not None:
-        words = (text.replace("no change", FLAT) for text in (panels.caption, panels.alt))
-        panels = panels.with_words(*words)
     yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
 
 
@@ -185,14 +230,14 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
 def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
     decimal = found.outcomes[0].voice.decimal
     rows = result.table.copy()
-    for name in ("finding", "guide", "remedy"):
-        rows[name] = [in_signs(text, decimal) for text in rows[name]]
+    for name in ("analysis", "finding", "guide", "remedy"):
+        rows[name] = [in_stage_words(in_signs(text, decimal), found) for text in rows[name]]
     yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
         Column("assumption"),
         Column("diagnostic"),
-        Column("value", kind="significant", decimals=3),
+        Column("value", kind="whole", decimals=3),
         Column("guide"),
         Column("grade"),
     )
@@ -201,6 +246,10 @@ def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
         "the model."
     )
     yield Table("assumptions", "Assumptions and how far they hold", columns, rows, (note,))
+    open_rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
+    if len(open_rows):
+        yield Text("{tab:open-assumptions} says what was found where a look or action is due.")
+        yield _open_assumptions(open_rows)
     analyses = list(dict.fromkeys(result.residuals["analysis"]))
     if analyses:
         panel = if_possible(
@@ -211,9 +260,21 @@ def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
         yield from shown(panel, "shows the residuals.", decimal)
 
 
+def _open_assumptions(rows: pd.DataFrame) -> Table:
+    columns = (
+        Column("assumption"),
+        Column("grade"),
+        Column("finding", "what was found"),
+        Column("remedy", "what to do"),
+        Column("source", "source of the guide"),
+    )
+    return Table("open-assumptions", "Assumptions that need a look or action", columns, rows)
+
+
 def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
     decimal = found.outcomes[0].voice.decimal
-    tables = [_named(table, "variants", decimal) for table in result.tables()]
+    places = max(2, found.outcomes[0].voice.decimals)
+    tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
     rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
     first = replace(tables[0], rows=rows, notes=())
     further = (

@@ -1,5 +1,6 @@
 """Tables of a report, each a function of what was found."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -7,7 +8,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.compare import BlockComparison, PhaseComparison
-from motorlearn.design import Design
+from motorlearn.design import Design, Test
 from motorlearn.report.findings import Findings, OutcomeFindings
 from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
@@ -110,7 +111,7 @@ def programme_table(design: Design) -> Table:
         day = test.planned_day
         rows.append(
             {
-                "order": (1e9 if day is None else day, 0 if test.phase == "pretest" else 2, place),
+                "order": (_day(test), 0 if test.phase == "pretest" else 2, place),
                 "part": capitalised(test.name or test.phase),
                 "day": day,
                 "trials": test.trials,
@@ -134,6 +135,13 @@ def programme_table(design: Design) -> Table:
         frame,
         ("Day 0 is the first practice session.",),
     )
+
+
+def _day(test: Test) -> float:
+    """Day of a test, or where it stands when the plan gives none: a pretest first, others last."""
+    if test.planned_day is not None:
+        return test.planned_day
+    return -math.inf if test.phase == "pretest" else math.inf
 
 
 def _feedback(what: str, every: int | None) -> str:

@@ -2,7 +2,7 @@
 
 import datetime
 import io
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 
 import docx
 from docx.document import Document as WordDocument
@@ -13,7 +13,7 @@ from docx.shared import Cm, Pt, RGBColor
 from docx.text.paragraph import Paragraph
 
 from motorlearn.figures.style import Drawing
-from motorlearn.report.contents import NOUN, Document, Heading, Text
+from motorlearn.report.contents import NOUN, Document, Heading, Text, unbroken
 from motorlearn.tables import Table
 from motorlearn.tables.word import add_table
 
@@ -39,6 +39,7 @@ def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     word.add_paragraph(document.title, style="Title")
     word.add_paragraph(document.subtitle, style="Subtitle")
     writer = _Writer(word, document, pictures)
+    writer.contents()
     for block in document.blocks:
         writer.add(block)
     word.add_heading("How this report was made", 1)
@@ -63,6 +64,14 @@ def _set_up(word: WordDocument, document: Document) -> None:
         _font(word.styles[name], _SANS, size)
     _font(word.styles["Caption"], _SANS, 9)
     word.styles["Caption"].font.bold = False
+    heading = word.styles.add_style("Contents heading", WD_STYLE_TYPE.PARAGRAPH)
+    heading.base_style = word.styles["Normal"]
+    _font(heading, _SANS, 12)
+    for level in (1, 2):
+        entry = word.styles.add_style(f"toc {level}", WD_STYLE_TYPE.PARAGRAPH)
+        entry.base_style = word.styles["Normal"]
+        entry.paragraph_format.left_indent = Cm(0.6 * (level - 1))
+        entry.paragraph_format.space_after = Pt(2)
     for name in ("Caution", "Author remark", "Table note"):
         style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = word.styles["Normal"]
@@ -95,13 +104,31 @@ class _Writer:
         """Add one block."""
         match block:
             case Heading():
-                self.word.add_heading(block.text, block.level)
+                paragraph = self.word.add_heading(level=block.level)
+                self._marked(paragraph, _mark(block), lambda: paragraph.add_run(block.text))
             case Text():
                 self._text(block)
             case Drawing():
                 self._figure(block)
             case Table():
                 self._table(block)
+
+    def contents(self) -> None:
+        """Write the headings as a table of contents that Word can renew and number."""
+        self.word.add_paragraph("Contents", style="Contents heading")
+        headings = self.document.headings
+        for place, heading in enumerate(headings):
+            paragraph = self.word.add_paragraph(style=f"toc {heading.level}")
+            if place == 0:
+                _field_part(paragraph, "begin")
+                _instruction(paragraph, 'TOC \\o "1-2" \\h \\n')
+                _field_part(paragraph, "separate")
+            link = OxmlElement("w:hyperlink")
+            link.set(qn("w:anchor"), _mark(heading))
+            link.append(paragraph.add_run(heading.text)._r)
+            paragraph._p.append(link)
+            if place == len(headings) - 1:
+                _field_part(paragraph, "end")
 
     def _text(self, block: Text) -> None:
         style = {"item": "List Bullet", "caution": "Caution", "author": "Author remark"}
@@ -114,7 +141,7 @@ class _Writer:
     def _linked(self, paragraph: Paragraph, text: str) -> None:
         for plain, reference in self.document.pieces(text):
             if plain:
-                paragraph.add_run(plain)
+                paragraph.add_run(unbroken(plain))
             if reference:
                 kind, _, name = reference.partition(":")
                 shown = f"{NOUN[kind]} {self.numbers[kind, name]}"
@@ -139,17 +166,26 @@ class _Writer:
         if not table.notes:
             self.word.add_paragraph(style="Table note")
 
-    def _caption(self, kind: str, name: str, text: str) -> Paragraph:
-        paragraph = self.word.add_paragraph(style="Caption")
+    def _marked(self, paragraph: Paragraph, name: str, write: Callable[[], object]) -> None:
+        """Put a bookmark about what is written."""
         self.bookmarks += 1
         start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
         for element in (start, end):
             element.set(qn("w:id"), str(self.bookmarks))
-        start.set(qn("w:name"), _bookmark(kind, name))
+        start.set(qn("w:name"), name)
         paragraph._p.append(start)
-        paragraph.add_run(f"{NOUN[kind]} ").bold = True
-        _field(paragraph, f"SEQ {NOUN[kind]} \\* ARABIC", str(self.numbers[kind, name]), bold=True)
+        write()
         paragraph._p.append(end)
+
+    def _caption(self, kind: str, name: str, text: str) -> Paragraph:
+        paragraph = self.word.add_paragraph(style="Caption")
+
+        def label() -> None:
+            paragraph.add_run(f"{NOUN[kind]} ").bold = True
+            number = str(self.numbers[kind, name])
+            _field(paragraph, f"SEQ {NOUN[kind]} \\* ARABIC", number, bold=True)
+
+        self._marked(paragraph, _bookmark(kind, name), label)
         paragraph.add_run(". ").bold = True
         self._linked(paragraph, text)
         return paragraph
@@ -160,17 +196,28 @@ def _bookmark(kind: str, name: str) -> str:
     return f"{kind}_{name}".replace("-", "_")[:40]
 
 
+def _mark(heading: Heading) -> str:
+    """Name of the bookmark of a heading; Word hides names that begin like this."""
+    return "_" + _bookmark("Toc", heading.anchor)[:39]
+
+
 def _field(paragraph: Paragraph, instruction: str, shown: str, *, bold: bool = False) -> None:
     """Append a field with its present value, which a reader can update."""
-    for kind in ("begin", None, "separate", shown, "end"):
-        run = paragraph.add_run(shown if kind == shown else "")
-        run.bold = bold or None
-        if kind is None:
-            element = OxmlElement("w:instrText")
-            element.set(qn("xml:space"), "preserve")
-            element.text = f" {instruction} "
-            run._r.append(element)
-        elif kind != shown:
-            element = OxmlElement("w:fldChar")
-            element.set(qn("w:fldCharType"), kind)
-            run._r.append(element)
+    _field_part(paragraph, "begin")
+    _instruction(paragraph, instruction)
+    _field_part(paragraph, "separate")
+    paragraph.add_run(shown).bold = bold or None
+    _field_part(paragraph, "end")
+
+
+def _field_part(paragraph: Paragraph, kind: str) -> None:
+    element = OxmlElement("w:fldChar")
+    element.set(qn("w:fldCharType"), kind)
+    paragraph.add_run()._r.append(element)
+
+
+def _instruction(paragraph: Paragraph, text: str) -> None:
+    element = OxmlElement("w:instrText")
+    element.set(qn("xml:space"), "preserve")
+    element.text = f" {text} "
+    paragraph.add_run()._r.append(element)

@@ -6,6 +6,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 from tqdm.auto import tqdm
 
 import motorlearn
@@ -13,7 +14,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.contents import Document
-from motorlearn.report.findings import find
+from motorlearn.report.findings import Findings, find
 from motorlearn.report.keeping import Kept, Print, entry, fingerprint, keep, kept_from
 from motorlearn.report.numbers import to_results
 from motorlearn.report.page import to_page
@@ -24,6 +25,7 @@ from motorlearn.tables.display import to_styled_html
 from motorlearn.tables.excel import to_excel
 from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study
+from motorlearn.wording.voice import count
 
 MARK = "report.html"
 SOFTWARE = ("numpy", "scipy", "pandas")
@@ -72,40 +74,64 @@ def write_report(
     FileError
         If the folder holds somebody's other work or cannot be written.
     """
+    found = find_all(study, decimal=decimal, only=outcome, quiet=quiet)
+    kept = kept_from(Path(folder))
+    with new_folder(folder, mark=MARK) as work:
+        write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
+    return Path(folder) / MARK
+
+
+def find_all(
+    study: Study, *, decimal: str = ".", only: str | None = None, quiet: bool | None = None
+) -> Findings:
+    """Compute what a report holds, unless the data have errors.
+
+    Raises
+    ------
+    InputError
+        If the data have errors, or the decimal sign or the outcome is not known.
+    """
     _refuse_errors(study)
     if decimal not in (".", ","):
         raise InputError("the decimal sign is a point or a comma", [decimal])
-    with tqdm(total=4, desc="report", disable=quiet, leave=False) as progress:
-        found = find(study, decimal=decimal, only=outcome)
-        found = replace(found, kept=kept_from(Path(folder)))
+    with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
+        found = find(study, decimal=decimal, only=only)
         progress.update()
-        versions = {"motorlearn": motorlearn.__version__}
-        versions |= {name: version(name) for name in SOFTWARE}
+    return found
+
+
+def write_found(
+    found: Findings, work: Path, *, decimal: str, draft: bool, quiet: bool | None
+) -> None:
+    """Write everything that was found into an empty folder."""
+    versions = {"motorlearn": motorlearn.__version__}
+    versions |= {name: version(name) for name in SOFTWARE}
+    made = _made(found.study, versions)
+    with tqdm(total=3, desc="report", disable=quiet, leave=False) as progress:
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
         progress.update()
-        made = _made(study, versions)
-        with new_folder(folder, mark=MARK) as work:
-            pictures, entries = _draw(document.drawings, work, quiet)
-            progress.update()
-            keep(work, entries | _tabulate(document, work, found.kept))
-            (work / "report.docx").write_bytes(to_word(document, pictures, made))
-            (work / "results.json").write_text(to_results(found, document, made), "utf-8")
-            (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
-            progress.update()
-    return Path(folder) / MARK
+        pictures, entries = _draw(document.drawings, work, quiet)
+        progress.update()
+        keep(work, entries | _tabulate(document, work, found.kept))
+        (work / "report.docx").write_bytes(to_word(document, pictures, made))
+        (work / "results.json").write_text(to_results(found, document, made), "utf-8")
+        (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
+        progress.update()
 
 
 def _refuse_errors(study: Study) -> None:
     errors = study.problems[study.problems["severity"] == "error"]
     if len(errors):
-        said = [
-            f"{row.file}, row {row.row}, {row.column}: {row.rule}" for row in errors.itertuples()
-        ]
         raise InputError(
-            f"the data have {len(errors)} errors, so no report is written",
-            said,
+            f"the data have {count(len(errors), 'error')}, so no report is written",
+            [_said(row) for row in errors.itertuples()],
             "mend them or set the rows aside with a reason; 'motorlearn check' lists them all",
         )
+
+
+def _said(row: Any) -> str:
+    place = "" if pd.isna(row.row) else f", row {row.row}"
+    return f"{row.file}{place}, {row.column}: {row.rule}"
 
 
 def _draw(

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.exceptions import ColumnError
 
-Kind = Literal["text", "count", "number", "significant", "p", "percent", "df", "flag"]
+Kind = Literal["text", "count", "number", "significant", "whole", "p", "percent", "df", "flag"]
 
 
 @dataclass(frozen=True)
@@ -22,12 +22,13 @@ class Column:
         Column of the raw values.
     label : str
         Heading.
-    kind : {"text", "count", "number", "significant", "p", "percent", "df", "flag"}
+    kind : {"text", "count", "number", "significant", "whole", "p", "percent", "df", "flag"}
         How a value becomes characters.
     unit : str
         Unit shown with the heading, for example ``cm``.
     decimals : int
-        Decimals of ``number`` and ``percent``, significant figures of ``significant``.
+        Decimals of ``number`` and ``percent``, significant figures of ``significant`` and of
+        those values of ``whole`` that are not whole.
     """
 
     name: str
@@ -49,9 +50,14 @@ class Column:
 
     def write(self, value: object, decimal: str = ".") -> str:
         """Write one raw value."""
-        if value is None or value is pd.NA or value is pd.NaT or value != value:
+        if is_missing(value):
             return "–"
         return _WRITERS[self.kind](value, self.decimals, decimal)
+
+
+def is_missing(value: object) -> bool:
+    """Whether a raw value stands for nothing."""
+    return value is None or value is pd.NA or value is pd.NaT or value != value
 
 
 def _flag(value, decimals, decimal):
@@ -67,6 +73,7 @@ _WRITERS = {
     "significant": lambda value, decimals, decimal: digits.significant(
         float(value), decimals, decimal=decimal
     ),
+    "whole": lambda value, decimals, decimal: digits.whole(float(value), decimals, decimal=decimal),
     "p": lambda value, decimals, decimal: digits.p_value(float(value), decimal=decimal),
     "percent": lambda value, decimals, decimal: digits.percent(
         float(value), decimals, decimal=decimal
@@ -124,6 +131,8 @@ _ESTIMATES = {
     "estimate": Column("estimate", "estimate", "significant", decimals=4),
     "std_error": Column("std_error", "standard error", "significant", decimals=3),
     "df": Column("df", "df", "df"),
+    "df1": Column("df1", "df 1", "df"),
+    "df2": Column("df2", "df 2", "df"),
     "statistic": Column("statistic", "statistic", "number"),
     "p": Column("p", "p", "p"),
     "conf_low": Column("conf_low", "lower", "significant", decimals=4),

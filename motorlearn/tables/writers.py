@@ -4,7 +4,7 @@ import csv
 import html
 import io
 
-from motorlearn.tables.model import Table
+from motorlearn.tables.model import Column, Table, is_missing
 
 
 def to_text(table: Table) -> str:
@@ -51,13 +51,31 @@ def to_html(table: Table) -> str:
 
 
 def to_csv(table: Table, *, decimal: str = ".") -> str:
-    """Write the cells of a table as CSV (RFC 4180) that a spreadsheet will not run."""
+    """Write the raw values of a table as CSV (RFC 4180) that a spreadsheet will not run.
+
+    Numbers keep every digit, so that a reader can compute with them; what is missing is empty.
+    With a decimal comma the fields are parted by semicolons.
+    """
     buffer = io.StringIO()
     writer = csv.writer(buffer, delimiter=";" if decimal == "," else ",", lineterminator="\r\n")
     writer.writerow(spreadsheet_safe(heading) for heading in table.headings)
-    for line in table.cells(decimal):
-        writer.writerow(spreadsheet_safe(cell) for cell in line)
+    columns = [
+        [_raw(column, value, decimal) for value in table.rows[column.name].tolist()]
+        for column in table.columns
+    ]
+    writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue()
+
+
+def _raw(column: Column, value: object, decimal: str) -> str:
+    if is_missing(value):
+        return ""
+    if not column.is_numeric:
+        return spreadsheet_safe(column.write(value, decimal))
+    number = float(value)  # type: ignore[arg-type]
+    if number.is_integer() and abs(number) < 1e15:
+        return str(int(number))
+    return repr(number).replace(".", decimal)
 
 
 def spreadsheet_safe(text: str) -> str:

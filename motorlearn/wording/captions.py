@@ -208,7 +208,7 @@ def effects_words(
     what = "Ratios of means" if ratio else "Differences of means"
     places = 2 if ratio else voice.decimals
     said = [
-        f"{row['group']} against {row['reference']} at {row['phase']} "
+        f"{row['group']} against {row['reference']} {voice.during(str(row['phase']))} "
         f"{voice.number(row['estimate'], places)} "
         f"({voice.number(row['conf_low'], places)} to {voice.number(row['conf_high'], places)})"
         for row in contrasts.to_dict("records")
@@ -219,9 +219,21 @@ def effects_words(
     caption = (
         f"{what} in {voice.name}{'' if ratio else _unit(voice)} between groups{adjusted}, with "
         f"95 % confidence intervals, not corrected for multiplicity. {better(voice)}. Vertical "
-        f"line: {null}.{grey}"
+        f"line: {null}.{grey}{_compared_sizes(contrasts, voice)}"
     )
     return Words(caption, f"Forest plot. {capitalised('; '.join(said))}.")
+
+
+def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
+    """Participants behind the contrasts of each test."""
+    said = []
+    for phase, rows in contrasts.groupby("phase", sort=False):
+        sizes: dict[str, int] = {}
+        for row in rows.to_dict("records"):
+            sizes |= {row["reference"]: row["n_reference"], row["group"]: row["n_group"]}
+        label = voice.label(str(phase)).lower().split(" (")[0]
+        said.append(f"{label}: {', '.join(f'{group} {int(n)}' for group, n in sizes.items())}")
+    return f" Participants: {'; '.join(said)}."
 
 
 def flow_words(flow: pd.DataFrame) -> Words:

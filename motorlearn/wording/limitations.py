@@ -124,6 +124,10 @@ def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataF
     reasons = left_out.groupby("reason", sort=False)["participant"].nunique()
     found += [f"Left out: {count(n, 'participant')}, {reason}." for reason, n in reasons.items()]
     values = changes[~changes["rule"].isin(_NO_VALUE)]
-    altered = values["rule"].value_counts(sort=False)
+    mapped = values["rule"].str.startswith("level mapped")
+    if mapped.any():
+        found.append(f"Named on reading: {count(int(mapped.sum()), 'code')} of the file, by the "
+                     "recipe.")  # fmt: skip
+    altered = values.loc[~mapped, "rule"].value_counts(sort=False)
     found += [f"Altered on reading: {count(n, 'value')}, {rule}." for rule, n in altered.items()]
     return [capitalised(text) for text in found]

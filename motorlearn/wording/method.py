@@ -133,12 +133,8 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
-        parts.append(
-            f"The smallest effect of interest was {design.smallest_effect.value:g}".replace(
-                ".", decimal
-            )
-            + f"{why}."
-        )
+        value = f"{design.smallest_effect.value:g}".replace(".", decimal)
+        parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
@@ -148,20 +144,39 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
     return " ".join(parts)
 
 
+def _bound_unit(design: Design) -> str:
+    """Unit of the smallest effect of interest, none where it is a ratio."""
+    primary = design.primary
+    if primary is not None and primary.effect == "ratio":
+        return ""
+    outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
+    return f" {outcome.unit}" if outcome and outcome.unit else ""
+
+
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
     return f"{name}{unit} ({outcome.better} is better)"
 
 
+_COMPARED = (
+    "Groups were compared at each test by analysis of covariance of participants' mean scores with "
+    "the baseline score as covariate"
+)
+
+
 def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     """How the numbers were made."""
     tools = listed([f"{name} {version}" for name, version in versions.items()])
-    compared = (
-        "Groups were compared at each test by analysis of covariance of participants' mean scores "
-        "with the baseline score as covariate"
-        if len(design.groups) > 1
-        else "Phases were compared within participants by paired differences"
+    several = len(design.groups) > 1
+    compared = _COMPARED if several else "Tests were compared within participants, in pairs"
+    size = (
+        "Hedges g is the (adjusted) mean difference over the pooled standard deviation"
+        if several
+        else "The standardised change g is the mean change over the standard deviation of the tests"
+    )
+    families = (
+        ", families of contrasts are shown with raw and Holm-adjusted p values" if several else ""
     )
     ratio = design.primary is not None and design.primary.effect == "ratio"
     logs = "; ratios come from the logarithm of the scores" if ratio else ""
@@ -170,7 +185,6 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     return (
         f"The unit of analysis was the participant{whole}; trials were never pooled as if "
         f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
-        "p values are two-sided, families of contrasts are shown with raw and Holm-adjusted p "
-        "values. Hedges g is the (adjusted) mean difference over the pooled standard deviation, "
-        f"corrected for small samples. Computed with {tools}."
+        f"p values are two-sided{families}. {size}, corrected for small samples. Computed with "
+        f"{tools}."
     )

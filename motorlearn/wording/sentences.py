@@ -97,11 +97,12 @@ def reading(row: pd.Series, voice: Voice, test: pd.Series | None = None) -> str:
 def _clear(row: pd.Series, voice: Voice, null: float) -> str:
     lower = row["estimate"] < null
     better = row["group"] if lower == (voice.outcome.better == "lower") else row["reference"]
-    phase = str(row["phase"])
-    if voice.is_delayed(phase):
+    stage = voice.stage(str(row["phase"]))
+    if stage.is_delayed:
         return (
-            f"The interval lies on one side of the null value: scores at {phase} favour {better} "
-            f"practice, the pattern expected if it led to more learning as {phase} measures it."
+            f"The interval lies on one side of the null value: scores at {stage.phase} favour "
+            f"{better} practice, the pattern expected if it led to more learning as {stage.phase} "
+            "measures it."
         )
     return (
         f"Scores favour {better} practice; this is a statement about performance at that time "
@@ -123,6 +124,8 @@ def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
     places = 2 if row["effect"] == "ratio" else voice.decimals
     unit = "" if row["effect"] == "ratio" else voice.unit
     inside = digits.interval(judged.conf_low, judged.conf_high, places, decimal=voice.decimal)
+    if row["effect"] != "ratio":
+        places = max(places, len(f"{judged.high:g}".partition(".")[2]))
     edge = digits.interval(judged.low, judged.high, places, decimal=voice.decimal)
     says = {
         "equivalent": "lies inside, so the two schedules are equivalent by that bound",

@@ -46,13 +46,25 @@ def test_each_panel_names_the_preferred_form(rows):
     fits = ml.fit_curves(rows, "radial_error", practice="block", by="participant")
     drawing = individual_fits(fits, rows, "radial_error", practice="block", label=LABEL)
     titles = [axes.get_title(loc="left") for axes in drawing.axes if axes.axison]
-    wanted = [f"{r.participant}: {r.form}" for r in fits.preferred.itertuples()]
-    assert titles == wanted
-    assert "no change" in titles[3]
+    forms = fits.preferred["form"].replace("no change", "level")
+    assert titles == [f"{p}: {f}" for p, f in zip(fits.preferred["participant"], forms)]
+    assert titles[3] == "P04: level"
     assert texts_cut(drawing.figure) == []
     line = drawing.axes[0].lines[1].get_ydata()
     own = fits.table.set_index(["participant", "form"]).loc[("P01", fits.preferred["best"][0])]
     assert line[0] == pytest.approx(own["start"])
+
+
+def test_each_group_has_rows_of_its_own(rows):
+    fits = ml.fit_curves(rows, "radial_error", practice="block", by="participant")
+    drawing = individual_fits(
+        fits, rows, "radial_error", practice="block", label=LABEL, group="group", columns=3
+    )
+    assert len(drawing.axes) == 18 and sum(axes.axison for axes in drawing.axes) == 12
+    marks = {k: axes.get_ylabel() for k, axes in enumerate(drawing.axes) if axes.get_ylabel()}
+    assert marks == {0: "blocked", 6: "serial", 12: "random"}
+    assert drawing.axes[6].get_title(loc="left").startswith("P05")
+    assert texts_cut(drawing.figure) == []
 
 
 def test_the_population_curve_is_the_prediction(population):

@@ -55,7 +55,7 @@ def test_frames_have_the_agreed_columns(hits, errors):
 
 
 def test_printing_says_method_and_numbers(hits, errors):
-    assert "Laplace" in str(hits) and "24 participant" in str(hits)
+    assert "Laplace" in str(hits) and "participant: 24" in str(hits)
     assert "Satterthwaite" in str(errors)
     assert "<caption>" in errors._repr_html_()
 

@@ -149,6 +149,32 @@ def folder(shipped, tmp_path_factory):
     return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
 
 
+def says(shown: str, raw: str) -> bool:
+    """Whether a written cell says what a raw cell of a CSV file holds, to its last decimal."""
+    if shown in ("–", "") or raw == "":
+        return shown in ("–", "") and raw == ""
+    if shown == raw.removeprefix("'"):
+        return True
+    if shown[:1] in "<>":
+        return float(raw) < 0.001 if shown[0] == "<" else float(raw) > 0.999
+    try:
+        value = float(raw)
+    except ValueError:
+        return False
+    scale = 100 if shown.endswith(" %") else 1
+    text = shown.removesuffix(" %").replace("−", "-").replace("∞", "inf")
+    if text.endswith("inf"):
+        return float(text) == value
+    mantissa, _, power = text.partition("e")
+    last = 10.0 ** (int(power or 0) - len(mantissa.partition(".")[2]))
+    return abs(float(text) - scale * value) <= 0.5 * last * (1 + 1e-9)
+
+
+@pytest.fixture(scope="session")
+def agrees():
+    return says
+
+
 @pytest.fixture(scope="session")
 def studies():
     return STUDIES

@@ -9,6 +9,7 @@ from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
 from motorlearn.exceptions import InputError
+from motorlearn.report.findings import find
 from motorlearn.report.several import write_reports
 from motorlearn.report.synthesis import Synthesis, random_effects, synthesise
 from motorlearn.wording import claim_problems
@@ -89,8 +90,16 @@ def test_one_study_is_refused():
         synthesise({"a": contrast(0.1, 0.1), "b": contrast(0.1, math.nan)})
 
 
-def test_a_page_for_several_studies(tmp_path, small, quick_pictures):
+def test_a_page_for_several_studies(tmp_path, small, quick_pictures, monkeypatch):
+    computed = []
+
+    def counted(study, **options):
+        computed.append(study)
+        return find(study, **options)
+
+    monkeypatch.setattr("motorlearn.report.writing.find", counted)
     page = write_reports({"first": small(1), "second": small(2)}, tmp_path / "out", quiet=True)
+    assert len(computed) == 2
     text = page.read_text("utf-8")
     assert "Over 2 studies" in text
     assert (page.parent / "first" / "report.html").exists()

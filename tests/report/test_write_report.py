@@ -13,7 +13,9 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures import text_overlaps, texts_cut
 from motorlearn.report.findings import find
 from motorlearn.report.sections import compose
+from motorlearn.report.tabled import descriptives_table, programme_table
 from motorlearn.wording import claim_problems
+from motorlearn.wording.voice import decimals_for
 
 VERSIONS = {"motorlearn": "test"}
 
@@ -87,15 +89,25 @@ def test_figures_come_in_three_formats(written):
             assert content.startswith(start)
 
 
-def test_page_and_csv_show_the_same_cells(written):
+def test_a_cell_agrees_with_its_own_value_only(agrees):
+    assert agrees("−0.33", "-0.3333") and agrees("< .001", "1e-9") and agrees("61 %", "0.614")
+    assert agrees("–", "") and agrees("blocked", "blocked") and agrees("9.3e−05", "9.253e-05")
+    assert not agrees("0.33", "-0.3333") and not agrees("0.34", "0.3333")
+    assert not agrees("< .001", "0.002") and not agrees("–", "0") and not agrees("a", "b")
+
+
+def test_page_and_csv_hold_the_same_values(written, agrees):
     page = written.read_text(encoding="utf-8")
     for path in (written.parent / "tables").glob("*.csv"):
         rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
-        table = re.search(rf'<table id="tab-{path.stem}">.*?</table>', page, re.DOTALL)
+        table = re.search(rf'<table id="tab-{path.stem}"[^>]*>.*?</table>', page, re.DOTALL)
         assert table, path.stem
         body = table[0].split("<tbody>")[1].split("</tbody>")[0]
         cells = [html.unescape(cell) for cell in re.findall(r"<td[^>]*>(.*?)</td>", body)]
-        assert cells == [cell.removeprefix("'") for row in rows[1:] for cell in row]
+        raw = [cell for row in rows[1:] for cell in row]
+        assert len(cells) == len(raw)
+        wrong = [pair for pair in zip(cells, raw, strict=True) if not agrees(*pair)]
+        assert wrong == [], path.stem
 
 
 def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
@@ -125,6 +137,44 @@ def test_without_a_delayed_test_nothing_is_said_about_what_lasts(studies):
     assert "There is no test after a gap without practice" in text
 
 
+def test_tests_given_twice_go_by_the_names_of_the_plan(studies):
+    document = compose(find(studies["programme"]()), versions=VERSIONS)
+    texts = " ".join(document.texts)
+    cells = [str(c) for t in document.tables for line in t.cells() for c in line]
+    assert "test: one week after the end" in cells
+    assert any("week 4" in cell for cell in cells)
+    assert not [t for t in [texts, *cells] if re.search(r"\bprogress [12]\b", t)]
+    figure = next(d for d in document.drawings if d.name.startswith("practice-curve"))
+    ticks = [tick.get_text().replace("\n", " ") for tick in figure.axes[0].get_xticklabels()]
+    assert ticks == ["week 2", "week 4", "one week after the end"]
+
+
+def test_terms_of_the_model_are_written_for_a_reader(shipped):
+    document = compose(find(shipped), versions=VERSIONS)
+    table = next(t for t in document.tables if t.name == "mixed-fixed-effects")
+    assert "group: random × test: delayed retention" in list(table.rows["term"])
+    assert all(column.decimals == 3 for column in table.columns if column.name == "estimate")
+    opened = next(t for t in document.tables if t.name == "open-assumptions")
+    assert "no single participant decides" in list(opened.rows["assumption"])
+    assert "fine" not in set(opened.rows["grade"]) and opened.rows["remedy"].str.len().min() > 20
+
+
+def test_tasks_stand_in_the_order_of_the_plan(shipped):
+    table = descriptives_table(find(shipped).outcomes[0])
+    assert list(dict.fromkeys(table.rows["task"])) == ["all", "straight", "bank", "lob"]
+
+
+def test_a_pretest_without_a_day_comes_first(studies):
+    table = programme_table(studies["pilot"]().design)
+    assert [cell[0] for cell in table.cells()] == ["Pretest", "Practice session 1", "Retention"]
+
+
+def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
+    entry = find(studies["pilot"]()).outcomes[0]
+    scores = entry.cells.groupby(["participant", "phase"])["score"].mean()
+    assert entry.voice.decimals == decimals_for(float(scores.std())) == 1
+
+
 def test_a_decimal_comma_reaches_every_text_and_cell(shipped):
     document = compose(find(shipped, decimal=","), decimal=",", versions=VERSIONS)
     own_words = shipped.design.smallest_effect.reason
@@ -145,7 +195,7 @@ def test_errors_in_the_data_stop_the_report(shipped, tmp_path):
     problems = shipped.problems.copy()
     problems.loc[problems.index[0], "severity"] = "error"
     broken = dataclasses.replace(shipped, problems=problems)
-    with pytest.raises(InputError, match="1 errors"):
+    with pytest.raises(InputError, match="the data have 1 error, so"):
         ml.write_report(broken, tmp_path / "out")
     assert not (tmp_path / "out").exists()
 

@@ -39,6 +39,15 @@ def test_csv_reads_back_and_no_cell_starts_a_formula(values):
     assert not any(cell[:1] in tuple("=+-@\t") and cell for row in rows for cell in row)
 
 
+def test_csv_holds_raw_numbers_and_leaves_a_gap_empty():
+    columns = (Column("a", "A", "number", "", 1), Column("p", kind="p"), Column("n", kind="df"))
+    rows = pd.DataFrame({"a": [-0.12345, None], "p": [1e-7, 0.5], "n": [3.0, 4.0]})
+    table = Table("t", "T", columns, rows)
+    assert to_csv(table).splitlines() == ["A,p,n", "-0.12345,1e-07,3", ",0.5,4"]
+    assert to_csv(table, decimal=",").splitlines()[1] == "-0,12345;1e-07;3"
+    assert table.cells()[0] == ["−0.1", "< .001", "3"]
+
+
 def test_html_escapes_what_it_is_given():
     page = to_html(table_of(["<script>alert(1)</script>"]))
     assert "<script>" not in page

@@ -41,6 +41,25 @@ def test_allocated_classes_do_not_become_the_unit_of_analysis():
     assert "unit of analysis was the participant, although the class was" in text
 
 
+def test_one_group_is_not_said_to_be_compared_with_another():
+    text = analysis_paragraph(design_from_mapping(PLAN), {"motorlearn": "0"})
+    assert "Tests were compared within participants" in text and "standardised change g" in text
+    assert "Hedges" not in text and "Holm" not in text
+    groups = [{"name": name, "schedule": name} for name in ("blocked", "random")]
+    both = analysis_paragraph(design_from_mapping(PLAN | {"groups": groups}), {"motorlearn": "0"})
+    assert "Hedges g" in both and "Holm" in both
+
+
+def test_the_smallest_effect_has_the_unit_of_its_outcome():
+    outcomes = [{"name": "time", "unit": "s", "better": "lower"}]
+    plan = PLAN | {"outcomes": outcomes, "smallest_effect": {"value": 0.355, "reason": "earlier"}}
+    primary = {"outcome": "time", "phase": "retention", "effect": "difference"}
+    text = outcome_paragraph(design_from_mapping(plan | {"primary": primary}), decimal=",")
+    assert "smallest effect of interest was 0,355 s (earlier)." in text
+    text = outcome_paragraph(design_from_mapping(plan | {"primary": primary | {"effect": "ratio"}}))
+    assert "smallest effect of interest was 0.355 (earlier)." in text
+
+
 def test_a_progress_test_is_called_a_test_once():
     design = design_from_mapping(PLAN)
     voice = Voice(design, design.outcomes[0])
@@ -50,9 +69,13 @@ def test_a_progress_test_is_called_a_test_once():
 
 def test_a_file_and_its_headings_are_no_altered_values():
     rules = ["original file", "column renamed", "fraction read", "fraction read"]
+    rules += ["level mapped (7 rows)", "level mapped (5 rows)"]
     said = deviations(
         pd.DataFrame(columns=["rule", "severity"]),
         pd.DataFrame(columns=["reason", "participant"]),
         pd.DataFrame({"rule": rules}),
     )
-    assert said == ["Altered on reading: 2 values, fraction read."]
+    assert said == [
+        "Named on reading: 2 codes of the file, by the recipe.",
+        "Altered on reading: 2 values, fraction read.",
+    ]

@@ -155,6 +155,13 @@ def test_verdicts_of_equivalence(interval, equivalent, verdict):
     assert judge(row, test).verdict == verdict
 
 
+def test_a_declared_bound_is_written_as_declared():
+    test = pd.Series({"bound_low": -0.355, "bound_high": 0.355, "conf_low": -0.2,
+                      "conf_high": 0.56, "p": 0.23, "equivalent": False})  # fmt: skip
+    text = reading(contrast(conf_low=-0.27, conf_high=0.64), make_voice(), test)
+    assert "(−0.355 to 0.355 cm)" in text and "(−0.2 to 0.6 cm;" in text
+
+
 def test_what_was_not_computed_says_why():
     row = contrast(estimate=math.nan, method="not computed: two participants are needed.")
     text = contrast_sentence(row, make_voice(), ALLOCATED)
