@@ -208,9 +208,13 @@ def report(
     ],
     out: Annotated[Path, typer.Option(help="Folder for the report; made anew each time.")],
     outcome: Annotated[str | None, typer.Option(help="Report this outcome only.")] = None,
-    decimal_comma: Annotated[bool, typer.Option(help="Write 0,5 instead of 0.5.")] = False,
-    final: Annotated[bool, typer.Option(help="Leave out the remarks to the author.")] = False,
-    quiet: Annotated[bool, typer.Option(help="Show no progress.")] = False,
+    decimal_comma: Annotated[
+        bool, typer.Option("--decimal-comma", help="Write 0,5 instead of 0.5.")
+    ] = False,
+    final: Annotated[
+        bool, typer.Option("--final", help="Leave out the remarks to the author.")
+    ] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
     decimal, silent = "," if decimal_comma else ".", quiet or None

@@ -122,7 +122,7 @@ def _limits(lost: list[str], people: int) -> tuple[str, ...]:
     ]
     if lost:
         sentences.append(
-            f"{len(lost)} of {people} participants lack a block and are not in the analysis of "
-            f"variance: {listed(lost)}."
+            f"Without a block, and not in the analysis of variance, are {len(lost)} of {people} "
+            f"participants: {listed(lost)}."
         )
     return tuple(sentences)

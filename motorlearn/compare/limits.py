@@ -145,7 +145,7 @@ def _losses(data: PhaseScores) -> str:
     if not lost:
         return ""
     return (
-        f"{len(lost)} of {len(data.participants)} participants lack a score in at least one phase "
-        f"and are not in the mixed analysis of variance: {listed(lost)}; if they differ from the "
-        "others, the complete cases do not speak for all."
+        f"Without a score in at least one phase, and not in the mixed analysis of variance, are "
+        f"{len(lost)} of {len(data.participants)} participants: {listed(lost)}; if they differ "
+        "from the others, the complete cases do not speak for all."
     )

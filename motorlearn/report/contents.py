@@ -64,15 +64,12 @@ class Document:
         Contents in order.
     decimal : str
         Decimal sign.
-    draft : bool
-        Whether remarks to the author are shown.
     """
 
     title: str
     subtitle: str
     blocks: tuple[Heading | Text | Drawing | Table, ...]
     decimal: str = "."
-    draft: bool = True
 
     @property
     def drawings(self) -> list[Drawing]:

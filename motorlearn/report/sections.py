@@ -53,7 +53,7 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
     kind = "Draft report" if draft else "Report"
     if not draft:
         blocks = [b for b in blocks if not (isinstance(b, Text) and b.kind == "author")]
-    return Document(found.design.study.title, kind, tuple(blocks), decimal, draft)
+    return Document(found.design.study.title, kind, tuple(blocks), decimal)
 
 
 def _summary(found: Findings) -> Iterator[Block]:

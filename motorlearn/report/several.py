@@ -169,7 +169,8 @@ def _sentence(summary: Synthesis, decimal: str) -> str:
     return (
         f"Over {len(summary.studies)} studies the summary {what} is {number(summary.estimate)} "
         f"(95 % CI {digits.interval(summary.conf_low, summary.conf_high, decimal=decimal)}; "
-        f"t({len(summary.studies) - 1}), {digits.p_clause(summary.p, decimal=decimal)}); "
+        f"t({len(summary.studies) - 1}) = {number(summary.statistic)}, "
+        f"{digits.p_clause(summary.p, decimal=decimal)}); "
         f"variance between studies {digits.significant(summary.tau2, 2, decimal=decimal)}, "
         f"I² = {digits.percent(summary.i2, decimal=decimal)}.{ahead}"
     )

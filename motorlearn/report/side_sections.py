@@ -121,7 +121,7 @@ def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
         _in_words(_to_places(_named(table, "mixed", decimal), places), found)
         for table in result.tables()[:2]
     )
-    scale = "log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
+    scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
     if result.formula.startswith("log("):
         scale = "the log scale, on which differences are ratios"
     yield Text(

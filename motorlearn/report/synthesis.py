@@ -31,8 +31,8 @@ class Synthesis(Result):
     estimate, conf_low, conf_high : float
         Summary with its 95 % interval (Hartung, Knapp, Sidik and Jonkman, never narrower than the
         usual one; t with k - 1 df).
-    p : float
-        Of the summary.
+    statistic, p : float
+        t of the summary with k - 1 degrees of freedom, and its p.
     tau2 : float
         Variance between studies (Paule and Mandel), on the scale of the analysis.
     q, q_p, i2 : float
@@ -48,6 +48,7 @@ class Synthesis(Result):
     estimate: float
     conf_low: float
     conf_high: float
+    statistic: float
     p: float
     tau2: float
     q: float
@@ -130,6 +131,7 @@ def synthesise(contrasts: Mapping[str, pd.Series], *, alike: bool = True) -> Syn
         back(summary.mean),
         back(summary.interval[0]),
         back(summary.interval[1]),
+        statistic=summary.statistic,
         p=summary.p,
         tau2=summary.tau2,
         q=summary.q,
@@ -152,6 +154,7 @@ class RandomEffects:
 
     mean: float
     interval: tuple[float, float]
+    statistic: float
     p: float
     tau2: float
     weights: np.ndarray
@@ -195,6 +198,7 @@ def random_effects(y: np.ndarray, std_error: np.ndarray) -> RandomEffects:
     return RandomEffects(
         mean,
         (mean - half, mean + half),
+        mean / spread,
         float(2 * stats.t.sf(abs(mean) / spread, k - 1)),
         tau2,
         weights / weights.sum(),

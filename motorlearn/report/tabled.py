@@ -14,7 +14,7 @@ from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import Voice, capitalised, count
 
-IDENTIFIERS = ("participant", "group")
+NOT_BASELINE = ("participant", "group", "status")
 MANY = 8
 """A column of participants with more different texts than this is not tabulated."""
 
@@ -38,7 +38,7 @@ def participants_table(found: Findings) -> Table:
     rows: list[tuple[str, str, Mapping[str, object]]] = [("Allocated", "", found.allocated)]
     people, decimal = found.people, found.outcomes[0].voice.decimal
     for name in people.columns:
-        if name in IDENTIFIERS:
+        if name in NOT_BASELINE:
             continue
         if pd.api.types.is_numeric_dtype(people[name]) and people[name].nunique() > 2:
             rows.append((_label(name), "mean (SD)", _mean_sd(people, name, decimal)))

@@ -36,7 +36,7 @@ _ALWAYS = (
     ("TIDieR", "how and where: alone or in groups, place", AUTHOR),
     ("TIDieR", "how much: sessions, trials, intervals", "Programme"),
     ("TIDieR", "tailoring and modifications", AUTHOR),
-    ("TIDieR", "how well the programme was followed", "Missing data"),
+    ("TIDieR", "how well the programme was followed", "Deviations"),
 )
 _RANDOMISED = (
     ("CONSORT", "how the allocation sequence was made", "Method"),

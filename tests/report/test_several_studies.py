@@ -1,6 +1,7 @@
 """Several studies: the summary solves its own equations, and the page says what they say."""
 
 import math
+import re
 
 import numpy as np
 import pandas as pd
@@ -56,6 +57,7 @@ def test_mean_and_interval_agree_with_statsmodels():
     variance = max(other.var_hksj_re, other.sd_eff_w_re**2)
     half = stats.t.isf(0.025, len(Y) - 1) * math.sqrt(variance)
     assert found.interval == pytest.approx((found.mean - half, found.mean + half), rel=1e-4)
+    assert found.statistic == pytest.approx(other.mean_effect_re / math.sqrt(variance), rel=1e-4)
 
 
 def test_studies_that_agree_by_chance_keep_a_wide_interval():
@@ -101,7 +103,7 @@ def test_a_page_for_several_studies(tmp_path, small, quick_pictures, monkeypatch
     page = write_reports({"first": small(1), "second": small(2)}, tmp_path / "out", quiet=True)
     assert len(computed) == 2
     text = page.read_text("utf-8")
-    assert "Over 2 studies" in text
+    assert "Over 2 studies" in text and re.search(r"t\(1\)\s=\s−?\d", text)
     assert (page.parent / "first" / "report.html").exists()
     assert (page.parent / "second" / "report.docx").exists()
     assert claim_problems(text.split("<main>")[1].split("data:image")[0], delayed_test=True) == []
