@@ -43,6 +43,7 @@ TABLE_FACING = {
         "agreement_table",
         "landmarks",
         "posture",
+        "score_table",
         "scores",
     },
     "curves": {

@@ -3,8 +3,8 @@
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition
-of each measure, ``scores`` all of them on a table; ``agreement`` raters, ``landmarks`` and
-``posture`` technique, on tables.
+of each measure, ``scores`` all of them on a table, ``score_table`` these for a reader;
+``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement import Agreement, rater_agreement
@@ -66,6 +66,7 @@ from motorlearn.measures.precision import (
     smallest_detectable_change,
     standard_error_of_measurement,
 )
+from motorlearn.measures.score_table import score_table
 from motorlearn.measures.scores import score_trials
 from motorlearn.measures.times import mean_time
 
@@ -114,6 +115,7 @@ __all__ = [
     "retention_loss",
     "savings",
     "score_checklist",
+    "score_table",
     "score_trials",
     "small_sample_factor",
     "smallest_detectable_change",

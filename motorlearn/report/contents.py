@@ -17,6 +17,11 @@ REFERENCE = re.compile(r"\{(fig|tab):([a-z0-9-]+)\}")
 NOUN = {"fig": "Figure", "tab": "Table"}
 
 
+def slug(text: str) -> str:
+    """Name for a file or a reference."""
+    return "".join(c if c.isalnum() else "-" for c in text.lower()).strip("-")
+
+
 def unbroken(text: str) -> str:
     """Keep a number with its unit, and the parts of ``p = .042``, on one line.
 

@@ -14,8 +14,8 @@ from motorlearn.figures import (
     practice_curve,
 )
 from motorlearn.figures.style import SizeName
+from motorlearn.report.contents import slug
 from motorlearn.report.findings import Findings, OutcomeFindings
-from motorlearn.report.tabled import slug
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import captions
 from motorlearn.wording.voice import Words

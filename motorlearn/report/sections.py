@@ -11,8 +11,8 @@ from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.timeline import design_timeline
 from motorlearn.plan import compare_with_plan, throw_load
-from motorlearn.report import exhibits, tabled
-from motorlearn.report.contents import Document, Heading, Text
+from motorlearn.report import exhibits, outcome_tables, study_tables
+from motorlearn.report.contents import Document, Heading, Text, slug
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
 from motorlearn.report.side_sections import if_possible, in_signs, shown, side_sections
 from motorlearn.results import Refused
@@ -47,7 +47,7 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
     blocks += [
         Heading("Reporting standards"),
         Text("{tab:standards} says which items stand here and which the author must write."),
-        tabled.standards_table(found.design, sections),
+        study_tables.standards_table(found.design, sections),
     ]
     blocks.append(Text(STANDING_CAUTION, "caution"))
     kind = "Draft report" if draft else "Report"
@@ -145,7 +145,7 @@ def _participants(found: Findings) -> Iterator[Block]:
         "author",
     )
     yield exhibits.flow_figure(found)
-    yield tabled.participants_table(found)
+    yield study_tables.participants_table(found)
 
 
 def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
@@ -157,7 +157,7 @@ def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
     yield Heading("Programme", 2)
     yield Text(method.programme_paragraph(design) + " {tab:programme} lists every part.")
     yield Text(method.tests_paragraph(design))
-    yield tabled.programme_table(design)
+    yield study_tables.programme_table(design)
     yield from _plan_figures(found)
     yield Heading("Outcomes and analysis", 2)
     yield Text(method.outcome_paragraph(design, decimal=found.outcomes[0].voice.decimal))
@@ -213,7 +213,7 @@ def _results(found: Findings) -> Iterator[Block]:
 
 def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     assert isinstance(entry.comparison, PhaseComparison)
-    comparison, voice, name = entry.comparison, entry.voice, tabled.slug(entry.outcome.name)
+    comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
     stage = primary_stage(found.design, found.stages)
     yield Text(sentences.means_sentence(comparison.means, stage, voice))
     for sentence in primary_sentences(found, entry):
@@ -225,12 +225,12 @@ def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     if len(found.groups) > 1:
         yield from _between(found, entry, stage)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
-    yield tabled.descriptives_table(entry)
+    yield outcome_tables.descriptives_table(entry)
 
 
 def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Block]:
     assert isinstance(entry.comparison, PhaseComparison)
-    comparison, voice, name = entry.comparison, entry.voice, tabled.slug(entry.outcome.name)
+    comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
     yield Heading(f"All contrasts in {voice.name}", 2)
     yield from (Text(text) for text in _omnibus(comparison, stage, voice, len(found.groups)))
     adjusted = bool(comparison.contrasts["adjusted"].any())
@@ -242,13 +242,13 @@ def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Bl
     yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study{drawn}.")
     if forest is not None:
         yield forest
-    yield tabled.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    yield outcome_tables.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
-        yield tabled.adjusted_table(entry)
+        yield outcome_tables.adjusted_table(entry)
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
-        yield tabled.anova_table(entry)
+        yield outcome_tables.anova_table(entry)
 
 
 def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> list[str]:
@@ -291,16 +291,15 @@ def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
         yield from (Text(text) for text in _no_practice_test(entry, practised))
     else:
         yield Text(
-            f"{{tab:practice-{tabled.slug(entry.outcome.name)}}} tests groups and blocks of "
-            "practice."
+            f"{{tab:practice-{slug(entry.outcome.name)}}} tests groups and blocks of practice."
         )
-        yield tabled.practice_table(entry)
+        yield outcome_tables.practice_table(entry)
     if not isinstance(entry.comparison, Refused):
         yield from (Text(text) for text in _changes(found, entry))
         if len(entry.comparison.paired):
-            name = tabled.slug(entry.outcome.name)
+            name = slug(entry.outcome.name)
             yield Text(f"{{tab:change-{name}}} holds the changes between all tests.")
-            yield tabled.paired_table(entry)
+            yield outcome_tables.paired_table(entry)
     change = exhibits.change_figure(found, entry, "thesis")
     if change is not None:
         yield Text(
@@ -346,7 +345,7 @@ def _missing(found: Findings) -> Iterator[Block]:
     yield Text("{fig:missing-data-map} shows which trials can be used. " + listing)
     yield exhibits.missing_figure(found)
     if len(found.attrition):
-        yield tabled.attrition_table(found)
+        yield study_tables.attrition_table(found)
 
 
 def _deviations(found: Findings) -> Iterator[Block]:
@@ -361,7 +360,7 @@ def _deviations(found: Findings) -> Iterator[Block]:
         conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
     if len(conduct):
         yield Text("{tab:deviations} sets the conduct of the study against its plan.")
-        yield tabled.deviations_table(conduct)
+        yield study_tables.deviations_table(conduct)
     else:
         yield Text("The data show no departure from the plan.")
     if not said:
@@ -369,7 +368,7 @@ def _deviations(found: Findings) -> Iterator[Block]:
     yield from (Text(text, "item") for text in said)
     if (study.problems["severity"] == "doubt").any():
         yield Text("{tab:doubts} gives the place of each doubt and what can be done.")
-        yield tabled.problems_table(study.problems)
+        yield study_tables.problems_table(study.problems)
     yield Text(
         "Describe every departure from the plan that the data cannot show, when it was decided and "
         "why.",

@@ -17,10 +17,9 @@ from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.style import Drawing
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
-from motorlearn.report.contents import Heading, Text
+from motorlearn.report.contents import Heading, Text, slug
 from motorlearn.report.extras import counted_blocks
 from motorlearn.report.findings import Findings
-from motorlearn.report.tabled import slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.wording.voice import count

@@ -16,6 +16,7 @@ from motorlearn.trials.sheet import Sheet, cell_codes
 MAD_TO_SD: Final = 1.482602218505602
 """1 / Φ⁻¹(3/4): makes the median absolute deviation estimate the SD of a normal variable."""
 
+_TIME_OF_DAY: Final = r"\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?"
 _LEAST: Final = 4
 _ATTEMPTS: Final = 10
 _ROOM: Final = ((50.0, 3.0), (10.0, 1.5), (0.0, 1.15))
@@ -187,12 +188,14 @@ def floor_and_ceiling(sheet: Sheet) -> pd.DataFrame:
 
 
 def clocks_run_forward(sheet: Sheet) -> pd.DataFrame:
-    """Ask about times of day that fall from one trial to the next of a person and session."""
-    if not sheet.has("date") or pd.api.types.is_numeric_dtype(sheet.table["date"]):
+    """Ask about times of day that fall from one trial to the next of a person and session.
+
+    The time stands in ``date``, or alone in a column of the file's own.
+    """
+    column = _clock_column(sheet.table)
+    if column is None:
         return gather([])
-    if not sheet.table["date"].head(1000).str.contains(":", regex=False).any():
-        return gather([])
-    stamps = read_dates(sheet.table["date"]).values
+    stamps = _stamps(sheet.table, column)
     keys = [key for key in ("participant", "phase", "session") if sheet.has(key)]
     cells = cell_codes(sheet.table, keys)
     order = np.lexsort(
@@ -207,11 +210,35 @@ def clocks_run_forward(sheet: Sheet) -> pd.DataFrame:
     return sheet.problems(
         "clock runs backwards",
         lines,
-        column="date",
+        column=column,
         severity="doubt",
         advice="earlier than the trial before it: past midnight, a clock that was reset, or trials "
         "out of order?",
     )
+
+
+def _clock_column(table: pd.DataFrame) -> str | None:
+    """The column that tells the time of day: dates with times, or nothing but times."""
+    texts = [str(name) for name in table if not pd.api.types.is_numeric_dtype(table[name])]
+    for name in sorted(texts, key=lambda name: name != "date"):
+        first = table[name].dropna().astype("str").head(1000).str.strip()
+        if name == "date" and first.str.contains(":", regex=False).any():
+            return name
+        if len(first) and first.str.fullmatch(_TIME_OF_DAY).all():
+            return name
+    return None
+
+
+def _stamps(table: pd.DataFrame, column: str) -> np.ndarray:
+    """Moments of a column of clocks, on their dates where these stand in another column."""
+    if column == "date":
+        return read_dates(table["date"]).values
+    clock = table[column].astype("str").str.strip()
+    full = clock.where(clock.str.count(":") != 1, clock + ":00")
+    passed = pd.to_timedelta(full, errors="coerce").to_numpy(dtype="timedelta64[us]")
+    if "date" not in table or pd.api.types.is_numeric_dtype(table["date"]):
+        return np.datetime64("2000-01-01", "us") + passed
+    return read_dates(table["date"]).values.astype("datetime64[us]") + passed
 
 
 def _typical_sizes(sheet: Sheet, name: str) -> pd.DataFrame:

@@ -8,7 +8,7 @@ from motorlearn.design import design_from_mapping
 from motorlearn.report.people import presence
 from motorlearn.report.scores import scored
 from motorlearn.report.sections import _deviations
-from motorlearn.report.tabled import deviations_table
+from motorlearn.report.study_tables import deviations_table
 
 PLAN = {
     "study": {"title": "Ring push"},

@@ -192,3 +192,19 @@ def test_a_clock_that_runs_backwards_is_asked_about():
         "2026-03-02 00:01"
     ]
     assert clocks_run_forward(sheet_of(table.assign(date="2026-03-02"))).empty
+
+
+def test_a_clock_in_a_column_of_its_own_is_read_with_its_date():
+    table = pd.DataFrame(
+        {
+            "participant": "p1",
+            "trial": [1, 2, 3, 4],
+            "date": ["2026-03-02", "2026-03-02", "2026-03-03", "2026-03-03"],
+            "clock": ["23:58:10", "23:59:40", "00:01:05", "00:00:59"],
+        }
+    )
+    found = clocks_run_forward(sheet_of(table))
+    assert found["row"].tolist() == [5] and found["column"].tolist() == ["clock"]
+    alone = clocks_run_forward(sheet_of(table.drop(columns="date")))
+    assert alone["row"].tolist() == [4, 5]
+    assert clocks_run_forward(sheet_of(table.assign(clock=["9:00", "9:01", "9:02", None]))).empty

@@ -1,154 +1,14 @@
-"""Tables of a report, each a function of what was found."""
+"""Tables of a report on one outcome: scores, contrasts, changes, analyses of variance."""
 
-import math
-from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from collections.abc import Callable
 
 import pandas as pd
 
-from motorlearn import digits
 from motorlearn.compare import BlockComparison, PhaseComparison
-from motorlearn.design import Design, Test
-from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.report.contents import slug
+from motorlearn.report.findings import OutcomeFindings
 from motorlearn.tables import Column, Table
-from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import Voice, capitalised, count
-
-NOT_BASELINE = ("participant", "group", "status")
-MANY = 8
-"""A column of participants with more different texts than this is not tabulated."""
-
-
-def slug(text: str) -> str:
-    """Name for a file or a reference."""
-    return "".join(c if c.isalnum() else "-" for c in text.lower()).strip("-")
-
-
-def _written(places: int) -> Callable[..., Column]:
-    """Maker of columns of numbers with so many decimals."""
-
-    def column(name: str, label: str = "", unit: str = "") -> Column:
-        return Column(name, label, "number", unit, places)
-
-    return column
-
-
-def participants_table(found: Findings) -> Table:
-    """Participants by group: numbers and shares, mean and SD; without tests of the baseline."""
-    rows: list[tuple[str, str, Mapping[str, object]]] = [("Allocated", "", found.allocated)]
-    people, decimal = found.people, found.outcomes[0].voice.decimal
-    for name in people.columns:
-        if name in NOT_BASELINE:
-            continue
-        if pd.api.types.is_numeric_dtype(people[name]) and people[name].nunique() > 2:
-            rows.append((_label(name), "mean (SD)", _mean_sd(people, name, decimal)))
-        elif people[name].nunique() <= MANY:
-            rows += _shares(people, name)
-    frame = pd.DataFrame(
-        [
-            {
-                "characteristic": label,
-                "written": how,
-                **{g: cells.get(g, "–") for g in found.groups},
-            }
-            for label, how, cells in rows
-        ]
-    )
-    columns = [Column("characteristic"), Column("written", "as")]
-    columns += [Column(group) for group in found.groups]
-    return Table(
-        "participants",
-        "Participants by group",
-        tuple(columns),
-        frame.astype("str"),
-        ("Groups are described, not tested: any difference arose by allocation.",),
-    )
-
-
-def _label(name: str) -> str:
-    return capitalised(name.replace("_", " "))
-
-
-def _mean_sd(people: pd.DataFrame, name: str, decimal: str) -> dict[str, str]:
-    parts = people.groupby("group")[name].agg(["mean", "std"])
-    return {
-        str(
-            group
-        ): f"{digits.number(mean, 1, decimal=decimal)} ({digits.number(sd, 1, decimal=decimal)})"
-        for group, mean, sd in parts.itertuples()
-    }
-
-
-def _shares(people: pd.DataFrame, name: str) -> list[tuple[str, str, dict[str, str]]]:
-    rows = []
-    known = people.dropna(subset=[name])
-    sizes = known["group"].value_counts()
-    for level in sorted(known[name].unique(), key=str):
-        counts = known.loc[known[name] == level, "group"].value_counts()
-        cells = {
-            str(group): f"{counts.get(group, 0)} ({digits.percent(counts.get(group, 0) / size)})"
-            for group, size in sizes.items()
-        }
-        shown = f"{level:g}" if isinstance(level, float) else level
-        rows.append((f"{_label(name)}: {shown}", "n (%)", cells))
-    return rows
-
-
-def programme_table(design: Design) -> Table:
-    """The programme: every session and test with its day, trials and feedback."""
-    rows: list[dict[str, Any]] = [
-        {
-            "order": (session.day, 1, session.session),
-            "part": f"Practice session {session.session}",
-            "day": session.day,
-            "trials": session.trials,
-            "content": f"{count(session.blocks, 'block')} of {session.trials_per_block}",
-            "feedback": _feedback(session.feedback, session.feedback_every),
-        }
-        for session in design.practice
-    ]
-    for place, test in enumerate(design.tests):
-        day = test.planned_day
-        rows.append(
-            {
-                "order": (_day(test), 0 if test.phase == "pretest" else 2, place),
-                "part": capitalised(test.name or test.phase),
-                "day": day,
-                "trials": test.trials,
-                "content": test.description,
-                "feedback": "yes" if test.feedback else "none",
-            }
-        )
-    frame = pd.DataFrame(sorted(rows, key=lambda row: row["order"])).drop(columns="order")
-    frame["day"] = frame["day"].astype("float")
-    columns = (
-        Column("part"),
-        Column("day", kind="number", decimals=0),
-        Column("trials", kind="count"),
-        Column("content"),
-        Column("feedback"),
-    )
-    return Table(
-        "programme",
-        "The programme: practice sessions and tests",
-        columns,
-        frame,
-        ("Day 0 is the first practice session.",),
-    )
-
-
-def _day(test: Test) -> float:
-    """Day of a test, or where it stands when the plan gives none: a pretest first, others last."""
-    if test.planned_day is not None:
-        return test.planned_day
-    return -math.inf if test.phase == "pretest" else math.inf
-
-
-def _feedback(what: str, every: int | None) -> str:
-    if every == 0:
-        return "none"
-    often = "" if every is None else ", every trial" if every == 1 else f", every {every} trials"
-    return f"{what}{often}" if what else "–"
+from motorlearn.wording.voice import Voice, capitalised
 
 
 def descriptives_table(entry: OutcomeFindings) -> Table:
@@ -345,62 +205,10 @@ def paired_table(entry: OutcomeFindings) -> Table:
     )
 
 
-def attrition_table(found: Findings) -> Table:
-    """Absences and trials left out, with reasons."""
-    columns = (
-        Column("stage", "part of the study"),
-        Column("group"),
-        Column("reason"),
-        Column("participants", kind="count"),
-        Column("rows", "trials", "count"),
-    )
-    return Table(
-        "missing",
-        "Absent participants and trials left out",
-        columns,
-        found.attrition,
-        ("Nobody and nothing else was left out.",),
-    )
+def _written(places: int) -> Callable[..., Column]:
+    """Maker of columns of numbers with so many decimals."""
 
+    def column(name: str, label: str = "", unit: str = "") -> Column:
+        return Column(name, label, "number", unit, places)
 
-def problems_table(problems: pd.DataFrame) -> Table:
-    """Doubts and notes that reading the data raised."""
-    columns = [Column(name) for name in ("file", "row", "column", "value", "rule", "advice")]
-    shown = problems[problems["severity"] != "note"].head(40)
-    rest = len(problems) - len(shown)
-    notes = (f"{count(rest, 'further entry')} of less weight.",) if rest else ()
-    return Table("doubts", "Doubts in the data", tuple(columns), shown.astype("str"), notes)
-
-
-def deviations_table(conduct: pd.DataFrame) -> Table:
-    """What was done otherwise than planned; of many people the first few are named."""
-    columns = [Column(name) for name in ("topic", "where", "planned", "actual")]
-    columns += [Column("people", kind="count"), Column("participants")]
-    shown = conduct.assign(
-        where=conduct["where"].str.replace("practice session", "session"),
-        participants=conduct["participants"].map(_first_few),
-    )
-    return Table("deviations", "Plan and conduct", tuple(columns), shown)
-
-
-def _first_few(names: str, most: int = 8) -> str:
-    people = names.split(", ")
-    rest = len(people) - most
-    return names if rest < 1 else f"{', '.join(people[:most])} and {rest} more"
-
-
-def standards_table(design: Design, sections: Sequence[str]) -> Table:
-    """Reporting standards: what is covered where, what the author must write."""
-    columns = (
-        Column("standard"),
-        Column("item"),
-        Column("covered", kind="flag"),
-        Column("where"),
-    )
-    return Table(
-        "standards",
-        "Reporting standards: covered here, or for the author to write",
-        columns,
-        standards_checklist(design, set(sections)),
-        ("Items in our own words after JARS-Quant, CONSORT and TIDieR; see your journal's form.",),
-    )
+    return column
