@@ -1,10 +1,11 @@
 """A study in; a folder of pages, figures and tables out.
 
 ``findings`` computes, ``extras`` what stands beside, ``people`` counts who is there, ``scores``
-averages; ``exhibits``, ``study_tables`` and ``outcome_tables`` make figures and tables; ``sections``, ``side_sections`` put
-them into a document, whose shape is in ``contents``; ``page``, ``word`` and ``numbers`` write it;
-``keeping`` knows what an earlier report still holds; ``writing`` fills the folder. ``several`` and
-``synthesis`` put studies together; they are loaded where they are used.
+averages; ``exhibits``, ``study_tables`` and ``outcome_tables`` make figures and tables;
+``sections`` and ``side_sections`` put them into a document, whose shape is in ``contents``;
+``page``, ``word`` and ``numbers`` write it; ``keeping`` knows what an earlier report still holds;
+``writing`` fills the folder. ``several`` and ``synthesis`` put studies together; they are loaded
+where they are used.
 """
 
 from motorlearn.report.writing import write_report
