@@ -14,6 +14,7 @@ FEW_TRIALS = 10
 def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[str, ...]:
     """Sentences on what these data cannot show, the weightiest first."""
     found = [
+        _nobody_twice(data),
         _one_group(data),
         _no_baseline(data, baseline),
         _no_delayed_test(data),
@@ -37,6 +38,16 @@ def listed(names: Sequence[str], most: int = 12) -> str:
     """Names joined by commas; after so many the rest is counted."""
     rest = f" and {len(names) - most} more" if len(names) > most else ""
     return ", ".join(names[:most]) + rest
+
+
+def _nobody_twice(data: PhaseScores) -> str:
+    if len(data.phases) < 2 or (np.isfinite(data.scores).sum(axis=1) > 1).any():
+        return ""
+    return (
+        "Nobody has a score in two phases: either the identifiers of people changed between tests, "
+        "or they number trials; then people, not trials, must be the unit, and none of these "
+        "intervals and p values holds."
+    )
 
 
 def _one_group(data: PhaseScores) -> str:

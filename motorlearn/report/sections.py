@@ -14,7 +14,13 @@ from motorlearn.plan import compare_with_plan, throw_load
 from motorlearn.report import exhibits, outcome_tables, study_tables
 from motorlearn.report.contents import Document, Heading, Text, slug
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
-from motorlearn.report.side_sections import if_possible, in_signs, shown, side_sections
+from motorlearn.report.side_sections import (
+    if_possible,
+    in_signs,
+    in_stage_words,
+    shown,
+    side_sections,
+)
 from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
@@ -383,6 +389,7 @@ def _limitations(found: Findings) -> Iterator[Block]:
         if not isinstance(entry.comparison, Refused):
             statements += entry.comparison.statements
     said = limitations.limitations(found.design, found.flow, statements)
+    said = [in_stage_words(text, found) for text in said]
     yield from (Text(text, "item") for text in said)
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"

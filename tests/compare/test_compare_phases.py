@@ -390,3 +390,14 @@ def test_no_heading_of_a_table_stands_twice(study):
     found = ml.compare_phases(study, "radial_error", group="group", baseline="pretest")
     for table in found.tables():
         assert len(set(table.headings)) == len(table.headings), table.name
+
+
+def test_trials_numbered_as_people_are_told_from_people(study):
+    numbered = study.assign(participant=range(len(study)))
+    said = ml.compare_phases(numbered, "radial_error", group="group").statements
+    assert said[0].startswith("Nobody has a score in two phases")
+    assert not any("two phases" in sentence for sentence in compare(study).statements)
+    one = ml.compare_phases(
+        numbered[numbered["phase"] == "retention"], "radial_error", group="group"
+    )
+    assert not any("two phases" in sentence for sentence in one.statements)
