@@ -14,6 +14,7 @@ from motorlearn.plan import compare_with_plan, throw_load
 from motorlearn.report import exhibits, outcome_tables, study_tables
 from motorlearn.report.contents import Document, Heading, Text, slug
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
+from motorlearn.report.methods import methods_used
 from motorlearn.report.side_sections import (
     if_possible,
     in_signs,
@@ -25,6 +26,7 @@ from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
 from motorlearn.wording import limitations, method, sentences
+from motorlearn.wording.references import references
 
 Block = Heading | Text | Drawing | Table
 
@@ -54,6 +56,9 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
         Heading("Reporting standards"),
         Text("{tab:standards} says which items stand here and which the author must write."),
         study_tables.standards_table(found.design, sections),
+        Heading("References"),
+        Text("Sources of the methods used here; check each entry, and add your own.", "author"),
+        *(Text(entry, "item") for entry in references(methods_used(found))),
     ]
     blocks.append(Text(STANDING_CAUTION, "caution"))
     kind = "Draft report" if draft else "Report"

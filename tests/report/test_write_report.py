@@ -160,6 +160,19 @@ def test_terms_of_the_model_are_written_for_a_reader(shipped):
     assert "fine" not in set(opened.rows["grade"]) and opened.rows["remedy"].str.len().min() > 20
 
 
+def test_the_sources_are_those_of_the_methods_used(studies):
+    def cited(name):
+        blocks = compose(find(studies[name]()), versions=VERSIONS).blocks
+        texts = [block.text for block in blocks if hasattr(block, "text")]
+        return " ".join(texts[texts.index("References") :])
+
+    shipped, programme, pilot = map(cited, ("shipped", "programme", "pilot"))
+    for author in ("Schuirmann", "Vickers", "Holm", "McGraw", "Heathcote", "Hancock", "Bates"):
+        assert author in shipped and author not in programme.replace("Bates", "")
+    assert "Welch" not in shipped and "Hedges" in programme and "Greenhouse" in programme
+    assert "Hancock" in pilot and "Bates" not in pilot and "Greenhouse" not in pilot
+
+
 def test_tasks_stand_in_the_order_of_the_plan(shipped):
     table = descriptives_table(find(shipped).outcomes[0])
     assert list(dict.fromkeys(table.rows["task"])) == ["all", "straight", "bank", "lob"]
@@ -179,7 +192,7 @@ def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
 def test_a_decimal_comma_reaches_every_text_and_cell(shipped):
     document = compose(find(shipped, decimal=","), decimal=",", versions=VERSIONS)
     own_words = shipped.design.smallest_effect.reason
-    texts = [text.replace(own_words, "") for text in document.texts]
+    texts = [re.sub(r"doi:\S+", "", text.replace(own_words, "")) for text in document.texts]
     cells = [cell for table in document.tables for line in table.cells(",") for cell in line]
     assert [text for text in [*texts, *cells] if re.search(r"\d\.\d", text)] == []
 
@@ -226,7 +239,7 @@ def test_decimal_comma_everywhere(tmp_path, studies, quick_pictures):
     page = ml.write_report(studies["programme"](), tmp_path / "out", decimal=",", quiet=True)
     main = page.read_text(encoding="utf-8").split("<main>")[1].split("</main>")[0]
     text = re.sub(r"<[^>]+>", " ", re.sub(r'src="[^"]*"', "", main))
-    text = re.sub(r"(motorlearn|numpy|scipy|pandas) [\d.]+", "", text)
+    text = re.sub(r"(motorlearn|numpy|scipy|pandas) [\d.]+|doi:\S+", "", text)
     assert not re.search(r"\d\.\d", text)
     assert re.search(r"\d,\d", text)
 
