@@ -26,7 +26,7 @@ def new(
     *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
-    size: Annotated[int | None, typer.Option(help="People in each group.")] = None,
+    size: Annotated[int | None, typer.Option("--n", help="People in each group.")] = None,
     tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
     sessions: Annotated[int | None, typer.Option(help="Practice sessions.")] = None,
     test_trials: Annotated[int | None, typer.Option(help="Trials in each test.")] = None,

@@ -36,7 +36,7 @@ TEST_COLUMNS = (
     "conf_low",
     "conf_high",
     "p",
-    "p_holm",
+    "p_adjusted",
 )
 
 
@@ -109,7 +109,7 @@ _TESTS = (
     Column("conf_low", "lower", "significant", decimals=3),
     Column("conf_high", "upper", "significant", decimals=3),
     Column("p", "p", "p"),
-    Column("p_holm", "p (Holm)", "p"),
+    Column("p_adjusted", "p (Holm)", "p"),
 )
 
 
@@ -275,7 +275,7 @@ def _test_row(study: Study, outcome: str, row) -> tuple:
         row.conf_low,
         row.conf_high,
         row.p,
-        row.p_holm,
+        row.p_adjusted,
     )
 
 

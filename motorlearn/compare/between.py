@@ -234,7 +234,7 @@ def contrast_frame(
     two analyses and never share a family.
     """
     frame = pd.DataFrame(rows, columns=list(CONTRAST_COLUMNS))
-    frame["p_holm"] = NAN
+    frame["p_adjusted"] = NAN
     if adjust_by == "none":
         return frame
     declared = None if family is None else set(family)
@@ -245,7 +245,7 @@ def contrast_frame(
                 frame["phase"].isin(declared) if declared is not None else frame["phase"] == phase
             )
             where = chosen & inside
-            frame.loc[where, "p_holm"] = holm(frame.loc[where, "p"].to_numpy(dtype=float))
+            frame.loc[where, "p_adjusted"] = holm(frame.loc[where, "p"].to_numpy(dtype=float))
     return frame
 
 

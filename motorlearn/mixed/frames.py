@@ -55,7 +55,7 @@ def variances_frame(random: Sequence[RandomPart], solution: Solution) -> pd.Data
                     )
     if np.isfinite(solution.sigma):
         rows.append(("residual", "", "", solution.sigma**2, solution.sigma, np.nan))
-    return pd.DataFrame(rows, columns=["group", "term", "with", "variance", "sd", "correlation"])
+    return pd.DataFrame(rows, columns=["group", "term", "other", "variance", "sd", "correlation"])
 
 
 def effects_frame(

@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 _VARIANCE_COLUMNS = (
     Column("group", "grouping"),
     Column("term", "term"),
-    Column("with", "with"),
+    Column("other", "with"),
     Column("variance", "variance or covariance", "significant", decimals=4),
     Column("sd", "standard deviation", "significant", decimals=4),
     Column("correlation", "correlation", "number"),
@@ -48,7 +48,7 @@ class MixedFit(Result):
         ``term, estimate, std_error, df, statistic, p, conf_low, conf_high``; terms are named as
         ``Intercept``, ``group[T.random]``, ``group[T.random]:phase[T.retention]``.
     variances : DataFrame
-        ``group, term, with, variance, sd, correlation``. A row with an empty ``with`` holds a
+        ``group, term, other, variance, sd, correlation``. A row with an empty ``other`` holds a
         variance and its root; a row with two terms their covariance and correlation; the group
         ``residual`` holds σ² of a linear model.
     residual_sd : float

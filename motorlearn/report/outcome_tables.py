@@ -112,7 +112,7 @@ def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
         Column("statistic", "t", "number"),
         Column("df", "df", "df"),
         Column("p", "p", "p"),
-        Column("p_holm", "p (Holm)", "p"),
+        Column("p_adjusted", "p (Holm)", "p"),
         Column("g", "Hedges g", "number"),
         Column("g_low", "g lower", "number"),
         Column("g_high", "g upper", "number"),

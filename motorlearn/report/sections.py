@@ -10,23 +10,20 @@ from motorlearn.figures.load import load_by_week
 from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.timeline import design_timeline
-from motorlearn.plan import compare_with_plan, throw_load
+from motorlearn.plan import throw_load
 from motorlearn.report import exhibits, outcome_tables, study_tables
+from motorlearn.report.closing_sections import appendix, closing_sections
 from motorlearn.report.contents import Document, Heading, Text, slug
 from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
-from motorlearn.report.methods import methods_used
 from motorlearn.report.side_sections import (
     if_possible,
-    in_signs,
-    in_stage_words,
     shown,
     side_sections,
 )
 from motorlearn.results import Refused
 from motorlearn.tables import Table
-from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
-from motorlearn.wording import limitations, method, sentences
-from motorlearn.wording.references import references
+from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.wording import method, sentences
 
 Block = Heading | Text | Drawing | Table
 
@@ -50,17 +47,9 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
     blocks += _results(found)
     for entry in found.outcomes[1:]:
         blocks += _secondary(found, entry)
-    blocks += [*side_sections(found), *_missing(found), *_deviations(found), *_limitations(found)]
+    blocks += [*side_sections(found), *closing_sections(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
-    blocks += [
-        Heading("Reporting standards"),
-        Text("{tab:standards} says which items stand here and which the author must write."),
-        study_tables.standards_table(found.design, sections),
-        Heading("References"),
-        Text("Sources of the methods used here; check each entry, and add your own.", "author"),
-        *(Text(entry, "item") for entry in references(methods_used(found))),
-    ]
-    blocks.append(Text(STANDING_CAUTION, "caution"))
+    blocks += appendix(found, sections)
     kind = "Draft report" if draft else "Report"
     if not draft:
         blocks = [b for b in blocks if not (isinstance(b, Text) and b.kind == "author")]
@@ -343,59 +332,3 @@ def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     else:
         yield from _compared(found, entry)
     yield from _within(found, entry)
-
-
-def _missing(found: Findings) -> Iterator[Block]:
-    yield Heading("Missing data")
-    listing = (
-        "{tab:missing} lists who is absent and what was left out, by group and reason; trials were "
-        "dropped for these reasons only."
-        if len(found.attrition)
-        else "Nobody is absent and nothing was left out."
-    )
-    yield Text("{fig:missing-data-map} shows which trials can be used. " + listing)
-    yield exhibits.missing_figure(found)
-    if len(found.attrition):
-        yield study_tables.attrition_table(found)
-
-
-def _deviations(found: Findings) -> Iterator[Block]:
-    study = found.study
-    yield Heading("Deviations")
-    said = limitations.deviations(
-        study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
-    )
-    conduct = compare_with_plan(study).table
-    decimal = found.outcomes[0].voice.decimal
-    for column in ("planned", "actual"):
-        conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
-    if len(conduct):
-        yield Text("{tab:deviations} sets the conduct of the study against its plan.")
-        yield study_tables.deviations_table(conduct)
-    else:
-        yield Text("The data show no departure from the plan.")
-    if not said:
-        yield Text("Checking the data raised no error and no doubt.")
-    yield from (Text(text, "item") for text in said)
-    if (study.problems["severity"] == "doubt").any():
-        yield Text("{tab:doubts} gives the place of each doubt and what can be done.")
-        yield study_tables.problems_table(study.problems)
-    yield Text(
-        "Describe every departure from the plan that the data cannot show, when it was decided and "
-        "why.",
-        "author",
-    )
-
-
-def _limitations(found: Findings) -> Iterator[Block]:
-    yield Heading("Limitations")
-    statements: list[str] = []
-    for entry in found.outcomes:
-        if not isinstance(entry.comparison, Refused):
-            statements += entry.comparison.statements
-    said = limitations.limitations(found.design, found.flow, statements)
-    said = [in_stage_words(text, found) for text in said]
-    yield from (Text(text, "item") for text in said)
-    yield Text(
-        "Say to whom, to which tasks and to which intervals the results may extend.", "author"
-    )

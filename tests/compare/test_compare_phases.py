@@ -170,16 +170,16 @@ def test_groups_keep_the_order_that_is_asked_for(study):
 
 def test_holm_is_applied_within_the_declared_family(study):
     by_phase = compare(study).contrasts.query("phase == 'retention' and adjusted")
-    assert by_phase["p_holm"].tolist() == pytest.approx(
+    assert by_phase["p_adjusted"].tolist() == pytest.approx(
         ml.linear.holm(by_phase["p"].to_numpy()).tolist()
     )
     declared = compare(study, family=["retention", "transfer"]).contrasts.query("adjusted")
     inside = declared[declared["phase"].isin(["retention", "transfer"])]
-    assert inside["p_holm"].tolist() == pytest.approx(
+    assert inside["p_adjusted"].tolist() == pytest.approx(
         ml.linear.holm(inside["p"].to_numpy()).tolist()
     )
-    assert declared[~declared["phase"].isin(["retention", "transfer"])]["p_holm"].isna().all()
-    assert compare(study, adjust="none").contrasts["p_holm"].isna().all()
+    assert declared[~declared["phase"].isin(["retention", "transfer"])]["p_adjusted"].isna().all()
+    assert compare(study, adjust="none").contrasts["p_adjusted"].isna().all()
 
 
 def test_equivalence_is_judged_against_the_declared_bound(study):

@@ -10,7 +10,7 @@ import motorlearn as ml
 
 def variance(fit, group, term="", other=""):
     rows = fit.variances
-    chosen = (rows["group"] == group) & (rows["term"] == term) & (rows["with"] == other)
+    chosen = (rows["group"] == group) & (rows["term"] == term) & (rows["other"] == other)
     return rows.loc[chosen, "variance"].item()
 
 

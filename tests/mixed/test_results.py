@@ -42,7 +42,7 @@ def test_frames_have_the_agreed_columns(hits, errors):
         assert list(fit.variances.columns) == [
             "group",
             "term",
-            "with",
+            "other",
             "variance",
             "sd",
             "correlation",

@@ -13,7 +13,7 @@ RUN = CliRunner()
 @pytest.fixture
 def study(tmp_path):
     folder = tmp_path / "mine"
-    done = RUN.invoke(commands.app, ["new", str(folder), "--size", "6", "--no-notebooks"])
+    done = RUN.invoke(commands.app, ["new", str(folder), "--n", "6", "--no-notebooks"])
     assert done.exit_code == 0, done.output
     return folder
 

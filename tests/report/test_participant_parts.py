@@ -5,9 +5,9 @@ from types import SimpleNamespace
 import pandas as pd
 
 from motorlearn.design import design_from_mapping
+from motorlearn.report.closing_sections import _deviations
 from motorlearn.report.people import presence
 from motorlearn.report.scores import scored
-from motorlearn.report.sections import _deviations
 from motorlearn.report.study_tables import deviations_table
 
 PLAN = {
