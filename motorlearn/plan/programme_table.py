@@ -84,7 +84,10 @@ def _drill_table(design: Design) -> Table:
         Column("feedback"),
         Column("advance", "goes on when"),
     )
-    return Table("drills", "Drills of the programme", columns, pd.DataFrame(rows))
+    frame = pd.DataFrame(rows)
+    told = frame.replace("", None).notna().any()
+    shown = [column for column in columns if told[column.name]]
+    return Table("drills", "Drills of the programme", shown, frame)
 
 
 def _drill_row(drill: Drill) -> dict:

@@ -227,7 +227,7 @@ def _compare(data: Scored, design: Design, stages: tuple[Stage, ...]) -> PhaseCo
         if design.smallest_effect is not None:
             value = design.smallest_effect.value
             ratio = primary.effect == "ratio" and value < 1
-            options["equivalence"] = 1 / value if ratio else value
+            options["equivalence"] = 1 / value if ratio else value * data.per_unit
     return compare_phases(data.table, data.column, **options)
 
 

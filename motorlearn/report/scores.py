@@ -29,6 +29,8 @@ class Scored:
         The outcome with the unit that the scores really have.
     by_trial : bool
         Whether rows are trials, so that the spread within participants is known.
+    per_unit : float
+        Score per unit of the outcome as the plan has it: 1, or 1/20 where hits of 20 became rates.
     """
 
     table: pd.DataFrame
@@ -36,6 +38,7 @@ class Scored:
     attempts: str | None
     outcome: Outcome
     by_trial: bool
+    per_unit: float = 1.0
 
     def cells(self, by: Sequence[str]) -> pd.DataFrame:
         """Average within cells: the columns of ``by``, ``score``, ``n_trials``."""
@@ -94,7 +97,8 @@ def _hits(table: pd.DataFrame, outcome: Outcome) -> Scored:
     attempts = table["attempts"].dropna().unique()
     if len(attempts) != 1:
         share = outcome.model_copy(update={"label": "hit rate", "unit": ""})
-        return Scored(table, "hits", "attempts", share, False)
+        planned = outcome.high or float(table["attempts"].median())
+        return Scored(table, "hits", "attempts", share, False, 1 / planned)
     label = outcome.label or "hits"
     label = label if " of " in label else f"{label} of {attempts[0]:g}"
     counts = outcome.model_copy(update={"label": label, "unit": ""})

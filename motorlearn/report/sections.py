@@ -10,7 +10,7 @@ from motorlearn.figures.load import load_by_week
 from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.timeline import design_timeline
-from motorlearn.plan import throw_load
+from motorlearn.plan import ThrowLoad, programme_tables, throw_load
 from motorlearn.report import exhibits, outcome_tables, study_tables
 from motorlearn.report.closing_sections import appendix, closing_sections
 from motorlearn.report.contents import Document, Heading, Text, slug
@@ -23,7 +23,7 @@ from motorlearn.report.side_sections import (
 from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording import method, sentences
+from motorlearn.wording import eligibility, method, sentences
 
 Block = Heading | Text | Drawing | Table
 
@@ -128,19 +128,27 @@ def _changes(found: Findings, entry: OutcomeFindings) -> list[str]:
     first, second = entry.change_stages
     rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
     rows = rows if len(rows) else paired
-    return [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
+    said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
+    bound = entry.comparison.recipe.options["equivalence"]
+    if bound is not None and len(found.groups) == 1:
+        said.append(sentences.change_reading(rows.iloc[0], bound, entry.voice))
+    return [sentence for sentence in said if sentence]
 
 
 def _participants(found: Findings) -> Iterator[Block]:
     yield Heading("Participants")
+    who = eligibility.eligibility_paragraph(found.design)
     yield Text(
-        method.participants_paragraph(found.design, found.allocated)
+        f"{who} ".lstrip()
+        + method.participants_paragraph(found.design, found.allocated)
         + " {fig:participant-flow} shows how many reached each part of the study; "
         "{tab:participants} describes the groups."
     )
+    approval = found.design.study.ethics_approval
     yield Text(
-        "State who could take part, how they were recruited, the ethics approval"
-        + (f" ({found.design.study.ethics_approval})" if found.design.study.ethics_approval else "")
+        ("State " if who else "State who could take part, ")
+        + "how people were recruited, the ethics approval"
+        + (f" ({approval})" if approval else "")
         + " and how the number of participants was decided.",
         "author",
     )
@@ -155,8 +163,15 @@ def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
     if task:
         yield Text(task)
     yield Heading("Programme", 2)
-    yield Text(method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    frame = f"{eligibility.frame_paragraph(design)} ".lstrip()
+    yield Text(frame + method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    if design.drills:
+        yield Text("{tab:drills} describes the drills.")
+        yield programme_tables(design)[1]
     yield Text(method.tests_paragraph(design))
+    stops = eligibility.stopping_paragraph(design)
+    if stops:
+        yield Text(stops)
     yield study_tables.programme_table(design)
     yield from _plan_figures(found)
     yield Heading("Outcomes and analysis", 2)
@@ -179,19 +194,30 @@ def _plan_figures(found: Findings) -> Iterator[Block]:
         )
         yield from shown(order, "shows in which order tasks were practised.", decimal)
     if timed:
-        load = if_possible(lambda: _load(found))
-        yield from shown(load, "adds up the planned trials by week.", decimal)
+        load = throw_load(design)
+        drawing = if_possible(lambda: _load(found, load))
+        yield from shown(drawing, "adds up the planned trials by week.", decimal)
+        yield from (Text(text, "caution") for text in _breaches(load))
 
 
-def _load(found: Findings) -> Drawing:
+def _load(found: Findings, load: ThrowLoad) -> Drawing:
     limits = [limit for limit in found.design.load.limits if limit.per == "week"]
     limit = limits[0] if limits else None
     return found.kept.draw(
         load_by_week,
-        throw_load(found.design),
+        load,
         limit=limit.trials if limit else None,
         limit_source=limit.source if limit else "",
     )
+
+
+def _breaches(load: ThrowLoad) -> list[str]:
+    """Where the plan goes above a limit that its author entered."""
+    return [
+        f"The plan goes above a limit in {row['period']}: {row['trials']} trials where "
+        f"{row['limit']} a {row['per']} are allowed ({row['source']})."
+        for row in load.breaches.to_dict("records")
+    ]
 
 
 def _results(found: Findings) -> Iterator[Block]:

@@ -93,10 +93,10 @@ def programme_table(design: Design) -> Table:
         for session in design.practice
     ]
     for place, test in enumerate(design.tests):
-        day = test.planned_day
+        day = _day(test, design)
         rows.append(
             {
-                "order": (_day(test), 0 if test.phase == "pretest" else 2, place),
+                "order": (_place(day, test), 0 if test.phase == "pretest" else 2, place),
                 "part": capitalised(test.name or test.phase),
                 "day": day,
                 "trials": test.trials,
@@ -122,10 +122,18 @@ def programme_table(design: Design) -> Table:
     )
 
 
-def _day(test: Test) -> float:
-    """Day of a test, or where it stands when the plan gives none: a pretest first, others last."""
-    if test.planned_day is not None:
-        return test.planned_day
+def _day(test: Test, design: Design) -> float | None:
+    """Day of a test: as planned, or its interval after the last practice."""
+    last = design.last_practice_day
+    if test.planned_day is None and test.interval_days is not None and last is not None:
+        return last + test.interval_days
+    return test.planned_day
+
+
+def _place(day: float | None, test: Test) -> float:
+    """Where a test stands in the list; without a day a pretest comes first, any other last."""
+    if day is not None:
+        return day
     return -math.inf if test.phase == "pretest" else math.inf
 
 

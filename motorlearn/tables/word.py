@@ -13,6 +13,8 @@ from docx.text.paragraph import Paragraph
 from motorlearn.tables.model import Table
 
 PAGE = Cm(16)
+LETTERS = 96
+"""Letters of nine points that fit beside each other on a page."""
 LINE = 32
 """Letters of a text that a column is widened for; longer texts are folded."""
 
@@ -27,7 +29,8 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     made = document.add_table(rows=1 + len(lines), cols=len(table.columns))
     made.alignment = WD_TABLE_ALIGNMENT.LEFT
     points = 9 if len(table.columns) <= 8 else 7.5
-    _set_widths(made, column_shares([table.headings, *lines]))
+    letters = LETTERS * 9 / points
+    _set_widths(made, column_shares([table.headings, *lines], letters))
     right = [column.is_numeric for column in table.columns]
     for row, cells in zip(made.rows, [table.headings, *lines], strict=True):
         for cell, text, flush in zip(row.cells, cells, right, strict=True):
@@ -41,19 +44,25 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     return made
 
 
-def column_shares(lines: list[list[str]]) -> list[float]:
-    """Share of the page that each column needs: its longest word, and its text up to a line.
+def column_shares(lines: list[list[str]], letters: float = LETTERS) -> list[float]:
+    """Share of the page that each column gets: its longest word whole, then room for its text.
 
     Examples
     --------
-    >>> column_shares([["group", "n"], ["blocked", "24"], ["random", "23"]])
-    [0.6785714285714286, 0.32142857142857145]
+    >>> [round(share, 2) for share in column_shares([["n", "note"], ["24", 9 * "a text "]], 30)]
+    [0.15, 0.85]
     """
-    needs = []
+    words: list[float] = []
+    wishes: list[float] = []
     for texts in zip(*lines, strict=True):
         word = max((len(part) for text in texts for part in text.split()), default=1)
         text = max(min(len(text), LINE) for text in texts[1:]) if len(texts) > 1 else 0
-        needs.append(max(word, text) + 2.5)
+        words.append(word + 2.5)
+        wishes.append(max(text - word, 0))
+    room = letters - sum(words)
+    if sum(wishes) > room > 0:
+        wishes = [wish * room / sum(wishes) for wish in wishes]
+    needs = [word + wish for word, wish in zip(words, wishes, strict=True)]
     return [need / sum(needs) for need in needs]
 
 

@@ -1,5 +1,7 @@
 """The method paragraphs: people, programme, tests, outcomes and analysis, from the plan."""
 
+from itertools import groupby
+
 from motorlearn.design import Design, Outcome, Practice, Test
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import capitalised, count, listed
@@ -80,7 +82,8 @@ def programme_paragraph(design: Design) -> str:
     text = f"Practice conditions were: {'; '.join(groups)}."
     if design.practice:
         total = sum(session.trials for session in design.practice)
-        sessions = "; ".join(_session(session) for session in design.practice)
+        alike = groupby(design.practice, key=_content)
+        sessions = "; ".join(f"{_when(list(run))}: {content}" for content, run in alike)
         text += (
             f" Practice took {count(len(design.practice), 'session')} and {count(total, 'trial')} "
             f"per participant ({sessions})."
@@ -88,11 +91,18 @@ def programme_paragraph(design: Design) -> str:
     return text
 
 
-def _session(session: Practice) -> str:
-    text = (
-        f"session {session.session} on day {session.day:g}: {count(session.blocks, 'block')} of "
-        f"{count(session.trials_per_block, 'trial')}"
-    )
+def _when(sessions: list[Practice]) -> str:
+    """Number and day of a session, or of a run of sessions alike."""
+    first, last = sessions[0], sessions[-1]
+    if len(sessions) == 1:
+        return f"session {first.session} on day {first.day:g}"
+    span = f"sessions {first.session} to {last.session}, days {first.day:g} to {last.day:g}"
+    return f"{span}, each"
+
+
+def _content(session: Practice) -> str:
+    """What a session holds and with which feedback."""
+    text = f"{count(session.blocks, 'block')} of {count(session.trials_per_block, 'trial')}"
     every = session.feedback_every
     if session.feedback and every:
         often = "every trial" if every == 1 else f"every {every} trials"

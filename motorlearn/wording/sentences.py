@@ -190,6 +190,34 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
     return f"{path} {change} in {row['group']} ({span}{test}{size}; {n})."
 
 
+def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
+    """Set the change of one group against the smallest effect of interest, either way.
+
+    ``bound`` is a difference in the unit of the scores, or a ratio above 1.
+    """
+    low, high = row["conf_low"], row["conf_high"]
+    if not math.isfinite(low):
+        return ""
+    ratio = row["effect"] == "ratio"
+    below, above = (1 / bound, bound) if ratio else (-bound, bound)
+    places = 2 if ratio else max(voice.decimals, len(f"{bound:g}".partition(".")[2]))
+    edge = digits.interval(below, above, places, decimal=voice.decimal)
+    unit = "" if ratio else voice.unit
+    if below < low and high < above:
+        says = "lies inside, so any change is smaller than that"
+    elif low > above or high < below:
+        says = "lies outside, so the change is at least that large"
+    else:
+        says = (
+            "reaches from inside to outside, so a change of that size is neither shown nor ruled "
+            "out"
+        )
+    return (
+        f"Against the smallest effect of interest declared beforehand ({edge}{unit}), the 95 % "
+        f"interval of the change {says}."
+    )
+
+
 def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
     """Report the group means of one phase."""
     rows = means[(means["phase"] == phase) & means["mean"].notna()]

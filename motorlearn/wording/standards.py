@@ -11,10 +11,12 @@ from motorlearn.design import Design
 
 AUTHOR = "author"
 
+_WHO, _WHERE = "who could take part", "how and where: alone or in groups, place"
 _ALWAYS = (
     ("JARS-Quant", "design named in title or abstract", AUTHOR),
     ("JARS-Quant", "problem, earlier work and hypotheses", AUTHOR),
-    ("JARS-Quant", "who could take part, where and how they were recruited", AUTHOR),
+    ("JARS-Quant", _WHO, AUTHOR),
+    ("JARS-Quant", "where and how they were recruited", AUTHOR),
     ("JARS-Quant", "characteristics of the participants", "Participants"),
     ("JARS-Quant", "how the number of participants was decided", AUTHOR),
     ("JARS-Quant", "definition of every outcome, unit and direction", "Method"),
@@ -33,7 +35,7 @@ _ALWAYS = (
     ("TIDieR", "materials, and where others can find them", AUTHOR),
     ("TIDieR", "what was done: tasks, order, feedback", "Programme"),
     ("TIDieR", "who taught or tested, and their training", AUTHOR),
-    ("TIDieR", "how and where: alone or in groups, place", AUTHOR),
+    ("TIDieR", _WHERE, AUTHOR),
     ("TIDieR", "how much: sessions, trials, intervals", "Programme"),
     ("TIDieR", "tailoring and modifications", AUTHOR),
     ("TIDieR", "how well the programme was followed", "Deviations"),
@@ -67,7 +69,9 @@ def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
     randomised = len(design.groups) > 1 and design.allocation.method != "none"
     items = _ALWAYS + (_RANDOMISED if randomised else ())
     rows = []
+    said = _said(design)
     for standard, item, where in items:
+        where = said.get(item, where)
         covered = where in sections
         rows.append((standard, item, covered, f"section {where}" if covered else "by the author"))
     if design.study.registration:
@@ -78,3 +82,14 @@ def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
             for s, i, c, w in rows
         ]
     return pd.DataFrame(rows, columns=["standard", "item", "covered", "where"])
+
+
+def _said(design: Design) -> dict[str, str]:
+    """Items that a section covers only where the plan says something on them."""
+    sample, frame = design.sample, design.programme
+    found = {}
+    if sample.include or sample.exclude or sample.age_low is not None:
+        found[_WHO] = "Participants"
+    if frame is not None and frame.place:
+        found[_WHERE] = "Programme"
+    return found

@@ -99,11 +99,35 @@ def undelayed_study() -> Study:
     return ml.simulate_study(plan, seed=2, missing=False)
 
 
+COURSE = PROGRAMME | {
+    "sample": {"age_low": 18, "include": ["new to the task"], "exclude": ["pain in the arm"]},
+    "programme": {"weeks": 4, "sessions_per_week": 2, "warm_up_trials": 6, "place": "hall"},
+    "drills": [
+        {"name": "release only", "part": "part", "weeks": [1, 2], "trials_per_session": 30},
+        {"name": "whole push", "part": "whole", "weeks": [2, 3, 4], "trials_per_session": 40},
+    ],
+    "primary": {"outcome": "hits", "phase": "retention", "groups": [], "effect": "difference"},
+    "smallest_effect": {"value": 2, "reason": "what a coach would notice"},
+    "stopping": [{"rule": "pain of 4 or more of 10", "action": "ends the session"}],
+    "load": {"limits": [{"trials": 150, "per": "week", "source": "the club's own rule"}]},
+}
+
+
+def course_study() -> Study:
+    """A programme with drills and a limit of load; one test of one person has 17 attempts."""
+    table = programme_study().trials.table
+    short = (table["participant"] == "P05") & (table["session"] == 4)
+    table = table.assign(attempts=table["attempts"].mask(short, 17))
+    table["hits"] = table[["hits", "attempts"]].min(axis=1)
+    return Study(design_from_mapping(COURSE), Trials(table))
+
+
 STUDIES = {
     "shipped": lambda: ml.read_study(SHIPPED),
     "null": lambda: simulated("null"),
     "applied": lambda: simulated("applied"),
     "programme": programme_study,
+    "course": course_study,
     "pilot": pilot_study,
     "undelayed": undelayed_study,
 }

@@ -173,6 +173,34 @@ def test_the_sources_are_those_of_the_methods_used(studies):
     assert "Hancock" in pilot and "Bates" not in pilot and "Greenhouse" not in pilot
 
 
+def test_a_programme_is_told_so_that_another_could_run_it(studies):
+    document = compose(find(studies["course"]()), versions=VERSIONS)
+    text = " ".join(document.texts)
+    for said in (
+        "People could take part from 18 years of age who met: new to the task; not with: pain",
+        "4 weeks with 2 sessions a week (6 warm-up trials first). Place: hall.",
+        "sessions 5 to 8, days 14 to 24, each: 1 block of 40 trials",
+        "Stopping rules decided beforehand: pain of 4 or more of 10 (ends the session).",
+        "The plan goes above a limit in week 2: 172 trials where 150 a week are allowed "
+        "(the club's own rule).",
+    ):
+        assert said in text
+    drills = next(table for table in document.tables if table.name == "drills")
+    assert "distance" not in drills.headings and len(drills.rows) == 2
+    days = {row[0]: row[1] for row in programme_table(studies["course"]().design).cells()}
+    assert days["Week 4"] == "27" and days["One week after the end"] == "31"
+    standards = next(table for table in document.tables if table.name == "standards").rows
+    assert standards.set_index("item").loc["who could take part", "where"] == "section Participants"
+
+
+def test_two_hits_of_twenty_are_a_tenth_where_hits_become_rates(studies):
+    found = find(studies["course"]())
+    assert found.outcomes[0].comparison.recipe.options["equivalence"] == pytest.approx(0.1)
+    assert find(studies["programme"]()).outcomes[0].comparison.recipe.options["equivalence"] is None
+    text = " ".join(compose(found, versions=VERSIONS).texts)
+    assert "declared beforehand (−0.10 to 0.10), the 95 % interval of the change" in text
+
+
 def test_tasks_stand_in_the_order_of_the_plan(shipped):
     table = descriptives_table(find(shipped).outcomes[0])
     assert list(dict.fromkeys(table.rows["task"])) == ["all", "straight", "bank", "lob"]

@@ -8,7 +8,12 @@ import pytest
 
 from motorlearn.design import Outcome, design_from_mapping
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
-from motorlearn.wording.sentences import means_sentence, omnibus_sentence, paired_sentence
+from motorlearn.wording.sentences import (
+    change_reading,
+    means_sentence,
+    omnibus_sentence,
+    paired_sentence,
+)
 from motorlearn.wording.stages import stage_column, stages_of
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import count, decimals_for, listed
@@ -153,6 +158,28 @@ def test_verdicts_of_equivalence(interval, equivalent, verdict):
         }
     )
     assert judge(row, test).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "bound", "effect", "says"),
+    [
+        (-0.5, 1.5, 2.0, "difference", "any change is smaller"),
+        (2.5, 4.0, 2.0, "difference", "at least that large"),
+        (-4.0, -2.5, 2.0, "difference", "at least that large"),
+        (1.0, 3.0, 2.0, "difference", "neither shown nor ruled out"),
+        (0.95, 1.05, 1.1, "ratio", "any change is smaller"),
+        (0.7, 0.8, 1.1, "ratio", "at least that large"),
+    ],
+)
+def test_a_change_is_set_against_the_smallest_effect(low, high, bound, effect, says):
+    row = pd.Series({"effect": effect, "conf_low": low, "conf_high": high})
+    text = change_reading(row, bound, make_voice())
+    assert says in text and ("cm" in text) == (effect == "difference")
+
+
+def test_a_change_without_an_interval_is_not_judged():
+    row = pd.Series({"effect": "difference", "conf_low": math.nan, "conf_high": math.nan})
+    assert change_reading(row, 2.0, make_voice()) == ""
 
 
 def test_a_declared_bound_is_written_as_declared():
