@@ -6,24 +6,25 @@ no kernel answers, the first picture and its words stand instead of the controls
 
 import base64
 import html
+from pathlib import Path
 from typing import Any
 
+import anywidget
 import ipywidgets as widgets
 
 from motorlearn.teaching.demonstration import Demonstration
 from motorlearn.teaching.lessons import Control, Lesson, find_lesson
 
 DPI = 72
-_STYLE = (
-    "<style>.ml-lesson{font-size:24px;line-height:1.35}.ml-lesson p{margin:.3em 0}"
-    ".ml-lesson img{max-width:100%;height:auto}.ml-lesson .ml-conclusion{font-weight:700;"
-    "border-left:8px solid #0072B2;padding-left:.6em}.ml-lesson details{font-size:20px}"
-    ".ml-lesson button,button.ml-lesson{font-size:20px;width:auto;height:auto;min-height:40px;"
-    "line-height:1.4;padding:4px 14px}.ml-lesson .widget-label,.ml-lesson .widget-readout,"
-    ".ml-lesson .widget-label-basic{font-size:20px;height:auto}.ml-lesson label{font-size:20px}"
-    "</style>"
-)
-_WIDE = widgets.Layout(width="auto", min_width="28em", height="auto")
+_HERE = Path(__file__).parent
+_STYLE = f"<style>{(_HERE / 'faces.css').read_text(encoding='utf-8')}</style>"
+_WIDE = widgets.Layout(width="auto", height="auto")
+
+
+class _Manners(anywidget.AnyWidget):
+    """Nothing to see: names the controls of the face around it and keeps the focus in it."""
+
+    _esm = _HERE / "faces.js"
 
 
 class LessonFace(widgets.VBox):
@@ -55,14 +56,15 @@ class LessonFace(widgets.VBox):
         self.new_people = widgets.Button(description="New people")
         self.page = widgets.HTML()
         self.stage = widgets.VBox([*self.controls.values(), self.new_people, self.page])
-        self.stage.layout.display = "none"
+        self.stage.add_class("ml-stage").layout.display = "none"
         self.shown = self._compute()
         self._first = (self.shown, self._picture())
         self._paint()
         for box in (self.prediction, self.reveal, self.new_people, *self.controls.values()):
             box.add_class("ml-lesson")
         question = widgets.HTML(f"{_STYLE}<div class='ml-lesson'>{_heading(lesson)}</div>")
-        super().__init__([question, self.prediction, self.reveal, self.stage])
+        super().__init__([question, self.prediction, self.reveal, self.stage, _Manners()])
+        self.add_class("ml-face")
         self.reveal.on_click(lambda _: self.uncover())
         self.new_people.on_click(lambda _: self._take(self.seed + 1))
         for control in self.controls.values():

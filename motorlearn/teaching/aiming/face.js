@@ -89,10 +89,12 @@ class Floor {
   }
 }
 
-// Speed and direction of the last WINDOW milliseconds of the way.
+// Speed and direction of the last WINDOW milliseconds of the way, or of its last step where a slow
+// screen reported nothing else in that time.
 function release(way) {
   const last = way[way.length - 1];
-  const first = way.find((spot) => last.t - spot.t <= WINDOW) || last;
+  const recent = way.findIndex((spot) => last.t - spot.t <= WINDOW);
+  const first = way[Math.max(0, Math.min(recent, way.length - 2))];
   const dx = last.x - first.x, dy = last.y - first.y, dt = (last.t - first.t) / 1000;
   if (dt <= 0) return null;
   return {
@@ -134,17 +136,23 @@ function render({ model, el }) {
     region.setAttribute("aria-live", "polite");
   }
   canvas.tabIndex = 0;
+  heading.tabIndex = -1;
   canvas.setAttribute("role", "application");
+  // A stray letter must not reach the notebook, where "d d" deletes the cell.
+  root.addEventListener("keydown", (event) => {
+    if (!event.ctrlKey && !event.metaKey && !event.altKey) event.stopPropagation();
+  });
 
   const floor = new Floor(canvas);
   const fresh = () => ({ ring: [0, 0], paddle: true, aim: null, charge: 0 });
-  let state = fresh(), way = null, busy = false, held = null, frame = 0, pause = 0;
+  let state = fresh(), way = null, hand = null, busy = false, held = null, frame = 0, pause = 0;
   const send = (content) => model.send(content);
   const screen = () => model.get("screen");
   const paint = () => { if (screen().page === "floor") floor.draw(screen(), state); };
 
   function show() {
     const now = screen(), onFloor = now.page === "floor";
+    const focused = root.contains(document.activeElement) ? document.activeElement : null;
     root.dataset.page = now.page;
     root.dataset.busy = busy;
     root.dataset.made = now.made;
@@ -156,6 +164,8 @@ function render({ model, el }) {
     agree.hidden = decline.hidden = now.page !== "consent";
     withdraw.hidden = now.page === "consent" || now.page === "left";
     if (onFloor) canvas.setAttribute("aria-label", `${now.heading}. ${now.words}`);
+    const lost = focused && (focused.offsetParent === null || focused === heading);
+    if (lost) (onFloor ? canvas : heading).focus();
     if (now.page === "pause") countDown(now.wait);
     state = fresh();
     paint();
@@ -198,24 +208,36 @@ function render({ model, el }) {
     turn();
   }
 
+  // One hand at a time: a second finger or another button neither takes the ring nor lets it go.
+  const pushing = (event) => way !== null && event.pointerId === hand;
   canvas.addEventListener("pointerdown", (event) => {
     const [x, y] = floor.fromEvent(event);
-    if (busy || Math.hypot(x, y) > GRAB) return;
+    if (busy || way || event.button !== 0 || Math.hypot(x, y) > GRAB) return;
     event.preventDefault();
     canvas.focus({ preventScroll: true });
     canvas.setPointerCapture(event.pointerId);
+    hand = event.pointerId;
     way = [{ x, y, t: event.timeStamp }];
   });
   canvas.addEventListener("pointermove", (event) => {
-    if (!way) return;
+    if (!pushing(event)) return;
     const [x, y] = floor.fromEvent(event);
     way.push({ x, y, t: event.timeStamp });
     state = { ...state, ring: [x, y] };
     paint();
     if (y > LINE) letGo(event);
   });
-  canvas.addEventListener("pointerup", (event) => { if (way) letGo(event); });
-  canvas.addEventListener("pointercancel", () => { way = null; state = fresh(); paint(); });
+  canvas.addEventListener("pointerup", (event) => { if (pushing(event)) letGo(event); });
+  canvas.addEventListener("pointercancel", (event) => {
+    if (!pushing(event)) return;
+    way = null;
+    state = fresh();
+    paint();
+  });
+  canvas.addEventListener("contextmenu", (event) => {     // a finger that rests asks for the menu
+    event.preventDefault();
+    event.stopPropagation();
+  });
   function letGo(event) {
     const made = release(way);
     way = null;

@@ -78,8 +78,11 @@ class AimingTask(anywidget.AnyWidget):
         self.on_msg(self._hear)
 
     def _hear(self, _widget: Any, content: dict[str, Any], _buffers: Any) -> None:
-        """Answer what the browser reports: agree, withdraw, look, push."""
-        now = self.clock()
+        """Answer what the browser reports: agree, withdraw, look, push.
+
+        The next screen goes out before the outcome, so that it is there when the outcome was shown.
+        """
+        now, answer = self.clock(), None
         match content:
             case {"event": "agree"} if self.sitting.consent is None:
                 self.sitting = self.sitting.agree(now)
@@ -87,10 +90,12 @@ class AimingTask(anywidget.AnyWidget):
                 self.sitting = self.sitting.withdraw()
                 save_sitting(self.sitting, self.folder)
             case {"event": "push"}:
-                self._push(content, now)
+                answer = self._push(content, now)
         self.screen = self.sitting.screen(self.clock())
+        if answer is not None:
+            self.send(answer)
 
-    def _push(self, content: dict[str, Any], now: float) -> None:
+    def _push(self, content: dict[str, Any], now: float) -> dict[str, Any]:
         try:
             made = self.sitting.push(
                 float(content["direction"]),
@@ -100,11 +105,10 @@ class AimingTask(anywidget.AnyWidget):
                 device=str(content["device"]),
             )
         except (InputError, KeyError, TypeError, ValueError) as problem:
-            self.send({"kind": "refused", "words": f"Not counted: {problem}"})
-            return
+            return {"kind": "refused", "words": f"Not counted: {problem}"}
         save_sitting(made, self.folder)
         self.sitting = made
-        self.send({"kind": "outcome", **made.outcome()})
+        return {"kind": "outcome", **made.outcome()}
 
     def _repr_mimebundle_(self, **options: Any):
         shown = super()._repr_mimebundle_(**options)

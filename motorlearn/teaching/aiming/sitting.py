@@ -4,6 +4,7 @@ The browser draws and listens; everything that is decided or recorded is decided
 never changed: every event gives a new one.
 """
 
+import math
 from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
@@ -181,7 +182,7 @@ class Sitting:
             "participant": self.programme.participant,
         }
         if page != "floor":
-            return screen | {"words": words[page], "wait": round(self.wait(now))}
+            return screen | {"words": words[page], "wait": math.ceil(self.wait(now))}
         return screen | self._floor()
 
     def _floor(self) -> dict[str, Any]:
