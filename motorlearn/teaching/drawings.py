@@ -77,7 +77,13 @@ def draw_twenty_attempts(shown: TwentyAttempts, *, size: SizeName = "slide") -> 
             ha="center",
         )
         axes.plot(shown.repeats, np.full(len(shown.repeats), -top * 0.06), "v", color=INK)
-        axes.text(0, -top * 0.06, "ten tests of\none person", va="center", fontsize=mpl.rcParams["xtick.labelsize"])
+        axes.text(
+            0,
+            -top * 0.06,
+            "ten tests of\none person",
+            va="center",
+            fontsize=mpl.rcParams["xtick.labelsize"],
+        )
         axes.text(
             0.02,
             0.6,
@@ -113,7 +119,13 @@ def draw_pooled_trials(shown: PooledTrials, *, size: SizeName = "slide") -> Draw
                       fontsize="large", fontweight="bold", va="top",
                       transform=axes.transAxes)  # fmt: skip
             axes.set_xlabel("p value")
-        panels[1].text(1, 0.075, "dashed: what chance promises", ha="right", fontsize=mpl.rcParams["xtick.labelsize"])
+        panels[1].text(
+            1,
+            0.075,
+            "dashed: what chance promises",
+            ha="right",
+            fontsize=mpl.rcParams["xtick.labelsize"],
+        )
         panels[0].set_ylabel("Share of studies")
     return _drawing("pooled-trials", figure, shown, "Bars: share of studies in steps of .05")
 
