@@ -1,6 +1,7 @@
 """Run the notebooks again and keep their outputs: python docs/rerun_notebooks.py [NOTEBOOK …].
 
-Times, versions and execution metadata are left out, so that only what a reader sees can differ.
+Times, versions and links to a kernel that is gone are left out, so that only what a reader sees can
+differ; what moves shows its static picture until the notebook is run.
 """
 
 import sys
@@ -23,6 +24,8 @@ def rerun(path: Path) -> None:
     notebook.metadata = nbformat.from_dict(metadata)
     for cell in notebook.cells:
         cell.metadata.pop("execution", None)
+        for output in cell.get("outputs", ()):
+            output.get("data", {}).pop("application/vnd.jupyter.widget-view+json", None)
     nbformat.write(notebook, path)
 
 

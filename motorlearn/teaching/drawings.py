@@ -80,7 +80,7 @@ def draw_twenty_attempts(shown: TwentyAttempts, *, size: SizeName = "slide") -> 
         axes.text(
             0,
             -top * 0.06,
-            "ten tests of\none person",
+            "ten tests:",
             va="center",
             fontsize=mpl.rcParams["xtick.labelsize"],
         )
