@@ -6,7 +6,7 @@ Names are loaded when they are first used, so that importing the package costs n
 from importlib import import_module
 from typing import Any
 
-__version__ = "0.1.0"
+__version__ = "1.0.0"
 
 _HOMES = {
     "allocate": "motorlearn.plan",

@@ -338,6 +338,7 @@ class Drawing:
         buffer = io.BytesIO()
         with mpl.rc_context(_settings(SIZES["thesis"])):
             self.figure.savefig(buffer, format=form, **options)
+            self.figure.set_layout_engine("none")  # laid out once; every format has the same places
         return buffer.getvalue()
 
     def _repr_html_(self) -> str:
