@@ -15,7 +15,7 @@ from motorlearn.trials.planned import check_plan
 from motorlearn.trials.problems import gather
 from motorlearn.trials.reading import read_grid, trials_of
 from motorlearn.trials.rules import check_rules, near_duplicate_identifiers
-from motorlearn.trials.safety import inside
+from motorlearn.trials.safety import alike, inside
 from motorlearn.trials.standard import Standard
 from motorlearn.trials.study import Study
 from motorlearn.trials.suspicions import suspicions
@@ -97,7 +97,15 @@ def read_study(folder: str | Path) -> Study:
 def _trials(root: Path, design: Design) -> Standard:
     if design.recipe is not None:
         return replay(inside(root, design.recipe.file), design.recipe, units=design.units)
-    trials = _read(root, design.files.trials, design)
+    name = design.files.trials
+    if name and not inside(root, name).exists() and not alike(root / name):
+        raise FileError(
+            "the study has no file of trials there yet",
+            [str(root / name)],
+            "put it there, name another one under [files] in study.toml, or bring a foreign file "
+            "in with 'motorlearn import FILE --study FOLDER'",
+        )
+    trials = _read(root, name, design)
     if trials is None:
         raise FileError("the plan names no file of trials", remedy="set files.trials")
     return trials

@@ -68,7 +68,7 @@ def inside(folder: Path, name: str) -> Path:
 def read_bytes(path: Path) -> bytes:
     """Read a file whole, unless it is absent, no file, empty or too large."""
     if not path.exists():
-        near = _alike(path)
+        near = alike(path)
         hint = f"did you mean {near!r}" if near else "check the spelling and the folder"
         raise FileError("there is no such file", [str(path)], hint)
     if not path.is_file():
@@ -234,7 +234,8 @@ def _too_much(file: str) -> FileError:
     )
 
 
-def _alike(path: Path) -> str:
+def alike(path: Path) -> str:
+    """A file beside the one that is absent whose name differs in capitals or ending only."""
     if not path.parent.is_dir():
         return ""
     names = [entry.name for entry in path.parent.iterdir() if entry.is_file()]

@@ -297,7 +297,10 @@ def test_no_plan_and_no_data_file(tmp_path, study_folder):
     with pytest.raises(FileError, match=re.escape("there is no study plan")):
         ml.read_study(tmp_path / "nowhere")
     (study_folder.write() / "trials.csv").unlink()
-    with pytest.raises(FileError, match="there is no such file"):
+    with pytest.raises(FileError, match=r"no file of trials there yet .*motorlearn import FILE"):
+        ml.read_study(study_folder.path)
+    (study_folder.path / "Trials.csv").write_text("participant\n", "utf-8")
+    with pytest.raises(FileError, match=r"there is no such file .* did you mean 'Trials\.csv'"):
         ml.read_study(study_folder.path)
 
 
