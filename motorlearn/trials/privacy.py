@@ -34,6 +34,7 @@ _MAIL: Final = r"^[^@\s]+@[^@\s]+\.[A-Za-z]{2,}$"
 _PHONE: Final = r"^(?:\+|0|\()[0-9][0-9 ()/.-]{6,}[0-9]$"
 _DATE: Final = r"^\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[T ].*)?$"
 _NAME: Final = r"^\p{Lu}[\p{L}'’-]+,? +(?:\p{Lu}[\p{L}'’.-]*\s*)+$"
+_GIVEN_NAME: Final = r"^\p{Lu}\p{Ll}{2,}(?:-\p{Lu}\p{Ll}+)?\.?(?: \p{Lu}\.?)?$"
 _SAMPLE: Final = 2000
 
 
@@ -108,7 +109,10 @@ def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
         return "telephone numbers"
     distinct = sample.unique()
     each_their_own = len(distinct) >= max(3, 0.8 * people)
-    return "names" if each_their_own and _share(distinct, _NAME) > 0.5 else ""
+    if each_their_own and _share(distinct, _NAME) > 0.5:
+        return "names"
+    lone = standard and len(distinct) > 2 and _share(distinct, _GIVEN_NAME) > 0.8
+    return "given names" if lone else ""
 
 
 def _sample(column: pa.ChunkedArray) -> pa.ChunkedArray:

@@ -72,6 +72,23 @@ def test_identifiers_that_are_names_or_addresses_are_kept_with_advice(tmp_path):
     ]
 
 
+@pytest.mark.parametrize(
+    ("identifiers", "rules"),
+    [
+        (["Anna", "Émile", "Jean-Luc", "Mia K."], ["identifiers look personal"]),
+        (["A1", "B7", "C12"], []),
+        (["AB", "CD", "EF"], []),
+        (["blue fox", "red owl", "sand eel"], []),
+    ],
+)
+def test_given_names_are_no_study_identifiers(tmp_path, identifiers, rules):
+    rows = "\n".join(f"{name},{i % 2}" for i, name in enumerate(identifiers))
+    trials = read(tmp_path, f"participant,hit\n{rows}\n")
+    assert trials.table["participant"].tolist() == identifiers
+    assert trials.problems["rule"].tolist() == rules
+    assert not any(name in trials.problems.to_string() for name in identifiers)
+
+
 def test_a_column_mapped_on_purpose_is_read(tmp_path):
     trials = read(tmp_path, "participant,hit,name\np1,1,lob\np2,0,bank\n", columns={"name": "task"})
     assert trials.table["task"].tolist() == ["lob", "bank"]
