@@ -25,7 +25,7 @@ extensions = [
     "numpydoc",
     "mathml",
 ]
-exclude_patterns = ["_build", "**/.ipynb_checkpoints", "generated/*.md"]
+exclude_patterns = ["_build", "jupyter_execute", "**/.ipynb_checkpoints", "generated/*.md"]
 
 # Notebooks are shown as they were stored; pytest runs them.
 nb_execution_mode = "off"

@@ -91,6 +91,8 @@ def audit(
     data = ml.read_study(study)
     if against is not None:
         stored = ml.audit.StudyAudit.from_json(_text_of(against))
+        for name in ml.audit.changed_files(data, stored):
+            typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
     page = ml.audit.audit_study(data)
     typer.echo(f"\n{page}")

@@ -9,7 +9,7 @@ study on one page. ``guides`` holds the thresholds, ``report`` what an audit giv
 
 from motorlearn.audit.front import check_assumptions
 from motorlearn.audit.guides import GUIDES, Guide
-from motorlearn.audit.page import StudyAudit, audit_study, recompute
+from motorlearn.audit.page import StudyAudit, audit_study, changed_files, recompute
 from motorlearn.audit.report import Audit, Check, Conclusion, Remedy, Step
 from motorlearn.audit.sensitivity import Sensitivity, sensitivity
 
@@ -24,6 +24,7 @@ __all__ = [
     "Step",
     "StudyAudit",
     "audit_study",
+    "changed_files",
     "check_assumptions",
     "recompute",
     "sensitivity",

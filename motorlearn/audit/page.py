@@ -14,7 +14,7 @@ from motorlearn import digits
 from motorlearn.audit.front import check_assumptions
 from motorlearn.audit.sensitivity import sensitivity
 from motorlearn.compare import PhaseComparison, compare_phases
-from motorlearn.design import Outcome
+from motorlearn.design import Outcome, stage_column, stages_of
 from motorlearn.exceptions import InputError, RefusedError
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Result
@@ -113,6 +113,9 @@ _TESTS = (
 )
 
 
+_HASH = "SHA-256 of "
+
+
 def audit_study(study: Study, *, seed: int = 0) -> StudyAudit:
     """Put a study on one page: plan, flow, tests, deviations, assumptions, versions, hashes.
 
@@ -201,6 +204,7 @@ def recompute(study: Study, stored: StudyAudit, *, tolerance: float = TOLERANCE)
 def _comparisons(study: Study) -> tuple[dict[str, PhaseComparison], dict[str, str]]:
     compared, refused = {}, {}
     table = study.trials.table
+    table = table.assign(phase=stage_column(table, study.design))
     for outcome in study.design.outcomes:
         try:
             compared[outcome.name] = _compare(study, table, outcome)
@@ -212,7 +216,7 @@ def _comparisons(study: Study) -> tuple[dict[str, PhaseComparison], dict[str, st
 def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseComparison:
     design, primary = study.design, study.design.primary
     present = set(table["phase"].dropna())
-    tests = [p for p in design.phases if p in present]
+    tests = [stage.name for stage in stages_of(design) if stage.name in present]
     baseline = primary.baseline if primary is not None else "pretest"
     own = primary if primary is not None and primary.outcome == outcome.name else None
     groups = [name for name in design.group_names if name in set(table["group"].dropna())]
@@ -237,17 +241,21 @@ def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseCompar
 
 def _primary_phase(study: Study, comparison: PhaseComparison):
     phases = comparison.recipe.options["phases"]
-    primary = study.design.primary
-    if primary is not None and primary.phase in phases:
-        return primary.phase
-    return phases[-1]
+    primary, of = study.design.primary, _phase_of(study)
+    planned = [phase for phase in phases if primary is not None and of[phase] == primary.phase]
+    return planned[-1] if planned else phases[-1]
+
+
+def _phase_of(study: Study) -> dict[str, str]:
+    """Phase of every test; a phase that is given twice has two tests."""
+    return {stage.name: stage.phase for stage in stages_of(study.design)}
 
 
 def _tests(study: Study, compared: dict[str, PhaseComparison]) -> pd.DataFrame:
-    rows = []
+    rows, of = [], _phase_of(study)
     for outcome, comparison in compared.items():
         for row in comparison.contrasts.itertuples():
-            rows.append(_test_row(study, outcome, row))
+            rows.append(_test_row(study, outcome, row, of[str(row.phase)]))
         for row in comparison.anova.itertuples():
             rows.append(
                 (outcome, "all phases", row.term, "mixed analysis of variance", "exploratory",
@@ -256,9 +264,9 @@ def _tests(study: Study, compared: dict[str, PhaseComparison]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=list(TEST_COLUMNS))
 
 
-def _test_row(study: Study, outcome: str, row) -> tuple:
+def _test_row(study: Study, outcome: str, row, phase: str) -> tuple:
     method = "ancova" if row.adjusted else "welch"
-    label = analysis_label(study.design, outcome, str(row.phase), method)
+    label = analysis_label(study.design, outcome, phase, method)
     planned = study.design.primary.groups if study.design.primary is not None else ()
     if label == "primary" and planned and {row.group, row.reference} != set(planned):
         label = "secondary"
@@ -322,7 +330,15 @@ def _made_of(study: Study, seed: int) -> dict[str, str]:
         "python": platform.python_version(),
         **{name: version(name) for name in PACKAGES},
     }
-    return made | {f"SHA-256 of {name}": found for name, found in data_hashes(study).items()}
+    return made | {f"{_HASH}{name}": found for name, found in data_hashes(study).items()}
+
+
+def changed_files(study: Study, stored: StudyAudit) -> list[str]:
+    """Files of a study that are new, gone or changed since a page was kept, in order of name."""
+    kept = stored.facts.set_index("topic")["finding"]
+    before = {t.removeprefix(_HASH): kept[t] for t in kept.index if t.startswith(_HASH)}
+    now = data_hashes(study)
+    return sorted(name for name in before | now if before.get(name) != now.get(name))
 
 
 def data_hashes(study: Study) -> dict[str, str]:

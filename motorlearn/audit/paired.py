@@ -56,7 +56,18 @@ def _conclusion(change: Floats, ratio: bool, p: float | None = None) -> Conclusi
     return Conclusion(label, float(a), float(b), float(c), t.p if p is None else p)
 
 
+_NORMAL = ("changes are roughly normal", "skewness of the changes (figure: normal quantiles)")
+
+
 def _shape(change: Floats, ratio: bool, context: Context) -> Check:
+    if np.ptp(change) <= 1e-9 * max(1.0, float(np.abs(change).max())):
+        return judged(
+            *_NORMAL,
+            np.nan,
+            context.guide("skewness"),
+            f"All {len(change)} changes are alike, so their shape cannot be judged.",
+            "Look whether the same score was entered for everybody.",
+        )
     skew = float(stats.skew(change, bias=False))
     p = float(stats.shapiro(change).pvalue)
     remedy = None
@@ -71,8 +82,7 @@ def _shape(change: Floats, ratio: bool, context: Context) -> Check:
             ),
         )
     return judged(
-        "changes are roughly normal",
-        "skewness of the changes (figure: normal quantiles)",
+        *_NORMAL,
         abs(skew),
         context.guide("skewness"),
         f"{len(change)} changes; Shapiro {digits.p_clause(p)}.",

@@ -163,11 +163,14 @@ def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
 
 
 def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Conclusion, ...]:
-    """Percentile intervals of the contrasts, participants drawn anew within their groups."""
+    """Percentile intervals of the contrasts, participants drawn anew within their groups.
+
+    Groups are drawn in the order of their names, so that their order in the plan changes nothing.
+    """
     whole = model.complete
     rng = np.random.default_rng(seed)
     places = np.empty((resamples, len(whole.y)), dtype=np.intp)
-    for code in np.unique(whole.codes):
+    for code in sorted(np.unique(whole.codes), key=lambda code: str(whole.groups[code])):
         members = np.flatnonzero(whole.codes == code)
         places[:, members] = rng.choice(members, size=(resamples, len(members)))
     found = []
@@ -199,7 +202,7 @@ def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, .
 
 
 def imputed(
-    model: PhaseModel, pair: tuple[int, int], shifts: Floats, *, draws: int = 40, seed: int = 0
+    model: PhaseModel, pair: tuple[int, int], shifts: Floats, *, draws: int = 200, seed: int = 0
 ) -> list[Conclusion]:
     """A contrast with missing scores imputed from the baseline, shifted in the first group.
 

@@ -1,6 +1,7 @@
 """What a study plan says: the contents of ``study.toml`` as checked objects.
 
-``schema`` holds the sections, ``reading`` turns a file into a ``Design`` and names every mistake.
+``schema`` holds the sections, ``reading`` turns a file into a ``Design`` and names every mistake,
+``stages`` tells apart the tests of a phase that is given more than once.
 """
 
 from motorlearn.design.base import Section
@@ -33,6 +34,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.stages import Stage, stage_column, stages_of
 
 __all__ = [
     "Allocation",
@@ -56,6 +58,7 @@ __all__ = [
     "SheetSource",
     "Skill",
     "SmallestEffect",
+    "Stage",
     "StoppingRule",
     "StudySection",
     "Target",
@@ -65,4 +68,6 @@ __all__ = [
     "WideColumn",
     "design_from_mapping",
     "read_design",
+    "stage_column",
+    "stages_of",
 ]

@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
-from motorlearn.design import Design, Outcome
+from motorlearn.design import Design, Outcome, Stage, stage_column, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.report.extras import attempt, beside, mixed_model
 from motorlearn.report.keeping import Kept
@@ -15,7 +15,6 @@ from motorlearn.report.scores import Detectable, Scored, detectable_change, grou
 from motorlearn.results import Refused
 from motorlearn.trials import Study
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording.stages import Stage, stage_column, stages_of
 from motorlearn.wording.voice import Voice, decimals_for
 
 CELLS = ("participant", "group", "phase", "stage", "session", "block", "task")

@@ -3,11 +3,10 @@
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design
+from motorlearn.design import Design, stages_of
 from motorlearn.report.scores import usable
 from motorlearn.trials import Study
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording.stages import stages_of
 from motorlearn.wording.voice import capitalised
 
 

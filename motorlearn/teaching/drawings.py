@@ -77,13 +77,8 @@ def draw_twenty_attempts(shown: TwentyAttempts, *, size: SizeName = "slide") -> 
             ha="center",
         )
         axes.plot(shown.repeats, np.full(len(shown.repeats), -top * 0.06), "v", color=INK)
-        axes.text(
-            0,
-            -top * 0.06,
-            "ten tests:",
-            va="center",
-            fontsize=mpl.rcParams["xtick.labelsize"],
-        )
+        small = mpl.rcParams["xtick.labelsize"]
+        axes.text(0, -top * 0.06, "ten tests:", va="center", fontsize=small)
         axes.text(
             0.02,
             0.6,

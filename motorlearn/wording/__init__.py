@@ -1,20 +1,18 @@
 """A result in; sentences, captions and alt texts out.
 
-``claims`` checks what a text claims, ``stages`` names the parts of a study, ``voice`` knows outcome
-and unit, ``sentences`` report results, ``equivalence`` judges them against a declared bound,
-``captions`` go with figures, ``method``, ``limitations`` and ``standards`` fill the paragraphs.
+``claims`` checks what a text claims, ``voice`` knows outcome and unit, ``sentences`` report
+results, ``equivalence`` judges them against a declared bound, ``captions`` go with figures;
+``eligibility``, ``method``, ``limitations``, ``standards`` and ``references`` fill the paragraphs.
 """
 
 from motorlearn.wording.claims import claim_problems, split_sentences
 from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.sentences import contrast_sentence, reading
-from motorlearn.wording.stages import Stage, stage_column, stages_of
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import Voice, Words, decimals_for
 
 __all__ = [
     "Judgement",
-    "Stage",
     "Voice",
     "Words",
     "claim_problems",
@@ -23,7 +21,5 @@ __all__ = [
     "judge",
     "reading",
     "split_sentences",
-    "stage_column",
-    "stages_of",
     "standards_checklist",
 ]

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.design import Design, Outcome
+from motorlearn.design import Design, Outcome, Stage, stages_of
 from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE
-from motorlearn.wording.stages import Stage, stages_of
 
 
 @dataclass(frozen=True)

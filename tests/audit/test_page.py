@@ -12,7 +12,7 @@ from motorlearn.commands import app
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import InputError
 from motorlearn.plan import simulate_study
-from motorlearn.trials import Trials
+from motorlearn.trials import Study, Trials
 
 PLAN = {
     "study": {"title": "Ring push", "seed": 7},
@@ -164,11 +164,36 @@ def test_the_command_stores_a_page_and_holds_a_later_run_against_it(study, tmp_p
     assert "The study on one page" in first.output
     same = run.invoke(app, ["audit", str(folder), "--against", str(kept)])
     assert same.exit_code == 0, same.output
-    assert "agree" in same.output
+    assert "agree" in same.output and "Changed since" not in same.output
     folder_of(study, tmp_path, scale=1.01)
     changed = run.invoke(app, ["audit", str(folder), "--against", str(kept)])
     assert changed.exit_code == 1
     assert "differ" in changed.output
+    assert "Changed since the page was kept: trials.csv\n" in changed.output
+    assert "study.toml" not in changed.output.partition("Changed since")[2]
+
+
+def test_a_progress_test_that_is_given_twice_is_two_tests():
+    rows = [
+        (f"P{i:02d}", "all", phase, session, hits + i % 5, 20)
+        for i in range(8)
+        for phase, session, hits in (("progress", 2, 4), ("progress", 4, 9), ("retention", 5, 7))
+    ]
+    names = ["participant", "group", "phase", "session", "hits", "attempts"]
+    tests = [
+        {"phase": "progress", "session": 2, "week": 2, "trials": 20},
+        {"phase": "progress", "session": 4, "week": 4, "trials": 20},
+        {"phase": "retention", "session": 5, "trials": 20, "interval_days": 7},
+    ]
+    plan = {"study": {"title": "Ring push"}, "groups": [{"name": "all"}], "tests": tests,
+            "outcomes": [{"name": "hits", "better": "higher", "low": 0, "high": 20}]}  # fmt: skip
+    study = Study(design_from_mapping(plan), Trials(pd.DataFrame(rows, columns=names)))
+    page = audit_study(study)
+    tests_of_flow = ["progress 1", "progress 2", "retention"]
+    assert list(page.flow.columns) == ["group", "allocated", *tests_of_flow]
+    shape = page.assumptions.query("assumption == 'changes are roughly normal'")
+    assert len(shape) and shape["finding"].str.startswith("All 8 changes are alike").all()
+    assert (shape["grade"] == "look").all()
 
 
 def test_stored_pages_are_results(page):

@@ -201,3 +201,18 @@ def test_primary_of_the_plan_decides_which_test_is_tried():
     assert sensitivity(compare(table), study=study, permutations=99).analysis.startswith(
         "retention"
     )
+
+
+def test_the_order_of_groups_changes_no_resampled_interval():
+    table = scores(n=9)
+
+    def intervals(groups):
+        result = compare(table, groups=groups, reference="blocked")
+        study = study_of(table, experience="no")
+        rows = sensitivity(result, study=study, phase="retention", permutations=199).table
+        rows = rows[rows["variant"].isin(["participants resampled", "permutation test"])]
+        assert len(rows) == 2
+        return rows[["estimate", "conf_low", "conf_high", "p"]].to_numpy()
+
+    turned = intervals(["random", "blocked"])
+    assert intervals(["blocked", "random"]) == pytest.approx(turned, rel=1e-9)

@@ -2,10 +2,9 @@
 
 import pandas as pd
 
-from motorlearn.design import design_from_mapping
+from motorlearn.design import design_from_mapping, stages_of
 from motorlearn.wording.limitations import deviations
 from motorlearn.wording.method import analysis_paragraph, outcome_paragraph
-from motorlearn.wording.stages import stages_of
 from motorlearn.wording.voice import Voice
 
 PLAN = {

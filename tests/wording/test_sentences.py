@@ -6,7 +6,7 @@ import math
 import pandas as pd
 import pytest
 
-from motorlearn.design import Outcome, design_from_mapping
+from motorlearn.design import Outcome, design_from_mapping, stage_column, stages_of
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
 from motorlearn.wording.sentences import (
     change_reading,
@@ -14,7 +14,6 @@ from motorlearn.wording.sentences import (
     omnibus_sentence,
     paired_sentence,
 )
-from motorlearn.wording.stages import stage_column, stages_of
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import count, decimals_for, listed
 

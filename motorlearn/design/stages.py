@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from motorlearn.design import Design, Test
+from motorlearn.design.schema import Design, Test
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE
 
 
