@@ -1,14 +1,18 @@
 """Tables in a Word document, with a header row and a description that a screen reader finds."""
 
+from itertools import cycle
+from typing import cast
+
 from docx.document import Document
+from docx.enum.style import WD_STYLE_TYPE
 from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
-from docx.shared import Cm, Pt
+from docx.shared import Cm, Length, Pt
+from docx.styles.style import ParagraphStyle
 from docx.table import Table as WordTable
 from docx.table import _Cell
-from docx.text.paragraph import Paragraph
 
 from motorlearn.tables.model import Table
 
@@ -29,12 +33,12 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     made = document.add_table(rows=1 + len(lines), cols=len(table.columns))
     made.alignment = WD_TABLE_ALIGNMENT.LEFT
     points = 9 if len(table.columns) <= 8 else 7.5
-    letters = LETTERS * 9 / points
+    style, letters = _cell_style(document, points), LETTERS * 9 / points
     _set_widths(made, column_shares([table.headings, *lines], letters))
     right = [column.is_numeric for column in table.columns]
     for row, cells in zip(made.rows, [table.headings, *lines], strict=True):
         for cell, text, flush in zip(row.cells, cells, right, strict=True):
-            write_cell(cell, text, points=points, right=flush)
+            _write_cell(cell, text, style, right=flush)
     for cell in made.rows[0].cells:
         for run in cell.paragraphs[0].runs:
             run.bold = True
@@ -76,19 +80,32 @@ def _set_widths(made: WordTable, shares: list[float]) -> None:
         margins.append(margin)
     look = made._tbl.tblPr.find(qn("w:tblLook"))  # the schema wants margins before it
     look.addprevious(margins)
-    for column, share in zip(made.columns, shares, strict=True):
-        column.width = int(PAGE * share)
-        for cell in column.cells:
-            cell.width = int(PAGE * share)
+    widths = [Length(int(PAGE * share)) for share in shares]
+    for column, width in zip(made.columns, widths, strict=True):
+        column.width = width
+    for cell, width in zip(made._cells, cycle(widths)):  # a column's own cells take far longer
+        cell.width = width
 
 
-def write_cell(cell: _Cell, text: str, *, points: float, right: bool) -> None:
-    """Write text into a cell."""
-    paragraph: Paragraph = cell.paragraphs[0]
-    paragraph.paragraph_format.space_before = Pt(1)
-    paragraph.paragraph_format.space_after = Pt(1)
-    paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT if right else WD_ALIGN_PARAGRAPH.LEFT
-    paragraph.add_run(text).font.size = Pt(points)
+def _cell_style(document: Document, points: float) -> str:
+    """Identifier of the style of cells in this size of letters, made where it is not there yet."""
+    name = f"Table cell {points:g}"
+    styles = document.styles
+    if name in styles:
+        return str(styles[name].style_id)
+    style = cast(ParagraphStyle, styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH))
+    style.base_style = styles["Normal"]
+    style.font.size = Pt(points)
+    style.paragraph_format.space_before = style.paragraph_format.space_after = Pt(1)
+    return str(style.style_id)
+
+
+def _write_cell(cell: _Cell, text: str, style: str, *, right: bool) -> None:
+    paragraph = cell.paragraphs[0]
+    paragraph._p.style = style  # by its identifier: looking a style up takes far longer
+    if right:
+        paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
+    paragraph.add_run(text)
 
 
 def _mark_header(made: WordTable) -> None:
