@@ -1,7 +1,9 @@
 """How anything reaches the disk: whole, or not at all.
 
 A file is written under a temporary name beside its target and renamed into place; a folder is
-filled beside its target and swapped in. A run that is killed leaves the earlier state.
+filled beside its target and swapped in. A run that is stopped or killed leaves the earlier state or
+the later one. Where the system cannot exchange two folders in one step, a kill between the two
+steps leaves the earlier folder under another name, and the next run puts it back.
 """
 
 import contextlib
@@ -17,6 +19,7 @@ from motorlearn.exceptions import FileError
 
 _HERE = -100
 _EXCHANGE = 2
+_EARLIER = "earlier-state"
 
 
 def write_bytes(path: str | Path, content: bytes, *, mode: int = 0o644) -> Path:
@@ -124,12 +127,13 @@ def _prefix(target: Path) -> str:
 
 
 def _sweep(target: Path) -> None:
-    """Remove unfinished work that processes left which no longer run."""
+    """Clear away unfinished work that processes left which no longer run."""
     start = f".{target.name}."
     for entry in target.parent.iterdir():
         number = entry.name.removeprefix(start).split(".")[0]
         if entry.name.startswith(start) and number.isdigit() and not _runs(int(number)):
             if entry.is_dir() and not entry.is_symlink():
+                _put_back(entry, target)
                 shutil.rmtree(entry, ignore_errors=True)
             else:
                 entry.unlink(missing_ok=True)
@@ -167,11 +171,15 @@ def _exchanged(work: Path, target: Path) -> bool:
 
 def _swap_in_two_steps(work: Path, target: Path) -> None:
     old = Path(tempfile.mkdtemp(prefix=_prefix(target), dir=target.parent))
-    target.rename(old / "was")
     try:
+        target.rename(old / _EARLIER)
         work.rename(target)
-    except OSError:
-        (old / "was").rename(target)
-        raise
     finally:
+        _put_back(old, target)
         shutil.rmtree(old, ignore_errors=True)
+
+
+def _put_back(old: Path, target: Path) -> None:
+    """Give an earlier folder its place again where no later one took it."""
+    if (old / _EARLIER).exists() and not target.exists():
+        (old / _EARLIER).rename(target)

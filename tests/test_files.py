@@ -62,6 +62,40 @@ def test_a_folder_is_replaced_where_the_system_cannot_exchange(tmp_path, monkeyp
     assert leftovers(tmp_path) == []
 
 
+def test_a_folder_that_a_kill_left_under_another_name_comes_back(tmp_path):
+    """Killed between the two steps; the next run puts it back even if that fails."""
+    make_folder(tmp_path / "out", "earlier")
+    process = subprocess.Popen([sys.executable, "-c", ""])
+    process.wait()
+    aside = tmp_path / f".out.{process.pid}.abcdefgh"
+    aside.mkdir()
+    (tmp_path / "out").rename(aside / "earlier-state")
+    with pytest.raises(RuntimeError), files.new_folder(tmp_path / "out", mark=MARK):
+        raise RuntimeError
+    assert (tmp_path / "out" / "a.txt").read_text() == "earlier"
+    assert leftovers(tmp_path) == []
+
+
+@pytest.mark.parametrize("moves", [1, 2])
+def test_an_interruption_between_two_steps_leaves_a_whole_folder(tmp_path, monkeypatch, moves):
+    make_folder(tmp_path / "out", "earlier")
+    monkeypatch.setattr(files, "_exchanged", lambda work, target: False)
+    rename, made = Path.rename, []
+
+    def interrupted(path, target):
+        moved = rename(path, target)
+        made.append(target)
+        if len(made) == moves:
+            raise KeyboardInterrupt
+        return moved
+
+    monkeypatch.setattr(Path, "rename", interrupted)
+    with pytest.raises(KeyboardInterrupt):
+        make_folder(tmp_path / "out", "later")
+    assert (tmp_path / "out" / "a.txt").read_text() == ["earlier", "later"][moves - 1]
+    assert leftovers(tmp_path) == []
+
+
 def test_somebody_elses_folder_and_a_file_are_not_replaced(tmp_path):
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "thesis.docx").write_text("years of work")

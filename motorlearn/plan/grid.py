@@ -1,16 +1,17 @@
 """A grid of simulations, in chunks that do not depend on who computes them."""
 
-from collections.abc import Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from collections.abc import Sequence
+from concurrent.futures import BrokenExecutor, Executor
 from dataclasses import dataclass
 
 import numpy as np
 from tqdm import tqdm
 
+from motorlearn.exceptions import InputError
 from motorlearn.plan.analyses import Tested, analyse
 from motorlearn.plan.draws import draw_batch
 from motorlearn.plan.scenario import Scenario
+from motorlearn.plan.workers import deaf_to_interrupts, worker_pool
 
 CHUNK = 250
 """Studies in a chunk; each chunk has its own stream of random numbers."""
@@ -44,6 +45,11 @@ def run_cells(
         One per cell, with the studies that were finished.
     stopped : bool
         Whether the keyboard interrupted the work.
+
+    Raises
+    ------
+    InputError
+        If a worker process was lost.
     """
     jobs = [
         (number, chunk, size)
@@ -52,10 +58,11 @@ def run_cells(
     ]
     parts: list[list[Tested]] = [[] for _ in cells]
     stopped = False
-    with _pool(workers, executor) as pool:
+    with worker_pool(workers, executor) as pool:
         try:
             calls = [(cells[number], chunk, size) for number, chunk, size in jobs]
-            results = map(_run, calls) if pool is None else pool.map(_run, calls)
+            with deaf_to_interrupts():
+                results = map(_run, calls) if pool is None else pool.map(_run, calls)
             progress = tqdm(results, total=len(jobs), desc="simulating", disable=None)
             for (number, _, _), found in zip(jobs, progress, strict=False):
                 parts[number].append(found)
@@ -63,6 +70,12 @@ def run_cells(
             if not any(parts):
                 raise
             stopped = True
+        except BrokenExecutor as problem:
+            raise InputError(
+                "a worker process ended before its work was done",
+                remedy="in a script, call it under \"if __name__ == '__main__':\"; where memory "
+                "is short, use fewer workers",
+            ) from problem
     return [_joined(found) for found in parts], stopped
 
 
@@ -72,18 +85,6 @@ def _run(call: tuple[Cell, int, int]) -> Tested:
     key = (cell.n, cell.plan.trials, chunk)
     rng = np.random.default_rng(np.random.SeedSequence(cell.seed, spawn_key=key))
     return analyse(cell.plan, draw_batch(cell.plan, cell.n, cell.effect, size, rng))
-
-
-@contextmanager
-def _pool(workers: int, executor: Executor | None) -> Iterator[Executor | None]:
-    if executor is not None or workers == 1:
-        yield executor
-        return
-    with ProcessPoolExecutor(workers) as pool:
-        try:
-            yield pool
-        finally:
-            pool.shutdown(wait=True, cancel_futures=True)
 
 
 def _joined(parts: list[Tested]) -> Tested:

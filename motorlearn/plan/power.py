@@ -19,6 +19,7 @@ from motorlearn.plan.summaries import (
     mended_cells,
     power_row,
 )
+from motorlearn.plan.workers import worker_pool
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
@@ -106,7 +107,8 @@ def power(
     alpha, wanted : float
         Two-sided level, and the power asked of the detectable effect.
     workers : int
-        Processes.
+        Processes. Each starts afresh, which takes a second or two; a script has to make the call
+        under ``if __name__ == "__main__":``.
     executor : concurrent.futures.Executor, optional
         Where to run large grids, for example ``Client(...).get_executor()`` of dask.
 
@@ -152,17 +154,18 @@ def power(
     chosen = planned_effects(design, base, effects)
     grid = [(plan, size, effect) for size in sizes for plan in plans for effect in chosen]
     cells = [Cell(plan, size, effect.value, seed, simulations) for plan, size, effect in grid]
-    runs, stopped = run_cells(cells, workers, executor)
-    done = [
-        (cell, effect, run)
-        for cell, (_, _, effect), run in zip(cells, grid, runs, strict=True)
-        if len(run.p)
-    ]
-    table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
-    found = pd.DataFrame(columns=DETECTABLE)
-    if not stopped:
-        pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
-        found, stopped = _search(pairs, alpha, wanted, workers, executor)
+    with worker_pool(workers, executor) as pool:
+        runs, stopped = run_cells(cells, executor=pool)
+        done = [
+            (cell, effect, run)
+            for cell, (_, _, effect), run in zip(cells, grid, runs, strict=True)
+            if len(run.p)
+        ]
+        table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
+        found = pd.DataFrame(columns=DETECTABLE)
+        if not stopped:
+            pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
+            found, stopped = _search(pairs, alpha, wanted, pool)
     options = {
         "n": sizes,
         "trials": tuple(plan.trials for plan in plans),
@@ -183,12 +186,12 @@ def power(
     )
 
 
-def _search(pairs, alpha: float, wanted: float, workers: int, executor: Executor | None):
+def _search(pairs, alpha: float, wanted: float, pool: Executor | None):
     """Find the detectable effect of each cell: guess, simulate there, mend, simulate again."""
     cells = detectable_cells(pairs, alpha, wanted)
     stopped = False
     for last in (False, True):
-        runs, stopped = run_cells(cells, workers, executor)
+        runs, stopped = run_cells(cells, executor=pool)
         if stopped or last:
             break
         cells = mended_cells(list(zip(cells, runs, strict=True)), alpha, wanted)

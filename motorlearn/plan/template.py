@@ -119,13 +119,13 @@ def write_plan(
         raise FileError("there is a plan already", [str(plan)], "name a new folder")
     text = plan_text(answers)
     place.mkdir(parents=True, exist_ok=True)
-    files.write_text(plan, text)
     copies = [Path(notebook) for notebook in notebooks]
     if copies:
         (place / "notebooks").mkdir(exist_ok=True)
     for notebook in copies:
         files.write_text(place / "notebooks" / notebook.name, _for_this_study(notebook))
-    return plan
+    # The plan comes last: a run that was stopped can be run again, as there is no plan yet.
+    return files.write_text(plan, text)
 
 
 def _text(value: str) -> str:

@@ -1,6 +1,7 @@
 """Study identifiers instead of names: drawn at random, the key kept in a file elsewhere."""
 
-from collections.abc import Mapping, Sequence
+import contextlib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -9,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import write_bytes
+from motorlearn.files import new_file
 from motorlearn.trials.package import table_bytes
 from motorlearn.trials.study import Study
 
@@ -88,6 +89,16 @@ def write_key(
     names: Mapping[str, str], key_file: str | Path, *, apart_from: Sequence[Path] = ()
 ) -> Path:
     """Write the key, readable by its owner alone, outside the folders named."""
+    with new_key(names, key_file, apart_from=apart_from) as target:
+        pass
+    return target
+
+
+@contextlib.contextmanager
+def new_key(
+    names: Mapping[str, str], key_file: str | Path, *, apart_from: Sequence[Path] = ()
+) -> Iterator[Path]:
+    """Write the key under another name; it takes its own name when the block ends well."""
     target = Path(key_file).resolve()
     for folder in apart_from:
         if target.is_relative_to(Path(folder).resolve()):
@@ -99,7 +110,9 @@ def write_key(
     if target.exists():
         raise FileError("the key file exists already", [str(key_file)], "name a new file")
     key = pd.DataFrame({"participant": list(names), "study_identifier": list(names.values())})
-    return write_bytes(target, table_bytes(key.sort_values("study_identifier")), mode=0o600)
+    with new_file(target, mode=0o600) as temporary:
+        temporary.write_bytes(table_bytes(key.sort_values("study_identifier")))
+        yield target
 
 
 def _people(tables: Sequence[pd.DataFrame]) -> list[str]:

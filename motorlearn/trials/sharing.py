@@ -1,6 +1,7 @@
 """Make a package to give away: de-identified, described, with sums, and honest about what is left
 out."""
 
+import contextlib
 import hashlib
 import json
 import platform
@@ -19,7 +20,7 @@ from motorlearn.files import new_folder
 from motorlearn.trials.dates import read_dates
 from motorlearn.trials.folder import read_study
 from motorlearn.trials.package import data_package, table_bytes, table_schema
-from motorlearn.trials.pseudonyms import renamed, study_identifiers, write_key
+from motorlearn.trials.pseudonyms import new_key, renamed, study_identifiers
 from motorlearn.trials.recipe_text import without_section
 from motorlearn.trials.share_texts import citation_text, licence_text, readme_text
 from motorlearn.trials.study import Study
@@ -96,10 +97,12 @@ def share_study(
     frames, left_out = _cleaned(study, include)
     left_out += _files_left(home, study)
     warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
-    with new_folder(target, mark=_MARK) as work:
-        _fill(work, study.design, home, frames, left_out, warnings)
+    with contextlib.ExitStack() as stack:
+        # The key takes its place after the package: a run stopped between the two can be repeated.
         if key_file is not None:
-            write_key(names, key_file, apart_from=[home, target, work])
+            stack.enter_context(new_key(names, key_file, apart_from=[home, target]))
+        work = stack.enter_context(new_folder(target, mark=_MARK))
+        _fill(work, study.design, home, frames, left_out, warnings)
     return Shared(target, tuple(left_out), tuple(warnings))
 
 

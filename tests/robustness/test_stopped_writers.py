@@ -1,0 +1,44 @@
+"""Ctrl-C and kill at any moment: every writer leaves the earlier or the later state, whole."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from writers import WRITERS
+
+STOPPING = Path(__file__).parent / "stopping.py"
+QUICK = [name for name, writer in WRITERS.items() if writer.quick]
+FEW, MANY, ALL = 8, 60, 10_000
+
+pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked to be killed")
+
+
+def examined(folder: Path, most: int, *writers: str) -> dict[str, list[str]]:
+    """What was wrong with each writer after it was stopped at so many of its steps."""
+    done = subprocess.run(
+        [sys.executable, str(STOPPING), str(most), str(folder), *writers],
+        env=os.environ | {"OPENBLAS_NUM_THREADS": "1"},
+        capture_output=True,
+        text=True,
+    )
+    assert done.returncode == 0, done.stderr
+    return dict(json.loads(line) for line in done.stdout.splitlines())
+
+
+@pytest.fixture(scope="module")
+def found(tmp_path_factory):
+    return examined(tmp_path_factory.mktemp("stopped"), FEW, *QUICK)
+
+
+@pytest.mark.parametrize("writer", QUICK)
+def test_a_stopped_writer_leaves_a_whole_state(found, writer):
+    assert found[writer] == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("writer", WRITERS)
+def test_a_writer_stopped_at_every_step_leaves_a_whole_state(tmp_path, writer):
+    assert examined(tmp_path, ALL if writer in QUICK else MANY, writer) == {writer: []}
