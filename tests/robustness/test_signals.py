@@ -20,15 +20,16 @@ import motorlearn as ml
 design = ml.read_design(sys.argv[1])
 print(ml.power(design, n=12, simulations=500, seed=1, effects=[], workers=2))
 """
-# Tells the numbers of the worker processes as soon as the first piece of work is done.
+# Tells the numbers of the worker processes as soon as a first piece of work is done and counted.
 WORKING = """
 import multiprocessing, sys
 import motorlearn as ml
 from motorlearn.plan import grid
 
 def telling(results, **options):
-    for result in results:
-        print(*(child.pid for child in multiprocessing.active_children()), flush=True)
+    for count, result in enumerate(results):
+        if count:
+            print(*(child.pid for child in multiprocessing.active_children()), flush=True)
         yield result
 
 if __name__ == "__main__":
