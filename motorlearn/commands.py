@@ -90,7 +90,7 @@ def audit(
         return
     data = ml.read_study(study)
     if against is not None:
-        stored = ml.audit.StudyAudit.from_json(_text_of(against))
+        stored = ml.audit.read_page(against)
         for name in ml.audit.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
@@ -104,12 +104,6 @@ def _has_data(study: Path, design) -> bool:
     names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
     return any(name and (folder / name).is_file() for name in names)
-
-
-def _text_of(path: Path) -> str:
-    if not path.is_file():
-        raise InputError("there is no page kept under this name", [str(path)])
-    return path.read_text(encoding="utf-8")
 
 
 def _agreement(found) -> int:

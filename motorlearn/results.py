@@ -18,6 +18,16 @@ from motorlearn.exceptions import InputError
 from motorlearn.tables import Table, to_html, to_text
 from motorlearn.vocabulary import LEFT_OUT_COLUMNS
 
+_DAMAGE = (
+    ArithmeticError,
+    AttributeError,
+    LookupError,
+    MemoryError,
+    RuntimeError,
+    TypeError,
+    ValueError,
+)
+
 
 def nobody_left_out() -> pd.DataFrame:
     """Give the empty list of what was left out."""
@@ -100,14 +110,29 @@ class Result:
 
     @classmethod
     def from_json(cls, text: str) -> Self:
-        """Read a result back from JSON; no code is run."""
-        stored = json.loads(text)
-        name = stored.pop("result", None)
-        if name != cls.__name__:
+        """Read a result back from JSON; no code is run.
+
+        Raises
+        ------
+        InputError
+            If the text is damaged or holds another result.
+        """
+        try:
+            stored = json.loads(text)
+            name = stored.pop("result", None) if isinstance(stored, dict) else None
+            if name != cls.__name__:
+                raise InputError(
+                    f"this JSON does not hold a {cls.__name__}", [name], "use the class it names"
+                )
+            return _build(cls, stored)
+        except InputError:
+            raise
+        except _DAMAGE as problem:
             raise InputError(
-                f"this JSON does not hold a {cls.__name__}", [name], "use the class it names"
-            )
-        return _build(cls, stored)
+                f"the stored {cls.__name__} is damaged",
+                [f"{type(problem).__name__}: {problem}"],
+                "take the file as it was written, or make the result again",
+            ) from problem
 
 
 def _fields(thing: Any) -> dict[str, Any]:

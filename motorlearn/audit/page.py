@@ -22,8 +22,6 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 
 PACKAGES = ("numpy", "scipy", "pandas")
-TOLERANCE = 1e-8
-"""Largest relative difference between stored and recomputed numbers that counts as the same."""
 
 TEST_COLUMNS = (
     "outcome",
@@ -113,7 +111,7 @@ _TESTS = (
 )
 
 
-_HASH = "SHA-256 of "
+HASH = "SHA-256 of "
 
 
 def audit_study(study: Study, *, seed: int = 0) -> StudyAudit:
@@ -174,31 +172,6 @@ def audit_study(study: Study, *, seed: int = 0) -> StudyAudit:
         recipe=Recipe("audit_study", n=len(study.trials.table), seed=seed,
                       left_out=comparison.recipe.left_out),
     )  # fmt: skip
-
-
-def recompute(study: Study, stored: StudyAudit, *, tolerance: float = TOLERANCE) -> pd.DataFrame:
-    """Run the audit again and hold its numbers against stored ones.
-
-    Returns
-    -------
-    DataFrame
-        ``name, stored, now, agrees``; numbers agree where they differ by at most ``tolerance``
-        relative to their size (absolutely below one), and a number only one side has does not.
-    """
-    again = audit_study(study, seed=stored.recipe.seed or 0)
-    both = stored.numbers.merge(
-        again.numbers, on="name", how="outer", suffixes=("_stored", "_now"), indicator=True
-    )
-    old, new = both["value_stored"].to_numpy(), both["value_now"].to_numpy()
-    close = np.isclose(old, new, rtol=tolerance, atol=tolerance, equal_nan=True)
-    return pd.DataFrame(
-        {
-            "name": both["name"],
-            "stored": old,
-            "now": new,
-            "agrees": close & (both["_merge"] == "both").to_numpy(),
-        }
-    )
 
 
 def _comparisons(study: Study) -> tuple[dict[str, PhaseComparison], dict[str, str]]:
@@ -330,15 +303,7 @@ def _made_of(study: Study, seed: int) -> dict[str, str]:
         "python": platform.python_version(),
         **{name: version(name) for name in PACKAGES},
     }
-    return made | {f"{_HASH}{name}": found for name, found in data_hashes(study).items()}
-
-
-def changed_files(study: Study, stored: StudyAudit) -> list[str]:
-    """Files of a study that are new, gone or changed since a page was kept, in order of name."""
-    kept = stored.facts.set_index("topic")["finding"]
-    before = {t.removeprefix(_HASH): kept[t] for t in kept.index if t.startswith(_HASH)}
-    now = data_hashes(study)
-    return sorted(name for name in before | now if before.get(name) != now.get(name))
+    return made | {f"{HASH}{name}": found for name, found in data_hashes(study).items()}
 
 
 def data_hashes(study: Study) -> dict[str, str]:

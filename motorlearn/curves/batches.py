@@ -17,6 +17,8 @@ from motorlearn.exceptions import ColumnError, FileError, InputError
 
 LEARNERS_AT_ONCE = 5000
 ROWS_AT_ONCE = 1_000_000
+DAMAGED_PARQUET = (pa.ArrowException, AttributeError, LookupError, OSError, TypeError, ValueError)
+"""What is raised where a Parquet file is damaged, in its pages, its schema or its metadata."""
 
 
 @dataclass(frozen=True)
@@ -166,10 +168,11 @@ def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[
     Raises
     ------
     FileError
-        If nothing is there, or the rows of a learner lie apart.
+        If nothing is there, a file is damaged, or the rows of a learner lie apart.
     """
-    files = sorted(path.glob("**/*.parquet")) if path.is_dir() else [path]
-    if not files or not files[0].exists():
+    listed = sorted(path.glob("**/*.parquet")) if path.is_dir() else [path]
+    files = [file for file in listed if file.is_file()]
+    if not files:
         raise FileError("there is no Parquet data set here", [str(path)])
     rest: pd.DataFrame | None = None
     seen: list[np.ndarray] = []
@@ -197,15 +200,23 @@ def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[
 def _frames(files, columns: Columns) -> Iterator[pd.DataFrame]:
     for file in files:
         try:
-            reader = pq.ParquetFile(file)
-        except pa.ArrowInvalid as problem:
-            raise FileError("this is not a Parquet file", [str(file)]) from problem
-        with reader:
-            absent = [name for name in columns.names if name not in reader.schema_arrow.names]
-            if absent:
-                raise ColumnError(f"{file.name} lacks columns that the curves need", absent)
-            for part in reader.iter_batches(batch_size=ROWS_AT_ONCE, columns=columns.names):
-                yield part.to_pandas()
+            yield from _parts(file, columns)
+        except InputError:
+            raise
+        except DAMAGED_PARQUET as problem:
+            raise FileError(
+                "this is not a Parquet file, or it is damaged", [str(file)], "write it again"
+            ) from problem
+
+
+def _parts(file: Path, columns: Columns) -> Iterator[pd.DataFrame]:
+    with pq.ParquetFile(file) as reader:
+        absent = [name for name in columns.names if name not in reader.schema_arrow.names]
+        if absent:
+            raise ColumnError(f"{file.name} lacks columns that the curves need", absent)
+        for part in reader.iter_batches(batch_size=ROWS_AT_ONCE, columns=columns.names):
+            part.validate(full=True)
+            yield part.to_pandas()
 
 
 def _equal(column: pd.Series, value) -> np.ndarray:

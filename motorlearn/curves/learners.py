@@ -16,6 +16,7 @@ import pyarrow.parquet as pq
 
 from motorlearn.curves.batch import Batch, fit_batch
 from motorlearn.curves.batches import (
+    DAMAGED_PARQUET,
     Columns,
     Piece,
     hits_and_misses,
@@ -25,7 +26,7 @@ from motorlearn.curves.batches import (
 from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.status import STATUSES
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
 from motorlearn.results import Recipe, Result, nobody_left_out
 from motorlearn.tables import Column, Table
@@ -84,8 +85,19 @@ class StoredCurveFits(Result):
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
 
     def read(self, columns: Sequence[str] | None = None) -> pd.DataFrame:
-        """Read the stored rows, or some of their columns."""
-        return pd.read_parquet(self.path, columns=list(columns) if columns else None)
+        """Read the stored rows, or some of their columns.
+
+        Raises
+        ------
+        FileError
+            If the file is gone or damaged.
+        """
+        try:
+            return pd.read_parquet(self.path, columns=list(columns) if columns else None)
+        except DAMAGED_PARQUET as problem:
+            raise FileError(
+                "the stored curves cannot be read", [self.path], "fit them again"
+            ) from problem
 
     def tables(self) -> Sequence[Table]:
         """Counts of preferred forms and of statuses."""

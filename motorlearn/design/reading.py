@@ -33,15 +33,28 @@ def read_design(path: str | Path) -> Design:
             [str(file)],
             "name a folder that holds study.toml, or make one with 'motorlearn new FOLDER'",
         )
+    return design_from_mapping(_content(file), place=file.name)
+
+
+def _content(file: Path) -> dict[str, Any]:
     try:
-        content = tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
     except UnicodeDecodeError as problem:
         raise FileError(
             "the study plan is not UTF-8 text", [str(file)], "save it as UTF-8"
         ) from problem
-    except tomllib.TOMLDecodeError as problem:
-        raise FileError(f"the study plan is not valid TOML: {problem}", [str(file)]) from problem
-    return design_from_mapping(content, place=file.name)
+    except OSError as problem:
+        raise FileError(
+            f"the study plan cannot be read ({problem.strerror})",
+            [str(file)],
+            "check its permissions",
+        ) from problem
+    except (ValueError, RecursionError) as problem:  # also numbers and nesting beyond all measure
+        raise FileError(
+            f"the study plan is not valid TOML: {problem}",
+            [str(file)],
+            "mend the line it names, or begin anew with 'motorlearn new FOLDER'",
+        ) from problem
 
 
 def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") -> Design:

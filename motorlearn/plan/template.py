@@ -5,7 +5,7 @@ import tomllib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from motorlearn import files
 from motorlearn.design import design_from_mapping
@@ -111,19 +111,19 @@ def write_plan(
     Raises
     ------
     FileError
-        If the folder holds a plan already.
+        If the folder holds a plan already, or a notebook cannot be read.
     """
     place = Path(folder)
     plan = place / "study.toml"
     if plan.exists():
         raise FileError("there is a plan already", [str(plan)], "name a new folder")
     text = plan_text(answers)
+    copies = {Path(notebook).name: _for_this_study(Path(notebook)) for notebook in notebooks}
     place.mkdir(parents=True, exist_ok=True)
-    copies = [Path(notebook) for notebook in notebooks]
     if copies:
         (place / "notebooks").mkdir(exist_ok=True)
-    for notebook in copies:
-        files.write_text(place / "notebooks" / notebook.name, _for_this_study(notebook))
+    for name, copy in copies.items():
+        files.write_text(place / "notebooks" / name, copy)
     # The plan comes last: a run that was stopped can be run again, as there is no plan yet.
     return files.write_text(plan, text)
 
@@ -135,18 +135,26 @@ def _text(value: str) -> str:
 
 def _for_this_study(notebook: Path) -> str:
     """Let a copied notebook read the study it lies in; outputs of the shipped study are dropped."""
-    content = json.loads(notebook.read_text(encoding="utf-8"))
-    for cell in content["cells"]:
-        if cell["cell_type"] == "code":
-            cell["outputs"], cell["execution_count"] = [], None
-        if "parameters" in cell.get("metadata", {}).get("tags", ()):
-            source = "".join(cell["source"])
-            lines = [
-                'study_folder = ".."' if line.startswith("study_folder") else line
-                for line in source.splitlines()
-            ]
-            cell["source"] = "\n".join(lines)
+    try:
+        content = json.loads(notebook.read_text(encoding="utf-8"))
+        for cell in content["cells"]:
+            _look_here(cell)
+    except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError) as problem:
+        raise FileError(
+            "this is not a notebook", [str(notebook)], "take it as JupyterLab saved it"
+        ) from problem
     return json.dumps(content, indent=1, ensure_ascii=False) + "\n"
+
+
+def _look_here(cell: dict[str, Any]) -> None:
+    if cell["cell_type"] == "code":
+        cell["outputs"], cell["execution_count"] = [], None
+    if "parameters" in cell.get("metadata", {}).get("tags", ()):
+        lines = [
+            'study_folder = ".."' if line.startswith("study_folder") else line
+            for line in "".join(cell["source"]).splitlines()
+        ]
+        cell["source"] = "\n".join(lines)
 
 
 def _head(answers: Answers) -> str:

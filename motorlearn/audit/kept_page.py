@@ -1,0 +1,93 @@
+"""A page that was kept: read back, and held against the study as it is now."""
+
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.audit.page import HASH, StudyAudit, audit_study, data_hashes
+from motorlearn.exceptions import FileError, InputError
+from motorlearn.results import Recipe
+from motorlearn.trials import Study
+
+TOLERANCE = 1e-8
+"""Largest relative difference between stored and recomputed numbers that counts as the same."""
+
+
+def read_page(path: str | Path) -> StudyAudit:
+    """Read a page that was kept as JSON, as ``motorlearn audit --store`` does.
+
+    Raises
+    ------
+    FileError
+        If there is no such file, or it is damaged or something else.
+    """
+    file = Path(path)
+    if not file.is_file():
+        raise FileError("there is no page kept under this name", [str(file)])
+    again = "keep the page again with 'motorlearn audit --store'"
+    try:
+        page = StudyAudit.from_json(file.read_text(encoding="utf-8"))
+    except InputError as problem:
+        raise FileError(
+            f"{file.name} is no page of a study: {problem.cause}", problem.values, again
+        ) from problem
+    except (OSError, UnicodeDecodeError) as problem:
+        raise FileError("the page that was kept cannot be read", [str(file)], again) from problem
+    if not _is_whole(page):
+        raise FileError("the page that was kept is damaged", [str(file)], again)
+    return page
+
+
+def _is_whole(page: StudyAudit) -> bool:
+    """Whether a page that was read back holds what it is compared by."""
+    facts, numbers, recipe = page.facts, page.numbers, page.recipe
+    shaped = (
+        isinstance(facts, pd.DataFrame)
+        and isinstance(numbers, pd.DataFrame)
+        and isinstance(recipe, Recipe)
+        and list(facts) == ["topic", "finding"]
+        and list(numbers) == ["name", "value"]
+        and isinstance(recipe.seed, int | None)
+    )
+    if not shaped:
+        return False
+    texts = [*facts["topic"], *numbers["name"]]
+    return (
+        all(isinstance(text, str) for text in texts)
+        and facts["topic"].is_unique
+        and pd.api.types.is_numeric_dtype(numbers["value"])
+    )
+
+
+def recompute(study: Study, stored: StudyAudit, *, tolerance: float = TOLERANCE) -> pd.DataFrame:
+    """Run the audit again and hold its numbers against stored ones.
+
+    Returns
+    -------
+    DataFrame
+        ``name, stored, now, agrees``; numbers agree where they differ by at most ``tolerance``
+        relative to their size (absolutely below one), and a number only one side has does not.
+    """
+    again = audit_study(study, seed=stored.recipe.seed or 0)
+    both = stored.numbers.merge(
+        again.numbers, on="name", how="outer", suffixes=("_stored", "_now"), indicator=True
+    )
+    old, new = both["value_stored"].to_numpy(), both["value_now"].to_numpy()
+    close = np.isclose(old, new, rtol=tolerance, atol=tolerance, equal_nan=True)
+    return pd.DataFrame(
+        {
+            "name": both["name"],
+            "stored": old,
+            "now": new,
+            "agrees": close & (both["_merge"] == "both").to_numpy(),
+        }
+    )
+
+
+def changed_files(study: Study, stored: StudyAudit) -> list[str]:
+    """Files of a study that are new, gone or changed since a page was kept, in order of name."""
+    kept = stored.facts.set_index("topic")["finding"]
+    before = {t.removeprefix(HASH): kept[t] for t in kept.index if t.startswith(HASH)}
+    now = data_hashes(study)
+    return sorted(name for name in before | now if before.get(name) != now.get(name))
