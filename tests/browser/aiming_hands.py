@@ -7,19 +7,24 @@ from selenium.webdriver.common.keys import Keys
 
 FLOOR = ".ml-aim-floor"
 
-# While a push is being shown: the most pixels in the colour of the ring beyond the dashed line.
+# While a push is being shown: the most pixels in the colour of the ring beyond the dashed line, and
+# the number of places where it was seen there.
 WATCH = """
 const canvas = document.querySelector(".ml-aim-floor"), root = canvas.closest(".ml-aim");
 const scale = canvas.width / 400, pen = canvas.getContext("2d");
 window.ringBeyond = 0;
+window.ringPlaces = new Set();
 const watch = () => {
   if (root.dataset.busy === "true") {
     const dots = pen.getImageData(30 * scale, 0, 370 * scale, 390 * scale).data;
-    let count = 0;
+    let count = 0, rows = 0;
     for (let i = 0; i < dots.length; i += 4) {
-      count += dots[i] === 0xb3 && dots[i + 1] === 0x47 && dots[i + 2] === 0x00;
+      if (dots[i] !== 0xb3 || dots[i + 1] !== 0x47 || dots[i + 2] !== 0x00) continue;
+      count += 1;
+      rows += Math.floor(i / 4 / (370 * scale));
     }
     window.ringBeyond = Math.max(window.ringBeyond, count);
+    if (count > 0) window.ringPlaces.add(Math.round(rows / count));
   }
   requestAnimationFrame(watch);
 };
@@ -51,6 +56,20 @@ def push_with_keys(browser, seconds, turns=0):
     for _ in range(turns):
         hand.send_keys(Keys.ARROW_RIGHT)
     hand.key_down(Keys.SPACE).pause(seconds).key_up(Keys.SPACE).perform()
+
+
+def touch(browser, kind, *points):
+    """Put fingers down, move them or lift them; each point is (x, y) in cm on the floor."""
+    box = browser.execute_script(
+        "return arguments[0].getBoundingClientRect()", find(browser, FLOOR)
+    )
+    scale = box["width"] / 400
+    fingers = [
+        {"x": box["x"] + (200 + x) * scale, "y": box["y"] + (530 - y) * scale, "id": number}
+        for number, (x, y) in enumerate(points)
+    ]
+    event = {"type": kind, "touchPoints": fingers}
+    browser.execute_cdp_cmd("Input.dispatchTouchEvent", event)
 
 
 def make(browser, number, push):

@@ -53,8 +53,8 @@ return found.map(([words, , , , , holder]) => {
 )
 _FOCUSED = """
 const at = document.activeElement, style = getComputedStyle(at);
-return [arguments[0].contains(at), at,
-  style.outlineStyle, parseFloat(style.outlineWidth), style.outlineColor];
+const colour = style.outlineColor.match(/[\\d.]+/g).map(Number);
+return [arguments[0].contains(at), at, style.outlineStyle, parseFloat(style.outlineWidth), colour];
 """
 
 

@@ -1,6 +1,8 @@
 """The class experiment is played in JupyterLab by every device, and its file is read."""
 
+import math
 import re
+import time
 
 import pandas as pd
 import pytest
@@ -15,12 +17,13 @@ from aiming_hands import (
     push_with,
     push_with_keys,
     said,
+    touch,
 )
 from lab_pages import find, look, run_all, shown, to_centre, wait, wait_for_the_end
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
-from motorlearn.teaching.aiming import save_sitting
+from motorlearn.teaching.aiming import make_programme, save_sitting
 from motorlearn.teaching.aiming.rehearsal import rehearse_sitting
 
 pytestmark = pytest.mark.browser
@@ -102,9 +105,7 @@ def test_the_class_experiment_is_played_with_a_mouse(browser, lab):
 
 
 def test_the_class_experiment_is_played_with_a_finger_on_a_tablet(browser, lab):
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", TABLET)
-    touch = {"enabled": True, "maxTouchPoints": 5}
-    browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", touch)
+    be_a_tablet(browser)
     run_all(browser, lab, seat_notebook(lab, 2))
     agree(browser)
     wait_for_the_end(browser)
@@ -166,15 +167,8 @@ def test_the_class_experiment_is_played_with_a_pen_and_withdrawn(browser, lab):
 
 
 def test_the_pause_ends_by_itself_and_the_retention_test_opens(browser, lab):
-    before = rehearse_sitting(5, class_seed=2026, seed=1, pushes=77)
-    file = save_sitting(before, lab.folder / "notebooks")
-    old = "AimingTask(seat, class_seed=class_seed)"
-    new = "AimingTask(5, class_seed=class_seed, resume=True, gap_minutes=0.05)"
-    run_all(browser, lab, lab.notebook("class_experiment.ipynb", "seat_5.ipynb", old, new))
-    wait(browser, lambda d: shown(d, FLOOR))
-    wait_for_the_end(browser)
+    open_at(browser, lab, 5, 77, ", gap_minutes=0.05")
     assert "push 12 of 12" in find(browser, ".ml-aim-heading").text
-    browser.execute_script("arguments[0].focus()", find(browser, FLOOR))
     push_with_keys(browser, 0.25)
     wait(browser, lambda d: find(d, ".ml-aim").get_attribute("data-page") == "pause", 30)
     assert "Pause" in find(browser, ".ml-aim-words").text and not shown(browser, FLOOR)
@@ -183,9 +177,65 @@ def test_the_pause_ends_by_itself_and_the_retention_test_opens(browser, lab):
     assert find(browser, ".ml-aim-heading").text == "Delayed retention: push 1 of 12"
     assert focused(browser) == "ml-aim-floor" and not busy(browser)
     make(browser, 79, lambda: push_with_keys(browser, 0.25))
-    pushes = pd.read_csv(file)
+    pushes = pd.read_csv(saved(lab, 5))
     assert pushes["phase"].tolist()[-2:] == ["posttest", "retention"]
     assert pushes["elapsed"].diff().iloc[-1] >= 3
+
+
+def test_a_resting_finger_and_a_second_one_do_not_disturb_a_push(browser, lab):
+    seat = first_seat("straight")
+    be_a_tablet(browser)
+    run_all(browser, lab, seat_notebook(lab, seat))
+    agree(browser)
+    wait_for_the_end(browser)
+    to_centre(browser, find(browser, FLOOR))
+    touch(browser, "touchStart", (0, 0))
+    time.sleep(1.5)
+    assert not shown(browser, ".lm-Menu")
+    touch(browser, "touchStart", (0, 0), (-35, 0))
+    for step in range(1, 9):
+        touch(browser, "touchMove", (step, 15 * step), (-35, 0))
+    touch(browser, "touchEnd")
+    wait(browser, lambda d: made(d) == 1, 30)
+    row = pd.read_csv(saved(lab, seat)).iloc[0]
+    direction = math.degrees(math.atan2(row["x"], row["y"] + 400))
+    assert row["device"] == "touch" and direction == pytest.approx(3.8, abs=1)
+
+
+@pytest.mark.parametrize(("motion", "glides"), [("no-preference", True), ("reduce", False)])
+def test_the_ring_glides_unless_less_motion_is_asked_for(browser, lab, motion, glides):
+    asked = {"features": [{"name": "prefers-reduced-motion", "value": motion}]}
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", asked)
+    open_at(browser, lab, 9 if glides else 10, PRETEST)
+    browser.execute_script(WATCH)
+    make(browser, PRETEST + 1, lambda: push_with_keys(browser, 0.5))
+    places = browser.execute_script("return window.ringPlaces.size")
+    assert places >= 1 and (places > 1) == glides
+
+
+def open_at(browser, lab, seat, pushes, more=""):
+    """Open the class experiment where a rehearsed seat has made so many pushes."""
+    save_sitting(
+        rehearse_sitting(seat, class_seed=2026, seed=1, pushes=pushes), lab.folder / "notebooks"
+    )
+    old = "AimingTask(seat, class_seed=class_seed)"
+    new = f"AimingTask({seat}, class_seed=class_seed, resume=True{more})"
+    run_all(browser, lab, lab.notebook("class_experiment.ipynb", f"seat_{seat}.ipynb", old, new))
+    wait(browser, lambda d: shown(d, FLOOR))
+    wait_for_the_end(browser)
+    browser.execute_script("arguments[0].focus()", find(browser, FLOOR))
+
+
+def first_seat(task):
+    """The first of the seats kept for this whose first push is of the task."""
+    seats = ((seat, make_programme(seat, class_seed=2026)) for seat in range(20, 60))
+    return next(seat for seat, programme in seats if programme.pushes[0].task == task)
+
+
+def be_a_tablet(browser):
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", TABLET)
+    fingers = {"enabled": True, "maxTouchPoints": 5}
+    browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", fingers)
 
 
 def focused(browser):

@@ -1,15 +1,16 @@
 """The screens of the teaching part can be read, reached and touched, at a desk and on a tablet."""
 
 import pytest
-from aiming_hands import FLOOR, agree
+from aiming_hands import FLOOR, agree, pointer
 from lab_pages import find, look, run_all, shown, to_centre, wait, wait_for_the_end
-from looks import controls, pale_texts, tab_through, texts_outside, texts_that_collide
+from looks import contrast, controls, pale_texts, tab_through, texts_outside, texts_that_collide
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 
 pytestmark = pytest.mark.browser
 
+WHITE = (255, 255, 255)
 WIDTHS = {"desk": 1400, "tablet": 820}
 SMALLEST = 24
 """Smallest side of anything that is touched, in css pixels (WCAG 2.2, 2.5.8)."""
@@ -30,8 +31,9 @@ def assert_fit_to_read_and_touch(browser, root):
 
 def assert_focus_is_seen(reached):
     assert reached and all(name for name, *_ in reached)
-    dim = [item for item in reached if item[1] == "none" or item[2] < 2]
-    assert dim == []
+    for name, style, width, colour in reached:
+        assert style != "none" and width >= 2, name
+        assert contrast(colour, WHITE) >= 3, name
 
 
 @pytest.mark.parametrize("where", WIDTHS)
@@ -56,22 +58,40 @@ def test_demonstrations_can_be_read_reached_and_touched(browser, lab, where):
 
 def names_and_states(face):
     """Every slider says what it sets; of every choice, the chosen one is told from the others."""
-    sliders = face.find_elements(By.CSS_SELECTOR, ".widget-slider")
-    for slider in sliders:
+    for slider in face.find_elements(By.CSS_SELECTOR, ".widget-slider"):
         label = slider.find_element(By.CSS_SELECTOR, ".widget-label").text
-        assert (
-            label and slider.find_element(By.CSS_SELECTOR, ".noUi-handle").accessible_name == label
-        )
+        handle = slider.find_element(By.CSS_SELECTOR, ".noUi-handle")
+        assert label and handle.accessible_name == label
     for choice in face.find_elements(By.CSS_SELECTOR, ".widget-toggle-buttons"):
-        states = {
-            b.text: b.get_attribute("aria-pressed")
-            for b in choice.find_elements(By.TAG_NAME, "button")
-        }
-        assert sorted(states.values()) == ["false"] * (len(states) - 1) + ["true"]
+        buttons = choice.find_elements(By.TAG_NAME, "button")
+        states = [button.get_attribute("aria-pressed") for button in buttons]
+        assert sorted(states) == ["false"] * (len(states) - 1) + ["true"]
 
 
 def shown_in(face, css):
     return face.find_element(By.CSS_SELECTOR, css).is_displayed()
+
+
+def test_a_finger_drags_a_slider_and_the_picture_follows(browser, lab):
+    touch = {"enabled": True, "maxTouchPoints": 5}
+    browser.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", touch)
+    set_width(browser, WIDTHS["tablet"])
+    run_all(browser, lab, "teaching_numbers_that_mislead.ipynb")
+    reveal = wait(browser, lambda d: shown(d, ".ml-face button.mod-primary"))
+    wait_for_the_end(browser)
+    to_centre(browser, reveal)
+    pointer(browser, "touch").move_to_element(reveal).click().perform()
+    handle = wait(browser, lambda d: shown(d, ".noUi-handle"), 30)
+    to_centre(browser, handle)
+    value, before = handle.get_attribute("aria-valuenow"), picture(browser)
+    hand = pointer(browser, "touch").move_to_element(handle).click_and_hold()
+    hand.move_by_offset(30, 0).move_by_offset(30, 0).release().perform()
+    wait(browser, lambda d: picture(d) not in (None, before), 30)
+    assert float(handle.get_attribute("aria-valuenow")) > float(value)
+
+
+def picture(browser):
+    return find(browser, ".ml-face img").get_attribute("src")
 
 
 def test_the_keyboard_keeps_its_place_when_a_demonstration_is_revealed(browser, lab):
@@ -107,7 +127,7 @@ def test_the_class_experiment_can_be_read_reached_and_touched(browser, lab, wher
     assert_fit_to_read_and_touch(browser, root)
     box = find(browser, FLOOR).rect
     assert box["height"] == pytest.approx(1.5 * box["width"], rel=0.02)
-    reached = tab_through(browser, root, find(browser, ".ml-aim-heading"))
     look(browser, f"{where}-floor")
+    reached = tab_through(browser, root, find(browser, ".ml-aim-heading"))
     assert len(reached) == 2
     assert_focus_is_seen(reached)
