@@ -3,14 +3,14 @@
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.keys import Keys
 
-# Each control in sight: what it says or is, its width and its height in css pixels.
+# Each control in sight: what it says, whether it is a button, its width and height in css pixels.
 _CONTROLS = """
 const all = "button, input, summary, canvas, .noUi-handle, .widget-readout";
 return [...arguments[0].querySelectorAll(all)].filter((item) => item.offsetParent).map((item) => {
   const label = item.type === "checkbox" ? item.closest("label") : item;
   const box = label.getBoundingClientRect();
   const name = item.getAttribute("aria-label") || label.textContent;
-  return [name, box.width, box.height];
+  return [name, item.tagName === "BUTTON", box.width, box.height];
 });
 """
 # Every line of text in sight: its words and its box; then the box of the page that holds it.
@@ -59,7 +59,7 @@ return [arguments[0].contains(at), at, style.outlineStyle, parseFloat(style.outl
 
 
 def controls(browser, root):
-    """Name, width and height of every control in sight."""
+    """Name, whether it is a button, width and height of every control in sight."""
     return browser.execute_script(_CONTROLS, root)
 
 

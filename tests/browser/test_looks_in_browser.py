@@ -14,6 +14,8 @@ WHITE = (255, 255, 255)
 WIDTHS = {"desk": 1400, "tablet": 820}
 SMALLEST = 24
 """Smallest side of anything that is touched, in css pixels (WCAG 2.2, 2.5.8)."""
+BUTTON = 44
+"""Smallest height of a button."""
 
 
 def set_width(browser, width):
@@ -26,7 +28,8 @@ def assert_fit_to_read_and_touch(browser, root):
     assert texts_that_collide(browser, root) == []
     assert pale_texts(browser, root) == []
     found = controls(browser, root)
-    assert found and [item for item in found if min(item[1:]) < SMALLEST] == []
+    assert found and [item for item in found if min(item[2:]) < SMALLEST] == []
+    assert [item for item in found if item[1] and item[3] < BUTTON] == []
 
 
 def assert_focus_is_seen(reached):

@@ -127,6 +127,15 @@ def test_the_face_saves_every_push_and_forgets_on_withdrawal(tmp_path):
     assert task.screen["page"] == "left" and not file.exists()
 
 
+def test_the_next_screen_is_there_before_the_outcome_is_told(tmp_path, monkeypatch):
+    task = AimingTask(1, class_seed=1, folder=tmp_path, clock=Clock())
+    report(task, event="agree")
+    told = []
+    monkeypatch.setattr(task, "send", lambda content: told.append((task.screen["made"], content)))
+    report(task, event="push", direction=1.0, speed=700.0, time=0.3, device="keyboard")
+    assert [(made, content["kind"]) for made, content in told] == [(1, "outcome")]
+
+
 def test_a_seat_that_was_used_is_not_overwritten(tmp_path):
     save_sitting(play(1, pushes=5), tmp_path)
     with pytest.raises(FileError, match="S001"):

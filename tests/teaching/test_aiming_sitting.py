@@ -74,6 +74,7 @@ def test_retention_waits_for_the_pause_and_nothing_else_does():
     assert sitting.due.phase == "retention"
     assert sitting.page(last + 100) == "pause"
     assert sitting.wait(last + 100) == pytest.approx(140)
+    assert sitting.screen(last + 100.6)["wait"] == 140, "never less than there is to wait"
     with pytest.raises(InputError, match="pause"):
         sitting.push(0, 800, now=last + 239)
     assert sitting.push(0, 800, now=last + 240).page(last + 245) == "floor"
