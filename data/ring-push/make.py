@@ -11,7 +11,7 @@ from pathlib import Path
 
 import motorlearn as ml
 from motorlearn.files import write_bytes, write_text
-from motorlearn.trials.package import data_package, table_bytes
+from motorlearn.trials.sharing.data_package import data_package, table_bytes
 
 HERE = Path(__file__).parent
 MADE = "2026-11-25T09:00:00Z"

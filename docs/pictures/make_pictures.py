@@ -5,8 +5,8 @@ from pathlib import Path
 
 import motorlearn as ml
 from motorlearn.files import write_bytes
-from motorlearn.report.exhibits import practice_figure
 from motorlearn.report.findings import find
+from motorlearn.report.sections.exhibits import practice_figure
 
 HERE = Path(__file__).parent
 STUDY = HERE.parents[1] / "data" / "ring-push"

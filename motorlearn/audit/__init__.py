@@ -13,7 +13,7 @@ from motorlearn.audit.guides import GUIDES, Guide
 from motorlearn.audit.kept_page import changed_files, read_page, recompute
 from motorlearn.audit.page import StudyAudit, audit_study
 from motorlearn.audit.report import Audit, Check, Conclusion, Remedy, Step
-from motorlearn.audit.sensitivity import Sensitivity, sensitivity
+from motorlearn.audit.sensitivity.table import Sensitivity, sensitivity
 
 __all__ = [
     "GUIDES",

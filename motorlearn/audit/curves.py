@@ -10,7 +10,7 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.curves import CurveFit, CurveFits, fit_curve
-from motorlearn.curves.learners import POOLED_UNITS
+from motorlearn.curves.batch.learners import POOLED_UNITS
 from motorlearn.exceptions import MotorlearnError
 
 _RIVAL = {"exponential": "power"}

@@ -4,19 +4,19 @@ from collections.abc import Hashable, Iterable, Sequence
 from functools import singledispatch
 
 from motorlearn.audit.agreement import agreement_checks
-from motorlearn.audit.comparison import comparison_checks, comparison_residuals
+from motorlearn.audit.comparison.equivalence import declared_bound_checks, equivalence_checks
+from motorlearn.audit.comparison.groups import comparison_checks, comparison_residuals
+from motorlearn.audit.comparison.paired import paired_checks
+from motorlearn.audit.comparison.repeated import repeated_checks
 from motorlearn.audit.context import Context
 from motorlearn.audit.curves import curve_checks, curve_residuals, many_curves_checks
-from motorlearn.audit.equivalence import declared_bound_checks, equivalence_checks
 from motorlearn.audit.guides import with_own_thresholds
-from motorlearn.audit.mixed_counts import CountAudit
-from motorlearn.audit.mixed_linear import LinearAudit
-from motorlearn.audit.mixed_model import MixedModel
-from motorlearn.audit.paired import paired_checks
+from motorlearn.audit.mixed.counts import CountAudit
+from motorlearn.audit.mixed.linear import LinearAudit
+from motorlearn.audit.mixed.model import MixedModel
+from motorlearn.audit.mixed.simulated import diagnose
 from motorlearn.audit.population import population_checks, population_residuals
-from motorlearn.audit.repeated import repeated_checks
 from motorlearn.audit.report import RESIDUAL_COLUMNS, Audit, assemble, no_residuals
-from motorlearn.audit.simulated import diagnose
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold

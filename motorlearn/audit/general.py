@@ -6,8 +6,8 @@ import numpy as np
 from scipy import stats
 
 from motorlearn import digits
+from motorlearn.audit.comparison.phase_model import PhaseModel, imputed
 from motorlearn.audit.context import Context
-from motorlearn.audit.phase_model import PhaseModel, imputed
 from motorlearn.audit.report import Check, Remedy, Step, judged
 from motorlearn.compare import PhaseComparison
 from motorlearn.results import Recipe

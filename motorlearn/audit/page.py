@@ -12,7 +12,7 @@ import pandas as pd
 import motorlearn
 from motorlearn import digits
 from motorlearn.audit.front import check_assumptions
-from motorlearn.audit.sensitivity import sensitivity
+from motorlearn.audit.sensitivity.table import sensitivity
 from motorlearn.compare import PhaseComparison, compare_phases
 from motorlearn.design import Outcome, stage_column, stages_of
 from motorlearn.exceptions import InputError, RefusedError

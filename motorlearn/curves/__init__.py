@@ -5,12 +5,12 @@ from motorlearn.curves.averages import (
     average_of_exponentials,
     demonstrate_averaging,
 )
+from motorlearn.curves.batch.learners import CurveFits, StoredCurveFits, fit_curves
 from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
 from motorlearn.curves.forms import FORMS, Form, named_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
-from motorlearn.curves.learner import CurveFit, fit_curve
-from motorlearn.curves.learners import CurveFits, StoredCurveFits, fit_curves
-from motorlearn.curves.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.single.learner import CurveFit, fit_curve
 
 __all__ = [
     "FORMS",

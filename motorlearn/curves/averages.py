@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from motorlearn.curves.learner import fit_curve
-from motorlearn.curves.learners import fit_curves
+from motorlearn.curves.batch.learners import fit_curves
+from motorlearn.curves.single.learner import fit_curve
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 from scipy.special import log_expit
 
+from motorlearn.curves.batch.learners import CurveFits, fit_curves
 from motorlearn.curves.forms import FORMS
-from motorlearn.curves.learners import CurveFits, fit_curves
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from motorlearn.curves.problem import LARGEST_LOGIT, Problem
-from motorlearn.curves.solving import Solution, solve
+from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
+from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import STATUSES, grade, is_flat
 
 

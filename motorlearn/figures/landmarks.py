@@ -18,8 +18,8 @@ from motorlearn.figures.style import (
     house,
 )
 from motorlearn.measures import Landmarks
-from motorlearn.measures.landmark_geometry import joint_angle
-from motorlearn.measures.landmarks import CAUTION
+from motorlearn.measures.landmarks.geometry import joint_angle
+from motorlearn.measures.landmarks.tracks import CAUTION
 
 
 def stick_figure(

@@ -7,7 +7,7 @@ of each measure, ``scores`` all of them on a table, ``score_table`` these for a 
 ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
-from motorlearn.measures.agreement import Agreement, rater_agreement
+from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
 from motorlearn.measures.aim import (
     absolute_constant_error,
     absolute_error,
@@ -50,9 +50,7 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
-from motorlearn.measures.landmarks import Landmarks, read_landmarks
-from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
-from motorlearn.measures.posture import (
+from motorlearn.measures.landmarks.posture import (
     OVERARM_PREPARATION,
     ChecklistItem,
     Posture,
@@ -60,6 +58,8 @@ from motorlearn.measures.posture import (
     measure_posture,
     score_checklist,
 )
+from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
+from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
 from motorlearn.measures.precision import (
     binomial_sem,
     design_effect,

@@ -1,11 +1,11 @@
 """Linear and binomial mixed models."""
 
 from motorlearn.mixed.fit import fit_mixed
-from motorlearn.mixed.hypotheses import LikelihoodRatio, likelihood_ratio
-from motorlearn.mixed.intervals import bootstrap_intervals, profile_intervals
-from motorlearn.mixed.many import ManyFits, fit_binomial_many, fit_linear_many
+from motorlearn.mixed.inference.hypotheses import LikelihoodRatio, likelihood_ratio
+from motorlearn.mixed.inference.intervals import bootstrap_intervals, profile_intervals
 from motorlearn.mixed.means import contrasts, marginal_means
 from motorlearn.mixed.refitting import leave_one_out, refit, refit_many
+from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_many
 from motorlearn.mixed.result import MixedFit
 
 __all__ = [

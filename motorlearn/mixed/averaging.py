@@ -7,7 +7,7 @@ factors; the average probability is the mean of g⁻¹(η + √v t) over a stand
 import numpy as np
 from numpy.typing import NDArray
 
-from motorlearn.mixed.links import INVERSE_LINKS, mean_slope
+from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
 
 Array = NDArray[np.float64]
 

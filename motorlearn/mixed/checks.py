@@ -7,8 +7,8 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from motorlearn.exceptions import FitError
-from motorlearn.mixed.designs import Design, RandomPart
-from motorlearn.mixed.engine import CONVERGED, Solution
+from motorlearn.mixed.formula.designs import Design, RandomPart
+from motorlearn.mixed.solve.engine import CONVERGED, Solution
 
 Array = NDArray[np.float64]
 

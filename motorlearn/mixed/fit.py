@@ -8,20 +8,20 @@ import pandas as pd
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.checks import examine, refuse
-from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.designs import Design, Prepared, Roles, prepare
-from motorlearn.mixed.engine import (
+from motorlearn.mixed.formula.designs import Design, Prepared, Roles, prepare
+from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
+from motorlearn.mixed.inference.degrees_of_freedom import Inference
+from motorlearn.mixed.inference.kenward_roger import kenward_roger
+from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.solve.covariance import Structure
+from motorlearn.mixed.solve.engine import (
     Solution,
     aggregate,
     saturation,
 )
-from motorlearn.mixed.factors import Factor
-from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
-from motorlearn.mixed.inference import Inference
-from motorlearn.mixed.kenward_roger import kenward_roger
-from motorlearn.mixed.result import MixedFit
-from motorlearn.mixed.solve_binomial import solve_binomial
-from motorlearn.mixed.solve_linear import solve_linear
+from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.search_binomial import solve_binomial
+from motorlearn.mixed.solve.search_linear import solve_linear
 from motorlearn.results import Recipe
 
 FAMILIES = ("gaussian", "binomial")

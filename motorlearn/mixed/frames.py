@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn.linear.hypotheses import t_quantile
-from motorlearn.mixed.designs import RandomPart
-from motorlearn.mixed.engine import Solution
-from motorlearn.mixed.inference import Inference, degrees_of_freedom
+from motorlearn.mixed.formula.designs import RandomPart
+from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
+from motorlearn.mixed.solve.engine import Solution
 
 Array = NDArray[np.float64]
 

@@ -16,11 +16,11 @@ from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.linear.multiplicity import holm
 from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
-from motorlearn.mixed.covariance import Structure
 from motorlearn.mixed.frames import inference_columns
-from motorlearn.mixed.inference import degrees_of_freedom
-from motorlearn.mixed.links import INVERSE_LINKS, mean_slope
+from motorlearn.mixed.inference.degrees_of_freedom import degrees_of_freedom
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.solve.covariance import Structure
+from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
 
 Array = NDArray[np.float64]
 

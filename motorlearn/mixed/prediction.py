@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.averaging import average_over_normal
-from motorlearn.mixed.covariance import Structure
-from motorlearn.mixed.designs import Design, RandomPart
-from motorlearn.mixed.links import INVERSE_LINKS
-from motorlearn.mixed.matrices import require_columns
+from motorlearn.mixed.formula.designs import Design, RandomPart
+from motorlearn.mixed.formula.matrices import require_columns
+from motorlearn.mixed.solve.covariance import Structure
+from motorlearn.mixed.solve.links import INVERSE_LINKS
 
 Array = NDArray[np.float64]
 

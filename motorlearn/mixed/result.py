@@ -8,11 +8,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
-from motorlearn.mixed.designs import Design
-from motorlearn.mixed.formulas import canonical_term
-from motorlearn.mixed.inference import FTest, Inference, f_test
-from motorlearn.mixed.links import INVERSE_LINKS
-from motorlearn.mixed.matrices import require_columns
+from motorlearn.mixed.formula.designs import Design
+from motorlearn.mixed.formula.formulas import canonical_term
+from motorlearn.mixed.formula.matrices import require_columns
+from motorlearn.mixed.inference.degrees_of_freedom import FTest, Inference, f_test
 from motorlearn.mixed.prediction import (
     LATENT_VARIANCE,
     between_variance,
@@ -23,6 +22,7 @@ from motorlearn.mixed.prediction import (
     random_matrix,
     refuse_gaps,
 )
+from motorlearn.mixed.solve.links import INVERSE_LINKS
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table, estimates_table
 

@@ -1,8 +1,12 @@
 """Design audit, schedules, allocation, sheets, sample size; and invented studies of a plan."""
 
-from motorlearn.plan.allocation import AllocationList, allocate
-from motorlearn.plan.balanced_orders import williams_design, williams_orders
-from motorlearn.plan.closed_form import (
+from motorlearn.plan.allocation.allocation import AllocationList, allocate
+from motorlearn.plan.audit.design_audit import DesignAudit, audit_design
+from motorlearn.plan.audit.hole import Hole
+from motorlearn.plan.deviations import Deviations, analysis_label, compare_with_plan
+from motorlearn.plan.load import ThrowLoad, throw_load
+from motorlearn.plan.pilot import Pilot, pilot_page, radius_for
+from motorlearn.plan.power.closed_form import (
     anova_power,
     detectable_effect,
     inflate_for_attrition,
@@ -10,21 +14,17 @@ from motorlearn.plan.closed_form import (
     score_variance,
     t_power,
 )
-from motorlearn.plan.design_audit import DesignAudit, audit_design
-from motorlearn.plan.deviations import Deviations, analysis_label, compare_with_plan
-from motorlearn.plan.hole import Hole
-from motorlearn.plan.load import ThrowLoad, throw_load
-from motorlearn.plan.pilot import Pilot, pilot_page, radius_for
-from motorlearn.plan.power import Power, power
-from motorlearn.plan.presets import PRESETS, Preset
-from motorlearn.plan.prior_effects import prior_effects
+from motorlearn.plan.power.power import Power, power
+from motorlearn.plan.power.prior_effects import prior_effects
+from motorlearn.plan.power.variability import variability_power
 from motorlearn.plan.programme_table import programme_tables
-from motorlearn.plan.schedules import make_schedule
-from motorlearn.plan.sheet_rows import planned_trials, unblind
-from motorlearn.plan.sheets import write_sheets
-from motorlearn.plan.simulation import Truth, simulate_study, true_values
+from motorlearn.plan.schedules.balanced_orders import williams_design, williams_orders
+from motorlearn.plan.schedules.schedule import make_schedule
+from motorlearn.plan.sheets.folder import write_sheets
+from motorlearn.plan.sheets.rows import planned_trials, unblind
+from motorlearn.plan.simulation.presets import PRESETS, Preset
+from motorlearn.plan.simulation.study import Truth, simulate_study, true_values
 from motorlearn.plan.template import Answers, plan_text, write_plan
-from motorlearn.plan.variability import variability_power
 
 __all__ = [
     "PRESETS",

@@ -9,12 +9,12 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.measures import switch_rate
-from motorlearn.plan.schedules import draw_order
+from motorlearn.plan.schedules.schedule import draw_order
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
-from motorlearn.trials.planned import planned_trials
+from motorlearn.trials.checking.planned import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 _COLUMNS = ["topic", "where", "planned", "actual", "people", "participants"]

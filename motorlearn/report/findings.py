@@ -9,7 +9,7 @@ from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks,
 from motorlearn.design import Design, Outcome, Stage, stage_column, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.report.extras import attempt, beside, mixed_model
-from motorlearn.report.keeping import Kept
+from motorlearn.report.figure_cache import Kept
 from motorlearn.report.people import attrition, participant_flow, presence, roster
 from motorlearn.report.scores import Detectable, Scored, detectable_change, group_points, scored
 from motorlearn.results import Refused

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
 from motorlearn.mixed import MixedFit
-from motorlearn.report.exhibits import shown_contrasts
 from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.report.sections.exhibits import shown_contrasts
 from motorlearn.results import Refused
 
 

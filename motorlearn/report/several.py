@@ -12,12 +12,12 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
-from motorlearn.report.contents import Document, Heading, Text
+from motorlearn.report.figure_cache import kept_from
 from motorlearn.report.findings import Findings
-from motorlearn.report.keeping import kept_from
-from motorlearn.report.page import to_page
-from motorlearn.report.sections import primary_row
-from motorlearn.report.synthesis import Synthesis, synthesise
+from motorlearn.report.meta_analysis import Synthesis, synthesise
+from motorlearn.report.sections.results import primary_row
+from motorlearn.report.writers.contents import Document, Heading, Text
+from motorlearn.report.writers.page import to_page
 from motorlearn.report.writing import MARK, find_all, write_found
 from motorlearn.tables import Table, to_csv
 from motorlearn.trials import Study

@@ -13,13 +13,13 @@ import motorlearn
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
-from motorlearn.report.contents import Document
+from motorlearn.report.figure_cache import Kept, Print, entry, fingerprint, keep, kept_from
 from motorlearn.report.findings import Findings, find
-from motorlearn.report.keeping import Kept, Print, entry, fingerprint, keep, kept_from
-from motorlearn.report.numbers import to_results
-from motorlearn.report.page import to_page
-from motorlearn.report.sections import compose
-from motorlearn.report.word import to_word
+from motorlearn.report.sections.results import compose
+from motorlearn.report.writers.contents import Document
+from motorlearn.report.writers.numbers import to_results
+from motorlearn.report.writers.page import to_page
+from motorlearn.report.writers.word import to_word
 from motorlearn.tables import to_csv
 from motorlearn.tables.display import to_styled_html
 from motorlearn.tables.excel import to_excel

@@ -14,21 +14,30 @@ from motorlearn.teaching.aiming import (
     rehearse_class,
     write_class_study,
 )
-from motorlearn.teaching.averaged_curves import AveragedCurves, averaged_curves
 from motorlearn.teaching.class_data import (
     AnswerKey,
     StudentStudy,
     class_data_sets,
     student_study,
 )
-from motorlearn.teaching.demonstration import Demonstration
-from motorlearn.teaching.faces import LessonFace, show
-from motorlearn.teaching.feedback_dependence import FeedbackDependence, feedback_dependence
-from motorlearn.teaching.lessons import LESSONS, Control, Lesson
-from motorlearn.teaching.pooled_trials import PooledTrials, pooled_trials
-from motorlearn.teaching.practice_and_tests import PracticeAndTests, practice_and_tests
-from motorlearn.teaching.regression_to_mean import RegressionToMean, regression_to_mean
-from motorlearn.teaching.twenty_attempts import TwentyAttempts, twenty_attempts
+from motorlearn.teaching.demonstrations.averaged_curves import AveragedCurves, averaged_curves
+from motorlearn.teaching.demonstrations.demonstration import Demonstration
+from motorlearn.teaching.demonstrations.faces import LessonFace, show
+from motorlearn.teaching.demonstrations.feedback_dependence import (
+    FeedbackDependence,
+    feedback_dependence,
+)
+from motorlearn.teaching.demonstrations.lessons import LESSONS, Control, Lesson
+from motorlearn.teaching.demonstrations.pooled_trials import PooledTrials, pooled_trials
+from motorlearn.teaching.demonstrations.practice_and_tests import (
+    PracticeAndTests,
+    practice_and_tests,
+)
+from motorlearn.teaching.demonstrations.regression_to_mean import (
+    RegressionToMean,
+    regression_to_mean,
+)
+from motorlearn.teaching.demonstrations.twenty_attempts import TwentyAttempts, twenty_attempts
 
 __all__ = [
     "LESSONS",

@@ -15,11 +15,11 @@ from motorlearn.design import Design, Primary, read_design
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.files import new_folder, write_bytes, write_text
 from motorlearn.plan import simulate_study
-from motorlearn.plan.presets import find_preset
+from motorlearn.plan.simulation.presets import find_preset
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
-from motorlearn.trials.package import table_bytes
+from motorlearn.trials.sharing.data_package import table_bytes
 
 PRESETS = ("laboratory", "applied", "null")
 MARK = ".class-data-sets"

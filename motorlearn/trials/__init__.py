@@ -8,23 +8,23 @@ Giving away: ``privacy``,
 ``pseudonyms``, ``package``, ``sharing``.
 """
 
-from motorlearn.trials.balance import attrition, baseline_differences, missing_table
+from motorlearn.trials.checking.balance import attrition, baseline_differences, missing_table
+from motorlearn.trials.checking.orders import order_audit
+from motorlearn.trials.checking.people import left_out
+from motorlearn.trials.checking.problem_page import problem_page, problem_table
+from motorlearn.trials.checking.problems import problem_counts, problem_list
+from motorlearn.trials.checking.rules import is_void, trial_key
+from motorlearn.trials.checking.suspicions import outliers
 from motorlearn.trials.folder import read_study, shipped_study
-from motorlearn.trials.importing import import_trials
-from motorlearn.trials.intake import change_table, take_in
-from motorlearn.trials.orders import order_audit
-from motorlearn.trials.package import data_package, table_bytes, table_schema, unit_of
-from motorlearn.trials.people import left_out
-from motorlearn.trials.problem_page import problem_page, problem_table
-from motorlearn.trials.problems import problem_counts, problem_list
-from motorlearn.trials.proposing import propose_recipe
-from motorlearn.trials.pseudonyms import replace_identifiers, study_identifiers
-from motorlearn.trials.reading import read_trials
-from motorlearn.trials.rules import is_void, trial_key
+from motorlearn.trials.importing.intake import change_table, take_in
+from motorlearn.trials.importing.proposing import propose_recipe
+from motorlearn.trials.importing.replay import import_trials
+from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.schema import check_table, trials_schema
-from motorlearn.trials.sharing import share_study, small_cells
+from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
+from motorlearn.trials.sharing.packing import share_study, small_cells
+from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
-from motorlearn.trials.suspicions import outliers
 
 __all__ = [
     "Study",

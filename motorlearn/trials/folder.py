@@ -7,18 +7,18 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
-from motorlearn.trials.importing import replay, settle
-from motorlearn.trials.opening import open_grid
-from motorlearn.trials.orders import orders_as_planned
-from motorlearn.trials.people import add_groups, check_people, check_same_people
-from motorlearn.trials.planned import check_plan
-from motorlearn.trials.problems import gather
-from motorlearn.trials.reading import read_grid, trials_of
-from motorlearn.trials.rules import check_rules, near_duplicate_identifiers
-from motorlearn.trials.safety import alike, inside
-from motorlearn.trials.standard import Standard
+from motorlearn.trials.checking.orders import orders_as_planned
+from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
+from motorlearn.trials.checking.planned import check_plan
+from motorlearn.trials.checking.problems import gather
+from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
+from motorlearn.trials.checking.suspicions import suspicions
+from motorlearn.trials.containers.opening import open_grid
+from motorlearn.trials.containers.safety import alike, inside
+from motorlearn.trials.importing.replay import replay, settle
+from motorlearn.trials.reading.standard import Standard
+from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.study import Study
-from motorlearn.trials.suspicions import suspicions
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
 _PACKAGE = Path(__file__).parents[1]

@@ -6,10 +6,10 @@ from pandera.errors import SchemaErrors
 
 from motorlearn.design import Design
 from motorlearn.exceptions import ColumnError
-from motorlearn.trials.planned import check_plan
-from motorlearn.trials.problems import gather
-from motorlearn.trials.rules import check_rules
-from motorlearn.trials.sheet import Sheet
+from motorlearn.trials.checking.planned import check_plan
+from motorlearn.trials.checking.problems import gather
+from motorlearn.trials.checking.rules import check_rules
+from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.vocabulary import COLUMNS
 
 _NUMERIC = ("count", "flag", "number")

@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
+from motorlearn.audit.comparison.paired import sign_flip_p
+from motorlearn.audit.comparison.phase_model import imputed, permuted, phase_model
+from motorlearn.audit.comparison.repeated import box_m
 from motorlearn.audit.guides import GUIDES, with_own_thresholds
-from motorlearn.audit.paired import sign_flip_p
-from motorlearn.audit.phase_model import imputed, permuted, phase_model
-from motorlearn.audit.repeated import box_m
 from motorlearn.design import Threshold, design_from_mapping
 from motorlearn.exceptions import InputError
 

@@ -5,9 +5,9 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
-from motorlearn.audit.mixed_leave_out import fit_without_each
-from motorlearn.audit.mixed_model import MixedModel
-from motorlearn.audit.mixed_refits import conclusions, robust_conclusions, with_row_effects
+from motorlearn.audit.mixed.leave_out import fit_without_each
+from motorlearn.audit.mixed.model import MixedModel
+from motorlearn.audit.mixed.refits import conclusions, robust_conclusions, with_row_effects
 
 PHASES = ("pretest", "retention")
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from motorlearn.audit.simulated import _compared, _distance_from_normal, _residuals
+from motorlearn.audit.mixed.simulated import _compared, _distance_from_normal, _residuals
 
 
 def test_a_number_beyond_every_simulation_never_has_a_p_of_zero():

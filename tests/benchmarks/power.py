@@ -30,9 +30,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "plan"))
 
 from plans_of_tests import HITS, plan
 
-from motorlearn.plan.draws import draw_batch
-from motorlearn.plan.grid import Cell, run_cells
-from motorlearn.plan.scenario import scenario
+from motorlearn.plan.power.grid import Cell, run_cells
+from motorlearn.plan.power.scenario import scenario
+from motorlearn.plan.power.simulated_scores import draw_batch
 
 STUDIES, OTHER, REPEATS = 1000, 60, 3
 SCRIPT = """

@@ -74,8 +74,9 @@ PARTS = {
     ),
     "10,000 problems as console list, table and page": (
         "messy.xlsx",
-        "import pandas as pd, motorlearn as ml; from motorlearn.trials.problems import gather, "
-        "problem_frame as f; p = gather([f(f'rule {i % 20}', severity='error', advice='look', "
+        "import pandas as pd, motorlearn as ml; from motorlearn.trials.checking.problems "
+        "import gather, problem_frame as f; "
+        "p = gather([f(f'rule {i % 20}', severity='error', advice='look', "
         "file='t.csv', row=i, column='x', value=i) for i in range(20)] * 500); "
         "assert len(p) == 10_000; import time; s = time.perf_counter(); "
         "ml.trials.problem_list(p); ml.trials.problem_page(p); ml.trials.problem_table(p); "

@@ -10,9 +10,10 @@ from scipy.optimize import minimize
 from scipy.stats import binom
 
 import motorlearn as ml
-from motorlearn.curves import FORMS, solving
-from motorlearn.curves.intervals import _rise, bootstrap
-from motorlearn.curves.problem import Problem
+from motorlearn.curves import FORMS
+from motorlearn.curves.single import solving
+from motorlearn.curves.single.intervals import _rise, bootstrap
+from motorlearn.curves.single.problem import Problem
 from motorlearn.exceptions import InputError
 
 NIST = json.loads(

@@ -12,9 +12,9 @@ from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
 from motorlearn.curves import FORMS
-from motorlearn.curves.hits import HitMarginal
-from motorlearn.curves.layout import Layout
-from motorlearn.curves.marginal import Learners, Marginal
+from motorlearn.curves.population.hits import HitMarginal
+from motorlearn.curves.population.layout import Layout
+from motorlearn.curves.population.marginal import Learners, Marginal
 from motorlearn.exceptions import ColumnError, InputError
 
 LOBLOLLY = Path(__file__).parents[1] / "reference/loblolly"

@@ -11,7 +11,8 @@ import pytest
 from distributed import Client, LocalCluster
 
 import motorlearn as ml
-from motorlearn.curves import batches, learners
+from motorlearn.curves.batch import chunks as batches
+from motorlearn.curves.batch import learners
 from motorlearn.exceptions import ColumnError, FileError
 
 TRIALS = np.arange(1, 31)

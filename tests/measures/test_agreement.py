@@ -9,13 +9,12 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.measures.agreement_icc import (
+from motorlearn.measures.agreement.icc import (
     MeanSquares,
     intraclass_correlations,
     standard_errors_of_measurement,
 )
-from motorlearn.measures.agreement_limits import limits_of_agreement, linear_trend
-from motorlearn.measures.kappa import (
+from motorlearn.measures.agreement.kappa import (
     agreement_weights,
     cohen_kappa,
     fleiss_kappa,
@@ -23,6 +22,7 @@ from motorlearn.measures.kappa import (
     krippendorff_alpha,
     two_rater_indices,
 )
+from motorlearn.measures.agreement.limits import limits_of_agreement, linear_trend
 
 VALUES = json.loads(
     (Path(__file__).parents[1] / "reference/rater_agreement/values.json").read_text("utf-8")

@@ -7,8 +7,8 @@ from scipy.spatial.transform import Rotation
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, FileError, InputError
-from motorlearn.measures.landmark_filter import fill_gaps, low_pass, residual_analysis
-from motorlearn.measures.landmark_geometry import (
+from motorlearn.measures.landmarks.filter import fill_gaps, low_pass, residual_analysis
+from motorlearn.measures.landmarks.geometry import (
     height_above,
     joint_angle,
     line_rotation,
@@ -17,14 +17,14 @@ from motorlearn.measures.landmark_geometry import (
     segment_inclination,
     signed_angle,
 )
-from motorlearn.measures.landmarks import Landmarks, read_landmarks
-from motorlearn.measures.posture import (
+from motorlearn.measures.landmarks.posture import (
     OVERARM_PREPARATION,
     ChecklistItem,
     Quantity,
     measure_posture,
     score_checklist,
 )
+from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 
 RNG = np.random.default_rng(7)
 ARM = RNG.normal(size=(3, 50, 3))

@@ -6,8 +6,8 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, FormulaError, InputError
-from motorlearn.mixed.formulas import evaluate_response, read_formula
-from motorlearn.mixed.matrices import make_matrix
+from motorlearn.mixed.formula.formulas import evaluate_response, read_formula
+from motorlearn.mixed.formula.matrices import make_matrix
 
 ALLOWED = {
     "y ~ group * phase": ("group", "phase"),
@@ -68,7 +68,7 @@ def test_refused(text):
 def test_nothing_reaches_the_formula_library_unchecked(monkeypatch, small_study):
     reached = []
     monkeypatch.setattr(
-        "motorlearn.mixed.matrices.formulaic.Formula", lambda text: reached.append(text)
+        "motorlearn.mixed.formula.matrices.formulaic.Formula", lambda text: reached.append(text)
     )
     for text in REFUSED:
         with pytest.raises(InputError):

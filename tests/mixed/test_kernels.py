@@ -9,16 +9,16 @@ from scipy.stats import norm
 import motorlearn as ml
 from motorlearn.mixed import fit_binomial_many, fit_linear_many
 from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
-from motorlearn.mixed.binomial import BinomialOneFactor, BinomialRows
-from motorlearn.mixed.binomial_crossed import BinomialManyFactors
-from motorlearn.mixed.covariance import Structure, correlated
-from motorlearn.mixed.engine import Cells
-from motorlearn.mixed.factors import Factor, Gram
-from motorlearn.mixed.inference import upper_tail
-from motorlearn.mixed.linear import LinearOneFactor, grouped_sums
-from motorlearn.mixed.linear_crossed import LinearManyFactors
-from motorlearn.mixed.links import LINKS
-from motorlearn.mixed.optimise import minimise
+from motorlearn.mixed.inference.degrees_of_freedom import upper_tail
+from motorlearn.mixed.solve.binomial import BinomialOneFactor, BinomialRows
+from motorlearn.mixed.solve.binomial_crossed import BinomialManyFactors
+from motorlearn.mixed.solve.covariance import Structure, correlated
+from motorlearn.mixed.solve.engine import Cells
+from motorlearn.mixed.solve.factors import Factor, Gram
+from motorlearn.mixed.solve.linear import LinearOneFactor, grouped_sums
+from motorlearn.mixed.solve.linear_crossed import LinearManyFactors
+from motorlearn.mixed.solve.links import LINKS
+from motorlearn.mixed.solve.optimise import minimise
 
 RNG = np.random.default_rng(8)
 N = 240
@@ -154,7 +154,7 @@ def test_planned_products_equal_plain_ones(monkeypatch):
     matrix = Factor(SECOND, Z, correlated(2), 6).matrix()
     diagonals = RNG.random((N, 2))
     planned = Gram(matrix)(diagonals)
-    monkeypatch.setattr("motorlearn.mixed.factors._MOST_PAIRS", 0)
+    monkeypatch.setattr("motorlearn.mixed.solve.factors._MOST_PAIRS", 0)
     plain = Gram(matrix)(diagonals)
     for one, two, d in zip(planned, plain, diagonals.T, strict=True):
         assert_allclose(one, two, atol=1e-12)

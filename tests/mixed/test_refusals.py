@@ -195,7 +195,7 @@ def test_two_groups_of_two():
 
 
 def test_kenward_roger_refuses_too_many_effects(monkeypatch, ring_push):
-    monkeypatch.setattr("motorlearn.mixed.kenward_roger.MOST_EFFECTS", 10)
+    monkeypatch.setattr("motorlearn.mixed.inference.kenward_roger.MOST_EFFECTS", 10)
     with pytest.raises(ml.exceptions.RefusedError, match="satterthwaite"):
         ml.fit_mixed(
             "radial_error ~ time",

@@ -6,11 +6,11 @@ from scipy.special import expit
 from scipy.stats import norm
 
 from motorlearn.mixed import fit_binomial_many, fit_linear_many
-from motorlearn.mixed.covariance import correlated
-from motorlearn.mixed.factors import Factor
-from motorlearn.mixed.inference import f_test
-from motorlearn.mixed.kenward_roger import kenward_roger
-from motorlearn.mixed.solve_binomial import logistic_start
+from motorlearn.mixed.inference.degrees_of_freedom import f_test
+from motorlearn.mixed.inference.kenward_roger import kenward_roger
+from motorlearn.mixed.solve.covariance import correlated
+from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.search_binomial import logistic_start
 
 pytestmark = pytest.mark.slow
 

@@ -8,7 +8,7 @@ import pytest
 from plans_of_tests import plan
 
 from motorlearn.plan import PRESETS
-from motorlearn.plan.generator import People, draw_landings, draw_people, log_spread
+from motorlearn.plan.simulation.generator import People, draw_landings, draw_people, log_spread
 from motorlearn.plan.timetable import timetable
 
 TESTS = [

@@ -10,11 +10,12 @@ from plans_of_tests import HITS, plan, programme, ring_push
 
 import motorlearn as ml
 from motorlearn.exceptions import DesignError, InputError
-from motorlearn.plan import analyses, grid, participants_needed, t_power
-from motorlearn.plan.draws import Batch, draw_batch
-from motorlearn.plan.hit_models import fit_hits
-from motorlearn.plan.scenario import scenario
-from motorlearn.plan.score_models import fit_scores
+from motorlearn.plan import participants_needed, t_power
+from motorlearn.plan.power import analyses, grid
+from motorlearn.plan.power.hit_models import fit_hits
+from motorlearn.plan.power.scenario import scenario
+from motorlearn.plan.power.score_models import fit_scores
+from motorlearn.plan.power.simulated_scores import Batch, draw_batch
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 FOUR_TESTS = json.loads((REFERENCE / "four_hit_tests" / "values.json").read_text())

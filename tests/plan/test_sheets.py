@@ -182,7 +182,7 @@ def test_somebodys_folder_is_not_replaced(small, tmp_path):
 
 
 def test_cells_cannot_run_as_formulas(tmp_path):
-    from motorlearn.plan.workbooks import SheetForm, workbook_bytes
+    from motorlearn.plan.sheets.workbooks import SheetForm, workbook_bytes
 
     rows = pd.DataFrame({"note": ["=1+1", "@x", "plain"]})
     book = openpyxl.load_workbook(io.BytesIO(workbook_bytes([SheetForm("s", rows)])))

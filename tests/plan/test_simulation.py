@@ -13,8 +13,8 @@ from motorlearn.exceptions import DesignError, InputError
 from motorlearn.linear import ancova_batch
 from motorlearn.measures import longest_run, switch_rate
 from motorlearn.plan import PRESETS, simulate_study, true_values
-from motorlearn.plan.generator import practised
-from motorlearn.plan.mishaps import draw_mishaps
+from motorlearn.plan.simulation.attrition import draw_mishaps
+from motorlearn.plan.simulation.generator import practised
 from motorlearn.plan.timetable import timetable
 
 MARGINS = json.loads(

@@ -5,10 +5,10 @@ from types import SimpleNamespace
 import pandas as pd
 
 from motorlearn.design import design_from_mapping
-from motorlearn.report.closing_sections import _deviations
 from motorlearn.report.people import presence
 from motorlearn.report.scores import scored
-from motorlearn.report.study_tables import deviations_table
+from motorlearn.report.sections.closing import _deviations
+from motorlearn.report.sections.study_tables import deviations_table
 
 PLAN = {
     "study": {"title": "Ring push"},

@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 import motorlearn as ml
 from motorlearn.commands import app
 from motorlearn.exceptions import InputError
-from motorlearn.report.keeping import kept_from
+from motorlearn.report.figure_cache import kept_from
 
 SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
 

@@ -11,8 +11,8 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 from motorlearn.exceptions import InputError
 from motorlearn.report.findings import find
+from motorlearn.report.meta_analysis import Synthesis, random_effects, synthesise
 from motorlearn.report.several import write_reports
-from motorlearn.report.synthesis import Synthesis, random_effects, synthesise
 from motorlearn.wording import claim_problems
 
 Y = np.array([-0.12, -0.30, 0.05, -0.22, -0.01])

@@ -12,9 +12,9 @@ import motorlearn as ml
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures import text_overlaps, texts_cut
 from motorlearn.report.findings import find
-from motorlearn.report.outcome_tables import descriptives_table
-from motorlearn.report.sections import compose
-from motorlearn.report.study_tables import programme_table
+from motorlearn.report.sections.outcome_tables import descriptives_table
+from motorlearn.report.sections.results import compose
+from motorlearn.report.sections.study_tables import programme_table
 from motorlearn.wording import claim_problems
 from motorlearn.wording.voice import decimals_for
 

@@ -24,7 +24,7 @@ print(ml.power(design, n=12, simulations=500, seed=1, effects=[], workers=2))
 WORKING = """
 import multiprocessing, sys
 import motorlearn as ml
-from motorlearn.plan import grid
+from motorlearn.plan.power import grid
 
 def telling(results, **options):
     for count, result in enumerate(results):

@@ -8,11 +8,11 @@ from scipy import integrate, stats
 
 import motorlearn as ml
 from motorlearn.exceptions import InputError
-from motorlearn.plan.presets import PRESETS
-from motorlearn.teaching.pooled_trials import people_p_values, pooled_p_values
-from motorlearn.teaching.practice_and_tests import forgotten
-from motorlearn.teaching.twenty_attempts import hit_rate_moments, retest_correlation
-from motorlearn.teaching.two_groups import mean_interval
+from motorlearn.plan.simulation.presets import PRESETS
+from motorlearn.teaching.demonstrations.pooled_trials import people_p_values, pooled_p_values
+from motorlearn.teaching.demonstrations.practice_and_tests import forgotten
+from motorlearn.teaching.demonstrations.twenty_attempts import hit_rate_moments, retest_correlation
+from motorlearn.teaching.demonstrations.two_groups import mean_interval
 
 teaching = ml.teaching
 COMPUTE = {name: lesson.compute for name, lesson in teaching.LESSONS.items()}

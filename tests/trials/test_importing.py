@@ -11,12 +11,13 @@ import motorlearn as ml
 from motorlearn.design import ImportRecipe, WideColumn, design_from_mapping
 from motorlearn.exceptions import ColumnError, DesignError, FileError, InputError
 from motorlearn.tables import to_text
-from motorlearn.trials.conversion import factor
-from motorlearn.trials.importing import import_trials
-from motorlearn.trials.intake import take_in
-from motorlearn.trials.notation import read_score
-from motorlearn.trials.proposing import propose_recipe
-from motorlearn.trials.recipe_text import recipe_text, write_recipe
+from motorlearn.trials.checking.problems import place
+from motorlearn.trials.importing.intake import take_in
+from motorlearn.trials.importing.proposing import propose_recipe
+from motorlearn.trials.importing.recipe_text import recipe_text, write_recipe
+from motorlearn.trials.importing.replay import import_trials
+from motorlearn.trials.reading.conversion import factor
+from motorlearn.trials.reading.notation import read_score
 
 PLAN = """# kept as it is
 [study]
@@ -97,7 +98,7 @@ def test_a_weekly_sheet_becomes_rows_and_nothing_is_guessed(tmp_path, design):
         np.testing.assert_array_equal(np.array(row[3:], float), np.array(wanted[3:], float))
     assert table["void"].dropna().tolist() == ["absent", "recorded as 'n/a'"]
     problems = trials.problems
-    places = {ml.trials.problems.place(entry): entry["rule"] for _, entry in problems.iterrows()}
+    places = {place(entry): entry["rule"] for _, entry in problems.iterrows()}
     assert places["weekly.xlsx, Tests!G4 (+1 week hits)"] == "share among counts"
     assert places["weekly.xlsx, Tests!E3 (cell)"] == "number stored as text"
     assert places["weekly.xlsx, Tests!A4 (ID)"] == "near-duplicate identifiers"
@@ -185,8 +186,8 @@ def test_strict_stops_and_lenient_sets_aside_the_rows_of_the_error(tmp_path, des
 
 def test_sheets_are_put_together_with_what_each_stands_for(tmp_path):
     book = openpyxl.Workbook()
-    for place, name in enumerate(("pre", "ret")):
-        sheet = book.active if place == 0 else book.create_sheet()
+    for number, name in enumerate(("pre", "ret")):
+        sheet = book.active if number == 0 else book.create_sheet()
         sheet.title = name
         sheet.append(["participant", "hits", "attempts"])
         sheet.append(["p1", 5 + place, 20])

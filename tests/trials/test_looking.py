@@ -7,9 +7,9 @@ import pytest
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError
 from motorlearn.trials import attrition, baseline_differences, missing_table, order_audit, outliers
-from motorlearn.trials.orders import orders_as_planned
-from motorlearn.trials.sheet import Sheet
-from motorlearn.trials.suspicions import clocks_run_forward, floor_and_ceiling, mixed_units
+from motorlearn.trials.checking.orders import orders_as_planned
+from motorlearn.trials.checking.suspicions import clocks_run_forward, floor_and_ceiling, mixed_units
+from motorlearn.trials.reading.sheet import Sheet
 
 
 def sheet_of(table):

@@ -14,8 +14,8 @@ from motorlearn.trials import (
     problem_page,
     read_trials,
 )
-from motorlearn.trials.problem_page import problem_table
-from motorlearn.trials.problems import gather, problem_frame
+from motorlearn.trials.checking.problem_page import problem_table
+from motorlearn.trials.checking.problems import gather, problem_frame
 
 NASTY = '<script>alert("x")</script>'
 

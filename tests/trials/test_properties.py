@@ -15,7 +15,7 @@ import motorlearn as ml
 from motorlearn.design import ImportRecipe
 from motorlearn.exceptions import FileError, MotorlearnError
 from motorlearn.trials import import_trials, table_bytes
-from motorlearn.trials.values import read_number, to_numbers
+from motorlearn.trials.reading.values import read_number, to_numbers
 
 QUIET = settings(
     max_examples=60,

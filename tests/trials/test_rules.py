@@ -7,7 +7,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, DesignError, FileError
-from motorlearn.trials.identifiers import near_duplicates
+from motorlearn.trials.reading.identifiers import near_duplicates
 
 
 def found(study_folder):

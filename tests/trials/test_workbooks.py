@@ -14,7 +14,7 @@ from workbook_makers import HEADINGS, good_rows, write_ods
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, FileError
-from motorlearn.trials.problems import place
+from motorlearn.trials.checking.problems import place
 
 
 def book_of(*rows):

@@ -15,7 +15,7 @@ from motorlearn.teaching.aiming.floor import Rest
 from motorlearn.teaching.aiming.programme import SEATS, make_programme, target_radius
 from motorlearn.teaching.aiming.sitting import COLUMNS, Landing, Sitting
 from motorlearn.trials import no_problems
-from motorlearn.trials.package import table_bytes
+from motorlearn.trials.sharing.data_package import table_bytes
 from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PROBLEM_COLUMNS
 
 PATTERN: Final = "class-experiment-S*.csv"

@@ -1,0 +1,160 @@
+"""A fitted mixed model as arrays: conditional modes of many data sets, simulated outcomes.
+
+Random effects are written b = Λu with u ~ N(0, I), so that a variance of zero is an ordinary case.
+The modes of u given the estimated parameters are found by penalised least squares, once for a
+linear model and by Newton steps for a binomial one.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.sparse.linalg import splu
+
+from motorlearn.mixed import MixedFit
+from motorlearn.mixed.solve.links import INVERSE_LINKS, LINKS
+
+Floats = NDArray[np.float64]
+
+_NEWTON_STEPS = 50
+
+
+@dataclass(frozen=True)
+class MixedModel:
+    """A mixed model taken apart for its audit.
+
+    Outcomes are handled by cell (rows that share every covariate): hits and attempts of a binomial
+    model, weighted means of a linear one.
+    """
+
+    fit: MixedFit
+
+    @property
+    def binomial(self) -> bool:
+        """Whether the outcome is hits among attempts."""
+        return self.fit.family == "binomial"
+
+    @property
+    def cells(self) -> int:
+        """Number of cells."""
+        return len(self.fit.design.x)
+
+    @cached_property
+    def weight(self) -> Floats:
+        """Attempts or summed weights of each cell."""
+        design = self.fit.design
+        return np.bincount(design.cell, design.weight, self.cells).astype(float)
+
+    @cached_property
+    def fixed(self) -> Floats:
+        """Linear predictor without random effects, by cell."""
+        offset = self.fit.design.offset if self.binomial else 0.0
+        return self.fit.design.x @ self.fit.beta + offset
+
+    @cached_property
+    def loadings(self) -> sparse.csc_matrix:
+        """ZΛ, shape (cells, random effects)."""
+        parts = []
+        for part in self.fit.design.random:
+            values, vectors = np.linalg.eigh(self.fit.covariances[part.group])
+            root = vectors * np.sqrt(np.clip(values, 0, None))
+            turned = part.z @ root
+            size = turned.shape[1]
+            rows = np.repeat(np.arange(self.cells), size)
+            columns = (part.index[:, None] * size + np.arange(size)).ravel()
+            shape = (self.cells, len(part.levels) * size)
+            parts.append(sparse.csc_matrix((turned.ravel(), (rows, columns)), shape=shape))
+        return sparse.hstack(parts, format="csc")
+
+    def by_cell(self, rows: Floats) -> Floats:
+        """Hits, or weighted means, of each cell; ``rows`` is (n,) or (n, data sets)."""
+        design = self.fit.design
+        collect = sparse.csr_matrix(
+            (
+                np.ones(len(design.cell)) if self.binomial else design.weight,
+                (design.cell, np.arange(len(design.cell))),
+            ),
+            shape=(self.cells, len(design.cell)),
+        )
+        total = collect @ rows
+        if self.binomial:
+            return total
+        return total / (self.weight if total.ndim == 1 else self.weight[:, None])
+
+    def simulate(self, rng: np.random.Generator, count: int) -> Floats:
+        """Draw outcomes by row, new random effects each time, shape (n, count)."""
+        design = self.fit.design
+        u = rng.normal(size=(self.loadings.shape[1], count))
+        eta = (self.fixed[:, None] + self.loadings @ u)[design.cell]
+        if self.binomial:
+            return rng.binomial(design.weight[:, None].astype(int), self.mean(eta)).astype(float)
+        noise = rng.normal(size=eta.shape) / np.sqrt(design.weight)[:, None]
+        return eta + self.fit.residual_sd * noise
+
+    def mean(self, eta: Floats) -> Floats:
+        """Mean of an outcome given its linear predictor; a probability in a binomial model."""
+        return INVERSE_LINKS[self.fit.link](eta)
+
+    def modes(self, rows: Floats) -> Floats:
+        """Conditional modes of u for each data set, shape (random effects, data sets)."""
+        y = self.by_cell(rows.reshape(len(rows), -1))
+        if self.binomial:
+            return np.stack([self._binomial_modes(column) for column in y.T], axis=1)
+        precision = self.weight / self.fit.residual_sd**2
+        matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
+        right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
+        return splu((matrix + sparse.identity(matrix.shape[0])).tocsc()).solve(right)
+
+    def _binomial_modes(self, hits: Floats) -> Floats:
+        u = np.zeros(self.loadings.shape[1])
+        eye = sparse.identity(len(u))
+        derivatives = LINKS[self.fit.link]
+        height = -np.inf
+        for _ in range(_NEWTON_STEPS):
+            eta = self.fixed + self.loadings @ u
+            loglik, slope, weight, _ = derivatives(eta, hits, self.weight)
+            matrix = self.loadings.T @ self.loadings.multiply(weight[:, None]) + eye
+            step = splu(matrix.tocsc()).solve(self.loadings.T @ slope - u)
+            previous, height = height, loglik.sum() - u @ u / 2
+            u = u + step * (1.0 if height >= previous else 0.5)
+            if np.abs(step).max(initial=0.0) < 1e-6:
+                break
+        return u
+
+    def conditional(self, u: Floats) -> Floats:
+        """Linear predictor of each cell given modes, shape (cells, data sets)."""
+        return self.fixed[:, None] + self.loadings @ u
+
+    def first_effects(self, u: Floats) -> Floats:
+        """First random effect of the first factor, by level and data set, in units of its SD."""
+        part = self.fit.design.random[0]
+        values, vectors = np.linalg.eigh(self.fit.covariances[part.group])
+        root = vectors * np.sqrt(np.clip(values, 0, None))
+        size = root.shape[1]
+        own = u[: len(part.levels) * size].reshape(len(part.levels), size, -1)
+        effects = np.einsum("b,gbr->gr", root[0], own)
+        sd = np.sqrt(self.fit.covariances[part.group][0, 0])
+        return effects / sd if sd > 0 else effects
+
+    def categories(self) -> dict[str, NDArray]:
+        """Level of each category that the fixed part codes against a reference, by cell."""
+        design, found = self.fit.design, {}
+        for name, levels in design.fixed.levels.items():
+            columns = [f"{name}[T.{level}]" for level in levels[1:]]
+            if not set(columns) <= set(design.fixed.columns):
+                continue
+            places = [design.fixed.columns.index(column) for column in columns]
+            code = (design.x[:, places] > 0.5) @ np.arange(1, len(levels))
+            found[name] = np.array([str(level) for level in levels], dtype=object)[code]
+        return found
+
+    def focus(self) -> list[int]:
+        """Positions of the coefficients of the highest-order term, at most six of them."""
+        assigned = self.fit.design.fixed.assigned
+        terms = [term for term in dict.fromkeys(assigned) if term not in ("1", "Intercept")]
+        if not terms:
+            return [0]
+        last = max(reversed(terms), key=lambda term: term.count(":"))
+        return [place for place, term in enumerate(assigned) if term == last][:6]

@@ -1,0 +1,127 @@
+"""A mixed model fitted again in another way: other scale, more quadrature, further effects."""
+
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from motorlearn.audit.report import Conclusion
+from motorlearn.mixed import MixedFit
+from motorlearn.mixed.fit import fit_prepared
+from motorlearn.mixed.formula.designs import Prepared, RandomPart
+from motorlearn.mixed.formula.formulas import read_formula
+from motorlearn.mixed.refitting import options_of
+
+
+def refit(fit: MixedFit, *, observed=None, random=None, **changes: Any) -> MixedFit:
+    """Fit the same model again with another outcome, other random parts or other options."""
+    design = fit.design if random is None else replace(fit.design, random=tuple(random))
+    options = replace(options_of(fit), **changes)
+    prepared = Prepared(
+        design,
+        fit.observed if observed is None else observed,
+        read_formula(fit.formula),
+        fit.recipe.left_out,
+    )
+    recipe = replace(fit.recipe, options={**fit.recipe.options, **changes})
+    return fit_prepared(prepared, options, recipe)
+
+
+def on_logarithms(fit: MixedFit) -> MixedFit | None:
+    """The linear model on logarithms (or back on raw scores), where that exists."""
+    response = fit.formula.split("~")[0].strip()
+    if response.startswith("log"):
+        return refit(fit, observed=np.exp(fit.observed))
+    if fit.observed.min() <= 0:
+        return None
+    return refit(fit, observed=np.log(fit.observed))
+
+
+def with_row_effects(fit: MixedFit) -> MixedFit:
+    """The binomial model with a random effect for every cell, which takes up overdispersion."""
+    cells = np.arange(len(fit.design.x))
+    extra = RandomPart(
+        group="row",
+        columns=("row",),
+        levels=tuple(int(cell) for cell in cells),
+        terms=("Intercept",),
+        blocks=((0,),),
+        plans=(),
+        index=cells,
+        z=np.ones((len(cells), 1)),
+    )
+    return refit(fit, random=(*fit.design.random, extra), quadrature=1)
+
+
+def with_slopes(fit: MixedFit) -> tuple[str, MixedFit] | None:
+    """The model with a random slope of the first category that changes within participants."""
+    part = fit.design.random[0]
+    if len(fit.design.random) > 1 or len(part.terms) > 1:
+        return None
+    for name in fit.design.fixed.levels:
+        columns = _dummies(fit, name)
+        if not columns or not _varies_within(fit, columns):
+            continue
+        z = np.column_stack([part.z, fit.design.x[:, columns]])
+        effects = len(part.levels) * z.shape[1]
+        room = fit.design.weight.sum() if fit.family == "binomial" else len(fit.observed)
+        if effects >= room or z.shape[1] > 5:
+            continue
+        terms = (*part.terms, *(fit.design.fixed.columns[place] for place in columns))
+        larger = replace(part, terms=terms, blocks=(tuple(range(z.shape[1])),), plans=(), z=z)
+        return name, refit(fit, random=(larger,), quadrature=1)
+    return None
+
+
+def _dummies(fit: MixedFit, name: str) -> list[int]:
+    start = f"{name}[T."
+    return [
+        place
+        for place, column in enumerate(fit.design.fixed.columns)
+        if column.startswith(start) and ":" not in column
+    ]
+
+
+def _varies_within(fit: MixedFit, columns: list[int]) -> bool:
+    index = fit.design.random[0].index
+    count = np.bincount(index)
+    share = np.bincount(index, fit.design.x[:, columns[0]]) / np.maximum(count, 1)
+    return bool(np.any((share > 0) & (share < 1)))
+
+
+def conclusions(fit: MixedFit, focus: list[int], scale: str = "") -> tuple[Conclusion, ...]:
+    """Coefficients of interest as conclusions."""
+    rows = fit.estimates.iloc[focus]
+    suffix = f" ({scale})" if scale else ""
+    return tuple(
+        Conclusion(
+            f"{row.term}{suffix}",
+            float(row.estimate),
+            float(row.conf_low),
+            float(row.conf_high),
+            float(row.p),
+        )
+        for row in rows.itertuples()
+    )
+
+
+def robust_conclusions(
+    fit: MixedFit, focus: list[int], without_each: pd.DataFrame
+) -> tuple[Conclusion, ...]:
+    """Coefficients with jackknife standard errors over participants, t with G − 1 df.
+
+    The jackknife allows any correlation and any variance inside a participant.
+    """
+    found = []
+    people = without_each["participant"].nunique()
+    for place in focus:
+        term = fit.fixed_names[place]
+        drawn = without_each.loc[without_each["contrast"] == term, "estimate"].dropna().to_numpy()
+        error = float(np.sqrt((people - 1) / people * np.sum((drawn - drawn.mean()) ** 2)))
+        estimate = float(fit.beta[place])
+        reach = float(stats.t.isf(0.025, people - 1)) * error
+        p = float(2 * stats.t.sf(abs(estimate) / error, people - 1)) if error > 0 else np.nan
+        found.append(Conclusion(term, estimate, estimate - reach, estimate + reach, p))
+    return tuple(found)

@@ -1,0 +1,268 @@
+"""Assumptions that linear and binomial mixed models share."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.audit.context import Context
+from motorlearn.audit.general import unit_check
+from motorlearn.audit.mixed.leave_out import fit_without_each
+from motorlearn.audit.mixed.model import MixedModel
+from motorlearn.audit.mixed.refits import (
+    conclusions,
+    refit,
+    robust_conclusions,
+    with_slopes,
+)
+from motorlearn.audit.mixed.simulated import Diagnosis, SimulatedNumber
+from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.exceptions import FitError
+
+
+class MixedAudit:
+    """Checks both families share; refits and removals are made once and shared."""
+
+    def __init__(self, model: MixedModel, diagnosis: Diagnosis, context: Context) -> None:
+        self.model, self.diagnosis, self.context = model, diagnosis, context
+        self.fit = model.fit
+        self.focus = model.focus()
+        self.original = conclusions(self.fit, self.focus)
+        wanted = context.remedies and len(self.fit.design.random[0].levels) > 3
+        self.removed = fit_without_each(model) if wanted else None
+
+    def checks(self) -> Iterator[Check]:
+        """All checks that suit the family of the model."""
+        part = self.fit.design.random[0]
+        yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
+        yield self.converged()
+        yield self.bound()
+        yield from self.by_family()
+        yield from self.spread()
+        yield self.curvature()
+        yield self.effects()
+        yield from self.structure(part)
+        yield self.serial()
+        if self.removed is not None:
+            yield self.influence(self.removed)
+
+    def number(self, name: str) -> SimulatedNumber:
+        """A simulated diagnostic number."""
+        return self.diagnosis.numbers[name]
+
+    def robust(self) -> Remedy | None:
+        """Jackknife standard errors over participants beside the original."""
+        if self.removed is None:
+            return None
+        after = robust_conclusions(self.fit, self.focus, self.removed)
+        return Remedy(self.original, (Step("jackknife over participants", after),))
+
+    def simulated(self, words: tuple[str, str, str], name: str, guide: str, **more) -> Check:
+        """Check of a number that the model's own simulations can excuse."""
+        number = self.number(name)
+        value = more.pop("value", number.value)
+        finding = more.pop("finding", "") + (
+            f" The model itself gives {digits.significant(number.expected)} on average and as "
+            f"much in {digits.percent(number.p, 1)} of {self.diagnosis.simulations} simulations."
+        )
+        assumption, diagnostic, advice = words
+        return judged(
+            assumption,
+            diagnostic,
+            value,
+            self.context.guide(guide),
+            finding.strip(),
+            advice,
+            chance=number.p,
+            **more,
+        )
+
+    def converged(self) -> Check:
+        """Convergence as the fit re-checked it."""
+        return judged(
+            "the search settled at a maximum",
+            "optimiser's claim looked at again (1 means it failed)",
+            float(not self.fit.converged),
+            self.context.guide("converged"),
+            self.fit.recipe.message or "Gradient and Hessian confirm it.",
+            "Simplify the random part; do not report a fit that did not settle.",
+        )
+
+    def bound(self) -> Check:
+        """Share of participants at a bound in the worst phase."""
+        share, where = _share_at_bound(self.model)
+        remedy = "Differences cannot show at a bound: use a continuous error score."
+        return judged(
+            "the outcome is not at its floor or ceiling",
+            "largest share of participants at a bound in one phase",
+            share,
+            self.context.guide("bound"),
+            f"Worst: {where}." if where else "No bound is approached.",
+            remedy,
+        )
+
+    def by_family(self) -> Iterator[Check]:
+        """Checks that only this family of models has."""
+        raise NotImplementedError
+
+    def spread(self) -> Iterator[Check]:
+        """Spread of residuals by each category of the model."""
+        for name in self.model.categories():
+            yield self.simulated(
+                (
+                    f"residuals spread alike in every {name}",
+                    f"largest over smallest SD of residuals by {name} (figure)",
+                    f"Let the variance differ by {name}, or use logarithms; read the jackknife.",
+                ),
+                f"spread by {name}",
+                "sd_ratio" if not self.model.binomial else "count_spread",
+                remedy=self.robust(),
+            )
+
+    def curvature(self) -> Check:
+        """Bend of residuals over the linear predictor: shape of the fixed part, or the link."""
+        has = "link and fixed part have" if self.model.binomial else "the fixed part has"
+        return self.simulated(
+            (
+                f"{has} the right shape",
+                "correlation of residuals with the bend of the prediction (figure)",
+                "Add a curve or an interaction, or try another link.",
+            ),
+            "curvature",
+            "curvature",
+        )
+
+    def effects(self) -> Check:
+        """Skewness of the random effects."""
+        return self.simulated(
+            (
+                "random effects are roughly normal",
+                "skewness of participants' effects (figure: normal quantiles; a weak test)",
+                "Fixed effects seldom suffer; read the jackknife.",
+            ),
+            "effects",
+            "effects",
+            remedy=self.robust(),
+        )
+
+    def structure(self, part) -> Iterator[Check]:
+        """Zero variances, perfect correlations, and random slopes that were left out."""
+        psi = [self.fit.covariances[one.group] for one in self.fit.design.random]
+        scale = 1.0 if self.model.binomial else self.fit.residual_sd**2
+        smallest = min(float(np.diag(one).min()) for one in psi) / scale
+        yield judged(
+            "no random variance is zero",
+            "smallest random variance over the residual variance",
+            smallest,
+            self.context.guide("near_zero"),
+            "Singular fit." if self.fit.singular else "",
+            "Leave that random term out, one at a time, and say why.",
+        )
+        largest = max((_largest_correlation(one) for one in psi), default=0.0)
+        if any(len(one) > 1 for one in psi):
+            yield judged(
+                "random effects are not perfectly correlated",
+                "largest absolute correlation of random effects",
+                largest,
+                self.context.guide("correlation"),
+                "",
+                "Make the terms independent, or leave one out.",
+            )
+        yield from self._slopes()
+
+    def _slopes(self) -> Iterator[Check]:
+        if not self.context.remedies:
+            return
+        try:
+            found = with_slopes(self.fit)
+        except FitError:
+            return
+        if found is None:
+            return
+        name, larger = found
+        smaller = self.fit
+        if smaller.recipe.options["quadrature"] > 1:
+            smaller = refit(self.fit, quadrature=1)
+        gain = float(smaller.aic - larger.aic)
+        yield judged(
+            "participants need no slopes of their own",
+            f"AIC gained by a random slope of {name}",
+            gain,
+            self.context.guide("slope_gain"),
+            f"With slopes of {name}: {'did not settle' if not larger.converged else 'settled'}"
+            f"{', singular' if larger.singular else ''}.",
+            "Add the random slope if it settles; otherwise say that it did not.",
+            remedy=Remedy(
+                self.original,
+                (Step(f"random slope of {name}", conclusions(larger, self.focus)),),
+            ),
+        )
+
+    def serial(self) -> Check:
+        """Correlation of consecutive trials of a participant."""
+        return self.simulated(
+            (
+                "trials of one participant do not depend on the one before",
+                "lag-1 correlation of residuals in table order",
+                "Analyse block means, or add a trend over trials; read the jackknife.",
+            ),
+            "serial",
+            "serial",
+            remedy=self.robust(),
+        )
+
+    def influence(self, removed: pd.DataFrame) -> Check:
+        """Whether the conclusion hangs on one participant."""
+        names = [self.fit.fixed_names[place] for place in self.focus]
+        own = removed[removed["contrast"].isin(names)]
+        flips = sorted(own.loc[own["changes"], "participant"].unique())
+        moved = own.assign(
+            step=np.abs(own["estimate"] - own["contrast"].map(dict(zip(names, self._values()))))
+            / own["contrast"].map(dict(zip(names, self._errors())))
+        )
+        worst = moved.loc[moved["step"].idxmax()]
+        finding = f"Largest move: {digits.number(float(worst['step']))} SE without " + (
+            f"{worst['participant']}."
+        )
+        if flips:
+            finding += f" The conclusion changes without: {', '.join(flips)}."
+        return judged(
+            "no single participant decides",
+            "participants whose removal changes the conclusion",
+            float(len(flips)),
+            self.context.guide("flips"),
+            finding,
+            "Report the result with and without the participants named; leave nobody out for it.",
+        )
+
+    def _values(self) -> np.ndarray:
+        return self.fit.beta[self.focus]
+
+    def _errors(self) -> np.ndarray:
+        return self.fit.estimates["std_error"].to_numpy()[self.focus]
+
+
+def _largest_correlation(psi: np.ndarray) -> float:
+    sd = np.sqrt(np.diag(psi))
+    product = np.outer(sd, sd)
+    share = np.divide(psi, product, out=np.zeros_like(psi), where=product > 0)
+    return float(np.abs(share - np.diag(np.diag(share))).max())
+
+
+def _share_at_bound(model: MixedModel) -> tuple[float, str]:
+    part = model.fit.design.random[0]
+    phases = model.categories().get("phase", np.full(model.cells, "all", dtype=object))
+    total = model.by_cell(model.fit.observed)
+    table = pd.DataFrame({"person": part.index, "phase": phases, "y": total, "n": model.weight})
+    if not model.binomial:
+        return 0.0, ""
+    sums = table.groupby(["phase", "person"])[["y", "n"]].sum()
+    worst, where = 0.0, ""
+    for phase, own in sums.groupby(level="phase"):
+        for side, hit in (("floor", own["y"] == 0), ("ceiling", own["y"] == own["n"])):
+            share = float(hit.mean())
+            if share > worst:
+                worst = share
+                where = f"{digits.percent(share)} of participants at the {side} in {phase}"
+    return worst, where

@@ -1,0 +1,7 @@
+"""The same conclusion in other defensible ways, and without each participant.
+
+leave_one_out  Every conclusion again without each participant in turn
+mixed          Variants of a mixed model
+phases         Variants of the comparison of groups at one test
+table          The same conclusion reached in other defensible ways: one table, one figure
+"""

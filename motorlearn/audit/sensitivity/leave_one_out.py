@@ -1,0 +1,89 @@
+"""Every conclusion again without each participant in turn."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.report import Conclusion
+from motorlearn.linear import ancova_batch
+from motorlearn.linear.hypotheses import t_estimate
+
+LEAVE_ONE_OUT_COLUMNS = (
+    "participant",
+    "group",
+    "contrast",
+    "estimate",
+    "conf_low",
+    "conf_high",
+    "p",
+    "changes",
+)
+
+
+def without_each(model: PhaseModel) -> pd.DataFrame:
+    """Contrasts of one test without each participant, all removals computed together.
+
+    Returns
+    -------
+    DataFrame
+        ``participant, group, contrast, estimate, conf_low, conf_high, p, changes``.
+    """
+    whole = model.complete
+    n = len(whole.y)
+    y = np.repeat(whole.y[None], n, axis=0)
+    y[np.arange(n), np.arange(n)] = np.nan
+    x = np.repeat(whole.x[None], n, axis=0) if model.adjusted else None
+    rows = []
+    for pair, before in zip(model.pairs, model.conclusions()):
+        found = _removed(whole, pair, y, x)
+        for i, (estimate, error, df) in enumerate(found):
+            t = t_estimate(estimate, error, df)
+            after = model.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p)
+            changes = np.isfinite(t.p) and after.direction != before.direction
+            rows.append(
+                (
+                    whole.participants[i],
+                    str(model.groups[whole.codes[i]]),
+                    after.label,
+                    after.estimate,
+                    after.conf_low,
+                    after.conf_high,
+                    after.p,
+                    bool(changes),
+                )
+            )
+    return pd.DataFrame(rows, columns=list(LEAVE_ONE_OUT_COLUMNS))
+
+
+def most_telling_removal(
+    original: Sequence[Conclusion], removed: pd.DataFrame
+) -> tuple[tuple[Conclusion, ...], str]:
+    """Conclusions without the participant whose removal speaks most against them, with a note."""
+    labels = [before.label for before in original]
+    own = removed[removed["contrast"].isin(labels) & removed["p"].notna()]
+    worst = []
+    for before in original:
+        mine = own[own["contrast"] == before.label]
+        if mine.empty:
+            worst.append(Conclusion(before.label, *(np.nan,) * 4))
+            continue
+        row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
+        numbers = (float(row[name]) for name in ("estimate", "conf_low", "conf_high", "p"))
+        worst.append(Conclusion(before.label, *numbers))
+    flips = sorted(own.loc[own["changes"], "participant"].astype(str).unique())
+    note = f"changes without {', '.join(flips)}" if flips else "nobody's removal changes it"
+    return tuple(worst), note
+
+
+def _removed(whole: PhaseModel, pair, y, x) -> list[tuple[float, float, float]]:
+    if x is not None:
+        found = ancova_batch(y, whole.codes, x, weights=whole.weights(pair))
+        return list(zip(found.estimate, found.std_error, found.df, strict=True))
+    rows = []
+    for i in range(len(whole.y)):
+        keep = np.arange(len(whole.y)) != i
+        t = whole.subset(keep).welch_of(pair)
+        rows.append((t.estimate, t.std_error, t.df))
+    return rows

@@ -1,0 +1,262 @@
+"""The same conclusion reached in other defensible ways: one table, one figure."""
+
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.audit.comparison.groups import focused
+from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
+from motorlearn.audit.context import Context
+from motorlearn.audit.report import Conclusion
+from motorlearn.audit.sensitivity.leave_one_out import without_each
+from motorlearn.audit.sensitivity.mixed import mixed_rows
+from motorlearn.audit.sensitivity.phases import (
+    ORIGINAL,
+    SHIFT_COLUMNS,
+    TIPPING_COLUMNS,
+    Allocation,
+    Row,
+    phase_rows,
+    tipping_points,
+)
+from motorlearn.compare import PhaseComparison
+from motorlearn.exceptions import InputError
+from motorlearn.mixed import MixedFit
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Column, Table
+from motorlearn.trials import Study
+from motorlearn.vocabulary import DELAYED_PHASES
+
+SENSITIVITY_COLUMNS = (
+    "variant",
+    "contrast",
+    "n",
+    "estimate",
+    "conf_low",
+    "conf_high",
+    "p",
+    "changes",
+    "note",
+)
+
+
+@dataclass(frozen=True)
+class Sensitivity(Result):
+    """Conclusions of one comparison under other defensible choices.
+
+    Attributes
+    ----------
+    table : DataFrame
+        ``variant, contrast, n, estimate, conf_low, conf_high, p, changes, note``; the first rows
+        are the original. A variant that could not be run is a row whose ``note`` says why.
+    leave_one_out : DataFrame
+        ``participant, group, contrast, estimate, conf_low, conf_high, p, changes``.
+    shifts : DataFrame
+        ``contrast, shift, estimate, conf_low, conf_high, p``: missing scores of the first group of
+        the contrast moved by ``shift`` residual SDs.
+    tipping : DataFrame
+        ``contrast, missing, shift, shift_in_unit``: smallest move that changes the conclusion.
+    analysis : str
+        What was tried.
+    recipe : Recipe
+        Options and seed.
+    """
+
+    table: pd.DataFrame
+    leave_one_out: pd.DataFrame = field(repr=False)
+    shifts: pd.DataFrame = field(repr=False)
+    tipping: pd.DataFrame
+    analysis: str
+    recipe: Recipe
+
+    @property
+    def verdict(self) -> str:
+        """The whole in one sentence."""
+        run = self.table[self.table["p"].notna() & (self.table["variant"] != ORIGINAL)]
+        changed = run.loc[run["changes"], "variant"].unique()
+        text = f"The analysis ({self.analysis}) was run in {run['variant'].nunique()} other ways."
+        if len(changed):
+            return f"{text} The conclusion changes in: {'; '.join(changed)}."
+        return f"{text} No variant changes the conclusion."
+
+    def tables(self) -> Sequence[Table]:
+        """Variants first, then the tipping points."""
+        columns = (
+            Column("variant"),
+            Column("contrast"),
+            Column("n", kind="count"),
+            Column("estimate", kind="significant", decimals=3),
+            Column("conf_low", "lower", "significant", decimals=3),
+            Column("conf_high", "upper", "significant", decimals=3),
+            Column("p", "p", "p"),
+            Column("changes", "conclusion changes", "flag"),
+            Column("note"),
+        )
+        first = Table("sensitivity", f"Sensitivity: {self.analysis}", columns, self.table,
+                      (self.verdict,))  # fmt: skip
+        if self.tipping.empty:
+            return (first,)
+        tips = (
+            Column("contrast"),
+            Column("missing", kind="count"),
+            Column("shift", "shift in residual SD", "number"),
+            Column("shift_in_unit", "shift in the scale of the analysis", "significant"),
+        )
+        note = "A dash: no shift up to four residual SDs changes the conclusion."
+        return (first, Table("tipping", "Shift of missing scores that changes the conclusion",
+                             tips, self.tipping, (note,)))  # fmt: skip
+
+
+def sensitivity(
+    result: PhaseComparison | MixedFit,
+    *,
+    study: Study | None = None,
+    phase: Hashable | None = None,
+    per_protocol: Sequence | None = None,
+    permutations: int = 4999,
+    seed: int = 0,
+) -> Sensitivity:
+    """Reach the same conclusion in every other defensible way.
+
+    Leave one participant out, with and without flagged outliers, the other scale, robust and
+    resampled intervals, complete cases against imputed scores, shifted missing scores, per
+    protocol, and a permutation test that moves labels only where the allocation could have.
+
+    Parameters
+    ----------
+    result : PhaseComparison or MixedFit
+        What was analysed.
+    study : Study, optional
+        The study: its strata are honoured by the permutation test, its ``status`` column tells who
+        kept to the protocol.
+    phase : hashable, optional
+        Test to try; by default the planned one, else the first delayed one.
+    per_protocol : sequence, optional
+        Participants who kept to the protocol, where the study does not say it.
+    permutations : int
+        Permutations of the allocation.
+    seed : int
+        Seed of everything that is drawn.
+
+    Returns
+    -------
+    Sensitivity
+
+    Raises
+    ------
+    InputError
+        If the kind of result, the phase or a participant is unknown.
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd, motorlearn as ml
+    >>> rng = np.random.default_rng(1)
+    >>> scores = pd.DataFrame({
+    ...     "participant": np.repeat(np.arange(40), 2),
+    ...     "group": np.repeat(["random", "blocked"] * 20, 2),
+    ...     "phase": ["pretest", "retention"] * 40,
+    ...     "radial_error": rng.normal(30, 4, 80),
+    ... })
+    >>> found = ml.compare_phases(scores, "radial_error", group="group", baseline="pretest")
+    >>> sensitivity(found, permutations=99).table["variant"].iloc[0]
+    'as analysed'
+    """
+    if isinstance(result, MixedFit):
+        return _of_mixed(result, seed)
+    if not isinstance(result, PhaseComparison):
+        raise InputError(
+            "sensitivity needs a comparison of phases or a mixed model", [type(result).__name__]
+        )
+    design = study.design if study is not None else None
+    context = Context(design=design, study=study, seed=seed)
+    chosen = phase if phase is not None else _default_phase(result, context)
+    model = focused(phase_model(result, chosen), context)
+    if not model.pairs:
+        raise InputError("this test has no contrast between groups", [chosen])
+    allocation = _allocation(model, study)
+    removed = without_each(model)
+    rows = phase_rows(
+        model, removed, allocation, _keepers(model, study, per_protocol), permutations, seed
+    )
+    shifts, tipping = tipping_points(model, seed)
+    recipe = Recipe(
+        call="sensitivity",
+        columns=dict(result.recipe.columns),
+        options={"phase": chosen, "permutations": permutations, "allocation": allocation.words},
+        n=len(model.complete.y),
+        left_out=result.recipe.left_out,
+        seed=seed,
+        engine="percentile bootstrap; imputation by Rubin's rules; permutation of labels",
+    )
+    table = _table(rows, model.conclusions())
+    adjusted = ", adjusted for the baseline" if model.adjusted else ""
+    return Sensitivity(table, removed, shifts, tipping, f"{model.phase}{adjusted}", recipe)
+
+
+def _table(rows: list[Row], original: tuple[Conclusion, ...]) -> pd.DataFrame:
+    found = []
+    for name, n, after, note in rows:
+        for before, one in zip(original, after):
+            changes = name != ORIGINAL and one.direction != before.direction
+            found.append(
+                (name, one.label, n, one.estimate, one.conf_low, one.conf_high, one.p,
+                 changes, note)
+            )  # fmt: skip
+        if not after:
+            found.append((name, "", n, *(np.nan,) * 4, False, note))
+    return pd.DataFrame(found, columns=list(SENSITIVITY_COLUMNS))
+
+
+def _default_phase(result: PhaseComparison, context: Context) -> Hashable:
+    phases = result.recipe.options["phases"]
+    primary = context.design.primary if context.design is not None else None
+    if primary is not None and primary.phase in phases:
+        return primary.phase
+    delayed = [phase for phase in phases if phase in DELAYED_PHASES]
+    return delayed[0] if delayed else phases[-1]
+
+
+def _keepers(model: PhaseModel, study, per_protocol) -> NDArray[np.bool_] | None:
+    if per_protocol is not None:
+        unknown = [name for name in per_protocol if name not in set(model.participants)]
+        if unknown:
+            raise InputError("participants are not in the comparison", unknown)
+        return np.isin(model.participants, list(per_protocol))
+    people = study.participants if study is not None else None
+    if people is None or "status" not in people:
+        return None
+    status = people.drop_duplicates("participant").set_index("participant")["status"]
+    return (status.reindex(model.participants) == "completed").to_numpy()
+
+
+def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
+    everywhere = Allocation(None, "labels moved among all participants")
+    if study is None:
+        return everywhere
+    if study.design.allocation.method == "none":
+        return Allocation(None, "not run: groups were not drawn by lot", by_lot=False)
+    people = study.participants
+    if people is None:
+        return everywhere
+    known = people.drop_duplicates("participant").set_index("participant")
+    names = [name for name in (*study.design.allocation.strata, "block") if name in known]
+    if not names:
+        return everywhere
+    keys = known.reindex(model.participants)[names].astype(str).agg(" / ".join, axis=1)
+    return Allocation(keys.to_numpy(), f"labels moved only inside {' and '.join(names)}")
+
+
+def _of_mixed(fit: MixedFit, seed: int) -> Sensitivity:
+    rows, removed = mixed_rows(fit)
+    recipe = replace(fit.recipe, call="sensitivity", seed=seed)
+    return Sensitivity(
+        _table(rows, rows[0][2]),
+        removed,
+        pd.DataFrame(columns=list(SHIFT_COLUMNS)),
+        pd.DataFrame(columns=list(TIPPING_COLUMNS)),
+        f"the mixed model {fit.formula}",
+        recipe,
+    )

@@ -1,0 +1,9 @@
+"""The curves of many learners at once.
+
+chunks      From a table or a Parquet data set to batches of learners; whole learners, in fixed
+incomplete  Fast curves of learners who share a range of practice but miss some of it, or repeat
+learners    The learning curves of many learners: the public fit, its result, where the work runs
+one_batch   One batch of learners, every form: which engine fits whom, and what each fit can claim
+padded      Curves of learners with practice counts of their own: any form, missing rows
+shared      Fast curves of learners who share their practice counts: one matrix product, then
+"""

@@ -1,0 +1,235 @@
+"""From a table or a Parquet data set to batches of learners; whole learners, in fixed memory."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.parquet as pq
+
+from motorlearn.curves.batch.one_batch import Batch
+from motorlearn.curves.forms import FORMS
+from motorlearn.curves.single.rows import (
+    as_numbers,
+    check_counts,
+    check_hits,
+    check_repeats,
+    hit_or_miss,
+)
+from motorlearn.exceptions import ColumnError, FileError, InputError
+
+LEARNERS_AT_ONCE = 5000
+ROWS_AT_ONCE = 1_000_000
+DAMAGED_PARQUET = (pa.ArrowException, AttributeError, LookupError, OSError, TypeError, ValueError)
+"""What is raised where a Parquet file is damaged, in its pages, its schema or its metadata."""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Which columns play which part, and what the curves need of them."""
+
+    by: tuple[str, ...]
+    practice: str
+    outcome: str
+    attempts: str | None
+    weights: str | None
+    forms: tuple[str, ...]
+    first: float
+    repeated: str
+    binomial: bool | None = None
+
+    @property
+    def names(self) -> list[str]:
+        """Every column that is read."""
+        parts = [*self.by, self.practice, self.outcome, self.attempts, self.weights]
+        return list(dict.fromkeys(name for name in parts if name is not None))
+
+
+Piece = tuple[pd.DataFrame, Batch]
+
+
+def table_pieces(table: pd.DataFrame, columns: Columns) -> Iterator[Piece]:
+    """Learners of a table in batches, in the order in which they first appear."""
+    absent = [name for name in columns.names if name not in table.columns]
+    if absent:
+        raise ColumnError("the table lacks columns that the curves need", absent)
+    if not len(table):
+        raise InputError("the table has no rows")
+    order, starts, keys = _runs(table, columns.by)
+    yield from _pieces(table if order is None else table.iloc[order], columns, starts, keys)
+
+
+def _runs(table, by) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
+    """Where each learner's rows start, after sorting them together where they are not."""
+    change = np.zeros(max(len(table) - 1, 0), bool)
+    for name in by:
+        here = _changes(table[name])
+        if here is None:
+            rows = np.flatnonzero(table[name].isna())[:5]
+            raise InputError(f"column {name!r} names no learner in some rows", rows)
+        change |= here
+    starts = np.r_[0, np.flatnonzero(change) + 1]
+    keys = table[list(by)].iloc[starts].reset_index(drop=True)
+    if not keys.duplicated().any():
+        return None, starts, keys
+    codes = table.groupby(list(by), sort=False, observed=True).ngroup().to_numpy()
+    order = np.argsort(codes, kind="stable")
+    starts = np.r_[0, np.flatnonzero(np.diff(codes[order])) + 1]
+    return order, starts, table[list(by)].iloc[order[starts]].reset_index(drop=True)
+
+
+def _changes(column: pd.Series) -> np.ndarray | None:
+    """Where a row differs from the one before; None if some row is empty."""
+    if isinstance(column.dtype, np.dtype) and column.dtype.kind in "iufb":
+        values = column.to_numpy()
+        empty = column.dtype.kind == "f" and bool(np.isnan(values).any())
+        return None if empty else values[1:] != values[:-1]
+    if isinstance(column.dtype, pd.StringDtype):
+        words = pa.array(column)
+        if words.null_count:
+            return None
+        words = words.combine_chunks() if isinstance(words, pa.ChunkedArray) else words
+        return pc.not_equal(words[1:], words[:-1]).to_numpy(zero_copy_only=False)
+    codes = pd.factorize(column)[0]
+    return None if np.any(codes < 0) else codes[1:] != codes[:-1]
+
+
+def _pieces(table, columns: Columns, starts, keys) -> Iterator[Piece]:
+    ends = np.r_[starts[1:], len(table)]
+    n = as_numbers(table[columns.practice], f"column {columns.practice!r}")
+    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
+    extra = columns.attempts or columns.weights
+    weights = None if extra is None else as_numbers(table[extra], f"column {extra!r}")
+    binomial = columns.attempts is not None or bool(columns.binomial)
+    if binomial and weights is None:
+        weights = np.ones(len(y))
+    _check(columns, n, y, weights, binomial)
+    for low in range(0, len(starts), LEARNERS_AT_ONCE):
+        high = min(low + LEARNERS_AT_ONCE, len(starts))
+        rows = slice(starts[low], ends[high - 1])
+        batch = Batch(
+            ends[low:high] - starts[low],
+            n[rows],
+            y[rows],
+            None if weights is None else weights[rows],
+            binomial,
+        )
+        part = keys.iloc[low:high]
+        _check_repeats(batch, part, columns)
+        yield part, batch
+
+
+def _check(columns: Columns, n, y, weights, binomial: bool) -> None:
+    if not np.isfinite(n).all():
+        rows = np.flatnonzero(~np.isfinite(n))
+        raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
+    if np.isinf(y).any():
+        rows = np.flatnonzero(np.isinf(y))
+        raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
+    lowest = n[[np.argmin(n)]]
+    for form in columns.forms:
+        check_counts(FORMS[form], lowest, columns.first)
+    there = np.isfinite(y)
+    if binomial:
+        check_hits(y[there], weights[there])
+    elif weights is not None and not np.all(weights[there] > 0):
+        raise InputError(f"column {columns.weights!r} must be above 0 everywhere")
+
+
+def _check_repeats(batch: Batch, keys: pd.DataFrame, columns: Columns) -> None:
+    """Refuse learners with practice counts that occur twice by mistake."""
+    if columns.repeated == "allow" or len(batch.n) < 2:
+        return
+    inner = np.ones(len(batch.n) - 1, bool)
+    inner[batch.ends[:-1] - 1] = False
+    unsure = np.flatnonzero(inner & (batch.n[1:] <= batch.n[:-1]))
+    for learner in np.unique(np.searchsorted(batch.ends, unsure, side="right")):
+        rows = slice(batch.ends[learner - 1] if learner else 0, batch.ends[learner])
+        try:
+            check_repeats(
+                batch.n[rows], batch.y[rows], binomial=batch.binomial, repeated=columns.repeated
+            )
+        except InputError as problem:
+            who = ", ".join(map(str, keys.iloc[learner]))
+            raise InputError(f"{problem.cause} for {who}", problem.values, problem.remedy) from None
+
+
+def hits_and_misses(table: pd.DataFrame, columns: Columns) -> bool:
+    """Whether the outcome is 0 and 1 alone, so that it needs the binomial likelihood."""
+    if columns.attempts or columns.weights or columns.outcome not in table.columns:
+        return columns.attempts is not None
+    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
+    first = y[:1000]
+    if not np.all((first == 0) | (first == 1) | np.isnan(first)):
+        return False
+    return hit_or_miss(y[~np.isnan(y)])
+
+
+def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[pd.DataFrame]:
+    """Frames of whole learners from a Parquet file or a folder of them.
+
+    Raises
+    ------
+    FileError
+        If nothing is there, a file is damaged, or the rows of a learner lie apart.
+    """
+    listed = sorted(path.glob("**/*.parquet")) if path.is_dir() else [path]
+    files = [file for file in listed if file.is_file()]
+    if not files:
+        raise FileError("there is no Parquet data set here", [str(path)])
+    rest: pd.DataFrame | None = None
+    seen: list[np.ndarray] = []
+    for frame in _frames(files, columns):
+        whole = frame if rest is None else pd.concat([rest, frame], ignore_index=True)
+        last = whole[list(by)].iloc[-1]
+        same = np.logical_and.reduce([_equal(whole[name], last[name]) for name in by])
+        cut = len(whole) - int(np.argmin(same[::-1])) if not same.all() else 0
+        rest = whole.iloc[cut:].reset_index(drop=True)
+        if cut:
+            seen.append(_marks(whole.iloc[:cut], by))
+            yield whole.iloc[:cut]
+    if rest is not None and len(rest):
+        seen.append(_marks(rest, by))
+        yield rest
+    marks = np.concatenate(seen) if seen else np.zeros(0)
+    if len(np.unique(marks)) < len(marks):
+        raise FileError(
+            "the rows of some learners lie apart in the Parquet data set",
+            [str(path)],
+            "sort it by learner",
+        )
+
+
+def _frames(files, columns: Columns) -> Iterator[pd.DataFrame]:
+    for file in files:
+        try:
+            yield from _parts(file, columns)
+        except InputError:
+            raise
+        except DAMAGED_PARQUET as problem:
+            raise FileError(
+                "this is not a Parquet file, or it is damaged", [str(file)], "write it again"
+            ) from problem
+
+
+def _parts(file: Path, columns: Columns) -> Iterator[pd.DataFrame]:
+    with pq.ParquetFile(file) as reader:
+        absent = [name for name in columns.names if name not in reader.schema_arrow.names]
+        if absent:
+            raise ColumnError(f"{file.name} lacks columns that the curves need", absent)
+        for part in reader.iter_batches(batch_size=ROWS_AT_ONCE, columns=columns.names):
+            part.validate(full=True)
+            yield part.to_pandas()
+
+
+def _equal(column: pd.Series, value) -> np.ndarray:
+    return (column == value).to_numpy(bool)
+
+
+def _marks(frame: pd.DataFrame, by) -> np.ndarray:
+    """One 64-bit mark per run of a learner's rows, to notice a learner who comes twice."""
+    _, _, keys = _runs(frame, by)
+    return pd.util.hash_pandas_object(keys, index=False).to_numpy()

@@ -1,0 +1,390 @@
+"""The learning curves of many learners: the public fit, its result, where the work runs."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import partial
+from os import cpu_count
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from motorlearn.curves.batch.chunks import (
+    DAMAGED_PARQUET,
+    Columns,
+    Piece,
+    hits_and_misses,
+    parquet_frames,
+    table_pieces,
+)
+from motorlearn.curves.batch.one_batch import Batch, fit_batch
+from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
+from motorlearn.curves.forms import named_form
+from motorlearn.curves.status import STATUSES
+from motorlearn.exceptions import FileError, InputError
+from motorlearn.files import new_file
+from motorlearn.results import Recipe, Result, nobody_left_out
+from motorlearn.tables import Column, Table
+
+POOLED_UNITS = {"group", "phase", "session", "task", "block"}
+
+
+@dataclass(frozen=True)
+class CurveFits(Result):
+    """Curves of many learners.
+
+    ``table`` has one row per learner and form; ``preferred`` one row per learner: the form with
+    the lowest AICc, its lead over the next one, its weight, and ``no preference`` where the lead
+    is below 2. The same with ``_bic`` for BIC.
+    """
+
+    table: pd.DataFrame
+    preferred: pd.DataFrame
+    by: tuple[str, ...]
+    forms: tuple[str, ...]
+    family: str
+    first: float
+    warnings: tuple[str, ...] = ()
+    recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
+
+    def counts(self) -> pd.DataFrame:
+        """Learners by form and status, in the order of the forms and of :data:`STATUSES`."""
+        shown = self.table.groupby(["form", "status"]).size().rename("learners")
+        order = pd.MultiIndex.from_product([self.forms, STATUSES], names=["form", "status"])
+        return shown.reindex(order).dropna().astype("int64").reset_index()
+
+    def tables(self) -> Sequence[Table]:
+        """How many learners prefer each form, and the status of the fits."""
+        best = self.preferred["form"].value_counts().rename("learners").reset_index()
+        names = [Column("form"), Column("learners", kind="count")]
+        words = [Column("form"), Column("status"), Column("learners", kind="count")]
+        total = f"{len(self.preferred)} learners"
+        return (
+            Table("preferred", f"Form preferred by AICc, {total}", names, best, self.warnings),
+            Table("status", "What the fits can claim", words, self.counts()),
+        )
+
+
+@dataclass(frozen=True)
+class StoredCurveFits(Result):
+    """Curves that were written to a Parquet file because there are too many to hold.
+
+    ``path`` holds the rows of ``CurveFits.table``; ``status`` counts learners by form and status,
+    ``preferred`` by preferred form.
+    """
+
+    path: str
+    learners: int
+    status: pd.DataFrame
+    preferred: pd.DataFrame
+    recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
+
+    def read(self, columns: Sequence[str] | None = None) -> pd.DataFrame:
+        """Read the stored rows, or some of their columns.
+
+        Raises
+        ------
+        FileError
+            If the file is gone or damaged.
+        """
+        try:
+            return pd.read_parquet(self.path, columns=list(columns) if columns else None)
+        except DAMAGED_PARQUET as problem:
+            raise FileError(
+                "the stored curves cannot be read", [self.path], "fit them again"
+            ) from problem
+
+    def tables(self) -> Sequence[Table]:
+        """Counts of preferred forms and of statuses."""
+        names = [Column("form"), Column("learners", kind="count")]
+        words = [Column("form"), Column("status"), Column("learners", kind="count")]
+        return (
+            Table(
+                "preferred",
+                f"Form preferred by AICc, {self.learners} learners",
+                names,
+                self.preferred,
+            ),
+            Table("status", "What the fits can claim", words, self.status),
+        )
+
+
+def fit_curves(
+    table: pd.DataFrame | str | Path,
+    outcome: str,
+    *,
+    practice: str,
+    by: str | Sequence[str],
+    forms: Sequence[str] = ("exponential", "power"),
+    attempts: str | None = None,
+    cluster: Any = None,
+    first: float = 1.0,
+    weights: str | None = None,
+    repeated: str = "refuse",
+    into: str | Path | None = None,
+) -> CurveFits | StoredCurveFits:
+    r"""Fit every form to every learner, hundreds of times faster than one by one.
+
+    Given the rate, asymptote and gain follow from a straight-line regression (variable
+    projection), so only the rate is searched; learners who share their practice counts share the
+    work. Every learner gets the best curve over the whole range of the rate.
+
+    Parameters
+    ----------
+    table : DataFrame or path
+        One row per trial or block; or a Parquet file or folder, sorted by learner, which is read
+        in pieces of fixed size.
+    outcome : str
+        Column of scores or hits; all 0 and 1 means hits and misses.
+    practice : str
+        Column of practice counts.
+    by : str or sequence of str
+        Columns that tell learners apart.
+    forms : sequence of str
+        Forms to fit.
+    attempts : str, optional
+        Column of attempts behind the hits; asks for the binomial likelihood, logit scale.
+    cluster : dask.distributed.Client, optional
+        Runs the batches there. The result does not depend on the workers, to the last bit.
+    first : float
+        Practice count of the first trial, where ``start`` is taken.
+    weights : str, optional
+        Column of precision weights of Gaussian outcomes.
+    repeated : {"refuse", "allow"}
+        What to do where single practice counts of a learner occur more than once.
+    into : path, optional
+        Parquet file to write the rows to as they are made, instead of holding them.
+
+    Returns
+    -------
+    CurveFits or StoredCurveFits
+        The latter with ``into``. Missing outcomes are set aside and counted in ``n``.
+
+    Raises
+    ------
+    InputError, ColumnError, FileError
+        For rows that cannot be used; the message names learner, values and remedy.
+
+    References
+    ----------
+    Golub, G. H., & Pereyra, V. (1973). SIAM Journal on Numerical Analysis, 10, 413-432.
+    https://doi.org/10.1137/0710036
+
+    Burnham, K. P., & Anderson, D. R. (2004). Sociological Methods & Research, 33, 261-304.
+    https://doi.org/10.1177/0049124104268644
+
+    Examples
+    --------
+    >>> import numpy as np, pandas as pd
+    >>> trial = np.tile(np.arange(1, 41), 3)
+    >>> rows = pd.DataFrame({"participant": np.repeat(["p1", "p2", "p3"], 40), "trial": trial})
+    >>> rows["error"] = 20 + 12 * np.exp(-0.1 * trial) + np.sin(7.0 * np.arange(120))
+    >>> fits = fit_curves(rows, "error", practice="trial", by="participant")
+    >>> fits.preferred["form"].tolist()
+    ['exponential', 'exponential', 'exponential']
+    """
+    columns = _columns(outcome, practice, by, forms, attempts, weights, first, repeated)
+    if isinstance(table, pd.DataFrame):
+        columns = replace(columns, binomial=hits_and_misses(table, columns))
+        pieces: Iterator[Piece] = table_pieces(table, columns)
+        warnings = _averages_warning(table, columns.by)
+    else:
+        pieces, columns = _stored_pieces(Path(table), columns)
+        warnings = ()
+    work = partial(fit_batch, forms=columns.forms, first=first)
+    done = _on_cluster(pieces, work, cluster) if cluster is not None else _here(pieces, work)
+    if into is not None:
+        return _store(done, columns, Path(into))
+    return _gather(done, columns, warnings)
+
+
+def _columns(outcome, practice, by, forms, attempts, weights, first, repeated) -> Columns:
+    by = (by,) if isinstance(by, str) else tuple(by)
+    forms = (forms,) if isinstance(forms, str) else tuple(forms)
+    names = tuple(dict.fromkeys(named_form(form).name for form in forms))
+    if not by or not names:
+        raise InputError("by and forms must each name at least one")
+    if attempts is not None and weights is not None:
+        raise InputError("attempts and weights cannot both be given")
+    if repeated not in ("refuse", "allow"):
+        raise InputError("repeated must be 'refuse' or 'allow'", [repeated])
+    return Columns(by, practice, outcome, attempts, weights, names, first, repeated)
+
+
+def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Columns]:
+    frames = parquet_frames(path, columns, columns.by)
+    opening = next(frames, None)
+    if opening is None:
+        raise InputError("the Parquet data set has no rows", [str(path)])
+    columns = replace(columns, binomial=hits_and_misses(opening, columns))
+
+    def pieces() -> Iterator[Piece]:
+        yield from table_pieces(opening, columns)
+        for frame in frames:
+            yield from table_pieces(frame, columns)
+
+    return pieces(), columns
+
+
+Work = Callable[[Batch], dict[str, np.ndarray]]
+Done = Iterator[tuple[pd.DataFrame, Batch, dict[str, np.ndarray]]]
+
+
+def _here(pieces: Iterable[Piece], work: Work) -> Done:
+    """Run batches on the processors of this machine, a few ahead of the reader."""
+    threads = min(cpu_count() or 1, 8)
+    with ThreadPoolExecutor(threads) as pool:
+        yield from _in_order(pieces, lambda batch: pool.submit(work, batch), threads + 1)
+
+
+def _on_cluster(pieces: Iterable[Piece], work: Work, cluster: Any) -> Done:
+    """Send batches to a cluster; one that is lost with its worker is sent again by it."""
+    window = 2 * max(sum(cluster.nthreads().values()), 1) + 2
+    yield from _in_order(pieces, lambda batch: cluster.submit(work, batch, pure=False), window)
+
+
+def _in_order(pieces, submit, window: int) -> Done:
+    waiting: deque = deque()
+    for keys, batch in pieces:
+        waiting.append((keys, batch, submit(batch)))
+        if len(waiting) >= window:
+            keys, batch, future = waiting.popleft()
+            yield keys, batch, future.result()
+    while waiting:
+        keys, batch, future = waiting.popleft()
+        yield keys, batch, future.result()
+
+
+def _rows(keys: pd.DataFrame, found: dict[str, np.ndarray], forms) -> pd.DataFrame:
+    """One row per learner and form."""
+    count = len(forms)
+    shown = {name: keys[name].repeat(count).array for name in keys.columns}
+    shown["form"] = _words(forms, np.tile(np.arange(count), len(keys)))
+    for name, values in found.items():
+        shown[name] = values.ravel()
+    shown["n"] = shown["n"].astype(np.int64)
+    shown["status"] = _words(STATUSES, shown["status"])
+    weights = criterion_weights(found["aicc"], found["status"])
+    shown["weight_aicc"] = weights.ravel()
+    shown["weight_bic"] = criterion_weights(found["bic"], found["status"]).ravel()
+    return pd.DataFrame(shown, copy=False)
+
+
+def _words(words: Sequence[str], codes: np.ndarray):
+    """A text column from codes."""
+    named = pa.DictionaryArray.from_arrays(pa.array(codes, pa.int32()), pa.array(list(words)))
+    return pd.array(named.cast(pa.large_string()), dtype="str")
+
+
+def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
+    """Preferred form of each learner, by AICc and by BIC."""
+    names = [*forms, NO_PREFERENCE, "no change", "too few trials"]
+    shown = {name: keys[name].array for name in keys.columns}
+    for criterion, end in (("aicc", ""), ("bic", "_bic")):
+        verdict, best, lead, weight = choose(found[criterion], found["status"])
+        shown[f"form{end}"] = _words(names, verdict)
+        shown[f"best{end}"] = _words(names, best)
+        shown[f"lead{end}"], shown[f"weight{end}"] = lead, weight
+    return pd.DataFrame(shown, copy=False)
+
+
+def _gather(done: Done, columns: Columns, warnings) -> CurveFits:
+    keys, found, left = [], [], []
+    for part, batch, result in done:
+        keys.append(part)
+        found.append(result)
+        if not np.isfinite(batch.y).all():
+            left.append(_left_out(part, batch))
+    key = pd.concat(keys, ignore_index=True)
+    values = {name: np.concatenate([part[name] for part in found]) for name in found[0]}
+    table = _rows(key, values, columns.forms)
+    out = pd.concat(left, ignore_index=True) if left else nobody_left_out()
+    family = "binomial" if columns.binomial or columns.attempts else "gaussian"
+    return CurveFits(
+        table,
+        _best(key, values, columns.forms),
+        columns.by,
+        columns.forms,
+        family,
+        columns.first,
+        warnings,
+        _recipe(columns, int(values["n"][:, 0].sum()), out),
+    )
+
+
+def _left_out(keys: pd.DataFrame, batch: Batch) -> pd.DataFrame:
+    gone = np.add.reduceat(~np.isfinite(batch.y), np.r_[0, batch.ends[:-1]])
+    some = np.flatnonzero(gone)
+    who = keys.iloc[some].astype(str).agg(", ".join, axis=1)
+    return pd.DataFrame(
+        {
+            "participant": who.to_numpy(),
+            "group": "",
+            "reason": "missing outcome",
+            "rows": gone[some],
+        }
+    )
+
+
+def _recipe(columns: Columns, n: int, left_out: pd.DataFrame) -> Recipe:
+    parts = {"outcome": columns.outcome, "practice": columns.practice, "by": ", ".join(columns.by)}
+    if columns.attempts:
+        parts["attempts"] = columns.attempts
+    if columns.weights:
+        parts["weights"] = columns.weights
+    return Recipe(
+        "fit_curves",
+        columns=parts,
+        options={"forms": columns.forms, "first": columns.first, "repeated": columns.repeated},
+        n=n,
+        left_out=left_out,
+        engine="batched variable projection",
+    )
+
+
+def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
+    """Write rows as they come; the file takes its place when all are there."""
+    learners, rows, statuses, forms = 0, 0, [], []
+    with new_file(target) as temporary:
+        writer = None
+        try:
+            for keys, _, found in done:
+                frame = _rows(keys, found, columns.forms)
+                sheet = pa.Table.from_pandas(frame, preserve_index=False)
+                writer = writer or pq.ParquetWriter(temporary, sheet.schema)
+                writer.write_table(sheet.cast(writer.schema))
+                learners, rows = learners + len(keys), rows + int(found["n"][:, 0].sum())
+                statuses.append(frame.groupby(["form", "status"], sort=False).size())
+                forms.append(_best(keys, found, columns.forms)["form"].value_counts())
+        finally:
+            if writer is not None:
+                writer.close()
+    status = pd.concat(statuses).groupby(level=[0, 1], sort=False).sum()
+    preferred = pd.concat(forms).groupby(level=0, sort=False).sum()
+    return StoredCurveFits(
+        str(target),
+        learners,
+        status.rename("learners").rename_axis(["form", "status"]).reset_index(),
+        preferred.rename("learners").rename_axis("form").reset_index(),
+        _recipe(columns, rows, nobody_left_out()),
+    )
+
+
+def _averages_warning(table: pd.DataFrame, by: tuple[str, ...]) -> tuple[str, ...]:
+    """Say so where what looks like a learner is a pool of several people."""
+    person = "participant"
+    pooled = set(by) <= POOLED_UNITS
+    if person in table.columns and person not in by and not pooled:
+        pooled = bool((table.groupby(list(by), observed=True)[person].nunique() > 1).any())
+    if not pooled:
+        return ()
+    return (
+        "These are curves of averages or pools over people, not of learners: the average of "
+        "exponential curves is not exponential, so neither form nor rate carries over to a "
+        f"learner. Fit by {person}, or use fit_population_curve.",
+    )

@@ -1,0 +1,325 @@
+"""One batch of learners, every form: which engine fits whom, and what each fit can claim."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
+from motorlearn.curves.batch.padded import Padded, describe, fit_padded
+from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
+from motorlearn.curves.forms import FORMS, Form
+from motorlearn.curves.status import (
+    NO_CHANGE,
+    TOO_FEW,
+    grade,
+    information_criteria,
+    is_flat,
+)
+from motorlearn.measures.hits import log_choose
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Rows of some learners, one learner after the other.
+
+    ``ends`` holds where each learner's rows end. ``weights`` are attempts where the outcome is
+    binomial, precision weights otherwise, or None for ones. Missing outcomes are NaN.
+    """
+
+    ends: np.ndarray
+    n: np.ndarray
+    y: np.ndarray
+    weights: np.ndarray | None
+    binomial: bool
+
+
+def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
+    """Numeric columns of the result for some forms, in the order of the table."""
+    rates = list(dict.fromkeys(name for form in forms for name in FORMS[form].rates))
+    return (
+        "n",
+        "asymptote",
+        "gain",
+        *rates,
+        "start",
+        "se_asymptote",
+        "se_gain",
+        *(f"se_{name}" for name in rates),
+        "sse",
+        "loglik",
+        "aicc",
+        "bic",
+        "status",
+    )
+
+
+def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.ndarray]:
+    """Fit every form to every learner.
+
+    Returns
+    -------
+    dict of str to array, shape (learners, forms)
+        ``status`` holds indices into ``STATUSES``; a rate a form does not have is NaN.
+    """
+    count = len(batch.ends)
+    result = {name: np.full((count, len(forms)), np.nan) for name in columns_of(forms)}
+    result["status"] = np.full((count, len(forms)), TOO_FEW, np.int8)
+    square = _as_square(batch)
+    alike, n, y = _alike(batch, square) if square else (np.zeros(count, bool), None, None)
+    rest = np.flatnonzero(~alike)
+    cells = None if batch.binomial or not rest.size else _cells(batch, rest)
+    for column, name in enumerate(forms):
+        form = FORMS[name]
+        slow = np.arange(count)
+        if shares_one_scale(form):
+            slow = rest
+            if n is not None and y is not None and alike.any():
+                _fill(result, np.flatnonzero(alike), column, _quick(form, first, n, y))
+            if cells is not None:
+                sure = _gappy(result, column, form, first, *cells)
+                slow = np.setdiff1d(rest, sure)
+        if slow.size:
+            _slow(result, slow, column, batch, form, first)
+    return result
+
+
+def _as_square(batch: Batch) -> int:
+    """Row length where all learners have as many rows, no weights and no hits; 0 otherwise."""
+    lengths = np.diff(batch.ends, prepend=0)
+    alike = lengths.size and lengths[0] > 0 and np.all(lengths == lengths[0])
+    return int(lengths[0]) if alike and batch.weights is None and not batch.binomial else 0
+
+
+def _alike(batch: Batch, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Learners without a gap whose practice counts are those of the first learner."""
+    n, y = (a.reshape(-1, length) for a in (batch.n, batch.y))
+    alike = np.all(n == n[0], axis=1) & np.isfinite(y).all(axis=1)
+    alike &= len(np.unique(n[0])) == n.shape[1] > 3
+    return alike, n[0], y if alike.all() else y[alike]
+
+
+MOST_COUNTS, MOST_EMPTY = 400, 5.0
+"""Practice counts in all, and cells per outcome, up to which a common range is laid out."""
+
+
+def _cells(batch: Batch, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, Cells] | None:
+    """Learners with enough rows on their common practice counts, if these are few enough."""
+    owner = np.repeat(np.arange(len(batch.ends)), np.diff(batch.ends, prepend=0))
+    weight = np.ones(len(batch.y)) if batch.weights is None else batch.weights
+    used = np.isin(owner, rows) & np.isfinite(batch.y) & np.isfinite(weight)
+    if not used.any():
+        return None
+    counts, place = np.unique(batch.n[used], return_inverse=True)
+    shape = (len(batch.ends), len(counts))
+    if len(counts) > MOST_COUNTS or shape[0] * shape[1] > MOST_EMPTY * used.sum() + 1000:
+        return None
+    owner, y, weight = owner[used], batch.y[used], weight[used]
+    index = owner * len(counts) + place
+    size = shape[0] * shape[1]
+    heavy = np.bincount(index, weight, size)
+    mean = np.bincount(index, weight * y, size) / np.where(heavy > 0, heavy, 1.0)
+    within = np.bincount(owner, weight * (y - mean[index]) ** 2, shape[0])
+    number = np.bincount(owner, minlength=shape[0]).astype(float)
+    heavy, mean = heavy.reshape(shape), mean.reshape(shape)
+    low = np.where(heavy > 0, mean, np.inf).min(axis=1)
+    high = np.where(heavy > 0, mean, -np.inf).max(axis=1)
+    enough = (number > 3) & ((heavy > 0).sum(axis=1) >= 3) & (high > low)
+    chosen = np.flatnonzero(enough)
+    logs = np.bincount(owner, np.log(weight), shape[0])[chosen]
+    cells = Cells(heavy[chosen], mean[chosen], number[chosen], within[chosen], logs)
+    return (chosen, counts, cells) if chosen.size else None
+
+
+def _gappy(result, column, form: Form, first: float, chosen, counts, cells: Cells) -> np.ndarray:
+    """Fit learners with gaps; give those whose digits suffice."""
+    fit, sure = fit_gappy(_gappy_grid(form.name, counts.tobytes(), first), cells)
+    told = _told(fit, cells.rows, cells.logs)
+    rows = chosen[sure]
+    _fill(result, rows, column, {name: values[sure] for name, values in told.items()})
+    return rows
+
+
+@lru_cache(maxsize=64)
+def _gappy_grid(form: str, counts: bytes, first: float) -> GappyGrid:
+    n = np.frombuffer(counts)
+    beyond = -FORMS[form].log_basis(n, [1.0], first)
+    return make_gappy_grid(_grid(form, counts, first), beyond - beyond.min())
+
+
+@lru_cache(maxsize=64)
+def _grid(form: str, counts: bytes, first: float) -> Grid:
+    return make_grid(FORMS[form], np.frombuffer(counts), first)
+
+
+def _quick(form: Form, first: float, n: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
+    fit = fit_shared(_grid(form.name, np.ascontiguousarray(n, float).tobytes(), first), y)
+    found = _told(fit, np.full(len(y), float(y.shape[1])), 0.0)
+    constant = fit.total <= 1e-28 * y.shape[1] * np.maximum(y[:, 0] ** 2, 1e-300)
+    if constant.any():
+        nothing, unknown = np.zeros(len(y)), np.full(len(y), np.nan)
+        known = {"asymptote": y[:, 0], "start": y[:, 0], "gain": nothing, "sse": nothing}
+        for name in set(found) - {"n", "status"}:
+            found[name] = np.where(constant, known.get(name, unknown), found[name])
+        found["status"] = np.where(constant, NO_CHANGE, found["status"])
+    return found
+
+
+def _told(fit: SharedFit, rows: np.ndarray, logs) -> dict[str, np.ndarray]:
+    """Columns of the result from a fit by straight lines; ``logs`` are sums of log weights."""
+    status = grade(
+        enough=True,
+        flat=is_flat(fit.sse / 2, fit.total / 2, rows, 3, 2),
+        at_bound=fit.at_bound,
+        progress=fit.progress,
+        asymptote_error=fit.se_asymptote,
+        change=fit.change,
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        loglik = -0.5 * rows * (np.log(2 * np.pi * fit.sse / rows) + 1) + 0.5 * logs
+    aicc, bic = information_criteria(loglik, rows, 4)
+    return {
+        "n": rows,
+        "asymptote": fit.asymptote,
+        "gain": fit.gain,
+        "rate": fit.rate,
+        "start": fit.start,
+        "se_asymptote": fit.se_asymptote,
+        "se_gain": fit.se_gain,
+        "se_rate": np.where(fit.at_bound, np.nan, fit.se_rate),
+        "sse": fit.sse,
+        "loglik": loglik,
+        "aicc": aicc,
+        "bic": bic,
+        "status": status,
+    }
+
+
+def _fill(result, rows, column, found) -> None:
+    for name, values in found.items():
+        result[name][rows, column] = values
+
+
+def _slow(result, rows, column, batch: Batch, form: Form, first: float) -> None:
+    """Fit learners by the padded engine, those with enough rows."""
+    data = _pad(batch, rows, form, first)
+    used = data.weights > 0
+    n = used.sum(axis=1)
+    result["n"][rows, column] = n
+    wanted = 2 + len(form.rates)
+    different = np.array([len(np.unique(a[b])) for a, b in zip(data.n, used)])
+    fittable = (n > wanted) & (different >= wanted)
+    still = _constant(data)
+    for k in np.flatnonzero(fittable & still):
+        _flat_row(result, int(rows[k]), column, data, int(k))
+    chosen = np.flatnonzero(fittable & ~still)
+    if chosen.size:
+        part = data.pick(chosen)
+        _fill(result, rows[chosen], column, _fitted(part, n[chosen], wanted))
+
+
+def _pad(batch: Batch, rows, form: Form, first: float) -> Padded:
+    starts = np.r_[0, batch.ends[:-1]][rows]
+    lengths = batch.ends[rows] - starts
+    place = np.minimum(np.arange(lengths.max(initial=1)), np.maximum(lengths[:, None] - 1, 0))
+    index = np.minimum(starts[:, None] + place, max(len(batch.n) - 1, 0))
+    inside = np.arange(place.shape[1]) < lengths[:, None]
+    y = batch.y[index]
+    weights = np.ones(y.shape) if batch.weights is None else batch.weights[index]
+    usable = inside & np.isfinite(y) & np.isfinite(weights)
+    weights = np.where(usable, weights, 0.0)
+    n = batch.n[index]
+    # Padding repeats a practice count in use, so that it can never be out of range.
+    some = np.take_along_axis(n, np.argmax(usable, axis=1)[:, None], axis=1)
+    n = np.where(usable, n, some)
+    return Padded(form, n, np.where(usable, y, 0.0), weights, batch.binomial, first)
+
+
+def _constant(data: Padded) -> np.ndarray:
+    used = data.weights > 0
+    if data.binomial:
+        hits, attempts = data.y.sum(axis=1), data.weights.sum(axis=1)
+        return (hits == 0) | (hits == attempts)
+    top = np.max(np.where(used, data.y, -np.inf), axis=1)
+    return top == np.min(np.where(used, data.y, np.inf), axis=1)
+
+
+def _flat_row(result, row, column, data: Padded, k: int) -> None:
+    result["status"][row, column] = NO_CHANGE
+    if not data.binomial:
+        level = data.y[k][data.weights[k] > 0][0]
+        known = {"asymptote": level, "start": level, "gain": 0.0, "sse": 0.0}
+        for name, value in known.items():
+            result[name][row, column] = value
+
+
+def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
+    best = fit_padded(data)
+    noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
+    told = describe(data, best, noise)
+    lone = len(data.form.rates) == 1
+    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
+    flat = is_flat(best.loss, _flat_loss(data), n, wanted, wanted - 1, binomial=data.binomial)
+    status = grade(
+        enough=True,
+        flat=flat,
+        at_bound=stuck if lone else _runaway(data, best),
+        progress=np.where(told.extreme & data.binomial, -np.inf, told.progress),
+        asymptote_error=told.se_asymptote,
+        change=told.change,
+    )
+    loglik = _loglik(data, best.loss, n)
+    aicc, bic = information_criteria(loglik, n, wanted + (0 if data.binomial else 1))
+    found = {
+        "asymptote": told.asymptote,
+        "gain": told.gain,
+        "start": told.start,
+        "se_asymptote": told.se_asymptote,
+        "se_gain": told.se_gain,
+        "sse": _deviance(data, best.loss) if data.binomial else 2 * best.loss,
+        "loglik": loglik,
+        "aicc": aicc,
+        "bic": bic,
+        "status": status,
+    }
+    for k, name in enumerate(data.form.rates):
+        found[name] = told.rates[:, k]
+        found[f"se_{name}"] = np.where(best.at_bound[:, k], np.nan, told.se_rates[:, k])
+    return found
+
+
+def _runaway(data: Padded, best) -> np.ndarray:
+    """Whether a form with two rates ran to both low ends, or to the high end of either."""
+    both = best.at_bound.all(axis=1)
+    high = best.at_bound & (best.tau > 0)
+    return both | high.any(axis=1)
+
+
+def _flat_loss(data: Padded) -> np.ndarray:
+    """Loss of a flat line."""
+    whole = data.weights.sum(axis=1)
+    if not data.binomial:
+        mean = np.einsum("ij,ij->i", data.weights, data.y) / whole
+        return 0.5 * np.einsum("ij,ij->i", data.weights, (data.y - mean[:, None]) ** 2)
+    hits = data.y.sum(axis=1)
+    return -(hits * np.log(hits / whole) + (whole - hits) * np.log1p(-hits / whole))
+
+
+def _loglik(data: Padded, loss, n) -> np.ndarray:
+    used = data.weights > 0
+    if data.binomial:
+        return np.where(used, log_choose(data.y, data.weights), 0.0).sum(axis=1) - loss
+    logs = np.log(np.where(used, data.weights, 1.0)).sum(axis=1)
+    with np.errstate(divide="ignore"):
+        return -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs
+
+
+def _deviance(data: Padded, loss) -> np.ndarray:
+    """Twice what the saturated model would gain."""
+    k, m = data.y, data.weights
+    with np.errstate(divide="ignore", invalid="ignore"):
+        full = np.where(k > 0, k * np.log(k / m), 0) + np.where(
+            m > k, (m - k) * np.log((m - k) / m), 0
+        )
+    return 2 * (loss + full.sum(axis=1))

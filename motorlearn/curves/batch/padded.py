@@ -1,0 +1,303 @@
+"""Curves of learners with practice counts of their own: any form, missing rows, weights, hits.
+
+Every learner is a row of a padded array; padding has weight 0. All learners take their scoring
+steps together, each with its own damping.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.ndimage import minimum_filter
+from scipy.special import expit, log_expit
+
+from motorlearn.curves.forms import Form
+from motorlearn.curves.single.problem import LARGEST_LOGIT
+
+NODES = {1: (48,), 2: (20, 18)}
+STARTS = 3
+MOST_STEPS = 80
+SETTLED = 1e-10
+
+
+@dataclass(frozen=True)
+class Padded:
+    """Learners in rows: practice ``n``, outcome ``y`` (or hits), ``weights`` (or attempts)."""
+
+    form: Form
+    n: np.ndarray
+    y: np.ndarray
+    weights: np.ndarray
+    binomial: bool
+    first: float
+
+    @property
+    def origin(self) -> np.ndarray:
+        """Smallest practice count of each learner, as a column."""
+        return np.min(np.where(self.weights > 0, self.n, np.inf), axis=1, keepdims=True)
+
+    def pick(self, rows) -> "Padded":
+        """Some of the learners, in any order and as often as wanted."""
+        return Padded(
+            self.form, self.n[rows], self.y[rows], self.weights[rows], self.binomial, self.first
+        )
+
+    def fallen(self, tau: np.ndarray) -> np.ndarray:
+        """Log basis less its value at the learner's smallest practice count."""
+        rates = [np.exp(tau[:, [k]]) for k in range(tau.shape[1])]
+        at = self.form.log_basis(self.origin, rates, self.first)
+        return self.form.log_basis(self.n, rates, self.first) - at
+
+    def tilt(self, tau: np.ndarray) -> np.ndarray:
+        """Derivatives of :meth:`fallen` by the log rates, shape (learners, rows, rates)."""
+        rates = [np.exp(tau[:, [k]]) for k in range(tau.shape[1])]
+        here = self.form.slopes(self.n, rates, self.first)
+        there = self.form.slopes(self.origin, rates, self.first)
+        return np.stack([r * (a - b) for r, a, b in zip(rates, here, there)], axis=2)
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """Best point of each learner: ``beta`` is (level at the smallest count, height of the fall)."""
+
+    tau: np.ndarray
+    beta: np.ndarray
+    loss: np.ndarray
+    at_bound: np.ndarray
+    settled: np.ndarray
+
+
+def log_bounds(data: Padded) -> np.ndarray:
+    """Bounds of the log rates of each learner, shape (learners, rates, 2)."""
+    known: dict[bytes, np.ndarray] = {}
+    rows = []
+    for n, weights in zip(data.n, data.weights):
+        counts = np.unique(n[weights > 0])
+        key = counts.tobytes()
+        if key not in known:
+            known[key] = np.log(np.array(data.form.bounds(counts)))
+        rows.append(known[key])
+    return np.array(rows)
+
+
+def fit_padded(data: Padded) -> Optimum:
+    """Search, refine and choose the best curve of every learner."""
+    bounds = log_bounds(data)
+    rows, tau = _starts(data, bounds)
+    found = _refine(data.pick(rows), tau, bounds[rows])
+    order = np.lexsort((found.loss, rows))
+    best = order[np.searchsorted(rows[order], np.arange(len(data.y)))]
+    return Optimum(
+        found.tau[best],
+        found.beta[best],
+        found.loss[best],
+        found.at_bound[best],
+        found.settled[best],
+    )
+
+
+def _starts(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
+    """Best few nodes of a grid for each learner that are better than all their neighbours."""
+    sizes = NODES[bounds.shape[1]]
+    shares = np.stack(
+        [axis.ravel() for axis in np.meshgrid(*map(_shares, sizes), indexing="ij")], axis=1
+    )
+    response, weights = _linearised(data)
+    losses = np.empty((len(shares), len(data.y)))
+    for k, share in enumerate(shares):
+        tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
+        losses[k] = _straight(response, weights, np.expm1(data.fallen(tau)))[1]
+    cube = losses.reshape(*sizes, len(data.y))
+    around = minimum_filter(cube, size=(3,) * len(sizes) + (1,), mode="nearest")
+    losses = np.where(cube <= around, cube, np.inf).reshape(losses.shape)
+    chosen = np.argsort(losses, axis=0, kind="stable")[:STARTS]
+    keep = np.isfinite(np.take_along_axis(losses, chosen, axis=0))
+    rank, rows = np.nonzero(keep)
+    share = shares[chosen[rank, rows]]
+    return rows, bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
+
+
+def _shares(count: int) -> np.ndarray:
+    """Places of the nodes between the bounds, few where the curve is all but straight."""
+    sparse = count // 6
+    return np.concatenate(
+        [np.linspace(0, 0.45, sparse, endpoint=False), np.linspace(0.45, 1, count - sparse)]
+    )
+
+
+def _linearised(data: Padded) -> tuple[np.ndarray, np.ndarray]:
+    """Outcome and weights for the search: for hits the empirical logit."""
+    if not data.binomial:
+        return data.y, data.weights
+    hits, misses = data.y + 0.5, data.weights - data.y + 0.5
+    weights = hits * misses / (hits + misses)
+    return np.log(hits / misses), np.where(data.weights > 0, weights, 0.0)
+
+
+def _straight(y, weights, v) -> tuple[np.ndarray, np.ndarray]:
+    """Weighted straight line of y on v in each row: coefficients and half the squares left."""
+    whole = weights.sum(axis=1)
+    mean_v, mean_y = (np.einsum("ij,ij->i", weights, q) / whole for q in (v, y))
+    v, y = v - mean_v[:, None], y - mean_y[:, None]
+    heavy = weights * v
+    square = np.einsum("ij,ij->i", heavy, v)
+    height = np.einsum("ij,ij->i", heavy, y) / np.where(square > 0, square, 1.0)
+    left = y - height[:, None] * v
+    beta = np.stack([mean_y - height * mean_v, height], axis=1)
+    return beta, 0.5 * np.einsum("ij,ij,ij->i", weights, left, left)
+
+
+def _refine(data: Padded, tau, bounds) -> Optimum:
+    """Damped scoring; a row leaves when its step is too small to matter."""
+    low, high = bounds[:, :, 0], bounds[:, :, 1]
+    response, weights = _linearised(data)
+    beta, loss = _straight(response, weights, np.expm1(data.fallen(tau)))
+    if data.binomial:
+        # The search worked on smoothed logits; a flat start is always inside the limits.
+        flat = expit(beta[:, [0]] + beta[:, [1]] * np.expm1(data.fallen(tau)))
+        beta[np.any((flat < 1e-6) | (flat > 1 - 1e-6), axis=1)] *= 0.3
+        loss = _loss(data, tau, beta)
+    damping = np.full(len(tau), 1e-3)
+    active = np.arange(len(tau))
+    for _ in range(MOST_STEPS):
+        part = data.pick(active)
+        move_tau, move_beta = _step(
+            part, tau[active], beta[active], low[active], high[active], damping[active]
+        )
+        new_tau = np.clip(tau[active] + np.clip(move_tau, -1.5, 1.5), low[active], high[active])
+        new_beta, new = _land(part, new_tau, beta[active] + move_beta)
+        better = new <= loss[active]
+        size = np.max(np.abs(new_tau - tau[active]), axis=1)
+        gone = np.max(np.abs(new_beta - beta[active]), axis=1) if data.binomial else 0.0
+        taken = active[better]
+        tau[taken], beta[taken], loss[taken] = new_tau[better], new_beta[better], new[better]
+        damping[active] *= np.where(better, 0.1, 10.0)
+        still = ((size > SETTLED) | (gone > SETTLED)) & (damping[active] < 1e8)
+        active = active[still]
+        if not active.size:
+            break
+    settled = np.ones(len(tau), bool)
+    settled[active] = False
+    stuck = (tau <= low + 1e-6) | (tau >= high - np.array(data.form.edges)[: tau.shape[1]])
+    return Optimum(tau, beta, loss, stuck, settled)
+
+
+def _land(data: Padded, tau, beta) -> tuple[np.ndarray, np.ndarray]:
+    """Linear coefficients and loss at new rates; for hits the coefficients take the step given."""
+    if not data.binomial:
+        return _straight(data.y, data.weights, np.expm1(data.fallen(tau)))
+    return beta, _loss(data, tau, beta)
+
+
+def _loss(data: Padded, tau, beta) -> np.ndarray:
+    eta = beta[:, [0]] + beta[:, [1]] * np.expm1(data.fallen(tau))
+    misses = data.weights - data.y
+    loss = -np.sum(data.y * log_expit(eta) + misses * log_expit(-eta), axis=1)
+    beyond = np.max(np.abs(np.where(data.weights > 0, eta, 0.0)), axis=1) > LARGEST_LOGIT
+    return np.where(beyond, np.inf, loss)
+
+
+def working(data: Padded, tau, beta) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Jacobian by (level, height, log rates), score residual and information weight."""
+    fallen = data.fallen(tau)
+    v, f = np.expm1(fallen), np.exp(fallen)
+    bent = beta[:, 1][:, None, None] * f[:, :, None] * data.tilt(tau)
+    jacobian = np.concatenate([np.ones_like(v)[:, :, None], v[:, :, None], bent], axis=2)
+    eta = beta[:, [0]] + beta[:, [1]] * v
+    if data.binomial:
+        p = expit(eta)
+        return jacobian, data.y - data.weights * p, data.weights * p * (1 - p)
+    return jacobian, data.weights * (data.y - eta), data.weights
+
+
+def _step(data: Padded, tau, beta, low, high, damping) -> tuple[np.ndarray, np.ndarray]:
+    jacobian, residual, weight = working(data, tau, beta)
+    score = np.einsum("ijk,ij->ik", jacobian, residual)
+    outward = ((tau <= low) & (score[:, 2:] < 0)) | ((tau >= high) & (score[:, 2:] > 0))
+    held = np.concatenate([np.zeros_like(beta, bool), outward], axis=1)
+    score[held] = 0.0
+    information = np.einsum("ijk,ij,ijl->ikl", jacobian, weight, jacobian)
+    information[held[:, :, None] | held[:, None, :]] = 0.0
+    scale = np.sqrt(np.einsum("ikk->ik", information))
+    scale[scale == 0] = 1.0
+    system = information / (scale[:, :, None] * scale[:, None, :])
+    ridge = np.full(scale.shape, 1e-13)
+    ridge[:, 2:] += damping[:, None]
+    if data.binomial:
+        ridge[:, :2] += damping[:, None]
+    index = np.arange(scale.shape[1])
+    system[:, index, index] = np.where(held, 1.0, system[:, index, index]) + ridge
+    move = np.linalg.solve(system, (score / scale)[:, :, None])[:, :, 0] / scale
+    return move[:, 2:], move[:, :2]
+
+
+@dataclass(frozen=True)
+class Described:
+    """Natural parameters and standard errors; ``rates`` has one column per rate."""
+
+    asymptote: np.ndarray
+    gain: np.ndarray
+    rates: np.ndarray
+    start: np.ndarray
+    se_asymptote: np.ndarray
+    se_gain: np.ndarray
+    se_rates: np.ndarray
+    progress: np.ndarray
+    change: np.ndarray
+    extreme: np.ndarray
+
+
+def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
+    """Turn the optimum into natural parameters; ``noise`` is the residual variance (1 for hits)."""
+    form, tau, beta = data.form, best.tau, best.beta
+    jacobian, _, weight = working(data, tau, beta)
+    covariance = noise[:, None, None] * _inverse(jacobian, weight, best.at_bound)
+    rates = [np.exp(tau[:, k]) for k in range(tau.shape[1])]
+    origin = data.origin[:, 0]
+    with np.errstate(over="ignore", invalid="ignore"):
+        lift = np.exp(-form.log_basis(origin, rates, data.first))
+        gain = beta[:, 1] * lift
+        turns = [r * s for r, s in zip(rates, form.slopes(origin, rates, data.first))]
+        to_gain = np.stack([0 * gain, lift, *[-gain * turn for turn in turns]], axis=1)
+        var_gain = np.einsum("ik,ikl,il->i", to_gain, covariance, to_gain)
+    to_a = np.zeros_like(to_gain)
+    to_a[:, 0], to_a[:, 1] = 1.0, -1.0
+    var_a = np.einsum("ik,ikl,il->i", to_a, covariance, to_a)
+    asymptote = beta[:, 0] - beta[:, 1]
+    at = form.log_basis(np.full(len(origin), data.first), rates, data.first)
+    rise = np.exp(at - form.log_basis(origin, rates, data.first))
+    fallen = np.where(data.weights > 0, data.fallen(tau), 0.0)
+    eta = np.where(data.weights > 0, beta[:, [0]] + beta[:, [1]] * np.expm1(fallen), 0.0)
+    log_var = np.maximum(np.einsum("ikk->ik", covariance)[:, 2:], 0)
+    return Described(
+        asymptote=asymptote,
+        gain=gain,
+        rates=np.stack(rates, axis=1),
+        start=asymptote + beta[:, 1] * rise,
+        se_asymptote=np.sqrt(np.maximum(var_a, 0)),
+        se_gain=np.sqrt(np.maximum(var_gain, 0)),
+        se_rates=np.stack(rates, axis=1) * np.sqrt(log_var),
+        progress=-fallen.min(axis=1),
+        change=np.abs(beta[:, 1] * np.expm1(fallen.min(axis=1))),
+        extreme=np.abs(eta).max(axis=1) > LARGEST_LOGIT - 0.5,
+    )
+
+
+def _inverse(jacobian, weight, at_bound) -> np.ndarray:
+    """Inverse information with rates at a bound held; infinite where it is singular."""
+    held = np.concatenate([np.zeros((len(at_bound), 2), bool), at_bound], axis=1)
+    weighted = np.sqrt(weight)[:, :, None] * np.where(held[:, None, :], 0.0, jacobian)
+    scale = np.linalg.norm(weighted, axis=1)
+    scale[scale == 0] = 1.0
+    weighted = weighted / scale[:, None, :]
+    index = np.arange(scale.shape[1])
+    # A held rate gets a row of its own, so that the triangle stays invertible.
+    extra = np.zeros((len(held), scale.shape[1], scale.shape[1]))
+    extra[:, index, index] = held
+    triangle = np.asarray(np.linalg.qr(np.concatenate([weighted, extra], axis=1), mode="r"))
+    weak = np.abs(triangle[:, index, index]).min(axis=1) < 1e-14
+    triangle[weak] = np.eye(scale.shape[1])
+    root = np.linalg.inv(triangle) / scale[:, :, None]
+    inverse = root @ np.swapaxes(root, 1, 2)
+    inverse[held[:, :, None] | held[:, None, :]] = 0.0
+    inverse[weak] = np.inf
+    return inverse

@@ -1,0 +1,249 @@
+"""Likelihood of a population curve with Gaussian scores: exact where parameters are linear.
+
+Asymptote and amount (gain or start) enter the curve linearly. With the log rate of a learner
+given, the scores are Gaussian and both are integrated out exactly. Where the log rate does not
+vary that is the whole likelihood; where it varies, one dimension is left and integrated by
+adaptive Gauss-Hermite quadrature.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+
+from motorlearn.curves.forms import Form
+from motorlearn.curves.population.layout import RATE, Layout
+
+INNER_STEPS = 25
+DIFFERENCE = 1e-4
+PEAK_SLACK = 0.1
+"""Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
+
+
+@dataclass(frozen=True)
+class Learners:
+    """Padded rows of all learners; ``used`` is 0 on padding. ``trials`` holds attempts of hits."""
+
+    form: Form
+    n: np.ndarray
+    y: np.ndarray
+    used: np.ndarray
+    group: np.ndarray
+    first: float
+    start: bool
+    trials: np.ndarray | None = None
+
+    @cached_property
+    def count(self) -> np.ndarray:
+        """Rows of each learner, as a column."""
+        return self.used.sum(axis=1)[:, None]
+
+    @cached_property
+    def squares(self) -> np.ndarray:
+        """Sum of squares of each learner's scores, as a column."""
+        return np.sum(self.used * self.y**2, axis=1)[:, None]
+
+    @cached_property
+    def heavy(self) -> np.ndarray:
+        """Scores with padding set to 0."""
+        return self.used * self.y
+
+    @cached_property
+    def total(self) -> np.ndarray:
+        """Sum of each learner's scores, as a column."""
+        return self.heavy.sum(axis=1)[:, None]
+
+    @cached_property
+    def pair(self) -> np.ndarray:
+        """Ones and scores side by side, shape (learners, rows, 2)."""
+        return np.stack([self.used, self.heavy], axis=2)
+
+    @cached_property
+    def slope(self) -> np.ndarray:
+        """Derivative of the log basis by the rate; forms with one rate are linear in it."""
+        slope = self.form.slopes(self.n, [1.0], self.first)[0]
+        if self.start:
+            slope = slope - self.form.slopes(np.array(self.first), [1.0], self.first)[0]
+        return slope
+
+    def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
+        steep = np.exp(log_rate)[:, :, None] * self.slope[:, None, :]
+        basis = np.exp(np.minimum(steep, 600.0)) * self.used[:, None, :]
+        return basis, steep * basis
+
+
+@dataclass(frozen=True)
+class Given:
+    """Log density of each learner's scores given the log rate, and its derivatives.
+
+    Arrays are (learners, nodes). ``pull`` are derivatives by asymptote and amount, ``turn`` by
+    the log rate, ``sigma`` by the log residual SD, ``spread`` (3 arrays: 11, 12, 22) by the
+    covariance of asymptote and amount, ``bend`` their conditional means.
+    """
+
+    density: np.ndarray
+    pull: tuple[np.ndarray, np.ndarray]
+    turn: np.ndarray
+    sigma: np.ndarray
+    spread: tuple[np.ndarray, np.ndarray, np.ndarray]
+    bend: tuple[np.ndarray, np.ndarray]
+
+
+def given_rate(data: Learners, log_rate, height, amount, cover, variance: float) -> Given:
+    """Density of the scores with asymptote and amount integrated out.
+
+    ``height`` and ``amount`` are their means at each node, ``cover`` (c11, c12, c22) their
+    covariance, ``variance`` the residual variance.
+    """
+    c11, c12, c22 = cover
+    t11, t12, t22, s1, s2, q1, q2, dy = _sums(data, *data.fall(log_rate))
+    b11, b12 = variance + t11 * c11 + t12 * c12, t11 * c12 + t12 * c22
+    b21, b22 = t12 * c11 + t22 * c12, variance + t12 * c12 + t22 * c22
+    volume = b11 * b22 - b12 * b21
+    b11, b12, b21, b22 = b22 / volume, -b12 / volume, -b21 / volume, b11 / volume
+    e1, e2 = s1 - t11 * height - t12 * amount, s2 - t12 * height - t22 * amount
+    squares = data.squares - height * (s1 + e1) - amount * (s2 + e2)
+    v1, v2 = b11 * e1 + b12 * e2, b21 * e1 + b22 * e2
+    m1, m2 = c11 * v1 + c12 * v2, c12 * v1 + c22 * v2
+    off = e1 * m1 + e2 * m2
+    log_det = (data.count - 2) * np.log(variance) + np.log(volume)
+    density = -0.5 * (data.count * np.log(2 * np.pi) + log_det + (squares - off) / variance)
+    inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
+    left = (squares - 2 * off + inner) / variance
+    a1, a2 = height + m1, amount + m2
+    # The two columns of the curve move with the log rate as lean and 1 times one derivative.
+    lean = -1.0 if data.start else 0.0
+    turn = (a2 + lean * a1) * (dy - a1 * q1 - a2 * q2) / variance
+    turn -= (lean * c11 + c12) * (b11 * q1 + b12 * q2)
+    turn -= (lean * c12 + c22) * (b21 * q1 + b22 * q2)
+    spread = (
+        v1 * v1 - b11 * t11 - b12 * t12,
+        v1 * v2 - b11 * t12 - b12 * t22,
+        v2 * v2 - b21 * t12 - b22 * t22,
+    )
+    sigma = left - (data.count - 2) - variance * (b11 + b22)
+    return Given(density, (v1, v2), turn, sigma, spread, (m1, m2))
+
+
+def _sums(data: Learners, basis, tilt):
+    """Inner products of the curve's two columns, the scores and the derivative of the basis."""
+    f, fy = np.moveaxis(basis @ data.pair, 2, 0)
+    d, dy = np.moveaxis(tilt @ data.pair, 2, 0)
+    ff = np.einsum("pqt,pqt->pq", basis, basis)
+    fd = np.einsum("pqt,pqt->pq", basis, tilt)
+    total = data.total
+    if not data.start:
+        return data.count, f, ff, total, fy, d, fd, dy
+    # Columns 1 - basis and basis.
+    return data.count - 2 * f + ff, f - ff, ff, total - fy, fy, d - fd, fd, dy
+
+
+@dataclass
+class Marginal:
+    """Log-likelihood and gradient in the layout's vector; keeps where each integral peaks."""
+
+    data: Learners
+    layout: Layout
+    nodes: int
+    peak: np.ndarray = field(init=False)
+    width: np.ndarray = field(init=False)
+    held: tuple[np.ndarray, np.ndarray] | None = field(init=False, default=None)
+
+    def __post_init__(self) -> None:
+        self.peak, self.width = np.zeros(len(self.data.y)), np.ones(len(self.data.y))
+        self.places, masses = np.polynomial.hermite.hermgauss(self.nodes)
+        self.mass = np.log(masses) + self.places**2 - 0.5 * np.log(np.pi)
+
+    def conditional(self, point: np.ndarray, z: np.ndarray) -> tuple[Given, np.ndarray]:
+        """Density given the standardised log rate ``z``, and its root matrix."""
+        cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
+        lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
+        rest = root[:2, 1:] if RATE in self.layout.vary else root[:2]
+        cover = rest @ rest.T
+        mean = [cells[:, [row]] + lean[row] * z for row in range(3)]
+        covers = (cover[0, 0], cover[0, 1], cover[1, 1])
+        variance = float(np.exp(2 * point[-1]))
+        return given_rate(self.data, mean[2], mean[0], mean[1], covers, variance), root
+
+    def adapt(self, point: np.ndarray) -> None:
+        """Place the nodes at the modes for a point; they stay there until released."""
+        if RATE in self.layout.vary:
+            self.width = self._climb(point)
+        self.held = self._place()
+
+    def release(self) -> None:
+        """Let the nodes follow the posterior means of the evaluation before."""
+        self.held = None
+
+    def _place(self) -> tuple[np.ndarray, np.ndarray]:
+        """Nodes and the logarithm of what each stands for."""
+        if RATE not in self.layout.vary:
+            return np.zeros((len(self.data.y), 1)), np.zeros((len(self.data.y), 1))
+        width = self.width[:, None]
+        z = self.peak[:, None] + np.sqrt(2) * width * self.places
+        return z, self.mass - 0.5 * z**2 + np.log(width)
+
+    def posterior(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray, Given]:
+        """Log-likelihood, nodes, their weights for each learner, and the densities there."""
+        z, mass = self.held or self._place()
+        given, _ = self.conditional(point, z)
+        heights = given.density + mass
+        top = heights.max(axis=1, keepdims=True)
+        weight = np.exp(heights - top)
+        total = weight.sum(axis=1, keepdims=True)
+        weight /= total
+        if self.held is None and z.shape[1] > 1 and np.all(np.isfinite(weight)):
+            self.peak = np.einsum("pq,pq->p", weight, z)
+            spread = np.einsum("pq,pq->p", weight, (z - self.peak[:, None]) ** 2)
+            self.width = np.clip(np.sqrt(spread), 0.7 * self.width, 1.4 * self.width)
+        return float(np.sum(top + np.log(total))), z, weight, given
+
+    def _climb(self, point) -> np.ndarray:
+        """Move each peak to the mode of its integrand; give the width of the integrand there."""
+        if not np.all(np.isfinite(self.peak)):
+            self.peak = np.zeros(len(self.data.y))
+        for _ in range(INNER_STEPS):
+            around = self.peak[:, None] + np.array([-DIFFERENCE, 0.0, DIFFERENCE])
+            given, root = self.conditional(point, around)
+            slope = root[0, 0] * given.pull[0] + root[1, 0] * given.pull[1]
+            slope = slope + root[2, 0] * given.turn - around
+            bend = (slope[:, 2] - slope[:, 0]) / (2 * DIFFERENCE)
+            steep = np.maximum(-bend, 0.3)
+            width = 1 / np.sqrt(steep)
+            step = np.clip(slope[:, 1] / steep, -1.0, 1.0)
+            self.peak = np.clip(self.peak + step, -8.0, 8.0)
+            if np.max(np.abs(step) / width) < PEAK_SLACK:
+                break
+        return width
+
+    def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and its gradient."""
+        loglik, scores = self.scores(point)
+        return loglik, scores.sum(axis=0)
+
+    def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
+        """Log-likelihood and each learner's gradient.
+
+        By Fisher's identity it is the posterior mean of the gradient with the log rate given.
+        """
+        loglik, z, weight, given = self.posterior(point)
+        root, varies = self.layout.root(point), RATE in self.layout.vary
+        parts = np.stack([*given.pull, given.turn])
+        each = (weight * parts).sum(axis=2).T
+        spread = (weight * np.stack(given.spread)).sum(axis=2).T
+        by_root = np.zeros((len(each), *root.shape))
+        by_root[:, :2, varies:] = spread[:, [[0, 1], [1, 2]]] @ root[:2, varies:]
+        if varies:
+            by_root[:, :, 0] = (weight * z * parts).sum(axis=2).T
+        sigma = (weight * given.sigma).sum(axis=1)
+        return loglik, self.layout.scores(each, self.data.group, by_root, sigma)
+
+    def learners(self, point: np.ndarray) -> np.ndarray:
+        """Mean of asymptote, amount and log rate of each learner given the scores."""
+        _, z, weight, given = self.posterior(point)
+        cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
+        lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
+        own = [cells[:, [row]] + lean[row] * z for row in range(3)]
+        own[0], own[1] = own[0] + given.bend[0], own[1] + given.bend[1]
+        return np.stack([np.einsum("pq,pq->p", weight, part) for part in own], axis=1)

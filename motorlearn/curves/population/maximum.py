@@ -1,0 +1,189 @@
+"""Maximum of the population likelihood: starts, re-checks, and tests of group differences."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy.stats import chi2
+
+from motorlearn.curves.population.arrays import starting_points
+from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle
+from motorlearn.curves.population.hits import HitMarginal
+from motorlearn.curves.population.layout import RATE, Layout
+from motorlearn.curves.population.marginal import Learners, Marginal
+from motorlearn.exceptions import FitError
+
+SETTLED_GAP, MOST_NODES = 1e-4, 120
+COARSE, COARSE_GAP = 7, 0.1
+SMALL_GAP = 0.02
+"""Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
+
+
+@dataclass(frozen=True)
+class PopulationFit:
+    """The maximum, on the scale of the fit, with what the re-checks said."""
+
+    layout: Layout
+    summit: Summit
+    covariance: np.ndarray
+    learners: np.ndarray
+    laplace: float
+    gap: float
+    rows: int
+    nodes: int
+    engine: str
+    message: str
+    warnings: tuple[str, ...]
+
+
+def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
+    """Climb, look again from another start and with more nodes, and describe the maximum."""
+    start, other = starting_points(data, layout)
+    exact = data.trials is None and RATE not in layout.vary
+    best = _maximise(data, layout, nodes, start)
+    best, agree = _second_look(data, layout, nodes, best, other)
+    if not np.isfinite(best.loglik):
+        raise FitError("no start leads to a maximum of the likelihood of this population curve")
+    best, gap, there = _settle_nodes(data, layout, nodes, best)
+    nodes = there.nodes
+    laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
+    covariance, singular = _covariance(best, layout)
+    return PopulationFit(
+        layout=layout,
+        summit=best,
+        covariance=covariance,
+        learners=there.learners(best.point),
+        laplace=laplace,
+        gap=gap,
+        rows=int(data.used.sum()),
+        nodes=nodes,
+        engine=_engine(data, exact, nodes),
+        message=(
+            f"{1 + agree} of 2 starts ended at this maximum; one more step would gain "
+            f"{best.slack:.1e}; twice the nodes change the log-likelihood by {gap:.1e}."
+        ),
+        warnings=_warnings(best, layout, gap, agree, singular),
+    )
+
+
+def _settle_nodes(data, layout, nodes, best) -> tuple[Summit, float, Marginal | HitMarginal]:
+    """Take more nodes until twice as many change nothing; hits stay with what was asked for.
+
+    Gives the maximum, the change with twice the nodes, and the likelihood placed at the maximum.
+    """
+    exact = data.trials is None and RATE not in layout.vary
+    while True:
+        there = _likelihood(data, layout, 1 if exact else nodes)
+        there.adapt(best.point)
+        if exact:
+            return best, 0.0, there
+        more = loglik_at(data, layout, 2 * nodes - 1, best.point, there.peak)
+        gap = abs(more - best.loglik)
+        if gap < SETTLED_GAP or data.trials is not None or nodes >= MOST_NODES:
+            return best, gap, there
+        nodes = 2 * nodes - 1
+        best = _maximise(data, layout, nodes, best.point)
+
+
+def _engine(data: Learners, exact: bool, nodes: int) -> str:
+    if exact:
+        return "exact maximum likelihood"
+    if data.trials is None:
+        return f"maximum likelihood, exact but for the rate: {nodes} adaptive quadrature nodes"
+    return f"binomial maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
+
+
+def _likelihood(
+    data: Learners, layout: Layout, nodes: int, peak: np.ndarray | None = None
+) -> Marginal | HitMarginal:
+    """Likelihood with some nodes; ``peak`` says where its integrands are known to peak."""
+    likelihood = (Marginal if data.trials is None else HitMarginal)(data, layout, nodes)
+    if peak is not None:
+        likelihood.peak = peak
+    return likelihood
+
+
+def _maximise(data: Learners, layout: Layout, nodes: int, start) -> Summit:
+    hits = data.trials is not None
+    rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
+    point, inverse = approach(rough, start, rounds=12 if hits else 1)
+    return settle(_likelihood(data, layout, nodes, rough.peak), point, inverse)
+
+
+def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool]:
+    """Climb from another start with few nodes; go all the way only if it leads elsewhere."""
+    few = _likelihood(data, layout, min(nodes, 5 if data.trials is None else 3))
+    few.adapt(start)
+    few.release()
+    reached = climb(few.value, start, inverse_of(best.information), 0.2)[0]
+    height = loglik_at(data, layout, nodes, reached, few.peak)
+    if abs(height - best.loglik) < COARSE_GAP:
+        return best, True
+    other = _maximise(data, layout, nodes, reached)
+    if abs(other.loglik - best.loglik) < 1e-3:
+        return best, True
+    return max(best, other, key=lambda summit: summit.loglik), False
+
+
+def loglik_at(data: Learners, layout: Layout, nodes: int, point, peak=None) -> float:
+    """Log-likelihood with some number of nodes; 1 is Laplace's approximation."""
+    likelihood = _likelihood(data, layout, nodes, peak)
+    likelihood.adapt(point)
+    return likelihood.value(point)[0]
+
+
+def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
+    """Inverse information; directions along which a vanished variance is flat are held."""
+    matrix = summit.information
+    scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-12))
+    values, vectors = np.linalg.eigh(matrix / np.outer(scale, scale))
+    firm = values > 1e-8
+    inverse = (vectors[:, firm] / values[firm]) @ vectors[:, firm].T / np.outer(scale, scale)
+    return inverse, not firm.all()
+
+
+def _warnings(summit: Summit, layout: Layout, gap: float, agree: bool, singular) -> tuple[str, ...]:
+    said = []
+    if not summit.converged:
+        said.append("The maximum was not confirmed; treat these numbers with caution.")
+    if not agree:
+        said.append("The two starts ended at different maxima; the higher one is reported.")
+    if gap > SMALL_GAP:
+        said.append("The integral over learners is not settled; give more quadrature nodes.")
+    root = layout.root(summit.point)
+    cover = root @ root.T
+    sd = np.sqrt(np.diag(cover))[list(layout.vary)]
+    small = sd < 1e-3
+    if small.any() or singular:
+        said.append("A variance between learners is estimated as zero; let fewer parameters vary.")
+    elif len(sd) > 1:
+        inner = cover[np.ix_(layout.vary, layout.vary)] / np.outer(sd, sd)
+        if np.max(np.abs(inner - np.eye(len(sd)))) > 0.99:
+            said.append(
+                "Two parameters are all but perfectly correlated between learners; let fewer vary."
+            )
+    return tuple(said)
+
+
+def group_tests(data: Learners, fit: PopulationFit, amount: str) -> pd.DataFrame:
+    """Likelihood-ratio tests of group differences: each parameter, and all at once."""
+    layout = fit.layout
+    cases: dict[str, tuple[int, ...]] = {"asymptote": (0,), amount: (1,), "log_rate": (2,)}
+    cases["all"] = (0, 1, 2)
+    rows = []
+    for term, same in cases.items():
+        differ = tuple(own and row not in same for row, own in enumerate(layout.differ))
+        simpler = replace(layout, differ=differ)
+        start = simpler.embed(layout, fit.summit.point)
+        summit = _maximise(data, simpler, fit.nodes, start)
+        statistic = max(2 * (fit.summit.loglik - summit.loglik), 0.0)
+        df = layout.size - simpler.size
+        rows.append(
+            {
+                "term": term,
+                "df": float(df),
+                "statistic": statistic,
+                "p": float(chi2.sf(statistic, df)),
+            }
+        )
+    return pd.DataFrame(rows)

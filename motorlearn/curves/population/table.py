@@ -1,0 +1,128 @@
+"""From a table to the arrays of a population: what is used, what is left out, what is refused."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.curves.population.layout import Layout
+from motorlearn.curves.population.marginal import Learners
+from motorlearn.curves.single.rows import as_numbers, check_hits, hit_or_miss
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.results import nobody_left_out
+
+ROWS = {"asymptote": 0, "gain": 1, "start": 1, "amount": 1, "rate": 2, "log_rate": 2}
+
+
+def vary_rows(vary: Sequence[str]) -> tuple[int, ...]:
+    """Places of the parameters that vary between learners."""
+    names = (vary,) if isinstance(vary, str) else tuple(vary)
+    unknown = [name for name in names if name not in ROWS]
+    if unknown:
+        raise InputError(
+            "there is no such parameter to vary",
+            unknown,
+            "choose among asymptote, gain or start, rate",
+        )
+    rows = tuple(sorted({ROWS[name] for name in names}))
+    if not rows:
+        raise InputError(
+            "at least one parameter must vary between learners",
+            remedy="use fit_curve for a curve without variation",
+        )
+    return rows
+
+
+def usable_table(table, outcome, practice, participant, group, attempts):
+    """Usable rows under short names, and what was left out."""
+    wanted = {"y": outcome, "n": practice, "who": participant}
+    wanted |= {"group": group} if group else {}
+    wanted |= {"trials": attempts} if attempts else {}
+    absent = [name for name in wanted.values() if name not in table.columns]
+    if absent:
+        raise ColumnError("the table lacks columns that the curve needs", absent)
+    frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
+    if group and isinstance(table[group].dtype, pd.CategoricalDtype):
+        frame["group"] = table[group].array
+    for short in ("y", "n", "trials"):
+        if short in frame:
+            frame[short] = as_numbers(frame[short], f"column {wanted[short]!r}")
+    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
+        raise InputError(f"{participant!r} or {practice!r} is missing or infinite in some rows")
+    if np.isinf(frame["y"]).any():
+        raise InputError(f"column {outcome!r} is infinite in some rows")
+    if "group" not in frame:
+        frame["group"] = ""
+    elif frame["group"].isna().any():
+        raise InputError(f"column {group!r} is empty in some rows")
+    _refuse_two_groups(frame)
+    missing = frame["y"].isna().to_numpy()
+    left_out = nobody_left_out()
+    if missing.any():
+        gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
+        left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
+        left_out.insert(2, "reason", "missing outcome")
+        frame = frame[~missing].reset_index(drop=True)
+    if not len(frame):
+        raise InputError(f"column {outcome!r} has no values")
+    if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
+        frame["trials"] = 1.0
+    if "trials" in frame:
+        check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
+    return frame, left_out
+
+
+def _refuse_two_groups(frame: pd.DataFrame) -> None:
+    who, names = pd.factorize(frame["who"])
+    group = pd.factorize(frame["group"])[0]
+    pairs = np.unique(who * (group.max() + 1) + group) // (group.max() + 1)
+    several = np.unique(pairs[1:][pairs[1:] == pairs[:-1]])
+    if several.size:
+        raise InputError("participants belong to more than one group", list(names[several]))
+
+
+def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
+    """Padded arrays, one learner a row: learners as they appear, groups by category or sorted."""
+    code, who = pd.factorize(frame["who"])
+    groups = _levels(frame["group"])
+    order = np.argsort(code, kind="stable")
+    begins = np.r_[0, np.cumsum(np.bincount(code))]
+    place = np.empty(len(code), int)
+    place[order] = np.arange(len(code)) - begins[code[order]]
+    shape = (len(who), int(place.max()) + 1)
+
+    def padded(values, fill=0.0):
+        array = np.full(shape, fill)
+        array[code, place] = values
+        return array
+
+    n = padded(frame["n"].to_numpy(), np.nan)
+    n = np.where(np.isnan(n), n[:, :1], n)
+    lookup = {name: k for k, name in enumerate(groups)}
+    own = np.array([lookup[name] for name in frame["group"].to_numpy()[order[begins[:-1]]]])
+    trials = padded(frame["trials"].to_numpy()) if "trials" in frame else None
+    used = padded(np.ones(len(frame)))
+    data = Learners(form, n, padded(frame["y"].to_numpy()), used, own, first, start, trials)
+    names = pd.DataFrame({"participant": who, "group": [str(groups[k]) for k in own]})
+    return data, names, tuple(str(name) for name in groups)
+
+
+def _levels(groups: pd.Series) -> list:
+    if isinstance(groups.dtype, pd.CategoricalDtype):
+        present = set(groups.unique())
+        return [level for level in groups.cat.categories if level in present]
+    return sorted(set(groups.tolist()), key=lambda level: (isinstance(level, str), level))
+
+
+def refuse_too_few(data: Learners, layout: Layout, groups) -> None:
+    """Refuse groups of one learner, and more variation than any learner has rows for."""
+    members = np.bincount(data.group, minlength=layout.groups)
+    short = [groups[k] or "all" for k in np.flatnonzero(members < 2)]
+    if short:
+        raise InputError("a population curve needs at least two learners in each group", short)
+    if data.count.max() <= len(layout.vary):
+        raise InputError(
+            "no learner has more rows than parameters that vary between learners",
+            [int(data.count.max())],
+            "let fewer parameters vary",
+        )

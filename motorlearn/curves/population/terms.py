@@ -1,0 +1,89 @@
+"""Tables of a population curve: fixed effects with their intervals, variation between learners."""
+
+import numpy as np
+import pandas as pd
+from scipy.stats import t
+
+from motorlearn.curves.population.arrays import Scale
+from motorlearn.curves.population.layout import RATE, Layout
+from motorlearn.curves.population.maximum import PopulationFit
+
+
+def _term_names(layout: Layout, groups, amount) -> list[tuple[str, int]]:
+    """Fixed effects in the order of the vector, with the parameter each belongs to."""
+    terms = []
+    for row, name in enumerate(("asymptote", amount, "log_rate")):
+        terms.append((name, row))
+        terms += [(f"{name}[{group}]", row) for group in groups[1:] if layout.differ[row]]
+    return terms
+
+
+def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, learners):
+    """Fixed effects with intervals, and their covariance, on the scale of the scores."""
+    layout = fit.layout
+    terms = _term_names(layout, groups, amount)
+    unit = np.array([1.0 if row == RATE else scale.unit for _, row in terms])
+    shift = np.array(
+        [
+            scale.middle * (row == 0 or (row == 1 and amount == "start")) * ("[" not in name)
+            for name, row in terms
+        ]
+    )
+    count = layout.fixed
+    estimate = fit.summit.point[:count] * unit + shift
+    vcov = fit.covariance[:count, :count] * np.outer(unit, unit)
+    error = np.sqrt(np.maximum(np.diag(vcov), 0))
+    df = np.array(
+        [learners - len(groups) if row in layout.vary else fit.rows - count for _, row in terms],
+        float,
+    )
+    df = np.maximum(df, 1)
+    half = t.isf((1 - level) / 2, df) * error
+    with np.errstate(divide="ignore", invalid="ignore"):
+        statistic = estimate / error
+    frame = pd.DataFrame(
+        {
+            "term": [name for name, _ in terms],
+            "estimate": estimate,
+            "std_error": error,
+            "df": df,
+            "statistic": statistic,
+            "p": 2 * t.sf(np.abs(statistic), df),
+            "conf_low": estimate - half,
+            "conf_high": estimate + half,
+        }
+    )
+    return frame, vcov
+
+
+def variance_terms(fit: PopulationFit, scale: Scale, amount) -> pd.DataFrame:
+    """Variances, SDs and correlations of what varies between learners."""
+    names = ("asymptote", amount, "log_rate")
+    root = fit.layout.root(fit.summit.point) * np.array([[scale.unit], [scale.unit], [1.0]])
+    cover = root @ root.T
+    sd = np.sqrt(np.diag(cover))
+    rows = [
+        {
+            "group": "participant",
+            "term": names[a],
+            "other": "",
+            "variance": cover[a, a],
+            "sd": sd[a],
+            "correlation": np.nan,
+        }
+        for a in fit.layout.vary
+    ]
+    for place, a in enumerate(fit.layout.vary):
+        for b in fit.layout.vary[place + 1 :]:
+            both = sd[a] * sd[b]
+            rows.append(
+                {
+                    "group": "participant",
+                    "term": names[a],
+                    "other": names[b],
+                    "variance": cover[a, b],
+                    "sd": np.nan,
+                    "correlation": cover[a, b] / both if both > 0 else np.nan,
+                }
+            )
+    return pd.DataFrame(rows)

@@ -1,0 +1,149 @@
+"""Uncertainty of one curve: covariance, Wald, profile-likelihood and bootstrap intervals."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import chi2
+
+from motorlearn.curves.single.problem import Problem, complex_step
+from motorlearn.curves.single.solving import Solution, solve
+from motorlearn.linear.hypotheses import t_quantile
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Standard errors and covariance of the reported terms."""
+
+    terms: tuple[str, ...]
+    estimates: np.ndarray
+    covariance: np.ndarray
+    df: float
+
+    @property
+    def errors(self) -> np.ndarray:
+        """Standard errors."""
+        return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+
+
+def spread_of(problem: Problem, solution: Solution) -> Spread:
+    """Covariance of the natural parameters; a rate at a bound counts as known there."""
+    theta, coefficients = solution.theta, solution.coefficients
+    point = np.concatenate([theta, coefficients])
+    split = len(theta)
+    df = degrees_of_freedom(problem)
+    _, weight = problem.working(problem.predictor(theta, coefficients))
+    moving = np.r_[~np.array(solution.at_bound, bool), np.ones(len(coefficients), bool)]
+    weighted = (np.sqrt(weight)[:, None] * problem.jacobian(theta, coefficients))[:, moving]
+    scale = 1.0 if problem.binomial else 2 * solution.loss / df
+    inner = np.zeros((len(point), len(point)))
+    inner[np.ix_(moving, moving)] = scale * _inverse(weighted)
+    values = problem.values(theta, coefficients)
+    terms = tuple(values)
+    back = complex_step(
+        lambda p: np.array([problem.values(p[:split], p[split:])[k] for k in terms], dtype=complex),
+        point,
+    )
+    estimates = np.array([float(values[name]) for name in terms])
+    with np.errstate(invalid="ignore", over="ignore"):
+        return Spread(terms, estimates, back @ inner @ back.T, df)
+
+
+def degrees_of_freedom(problem: Problem) -> float:
+    """Rows less parameters; infinite for a binomial outcome, whose variance is known."""
+    return np.inf if problem.binomial else float(len(problem.y) - len(problem.free))
+
+
+def _inverse(design: np.ndarray) -> np.ndarray:
+    """Inverse of ``design.T @ design`` through QR of scaled columns; infinite where singular."""
+    length = np.linalg.norm(design, axis=0)
+    if not length.size or np.any(length == 0):
+        return np.full((len(length),) * 2, np.inf)
+    triangle = np.linalg.qr(design / length, mode="r")
+    if np.min(np.abs(np.diag(triangle))) < 1e-15:
+        return np.full((len(length),) * 2, np.inf)
+    root = np.linalg.inv(triangle) / length[:, None]
+    return root @ root.T
+
+
+def wald(spread: Spread, level: float) -> np.ndarray:
+    """Estimate minus and plus a quantile times the standard error."""
+    half = t_quantile(level, spread.df) * spread.errors
+    return np.stack([spread.estimates - half, spread.estimates + half], axis=1)
+
+
+def profile(problem: Problem, solution: Solution, spread: Spread, level: float) -> np.ndarray:
+    """Limits where the profile likelihood falls by the quantile; infinite where it never does."""
+    limits = np.stack([spread.estimates, spread.estimates], axis=1)
+    profiled = [name for name in ("asymptote", "gain", "start") if name not in problem.fixed]
+    held = sum(name in problem.fixed for name in ("asymptote", "gain", "start"))
+    profiled = profiled if held < 2 else []
+    for name in (*profiled, *problem.free_rates):
+        row = spread.terms.index(name)
+        for side, way in enumerate((-1.0, 1.0)):
+            limits[row, side] = _limit(problem, solution, spread, name, way, level)
+    for row, name in enumerate(spread.terms):
+        if name.startswith("restart["):
+            limits[row] = wald(spread, level)[row]
+    return limits
+
+
+def _limit(problem, solution, spread, name, way, level) -> float:
+    row = spread.terms.index(name)
+    centre, error = spread.estimates[row], spread.errors[row]
+    cut = _rise(problem, solution, spread.df, level)
+    if not np.isfinite(error) or error == 0:
+        return way * np.inf if error else centre
+    positive = name in problem.free_rates and centre > 0
+
+    def place(distance: float) -> float:
+        move = way * distance * error
+        return float(centre * np.exp(move / centre)) if positive else float(centre + move)
+
+    def excess(distance: float) -> float:
+        held = replace(problem, fixed={**problem.fixed, name: place(distance)})
+        near = [theta for theta, free in zip(solution.theta, problem.free_rates) if free != name]
+        return solve(held, start=np.array(near)).loss - solution.loss - cut
+
+    far = float(t_quantile(level, spread.df))
+    for _ in range(8):
+        if excess(far) > 0:
+            return place(brentq(excess, 0.0, far, xtol=1e-7, rtol=1e-9))
+        far *= 1.7
+    return 0.0 if positive and way < 0 else way * np.inf
+
+
+def _rise(problem, solution, df, level) -> float:
+    if problem.binomial:
+        return float(chi2.isf(1 - level, 1)) / 2
+    return solution.loss * t_quantile(level, df) ** 2 / df
+
+
+def bootstrap(
+    problem: Problem, solution: Solution, terms: Sequence[str], draws: int, seed: int | None
+) -> np.ndarray:
+    """Natural parameters of curves refitted to resampled outcomes, one row per draw.
+
+    Gaussian outcomes: centred residuals, widened for the parameters spent, drawn with replacement.
+    Hits: binomial counts drawn from the fitted curve.
+    """
+    rng = np.random.default_rng(seed)
+    eta = problem.predictor(solution.theta, solution.coefficients)
+    rows = []
+    for _ in range(draws):
+        again = replace(problem, y=_resample(problem, eta, rng))
+        found = solve(again, start=solution.theta)
+        values = again.values(found.theta, found.coefficients)
+        rows.append([float(values[name]) for name in terms])
+    return np.array(rows)
+
+
+def _resample(problem: Problem, eta, rng) -> np.ndarray:
+    if problem.binomial:
+        return rng.binomial(problem.weights.astype(int), 1 / (1 + np.exp(-eta))).astype(float)
+    root = np.sqrt(problem.weights)
+    residual = root * (problem.y - eta)
+    count = len(residual)
+    widened = (residual - residual.mean()) * np.sqrt(count / (count - len(problem.free)))
+    return eta + rng.choice(widened, count) / root

@@ -1,0 +1,134 @@
+"""The rows of one learner: what is missing, what cannot be used, which likelihood they ask."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorlearn.curves.forms import Form
+from motorlearn.curves.single.problem import Sessions
+from motorlearn.exceptions import InputError
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Usable rows in the order given; ``used`` marks them among all rows."""
+
+    n: np.ndarray
+    y: np.ndarray
+    weights: np.ndarray
+    binomial: bool
+    used: np.ndarray
+    warnings: tuple[str, ...]
+
+
+def usable_rows(practice, outcome, *, attempts=None, weights=None, repeated="refuse") -> Rows:
+    """Check one learner's rows; missing outcomes (NaN) are set aside, infinite ones are refused.
+
+    Raises
+    ------
+    InputError
+        For columns of different length, infinite values, practice counts that are missing or
+        occur twice, hits that are not whole numbers from 0 to the attempts, weights not above 0.
+    """
+    n, y = as_numbers(practice, "practice"), as_numbers(outcome, "the outcome")
+    if n.shape != y.shape or n.ndim != 1:
+        raise InputError("practice and outcome differ in length", [n.shape, y.shape])
+    if not np.all(np.isfinite(n)):
+        raise InputError("practice counts are missing or infinite", n[~np.isfinite(n)])
+    if np.any(np.isinf(y)):
+        raise InputError("outcomes are infinite", y[np.isinf(y)], "mark missing outcomes as empty")
+    used = ~np.isnan(y)
+    binomial, m = _likelihood(y, used, attempts, weights)
+    used &= ~np.isnan(m)
+    n, y, m = n[used], y[used], m[used]
+    check_repeats(n, y, binomial=binomial, repeated=repeated)
+    if binomial:
+        check_hits(y, m)
+    elif np.any(m <= 0) or not np.all(np.isfinite(m)):
+        raise InputError("weights must be above 0", m[~(m > 0)])
+    return Rows(n, y, m, binomial, used, _doubts(y, binomial))
+
+
+def as_numbers(values, what: str) -> np.ndarray:
+    """Give a float array, or say that these are not numbers."""
+    try:
+        return np.asarray(values, dtype=float)
+    except (TypeError, ValueError) as problem:
+        raise InputError(f"{what} holds something that is not a number", [problem]) from problem
+
+
+def _likelihood(y, used, attempts, weights) -> tuple[bool, np.ndarray]:
+    if attempts is not None and weights is not None:
+        raise InputError("attempts and weights cannot both be given")
+    if attempts is not None:
+        return True, np.broadcast_to(as_numbers(attempts, "attempts"), y.shape).copy()
+    if weights is not None:
+        return False, np.broadcast_to(as_numbers(weights, "weights"), y.shape).copy()
+    return hit_or_miss(y[used]), np.ones(y.shape)
+
+
+def hit_or_miss(y: np.ndarray) -> bool:
+    """Whether outcomes are hits and misses: both 0 and 1, and nothing else."""
+    return bool(np.all((y == 0) | (y == 1)) and np.any(y == 0) and np.any(y == 1))
+
+
+def check_hits(hits: np.ndarray, attempts: np.ndarray) -> None:
+    """Refuse counts that cannot be hits among attempts."""
+    wrong = (hits < 0) | (hits > attempts) | (hits != np.rint(hits))
+    if np.any(wrong):
+        raise InputError(
+            "hits must be whole numbers from 0 to the attempts of their row",
+            hits[wrong],
+            "give hits, not hit rates",
+        )
+    if np.any((attempts < 1) | (attempts != np.rint(attempts))):
+        raise InputError("attempts must be whole numbers of at least 1", attempts[attempts < 1])
+
+
+def check_repeats(n, y, *, binomial: bool, repeated: str) -> None:
+    """Refuse practice counts that occur twice by mistake; blocks of equal size pass."""
+    if repeated not in ("refuse", "allow"):
+        raise InputError("repeated must be 'refuse' or 'allow'", [repeated])
+    counts, times = np.unique(n, return_counts=True)
+    if repeated == "allow" or not len(times) or times.max() == 1:
+        return
+    remedy = "remove the copies, or give repeated='allow' where several trials share a count"
+    if np.median(times) <= 1:
+        raise InputError("practice counts occur more than once", counts[times > 1], remedy)
+    pairs, copies = np.unique(np.stack([n, y], axis=1), axis=0, return_counts=True)
+    if not binomial and np.all(copies % 2 == 0):
+        raise InputError("every row occurs twice", pairs[:5, 0], remedy)
+
+
+def check_counts(form: Form, n: np.ndarray, first: float) -> None:
+    """Refuse practice counts below what the form is defined for."""
+    low = n[n < form.least_count]
+    if len(low):
+        raise InputError(
+            f"the {form.title} curve needs practice counts of at least {form.least_count:g}",
+            low,
+            "count the first trial as 1",
+        )
+    if first < form.least_count:
+        raise InputError(f"first is below the least count of the {form.title} curve", [first])
+
+
+def session_terms(labels, n: np.ndarray, used: np.ndarray) -> Sessions:
+    """Sessions in the order in which practice meets them."""
+    names = np.asarray(labels)[used]
+    order = list(dict.fromkeys(names[np.argsort(n, kind="stable")].tolist()))
+    member = np.array([order.index(name) for name in names.tolist()])
+    begin = np.array([n[member == k].min() for k in range(len(order))])
+    if len(order) < 2:
+        raise InputError("a restart term needs at least two sessions", order)
+    return Sessions(tuple(order), member, n - begin[member])
+
+
+def _doubts(y: np.ndarray, binomial: bool) -> tuple[str, ...]:
+    shares = len(y) and not binomial and y.min() >= 0 and y.max() <= 1 and y.max() > y.min()
+    if not shares:
+        return ()
+    return (
+        "All outcomes lie between 0 and 1. If they are hit rates, give hits and attempts "
+        "instead: least squares on rates is not appropriate.",
+    )

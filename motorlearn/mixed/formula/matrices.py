@@ -1,0 +1,176 @@
+"""Formula and table in, numeric matrix out, with what is needed to make the same columns again."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import formulaic
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import ColumnError, FormulaError, InputError
+from motorlearn.mixed.formula.formulas import Formula
+from motorlearn.results import register_record
+
+Array = NDArray[np.float64]
+
+
+@register_record
+@dataclass(frozen=True)
+class MatrixPlan:
+    """How a matrix was made from a table.
+
+    Parameters
+    ----------
+    terms : str
+        Checked right-hand side.
+    columns : tuple of str
+        Names of the columns of the matrix.
+    levels : mapping of str to tuple
+        Levels of each categorical column, the first one being the reference of its coding.
+    means : mapping of str to float
+        Mean of each numeric column over the rows analysed.
+    state : mapping
+        What centring, scaling and polynomials learned from the rows.
+    assigned : tuple of str
+        Term of the formula each column belongs to.
+    """
+
+    terms: str
+    columns: tuple[str, ...]
+    levels: Mapping[str, tuple]
+    means: Mapping[str, float]
+    state: Mapping[str, Any] = field(default_factory=dict)
+    assigned: tuple[str, ...] = ()
+
+    def apply(self, table: pd.DataFrame) -> Array:
+        """Matrix of these columns for new rows."""
+        frame: dict[str, Any] = {name: table[name].to_numpy(float) for name in self.means}
+        for name, levels in self.levels.items():
+            frame[name] = as_category(table[name], levels, name)
+        matrix = formulaic.Formula(self.terms).get_model_matrix(
+            pd.DataFrame(frame, index=table.index),
+            context={},
+            transform_state={key: dict(value) for key, value in self.state.items()},
+            na_action="raise",
+        )
+        return np.asarray(matrix, dtype=float)
+
+
+def is_category(column: pd.Series) -> bool:
+    """Whether a column holds categories by its type."""
+    return not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column)
+
+
+def levels_of(column: pd.Series) -> tuple:
+    """Levels that occur, in the order of the categories or sorted."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column.dropna().unique())
+        found = [level for level in column.cat.categories if level in present]
+    else:
+        found = sorted(column.dropna().unique(), key=lambda v: (isinstance(v, str), v))
+    return tuple(level.item() if hasattr(level, "item") else level for level in found)
+
+
+def as_category(column: pd.Series, levels: tuple, name: str) -> pd.Categorical:
+    """Column as categories in a fixed order; an unknown level is refused."""
+    values = column.astype(object)
+    unknown = sorted({str(v) for v in values[~values.isin(list(levels))].unique()})
+    if unknown:
+        raise InputError(
+            f"column {name!r} holds levels the model does not know",
+            unknown,
+            f"use {', '.join(map(str, levels[:8]))}",
+        )
+    return pd.Categorical(values, categories=list(levels))
+
+
+def require_columns(table: pd.DataFrame, names: tuple[str, ...]) -> None:
+    """Refuse a table without, or with twice, a column that is needed."""
+    if not isinstance(table, pd.DataFrame):
+        raise InputError("the table is not a pandas DataFrame", [type(table).__name__])
+    absent = [name for name in names if name not in table.columns]
+    if absent:
+        raise ColumnError(
+            "the table lacks a column the model needs",
+            absent,
+            f"its columns are {', '.join(map(str, table.columns[:12]))}",
+        )
+    double = [name for name in names if list(table.columns).count(name) > 1]
+    if double:
+        raise ColumnError("the table has a column twice", double, "rename one of them")
+
+
+def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPlan]:
+    """Matrix of a checked right-hand side for a table without missing values.
+
+    Raises
+    ------
+    FormulaError
+        If arithmetic is asked of a categorical column, or a column is used both ways.
+    """
+    frame, levels, means = {}, {}, {}
+    for name in formula.names:
+        column = table[name]
+        if is_category(column) or name in formula.coded:
+            levels[name] = levels_of(column)
+            frame[name] = as_category(column, levels[name], name)
+        else:
+            frame[name] = column.astype(float)
+            means[name] = float(column.mean())
+    _refuse_arithmetic_on_categories(formula, levels)
+    matrix = formulaic.Formula(formula.terms).get_model_matrix(
+        pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
+    )
+    values = np.asarray(matrix, dtype=float).reshape(len(table), -1)
+    names = tuple(str(name) for name in matrix.columns)
+    bad = [name for name, good in zip(names, np.isfinite(values).all(axis=0)) if not good]
+    if bad:
+        raise FormulaError(
+            "a term of the formula is not a finite number in some row",
+            bad,
+            "logarithms need values above zero and roots need values of at least zero",
+        )
+    owner = {
+        str(column): str(term)
+        for term, columns in matrix.model_spec.term_indices.items()
+        for column in np.array(names)[list(columns)]
+    }
+    plan = MatrixPlan(
+        formula.terms,
+        names,
+        levels,
+        means,
+        _plain(dict(matrix.model_spec.transform_state)),
+        tuple(owner[name] for name in names),
+    )
+    return values, plan
+
+
+def _refuse_arithmetic_on_categories(formula: Formula, levels: Mapping[str, tuple]) -> None:
+    stripped = formula.terms
+    for name in formula.coded:
+        stripped = stripped.replace(f"C({name}", "C(")
+        if name in stripped.replace("(", " ").replace(")", " ").split():
+            raise FormulaError(
+                "a column stands both inside and outside C", [name], "use it one way only"
+            )
+    for function in ("log(", "sqrt(", "center(", "scale(", "poly("):
+        for part in formula.terms.split(function)[1:]:
+            inside = part.split(")")[0].replace("(", " ").replace(",", " ").split()
+            words = [word for word in inside if word in levels]
+            if words:
+                raise FormulaError(
+                    f"{function[:-1]} is asked of a column that holds categories",
+                    words,
+                    "use numbers there",
+                )
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _plain(entry) for key, entry in value.items()}
+    if isinstance(value, np.ndarray):
+        return _plain(value.tolist())
+    return value.item() if isinstance(value, np.generic) else value

@@ -1,0 +1,141 @@
+"""Intervals of variances and fixed effects: profile likelihood and parametric bootstrap."""
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.optimize import brentq
+from tqdm.auto import tqdm
+
+from motorlearn.exceptions import FitError, InputError
+from motorlearn.mixed.fit import factors_of
+from motorlearn.mixed.inference.hypotheses import AT_ONCE
+from motorlearn.mixed.inference.profiling import Setting, profile_of_residual, profile_of_term
+from motorlearn.mixed.refitting import refit_many
+from motorlearn.mixed.replicates import ManyFits
+from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.solve.engine import aggregate
+
+Array = NDArray[np.float64]
+
+
+def bootstrap_intervals(
+    fit: MixedFit, *, simulations: int = 1000, seed: int, level: float = 0.95
+) -> pd.DataFrame:
+    """Percentile intervals of fixed effects and standard deviations by parametric bootstrap.
+
+    Returns
+    -------
+    DataFrame
+        ``term, estimate, std_error, conf_low, conf_high, n``; standard deviations of random effects
+        are named ``sd(group: term)`` and the residual ``sd(residual)``.
+    """
+    draws = fit.simulate(simulations, seed=seed)
+    parts = []
+    with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
+        for start in range(0, simulations, AT_ONCE):
+            found, _ = refit_many(fit, draws[start : start + AT_ONCE])
+            if len(found.beta):
+                parts.append(_values(found))
+            progress.update(min(AT_ONCE, simulations - start))
+    sample = np.concatenate(parts) if parts else np.zeros((0, len(fit.beta)))
+    if len(sample) < 20:
+        raise FitError(
+            f"only {len(sample)} of {simulations} bootstrap samples could be fitted; simplify the "
+            "model."
+        )
+    spreads = [np.sqrt(np.diag(matrix)) for matrix in fit.covariances.values()]
+    estimate = np.concatenate(
+        [fit.beta, *spreads, [fit.residual_sd] if fit.family == "gaussian" else []]
+    )
+    names = [
+        *fit.fixed_names,
+        *(f"sd({part.group}: {term})" for part in fit.design.random for term in part.terms),
+        *(["sd(residual)"] if fit.family == "gaussian" else []),
+    ]
+    low, high = np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0)
+    return pd.DataFrame(
+        {
+            "term": names,
+            "estimate": estimate,
+            "std_error": sample.std(axis=0, ddof=1),
+            "conf_low": low,
+            "conf_high": high,
+            "n": len(sample),
+        }
+    )
+
+
+def _values(found: ManyFits) -> Array:
+    spreads = np.sqrt(np.diagonal(found.psi, axis1=1, axis2=2))
+    residual = [found.sigma[:, None]] if np.isfinite(found.sigma).all() else []
+    return np.concatenate([found.beta, spreads, *residual], axis=1)
+
+
+def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
+    """Profile-likelihood intervals of the standard deviations of a one-factor model.
+
+    The bounds are where −2 log likelihood, minimised over everything else, lies the quantile of
+    chi-squared with one df above its minimum. A lower bound of zero means that zero is not ruled
+    out. A restricted fit profiles the restricted likelihood.
+
+    Returns
+    -------
+    DataFrame
+        ``group, term, sd, sd_low, sd_high, variance, variance_low, variance_high``.
+    """
+    if len(fit.design.random) > 1:
+        raise InputError(
+            "profile intervals are made for one grouping factor",
+            list(fit.n_groups),
+            "use bootstrap_intervals",
+        )
+    part = fit.design.random[0]
+    rise = float(stats.chi2.ppf(level, 1))
+    design = fit.design
+    cells = aggregate(fit.observed, design.weight, design.cell, len(design.x), fit.family)
+    setting = Setting(
+        design.x,
+        factors_of(design)[0],
+        cells,
+        design.offset,
+        fit.link,
+        fit.reml,
+        fit.recipe.options["quadrature"],
+        fit.beta,
+        fit.covariances[part.group],
+        fit.residual_sd,
+    )
+    spreads = np.sqrt(np.diag(setting.psi))
+    rows = []
+    for number, term in enumerate(part.terms):
+        profile = profile_of_term(setting, number)
+        rows.append((part.group, term, spreads[number], *_bounds(profile, spreads[number], rise)))
+    if fit.family == "gaussian":
+        profile = profile_of_residual(setting)
+        rows.append(("residual", "", fit.residual_sd, *_bounds(profile, fit.residual_sd, rise)))
+    frame = pd.DataFrame(rows, columns=["group", "term", "sd", "sd_low", "sd_high"])
+    frame["variance"] = frame["sd"] ** 2
+    frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
+    return frame
+
+
+def _bounds(profile: Callable[[float], float], best: float, rise: float) -> tuple[float, float]:
+    lowest = profile(best)
+    base = max(best, 1e-3)
+
+    def excess(value: float) -> float:
+        return profile(value) - lowest - rise
+
+    high = base * 1.5
+    while excess(high) < 0:
+        high *= 1.5
+        if high > 1e6 * base:
+            return np.nan, np.inf
+    upper = brentq(excess, best, high, xtol=1e-9 * base, rtol=1e-10)
+    tiny = 1e-6 * base
+    if best <= tiny or excess(tiny) < 0:
+        return 0.0, upper
+    return brentq(excess, tiny, best, xtol=1e-9 * base, rtol=1e-10), upper

@@ -1,0 +1,117 @@
+"""Profile likelihood of one standard deviation of a model with one grouping factor.
+
+The term in question is put first in its block, so that its standard deviation is a single entry of
+Λ; that entry is held and everything else is searched anew, each search from where the last ended.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorlearn.mixed.solve.covariance import Structure
+from motorlearn.mixed.solve.engine import Cells, lifted, working
+from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.optimise import minimise
+from motorlearn.mixed.solve.search_binomial import binomial_model
+from motorlearn.mixed.solve.search_linear import linear_model
+
+Array = NDArray[np.float64]
+ONE = np.array([0])
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A model with one grouping factor and where its estimates lie."""
+
+    x: Array
+    factor: Factor
+    cells: Cells
+    offset: Array
+    link: str
+    reml: bool
+    quadrature: int
+    beta: Array
+    psi: Array
+    sigma: float
+
+
+def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
+    """Minimum of −2 log likelihood as a function of the standard deviation of one random term."""
+    factor = setting.factor
+    blocks = tuple(
+        (number, *(i for i in block if i != number)) if number in block else block
+        for block in factor.structure.blocks
+    )
+    turned = Factor(factor.index, factor.z, Structure(blocks), factor.n_levels)
+    rows, columns = turned.structure.entries
+    held = int(np.flatnonzero((rows == number) & (columns == number))[0])
+    work = working(setting.x, [turned])
+    scale = work.scales[0][number]
+    if setting.link == "identity":
+        return _linear_profile(setting, work, held, scale)
+    theta = lifted(work.theta([setting.psi]))
+    model = binomial_model(work, setting.cells, setting.offset, setting.link, setting.quadrature)
+    p = setting.x.shape[1]
+    state = [np.delete(np.concatenate([work.turn @ setting.beta, theta]), p + held)]
+
+    def profile(spread: float) -> float:
+        def objective(points, which):
+            whole = np.insert(points, p + held, spread * scale, axis=1)
+            value, gradient = model.objective(whole, which)
+            return value, np.delete(gradient, p + held, axis=1)
+
+        found = minimise(objective, state[0][None], tolerance=1e-10)
+        state[0] = found.x[0]
+        return float(found.value[0])
+
+    return profile
+
+
+def _linear_profile(setting: Setting, work, held: int, scale: float) -> Callable[[float], float]:
+    model = linear_model(work, setting.cells, setting.reml)
+    theta = lifted(work.theta([setting.psi / setting.sigma**2]))
+    state = [np.concatenate([[np.log(setting.sigma)], np.delete(theta, held)])]
+
+    def profile(spread: float) -> float:
+        def objective(points, which):
+            sigma = np.exp(points[0, 0])
+            own = spread * scale / sigma
+            value, slope, by_log_sigma = _open(model, np.insert(points[:, 1:], held, own, 1), sigma)
+            by_log_sigma = by_log_sigma - slope[held] * own
+            return np.array([value]), np.concatenate([[by_log_sigma], np.delete(slope, held)])[None]
+
+        found = minimise(objective, state[0][None], tolerance=1e-10, longest=1.0)
+        state[0] = found.x[0]
+        return float(found.value[0])
+
+    return profile
+
+
+def profile_of_residual(setting: Setting) -> Callable[[float], float]:
+    """Minimum of −2 log likelihood as a function of the residual standard deviation."""
+    work = working(setting.x, [setting.factor])
+    model = linear_model(work, setting.cells, setting.reml)
+    state = [lifted(work.theta([setting.psi / setting.sigma**2]))]
+
+    def profile(sigma: float) -> float:
+        def objective(points, which):
+            value, slope, _ = _open(model, points, sigma)
+            return np.array([value]), slope[None]
+
+        found = minimise(objective, state[0][None], tolerance=1e-10, longest=1.0)
+        state[0] = found.x[0]
+        return float(found.value[0])
+
+    return profile
+
+
+def _open(model, theta: Array, sigma: float) -> tuple[float, Array, float]:
+    """Criterion at (θ, σ), not profiled over σ, with its slopes in θ and log σ."""
+    here = model.evaluate(theta, ONE)
+    rss, df = here.rss[0], model.df
+    rest = here.value[0] - df * (1 + np.log(2 * np.pi * rss / df))
+    value = rest + rss / sigma**2 + df * np.log(2 * np.pi * sigma**2)
+    slope = here.log_slope[0] + here.rss_slope[0] / sigma**2
+    return float(value), slope, float(2 * df - 2 * rss / sigma**2)

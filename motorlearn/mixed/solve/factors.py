@@ -1,0 +1,129 @@
+"""Grouping factors as the engine sees them, and the matrices their designs lead to."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+from scipy.linalg import lapack
+
+from motorlearn.exceptions import FitError
+from motorlearn.mixed.solve.covariance import Structure
+
+Array = NDArray[np.float64]
+
+_MOST_PAIRS = 3e7
+
+
+@dataclass
+class Factor:
+    """A grouping factor for the engine: level of each cell, random terms (N, q), blocks."""
+
+    index: NDArray[np.intp]
+    z: Array
+    structure: Structure
+    n_levels: int
+
+    @property
+    def n_effects(self) -> int:
+        """Number of random effects."""
+        return self.n_levels * self.structure.size
+
+    def matrix(self) -> sparse.csr_array:
+        """Random-effects design Z (N, levels · q) as a sparse matrix."""
+        n, q = self.z.shape
+        columns = (self.index[:, None] * q + np.arange(q)).ravel()
+        pointers = np.arange(n + 1) * q
+        return sparse.csr_array((self.z.ravel(), columns, pointers), shape=(n, self.n_effects))
+
+    def spread_factor(self, lam: Array) -> sparse.csr_array:
+        """Λ repeated for every level, as a block-diagonal sparse matrix."""
+        return sparse.kron(sparse.eye_array(self.n_levels), lam, format="csr")
+
+
+def diagonal_blocks(matrix: Array, size: int) -> Array:
+    """Blocks (G, q, q) on the diagonal of a dense matrix."""
+    count = matrix.shape[0] // size
+    view = matrix.reshape(count, size, count, size)
+    return view[np.arange(count), :, np.arange(count), :]
+
+
+def block_diagonal(blocks: Array) -> sparse.csr_array:
+    """Sparse block-diagonal matrix from blocks (G, q, q)."""
+    count, size, _ = blocks.shape
+    rows = np.arange(count * size).reshape(count, size, 1).repeat(size, axis=2)
+    columns = np.arange(count * size).reshape(count, 1, size).repeat(size, axis=1)
+    entries = (blocks.ravel(), (rows.ravel(), columns.ravel()))
+    return sparse.csr_array(entries, shape=(count * size, count * size))
+
+
+def invert_positive(matrix: Array) -> tuple[Array, float]:
+    """Inverse and log determinant of a dense positive definite matrix, which is overwritten."""
+    lower, fault = lapack.dpotrf(matrix.T, lower=1, overwrite_a=1, clean=1)
+    if fault:
+        raise FitError(
+            "the system of the random effects is not positive definite; simplify the random part."
+        )
+    log_determinant = 2 * float(np.sum(np.log(np.diag(lower))))
+    inverse, _ = lapack.dpotri(lower, lower=1, overwrite_c=1)
+    inverse = inverse.T + inverse
+    inverse[np.diag_indices_from(inverse)] /= 2
+    return inverse, log_determinant
+
+
+class Gram:
+    """Products A'DA of one sparse matrix A with changing diagonal matrices D.
+
+    The pattern of the result is fixed, so each of its entries is one fixed sum over the rows that
+    A's two columns share; building that sum once turns each product into a matrix times a vector.
+    """
+
+    def __init__(self, matrix: sparse.csr_array) -> None:
+        self.matrix, self.size = matrix, matrix.shape[1]
+        lengths = np.diff(matrix.indptr)
+        self.planned = int(np.sum(lengths.astype(float) * (lengths + 1) / 2)) < _MOST_PAIRS
+        if not self.planned:
+            return
+        rows, first, second = _pairs(matrix.indptr, lengths)
+        low = np.maximum(matrix.indices[first], matrix.indices[second])
+        high = np.minimum(matrix.indices[first], matrix.indices[second])
+        at = low.astype(np.int64) * self.size + high
+        self.cells, position = np.unique(at, return_inverse=True)
+        values = matrix.data[first] * matrix.data[second]
+        shape = (len(self.cells), matrix.shape[0])
+        self.sums = sparse.csr_array((values, (position, rows)), shape=shape)
+
+    def __call__(self, diagonals: Array) -> list[Array]:
+        """Dense products for diagonals given as columns (rows of A, k)."""
+        if not self.planned:
+            return [(self.matrix.T @ (self.matrix * d[:, None])).toarray() for d in diagonals.T]
+        out = []
+        for entries in (self.sums @ diagonals).T:
+            dense = np.zeros(self.size**2)
+            dense[self.cells] = entries
+            dense = dense.reshape(self.size, self.size)
+            corner = np.diag(dense).copy()
+            dense = dense + dense.T
+            dense[np.diag_indices_from(dense)] = corner
+            out.append(dense)
+        return out
+
+
+def _pairs(starts, lengths):
+    """Row, first and second position of every pair of entries within a row of a sparse matrix."""
+    repeats = np.concatenate([np.arange(1, n + 1) for n in lengths]) if len(lengths) else lengths
+    total = int(repeats.sum())
+    second = np.repeat(np.arange(starts[-1]), repeats)
+    before = np.repeat(np.cumsum(repeats) - repeats, repeats)
+    owner = np.repeat(np.arange(len(lengths)), lengths)[second]
+    first = starts[owner] + np.arange(total) - before
+    return owner, first, second
+
+
+def diagonal_of(matrix: sparse.csr_array, size: int) -> Array:
+    """Blocks (G, q, q) of a block-diagonal matrix made by :func:`block_diagonal`."""
+    out = np.empty((matrix.shape[0] // size, size, size))
+    for a in range(size):
+        for b in range(size):
+            out[:, a, b] = matrix[a::size][:, b::size].diagonal()
+    return out

@@ -1,0 +1,214 @@
+"""Profiled (restricted) likelihood of a linear mixed model with several grouping factors.
+
+The factor with most random effects (index 0) has a block-diagonal system matrix and is eliminated
+block by block; what remains for the other factors (index 1) is one dense Schur complement,
+
+    S = I + Λ₁'(Z₁'WZ₁ − Z₁'WZ₀ R₀ Z₀'WZ₁) Λ₁,   R₀ = Λ₀ (I + Λ₀'Z₀'WZ₀Λ₀)⁻¹ Λ₀'.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import sparse
+
+from motorlearn.mixed.solve.criterion import Evaluation, Profile, Slopes, assemble
+from motorlearn.mixed.solve.factors import (
+    Factor,
+    Gram,
+    block_diagonal,
+    diagonal_blocks,
+    diagonal_of,
+    invert_positive,
+)
+
+Array = NDArray[np.float64]
+
+
+@dataclass
+class _System:
+    """The eliminated system at one θ."""
+
+    lams: list[Array]
+    r0: sparse.csr_array
+    keep: sparse.csr_array
+    schur: Array
+    r1: Array
+    log_determinant: float
+    solution0: Array
+    solution1: Array
+    kept: Array | None
+
+
+class LinearManyFactors:
+    """Criterion −2 log likelihood, restricted or not, in θ, profiled over β and σ."""
+
+    def __init__(self, x: Array, factors: list[Factor], cells, reml: bool, order) -> None:
+        self.factors, self.reml = factors, reml
+        self.main, self.rest = int(order[0]), [int(i) for i in order[1:]]
+        self.df = cells.n - x.shape[1] if reml else cells.n
+        self.n_fixed = x.shape[1]
+        self.log_weights = cells.log_weights
+        first = factors[self.main]
+        z0 = first.matrix()
+        z1 = sparse.hstack([factors[i].matrix() for i in self.rest], format="csr")
+        right = np.column_stack([x, cells.y])
+        weighted = right * cells.weight[:, None]
+        w0, w1 = z0.T * cells.weight, z1.T * cells.weight
+        self.a00 = _sums_of_products(first, cells.weight)
+        self.a01 = (w0 @ z1).tocsr()
+        self.a11 = (w1 @ z1).toarray()
+        self.gram = Gram(self.a01) if first.structure.size == 1 else None
+        self.b0, self.b1 = z0.T @ weighted, z1.T @ weighted
+        self.c = right.T @ weighted
+        self.c[-1, -1] += cells.within
+
+    def objective(self, theta: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
+        """Values and gradients, as the optimiser asks for them."""
+        found = self.evaluate(theta, which)
+        return found.value, found.gradient
+
+    def evaluate(self, theta: Array, which: NDArray[np.intp]) -> Evaluation:
+        """Evaluate the criterion at one θ of shape (1, t)."""
+        system = self._eliminate(theta[0])
+        r0, r1 = system.solution0, system.solution1
+        total = self.c - self.b0.T @ r0 - self.b1.T @ r1
+        p = self.n_fixed
+        beta = np.linalg.solve(total[:p, :p], total[:p, p])
+        rss = total[p, p] - total[p, :p] @ beta
+        profile = Profile(
+            beta[None],
+            np.array([rss]),
+            total[None, :p, :p],
+            np.array([system.log_determinant - self.log_weights]),
+        )
+        v0 = self.b0 - block_diagonal(self.a00) @ r0 - self.a01 @ r1
+        v1 = self.b1 - self.a01.T @ r0 - self.a11 @ r1
+        slopes: list[Slopes] = [Slopes(beta, beta, beta)] * len(self.factors)
+        q0 = self.factors[self.main].structure.size
+        slopes[self.main] = _slopes(self._trace_main(system), v0.reshape(-1, q0, p + 1), beta)
+        done = 0
+        for i in self.rest:
+            factor = self.factors[i]
+            part = slice(done, done + factor.n_effects)
+            trace = _trace_rest(system, part, factor.structure.size, system.lams[i])
+            rows = v1[part].reshape(-1, factor.structure.size, p + 1)
+            slopes[i] = _slopes(trace, rows, beta)
+            done += factor.n_effects
+        structures = [f.structure for f in self.factors]
+        lams = [lam[:, :, None] for lam in system.lams]
+        return assemble(profile, slopes, lams, structures, self.df, self.reml)
+
+    def _eliminate(self, theta: Array) -> _System:
+        lams, done = [], 0
+        for factor in self.factors:
+            size = factor.structure.n_free
+            lams.append(factor.structure.factor(theta[None, done : done + size])[:, :, 0])
+            done += size
+        lam0 = lams[self.main]
+        inner = lam0.T @ self.a00 @ lam0 + np.eye(len(lam0))
+        r0_blocks = lam0 @ np.linalg.inv(inner) @ lam0.T
+        keep_blocks = np.eye(len(lam0)) - self.a00 @ r0_blocks
+        r0, keep, kept = block_diagonal(r0_blocks), block_diagonal(keep_blocks), None
+        if self.gram is None:
+            taken = (self.a01.T @ (r0 @ self.a01)).toarray()
+        else:
+            pair = np.column_stack([r0_blocks[:, 0, 0], keep_blocks[:, 0, 0] ** 2])
+            taken, kept = self.gram(pair)
+        schur = self.a11 - taken
+        lam1 = sparse.block_diag(
+            [self.factors[i].spread_factor(lams[i]) for i in self.rest], format="csr"
+        )
+        dense = (lam1.T @ (lam1.T @ schur).T).T
+        dense[np.diag_indices_from(dense)] += 1
+        inverse, log_det1 = invert_positive(dense)
+        r1 = lam1 @ (lam1 @ inverse).T
+        rest = self.b1 - self.a01.T @ (r0 @ self.b0)
+        solution1 = r1 @ rest
+        solution0 = r0 @ (self.b0 - self.a01 @ solution1)
+        log_det = log_det1 + float(np.sum(np.linalg.slogdet(inner)[1]))
+        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1, kept)
+
+    def _trace_main(self, system: _System) -> Array:
+        """Sum over levels of the diagonal blocks of Z₀'V⁻¹Z₀."""
+        q = self.factors[self.main].structure.size
+        total = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
+        if system.kept is not None:
+            return total - np.vdot(system.kept, system.r1)
+        kept = system.keep @ self.a01
+        for a in range(q):
+            for b in range(a + 1):
+                product = (kept[a::q].T @ kept[b::q]).tocoo()
+                rows, columns = product.coords
+                amount = float(product.data @ system.r1[rows, columns])
+                total[a, b] -= amount
+                if a != b:
+                    total[b, a] -= amount
+        return total
+
+    def effects(self, theta: Array, beta: Array) -> tuple[list[Array], list[Array]]:
+        """Conditional modes (G, q) and their covariances (G, q, q), relative to σ²."""
+        system = self._eliminate(theta)
+        direction = np.append(-beta, 1.0)
+        modes: list[Array] = [np.zeros(0)] * len(self.factors)
+        spread: list[Array] = [np.zeros(0)] * len(self.factors)
+        main = self.factors[self.main]
+        q = main.structure.size
+        modes[self.main] = (system.solution0 @ direction).reshape(-1, q)
+        link = (system.r0 @ self.a01).tocsr()
+        through = np.asarray(link @ system.r1)
+        blocks = diagonal_of(system.r0, q).copy()
+        for a in range(q):
+            for b in range(q):
+                blocks[:, a, b] += np.asarray(
+                    link[a::q].multiply(through[b::q]).sum(axis=1)
+                ).ravel()
+        spread[self.main] = blocks
+        done = 0
+        values = system.solution1 @ direction
+        for i in self.rest:
+            factor = self.factors[i]
+            part = slice(done, done + factor.n_effects)
+            modes[i] = values[part].reshape(-1, factor.structure.size)
+            spread[i] = diagonal_blocks(system.r1[part, part], factor.structure.size)
+            done += factor.n_effects
+        return modes, spread
+
+
+def _sums_of_products(factor: Factor, weight: Array) -> Array:
+    q = factor.structure.size
+    out = np.empty((factor.n_levels, q, q))
+    for a in range(q):
+        for b in range(q):
+            products = weight * factor.z[:, a] * factor.z[:, b]
+            out[:, a, b] = np.bincount(factor.index, products, factor.n_levels)
+    return out
+
+
+def _trace_rest(system: _System, part: slice, size: int, lam: Array) -> Array:
+    """Sum over levels of the diagonal blocks of Z₁'V⁻¹Z₁ of one factor.
+
+    Where Λ is far from singular, Z'V⁻¹Z = Λ⁻ᵀ(I − S⁻¹)Λ⁻¹ saves two large products.
+    """
+    own = diagonal_blocks(system.schur[part, part], size).sum(axis=0)
+    strip = system.schur[part]
+    if np.abs(np.linalg.det(lam)) > 1e-3 and np.linalg.cond(lam) < 1e3:
+        count = (part.stop - part.start) // size
+        inner = diagonal_blocks(system.r1[part, part], size).sum(axis=0)
+        psi_inverse = np.linalg.inv(lam @ lam.T)
+        return count * psi_inverse - psi_inverse @ inner @ psi_inverse
+    half = strip @ system.r1
+    out = np.empty((size, size))
+    for a in range(size):
+        for b in range(size):
+            out[a, b] = np.sum(half[a::size] * strip[b::size])
+    return own - out
+
+
+def _slopes(trace: Array, rows: Array, beta: Array) -> Slopes:
+    """Derivatives in Ψ from Z'V⁻¹[X, y] by level, shape (G, q, p + 1)."""
+    p = len(beta)
+    x, y = rows[:, :, :p], rows[:, :, p]
+    residual = y - x @ beta
+    cross = np.einsum("gap,gbs->abps", x, x, optimize=True)
+    return Slopes(trace[:, :, None], cross[:, :, None], (residual.T @ residual)[:, :, None])

@@ -1,0 +1,167 @@
+"""Search for the (restricted) maximum likelihood of a linear mixed model."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from motorlearn.mixed.solve.engine import (
+    ONE,
+    Cells,
+    Solution,
+    Working,
+    group_starts,
+    in_level_order,
+    lifted,
+    working,
+)
+from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.linear import LinearOneFactor, grouped_sums
+from motorlearn.mixed.solve.linear_crossed import LinearManyFactors
+from motorlearn.mixed.solve.optimise import (
+    Minimum,
+    escape,
+    expected_decrease,
+    minimise,
+    polish,
+    positive_inverse,
+)
+
+Array = NDArray[np.float64]
+
+_GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
+
+
+def linear_model(work: Working, cells: Cells, reml: bool):
+    """Criterion of a linear model, with one factor or several."""
+    if len(work.factors) == 1:
+        factor = work.factors[0]
+        sums = grouped_sums(
+            work.x,
+            factor.z.T,
+            cells.y[None],
+            group_starts(factor.index),
+            cells.weight,
+            n=cells.n,
+            within=cells.within,
+            log_weights=cells.log_weights,
+        )
+        return LinearOneFactor(sums, factor.structure, reml)
+    return LinearManyFactors(work.x, work.factors, cells, reml, work.order)
+
+
+def solve_linear(
+    x: Array,
+    factors: list[Factor],
+    cells: Cells,
+    *,
+    reml: bool,
+    start: list[Array] | None = None,
+) -> Solution:
+    """Fit a linear mixed model by restricted or full maximum likelihood.
+
+    ``start`` holds covariances of the random effects relative to the residual variance.
+    """
+    work = working(x, factors)
+    model = linear_model(work, cells, reml)
+    if start is None:
+        theta = moment_start(work, cells)
+        if len(factors) == 1:
+            values = [model.objective((theta * g)[None], ONE)[0][0] for g in _GRID]
+            theta = theta * _GRID[int(np.argmin(values))]
+    else:
+        theta = lifted(work.theta(start))
+    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in work.factors])
+    guess = np.diag(np.maximum(theta**2, 0.01) / (2.0 * levels))
+    found = minimise(model.objective, theta[None], guess[None])
+    curve, full = curvatures(model, found.x)
+    better = escape(model.objective, polish(model.objective, found, curve), curve)
+    if np.abs(better.x - found.x).max() > 1e-3:
+        curve, full = curvatures(model, better.x)
+    return _linear_solution(work, model, better, curve, full)
+
+
+def moment_start(work: Working, cells: Cells) -> Array:
+    """Starting θ by the method of moments, each random term on its own.
+
+    The residuals r about the fixed part alone have E(Σ (z'r)²) = τ² Σ (z'z)² + noise · Σ z'z over
+    the levels of a factor.
+    """
+    root = np.sqrt(cells.weight)
+    beta = np.linalg.lstsq(work.x * root[:, None], cells.y * root, rcond=None)[0]
+    rest = cells.y - work.x @ beta
+    total = float((cells.weight @ rest**2 + cells.within) / cells.weight.sum())
+    found = []
+    for factor in work.factors:
+        for z in factor.z.T:
+            pull = np.bincount(factor.index, cells.weight * z * rest, factor.n_levels)
+            size = np.bincount(factor.index, cells.weight * z * z, factor.n_levels)
+            excess = np.sum(pull**2) - total * np.sum(size)
+            found.append(excess / np.maximum(np.sum(size**2) - np.sum(size), 1e-300))
+    variances = np.clip(found, 0.01 * total, 0.6 * total)
+    residual = max(total - variances.sum(), 0.2 * total)
+    roots, theta = iter(np.sqrt(variances / residual)), []
+    for factor in work.factors:
+        scale = np.array([next(roots) for _ in range(factor.structure.size)])
+        theta.append(factor.structure.start * scale[factor.structure.entries[0]])
+    return np.concatenate(theta)
+
+
+def _linear_solution(work: Working, model, found: Minimum, curve: Array, full: Array) -> Solution:
+    theta = found.x[0]
+    here = model.evaluate(found.x, ONE)
+    df = model.df
+    sigma = float(np.sqrt(here.rss[0] / df))
+    back = np.linalg.inv(work.turn)
+    vcov = sigma**2 * np.linalg.inv(here.cross[0])
+    slopes = [-vcov @ slope @ vcov / sigma**2 for slope in here.cross_slope[0]]
+    slopes.append(2 * vcov / sigma)
+    modes, spread = model.effects(theta, here.beta[0])
+    return Solution(
+        beta=back @ here.beta[0],
+        vcov=back @ vcov @ back.T,
+        psi=[sigma**2 * psi for psi in work.psi(theta)],
+        sigma=sigma,
+        deviance=float(here.value[0]) + (2 * _log_abs_det(work.turn) if model.reml else 0.0),
+        theta=theta,
+        modes=[m / s for m, s in zip(in_level_order(work, modes), work.scales, strict=True)],
+        spread=[
+            sigma**2 * v / np.multiply.outer(s, s)
+            for v, s in zip(in_level_order(work, spread), work.scales, strict=True)
+        ],
+        gradient=here.gradient[0],
+        hessian=curve[0],
+        expected_decrease=float(expected_decrease(curve, here.gradient)[0]),
+        iterations=found.iterations,
+        vcov_slopes=np.array([back @ slope @ back.T for slope in slopes]),
+        variance_vcov=2 * positive_inverse(full[0]),
+    )
+
+
+def _log_abs_det(matrix: Array) -> float:
+    return float(np.linalg.slogdet(matrix)[1])
+
+
+def curvatures(model, theta: Array) -> tuple[Array, Array]:
+    """Hessians of −2 log likelihood by central differences, profiled over σ and in full.
+
+    The full ones, (R, t+1, t+1), are in (θ, σ); eliminating σ gives the profiled ones, (R, t, t).
+    """
+    count, size = theta.shape
+    which = np.arange(count)
+    here = model.evaluate(theta, which)
+    variance = here.rss / model.df
+    sigma = np.sqrt(variance)
+    full = np.empty((count, size + 1, size + 1))
+    for j in range(size):
+        width = 1e-4 * np.maximum(1.0, np.abs(theta[:, j]))
+        ahead, behind = theta.copy(), theta.copy()
+        ahead[:, j] += width
+        behind[:, j] -= width
+        up, down = model.evaluate(ahead, which), model.evaluate(behind, which)
+        rise = up.log_slope - down.log_slope + (up.rss_slope - down.rss_slope) / variance[:, None]
+        full[:, j, :size] = rise / (2 * width)[:, None]
+    full[:, :size, :size] = (full[:, :size, :size] + full[:, :size, :size].swapaxes(1, 2)) / 2
+    column = -2 * here.rss_slope / sigma[:, None] ** 3
+    full[:, :size, size] = full[:, size, :size] = column
+    full[:, size, size] = corner = 4 * model.df / variance
+    outer = column[:, :, None] * column[:, None, :] / corner[:, None, None]
+    return full[:, :size, :size] - outer, full

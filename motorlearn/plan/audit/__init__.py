@@ -1,0 +1,8 @@
+"""The holes of a plan.
+
+design_audit         The audit of a plan: each hole with reason, consequence and fix
+hole                 One hole in a plan: what is missing, why it matters, what follows and how to
+holes_of_comparison  Holes in the comparison of a plan: groups, allocation, size, primary
+holes_of_conduct     Holes in how a plan is to be carried out: dose, feedback, load, rules
+holes_of_tests       Holes in the tests of a plan: pretest, gap, feedback, length, effort, order
+"""

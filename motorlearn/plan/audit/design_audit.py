@@ -1,0 +1,111 @@
+"""The audit of a plan: each hole with reason, consequence and fix."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.plan.audit import holes_of_comparison, holes_of_conduct, holes_of_tests
+from motorlearn.plan.audit.hole import Hole
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Column, Table
+
+RULES = (*holes_of_tests.RULES, *holes_of_comparison.RULES, *holes_of_conduct.RULES)
+_COLUMNS = ["topic", "grade", "where", "reason", "consequence", "fix", "source"]
+
+
+@dataclass(frozen=True)
+class DesignAudit(Result):
+    """What a plan cannot show, and how to mend it.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``topic, grade, where, reason, consequence, fix, source``; the grave ones (``act``) first.
+    statements : tuple of str
+        Sentences on what the study as planned cannot show.
+    recipe : Recipe
+        How the audit was made; ``n`` is the number of rules that were asked.
+    """
+
+    table: pd.DataFrame
+    statements: tuple[str, ...]
+    recipe: Recipe
+
+    def tables(self) -> Sequence[Table]:
+        """The holes of the plan."""
+        columns = tuple(Column(name) for name in _COLUMNS)
+        title = f"Holes in the plan: {len(self.table)}, asked {self.recipe.n} rules"
+        return (Table("design_audit", title, columns, self.table, self.statements),)
+
+    def __str__(self) -> str:
+        lines = [self.tables()[0].title, ""]
+        for hole in self.table.itertuples():
+            lines += [
+                f"[{hole.grade}] {hole.topic} ({hole.where})",
+                f"    reason       {hole.reason}",
+                f"    consequence  {hole.consequence}",
+                f"    fix          {hole.fix}",
+                f"    source       {hole.source}",
+                "",
+            ]
+        return "\n".join([*lines, *self.statements])
+
+
+def audit_design(design: Design) -> DesignAudit:
+    """List every hole in a plan, with reason, consequence and fix.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+
+    Returns
+    -------
+    DesignAudit
+        ``act`` marks holes because of which the question cannot be answered as planned, ``look``
+        those that make the answer poorer.
+
+    Examples
+    --------
+    >>> from motorlearn.design import design_from_mapping
+    >>> plan = design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "programme"}],
+    ...     "practice": [{"session": 1, "day": 0, "trials_per_block": 60}],
+    ...     "tests": [{"phase": "posttest", "trials": 20, "interval_days": 0}],
+    ...     "outcomes": [{"name": "hits", "better": "higher"}],
+    ... })
+    >>> audit = audit_design(plan)
+    >>> audit.table.loc[audit.table["grade"] == "act", "topic"].tolist()[:3]
+    ['no pretest', 'no delayed test', 'one group']
+    """
+    holes = [hole for rule in RULES for hole in rule(design)]
+    ranked = sorted(holes, key=lambda hole: hole.grade != "act")
+    table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")
+    return DesignAudit(table, _statements(holes), Recipe("audit_design", n=len(RULES)))
+
+
+def _statements(holes: list[Hole]) -> tuple[str, ...]:
+    """Say in sentences what the study cannot show."""
+    topics = {hole.topic for hole in holes}
+    said = {
+        "no pretest": "Without a pretest this study cannot show how much anybody learned.",
+        "one group": (
+            "With one group this study cannot show that the programme, and not repeated testing, "
+            "maturation or regression to the mean, made the change."
+        ),
+        "progress tests": (
+            "Tests inside the programme are progress tests: they cannot show learning."
+        ),
+        "no delayed test": "Without a delayed test this study can show performance only.",
+        "speed not recorded": (
+            "Without speed this study cannot tell better accuracy from slower trials."
+        ),
+        "hits only": "Counts of hits from one short test cannot show that one person changed.",
+        "no random allocation": (
+            "Without random allocation a difference between groups cannot be put down to practice."
+        ),
+    }
+    return tuple(sentence for topic, sentence in said.items() if topic in topics)

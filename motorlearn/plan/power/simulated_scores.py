@@ -1,0 +1,126 @@
+"""Many simulated studies at once: scores of people at tests, with attrition."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorlearn.exceptions import InputError
+from motorlearn.plan.power.scenario import Scenario
+from motorlearn.vocabulary import DELAYED_PHASES
+
+
+@dataclass(frozen=True)
+class Batch:
+    """Scores of many simulated studies of one size.
+
+    Parameters
+    ----------
+    scores : ndarray, shape (studies, people, tests)
+        Mean scores, or hits; NaN where a test was missed.
+    groups : ndarray of int, shape (people,)
+        Group of each person.
+    clusters : ndarray of int, shape (people,)
+        Cluster of each person; each person's own where nothing is clustered.
+    baseline, primary : int
+        Places of the two tests among the tests drawn; baseline -1 where there is none.
+    """
+
+    scores: np.ndarray
+    groups: np.ndarray
+    clusters: np.ndarray
+    baseline: int
+    primary: int
+
+
+def draw_batch(
+    plan: Scenario, n: int, effect: float, studies: int, rng: np.random.Generator
+) -> Batch:
+    """Draw scores of many studies.
+
+    True scores at the tests are normal with one variance and the correlation ``stability``, on the
+    raw scale, or on the scale of log odds for hits. A score is the mean of so many trials, or a
+    binomial count of hits; bounded scores are cut at their bounds.
+
+    Parameters
+    ----------
+    plan : Scenario
+        The planned comparison.
+    n : int
+        Mean number of people in a group.
+    effect : float
+        Raw effect (or ratio) at the primary test, positive for an improvement.
+    studies : int
+        Number of studies.
+    rng : Generator
+        Source of chance.
+    """
+    tests = _tests_needed(plan)
+    groups = np.repeat(np.arange(len(plan.ratio)), plan.sizes(n))
+    clusters = _clusters(plan, groups)
+    true = _true_scores(plan, tests, groups, clusters, studies, rng)
+    if plan.scale != "ratio":
+        true += _shifts(plan, tests, groups, effect)
+        scores = _observed(plan, true, rng)
+    else:
+        scores = _observed(plan, true, rng) * np.exp(_shifts(plan, tests, groups, effect))
+    late = np.array([plan.phases[test] in DELAYED_PHASES for test in tests])
+    gone = rng.random((studies, len(groups), 1)) < plan.assumed.attrition
+    scores = np.where(gone & late, np.nan, scores)
+    baseline = tests.index(plan.baseline) if plan.baseline >= 0 else -1
+    return Batch(scores, groups, clusters, baseline, tests.index(plan.primary))
+
+
+def _tests_needed(plan: Scenario) -> list[int]:
+    if plan.model in ("linear mixed", "binomial mixed"):
+        return list(range(len(plan.phases)))
+    return [test for test in (plan.baseline, plan.primary) if test >= 0]
+
+
+def _clusters(plan: Scenario, groups: np.ndarray) -> np.ndarray:
+    if not plan.clustered:
+        return np.arange(len(groups))
+    size = plan.assumed.cluster_size or 1
+    clusters = np.empty(len(groups), dtype=int)
+    before = 0
+    for group in np.unique(groups):
+        here = np.flatnonzero(groups == group)
+        clusters[here] = before + np.arange(len(here)) // size
+        before = int(clusters[here[-1]]) + 1
+    return clusters
+
+
+def _true_scores(plan, tests, groups, clusters, studies, rng) -> np.ndarray:
+    a = plan.assumed
+    shape = (studies, len(groups), len(tests))
+    lasting = np.sqrt(a.stability) * rng.standard_normal((*shape[:2], 1))
+    away = lasting + np.sqrt(1 - a.stability) * rng.standard_normal(shape)
+    spread = a.between_sd
+    mean = np.array([plan.mean_at(test) for test in tests])
+    if not plan.clustered:
+        return mean + spread * away
+    shared = a.cluster_icc * plan.latent_variance()
+    if shared > spread**2:
+        raise InputError(
+            "the clusters would vary more than the people in them", [a.cluster_icc], "lower the ICC"
+        )
+    drawn = rng.standard_normal((studies, int(clusters.max()) + 1, 1))[:, clusters]
+    return mean + np.sqrt(spread**2 - shared) * away + np.sqrt(shared) * drawn
+
+
+def _shifts(plan: Scenario, tests: list[int], groups: np.ndarray, effect: float) -> np.ndarray:
+    """Shift of each person at each test: that of the effect in the first group of the contrast."""
+    touched = [
+        test == plan.primary or (plan.model != "paired" and plan.phases[test] in DELAYED_PHASES)
+        for test in tests
+    ]
+    return plan.shift(effect) * np.outer(groups == plan.first, touched)
+
+
+def _observed(plan: Scenario, true: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    if plan.scale == "hits":
+        return rng.binomial(plan.trials, 1 / (1 + np.exp(-true))).astype(float)
+    noise = (plan.assumed.within_sd or 0.0) / np.sqrt(plan.trials)
+    scores = true + noise * rng.standard_normal(true.shape)
+    if plan.scale == "ratio":
+        return np.maximum(scores, plan.assumed.baseline * 1e-3)
+    return np.clip(scores, plan.low, plan.high)

@@ -1,0 +1,6 @@
+"""Practice orders.
+
+balanced_orders  Orders of tasks that balance position and carry-over (Williams designs)
+schedule         Practice orders: blocked, serial, random with a cap on runs, constant, variable
+task_orders      Which task each participant does on each trial of an invented or planned study
+"""

@@ -1,0 +1,216 @@
+"""The rows of blank data sheets: every planned trial, rating and session of every participant."""
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.exceptions import InputError
+from motorlearn.plan.allocation.allocation import AllocationList, allocate
+from motorlearn.plan.schedules.task_orders import draw_orders
+from motorlearn.plan.simulation.ratings import FILMED
+from motorlearn.plan.timetable import timetable
+from motorlearn.vocabulary import COLUMNS
+
+SESSION_LOG: Final = (
+    "date",
+    "tester",
+    "warm_up_done",
+    "pain_before",
+    "pain_after",
+    "fatigue_before",
+    "fatigue_after",
+    "stopped_because",
+    "note",
+)
+
+
+def allocation_of(design: Design, people: pd.DataFrame | None, *, seed: int) -> AllocationList:
+    """Allocate people as the plan says; without a list, as many as the plan has, numbered.
+
+    Raises
+    ------
+    InputError
+        If the plan has no sizes, or its strata need a list of people.
+    """
+    method = design.allocation.method
+    if people is None:
+        sizes = [group.size for group in design.groups]
+        if any(size is None for size in sizes) or design.allocation.strata or method == "cluster":
+            raise InputError(
+                "the plan's sizes, strata or clusters need a list of participants",
+                None,
+                "give participants as a table with one row per person",
+            )
+        n = sum(size or 0 for size in sizes)
+        width = max(2, len(str(n)))
+        people = pd.DataFrame({"participant": [f"P{i + 1:0{width}d}" for i in range(n)]})
+    cluster = design.allocation.unit if method == "cluster" else None
+    return allocate(
+        people,
+        list(design.group_names),
+        strata=list(design.allocation.strata),
+        seed=seed,
+        method="minimisation" if method == "minimisation" else "blocks",
+        block_size=design.allocation.block_size,
+        cluster=cluster,
+    )
+
+
+def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | None:
+    """Give a list that has its groups already, or the one group of the plan to everybody."""
+    if people is not None and "group" in people.columns:
+        strange = sorted(set(people["group"]) - set(design.group_names))
+        if strange:
+            raise InputError("the list names groups the plan lacks", strange)
+        return people.reset_index(drop=True)
+    if len(design.groups) == 1:
+        size = design.groups[0].size
+        if people is None and size is None:
+            raise InputError("the plan has no size", None, "set groups.size or give a list")
+        names = (
+            people["participant"]
+            if people is not None
+            else pd.Series([f"P{i + 1:02d}" for i in range(size or 0)])
+        )
+        frame = pd.DataFrame({"participant": names.reset_index(drop=True)})
+        return frame.assign(group=design.group_names[0])
+    return None
+
+
+def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.DataFrame:
+    """List every planned trial of every participant, outcomes left empty.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    people : DataFrame
+        ``participant, group``.
+    seed : int
+        Seed of the orders.
+
+    Returns
+    -------
+    DataFrame
+        ``participant, phase, session, block, trial, task, feedback`` (1 where feedback is due), the
+        outcome columns, ``void``, ``date``. The group is left out on purpose.
+    """
+    plan = timetable(design)
+    schedule = {group.name: group.schedule for group in design.groups}
+    listed = people.assign(schedule=people["group"].map(schedule))
+    _, tasks = draw_orders(design, plan, listed, np.random.default_rng(seed))
+    n, k = tasks.shape
+    frame = pd.DataFrame(
+        {
+            "participant": np.repeat(people["participant"].to_numpy(), k),
+            "phase": np.tile(plan.phase, n),
+            "session": np.tile(plan.session, n),
+            "block": np.tile(plan.block, n),
+            "trial": np.tile(plan.trial, n),
+        }
+    )
+    if design.tasks:
+        names = np.array([task.name for task in design.tasks], dtype=object)
+        frame["task"] = names[tasks].ravel()
+    for name in outcome_columns(design):
+        frame[name] = ""
+    frame["feedback"] = np.tile(plan.feedback.astype(int), n)
+    return frame.assign(void="", date="")
+
+
+def outcome_columns(design: Design) -> list[str]:
+    """Columns in which a trial's outcome is written down."""
+    names = {outcome.name for outcome in design.outcomes}
+    wanted = set()
+    if names & {"hit", "hits", "hit_rate"}:
+        wanted.add("hit")
+    if "radial_error" in names or names & {"x", "y"}:
+        wanted |= {"x", "y", "radial_error"}
+    wanted |= names & {"error", "time", "speed", "score"}
+    known = [name for name in COLUMNS if name in wanted]
+    own = [o.name for o in design.outcomes if o.name not in {*COLUMNS, "hits", "hit_rate"}]
+    return [*known, *own]
+
+
+def session_log(design: Design, people: pd.DataFrame) -> pd.DataFrame:
+    """List every session of every participant, with fields for pain, fatigue and stopping."""
+    sessions = sorted({event.session for event in timetable(design).events})
+    frame = pd.DataFrame(
+        {
+            "participant": np.repeat(people["participant"].to_numpy(), len(sessions)),
+            "session": np.tile(sessions, len(people)),
+        }
+    )
+    return frame.assign(**dict.fromkeys(SESSION_LOG, ""))
+
+
+def clip_list(
+    design: Design, people: pd.DataFrame, *, clips_per_test: int, seed: int
+) -> pd.DataFrame:
+    """Number the clips in shuffled order, so that a code tells nothing about person or test.
+
+    Returns
+    -------
+    DataFrame
+        ``clip, participant, phase, number``, sorted by code: the key. Raters get ``clip`` only.
+    """
+    phases: list[str] = [phase for phase in FILMED if phase in design.phases]
+    phases = phases or [design.tests[0].phase]
+    rows = [
+        (person, phase, number)
+        for person in people["participant"]
+        for phase in phases
+        for number in range(1, clips_per_test + 1)
+    ]
+    order = np.random.default_rng(seed).permutation(len(rows))
+    width = max(4, len(str(len(rows))))
+    key = pd.DataFrame([rows[i] for i in order], columns=["participant", "phase", "number"])
+    key.insert(0, "clip", [f"C{i + 1:0{width}d}" for i in range(len(rows))])
+    return key
+
+
+def rating_rows(
+    key: pd.DataFrame, items: list[str], raters: list[str], *, double: float, seed: int
+) -> pd.DataFrame:
+    """List what each rater rates: the first all clips, the others a share, each in an own order.
+
+    Returns
+    -------
+    DataFrame
+        ``clip, rater, position, item, score``; neither person nor test is named.
+    """
+    rng = np.random.default_rng(seed)
+    parts = []
+    for number, rater in enumerate(raters):
+        share = len(key) if number == 0 else int(np.ceil(double * len(key)))
+        chosen = key["clip"].to_numpy()[rng.permutation(len(key))[:share]]
+        parts.append(
+            pd.DataFrame(
+                {
+                    "clip": np.repeat(chosen, len(items)),
+                    "rater": rater,
+                    "position": np.repeat(np.arange(1, share + 1), len(items)),
+                    "item": np.tile(np.array(items, dtype=object), share),
+                    "score": "",
+                }
+            )
+        )
+    return pd.concat(parts, ignore_index=True)
+
+
+def unblind(ratings: pd.DataFrame, key: pd.DataFrame) -> pd.DataFrame:
+    """Put person and test back beside the ratings, once rating is finished.
+
+    Raises
+    ------
+    InputError
+        If a rating names a clip that the key lacks.
+    """
+    strange = sorted(set(ratings["clip"]) - set(key["clip"]))
+    if strange:
+        raise InputError("clips are not in the key", strange, "correct the clip numbers")
+    joined = ratings.merge(key[["clip", "participant", "phase"]], on="clip", how="left")
+    first = ["participant", "phase", "clip"]
+    return joined[[*first, *(name for name in ratings.columns if name != "clip")]]

@@ -1,0 +1,295 @@
+"""Sections on what stands beside the comparison, each with its tables and what they may say."""
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from typing import Any
+
+import pandas as pd
+
+from motorlearn.audit import Audit, Sensitivity
+from motorlearn.curves import CurveFits, PopulationCurve
+from motorlearn.exceptions import InputError
+from motorlearn.figures import outcome_label
+from motorlearn.figures.agreement import bland_altman, rater_drift
+from motorlearn.figures.curves import individual_fits, parameter_forest
+from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
+from motorlearn.figures.style import Drawing
+from motorlearn.measures import Agreement
+from motorlearn.mixed import MixedFit
+from motorlearn.report.extras import counted_blocks
+from motorlearn.report.findings import Findings
+from motorlearn.report.writers.contents import Heading, Text, slug
+from motorlearn.results import Refused
+from motorlearn.tables import Column, Table
+from motorlearn.wording.voice import count
+
+Block = Heading | Text | Drawing | Table
+
+PANELS = 5
+"""Panels beside each other in the figure of single curves; few groups get more than one row."""
+FLAT = "level"
+"""Name of a curve that shows neither rise nor fall; it does not say that nothing changed."""
+
+TITLES = {
+    "agreement": "Measurement",
+    "curves": "Individual curves",
+    "population curve": "Population curve",
+    "mixed model": "Mixed model of trials",
+    "assumptions": "Assumptions",
+    "sensitivity": "Sensitivity",
+}
+
+
+def side_sections(found: Findings) -> Iterator[Block]:
+    """Give the blocks of every section that the study has results for."""
+    writers: dict[str, Callable[[Any, Findings], Iterator[Block]]] = {
+        "agreement": _agreement,
+        "curves": _curves,
+        "population curve": _population,
+        "mixed model": _mixed,
+        "assumptions": _assumptions,
+        "sensitivity": _sensitivity,
+    }
+    for name, write in writers.items():
+        if name not in found.results:
+            continue
+        yield Heading(TITLES[name])
+        result = found.results[name]
+        if isinstance(result, Refused):
+            yield Text(f"Not computed: {result.reason}", "caution")
+        else:
+            yield from write(result, found)
+
+
+def if_possible(draw: Callable[[], Drawing]) -> Drawing | None:
+    """A figure, or none where the result does not hold what it shows."""
+    try:
+        return draw()
+    except InputError:
+        return None
+
+
+def _named(table: Table, prefix: str, decimal: str) -> Table:
+    notes = tuple(in_signs(note, decimal) for note in table.notes)
+    return replace(table, name=f"{prefix}-{slug(table.name)}", notes=notes)
+
+
+ESTIMATED = ("estimate", "std_error", "conf_low", "conf_high", "variance", "sd", "shift_in_unit")
+
+
+def _to_places(table: Table, places: int) -> Table:
+    """Write estimates and all that shares their unit with the same decimals."""
+    columns = tuple(
+        replace(column, kind="number", decimals=places) if column.name in ESTIMATED else column
+        for column in table.columns
+    )
+    return replace(table, columns=columns)
+
+
+def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
+    """A figure with the sentence that leads to it and its words in the signs of the report."""
+    if drawing is not None:
+        yield Text(f"{{fig:{drawing.name}}} {say}")
+        yield drawing.with_words(in_signs(drawing.caption, decimal), in_signs(drawing.alt, decimal))
+
+
+def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    tables = [_named(table, "raters", decimal) for table in result.tables()]
+    advice = " ".join(in_signs(text, decimal) for text in result.advice)
+    rated = count(result.recipe.n, "item")
+    first = replace(tables[0], notes=())
+    yield Text(f"{{tab:{first.name}}} shows agreement on {rated} that were rated twice. {advice}")
+    yield _to_places(first, 2)
+    for table in tables[1:]:
+        if table.name in ("raters-measurement-error", "raters-drift"):
+            yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
+            yield table
+    limits = if_possible(lambda: found.kept.draw(bland_altman, result))
+    yield from shown(limits, "shows the limits of agreement.", decimal)
+    drift = if_possible(lambda: found.kept.draw(rater_drift, result))
+    yield from shown(drift, "follows the raters over the order of clips.", decimal)
+
+
+def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    logs = result.family == "binomial" or result.formula.startswith("log(")
+    places = 3 if logs else found.outcomes[0].voice.decimals + 1
+    fixed, variances = (
+        _in_words(_to_places(_named(table, "mixed", decimal), places), found)
+        for table in result.tables()[:2]
+    )
+    scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
+    if result.formula.startswith("log("):
+        scale = "the log scale, on which differences are ratios"
+    yield Text(
+        "Beside the comparison of participants' means, a mixed model of all trials at baseline and "
+        f"primary test lets people differ at random ({{tab:{fixed.name}}}, "
+        f"{{tab:{variances.name}}}). Its estimates are on {scale}; it keeps everybody who has any "
+        "trial, under the assumption that what is missing depends only on what was seen."
+    )
+    yield fixed
+    yield variances
+    voice = found.outcomes[0].voice
+    parts = result.explained
+    yield Text(
+        f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
+        f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
+        f"{'converged' if result.converged else 'did not converge'}"
+        f"{', singular' if result.singular else ''}."
+    )
+
+
+TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
+
+
+def _in_words(table: Table, found: Findings) -> Table:
+    """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
+
+    def word(match: re.Match[str]) -> str:
+        return f"{match[1]}: {_stage_word(match[2], found)}"
+
+    terms = [TERM.sub(word, term.replace("]:", "] × ")) for term in table.rows["term"]]
+    return replace(table, rows=table.rows.assign(term=terms))
+
+
+def _stage_word(name: str, found: Findings) -> str:
+    """A level that names a stage of the study as the report names it."""
+    labels = {stage.name: stage.label.split(" (")[0].lower() for stage in found.stages}
+    return labels.get(name, name)
+
+
+def in_stage_words(text: str, found: Findings) -> str:
+    """Put the plan's own names of tests that are given more than once into a text."""
+    for stage in found.stages:
+        if stage.test is not None and stage.name != stage.phase:
+            text = re.sub(rf"\b{stage.name}\b", stage.label.lower(), text)
+    return text
+
+
+def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
+    yield Text(
+        "An exponential and a power curve were fitted to each participant's own scores by block "
+        f"of practice. {{tab:{preferred.name}}} counts the form that AICc prefers, and "
+        f"{{tab:{status.name}}} how far each fit can be trusted. Curves describe performance in "
+        "practice; a curve through group means is not the curve of a person."
+    )
+    for table in (preferred, status):
+        columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))
+        title = table.title.replace("learners", "participants")
+        rows = table.rows.replace("no change", FLAT)
+        yield replace(table, title=title, columns=columns, rows=rows)
+    entry = found.outcomes[0]
+    rows = counted_blocks(entry.cells)
+    people = rows.drop_duplicates("participant").groupby("group", observed=True)
+    some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
+    panels = if_possible(
+        lambda: found.kept.draw(
+            individual_fits,
+            result,
+            rows,
+            "score",
+            practice="block",
+            learners=list(some),
+            group="group" if len(found.groups) > 1 else None,
+            columns=PANELS,
+            label=outcome_label(entry.outcome),
+            practice_label="block of practice",
+        )
+    )
+    yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
+
+
+def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    tables = [_named(table, "population", decimal) for table in result.tables()]
+    kept = [t for t in tables if "learner" not in t.title.lower()]
+    named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
+    groups = (
+        f"terms with a group are differences from the first, {result.groups[0]}; "
+        if len(result.groups) > 1
+        else ""
+    )
+    yield Text(
+        "An exponential curve was fitted to all participants at once, whose asymptote, gain and "
+        f"rate vary from person to person ({named}); {groups}they describe performance in practice."
+    )
+    yield from kept
+    forest = if_possible(
+        lambda: found.kept.draw(
+            parameter_forest, result, unit=found.outcomes[0].outcome.unit, order=found.groups
+        )
+    )
+    yield from shown(forest, "shows the parameters of groups and participants.", decimal)
+
+
+def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    rows = result.table.copy()
+    for name in ("analysis", "finding", "guide", "remedy"):
+        rows[name] = [in_stage_words(in_signs(text, decimal), found) for text in rows[name]]
+    yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
+    columns = (
+        Column("analysis"),
+        Column("assumption"),
+        Column("diagnostic"),
+        Column("value", kind="whole", decimals=3),
+        Column("guide"),
+        Column("grade"),
+    )
+    note = (
+        "Guides are customs, several of them arbitrary. Grades: fine, look, act; no grade switches "
+        "the model."
+    )
+    yield Table("assumptions", "Assumptions and how far they hold", columns, rows, (note,))
+    open_rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
+    if len(open_rows):
+        yield Text("{tab:open-assumptions} says what was found where a look or action is due.")
+        yield _open_assumptions(open_rows)
+    analyses = list(dict.fromkeys(result.residuals["analysis"]))
+    if analyses:
+        panel = if_possible(
+            lambda: found.kept.draw(
+                diagnostic_panel, result, analysis=analyses[0], groups=found.groups
+            )
+        )
+        yield from shown(panel, "shows the residuals.", decimal)
+
+
+def _open_assumptions(rows: pd.DataFrame) -> Table:
+    columns = (
+        Column("assumption"),
+        Column("grade"),
+        Column("finding", "what was found"),
+        Column("remedy", "what to do"),
+        Column("source", "source of the guide"),
+    )
+    return Table("open-assumptions", "Assumptions that need a look or action", columns, rows)
+
+
+def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
+    decimal = found.outcomes[0].voice.decimal
+    places = max(2, found.outcomes[0].voice.decimals)
+    tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
+    rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
+    first = replace(tables[0], rows=rows, notes=())
+    further = (
+        f"; {{tab:{tables[1].name}}} says how far missing scores would have to lie"
+        if (tables[1:])
+        else ""
+    )
+    yield Text(f"{result.verdict} {{tab:{first.name}}} holds them{further}.")
+    yield first
+    yield from tables[1:]
+    forest = if_possible(lambda: found.kept.draw(conclusion_forest, result))
+    yield from shown(forest, "draws the variants.", decimal)
+
+
+def in_signs(text: str, decimal: str) -> str:
+    """Put the decimal sign of the report into a text that was written with points."""
+    if decimal == ".":
+        return text
+    return re.sub(r"(?<=[\d\s<>=(−\[])\.(?=\d)", decimal, text)

@@ -1,0 +1,94 @@
+"""Last sections of a report: what is missing, deviations, limitations, standards, sources."""
+
+from collections.abc import Iterator, Sequence
+
+import pandas as pd
+
+from motorlearn.figures.style import Drawing
+from motorlearn.plan import compare_with_plan
+from motorlearn.report.findings import Findings
+from motorlearn.report.methods import methods_used
+from motorlearn.report.sections import exhibits, study_tables
+from motorlearn.report.sections.beside import in_signs, in_stage_words
+from motorlearn.report.writers.contents import Heading, Text
+from motorlearn.results import Refused
+from motorlearn.tables import Table
+from motorlearn.vocabulary import STANDING_CAUTION
+from motorlearn.wording import limitations
+from motorlearn.wording.references import references
+
+Block = Heading | Text | Drawing | Table
+
+
+def closing_sections(found: Findings) -> Iterator[Block]:
+    """Give the blocks on what is missing, on deviations and on limitations."""
+    yield from _missing(found)
+    yield from _deviations(found)
+    yield from _limitations(found)
+
+
+def appendix(found: Findings, sections: Sequence[str]) -> Iterator[Block]:
+    """Give the blocks on reporting standards, given the headings so far, and on sources."""
+    yield Heading("Reporting standards")
+    yield Text("{tab:standards} says which items stand here and which the author must write.")
+    yield study_tables.standards_table(found.design, sections)
+    yield Heading("References")
+    yield Text("Sources of the methods used here; check each entry, and add your own.", "author")
+    yield from (Text(entry, "item") for entry in references(methods_used(found)))
+    yield Text(STANDING_CAUTION, "caution")
+
+
+def _missing(found: Findings) -> Iterator[Block]:
+    yield Heading("Missing data")
+    listing = (
+        "{tab:missing} lists who is absent and what was left out, by group and reason; trials were "
+        "dropped for these reasons only."
+        if len(found.attrition)
+        else "Nobody is absent and nothing was left out."
+    )
+    yield Text("{fig:missing-data-map} shows which trials can be used. " + listing)
+    yield exhibits.missing_figure(found)
+    if len(found.attrition):
+        yield study_tables.attrition_table(found)
+
+
+def _deviations(found: Findings) -> Iterator[Block]:
+    study = found.study
+    yield Heading("Deviations")
+    said = limitations.deviations(
+        study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
+    )
+    conduct = compare_with_plan(study).table
+    decimal = found.outcomes[0].voice.decimal
+    for column in ("planned", "actual"):
+        conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
+    if len(conduct):
+        yield Text("{tab:deviations} sets the conduct of the study against its plan.")
+        yield study_tables.deviations_table(conduct)
+    else:
+        yield Text("The data show no departure from the plan.")
+    if not said:
+        yield Text("Checking the data raised no error and no doubt.")
+    yield from (Text(text, "item") for text in said)
+    if (study.problems["severity"] == "doubt").any():
+        yield Text("{tab:doubts} gives the place of each doubt and what can be done.")
+        yield study_tables.problems_table(study.problems)
+    yield Text(
+        "Describe every departure from the plan that the data cannot show, when it was decided and "
+        "why.",
+        "author",
+    )
+
+
+def _limitations(found: Findings) -> Iterator[Block]:
+    yield Heading("Limitations")
+    statements: list[str] = []
+    for entry in found.outcomes:
+        if not isinstance(entry.comparison, Refused):
+            statements += entry.comparison.statements
+    said = limitations.limitations(found.design, found.flow, statements)
+    said = [in_stage_words(text, found) for text in said]
+    yield from (Text(text, "item") for text in said)
+    yield Text(
+        "Say to whom, to which tasks and to which intervals the results may extend.", "author"
+    )

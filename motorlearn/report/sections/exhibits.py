@@ -1,0 +1,182 @@
+"""Figures of a report with their captions and alternative texts."""
+
+import pandas as pd
+
+from motorlearn.compare import PhaseComparison
+from motorlearn.figures import (
+    Drawing,
+    delayed_scores,
+    effect_forest,
+    landing_map,
+    missing_map,
+    paired_change,
+    participant_flow,
+    practice_curve,
+)
+from motorlearn.figures.style import SizeName
+from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.report.writers.contents import slug
+from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.wording import captions
+from motorlearn.wording.voice import Words
+
+
+def worded(drawing: Drawing, words: Words) -> Drawing:
+    """Put words on a drawing."""
+    return drawing.with_words(words.caption, words.alt)
+
+
+def flow_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
+    """Participant flow."""
+    drawing = found.kept.draw(participant_flow, found.flow, groups=found.groups, size=size)
+    return worded(drawing, captions.flow_words(found.flow))
+
+
+def missing_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
+    """Missing-data map."""
+    stages = list(dict.fromkeys(found.presence["stage"]))
+    drawing = found.kept.draw(
+        missing_map, found.presence, stages=stages, groups=found.groups, size=size
+    )
+    return worded(drawing, captions.missing_words(found.presence, len(found.people)))
+
+
+def practice_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing:
+    """Practice and tests."""
+    drawing = found.kept.draw(
+        practice_curve,
+        entry.points,
+        entry.cells,
+        ending=slug(entry.outcome.name),
+        outcome=entry.outcome,
+        groups=found.groups,
+        tests={s.name: s.label.lower() for s in found.stages if s.test and s.test.name},
+        size=size,
+    )
+    words = captions.practice_words(entry.points, entry.voice)
+    return worded(drawing, words)
+
+
+def scores_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+    """Scores of the tests that matter most: the delayed ones, else the last."""
+    comparison = entry.comparison
+    if not isinstance(comparison, PhaseComparison):
+        return None
+    tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
+    shown = [stage.name for stage in tests if stage.is_delayed] or [tests[-1].name]
+    titles = {stage.name: stage.label.split(" (")[0] for stage in tests}
+    frames = [
+        frame.assign(stage=frame["phase"]).replace({"phase": titles})
+        for frame in (comparison.scores, comparison.means, comparison.adjusted_means)
+    ]
+    drawing = found.kept.draw(
+        delayed_scores,
+        *frames,
+        ending=slug(entry.outcome.name),
+        phases=[titles[name] for name in shown],
+        outcome=entry.outcome,
+        groups=found.groups,
+        size=size,
+    )
+    words = captions.scores_words(comparison.means, comparison.adjusted_means, shown, entry.voice)
+    return worded(drawing, words)
+
+
+def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+    """Forest of the contrasts between groups at each stage."""
+    rows = shown_contrasts(entry)
+    if rows is None or rows["estimate"].isna().all():
+        return None
+    ratio = rows["effect"].iloc[0] == "ratio"
+    voice = entry.voice
+    rows = rows.assign(
+        name=[
+            f"{voice.label(row.phase).split(' (')[0]}: {row.group} {'/' if ratio else '−'} "
+            f"{row.reference}"
+            for row in rows.itertuples()
+        ]
+    )
+    what = "ratio of means" if ratio else "difference of means"
+    unit = f" ({entry.outcome.unit})" if entry.outcome.unit and not ratio else ""
+    bound = declared_bound(entry)
+    drawing = found.kept.draw(
+        effect_forest,
+        rows,
+        ending=slug(entry.outcome.name),
+        label=f"{what} in {voice.name}{unit}",
+        null=1.0 if ratio else 0.0,
+        bound=bound,
+        decimals=2 if ratio else voice.decimals,
+        decimal=voice.decimal,
+        sides=_sides(entry),
+        size=size,
+    )
+    return worded(drawing, captions.effects_words(rows, voice, bound))
+
+
+def shown_contrasts(entry: OutcomeFindings) -> pd.DataFrame | None:
+    """Contrasts of the figure: adjusted where there are any, tests and practice in order."""
+    if not isinstance(entry.comparison, PhaseComparison) or entry.comparison.contrasts.empty:
+        return None
+    rows = entry.comparison.contrasts
+    adjusted = rows[rows["adjusted"]]
+    return adjusted if len(adjusted) else rows
+
+
+def declared_bound(entry: OutcomeFindings) -> tuple[float, float] | None:
+    """Both sides of the smallest effect of interest, where one was declared for this outcome."""
+    if not isinstance(entry.comparison, PhaseComparison) or entry.comparison.equivalence.empty:
+        return None
+    first = entry.comparison.equivalence.iloc[0]
+    return float(first["bound_low"]), float(first["bound_high"])
+
+
+def _sides(entry: OutcomeFindings) -> tuple[str, str]:
+    if entry.outcome.better == "lower":
+        return "first better", "second better"
+    return "second better", "first better"
+
+
+def change_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+    """Paired change of every participant."""
+    if entry.change_stages is None or entry.changes["change"].notna().sum() == 0:
+        return None
+    value = entry.detectable.value if entry.detectable else None
+    source = entry.detectable.source if entry.detectable else ""
+    drawing = found.kept.draw(
+        paired_change,
+        entry.changes,
+        ending=slug(entry.outcome.name),
+        outcome=entry.outcome,
+        groups=found.groups,
+        detectable=value,
+        size=size,
+    )
+    words = captions.change_words(entry.changes, entry.change_stages, value, source, entry.voice)
+    return worded(drawing, words)
+
+
+def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None:
+    """Landing maps of the first test and the last delayed test, where there are landing points."""
+    table = found.table
+    if not {"x", "y"} <= set(table) or table[["x", "y"]].dropna().empty:
+        return None
+    tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
+    late = [stage for stage in tests if stage.phase == "retention"] or tests[-1:]
+    names = list(dict.fromkeys([tests[0].name, late[-1].name]))
+    labels = {stage.name: stage.label.split(" (")[0] for stage in tests}
+    used = table[table["void"].isna() | (table["void"] == "")] if "void" in table else table
+    used = used.assign(phase=used["stage"])
+    unit = found.design.units.get("length", "")
+    radius = found.design.target.radius if found.design.target else None
+    drawing = found.kept.draw(
+        landing_map,
+        used.replace({"phase": labels}),
+        phases=[labels[name] for name in names],
+        groups=found.groups,
+        radius=radius,
+        unit=unit,
+        size=size,
+    )
+    voice = found.outcomes[0].voice
+    return worded(drawing, captions.landing_words(used, names, radius, unit, voice))

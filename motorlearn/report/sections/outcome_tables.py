@@ -1,0 +1,214 @@
+"""Tables of a report on one outcome: scores, contrasts, changes, analyses of variance."""
+
+from collections.abc import Callable
+
+import pandas as pd
+
+from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.report.findings import OutcomeFindings
+from motorlearn.report.writers.contents import slug
+from motorlearn.tables import Column, Table
+from motorlearn.wording.voice import Voice, capitalised
+
+
+def descriptives_table(entry: OutcomeFindings) -> Table:
+    """Group, stage and task: n, mean, SD, median, quartiles and interval of the mean."""
+    voice = entry.voice
+    rows = entry.by_task.assign(
+        stage=[voice.label(name).split(" (")[0] for name in entry.by_task["stage"]]
+    )
+    tasks = (Column("task"),) if (rows["task"] != "all").any() else ()
+    number = _written(voice.decimals)
+    columns = (
+        Column("stage"),
+        Column("group"),
+        *tasks,
+        Column("n", kind="count"),
+        number("mean"),
+        number("sd", "SD"),
+        number("median"),
+        number("quartile_low", "25 %"),
+        number("quartile_high", "75 %"),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
+    )
+    unit = f" ({entry.outcome.unit})" if entry.outcome.unit else ""
+    cells = "test, group and task" if tasks else "test and group"
+    return Table(
+        f"means-{slug(entry.outcome.name)}",
+        f"{capitalised(voice.name)}{unit} by {cells}",
+        columns,
+        rows,
+        (
+            f"Means of participants' scores; {voice.outcome.better} is better. CI: confidence "
+            "interval of the mean (t).",
+        ),
+    )
+
+
+def contrasts_table(entry: OutcomeFindings, name: str, title: str, adjusted: bool) -> Table:
+    """Contrasts between groups at every stage with raw and Holm-adjusted p."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows = entry.comparison.contrasts
+    rows = rows[rows["adjusted"] == adjusted]
+    rows = rows.assign(
+        stage=[entry.voice.label(stage).split(" (")[0] for stage in rows["phase"]],
+        contrast=[f"{a} − {b}" for a, b in zip(rows["group"], rows["reference"], strict=True)],
+        n=[f"{a} + {b}" for a, b in zip(rows["n_group"], rows["n_reference"], strict=True)],
+    )
+    ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
+    if ratio:
+        rows["contrast"] = rows["contrast"].str.replace(" − ", " / ")
+    return Table(
+        name,
+        title,
+        _contrast_columns(entry.voice, ratio),
+        rows,
+        _contrast_notes(rows, ratio, entry.voice),
+    )
+
+
+def adjusted_table(entry: OutcomeFindings) -> Table:
+    """Means adjusted for the baseline at every stage, with what was adjusted for."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    voice, comparison = entry.voice, entry.comparison
+    rows = comparison.adjusted_means.assign(
+        stage=[voice.label(name).split(" (")[0] for name in comparison.adjusted_means["phase"]]
+    )
+    number = _written(voice.decimals)
+    columns = (
+        Column("stage"),
+        Column("group"),
+        number("estimate", "adjusted mean", unit=voice.outcome.unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
+        Column("std_error", "standard error", "significant", decimals=3),
+        Column("df", "df", "df"),
+    )
+    ratio = comparison.recipe.options["effect"] == "ratio"
+    what = "Geometric means" if ratio else "Means"
+    scale = "; standard errors are on the log scale" if ratio else ""
+    baseline = comparison.recipe.options["baseline"]
+    return Table(
+        f"adjusted-{slug(entry.outcome.name)}",
+        f"{capitalised(voice.name)} adjusted for the {baseline}",
+        columns,
+        rows,
+        (f"{what} at the grand mean of the {baseline}, by analysis of covariance{scale}.",),
+    )
+
+
+def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
+    places = 2 if ratio else voice.decimals
+    number = _written(places)
+    unit = "" if ratio else voice.outcome.unit
+    return (
+        Column("stage"),
+        Column("contrast"),
+        Column("n"),
+        number("estimate", "ratio" if ratio else "difference", unit=unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
+        Column("statistic", "t", "number"),
+        Column("df", "df", "df"),
+        Column("p", "p", "p"),
+        Column("p_adjusted", "p (Holm)", "p"),
+        Column("g", "Hedges g", "number"),
+        Column("g_low", "g lower", "number"),
+        Column("g_high", "g upper", "number"),
+    )
+
+
+def _contrast_notes(rows: pd.DataFrame, ratio: bool, voice: Voice) -> tuple[str, ...]:
+    methods = [text.rstrip(".") for text in dict.fromkeys(rows["method"]) if text]
+    what = "ratio of geometric means" if ratio else "difference of means"
+    scale = ", on the log scale" if ratio else ""
+    return (
+        f"Estimate: {what}, first group against second; {voice.outcome.better} is better. "
+        f"Hedges g: small-sample corrected{scale}. Holm: within each test.",
+        f"Method: {'; '.join(methods)}.",
+    )
+
+
+def anova_table(entry: OutcomeFindings) -> Table:
+    """Mixed analysis of variance over stages with sphericity corrections."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    return _anova(
+        entry.comparison.anova,
+        f"anova-{slug(entry.outcome.name)}",
+        f"Mixed analysis of variance of {entry.voice.name}: group by test",
+        "Complete cases only.",
+    )
+
+
+def practice_table(entry: OutcomeFindings) -> Table:
+    """Mixed analysis of variance over blocks of practice."""
+    assert isinstance(entry.practice, BlockComparison)
+    return _anova(
+        entry.practice.anova,
+        f"practice-{slug(entry.outcome.name)}",
+        f"Mixed analysis of variance of {entry.voice.name} in practice: group by block",
+        "Performance during practice; complete cases only.",
+    )
+
+
+def _anova(rows: pd.DataFrame, name: str, title: str, note: str) -> Table:
+    columns = (
+        Column("term"),
+        Column("df1", "df 1", "df"),
+        Column("df2", "df 2", "df"),
+        Column("statistic", "F", "number"),
+        Column("p", "p", "p"),
+        Column("p_gg", "p (GG)", "p"),
+        Column("p_hf", "p (HF)", "p"),
+        Column("epsilon_gg", "ε (GG)", "number", decimals=3),
+        Column("mauchly_w", "Mauchly W", "number", decimals=3),
+        Column("mauchly_p", "p (W)", "p"),
+        Column("partial_eta2", "partial η²", "number", decimals=3),
+        Column("generalised_eta2", "generalised η²", "number", decimals=3),
+    )
+    methods = [text.rstrip(".") for text in dict.fromkeys(rows["method"]) if text]
+    note += " GG, HF: Greenhouse-Geisser and Huynh-Feldt corrections (epsilon at most 1)."
+    return Table(name, title, columns, rows, (note, *(f"Method: {m}." for m in methods)))
+
+
+def paired_table(entry: OutcomeFindings) -> Table:
+    """Change within each group between stages."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows, voice = entry.comparison.paired, entry.voice
+    rows = rows.assign(
+        change=[
+            f"{voice.label(a).split(' (')[0]} to {voice.label(b).split(' (')[0]}"
+            for a, b in zip(rows["from_phase"], rows["to_phase"], strict=True)
+        ]
+    )
+    ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
+    number = _written(2 if ratio else voice.decimals)
+    columns = (
+        Column("group"),
+        Column("change", "from and to"),
+        Column("n", kind="count"),
+        number("estimate", "ratio" if ratio else "change"),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
+        Column("statistic", "t", "number"),
+        Column("df", "df", "df"),
+        Column("p", "p", "p"),
+        Column("g", "g", "number"),
+    )
+    return Table(
+        f"change-{slug(entry.outcome.name)}",
+        f"Change in {voice.name} within each group",
+        columns,
+        rows,
+        ("Later test against earlier test, participants with both. g: standardised change.",),
+    )
+
+
+def _written(places: int) -> Callable[..., Column]:
+    """Maker of columns of numbers with so many decimals."""
+
+    def column(name: str, label: str = "", unit: str = "") -> Column:
+        return Column(name, label, "number", unit, places)
+
+    return column

@@ -1,0 +1,360 @@
+"""Sections of a report: what was found, put into words, figures and tables."""
+
+import math
+from collections.abc import Iterator
+
+import pandas as pd
+
+from motorlearn.compare import PhaseComparison
+from motorlearn.figures.load import load_by_week
+from motorlearn.figures.orders import trial_order_raster
+from motorlearn.figures.style import Drawing
+from motorlearn.figures.timeline import design_timeline
+from motorlearn.plan import ThrowLoad, programme_tables, throw_load
+from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
+from motorlearn.report.sections import exhibits, outcome_tables, study_tables
+from motorlearn.report.sections.beside import (
+    if_possible,
+    shown,
+    side_sections,
+)
+from motorlearn.report.sections.closing import appendix, closing_sections
+from motorlearn.report.writers.contents import Document, Heading, Text, slug
+from motorlearn.results import Refused
+from motorlearn.tables import Table
+from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.wording import eligibility, method, sentences
+
+Block = Heading | Text | Drawing | Table
+
+
+def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions: dict) -> Document:
+    """Put what was found into a document.
+
+    Parameters
+    ----------
+    found : Findings
+        Everything that was computed.
+    decimal : str
+        Decimal sign.
+    draft : bool
+        Whether remarks to the author are shown.
+    versions : dict of str to str
+        Names and versions of the software.
+    """
+    blocks: list[Block] = [*_summary(found)]
+    blocks += [*_participants(found), *_method(found, versions)]
+    blocks += _results(found)
+    for entry in found.outcomes[1:]:
+        blocks += _secondary(found, entry)
+    blocks += [*side_sections(found), *closing_sections(found)]
+    sections = [block.text for block in blocks if isinstance(block, Heading)]
+    blocks += appendix(found, sections)
+    kind = "Draft report" if draft else "Report"
+    if not draft:
+        blocks = [b for b in blocks if not (isinstance(b, Text) and b.kind == "author")]
+    return Document(found.design.study.title, kind, tuple(blocks), decimal)
+
+
+def _summary(found: Findings) -> Iterator[Block]:
+    yield Heading("Summary")
+    if found.design.study.question:
+        yield Text(f"Question: {found.design.study.question}")
+    entry = found.outcomes[0]
+    said = primary_sentences(found, entry)
+    yield from (Text(sentence) for sentence in said)
+    if len(found.groups) == 1 and not isinstance(entry.comparison, Refused):
+        yield Text(entry.comparison.statements[0], "caution")
+    doubts = (found.study.problems["severity"] == "doubt").sum()
+    if doubts:
+        yield Text(
+            f"Reading the data raised doubts ({doubts}); see {{tab:doubts}} before you rely on "
+            "these numbers.",
+            "caution",
+        )
+
+
+def primary_sentences(found: Findings, entry: OutcomeFindings) -> list[str]:
+    """The primary comparison, or the closest thing the design allows."""
+    if isinstance(entry.comparison, Refused):
+        return [f"The comparison was not computed: {entry.comparison.reason}"]
+    row = primary_row(found, entry)
+    if row is None:
+        return _changes(found, entry)
+    test = equivalence_row(entry.comparison, row)
+    said = [
+        sentences.contrast_sentence(
+            row, entry.voice, found.allocated, baseline=_baseline(entry.comparison)
+        ),
+        sentences.reading(row, entry.voice, test),
+    ]
+    return [sentence for sentence in said if sentence]
+
+
+def _baseline(comparison: PhaseComparison) -> str:
+    return str(comparison.recipe.options["baseline"] or "baseline")
+
+
+def primary_row(found: Findings, entry: OutcomeFindings) -> pd.Series | None:
+    """Row of the primary contrast: the declared one, else the first at the last delayed test."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows = exhibits.shown_contrasts(entry)
+    if rows is None:
+        return None
+    stage = primary_stage(found.design, found.stages)
+    rows = rows[rows["phase"] == stage]
+    named = found.design.primary.groups if found.design.primary else ()
+    if len(named) > 1:
+        chosen = rows[rows["group"].isin(named[:2]) & rows["reference"].isin(named[:2])]
+        rows = chosen if len(chosen) else rows
+    return None if rows.empty else rows.iloc[0]
+
+
+def equivalence_row(comparison: PhaseComparison, row: pd.Series) -> pd.Series | None:
+    """The two one-sided tests of a contrast, where a bound was declared."""
+    tests = comparison.equivalence
+    if tests.empty:
+        return None
+    same = (tests["phase"] == row["phase"]) & (tests["adjusted"] == row["adjusted"])
+    same &= (tests["group"] == row["group"]) & (tests["reference"] == row["reference"])
+    return tests[same].iloc[0] if same.any() else None
+
+
+def _changes(found: Findings, entry: OutcomeFindings) -> list[str]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    paired = entry.comparison.paired
+    if entry.change_stages is None or paired.empty:
+        return ["There is one test only, so neither groups nor tests can be compared."]
+    first, second = entry.change_stages
+    rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
+    rows = rows if len(rows) else paired
+    said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
+    bound = entry.comparison.recipe.options["equivalence"]
+    if bound is not None and len(found.groups) == 1:
+        said.append(sentences.change_reading(rows.iloc[0], bound, entry.voice))
+    return [sentence for sentence in said if sentence]
+
+
+def _participants(found: Findings) -> Iterator[Block]:
+    yield Heading("Participants")
+    who = eligibility.eligibility_paragraph(found.design)
+    yield Text(
+        f"{who} ".lstrip()
+        + method.participants_paragraph(found.design, found.allocated)
+        + " {fig:participant-flow} shows how many reached each part of the study; "
+        "{tab:participants} describes the groups."
+    )
+    approval = found.design.study.ethics_approval
+    yield Text(
+        ("State " if who else "State who could take part, ")
+        + "how people were recruited, the ethics approval"
+        + (f" ({approval})" if approval else "")
+        + " and how the number of participants was decided.",
+        "author",
+    )
+    yield exhibits.flow_figure(found)
+    yield study_tables.participants_table(found)
+
+
+def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
+    design = found.design
+    yield Heading("Method")
+    task = method.task_paragraph(design)
+    if task:
+        yield Text(task)
+    yield Heading("Programme", 2)
+    frame = f"{eligibility.frame_paragraph(design)} ".lstrip()
+    yield Text(frame + method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    if design.drills:
+        yield Text("{tab:drills} describes the drills.")
+        yield programme_tables(design)[1]
+    yield Text(method.tests_paragraph(design))
+    stops = eligibility.stopping_paragraph(design)
+    if stops:
+        yield Text(stops)
+    yield study_tables.programme_table(design)
+    yield from _plan_figures(found)
+    yield Heading("Outcomes and analysis", 2)
+    yield Text(method.outcome_paragraph(design, decimal=found.outcomes[0].voice.decimal))
+    yield Text(method.analysis_paragraph(design, versions))
+
+
+def _plan_figures(found: Findings) -> Iterator[Block]:
+    """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
+    design, decimal = found.design, found.outcomes[0].voice.decimal
+    practised = found.table[found.table["phase"] == PRACTICE_PHASE]
+    tasks = [task.name for task in design.tasks]
+    timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
+    if timed:
+        timeline = if_possible(lambda: found.kept.draw(design_timeline, design))
+        yield from shown(timeline, "shows the plan in time.", decimal)
+    if len(tasks) > 1 and "task" in practised and len(practised):
+        order = if_possible(
+            lambda: found.kept.draw(trial_order_raster, practised, groups=found.groups, tasks=tasks)
+        )
+        yield from shown(order, "shows in which order tasks were practised.", decimal)
+    if timed:
+        load = throw_load(design)
+        drawing = if_possible(lambda: _load(found, load))
+        yield from shown(drawing, "adds up the planned trials by week.", decimal)
+        yield from (Text(text, "caution") for text in _breaches(load))
+
+
+def _load(found: Findings, load: ThrowLoad) -> Drawing:
+    limits = [limit for limit in found.design.load.limits if limit.per == "week"]
+    limit = limits[0] if limits else None
+    return found.kept.draw(
+        load_by_week,
+        load,
+        limit=limit.trials if limit else None,
+        limit_source=limit.source if limit else "",
+    )
+
+
+def _breaches(load: ThrowLoad) -> list[str]:
+    """Where the plan goes above a limit that its author entered."""
+    return [
+        f"The plan goes above a limit in {row['period']}: {row['trials']} trials where "
+        f"{row['limit']} a {row['per']} are allowed ({row['source']})."
+        for row in load.breaches.to_dict("records")
+    ]
+
+
+def _results(found: Findings) -> Iterator[Block]:
+    entry = found.outcomes[0]
+    declared = found.design.primary is not None
+    yield Heading("Results")
+    yield Heading("Primary comparison" if declared else "Comparison of tests", 2)
+    if isinstance(entry.comparison, Refused):
+        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+    else:
+        yield from _compared(found, entry)
+    yield from _within(found, entry)
+    landing = exhibits.landing_figure(found)
+    if landing is not None:
+        yield Heading("Where the object came to rest", 2)
+        yield Text("{fig:landing-map} shows the landing points about the target.")
+        yield landing
+
+
+def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
+    stage = primary_stage(found.design, found.stages)
+    yield Text(sentences.means_sentence(comparison.means, stage, voice))
+    for sentence in primary_sentences(found, entry):
+        yield Text(sentence)
+    scores = exhibits.scores_figure(found, entry, "thesis")
+    if scores is not None:
+        yield Text(f"{{fig:{scores.name}}} shows every participant.")
+        yield scores
+    if len(found.groups) > 1:
+        yield from _between(found, entry, stage)
+    yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
+    yield outcome_tables.descriptives_table(entry)
+
+
+def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Block]:
+    assert isinstance(entry.comparison, PhaseComparison)
+    comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
+    yield Heading(f"All contrasts in {voice.name}", 2)
+    yield from (Text(text) for text in _omnibus(comparison, stage, voice, len(found.groups)))
+    adjusted = bool(comparison.contrasts["adjusted"].any())
+    title = f"Groups compared in {voice.name}" + (
+        f", adjusted for the {_baseline(comparison)}" if adjusted else ""
+    )
+    forest = exhibits.effects_figure(found, entry, "thesis")
+    drawn = f"; {{fig:{forest.name}}} draws them" if forest else ""
+    yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study{drawn}.")
+    if forest is not None:
+        yield forest
+    yield outcome_tables.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    if comparison.adjusted_means["estimate"].notna().any():
+        yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
+        yield outcome_tables.adjusted_table(entry)
+    yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
+    if comparison.anova["statistic"].notna().any():
+        yield outcome_tables.anova_table(entry)
+
+
+def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> list[str]:
+    if groups < 3:
+        return []
+    rows = comparison.omnibus
+    rows = rows[(rows["phase"] == stage) & (rows["term"] == "group")]
+    return [
+        sentences.omnibus_sentence(row, voice)
+        for row in rows.tail(1).to_dict("records")
+        if math.isfinite(row["p"])
+    ]
+
+
+def _interaction(comparison: PhaseComparison, voice, table: str) -> list[str]:
+    rows = comparison.anova[comparison.anova["term"].str.contains(":")]
+    said = []
+    for row in rows.to_dict("records"):
+        if math.isfinite(row["p"]):
+            p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
+            how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
+            said.append(
+                "Whether groups changed differently over all parts of the study is asked by the "
+                f"group-by-test interaction of the mixed analysis of variance: "
+                f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
+                f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
+            )
+    return said
+
+
+def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    voice = entry.voice
+    practised = (entry.points["phase"] == PRACTICE_PHASE).any()
+    yield Heading(f"{'Practice and change' if practised else 'Change'} in {voice.name}", 2)
+    figure = exhibits.practice_figure(found, entry, "thesis")
+    note = "; scores in practice describe performance under its conditions" if practised else ""
+    yield Text(f"{{fig:{figure.name}}} follows the groups over the study{note}.")
+    yield figure
+    if isinstance(entry.practice, Refused) or entry.practice.anova["statistic"].isna().all():
+        yield from (Text(text) for text in _no_practice_test(entry, practised))
+    else:
+        yield Text(
+            f"{{tab:practice-{slug(entry.outcome.name)}}} tests groups and blocks of practice."
+        )
+        yield outcome_tables.practice_table(entry)
+    if not isinstance(entry.comparison, Refused):
+        yield from (Text(text) for text in _changes(found, entry))
+        if len(entry.comparison.paired):
+            name = slug(entry.outcome.name)
+            yield Text(f"{{tab:change-{name}}} holds the changes between all tests.")
+            yield outcome_tables.paired_table(entry)
+    change = exhibits.change_figure(found, entry, "thesis")
+    if change is not None:
+        yield Text(
+            f"{{fig:{change.name}}} shows the change of every participant; a change of one person "
+            "inside the grey band can come from the noise of the trials alone."
+            if entry.detectable is not None
+            else f"{{fig:{change.name}}} shows the change of every participant."
+        )
+        yield change
+
+
+def _no_practice_test(entry: OutcomeFindings, practised: bool) -> list[str]:
+    if not practised:
+        return []
+    if isinstance(entry.practice, Refused):
+        reason = entry.practice.reason
+    else:
+        reason = sentences.why(entry.practice.anova.iloc[-1])
+    return [f"Groups and blocks of practice were not tested: {reason.rstrip('.')}."]
+
+
+def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+    yield Heading(f"Secondary outcome: {entry.voice.name}")
+    yield Text(
+        "This outcome was not declared primary; its p values are not corrected for the number of "
+        "outcomes, and its results explore."
+    )
+    if isinstance(entry.comparison, Refused):
+        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+    else:
+        yield from _compared(found, entry)
+    yield from _within(found, entry)

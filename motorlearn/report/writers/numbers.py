@@ -1,0 +1,41 @@
+"""Every number of a report with its recipe, as JSON that reads back into results."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from motorlearn.report.findings import Findings
+from motorlearn.report.writers.contents import Document, Text
+from motorlearn.results import Refused, Result, encode
+
+
+def to_results(found: Findings, document: Document, made: Mapping[str, str]) -> str:
+    """Write results, tables and sentences as one JSON text.
+
+    ``results`` holds each result as :meth:`motorlearn.results.Result.to_json` writes it, recipe
+    included; ``tables`` the raw values behind each table; ``sentences`` the running text.
+    """
+    results: dict[str, Any] = {}
+    for entry in found.outcomes:
+        for kind, result in (("comparison", entry.comparison), ("practice", entry.practice)):
+            results[f"{entry.outcome.name}: {kind}"] = _stored(result)
+    for name, result in found.results.items():
+        results[name] = _stored(result)
+    content = {
+        "title": document.title,
+        "made": dict(made),
+        "results": results,
+        "tables": {table.name: encode(table.rows) for table in document.tables},
+        "sentences": [
+            document.resolved(block.text, lambda kind, name, label: label)
+            for block in document.blocks
+            if isinstance(block, Text) and block.kind != "author"
+        ],
+    }
+    return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
+
+
+def _stored(result: Result | Refused) -> Any:
+    return (
+        {"refused": result.reason} if isinstance(result, Refused) else json.loads(result.to_json())
+    )

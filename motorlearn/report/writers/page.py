@@ -1,0 +1,149 @@
+"""The report as one HTML page that opens without a network."""
+
+import base64
+import html
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from importlib.resources import files
+from itertools import groupby
+
+import jinja2
+
+import motorlearn
+from motorlearn.figures.style import Drawing
+from motorlearn.report.writers.contents import Document, Heading, Text, unbroken
+from motorlearn.tables import Column, Table
+
+SHORT = 28
+"""Texts up to this length stay on one line of a table."""
+FEW = 24
+"""Tables of so many rows are not cut by the end of a printed page."""
+
+
+@dataclass
+class _Section:
+    text: str
+    anchor: str
+    inner: list[Heading] = field(default_factory=list)
+
+
+def to_page(document: Document, pictures: Mapping[str, bytes], made: Mapping[str, str]) -> str:
+    """Write a document as a self-contained page.
+
+    Parameters
+    ----------
+    document : Document
+        The contents.
+    pictures : mapping of str to bytes
+        PNG of each figure by name.
+    made : mapping of str to str
+        How the report was made, shown at the foot.
+    """
+    source = files("motorlearn.report").joinpath("templates/page.html.j2").read_text("utf-8")
+    environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
+    blocks = [jinja2.utils.markupsafe.Markup(part) for part in _blocks(document, pictures)]
+    return environment.from_string(source).render(
+        document=document,
+        outline=_outline(document.headings),
+        blocks=blocks,
+        made=made,
+        version=motorlearn.__version__,
+    )
+
+
+def _outline(headings: list[Heading]) -> list[_Section]:
+    sections: list[_Section] = []
+    for heading in headings:
+        if heading.level == 1 or not sections:
+            sections.append(_Section(heading.text, heading.anchor))
+        else:
+            sections[-1].inner.append(heading)
+    return sections
+
+
+def _blocks(document: Document, pictures: Mapping[str, bytes]) -> list[str]:
+    parts = []
+    runs = groupby(
+        document.blocks, key=lambda block: isinstance(block, Text) and block.kind == "item"
+    )
+    for is_list, run in runs:
+        written = [_block(document, block, pictures) for block in run]
+        parts += [f"<ul>{''.join(written)}</ul>"] if is_list else written
+    return parts
+
+
+def _block(document: Document, block, pictures: Mapping[str, bytes]) -> str:
+    match block:
+        case Heading():
+            tag = f"h{block.level + 1}"
+            return f'<{tag} id="{block.anchor}">{html.escape(block.text)}</{tag}>'
+        case Text():
+            return _text(document, block)
+        case Drawing():
+            return _figure(document, block, pictures[block.name])
+        case Table():
+            return _table(document, block)
+    raise TypeError(type(block).__name__)
+
+
+def _linked(document: Document, text: str) -> str:
+    return document.resolved(
+        html.escape(unbroken(text)),
+        lambda kind, name, label: f'<a href="#{kind}-{name}">{label}</a>',
+    )
+
+
+def _text(document: Document, block: Text) -> str:
+    text = _linked(document, block.text)
+    match block.kind:
+        case "item":
+            return f"<li>{text}</li>"
+        case "caution":
+            return f'<p class="caution"><span class="label">Caution.</span> {text}</p>'
+        case "author":
+            return (
+                f'<p class="author"><span class="label">For the author to write.</span> {text}</p>'
+            )
+    return f"<p>{text}</p>"
+
+
+def _figure(document: Document, drawing: Drawing, picture: bytes) -> str:
+    number = document.numbers()["fig", drawing.name]
+    data = base64.b64encode(picture).decode("ascii")
+    return (
+        f'<figure id="fig-{drawing.name}"><img alt="{html.escape(drawing.alt, quote=True)}" '
+        f'src="data:image/png;base64,{data}">'
+        f'<figcaption><span class="label">Figure {number}.</span> '
+        f"{_linked(document, drawing.caption)}</figcaption></figure>"
+    )
+
+
+def _kind(column: Column, place: int, lines: list[list[str]]) -> str:
+    """Class of a column: numbers flush right; short texts are not broken."""
+    if column.is_numeric:
+        return ' class="n"'
+    return ' class="s"' if all(len(line[place]) <= SHORT for line in lines) else ""
+
+
+def _table(document: Document, table: Table) -> str:
+    number = document.numbers()["tab", table.name]
+    lines = table.cells(document.decimal)
+    kinds = [_kind(column, i, lines) for i, column in enumerate(table.columns)]
+    head = "".join(
+        f'<th scope="col"{kind}>{html.escape(text)}</th>'
+        for text, kind in zip(table.headings, kinds, strict=True)
+    )
+    body = "".join(
+        "<tr>"
+        + "".join(f"<td{kind}>{html.escape(c)}</td>" for c, kind in zip(line, kinds, strict=True))
+        + "</tr>"
+        for line in lines
+    )
+    notes = "".join(f"<p>{_linked(document, note)}</p>" for note in table.notes)
+    foot = f'<tfoot><tr><td colspan="{len(kinds)}">{notes}</td></tr></tfoot>' if notes else ""
+    short = ' class="short"' if len(lines) <= FEW else ""
+    return (
+        f'<div class="wide"><table id="tab-{table.name}"{short}><caption><span class="label">Table '
+        f"{number}.</span> {html.escape(table.title)}</caption><thead><tr>{head}</tr></thead>"
+        f"<tbody>{body}</tbody>{foot}</table></div>"
+    )

@@ -1,0 +1,223 @@
+"""The report as a Word document with real styles, captions and cross-references."""
+
+import datetime
+import io
+from collections.abc import Callable, Mapping
+
+import docx
+from docx.document import Document as WordDocument
+from docx.enum.style import WD_STYLE_TYPE
+from docx.oxml import OxmlElement
+from docx.oxml.ns import qn
+from docx.shared import Cm, Pt, RGBColor
+from docx.text.paragraph import Paragraph
+
+from motorlearn.figures.style import Drawing
+from motorlearn.report.writers.contents import NOUN, Document, Heading, Text, unbroken
+from motorlearn.tables import Table
+from motorlearn.tables.word import add_table
+
+WIDTH = Cm(16)
+_EPOCH = datetime.datetime(2000, 1, 1)
+_SANS, _SERIF = "Arial", "Times New Roman"
+
+
+def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str, str]) -> bytes:
+    """Write a document as DOCX.
+
+    Parameters
+    ----------
+    document : Document
+        The contents.
+    pictures : mapping of str to bytes
+        PNG of each figure by name.
+    made : mapping of str to str
+        How the report was made, shown at the end.
+    """
+    word = docx.Document()
+    _set_up(word, document)
+    word.add_paragraph(document.title, style="Title")
+    word.add_paragraph(document.subtitle, style="Subtitle")
+    writer = _Writer(word, document, pictures)
+    writer.contents()
+    for block in document.blocks:
+        writer.add(block)
+    word.add_heading("How this report was made", 1)
+    for name, value in made.items():
+        word.add_paragraph(f"{name}: {value}", style="List Bullet")
+    buffer = io.BytesIO()
+    word.save(buffer)
+    return buffer.getvalue()
+
+
+def _set_up(word: WordDocument, document: Document) -> None:
+    section = word.sections[0]
+    section.page_width, section.page_height = Cm(21), Cm(29.7)
+    section.left_margin = section.right_margin = Cm(2.5)
+    section.top_margin = section.bottom_margin = Cm(2.5)
+    properties = word.core_properties
+    properties.title, properties.language = document.title, "en-GB"
+    properties.author, properties.comments = "", ""
+    properties.created = properties.modified = _EPOCH
+    _font(word.styles["Normal"], _SERIF, 11)
+    for name, size in (("Title", 20), ("Subtitle", 12), ("Heading 1", 15), ("Heading 2", 12)):
+        _font(word.styles[name], _SANS, size)
+    _font(word.styles["Caption"], _SANS, 9)
+    word.styles["Caption"].font.bold = False
+    heading = word.styles.add_style("Contents heading", WD_STYLE_TYPE.PARAGRAPH)
+    heading.base_style = word.styles["Normal"]
+    _font(heading, _SANS, 12)
+    for level in (1, 2):
+        entry = word.styles.add_style(f"toc {level}", WD_STYLE_TYPE.PARAGRAPH)
+        entry.base_style = word.styles["Normal"]
+        entry.paragraph_format.left_indent = Cm(0.6 * (level - 1))
+        entry.paragraph_format.space_after = Pt(2)
+    for name in ("Caution", "Author remark", "Table note"):
+        style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
+        style.base_style = word.styles["Normal"]
+        _font(style, _SERIF, 9 if name == "Table note" else 11)
+        if name != "Table note":
+            style.paragraph_format.left_indent = Cm(0.6)
+
+
+def _font(style, name: str, points: float) -> None:
+    style.font.name, style.font.size = name, Pt(points)
+    style.font.color.rgb = RGBColor(0x22, 0x22, 0x22)
+    fonts = style.element.get_or_add_rPr().get_or_add_rFonts()
+    for script in ("w:ascii", "w:hAnsi", "w:eastAsia", "w:cs"):
+        fonts.set(qn(script), name)
+    for theme in ("asciiTheme", "hAnsiTheme", "eastAsiaTheme", "cstheme"):
+        fonts.attrib.pop(qn(f"w:{theme}"), None)
+
+
+class _Writer:
+    """Adds blocks to a Word document; counts bookmarks, which need numbers of their own."""
+
+    def __init__(
+        self, word: WordDocument, document: Document, pictures: Mapping[str, bytes]
+    ) -> None:
+        self.word, self.document, self.pictures = word, document, pictures
+        self.numbers = document.numbers()
+        self.bookmarks = 0
+
+    def add(self, block: Heading | Text | Drawing | Table) -> None:
+        """Add one block."""
+        match block:
+            case Heading():
+                paragraph = self.word.add_heading(level=block.level)
+                self._marked(paragraph, _mark(block), lambda: paragraph.add_run(block.text))
+            case Text():
+                self._text(block)
+            case Drawing():
+                self._figure(block)
+            case Table():
+                self._table(block)
+
+    def contents(self) -> None:
+        """Write the headings as a table of contents that Word can renew and number."""
+        self.word.add_paragraph("Contents", style="Contents heading")
+        headings = self.document.headings
+        for place, heading in enumerate(headings):
+            paragraph = self.word.add_paragraph(style=f"toc {heading.level}")
+            if place == 0:
+                _field_part(paragraph, "begin")
+                _instruction(paragraph, 'TOC \\o "1-2" \\h \\n')
+                _field_part(paragraph, "separate")
+            link = OxmlElement("w:hyperlink")
+            link.set(qn("w:anchor"), _mark(heading))
+            link.append(paragraph.add_run(heading.text)._r)
+            paragraph._p.append(link)
+            if place == len(headings) - 1:
+                _field_part(paragraph, "end")
+
+    def _text(self, block: Text) -> None:
+        style = {"item": "List Bullet", "caution": "Caution", "author": "Author remark"}
+        label = {"caution": "Caution. ", "author": "For the author to write. "}
+        paragraph = self.word.add_paragraph(style=style.get(block.kind, "Normal"))
+        if block.kind in label:
+            paragraph.add_run(label[block.kind]).bold = True
+        self._linked(paragraph, block.text)
+
+    def _linked(self, paragraph: Paragraph, text: str) -> None:
+        for plain, reference in self.document.pieces(text):
+            if plain:
+                paragraph.add_run(unbroken(plain))
+            if reference:
+                kind, _, name = reference.partition(":")
+                shown = f"{NOUN[kind]} {self.numbers[kind, name]}"
+                _field(paragraph, f"REF {_bookmark(kind, name)} \\h", shown)
+
+    def _figure(self, drawing: Drawing) -> None:
+        paragraph = self.word.add_paragraph()
+        paragraph.paragraph_format.keep_with_next = True
+        picture = paragraph.add_run().add_picture(
+            io.BytesIO(self.pictures[drawing.name]), width=WIDTH
+        )
+        described = picture._inline.docPr
+        described.set("descr", drawing.alt)
+        described.set("title", drawing.name)
+        self._caption("fig", drawing.name, drawing.caption)
+
+    def _table(self, table: Table) -> None:
+        self._caption("tab", table.name, table.title).paragraph_format.keep_with_next = True
+        add_table(self.word, table, decimal=self.document.decimal)
+        for note in table.notes:
+            self._linked(self.word.add_paragraph(style="Table note"), note)
+        if not table.notes:
+            self.word.add_paragraph(style="Table note")
+
+    def _marked(self, paragraph: Paragraph, name: str, write: Callable[[], object]) -> None:
+        """Put a bookmark about what is written."""
+        self.bookmarks += 1
+        start, end = OxmlElement("w:bookmarkStart"), OxmlElement("w:bookmarkEnd")
+        for element in (start, end):
+            element.set(qn("w:id"), str(self.bookmarks))
+        start.set(qn("w:name"), name)
+        paragraph._p.append(start)
+        write()
+        paragraph._p.append(end)
+
+    def _caption(self, kind: str, name: str, text: str) -> Paragraph:
+        paragraph = self.word.add_paragraph(style="Caption")
+
+        def label() -> None:
+            paragraph.add_run(f"{NOUN[kind]} ").bold = True
+            number = str(self.numbers[kind, name])
+            _field(paragraph, f"SEQ {NOUN[kind]} \\* ARABIC", number, bold=True)
+
+        self._marked(paragraph, _bookmark(kind, name), label)
+        paragraph.add_run(". ").bold = True
+        self._linked(paragraph, text)
+        return paragraph
+
+
+def _bookmark(kind: str, name: str) -> str:
+    """Word allows forty letters, digits and underscores."""
+    return f"{kind}_{name}".replace("-", "_")[:40]
+
+
+def _mark(heading: Heading) -> str:
+    """Name of the bookmark of a heading; Word hides names that begin like this."""
+    return "_" + _bookmark("Toc", heading.anchor)[:39]
+
+
+def _field(paragraph: Paragraph, instruction: str, shown: str, *, bold: bool = False) -> None:
+    """Append a field with its present value, which a reader can update."""
+    _field_part(paragraph, "begin")
+    _instruction(paragraph, instruction)
+    _field_part(paragraph, "separate")
+    paragraph.add_run(shown).bold = bold or None
+    _field_part(paragraph, "end")
+
+
+def _field_part(paragraph: Paragraph, kind: str) -> None:
+    element = OxmlElement("w:fldChar")
+    element.set(qn("w:fldCharType"), kind)
+    paragraph.add_run()._r.append(element)
+
+
+def _instruction(paragraph: Paragraph, text: str) -> None:
+    element = OxmlElement("w:instrText")
+    element.set(qn("xml:space"), "preserve")
+    element.text = f" {text} "
+    paragraph.add_run()._r.append(element)

@@ -1,0 +1,270 @@
+"""Workbooks as a grid of texts: what is hidden, merged, computed or noted in them is said aloud.
+
+``.xlsx`` is read by openpyxl, which knows the address of everything; ``.xls`` and ``.ods`` by
+calamine. Formulas are never evaluated: the value the spreadsheet stored is used.
+"""
+
+import datetime as dt
+import io
+import re
+import warnings
+import zipfile
+import zlib
+from collections.abc import Sequence
+from typing import Final
+from xml.etree.ElementTree import ParseError
+
+import numpy as np
+import openpyxl
+import pandas as pd
+import pyarrow as pa
+import python_calamine as calamine
+from openpyxl.utils.datetime import CALENDAR_MAC_1904
+from openpyxl.utils.exceptions import InvalidFileException
+
+from motorlearn.exceptions import FileError
+from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.containers.grid import Grid
+from motorlearn.trials.containers.safety import (
+    MOST_CELLS,
+    check_archive,
+    refuse_vast_sheets,
+    vast_sheet,
+)
+from motorlearn.trials.containers.workbook_marks import (
+    comment_marks,
+    formula_marks,
+    layout_marks,
+    number_texts,
+    percent_marks,
+)
+
+_DAMAGE: Final = (
+    ArithmeticError,
+    AttributeError,
+    AssertionError,
+    EOFError,
+    InvalidFileException,
+    LookupError,
+    NotImplementedError,
+    OSError,
+    ParseError,
+    RuntimeError,
+    SyntaxError,
+    TypeError,
+    ValueError,
+    zipfile.BadZipFile,
+    zlib.error,
+)
+_ZEROS: Final = re.compile(r"0{2,}")
+
+
+def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:
+    """Read one sheet of an ``.xlsx`` workbook.
+
+    Raises
+    ------
+    FileError
+        If the workbook is damaged or unsafe, or has no such sheet.
+    """
+    check_archive(content, file)
+    try:
+        formulas = _loaded(content, stored=False)
+        shown, others = _choose(formulas, file, sheet)
+        _refuse_vast(shown, file)
+        stored = shown
+        if _has_formula(shown):
+            stored = _loaded(content, stored=True)[shown.title]
+        return _grid(formulas, shown, stored, others, file)
+    except FileError:
+        raise
+    except _DAMAGE:
+        refuse_vast_sheets(content, file)
+        return _values_only(content, file, sheet)
+
+
+def _loaded(content: bytes, *, stored: bool):
+    """Load a workbook with formulas, or with the values stored behind them; without chatter."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        return openpyxl.load_workbook(io.BytesIO(content), data_only=stored, keep_links=False)
+
+
+def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None) -> Grid:
+    """Read one sheet of an ``.xls`` or ``.ods`` workbook.
+
+    Raises
+    ------
+    FileError
+        If the workbook is damaged or has no such sheet.
+    """
+    if content.startswith(b"PK"):
+        check_archive(content, file)
+        refuse_vast_sheets(content, file)
+    return _values_only(content, file, sheet)
+
+
+def _values_only(content: bytes, file: str, sheet: str | int | None) -> Grid:
+    try:
+        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
+        visible = [
+            entry.name
+            for entry in book.sheets_metadata
+            if entry.visible == calamine.SheetVisibleEnum.Visible
+        ]
+        name = _sheet_name(book.sheet_names, visible or book.sheet_names, file, sheet)
+        part = book.get_sheet_by_name(name)
+        cells = part.to_python(skip_empty_area=False)
+    except FileError:
+        raise
+    except (*_DAMAGE, calamine.CalamineError) as problem:
+        raise _damaged(file) from problem
+    lines = [[_text(value) for value in line] for line in cells]
+    others = [other for other in visible if other != name] if sheet is None else []
+    marks = [number_texts(cells, file, name), *_unread(others, file), _unseen(file, name)]
+    return _build(lines, file, name, marks)
+
+
+def _unseen(file: str, sheet: str) -> pd.DataFrame:
+    return problem_frame(
+        "layout not looked at",
+        severity="note",
+        file=file,
+        sheet=sheet,
+        advice="only values were read: hidden and merged cells, comments and formulas cannot be "
+        "seen in this workbook; save it as .xlsx from a spreadsheet to have them checked",
+    )
+
+
+def _choose(book, file: str, sheet: str | int | None):
+    visible = [part.title for part in book.worksheets if part.sheet_state == "visible"]
+    names = [part.title for part in book.worksheets]
+    name = _sheet_name(names, visible or names, file, sheet)
+    chosen = book[name]
+    if sheet is not None:
+        return chosen, []
+    filled = [part for part in book.worksheets if part.title in visible and part.max_row > 1]
+    if filled and chosen not in filled:
+        chosen = filled[0]
+    return chosen, [part.title for part in filled if part is not chosen]
+
+
+def _sheet_name(
+    names: Sequence[str], visible: Sequence[str], file: str, sheet: str | int | None
+) -> str:
+    if not names:
+        raise FileError("the workbook has no sheets", [file])
+    if sheet is None:
+        return visible[0]
+    if isinstance(sheet, int) and not isinstance(sheet, bool) and 0 <= sheet < len(names):
+        return names[sheet]
+    if sheet in names:
+        return str(sheet)
+    raise FileError(
+        f"{file} has no such sheet", [sheet], "its sheets are " + ", ".join(map(repr, names))
+    )
+
+
+def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
+    cells = [list(line) for line in shown.iter_rows()]
+    values = [[cell.value for cell in line] for line in stored.iter_rows()]
+    lines = [
+        [_shown_text(cell, value) for cell, value in zip(row, found, strict=True)]
+        for row, found in zip(cells, values, strict=True)
+    ]
+    marks = [
+        number_texts(values, file, shown.title),
+        *formula_marks(cells, values, file, shown.title),
+        *layout_marks(shown, file),
+        *comment_marks(cells, file, shown.title),
+        *percent_marks(cells, file, shown.title),
+        *_unread(others, file),
+    ]
+    if book.epoch == CALENDAR_MAC_1904:
+        marks.append(
+            problem_frame(
+                "dates counted from 1904",
+                severity="note",
+                file=file,
+                sheet=shown.title,
+                advice="dates were read by that calendar; check one of them",
+            )
+        )
+    return _build(lines, file, shown.title, marks)
+
+
+def _refuse_vast(sheet, file: str) -> None:
+    if sheet.max_row * sheet.max_column > MOST_CELLS:
+        raise vast_sheet(file)
+
+
+def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFrame]) -> Grid:
+    width = max((len(line) for line in lines), default=0)
+    while width and not any(len(line) >= width and line[width - 1].strip() for line in lines):
+        width -= 1
+    while lines and not any(text.strip() for text in lines[-1]):
+        lines.pop()
+    if not lines or not width:
+        raise FileError(f"sheet {sheet!r} of {file} is empty", remedy="name another sheet")
+    padded = [(line + [""] * width)[:width] for line in lines]
+    columns = tuple(
+        pa.chunked_array([pa.array(list(column), pa.string())])
+        for column in zip(*padded, strict=True)
+    )
+    rows = np.arange(1, len(lines) + 1)
+    evidence = {"format": "workbook", "sheet": sheet}
+    return Grid(file, columns, rows, sheet, True, gather(marks), evidence)
+
+
+def _shown_text(cell, value: object) -> str:
+    counted = isinstance(value, int) and not isinstance(value, bool) and value >= 0
+    if counted and _ZEROS.fullmatch(cell.number_format or ""):
+        return f"{value:0{len(cell.number_format)}d}"
+    return _text(value)
+
+
+def _text(value: object) -> str:
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "TRUE" if value else "FALSE"
+        case float():
+            if value != value or value in (float("inf"), float("-inf")):
+                return str(value)
+            return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+        case dt.datetime():
+            return value.date().isoformat() if value.time() == dt.time() else value.isoformat()
+        case dt.date() | dt.time():
+            return value.isoformat()
+        case str():
+            return _encodable(value)
+    return str(value)
+
+
+def _encodable(text: str) -> str:
+    return text.encode("utf-8", "replace").decode("utf-8")
+
+
+def _has_formula(sheet) -> bool:
+    return any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
+
+
+def _unread(others: Sequence[str], file: str) -> list[pd.DataFrame]:
+    if not others:
+        return []
+    return [
+        problem_frame(
+            "sheet not read",
+            severity="doubt",
+            file=file,
+            sheet=list(others),
+            advice="only the first sheet with data is read; name another with sheet",
+        )
+    ]
+
+
+def _damaged(file: str) -> FileError:
+    return FileError(
+        "the workbook cannot be read", [file], "open it in a spreadsheet and save it again"
+    )

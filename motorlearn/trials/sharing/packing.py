@@ -1,0 +1,277 @@
+"""Make a package to give away: de-identified, described, with sums, and honest about what is left
+out."""
+
+import contextlib
+import hashlib
+import json
+import platform
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.exceptions import FileError
+from motorlearn.files import new_folder
+from motorlearn.trials.folder import read_study
+from motorlearn.trials.importing.recipe_text import without_section
+from motorlearn.trials.reading.dates import read_dates
+from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema
+from motorlearn.trials.sharing.pseudonyms import new_key, renamed, study_identifiers
+from motorlearn.trials.sharing.texts import citation_text, licence_text, readme_text
+from motorlearn.trials.study import Study
+
+SMALLEST_CELL: Final = 5
+"""Fewest people that should share a combination of characteristics (common practice)."""
+
+_MARK: Final = "datapackage.json"
+_FREE_TEXT: Final = ("note", "notes", "comment", "comments", "remark", "remarks", "observation")
+_PACKAGES: Final = ("motorlearn", "numpy", "scipy", "pandas", "pyarrow", "statsmodels")
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What was packed.
+
+    Parameters
+    ----------
+    folder : Path
+        The package.
+    left_out : tuple of str
+        What is not in it, and why, one sentence each.
+    warnings : tuple of str
+        What a person should look at before giving it away.
+    """
+
+    folder: Path
+    left_out: tuple[str, ...]
+    warnings: tuple[str, ...]
+
+
+def share_study(
+    folder: str | Path,
+    out: str | Path,
+    *,
+    include: Sequence[str] = (),
+    key_file: str | Path | None = None,
+    seed: int | None = None,
+) -> Shared:
+    """Write a de-identified package of a study: Data Package, codebook, README, licence, sums.
+
+    Only the tables are packed. Free text stays out unless named in ``include``; dates become days
+    since each person's first date; originals, videos and every other file of the folder stay out.
+
+    Parameters
+    ----------
+    folder : path-like
+        The study.
+    out : path-like
+        Folder of the package; made anew each time, as a whole or not at all.
+    include : sequence of str
+        Columns of free text to pack all the same.
+    key_file : path-like, optional
+        If given, participants get new random identifiers and the key is written to this new file,
+        which must lie outside the study and the package.
+    seed : int, optional
+        Seed of the draw of identifiers; leave it out for real people.
+
+    Raises
+    ------
+    FileError
+        If ``out`` is somebody's work or lies inside the study folder, or the key file would lie
+        beside the data.
+    """
+    root, target = Path(folder), Path(out)
+    study = read_study(root)
+    home = study.folder or root
+    if target.resolve() == home.resolve() or home.resolve().is_relative_to(target.resolve()):
+        raise FileError("the package would replace the study", [str(out)], "name another folder")
+    names: dict[str, str] = {}
+    if key_file is not None:
+        names = _drawn(study, seed)
+        study = renamed(study, names)
+    frames, left_out = _cleaned(study, include)
+    left_out += _files_left(home, study)
+    warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
+    with contextlib.ExitStack() as stack:
+        # The key takes its place after the package: a run stopped between the two can be repeated.
+        if key_file is not None:
+            stack.enter_context(new_key(names, key_file, apart_from=[home, target]))
+        work = stack.enter_context(new_folder(target, mark=_MARK))
+        _fill(work, study.design, home, frames, left_out, warnings)
+    return Shared(target, tuple(left_out), tuple(warnings))
+
+
+def small_cells(people: pd.DataFrame | None) -> list[str]:
+    """Warn of characteristics that fewer than five people share, singly or together.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> people = pd.DataFrame({"participant": list("abcdefg"), "hand": ["r"] * 6 + ["l"]})
+    >>> small_cells(people)
+    ["1 value of 'hand' is shared by fewer than 5 people"]
+    """
+    if people is None:
+        return []
+    names = [name for name in people.columns if name not in ("participant",)]
+    found = []
+    for name in names:
+        counts = people[name].value_counts()
+        small = int((counts < SMALLEST_CELL).sum())
+        if small:
+            found.append(
+                f"{small} value{'s' if small > 1 else ''} of {name!r} "
+                f"{'are' if small > 1 else 'is'} shared by fewer than {SMALLEST_CELL} people"
+            )
+    if len(names) > 1:
+        together = people.groupby(names, dropna=False, observed=True)["participant"].size()
+        alone = int(together[together < SMALLEST_CELL].sum())
+        if alone:
+            found.append(
+                f"{alone} people stand in cells of fewer than {SMALLEST_CELL} when "
+                f"{', '.join(names)} are put together"
+            )
+    return found
+
+
+def _drawn(study: Study, seed: int | None) -> dict[str, str]:
+    tables = [study.trials.table, study.participants, study.ratings]
+    people = sorted({n for t in tables if t is not None for n in t["participant"].dropna()})
+    return dict(zip(people, study_identifiers(len(people), seed=seed), strict=True))
+
+
+def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFrame], list[str]]:
+    tables = {
+        "trials": study.trials.table,
+        "participants": study.participants,
+        "ratings": study.ratings,
+    }
+    frames, left_out = {}, []
+    for label, table in tables.items():
+        if table is None:
+            continue
+        texts = [name for name in table.columns if name not in include and _free(name, table[name])]
+        left_out += [f"{label}.{name}: free text can name people" for name in texts]
+        kept = table.drop(columns=texts)
+        if "date" in kept.columns:
+            kept = _days(kept)
+            left_out.append(f"{label}.date: replaced by days since the person's first date")
+        frames[label] = kept
+    return frames, left_out
+
+
+def _free(name: str, values: pd.Series) -> bool:
+    if name.lower() in _FREE_TEXT:
+        return True
+    if name in ("participant", "date") or pd.api.types.is_numeric_dtype(values):
+        return False
+    texts = values.dropna().astype("str")
+    texts = texts[texts != ""]
+    if texts.empty:
+        return False
+    distinct = texts.unique()
+    many = len(distinct) > 20 and len(distinct) > 0.1 * len(texts)
+    wordy = np.mean([text.count(" ") for text in distinct]) > 2
+    return bool(wordy and many) or bool(np.max([len(text) for text in distinct]) > 80)
+
+
+def _days(table: pd.DataFrame) -> pd.DataFrame:
+    dates = pd.Series(read_dates(table["date"]).values, index=table.index)
+    first = dates.groupby(table["participant"]).transform("min")
+    days = (dates.dt.normalize() - first.dt.normalize()).dt.days
+    place = list(table.columns).index("date")
+    result = table.drop(columns="date")
+    result.insert(place, "day", days.astype("Int64"))
+    return result
+
+
+def _files_left(home: Path, study: Study) -> list[str]:
+    files = study.design.files
+    packed = {"study.toml", files.trials, files.participants, files.ratings}
+    others = sorted(str(path.relative_to(home)) for path in home.rglob("*") if path.is_file())
+    count = len([name for name in others if name not in packed])
+    return [f"{count} further files of the study folder: only tables are packed"] if count else []
+
+
+def _warnings(design: Design) -> list[str]:
+    said = ["read study.toml before you give it away: it holds what people wrote into it"]
+    if not design.study.data_licence:
+        said.append("no licence is named (study.data_licence): nobody may use the data again")
+    if not design.study.ethics_approval:
+        said.append("no ethics approval is named (study.ethics_approval)")
+    return said
+
+
+def _fill(
+    work: Path,
+    design: Design,
+    home: Path,
+    frames: dict[str, pd.DataFrame],
+    left_out: Sequence[str],
+    warnings: Sequence[str],
+) -> None:
+    for label, frame in frames.items():
+        (work / f"{label}.csv").write_bytes(table_bytes(frame))
+    meanings = {"day": "days since the person's first date"}
+    package = data_package(
+        frames,
+        name="study",
+        title=design.study.title,
+        description=design.study.question,
+        units=design.units,
+        meanings=meanings,
+        licence=design.study.data_licence,
+        folder=work,
+    )
+    texts = {
+        _MARK: json.dumps(package, indent=2, ensure_ascii=False) + "\n",
+        "README.md": readme_text(design, frames, left_out, warnings),
+        "LICENSE.txt": licence_text(design),
+        "CITATION.cff": citation_text(design),
+        "environment.txt": _environment(),
+        "study.toml": _plan(home, frames),
+    }
+    for name, text in texts.items():
+        (work / name).write_text(text, encoding="utf-8")
+    (work / "codebook.csv").write_bytes(table_bytes(_codebook(frames, design, meanings)))
+    sums = [
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}"
+        for path in sorted(work.iterdir())
+    ]
+    (work / "SHA256SUMS").write_text("\n".join(sums) + "\n", encoding="utf-8")
+
+
+def _plan(home: Path, frames: dict[str, pd.DataFrame]) -> str:
+    text = (home / "study.toml").read_text(encoding="utf-8-sig")
+    rest = without_section(without_section(text, "import"), "files").rstrip()
+    return rest + "\n\n[files]\n" + "".join(f'{name} = "{name}.csv"\n' for name in frames)
+
+
+def _codebook(
+    frames: dict[str, pd.DataFrame], design: Design, meanings: dict[str, str]
+) -> pd.DataFrame:
+    rows = []
+    for label, frame in frames.items():
+        fields = table_schema(frame, units=design.units, meanings=meanings)["fields"]
+        for field in fields:
+            values = frame[field["name"]]
+            levels = "" if pd.api.types.is_numeric_dtype(values) else _levels(values)
+            told = (field.get("description", ""), field["type"], field.get("unit", ""))
+            rows.append((label, field["name"], *told, levels, int(values.isna().sum())))
+    names = ["table", "column", "meaning", "type", "unit", "levels", "missing"]
+    return pd.DataFrame(rows, columns=names)
+
+
+def _levels(values: pd.Series) -> str:
+    distinct = sorted(str(value) for value in values.dropna().unique())
+    return ", ".join(distinct) if len(distinct) <= 12 else f"{len(distinct)} different values"
+
+
+def _environment() -> str:
+    lines = [f"Python {platform.python_version()}", *(f"{n} {version(n)}" for n in _PACKAGES)]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,124 @@
+"""Columns that may identify a person: found by heading and by what is in them, and set aside.
+
+The table never holds them unless a person maps them on purpose; the value is never repeated in a
+problem, a change or a report.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from motorlearn.trials.checking.problems import problem_frame, split_column
+from motorlearn.vocabulary import COLUMNS
+
+WITHHELD: Final = "(withheld)"
+
+_HEADINGS: Final = (
+    ("names", r"(?:(?:first|last|full|family|given|sur|fore|nick|maiden|middle)[ _-]?)?names?|"
+     r"(?:participant|player|child|student|parent|guardian|pupil)s?'?s?[ _-]?names?|"
+     r"nom|pr[ée]nom|vorname|nachname|apellidos?|nombre"),
+    ("e-mail addresses", r".*\be-?mails?\b.*"),
+    ("telephone numbers", r".*\b(?:tele)?(?:phone|fon)\b.*|.*\bmobile\b.*|\btel\b\.?|handy"),
+    ("dates of birth", r".*\bbirth.*|d\.?o\.?b\.?|.*\bgeburt.*|naissance"),
+    ("addresses", r"(?:(?:home|street|postal) )?address|street|post ?code|zip(?: ?code)?|adresse"),
+    ("official numbers", r"passport.*|ssn|national id|insurance (?:no|number)|ahv.*"),
+    ("network addresses", r"ip(?:[ _-]address)?"),
+    ("exact places", r"lat(?:itude)?|lon(?:gitude)?|gps.*"),
+    ("faces or voices", r".*\b(?:video|photo|picture|audio|recording)\b.*(?:url|link|path|file)?"),
+)  # fmt: skip
+_MAIL: Final = r"^[^@\s]+@[^@\s]+\.[A-Za-z]{2,}$"
+_PHONE: Final = r"^(?:\+|0|\()[0-9][0-9 ()/.-]{6,}[0-9]$"
+_DATE: Final = r"^\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[T ].*)?$"
+_NAME: Final = r"^\p{Lu}[\p{L}'’-]+,? +(?:\p{Lu}[\p{L}'’.-]*\s*)+$"
+_GIVEN_NAME: Final = r"^\p{Lu}\p{Ll}{2,}(?:-\p{Lu}\p{Ll}+)?\.?(?: \p{Lu}\.?)?$"
+_SAMPLE: Final = 2000
+
+
+def personal_columns(
+    names: Sequence[str], originals: Sequence[str], body: Sequence[pa.ChunkedArray]
+) -> dict[str, str]:
+    """Find columns that look as if they identified people; gives what each seems to hold.
+
+    Standard columns are not looked at by heading; ``participant`` is looked at by content, since
+    an e-mail address is no study identifier.
+    """
+    people = 0
+    if "participant" in names:
+        people = len(_sample(body[list(names).index("participant")]).unique())
+    found: dict[str, str] = {}
+    for name, original, column in zip(names, originals, body, strict=True):
+        kind = "" if name in COLUMNS else _by_heading(original)
+        kind = kind or _by_content(column, people, name in COLUMNS)
+        if kind and (name not in COLUMNS or name == "participant"):
+            found[name] = kind
+    return found
+
+
+def privacy_problems(
+    found: Mapping[str, str], *, file: str, sheet: str, shown: Mapping[str, str]
+) -> list[pd.DataFrame]:
+    """Say which columns were set aside, and which identifiers should not be what they are."""
+    problems = []
+    for name, kind in found.items():
+        identifier = name == "participant"
+        problems.append(
+            problem_frame(
+                "identifiers look personal" if identifier else "personal column set aside",
+                severity="doubt",
+                file=file,
+                sheet=sheet,
+                column=shown[name],
+                value=WITHHELD,
+                advice=f"they look like {kind}: replace them by study identifiers and keep the key "
+                "elsewhere (motorlearn.trials.replace_identifiers)"
+                if identifier
+                else f"it looks like {kind} and is not in the table; delete it from the file, or "
+                "map it in columns under another name if it is something else",
+            )
+        )
+    return problems
+
+
+def withhold(marks: pd.DataFrame, letters: Sequence[str]) -> pd.DataFrame:
+    """Blank the values of marks that stand in columns of these letters."""
+    if marks.empty or not letters:
+        return marks
+    inside = marks["column"].map(lambda text: split_column(str(text))[1]).isin(list(letters))
+    return marks.assign(value=marks["value"].mask(inside, WITHHELD))
+
+
+def _by_heading(heading: str) -> str:
+    text = re.sub(r"[_\s]+", " ", heading.strip().lower())
+    for kind, pattern in _HEADINGS:
+        if re.fullmatch(pattern, text):
+            return kind
+    return ""
+
+
+def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
+    sample = _sample(column)
+    if not len(sample):
+        return ""
+    if _share(sample, _MAIL) > 0.2:
+        return "e-mail addresses"
+    if not standard and _share(sample, _PHONE) > 0.5 and _share(sample, _DATE) < 0.5:
+        return "telephone numbers"
+    distinct = sample.unique()
+    each_their_own = len(distinct) >= max(3, 0.8 * people)
+    if each_their_own and _share(distinct, _NAME) > 0.5:
+        return "names"
+    lone = standard and len(distinct) > 2 and _share(distinct, _GIVEN_NAME) > 0.8
+    return "given names" if lone else ""
+
+
+def _sample(column: pa.ChunkedArray) -> pa.ChunkedArray:
+    texts = pc.utf8_trim_whitespace(column.slice(0, _SAMPLE))
+    return texts.filter(pc.not_equal(texts, ""))
+
+
+def _share(texts: pa.ChunkedArray, pattern: str) -> float:
+    return pc.mean(pc.cast(pc.match_substring_regex(texts, pattern), pa.float64())).as_py() or 0.0
