@@ -190,8 +190,8 @@ def test_sheets_are_put_together_with_what_each_stands_for(tmp_path):
         sheet = book.active if number == 0 else book.create_sheet()
         sheet.title = name
         sheet.append(["participant", "hits", "attempts"])
-        sheet.append(["p1", 5 + place, 20])
-        sheet.append(["p2", 30 if place else 6, 20])
+        sheet.append(["p1", 5 + number, 20])
+        sheet.append(["p2", 30 if number else 6, 20])
     book.save(tmp_path / "two.xlsx")
     recipe = ImportRecipe(
         file="two.xlsx",
