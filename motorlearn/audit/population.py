@@ -112,7 +112,8 @@ def _spread_over_practice(
 ) -> Check:
     high = residuals["fitted"] > residuals["fitted"].median()
     parts = [residuals.loc[where, "residual"].to_numpy() for where in (high, ~high)]
-    sds = [float(np.std(part)) for part in parts]
+    enough = min(map(len, parts)) > 2
+    sds = [float(np.std(part)) if enough else 0.0 for part in parts]
     usable = min(sds) > 0
     p = float(stats.levene(*parts).pvalue) if usable else np.nan
     return judged(
