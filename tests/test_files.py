@@ -10,8 +10,6 @@ from pathlib import Path
 
 import pytest
 
-import motorlearn.files.unfinished
-import motorlearn.files.writing
 from motorlearn import files
 from motorlearn.exceptions import FileError
 from motorlearn.files import LISTED

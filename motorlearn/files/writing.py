@@ -158,7 +158,7 @@ def _refuse_unwritable(target: Path) -> None:
 
 
 def _mode(target: Path, mode: int | None) -> int | None:
-    """Permissions asked for, or those of the file that is replaced; None leaves it to the system."""
+    """Permissions asked for or those of the file that is replaced; None: what the system gives."""
     if mode is None and target.exists():
         return stat.S_IMODE(target.stat().st_mode)
     return mode

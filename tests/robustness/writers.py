@@ -74,7 +74,8 @@ def _new(folder: Path, version: int) -> None:
 
 def _sheets(folder: Path, version: int) -> None:
     design = ml.read_design(folder / "study")
-    write_sheets(design, folder / "sheets", seed=version, items=("stance",))
+    # An earlier draw is kept, so a version differs by its items.
+    write_sheets(design, folder / "sheets", seed=1, items=("stance", "release")[:version])
 
 
 def _data(folder: Path) -> None:
