@@ -150,7 +150,11 @@ class Outcome(Section):
 
 
 class Primary(Section):
-    """The one comparison the study stands on, declared beforehand."""
+    """The one comparison the study stands on, declared beforehand.
+
+    ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
+    covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
@@ -158,6 +162,7 @@ class Primary(Section):
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
+    variance: Literal["equal", "by group"] = "equal"
 
 
 class SmallestEffect(Section):
