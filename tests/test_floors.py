@@ -43,6 +43,7 @@ TABLE_FACING = {
         "agreement.agreement",
         "agreement.frames",
         "agreement.table",
+        "individual_changes",
         "landmarks.posture",
         "landmarks.tracks",
         "score_table",
