@@ -199,6 +199,15 @@ class Threshold(Section):
     source: Name
 
 
+class Schedules(Section):
+    """What holds for every random order of tasks, in practice and in tests.
+
+    ``max_run`` is the longest run of one task, across the borders of blocks too.
+    """
+
+    max_run: int = Field(default=2, ge=1)
+
+
 class Allocation(Section):
     """How participants came to their groups."""
 
@@ -259,6 +268,7 @@ class Design(Section):
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
     allocation: Allocation = Allocation()
+    schedules: Schedules = Schedules()
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
     recipe: ImportRecipe | None = Field(default=None, alias="import")

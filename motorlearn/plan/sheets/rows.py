@@ -8,7 +8,7 @@ import pandas as pd
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.allocation.allocation import AllocationList, allocate
-from motorlearn.plan.schedules.task_orders import draw_orders
+from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
 from motorlearn.plan.timetable import drill_of_trials, timetable
 from motorlearn.vocabulary import COLUMNS
@@ -100,7 +100,7 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     plan = timetable(design)
     schedule = {group.name: group.schedule for group in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
-    _, tasks = draw_orders(design, plan, listed, np.random.default_rng(seed))
+    _, tasks = planned_orders(design, plan, listed, seed=seed)
     n, k = tasks.shape
     frame = pd.DataFrame(
         {

@@ -8,7 +8,8 @@ import pandas as pd
 
 from motorlearn.design import Design, Test
 from motorlearn.trials.checking.problems import gather, problem_frame
-from motorlearn.trials.checking.rules import OUTCOMES, is_void, unknown_labels
+from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -284,7 +285,7 @@ def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
     names = [name for name in OUTCOMES if sheet.has(name)]
     if not names:
         return gather([])
-    empty = sheet.table[names].isna().all(axis=1).to_numpy() & ~is_void(sheet.table)
+    empty = sheet.table[names].isna().all(axis=1).to_numpy() & counted_rows(sheet.table)
     return sheet.problems(
         "trial without an outcome",
         np.flatnonzero(empty),
