@@ -21,6 +21,7 @@ from motorlearn.plan.programme_table import programme_tables
 from motorlearn.plan.schedules.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.schedules.schedule import make_schedule
 from motorlearn.plan.sheets.folder import write_sheets
+from motorlearn.plan.sheets.kept import drawn_people, earlier_sheets
 from motorlearn.plan.sheets.rows import planned_trials, unblind
 from motorlearn.plan.simulation.presets import PRESETS, Preset
 from motorlearn.plan.simulation.study import Truth, simulate_study, true_values
@@ -44,6 +45,8 @@ __all__ = [
     "audit_design",
     "compare_with_plan",
     "detectable_effect",
+    "drawn_people",
+    "earlier_sheets",
     "inflate_for_attrition",
     "make_schedule",
     "participants_needed",
