@@ -8,9 +8,9 @@ import pandas as pd
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.allocation.allocation import AllocationList, allocate
-from motorlearn.plan.schedules.task_orders import draw_orders
+from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
-from motorlearn.plan.timetable import timetable
+from motorlearn.plan.timetable import drill_of_trials, timetable
 from motorlearn.vocabulary import COLUMNS
 
 SESSION_LOG: Final = (
@@ -100,7 +100,7 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     plan = timetable(design)
     schedule = {group.name: group.schedule for group in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
-    _, tasks = draw_orders(design, plan, listed, np.random.default_rng(seed))
+    _, tasks = planned_orders(design, plan, listed, seed=seed)
     n, k = tasks.shape
     frame = pd.DataFrame(
         {
@@ -117,7 +117,10 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     for name in outcome_columns(design):
         frame[name] = ""
     frame["feedback"] = np.tile(plan.feedback.astype(int), n)
-    return frame.assign(void="", date="")
+    drill, counted = drill_of_trials(plan)
+    if design.drills:
+        frame.insert(5, "drill", np.tile(drill, n))
+    return frame.assign(void="", date="")[np.tile(counted, n)].reset_index(drop=True)
 
 
 def outcome_columns(design: Design) -> list[str]:
