@@ -1,9 +1,15 @@
 """The error tree: every exception the toolkit raises on purpose.
 
-Each message is one sentence that names the cause, the values that offend and what to do about it.
+Each message is one sentence that names the cause, the values that offend and what to do about it;
+it holds at most 500 signs, none of which a terminal would obey.
 """
 
 from collections.abc import Iterable
+from typing import Final
+
+LONGEST: Final = 500
+"""Most signs of a message; ``cause`` and ``values`` of the error hold everything."""
+_LONGEST_VALUE: Final = 80
 
 
 class MotorlearnError(Exception):
@@ -65,10 +71,31 @@ def _sentence(cause: str, values: tuple[object, ...], remedy: str) -> str:
         shown = ", ".join(_plain(value) for value in values[:5])
         more = f" and {len(values) - 5} more" if len(values) > 5 else ""
         text += f" ({shown}{more})"
-    if remedy:
-        text += f"; {remedy}"
-    return text + "."
+    last = _cut(printable(f"; {remedy}" if remedy else ""), LONGEST // 2)
+    return _cut(printable(text), LONGEST - len(last) - 1) + last + "."
+
+
+def printable(text: str) -> str:
+    """Write the signs that a terminal would obey, or that turn text about, as their escapes.
+
+    Examples
+    --------
+    >>> print(printable("red\\x1b[31m"))
+    red\\x1b[31m
+    """
+    if text.isprintable():
+        return text
+    return "".join(
+        sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
+        for sign in text
+    )
 
 
 def _plain(value: object) -> str:
-    return repr(value.item() if hasattr(value, "item") else value)
+    return _cut(repr(value.item() if hasattr(value, "item") else value), _LONGEST_VALUE)
+
+
+def _cut(text: str, most: int) -> str:
+    """Cut a text in its middle."""
+    half = (most - 1) // 2
+    return text if len(text) <= most else f"{text[:half]}…{text[-half:]}"
