@@ -4,12 +4,20 @@ Each message is one sentence that names the cause, the values that offend and wh
 it holds at most 500 signs, none of which a terminal would obey.
 """
 
+import re
 from collections.abc import Iterable
 from typing import Final
 
 LONGEST: Final = 500
 """Most signs of a message; ``cause`` and ``values`` of the error hold everything."""
 _LONGEST_VALUE: Final = 80
+
+UNSEEN: Final = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b\u200e\u200f\u2028-\u202e\u2060-\u206f\ufeff"
+    "\xad\u180e\ufff9-\ufffb\ud800-\udfff]"
+)
+"""Signs no reader sees and a terminal, page or document obeys: controls, signs of no width, signs
+that turn the direction of writing, half signs."""
 
 
 class MotorlearnError(Exception):
@@ -89,6 +97,17 @@ def printable(text: str) -> str:
         sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
         for sign in text
     )
+
+
+def visible(text: str) -> str:
+    """Write the signs no reader sees as their escapes; line feeds and tabs stay.
+
+    Examples
+    --------
+    >>> print(visible("p\\u202e1"))
+    p\\u202e1
+    """
+    return UNSEEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def _plain(value: object) -> str:

@@ -1,4 +1,4 @@
-"""Ordinary trouble at the command line: one sentence, exit code 2, and nothing of the user's lost."""
+"""Ordinary trouble at the command line: one sentence, exit code 2, nothing of the user's lost."""
 
 import os
 import shutil

@@ -143,9 +143,7 @@ class _Writer:
             return plain(text, decimal)
 
         counted = kind in ("count", "flag")
-        values, findings = reading.to_numbers(
-            column, self.grid.decimal, read=read, counted=counted
-        )
+        values, findings = reading.to_numbers(column, self.grid.decimal, read=read, counted=counted)
         for finding in findings:
             self._note(name, finding)
         whole = kind != "number" and bool((values == np.round(values)).all())
