@@ -9,6 +9,9 @@ import pandas as pd
 from motorlearn import files
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
+from motorlearn.plan.sheets.field_books import field_book
+from motorlearn.plan.sheets.field_forms import learner_forms, session_forms, test_day_forms
+from motorlearn.plan.sheets.field_print import drill_cards, printed_forms, skill_sheet
 from motorlearn.plan.sheets.kept import (
     CONCEALED,
     LOG,
@@ -33,8 +36,10 @@ from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
 from motorlearn.trials import table_bytes, unit_of
 from motorlearn.vocabulary import COLUMNS
 
+PRINT: Final = "print"
 VOID_REASONS: Final = ("outside the lane", "line fault", "disturbance", "equipment", "other")
 _SCORE: Final = ("0", "1", "2")
+_CLIPS: Final = 6
 _OWN_MEANINGS: Final = {
     "void": "reason why the trial does not count; leave empty where it does",
     "date": "date of the trial, year-month-day (2026-03-31)",
@@ -59,8 +64,8 @@ def write_sheets(
     seed: int,
     participants: pd.DataFrame | None = None,
     items: tuple[str, ...] = (),
-    raters: tuple[str, ...] = ("A", "B"),
-    clips_per_test: int = 6,
+    raters: tuple[str, ...] = (),
+    clips_per_test: int | None = None,
     double: float = 0.2,
     redraw: bool = False,
 ) -> Path:
@@ -86,11 +91,11 @@ def write_sheets(
     participants : DataFrame, optional
         ``participant``, the strata, and ``group`` where people were allocated already.
     items : tuple of str
-        Items of the technique checklist.
+        Items of the technique checklist; by default those of the plan's checklist.
     raters : tuple of str
-        Raters; the first rates everything.
-    clips_per_test : int
-        Clips of each filmed test of a person.
+        Raters; the first rates everything. By default those of the plan's checklist, else A and B.
+    clips_per_test : int, optional
+        Clips of each filmed test of a person; by default the plan's, else 6.
     double : float
         Share of clips the other raters rate too.
     redraw : bool
@@ -110,6 +115,15 @@ def write_sheets(
     FileError
         If the folder is somebody else's.
     """
+    rating = design.checklist
+    if rating is not None:
+        items = items or tuple(item.name for item in rating.items)
+        raters = raters or rating.raters
+        clips_per_test = clips_per_test or rating.clips_per_test
+    raters, clips_per_test = (
+        raters or ("A", "B"),
+        _CLIPS if clips_per_test is None else clips_per_test,
+    )
     if not 0 <= double <= 1 or clips_per_test < 1:
         raise InputError(
             "double is a share and clips_per_test at least 1", [double, clips_per_test]
@@ -125,6 +139,7 @@ def write_sheets(
     if earlier.seed is not None and not redraw:
         seed = earlier.seed
     trials = planned_trials(design, people, seed=seed)
+    field = design.programme is not None or bool(design.drills)
     with files.new_folder(folder, mark=MARK) as work:
         shown = {"trials": trials, "sessions": session_log(design, people)}
         (work / CONCEALED).mkdir()
@@ -137,8 +152,11 @@ def write_sheets(
         for name, rows in shown.items():
             form = _form(name, rows, design)
             files.write_bytes(work / f"{name}.csv", table_bytes(rows))
-            files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
+            if name != "sessions" or not field:
+                files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
         files.write_bytes(work / "trial_sheets.xlsx", _trial_sheets(design, trials))
+        if field:
+            _field_sheets(work, design, people)
         files.write_bytes(work / "codebook.csv", table_bytes(codebook(design, shown)))
         files.write_bytes(work / PEOPLE, table_bytes(people))
         files.write_text(work / LOG, json.dumps(log, indent=1) + "\n")
@@ -148,18 +166,42 @@ def write_sheets(
     return Path(folder)
 
 
+def _field_sheets(work: Path, design: Design, people: pd.DataFrame) -> None:
+    """Write what a practitioner carries: grids to type in, and pages to print."""
+    tests = test_day_forms(design, people)
+    sessions = session_forms(design, people)
+    learners = learner_forms(design, people)
+    title = design.study.title
+    files.write_bytes(work / "tests.xlsx", field_book(tests))
+    files.write_bytes(work / "learners.xlsx", field_book(learners))
+    (work / PRINT).mkdir()
+    pages = {"test_days": printed_forms(tests, title), "learners": printed_forms(learners, title)}
+    if sessions:
+        files.write_bytes(work / "sessions.xlsx", field_book(sessions))
+        pages["sessions"] = printed_forms(sessions, title)
+    if design.skill.phases or design.skill.faults or design.checklist:
+        pages["skill_sheet"] = skill_sheet(design)
+    if design.drills:
+        pages["drill_cards"] = drill_cards(design)
+    for name, page in pages.items():
+        files.write_text(work / PRINT / f"{name}.html", page)
+
+
 def codebook(design: Design, sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """Explain every column of the sheets: file, column, meaning, unit, what may be typed."""
     rows = []
+    told = dict(_OWN_MEANINGS)
+    if design.checklist is not None:
+        told["score"] = design.checklist.meaning
     for name, frame in sheets.items():
-        rules = _rating_rules() if name == "ratings" else _rules(design)
+        rules = _rating_rules(design) if name == "ratings" else _rules(design)
         for column in map(str, frame.columns):
             known = COLUMNS.get(column)
             rows.append(
                 {
                     "file": name,
                     "column": column,
-                    "meaning": _OWN_MEANINGS.get(column) or (known.meaning if known else ""),
+                    "meaning": told.get(column) or (known.meaning if known else ""),
                     "unit": unit_of(column, design.units),
                     "values": _allowed(rules.get(column)),
                 }
@@ -202,7 +244,7 @@ def _numbered_on(kept: pd.DataFrame | None, drawn: pd.DataFrame) -> pd.DataFrame
     """Keep the numbers clips have already; give further clips the numbers that follow."""
     if kept is None:
         return drawn
-    what = ["participant", "phase", "number"]
+    what = [n for n in ("participant", "phase", "session", "test", "number") if n in kept]
     known = pd.MultiIndex.from_frame(kept[what].astype("str"))
     new = drawn[~pd.MultiIndex.from_frame(drawn[what].astype("str")).isin(known)]
     width = len(str(kept["clip"].iloc[0])) - 1 if len(kept) else 4
@@ -216,12 +258,13 @@ def _form(name: str, rows: pd.DataFrame, design: Design) -> SheetForm:
         "sessions": SESSION_LOG,
         "ratings": ("score",),
     }[name]
-    rules = _rating_rules() if name == "ratings" else _rules(design)
+    rules = _rating_rules(design) if name == "ratings" else _rules(design)
     return SheetForm(name, rows, entry, rules, f"{design.study.title}: {name}")
 
 
-def _rating_rules() -> dict[str, Rule]:
-    return {"score": Rule(_SCORE)}
+def _rating_rules(design: Design) -> dict[str, Rule]:
+    own = design.checklist
+    return {"score": Rule(_SCORE if own is None else tuple(map(str, own.scores)))}
 
 
 def _rules(design: Design) -> dict[str, Rule]:

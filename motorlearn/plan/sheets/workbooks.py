@@ -85,7 +85,7 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     book = Workbook()
     book.remove(book.active)
     for form in forms:
-        _fill(book.create_sheet(_sheet_name(form.title)), form)
+        _fill(book.create_sheet(sheet_name(form.title)), form)
     # A workbook says when it was made; a fixed time keeps the bytes the same.
     moment = pd.Timestamp("2020-01-01").to_pydatetime()
     book.properties.creator, book.properties.created = "motorlearn", moment
@@ -95,7 +95,7 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     return buffer.getvalue()
 
 
-def _sheet_name(title: str) -> str:
+def sheet_name(title: str) -> str:
     """Make a title that spreadsheets accept as the name of a sheet."""
     return re.sub(r"[\[\]:*?/\\']", "_", title)[:31] or "sheet"
 
