@@ -154,8 +154,9 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
     """Look again at gradient, Hessian, variances and separation after a fit."""
     warnings: list[str] = []
     bounds: list[str] = []
-    for part, psi in zip(design.random, solution.psi, strict=True):
-        _look_at_covariance(part, psi, solution, warnings, bounds)
+    scaled = solution.scaled_psi
+    for part, psi, own in zip(design.random, solution.psi, scaled, strict=True):
+        _look_at_covariance(part, psi, own, solution, warnings, bounds)
     lowest = float(np.linalg.eigvalsh(solution.hessian)[0])
     curved = lowest > -1e-3 * max(1.0, float(np.abs(solution.hessian).max()))
     settled = solution.expected_decrease < CONVERGED
@@ -174,7 +175,7 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
     return Verdict(bool(curved and settled), bool(bounds), tuple(warnings), message, tuple(bounds))
 
 
-def _look_at_covariance(part: RandomPart, psi: Array, solution, warnings, bounds) -> None:
+def _look_at_covariance(part: RandomPart, psi, scaled, solution, warnings, bounds) -> None:
     scale = np.sqrt(np.mean(part.z**2, axis=0))
     unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
     relative = psi * np.outer(scale, scale) / unit
@@ -191,14 +192,16 @@ def _look_at_covariance(part: RandomPart, psi: Array, solution, warnings, bounds
                 "variance; consider taking this random term out."
             )
     for block in part.blocks:
-        _look_at_correlations(part, relative[np.ix_(block, block)], block, warnings, bounds)
+        inside = np.ix_(block, block)
+        _look_at_correlations(part, relative[inside], scaled[inside], block, warnings, bounds)
 
 
-def _look_at_correlations(part, relative, block, warnings, bounds) -> None:
+def _look_at_correlations(part, relative, scaled, block, warnings, bounds) -> None:
+    """Judge correlations on centred scales, where the origin of a covariate plays no part."""
     alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
     if len(alive) < 2:
         return
-    inner = relative[np.ix_(alive, alive)]
+    inner = scaled if len(alive) == len(block) else relative[np.ix_(alive, alive)]
     sd = np.sqrt(np.diag(inner))
     correlation = inner / np.outer(sd, sd)
     if np.linalg.eigvalsh(correlation)[0] < _SINGULAR:

@@ -276,7 +276,7 @@ def infer(design: Design, observed, solution: Solution, options: Options) -> Inf
     if options.df == "kenward-roger":
         cells = aggregate(observed, design.weight, design.cell, len(design.x), "gaussian")
         return kenward_roger(
-            design.x, factors_of(design), cells.weight, cells.n, solution.psi, solution.sigma
+            design.x, factors_of(design), cells.weight, cells.n, solution.scaled_psi, solution.sigma
         )
     return Inference(
         options.df,

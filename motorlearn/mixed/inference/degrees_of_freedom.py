@@ -151,9 +151,7 @@ def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:
     c1, c2, c3 = g / below, (m - g) / below, (m + 2 - g) / below
     inverse_mean = 1 - a2 / m
     rho = (_ratio(inverse_mean, 1 - c2 * b) ** 2) * _ratio(1 + c1 * b, 1 - c3 * b) / m
-    if not np.isfinite(rho):
-        return 1.0, 4.0
-    df = 4 + (m + 2) / (m * rho - 1)
+    df = 4 + (m + 2) / (m * rho - 1) if np.isfinite(rho) else 4.0
     return (1.0 if abs(df - 2) < 1e-6 else float(df * inverse_mean / (df - 2))), float(df)
 
 
