@@ -64,6 +64,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "frames",
+        "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
         "means",

@@ -76,6 +76,13 @@ def _satterthwaite(contrast: Array, inference: Inference) -> float:
     return float(2 * variance**2 / spread) if spread > 0 else np.inf
 
 
+def contrast_covariance(contrasts: Array, vcov: Array) -> Array:
+    """Covariance (m, m) of contrasts (m, p); effects of weight zero play no part."""
+    used = np.flatnonzero(np.any(contrasts != 0, axis=0))
+    inside = contrasts[:, used]
+    return inside @ vcov[np.ix_(used, used)] @ inside.T
+
+
 def f_test(contrasts: Array, beta: Array, inference: Inference) -> FTest:
     """Test that every row of ``contrasts`` (m, p) times β is zero.
 
@@ -84,7 +91,7 @@ def f_test(contrasts: Array, beta: Array, inference: Inference) -> FTest:
     contrasts = _independent(contrasts)
     rank = len(contrasts)
     estimate = contrasts @ beta
-    covariance = contrasts @ inference.vcov @ contrasts.T
+    covariance = contrast_covariance(contrasts, inference.vcov)
     statistic = float(estimate @ np.linalg.solve(covariance, estimate)) / rank
     if inference.method == "kenward-roger":
         scale, df = kenward_roger_scale(contrasts, inference)
@@ -104,7 +111,10 @@ def upper_tail(statistic: float, df1: int, df2: float) -> float:
 
 
 def _independent(contrasts: Array) -> Array:
-    _, singular, rows = np.linalg.svd(np.atleast_2d(contrasts), full_matrices=False)
+    contrasts = np.atleast_2d(contrasts)
+    if np.linalg.matrix_rank(contrasts) == len(contrasts):
+        return contrasts
+    _, singular, rows = np.linalg.svd(contrasts, full_matrices=False)
     return rows[singular > 1e-10 * max(singular.max(), 1e-300)]
 
 
