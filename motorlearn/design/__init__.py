@@ -7,12 +7,17 @@
 from motorlearn.design.base import Section
 from motorlearn.design.programme import (
     Assumptions,
+    Checklist,
+    ChecklistItem,
     Drill,
+    DrillDose,
+    Fault,
     Load,
     LoadLimit,
     PlannedAnalysis,
     Programme,
     Sample,
+    SkillPhase,
     StoppingRule,
 )
 from motorlearn.design.reading import design_from_mapping, read_design
@@ -40,10 +45,14 @@ from motorlearn.design.stages import Stage, stage_column, stages_of
 __all__ = [
     "Allocation",
     "Assumptions",
+    "Checklist",
+    "ChecklistItem",
     "Conversion",
     "Design",
     "Drill",
+    "DrillDose",
     "Exclusion",
+    "Fault",
     "Files",
     "Group",
     "ImportRecipe",
@@ -59,6 +68,7 @@ __all__ = [
     "Section",
     "SheetSource",
     "Skill",
+    "SkillPhase",
     "SmallestEffect",
     "Stage",
     "StoppingRule",

@@ -196,6 +196,8 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     )
     ratio = design.primary is not None and design.primary.effect == "ratio"
     logs = "; ratios come from the logarithm of the scores" if ratio else ""
+    if design.primary is not None and design.primary.variance == "by group" and several:
+        compared += ", a residual variance for each group and Satterthwaite's degrees of freedom"
     unit = design.allocation.unit
     whole = "" if unit == "participant" else f", although the {unit} was what was allocated"
     return (

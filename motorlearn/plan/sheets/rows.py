@@ -11,7 +11,7 @@ from motorlearn.plan.allocation.allocation import AllocationList
 from motorlearn.plan.allocation.planned import allocate_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
-from motorlearn.plan.timetable import timetable
+from motorlearn.plan.timetable import drill_of_trials, timetable
 from motorlearn.vocabulary import COLUMNS
 
 SESSION_LOG: Final = (
@@ -97,7 +97,10 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     for name in outcome_columns(design):
         frame[name] = ""
     frame["feedback"] = np.tile(plan.feedback.astype(int), n)
-    return frame.assign(void="", date="")
+    drill, counted = drill_of_trials(plan)
+    if design.drills:
+        frame.insert(5, "drill", np.tile(drill, n))
+    return frame.assign(void="", date="")[np.tile(counted, n)].reset_index(drop=True)
 
 
 def outcome_columns(design: Design) -> list[str]:
