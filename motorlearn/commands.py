@@ -143,18 +143,38 @@ def power(
 def sheets(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
-    seed: Annotated[int, typer.Option(help="Seed of allocation, orders and clip numbers.")],
+    seed: Annotated[
+        int | None, typer.Option(help="Seed of allocation, orders and clips; else the plan's.")
+    ] = None,
     participants: Annotated[
         Path | None, typer.Option(help="List of participants with their strata.")
     ] = None,
     items: Annotated[str, typer.Option(help="Items of the technique checklist.")] = "",
+    redraw: Annotated[
+        bool, typer.Option("--redraw", help="Draw the groups anew; refused once sheets are filled.")
+    ] = False,
 ) -> None:
-    """Write blank data sheets, trial sheets to print, and the concealed allocation."""
+    """Write blank data sheets, trial sheets to print, and the concealed allocation.
+
+    What was filled in and the allocation that was drawn are kept.
+    """
     people = None if participants is None else ml.read_trials(participants).table
+    if people is None and not redraw:
+        people = ml.plan.drawn_people(study, out)
+        if people is not None:
+            typer.echo("The allocation is kept as it was drawn, and its seed; --redraw draws anew.")
     listed = tuple(item.strip() for item in items.split(",") if item.strip())
+    kept = ml.plan.earlier_sheets(out).touched
     design = ml.read_design(study)
-    folder = ml.plan.write_sheets(design, out, seed=seed, participants=people, items=listed)
+    seed = design.allocation.seed if seed is None else seed
+    if seed is None:
+        raise InputError("the plan has no seed", remedy="set allocation.seed, or give --seed")
+    folder = ml.plan.write_sheets(
+        design, out, seed=seed, participants=people, items=listed, redraw=redraw
+    )
     typer.echo(f"Sheets written: {folder}")
+    for name in kept:
+        typer.echo(f"Kept as it was, because it was filled in or added: {name}")
 
 
 def _numbers(what: str, text: str) -> list[int]:

@@ -16,6 +16,7 @@ from motorlearn.exceptions import FormulaError, InputError
 from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula, unalias
 from motorlearn.mixed.formula.matrices import MatrixPlan, make_matrix, require_columns
 from motorlearn.results import register_record
+from motorlearn.trials.counted import counted_rows, void_reasons
 
 Array = NDArray[np.float64]
 RandomTerms = Mapping[str, str | Sequence[str]]
@@ -88,8 +89,9 @@ def prepare(
     covariates = [*fixed.names, *(name for _, _, terms in parts for t in terms for name in t.names)]
     used = tuple(dict.fromkeys([*keys, *fixed.response_names, *covariates, *special]))
     require_columns(table, used)
+    counts = counted_rows(table)
     whole = table[list(used)]
-    complete = whole.notna().all(axis=1).to_numpy()
+    complete = whole.notna().all(axis=1).to_numpy() & counts
     if not complete.any():
         raise InputError("no row has a value in every column the model uses", used)
     rows = whole.loc[complete].reset_index(drop=True)
@@ -294,7 +296,10 @@ def _left_out(table, whole, complete, participant) -> pd.DataFrame:
     gaps = whole.loc[~complete]
     missing = gaps.isna()
     reasons = [
-        "no value in " + ", ".join(missing.columns[line]) for line in missing.to_numpy(dtype=bool)
+        void or "no value in " + ", ".join(missing.columns[line])
+        for void, line in zip(
+            void_reasons(table.loc[~complete]), missing.to_numpy(dtype=bool), strict=True
+        )
     ]
     groups = table["group"].to_numpy(object)[~complete] if "group" in table else None
     frame = pd.DataFrame(

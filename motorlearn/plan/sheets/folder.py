@@ -2,13 +2,23 @@
 
 import json
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
 from motorlearn import files
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
+from motorlearn.plan.sheets.kept import (
+    CONCEALED,
+    LOG,
+    MARK,
+    PEOPLE,
+    Earlier,
+    earlier_sheets,
+    keep_touched,
+    sums_of,
+)
 from motorlearn.plan.sheets.rows import (
     SESSION_LOG,
     allocation_of,
@@ -23,8 +33,6 @@ from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
 from motorlearn.trials import table_bytes, unit_of
 from motorlearn.vocabulary import COLUMNS
 
-MARK: Final = "sheets.json"
-CONCEALED: Final = "concealed"
 VOID_REASONS: Final = ("outside the lane", "line fault", "disturbance", "equipment", "other")
 _SCORE: Final = ("0", "1", "2")
 _OWN_MEANINGS: Final = {
@@ -54,8 +62,12 @@ def write_sheets(
     raters: tuple[str, ...] = ("A", "B"),
     clips_per_test: int = 6,
     double: float = 0.2,
+    redraw: bool = False,
 ) -> Path:
     """Write the blank sheets of a plan into a folder of their own.
+
+    A second run keeps, byte for byte, every file that was filled in or put there by somebody, and
+    the allocation that was drawn; what was not touched is written anew.
 
     ``trials`` (CSV and XLSX), ``sessions`` (pain, fatigue, stopping), ``trial_sheets.xlsx`` (one
     page set per participant, to print) and ``codebook.csv``; with `items` also ``ratings``. The
@@ -70,7 +82,7 @@ def write_sheets(
     folder : path-like
         New folder, or one that this function made before.
     seed : int
-        Seed of allocation, orders and clip numbers.
+        Seed of allocation, orders and clip numbers; an earlier run's is kept.
     participants : DataFrame, optional
         ``participant``, the strata, and ``group`` where people were allocated already.
     items : tuple of str
@@ -81,6 +93,9 @@ def write_sheets(
         Clips of each filmed test of a person.
     double : float
         Share of clips the other raters rate too.
+    redraw : bool
+        Whether the groups are drawn anew although an earlier run drew them; the earlier draw stays
+        in the audit log.
 
     Returns
     -------
@@ -90,7 +105,8 @@ def write_sheets(
     Raises
     ------
     InputError
-        If people or sizes are missing, or a share is out of range.
+        If people or sizes are missing, a share is out of range, or a new draw is asked for after
+        something was filled in.
     FileError
         If the folder is somebody else's.
     """
@@ -98,27 +114,37 @@ def write_sheets(
         raise InputError(
             "double is a share and clips_per_test at least 1", [double, clips_per_test]
         )
-    people, log = _people(design, participants, seed)
+    earlier = earlier_sheets(folder)
+    if redraw and earlier.touched:
+        raise InputError(
+            "sheets of this allocation have been filled in already",
+            earlier.touched,
+            "keep the allocation, or write sheets of a new draw into a new folder",
+        )
+    people, log = _people(design, participants, seed, earlier, redraw=redraw)
+    if earlier.seed is not None and not redraw:
+        seed = earlier.seed
     trials = planned_trials(design, people, seed=seed)
-    sessions = session_log(design, people)
     with files.new_folder(folder, mark=MARK) as work:
-        hidden = work / CONCEALED
-        hidden.mkdir()
-        shown = {"trials": trials, "sessions": sessions}
+        shown = {"trials": trials, "sessions": session_log(design, people)}
+        (work / CONCEALED).mkdir()
         if items:
             key = clip_list(design, people, clips_per_test=clips_per_test, seed=seed)
+            key = _numbered_on(earlier.clips, key)
             rated = rating_rows(key, list(items), list(raters), double=double, seed=seed)
             shown["ratings"] = rated
-            files.write_bytes(hidden / "clips.csv", table_bytes(key))
+            files.write_bytes(work / CONCEALED / "clips.csv", table_bytes(key))
         for name, rows in shown.items():
             form = _form(name, rows, design)
             files.write_bytes(work / f"{name}.csv", table_bytes(rows))
             files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
         files.write_bytes(work / "trial_sheets.xlsx", _trial_sheets(design, trials))
         files.write_bytes(work / "codebook.csv", table_bytes(codebook(design, shown)))
-        files.write_bytes(hidden / "participants.csv", table_bytes(people))
-        files.write_text(hidden / "allocation.json", json.dumps(log, indent=1) + "\n")
-        files.write_text(work / MARK, json.dumps({"seed": seed, "rows": len(trials)}) + "\n")
+        files.write_bytes(work / PEOPLE, table_bytes(people))
+        files.write_text(work / LOG, json.dumps(log, indent=1) + "\n")
+        mark = {"seed": seed, "rows": len(trials), "files": sums_of(work)}
+        keep_touched(earlier, work)
+        files.write_text(work / MARK, json.dumps(mark, indent=1) + "\n")
     return Path(folder)
 
 
@@ -141,12 +167,47 @@ def codebook(design: Design, sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _people(design: Design, given: pd.DataFrame | None, seed: int):
+def _people(
+    design: Design, given: pd.DataFrame | None, seed: int, earlier: Earlier, *, redraw: bool
+) -> tuple[pd.DataFrame, dict[str, Any]]:
     settled = people_of(design, given)
     if settled is not None:
-        return settled, {"method": "as given", "participants": len(settled)}
+        log = {"method": "as given", "participants": len(settled)}
+        return settled, dict(earlier.log) if settled.equals(earlier.people) else log
+    if earlier.people is not None and not redraw:
+        return _as_drawn(given, earlier.people), dict(earlier.log)
     allocated = allocation_of(design, given, seed=seed)
-    return allocated.table.drop(columns="sequence"), dict(allocated.log)
+    log = dict(allocated.log)
+    if earlier.log:
+        before = dict(earlier.log)
+        log["earlier"] = [*before.pop("earlier", []), before]
+    return allocated.table.drop(columns="sequence"), log
+
+
+def _as_drawn(given: pd.DataFrame | None, kept: pd.DataFrame) -> pd.DataFrame:
+    if given is None:
+        return kept
+    new = sorted(set(given["participant"].astype("str")) - set(kept["participant"]))
+    if new:
+        raise InputError(
+            "people have joined since the allocation was drawn",
+            new,
+            "add them to concealed/participants.csv with the group that was drawn for them, and "
+            "give that list",
+        )
+    return kept
+
+
+def _numbered_on(kept: pd.DataFrame | None, drawn: pd.DataFrame) -> pd.DataFrame:
+    """Keep the numbers clips have already; give further clips the numbers that follow."""
+    if kept is None:
+        return drawn
+    what = ["participant", "phase", "number"]
+    known = pd.MultiIndex.from_frame(kept[what].astype("str"))
+    new = drawn[~pd.MultiIndex.from_frame(drawn[what].astype("str")).isin(known)]
+    width = len(str(kept["clip"].iloc[0])) - 1 if len(kept) else 4
+    codes = [f"C{len(kept) + i + 1:0{width}d}" for i in range(len(new))]
+    return pd.concat([kept, new.assign(clip=codes)], ignore_index=True)
 
 
 def _form(name: str, rows: pd.DataFrame, design: Design) -> SheetForm:
