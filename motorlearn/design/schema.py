@@ -1,6 +1,6 @@
 """The sections of a study plan."""
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -26,6 +26,9 @@ from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
 ]
+
+
+BlockSize = Annotated[int, Field(ge=1)]
 
 
 class StudySection(Section):
@@ -162,7 +165,11 @@ class Outcome(Section):
 
 
 class Primary(Section):
-    """The one comparison the study stands on, declared beforehand."""
+    """The one comparison the study stands on, declared beforehand.
+
+    ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
+    covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
@@ -170,6 +177,7 @@ class Primary(Section):
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
+    variance: Literal["equal", "by group"] = "equal"
 
 
 class SmallestEffect(Section):
@@ -209,13 +217,16 @@ class Schedules(Section):
 
 
 class Allocation(Section):
-    """How participants came to their groups."""
+    """How participants came to their groups.
+
+    Of several block sizes one is drawn for each block.
+    """
 
     unit: Name = "participant"
     method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
     strata: tuple[str, ...] = ()
-    block_size: int | None = Field(default=None, ge=1)
-    seed: int | None = None
+    block_size: BlockSize | tuple[BlockSize, ...] | None = None
+    seed: int | None = Field(default=None, ge=0)
 
 
 class Files(Section):

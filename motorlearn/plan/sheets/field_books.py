@@ -3,7 +3,6 @@
 import io
 from collections.abc import Sequence
 
-import pandas as pd
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
 from openpyxl.utils import get_column_letter
@@ -12,6 +11,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 
 from motorlearn.plan.sheets.field_forms import BOX, NOTE, FieldForm
 from motorlearn.plan.sheets.workbooks import sheet_name
+from motorlearn.tables.office import neutral_office
 from motorlearn.tables.writers import spreadsheet_safe
 
 _LINE = Side(style="thin", color="777777")
@@ -31,12 +31,9 @@ def field_book(forms: Sequence[FieldForm]) -> bytes:
         name = sheet_name(form.name)
         names.append(name if name not in names else f"{name[:27]} {len(names) + 1}")
         _write(book.create_sheet(names[-1]), form)
-    moment = pd.Timestamp("2020-01-01").to_pydatetime()
-    book.properties.creator, book.properties.created = "motorlearn", moment
-    book.properties.modified = moment
     buffer = io.BytesIO()
     book.save(buffer)
-    return buffer.getvalue()
+    return neutral_office(buffer.getvalue())
 
 
 def _write(sheet: Worksheet, form: FieldForm) -> None:
