@@ -73,9 +73,9 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
         places = [entry["loc"] for entry in found]
         lines = [_explain(entry) for entry in found if not _follows(entry["loc"], places)]
         raise DesignError(f"{place}: " + "; ".join(lines)) from problem
-    found = contradictions(design)
-    if found:
-        raise DesignError(f"{place}: " + "; ".join(found))
+    disagreeing = contradictions(design)
+    if disagreeing:
+        raise DesignError(f"{place}: " + "; ".join(disagreeing))
     return design
 
 
