@@ -61,11 +61,18 @@ def set_aside_blank(standard: Standard) -> Standard:
         advice="planned rows without any entry: they are no trials yet and are not scored; a "
         "reason in column 'void' keeps them as missing",
     )
+    return _without(standard, blank, aside, note)
+
+
+def _without(
+    standard: Standard, blank: np.ndarray, aside: pd.DataFrame, note: pd.DataFrame
+) -> Standard:
+    sheet = standard.sheet
     return replace(
         standard,
         sheet=replace(
             sheet,
-            table=table[~blank].reset_index(drop=True),
+            table=sheet.table[~blank].reset_index(drop=True),
             rows=sheet.rows[~blank],
             sheet=sheet.sheet if isinstance(sheet.sheet, str) else sheet.sheet[~blank],
             origins=_kept(sheet.origins, ~blank),
