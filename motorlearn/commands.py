@@ -5,6 +5,7 @@ import io
 import sys
 import traceback
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -48,6 +49,9 @@ def new(
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
     seed: Annotated[int | None, typer.Option(help="Seed of the allocation.")] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
+    programme: Annotated[
+        bool, typer.Option("--programme", help="A programme of drills for one group.")
+    ] = False,
 ) -> None:
     """Write a commented study.toml to begin with; asks on a terminal what no option gives."""
     given = {
@@ -64,16 +68,27 @@ def new(
     }
     shipped = ml.trials.shipped_study().parents[1] / "notebooks"
     series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
-    plan = ml.plan.write_plan(folder, _answers(given), notebooks=series)
+    if programme:
+        fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
+        if fixed:
+            raise InputError("a programme settles this in its plan", fixed, "change study.toml")
+        answers = _answers(given, ml.plan.Answers(title="My programme", size=14, test_trials=20))
+        text = ml.plan.programme_text(answers)
+    else:
+        answers, text = _answers(given), None
+    plan = ml.plan.write_plan(folder, answers, notebooks=series, text=text)
     typer.echo(f"Plan written: {plan}")
     typer.echo(f"Next: read it, fill the gaps, and run  motorlearn audit {folder}")
 
 
-def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
+def _answers(
+    given: Mapping[str, object], start: "ml.plan.Answers | None" = None
+) -> "ml.plan.Answers":
     """Fill what is open from the terminal, or from the defaults where there is none."""
+    start = start or ml.plan.Answers()
     answers = {}
     for name, value in given.items():
-        default = getattr(ml.plan.Answers, name)
+        default = getattr(start, name)
         several = isinstance(default, tuple)
         if value is None and sys.stdin.isatty():
             shown = ",".join(default) if several else default
@@ -81,7 +96,7 @@ def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
         if value is not None and several:
             value = tuple(part.strip() for part in str(value).split(",") if part.strip())
         answers[name] = default if value is None else value
-    return ml.plan.Answers(**answers)
+    return replace(start, **answers)
 
 
 @app.command()
@@ -184,7 +199,8 @@ def sheets(
     listed = tuple(item.strip() for item in items.split(",") if item.strip())
     kept = ml.plan.earlier_sheets(out).touched
     design = ml.read_design(study)
-    seed = design.allocation.seed if seed is None else seed
+    planned = design.study.seed if design.allocation.seed is None else design.allocation.seed
+    seed = planned if seed is None else seed
     if seed is None:
         raise InputError("the plan has no seed", remedy="set allocation.seed, or give --seed")
     folder = ml.plan.write_sheets(
