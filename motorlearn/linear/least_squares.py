@@ -113,21 +113,37 @@ def fit_least_squares(
         raise FitError(f"{x.shape[0]} rows cannot carry the {x.shape[1]} terms of the model.")
     q, r = np.linalg.qr(x)
     _refuse_aliased(x, labels)
-    coefficients = linalg.solve_triangular(r, q.T @ y)
+    offset, constant = _offset(x, y)
+    centred = y - offset
+    coefficients = linalg.solve_triangular(r, q.T @ centred)
     # One step of refinement keeps the residuals orthogonal to the design.
-    coefficients = coefficients + linalg.solve_triangular(r, q.T @ (y - x @ coefficients))
+    coefficients = coefficients + linalg.solve_triangular(r, q.T @ (centred - x @ coefficients))
     inverse = linalg.solve_triangular(r, np.eye(x.shape[1]))
     fitted = x @ coefficients
     return LeastSquares(
-        coefficients,
+        coefficients + offset * constant,
         inverse @ inverse.T,
         x,
         y,
-        fitted,
-        y - fitted,
+        offset + fitted,
+        centred - fitted,
         x.shape[0] - x.shape[1],
         labels,
     )
+
+
+def _offset(x: Floats, y: Floats) -> tuple[float, Floats]:
+    """Mean of the outcome and where the coefficients carry it; zero without a constant column.
+
+    A vast outcome is fitted about its mean (the subtraction is exact there), so that the other
+    coefficients lose no digits to it.
+    """
+    constant = np.zeros(x.shape[1])
+    flat = np.flatnonzero((x == x[:1]).all(axis=0) & (x[0] != 0))
+    if len(flat) == 0:
+        return 0.0, constant
+    constant[flat[0]] = 1.0 / x[0, flat[0]]
+    return float(y.mean()), constant
 
 
 def _refuse_aliased(x: Floats, names: tuple[str, ...]) -> None:

@@ -2,9 +2,10 @@
 
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
-is worth, ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition
-of each measure, ``scores`` all of them on a table, ``score_table`` these for a reader;
-``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
+is worth, ``own_limits`` and ``individual_changes`` who changed beyond trial noise,
+``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition of each
+measure, ``scores`` all of them on a table, ``score_table`` these for a reader; ``agreement``
+raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
@@ -42,6 +43,7 @@ from motorlearn.measures.hits import (
     newcombe_difference,
     wilson_interval,
 )
+from motorlearn.measures.individual_changes import IndividualChanges, individual_changes
 from motorlearn.measures.landing import (
     Ellipse,
     bivariate_variable_error,
@@ -60,9 +62,11 @@ from motorlearn.measures.landmarks.posture import (
 )
 from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
+from motorlearn.measures.own_limits import OwnChange, hit_change, hit_limits, mean_change
 from motorlearn.measures.precision import (
     binomial_sem,
     design_effect,
+    detectable_change_interval,
     smallest_detectable_change,
     standard_error_of_measurement,
 )
@@ -77,7 +81,9 @@ __all__ = [
     "Card",
     "ChecklistItem",
     "Ellipse",
+    "IndividualChanges",
     "Landmarks",
+    "OwnChange",
     "Posture",
     "Quantity",
     "StandardisedEffect",
@@ -94,14 +100,19 @@ __all__ = [
     "d_from_log_odds",
     "definition",
     "design_effect",
+    "detectable_change_interval",
     "effective_width",
     "empirical_logit",
     "gain",
     "hedges_g",
+    "hit_change",
+    "hit_limits",
     "hit_probability",
     "hit_rate",
+    "individual_changes",
     "landing_ellipse",
     "longest_run",
+    "mean_change",
     "mean_lag",
     "mean_radial_error",
     "mean_time",

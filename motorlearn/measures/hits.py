@@ -41,7 +41,7 @@ def wilson_interval(
     (0.387, 0.781)
     """
     k, n = _counts(hits, attempts)
-    z2 = stats.norm.isf((1 - _inside(level)) / 2) ** 2
+    z2 = stats.norm.isf((1 - inside(level)) / 2) ** 2
     m = np.where(n > 0, n, np.nan)
     p = k / m
     centre = p + z2 / (2 * m)
@@ -68,7 +68,7 @@ def clopper_pearson_interval(
     (0.0, 0.1684)
     """
     k, n = _counts(hits, attempts)
-    tail = (1 - _inside(level)) / 2
+    tail = (1 - inside(level)) / 2
     nothing = np.where(n > 0, 0.0, np.nan)
     low = np.where(k == 0, 0.0, stats.beta.ppf(tail, np.maximum(k, 1), n - k + 1))
     high = np.where(k == n, 1.0, stats.beta.isf(tail, k + 1, np.maximum(n - k, 1)))
@@ -142,7 +142,14 @@ def _counts(hits: ArrayLike, attempts: ArrayLike) -> tuple[Floats, Floats]:
     return k, n
 
 
-def _inside(level: float) -> float:
+def inside(level: float) -> float:
+    """Give back a confidence level that lies between 0 and 1, refuse any other.
+
+    Examples
+    --------
+    >>> inside(0.95)
+    0.95
+    """
     if not 0 < level < 1:
         raise InputError("a confidence level lies between 0 and 1", [level], "use for example 0.95")
     return level

@@ -6,6 +6,7 @@ from scipy import stats
 
 from motorlearn.exceptions import InputError
 from motorlearn.measures.aim import Floats
+from motorlearn.measures.hits import inside
 
 
 def standard_error_of_measurement(sd: ArrayLike, reliability: ArrayLike) -> Floats:
@@ -44,7 +45,7 @@ def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats
     >>> round(float(smallest_detectable_change(binomial_sem(0.6, 20))), 2)
     6.07
     """
-    return stats.norm.isf((1 - level) / 2) * np.sqrt(2) * np.asarray(sem, dtype=float)
+    return stats.norm.isf((1 - inside(level)) / 2) * np.sqrt(2) * np.asarray(sem, dtype=float)
 
 
 def design_effect(size: float, icc: float) -> float:
@@ -56,3 +57,39 @@ def design_effect(size: float, icc: float) -> float:
     1.95
     """
     return 1 + (size - 1) * icc
+
+
+def detectable_change_interval(
+    sem: ArrayLike, df: ArrayLike, *, level: float = 0.95
+) -> tuple[Floats, Floats]:
+    r"""Interval of the smallest detectable change, from the degrees of freedom of its SEM.
+
+    :math:`z\sqrt2\,SEM\sqrt{df/\chi^2_{df}}` at both tails; exact where differences are normal.
+
+    Parameters
+    ----------
+    sem : array_like
+        Standard error of measurement, for example the SD of retest differences over √2.
+    df : array_like
+        Its degrees of freedom: number of retested people less one, or those of the mean square.
+    level : float
+        Level of the change and of its interval.
+
+    Returns
+    -------
+    tuple of ndarray
+        Lower and upper limit, in the unit of the score; NaN where ``df`` is below 1.
+
+    Examples
+    --------
+    >>> low, high = detectable_change_interval(2.0, 19)
+    >>> round(float(low), 2), round(float(high), 2)
+    (4.22, 8.1)
+    """
+    freedom = np.asarray(df, dtype=float)
+    freedom = np.where(freedom >= 1, freedom, np.nan)
+    change = smallest_detectable_change(sem, level=level)
+    tail = (1 - inside(level)) / 2
+    low = change * np.sqrt(freedom / stats.chi2.isf(tail, freedom))
+    high = change * np.sqrt(freedom / stats.chi2.ppf(tail, freedom))
+    return low[()], high[()]

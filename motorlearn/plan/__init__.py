@@ -1,6 +1,8 @@
 """Design audit, schedules, allocation, sheets, sample size; and invented studies of a plan."""
 
 from motorlearn.plan.allocation.allocation import AllocationList, allocate
+from motorlearn.plan.allocation.continuing import continue_allocation, kept_allocation
+from motorlearn.plan.allocation.planned import allocate_plan
 from motorlearn.plan.audit.design_audit import DesignAudit, audit_design
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.deviations import Deviations, analysis_label, compare_with_plan
@@ -18,9 +20,11 @@ from motorlearn.plan.power.power import Power, power
 from motorlearn.plan.power.prior_effects import prior_effects
 from motorlearn.plan.power.variability import variability_power
 from motorlearn.plan.programme_table import programme_tables
+from motorlearn.plan.programme_template import programme_text
 from motorlearn.plan.schedules.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.schedules.schedule import make_schedule
 from motorlearn.plan.sheets.folder import write_sheets
+from motorlearn.plan.sheets.kept import drawn_people, earlier_sheets
 from motorlearn.plan.sheets.rows import planned_trials, unblind
 from motorlearn.plan.simulation.presets import PRESETS, Preset
 from motorlearn.plan.simulation.study import Truth, simulate_study, true_values
@@ -39,12 +43,17 @@ __all__ = [
     "ThrowLoad",
     "Truth",
     "allocate",
+    "allocate_plan",
     "analysis_label",
     "anova_power",
     "audit_design",
     "compare_with_plan",
+    "continue_allocation",
     "detectable_effect",
+    "drawn_people",
+    "earlier_sheets",
     "inflate_for_attrition",
+    "kept_allocation",
     "make_schedule",
     "participants_needed",
     "pilot_page",
@@ -53,6 +62,7 @@ __all__ = [
     "power",
     "prior_effects",
     "programme_tables",
+    "programme_text",
     "radius_for",
     "score_variance",
     "simulate_study",

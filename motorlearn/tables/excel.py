@@ -1,7 +1,7 @@
 """Tables as an Excel workbook: raw values, shown with the decimals that every other format has."""
 
-import datetime
 import io
+import numbers
 from collections.abc import Sequence
 
 from openpyxl import Workbook
@@ -11,10 +11,11 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from motorlearn.tables.model import Column, Table
+from motorlearn.tables.office import neutral_office
 
 _RULE = Border(bottom=Side(style="thin"))
 _WIDEST = 44
-_EPOCH = datetime.datetime(2000, 1, 1)
+_EXACT = 10**15  # a spreadsheet keeps fifteen digits
 
 
 def to_excel(tables: Sequence[Table]) -> bytes:
@@ -25,14 +26,13 @@ def to_excel(tables: Sequence[Table]) -> bytes:
     """
     book = Workbook()
     book.remove(book.active)
-    book.properties.created = book.properties.modified = _EPOCH
     for table in tables:
         _sheet(book.create_sheet(_sheet_name(table.name, book.sheetnames)), table)
     if not tables:
         book.create_sheet("empty")
     buffer = io.BytesIO()
     book.save(buffer)
-    return buffer.getvalue()
+    return neutral_office(buffer.getvalue())
 
 
 def _sheet_name(name: str, taken: Sequence[str]) -> str:
@@ -66,6 +66,9 @@ def _sheet(sheet: Worksheet, table: Table) -> None:
 def _value(cell: Cell, value: object, written: str, column: Column) -> None:
     if not column.is_numeric or written in ("–", "∞", "−∞"):
         _text(cell, written)
+        return
+    if isinstance(value, numbers.Integral) and abs(int(value)) > _EXACT:
+        _text(cell, str(int(value))).alignment = Alignment(horizontal="right")
         return
     cell.value = float(value)  # type: ignore[arg-type]
     cell.number_format = _format(written, column)

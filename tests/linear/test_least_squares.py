@@ -32,7 +32,7 @@ def test_shift_and_scale_of_the_outcome(data):
 
 
 def test_a_vast_offset_costs_the_slope_few_digits():
-    # The exact slope in rational numbers; one step of refinement wins back two digits.
+    # The exact slope in rational numbers; a fit about the mean loses none of them.
     x, y = np.cos(np.arange(1.0, 13.0)), 1e10 + np.round(100 * np.sin(2.0 * np.arange(12)))
     a, b = [Fraction(value) for value in x], [Fraction(value) for value in y]
     mean_a, mean_b = sum(a) / 12, sum(b) / 12

@@ -32,6 +32,7 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
 from motorlearn.results import Recipe, Result, nobody_left_out
 from motorlearn.tables import Column, Table
+from motorlearn.trials.counted import set_aside_void
 
 
 @dataclass(frozen=True)
@@ -203,12 +204,13 @@ def best_curves(table: pd.DataFrame, outcome: str, *, practice, by, forms, attem
 def _fit(table, columns: Columns, *, cluster=None, into=None, visible: bool = True):
     if isinstance(table, pd.DataFrame):
         refuse_absent(table, columns)
+        table, void = set_aside_void(table, participant=columns.by)
         columns = replace(columns, binomial=hits_and_misses(table, columns))
         pieces: Iterator[Piece] = table_pieces(table, columns)
         pooled = pooled_people(table, columns.by, columns.practice, columns.outcome)
     elif isinstance(table, str | Path):
         pieces, columns = _stored_pieces(Path(table), columns)
-        pooled = ""
+        pooled, void = "", nobody_left_out()
     else:
         raise InputError(
             "the table must be a DataFrame or the path of a Parquet data set",
@@ -218,7 +220,7 @@ def _fit(table, columns: Columns, *, cluster=None, into=None, visible: bool = Tr
     done = on_cluster(pieces, work, cluster) if cluster is not None else here(pieces, work)
     if into is not None:
         return _store(done, columns, Path(into))
-    return _gather(done, columns, pooled, visible)
+    return _gather(done, columns, pooled, void, visible=visible)
 
 
 def _columns(outcome, practice, by, forms, attempts, weights, first, repeated) -> Columns:
@@ -289,8 +291,8 @@ def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
     return pd.DataFrame(shown, copy=False)
 
 
-def _gather(done: Done, columns: Columns, pooled: str, visible: bool) -> CurveFits:
-    keys, found, left = [], [], []
+def _gather(done: Done, columns: Columns, pooled: str, void, *, visible: bool) -> CurveFits:
+    keys, found, left = [], [], [void] if len(void) else []
     for part, batch, result in done:
         keys.append(part)
         found.append(result)

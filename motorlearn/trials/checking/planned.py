@@ -8,7 +8,8 @@ import pandas as pd
 
 from motorlearn.design import Design, Test
 from motorlearn.trials.checking.problems import gather, problem_frame
-from motorlearn.trials.checking.rules import OUTCOMES, is_void, unknown_labels
+from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -50,8 +51,28 @@ def phases_have_data(sheet: Sheet, design: Design) -> pd.DataFrame:
             continue
         present = set(sheet.table[column].dropna().unique())
         absent = [name for name in wanted if name not in present]
-        found += [_without_data(sheet, column, name) for name in absent]
+        later = _not_yet(wanted, present) if column == "phase" else ()
+        found += [_without_data(sheet, column, name) for name in absent if name not in later]
+        found += [_to_come(sheet, name) for name in later]
     return gather(found)
+
+
+def _not_yet(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
+    """Phases after the last one that has data: a study that is still going on."""
+    reached = [place for place, name in enumerate(phases) if name in present]
+    return phases[max(reached) + 1 :] if reached else ()
+
+
+def _to_come(sheet: Sheet, name: str) -> pd.DataFrame:
+    return problem_frame(
+        "test without data yet",
+        severity="doubt",
+        file=sheet.file,
+        sheet=sheet.title,
+        column=sheet.column("phase"),
+        value=name,
+        advice="the plan has it, and no later phase has data: to come, or rows are missing",
+    )
 
 
 def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
@@ -176,10 +197,11 @@ def _counted(sheet: Sheet, planned: dict[str, int]) -> pd.DataFrame:
 
 
 def planned_trials(design: Design) -> dict[str, int]:
-    """Number of trials per phase in the plan."""
+    """Number of trials per phase in the plan that can have an outcome."""
     counts: dict[str, int] = {}
-    for part in design.practice:
-        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + part.blocks * part.trials_per_block
+    for session in design.practice:
+        without = sum(part.trials for part in session.parts if not part.has_object)
+        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + session.trials - without
     for test in design.tests:
         counts[test.phase] = counts.get(test.phase, 0) + test.trials
     return counts
@@ -283,7 +305,7 @@ def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
     names = [name for name in OUTCOMES if sheet.has(name)]
     if not names:
         return gather([])
-    empty = sheet.table[names].isna().all(axis=1).to_numpy() & ~is_void(sheet.table)
+    empty = sheet.table[names].isna().all(axis=1).to_numpy() & counted_rows(sheet.table)
     return sheet.problems(
         "trial without an outcome",
         np.flatnonzero(empty),
