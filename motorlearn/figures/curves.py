@@ -179,7 +179,7 @@ def population_curve(
         for axes, group in zip(panels, fit.groups):
             look = styles[group]
             own = fit.participants[fit.participants["group"] == group]
-            for row in own[["asymptote", fit.amount, "log_rate"]].to_numpy():
+            for row in fit.learner_cells[(fit.participants["group"] == group).to_numpy()]:
                 axes.plot(n, _curve(fit, n, row), color=look.colour, alpha=0.25, linewidth=0.6)
             part = shown[shown["group"] == group]
             band = (part["conf_low"], part["conf_high"])

@@ -242,27 +242,8 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
     best = fit_padded(data)
     noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
     told = describe(data, best, noise)
-    lone = len(data.form.rates) == 1
-    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
-    line, step = end_losses(data)
     level, flat, level_error = _flat_line(data)
-    said = claims(
-        best=best.loss,
-        flat=flat,
-        line=line,
-        step=step,
-        n=n,
-        wanted=wanted,
-        rates=len(data.form.rates),
-        at_bound=stuck if lone else _runaway(data, best),
-        progress=told.progress,
-        error=told.se_asymptote,
-        change=told.change,
-        seen=np.where(told.extreme, -np.inf, told.progress),
-        binomial=data.binomial,
-        origin=data.origin[:, 0],
-        first=data.first,
-    )
+    said = _claims(data, best, told, flat, n, wanted)
     loglik = _loglik(data, best.loss, n)
     aicc, bic = information_criteria(loglik, n, wanted + (0 if data.binomial else 1))
     found = {
@@ -284,6 +265,29 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
         found[name] = told.rates[:, k]
         found[f"se_{name}"] = np.where(best.at_bound[:, k], np.nan, told.se_rates[:, k])
     return found
+
+
+def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndarray]:
+    lone = len(data.form.rates) == 1
+    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
+    line, step = end_losses(data)
+    return claims(
+        best=best.loss,
+        flat=flat,
+        line=line,
+        step=step,
+        n=n,
+        wanted=wanted,
+        rates=len(data.form.rates),
+        at_bound=stuck if lone else _runaway(data, best),
+        progress=told.progress,
+        error=told.se_asymptote,
+        change=told.change,
+        seen=np.where(told.extreme, -np.inf, told.progress),
+        binomial=data.binomial,
+        origin=data.origin[:, 0],
+        first=data.first,
+    )
 
 
 def _runaway(data: Padded, best) -> np.ndarray:

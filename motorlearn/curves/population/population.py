@@ -18,7 +18,7 @@ from motorlearn.curves.options import (
 )
 from motorlearn.curves.population.arrays import Scale, scaled
 from motorlearn.curves.population.bands import bands
-from motorlearn.curves.population.claims import claim_of, without_what_is_lost
+from motorlearn.curves.population.claims import Claim, claim_of, without_what_is_lost
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners
 from motorlearn.curves.population.maximum import PopulationFit, fit_population, group_tests
@@ -36,7 +36,7 @@ from motorlearn.curves.population.terms import (
     variance_terms,
 )
 from motorlearn.curves.single.rows import as_numbers, check_counts
-from motorlearn.curves.status import KEPT, MEANINGS
+from motorlearn.curves.status import CURVE, FLAT, KEPT, MEANINGS
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table, estimates_table
@@ -65,7 +65,8 @@ class PopulationCurve(Result):
     """Curve of a population and of its learners.
 
     What ``status`` says is not estimated is missing; ``group_cells`` holds the parameters of each
-    group's curve (asymptote, amount, log rate) that was drawn all the same.
+    group's curve (asymptote, amount, log rate) that was drawn all the same, ``learner_cells`` those
+    of each learner.
 
     ``estimates``: asymptote, ``gain`` or ``start``, and log rate of the first group; terms with a
     group in brackets are differences from it. ``variances``: variance, SD and correlations of
@@ -93,6 +94,7 @@ class PopulationCurve(Result):
     loglik_laplace: float
     quadrature_gap: float
     group_cells: np.ndarray = field(repr=False)
+    learner_cells: np.ndarray = field(repr=False)
     vcov: np.ndarray = field(repr=False)
     residuals: pd.DataFrame = field(repr=False)
     warnings: tuple[str, ...] = ()
@@ -315,18 +317,9 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
     estimates, vcov = estimate_terms(fit, scale, groups, amount, level, df, limits)
     estimates = without_what_is_lost(estimates, claim, amount, scale)
     own = scale.natural(fit.learners, start)
-    warnings = fit.warnings
-    cells = scale.natural(fit.layout.cells(fit.summit.point), start)
     k, n = fit.layout.size, len(frame)
-    loglik = fit.summit.loglik - (0 if binomial else n * np.log(scale.unit))
-    residuals = _residuals(data, scale, names, own)
-    people = names.assign(
-        n=data.count[:, 0].astype(int),
-        asymptote=own[:, 0],
-        **{amount: own[:, 1]},
-        log_rate=own[:, 2],
-        rate=np.exp(own[:, 2]),
-    )
+    moved = 0 if binomial else n * np.log(scale.unit)
+    loglik = fit.summit.loglik - moved
     return PopulationCurve(
         estimates=estimates,
         variances=variance_terms(fit, scale, amount),
@@ -335,7 +328,7 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
         aic=float(2 * k - 2 * loglik),
         bic=float(k * np.log(n) - 2 * loglik),
         n=n,
-        participants=people,
+        participants=_people(data, names, own, amount, claim),
         group_tests=tested if tested is not None else _NO_TESTS.copy(),
         form=data.form.name,
         family="binomial" if binomial else "gaussian",
@@ -344,13 +337,28 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
         groups=groups,
         status=claim.status,
         meaning=_MEANINGS[claim.status],
-        loglik_laplace=float(fit.laplace - (0 if binomial else n * np.log(scale.unit))),
+        loglik_laplace=float(fit.laplace - moved),
         quadrature_gap=fit.gap,
-        group_cells=cells,
+        group_cells=scale.natural(fit.layout.cells(fit.summit.point), start),
+        learner_cells=own,
         vcov=vcov,
-        residuals=residuals,
-        warnings=warnings,
+        residuals=_residuals(data, scale, names, own),
+        warnings=fit.warnings,
         recipe=recipe,
+    )
+
+
+def _people(data: Learners, names, own, amount: str, claim: Claim) -> pd.DataFrame:
+    """Each learner's parameters, missing where the population's are not estimated."""
+    shown = own.copy()
+    if claim.lost in (CURVE, FLAT):
+        shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
+    return names.assign(
+        n=data.count[:, 0].astype(int),
+        asymptote=shown[:, 0],
+        **{amount: shown[:, 1]},
+        log_rate=shown[:, 2],
+        rate=np.exp(shown[:, 2]),
     )
 
 

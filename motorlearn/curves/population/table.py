@@ -41,15 +41,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     wanted = {"y": outcome, "n": practice, "who": participant}
     wanted |= {"group": group} if group else {}
     wanted |= {"trials": attempts} if attempts else {}
-    if not isinstance(table, pd.DataFrame):
-        raise InputError("the table must be a DataFrame", [type(table).__name__])
-    for short, name in wanted.items():
-        check_column(
-            name, {"y": "the outcome", "n": "practice", "who": "participant"}.get(short, short)
-        )
-    absent = [name for name in wanted.values() if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that the curve needs", absent)
+    _check_columns(table, wanted)
     table, void = set_aside_void(table, participant=participant, group=group)
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
     if group and isinstance(table[group].dtype, pd.CategoricalDtype):
@@ -57,12 +49,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     for short in ("y", "n", "trials"):
         if short in frame:
             frame[short] = as_numbers(frame[short], f"column {wanted[short]!r}")
-    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
-        raise InputError(f"{participant!r} or {practice!r} is missing or infinite in some rows")
-    if np.isinf(frame["y"]).any():
-        raise InputError(f"column {outcome!r} is infinite in some rows")
-    check_size(frame["y"].to_numpy(), f"column {outcome!r}: numbers")
-    check_size(frame["n"].to_numpy(), f"column {practice!r}: numbers")
+    _check_values(frame, wanted)
     if "group" not in frame:
         frame["group"] = ""
     elif frame["group"].isna().any():
@@ -89,6 +76,27 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     if "trials" in frame:
         check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
     return frame, left_out
+
+
+def _check_columns(table, wanted) -> None:
+    if not isinstance(table, pd.DataFrame):
+        raise InputError("the table must be a DataFrame", [type(table).__name__])
+    words = {"y": "the outcome", "n": "practice", "who": "participant", "trials": "attempts"}
+    for short, name in wanted.items():
+        check_column(name, words.get(short, short))
+    absent = [name for name in wanted.values() if name not in table.columns]
+    if absent:
+        raise ColumnError("the table lacks columns that the curve needs", absent)
+
+
+def _check_values(frame: pd.DataFrame, wanted) -> None:
+    outcome, practice = wanted["y"], wanted["n"]
+    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
+        raise InputError(f"{wanted['who']!r} or {practice!r} is missing or infinite in some rows")
+    if np.isinf(frame["y"]).any():
+        raise InputError(f"column {outcome!r} is infinite in some rows")
+    check_size(frame["y"].to_numpy(), f"column {outcome!r}: numbers")
+    check_size(frame["n"].to_numpy(), f"column {practice!r}: numbers")
 
 
 def _refuse_two_groups(frame: pd.DataFrame) -> None:

@@ -167,13 +167,11 @@ def _finished(problem: Problem, noisy: NoiseFit | None, rows: Rows, options, see
     work = problem if noisy is None else noisy.problem
     solution = solve(problem) if noisy is None else noisy.solution
     terms = {} if noisy is None else dict(noisy.terms)
-    tail = terms.get("tail", np.inf)
-    inflate = (tail + 3) / (tail + 1) if np.isfinite(tail) else 1.0
+    inflate = (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
     interval, level = options["interval"], options["level"]
     spread = spread_of(work, solution, inflate=inflate, sandwich=interval == "sandwich")
     curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
-    error = float(spread.errors[spread.terms.index("asymptote")])
-    said = verdict(work, solution, curve, error)
+    said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
     limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
     shown = Limits(limits, level, interval == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
@@ -233,14 +231,8 @@ def _empty_fit(problem: Problem, rows: Rows, options, status: str, reason: str) 
         {"term": terms, "estimate": [float(known.get(term, np.nan)) for term in terms]}
     ).assign(std_error=np.nan, conf_low=np.nan, conf_high=np.nan)
     fitted = np.full(len(problem.y), level)
-    recipe = Recipe(
-        "fit_curve",
-        options=options,
-        n=len(problem.y),
-        left_out=_left_out(rows),
-        converged=False,
-        message=reason,
-    )
+    count, gone = len(problem.y), _left_out(rows)
+    recipe = Recipe("fit_curve", {}, options, count, gone, converged=False, message=reason)
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
