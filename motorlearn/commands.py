@@ -90,11 +90,11 @@ def audit(
         return
     data = ml.read_study(study)
     if against is not None:
-        stored = ml.audit.read_page(against)
-        for name in ml.audit.changed_files(data, stored):
+        stored = ml.report.read_page(against)
+        for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
-    page = ml.audit.audit_study(data)
+        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
         typer.echo(f"Page kept: {ml.files.write_text(store, page.to_json())}")

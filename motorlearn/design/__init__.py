@@ -34,7 +34,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
-from motorlearn.design.stages import Stage, stage_column, stages_of
+from motorlearn.design.stages import Stage, stage_column, stages_of, tests_not_told_apart
 
 __all__ = [
     "Allocation",
@@ -70,4 +70,5 @@ __all__ = [
     "read_design",
     "stage_column",
     "stages_of",
+    "tests_not_told_apart",
 ]

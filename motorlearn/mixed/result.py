@@ -23,7 +23,7 @@ from motorlearn.mixed.prediction import (
     refuse_gaps,
 )
 from motorlearn.mixed.solve.links import INVERSE_LINKS
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
 Array = NDArray[np.float64]
@@ -38,6 +38,7 @@ _VARIANCE_COLUMNS = (
 )
 
 
+@register_record
 @dataclass(frozen=True)
 class MixedFit(Result):
     """A fitted linear or binomial mixed model.

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.analysis import counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
@@ -17,8 +18,7 @@ from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.style import Drawing
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
-from motorlearn.report.extras import counted_blocks
-from motorlearn.report.findings import Findings
+from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
@@ -41,9 +41,9 @@ TITLES = {
 }
 
 
-def side_sections(found: Findings) -> Iterator[Block]:
+def side_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks of every section that the study has results for."""
-    writers: dict[str, Callable[[Any, Findings], Iterator[Block]]] = {
+    writers: dict[str, Callable[[Any, StudyView], Iterator[Block]]] = {
         "agreement": _agreement,
         "curves": _curves,
         "population curve": _population,
@@ -52,10 +52,10 @@ def side_sections(found: Findings) -> Iterator[Block]:
         "sensitivity": _sensitivity,
     }
     for name, write in writers.items():
-        if name not in found.results:
+        if name not in found.analysis.beside:
             continue
         yield Heading(TITLES[name])
-        result = found.results[name]
+        result = found.analysis.beside[name]
         if isinstance(result, Refused):
             yield Text(f"Not computed: {result.reason}", "caution")
         else:
@@ -94,8 +94,8 @@ def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
         yield drawing.with_words(in_signs(drawing.caption, decimal), in_signs(drawing.alt, decimal))
 
 
-def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     tables = [_named(table, "raters", decimal) for table in result.tables()]
     advice = " ".join(in_signs(text, decimal) for text in result.advice)
     rated = count(result.recipe.n, "item")
@@ -112,10 +112,10 @@ def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
     yield from shown(drift, "follows the raters over the order of clips.", decimal)
 
 
-def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     logs = result.family == "binomial" or result.formula.startswith("log(")
-    places = 3 if logs else found.outcomes[0].voice.decimals + 1
+    places = 3 if logs else found.decimals + 1
     fixed, variances = (
         _in_words(_to_places(_named(table, "mixed", decimal), places), found)
         for table in result.tables()[:2]
@@ -144,7 +144,7 @@ def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
 TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
 
 
-def _in_words(table: Table, found: Findings) -> Table:
+def _in_words(table: Table, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
 
     def word(match: re.Match[str]) -> str:
@@ -154,13 +154,13 @@ def _in_words(table: Table, found: Findings) -> Table:
     return replace(table, rows=table.rows.assign(term=terms))
 
 
-def _stage_word(name: str, found: Findings) -> str:
+def _stage_word(name: str, found: StudyView) -> str:
     """A level that names a stage of the study as the report names it."""
-    labels = {stage.name: stage.label.split(" (")[0].lower() for stage in found.stages}
+    labels = {stage.name: stage.short.lower() for stage in found.stages}
     return labels.get(name, name)
 
 
-def in_stage_words(text: str, found: Findings) -> str:
+def in_stage_words(text: str, found: StudyView) -> str:
     """Put the plan's own names of tests that are given more than once into a text."""
     for stage in found.stages:
         if stage.test is not None and stage.name != stage.phase:
@@ -168,8 +168,8 @@ def in_stage_words(text: str, found: Findings) -> str:
     return text
 
 
-def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
@@ -183,7 +183,7 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
         rows = table.rows.replace("no change", FLAT)
         yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
-    rows = counted_blocks(entry.cells)
+    rows = counted_blocks(entry.analysis.cells)
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
     some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
@@ -203,8 +203,8 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
 
 
-def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     tables = [_named(table, "population", decimal) for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
@@ -226,8 +226,8 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
     yield from shown(forest, "shows the parameters of groups and participants.", decimal)
 
 
-def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     rows = result.table.copy()
     for name in ("analysis", "finding", "guide", "remedy"):
         rows[name] = [in_stage_words(in_signs(text, decimal), found) for text in rows[name]]
@@ -270,9 +270,9 @@ def _open_assumptions(rows: pd.DataFrame) -> Table:
     return Table("open-assumptions", "Assumptions that need a look or action", columns, rows)
 
 
-def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
-    places = max(2, found.outcomes[0].voice.decimals)
+def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
+    places = max(2, found.decimals)
     tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
     rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
     first = replace(tables[0], rows=rows, notes=())

@@ -6,12 +6,12 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from motorlearn.audit import StudyAudit, audit_study, recompute
-from motorlearn.audit.page import data_hashes
 from motorlearn.commands import app
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import InputError
 from motorlearn.plan import simulate_study
+from motorlearn.report import StudyAudit, audit_study, recompute
+from motorlearn.report.study_page import data_hashes
 from motorlearn.trials import Study, Trials
 
 PLAN = {

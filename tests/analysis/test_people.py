@@ -4,9 +4,9 @@ from types import SimpleNamespace
 
 import pandas as pd
 
+from motorlearn.analysis.people import presence
+from motorlearn.analysis.scores import scores_of
 from motorlearn.design import design_from_mapping
-from motorlearn.report.people import presence
-from motorlearn.report.scores import scored
 from motorlearn.report.sections.closing import _deviations
 from motorlearn.report.sections.study_tables import deviations_table
 
@@ -47,14 +47,13 @@ def test_nobody_is_absent_from_practice_that_was_not_recorded():
 
 def test_a_hit_of_counted_rows_is_the_share_of_hits():
     table = pd.DataFrame({"participant": ["P01", "P02"], "hits": [5, 9], "attempts": [20, 18]})
-    data = scored(table, DESIGN.outcomes[0], ["participant"])
+    data = scores_of(table, DESIGN.outcomes[0], DESIGN)
     assert data.cells(["participant"])["score"].tolist() == [0.25, 0.5]
     assert data.outcome.label == "hit rate"
 
 
 def test_conduct_is_set_against_the_plan(shipped):
-    spoken = SimpleNamespace(voice=SimpleNamespace(decimal=","))
-    blocks = list(_deviations(SimpleNamespace(study=shipped, outcomes=[spoken])))
+    blocks = list(_deviations(SimpleNamespace(study=shipped, decimal=",")))
     table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
     assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
     assert "like random (about 0,78)" in list(table.rows["actual"])
