@@ -3,8 +3,8 @@
 ``view`` gives an analysis its voice; ``sections`` puts it into a document with figures and tables,
 ``methods`` names the sources; ``writers`` writes the document; ``figure_cache`` knows what an
 earlier report still holds; ``writing`` fills the folder. ``study_page`` is the page a supervisor
-reads, ``kept_page`` reads it back and holds it against the study. ``several`` and ``meta_analysis`` put
-studies together; they are loaded where they are used.
+reads, ``kept_page`` reads it back and holds it against the study. ``several`` and
+``meta_analysis`` put studies together; they are loaded where they are used.
 """
 
 from motorlearn.report.kept_page import changed_files, read_page, recompute

@@ -220,7 +220,7 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
-            yield _bounded(analysis, entry, row)
+            yield _bounded(entry, row)
         for row in comparison.anova.itertuples():
             yield _row(entry, "all phases", str(row.term), "mixed analysis of variance",
                        "exploratory", p=row.p_gg)  # fmt: skip
@@ -288,17 +288,12 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     )
 
 
-def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
+def _bounded(entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     """Two one-sided tests against the smallest effect of interest."""
     bounds = f"{digits.significant(row.bound_low)} to {digits.significant(row.bound_high)}"
-    method = "ancova" if row.adjusted else "welch"
+    role = "secondary" if entry.role == "primary" else "exploratory"
     return _row(
-        entry,
-        str(row.phase),
-        f"{_pair(row)} within {bounds}",
-        row.method,
-        _label(analysis, entry, row, method),
-        **_numbers_of(row),
+        entry, str(row.phase), f"{_pair(row)} within {bounds}", row.method, role, **_numbers_of(row)
     )
 
 

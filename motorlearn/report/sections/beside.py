@@ -114,31 +114,51 @@ def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
 
 def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     decimal = found.decimal
-    logs = result.family == "binomial" or result.formula.startswith("log(")
-    places = 3 if logs else found.decimals + 1
+    ratio = found.analysis.first.effect == "ratio" and result.family != "binomial"
+    logs = result.family == "binomial" or ratio
+    places = 3 if logs else found.outcomes[0].voice.decimals + 1
     fixed, variances = (
         _in_words(_to_places(_named(table, "mixed", decimal), places), found)
         for table in result.tables()[:2]
     )
     scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
-    if result.formula.startswith("log("):
+    if ratio:
         scale = "the log scale, on which differences are ratios"
     yield Text(
         "Beside the comparison of participants' means, a mixed model of all trials at baseline and "
-        f"primary test lets people differ at random ({{tab:{fixed.name}}}, "
-        f"{{tab:{variances.name}}}). Its estimates are on {scale}; it keeps everybody who has any "
-        "trial, under the assumption that what is missing depends only on what was seen."
+        "primary test lets people differ at random at each test, because people and not trials "
+        f"were allocated ({{tab:{fixed.name}}}, {{tab:{variances.name}}}). Its estimates are on "
+        f"{scale}; it keeps everybody who has any trial, under the assumption that what is "
+        "missing depends only on what was seen."
     )
     yield fixed
     yield variances
     voice = found.outcomes[0].voice
     parts = result.explained
+    yield from _doubts_of_model(found.analysis.mixed_audit, found)
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
         f"{'converged' if result.converged else 'did not converge'}"
         f"{', singular' if result.singular else ''}."
     )
+
+
+def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterator[Block]:
+    """What the audit of the mixed model leaves open."""
+    if not isinstance(audit, Audit):
+        return
+    rows = _worded(audit.table, found)
+    rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
+    named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
+    yield Text(f"Assumptions of this model: {audit.verdict}{named}")
+    if len(rows):
+        table = _open_assumptions(rows)
+        yield replace(
+            table,
+            name="open-model-assumptions",
+            title="Assumptions of the mixed model that need a look or action",
+        )
 
 
 TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
@@ -228,9 +248,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
 
 def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
     decimal = found.decimal
-    rows = result.table.copy()
-    for name in ("analysis", "finding", "guide", "remedy"):
-        rows[name] = [in_stage_words(in_signs(text, decimal), found) for text in rows[name]]
+    rows = _worded(result.table, found)
     yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
@@ -259,6 +277,14 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
         yield from shown(panel, "shows the residuals.", decimal)
 
 
+def _worded(table: pd.DataFrame, found: StudyView) -> pd.DataFrame:
+    """Texts of an audit in the signs and stage names of the report."""
+    rows = table.copy()
+    for name in ("analysis", "finding", "guide", "remedy"):
+        rows[name] = [in_stage_words(in_signs(text, found.decimal), found) for text in rows[name]]
+    return rows
+
+
 def _open_assumptions(rows: pd.DataFrame) -> Table:
     columns = (
         Column("assumption"),
@@ -272,7 +298,7 @@ def _open_assumptions(rows: pd.DataFrame) -> Table:
 
 def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
     decimal = found.decimal
-    places = max(2, found.decimals)
+    places = max(2, found.outcomes[0].voice.decimals)
     tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
     rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
     first = replace(tables[0], rows=rows, notes=())

@@ -12,8 +12,8 @@ from motorlearn.results import Refused, Result, encode
 def to_results(found: StudyView, document: Document, made: Mapping[str, str]) -> str:
     """Write results, tables and sentences as one JSON text.
 
-    ``results`` holds each result as :meth:`motorlearn.results.Result.to_json` writes it, recipe
-    included; ``tables`` the raw values behind each table; ``sentences`` the running text.
+    ``analysis`` holds the primary row and the outcomes; ``results`` each result as
+    :meth:`motorlearn.results.Result.to_json` writes it, recipe included; ``tables`` the raw values behind each table; ``sentences`` the running text.
     """
     results: dict[str, Any] = {}
     for entry in found.outcomes:
@@ -24,6 +24,12 @@ def to_results(found: StudyView, document: Document, made: Mapping[str, str]) ->
     content = {
         "title": document.title,
         "made": dict(made),
+        "analysis": {
+            "primary": encode(found.analysis.primary),
+            "refused": found.analysis.refused,
+            "method": found.analysis.method,
+            "outcomes": encode(found.analysis.outcomes),
+        },
         "results": results,
         "tables": {table.name: encode(table.rows) for table in document.tables},
         "sentences": [
