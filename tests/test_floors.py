@@ -68,6 +68,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "frames",
+        "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
         "means",

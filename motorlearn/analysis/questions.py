@@ -99,6 +99,12 @@ class Question:
             primary.effect if primary is not None and primary.outcome == outcome else "difference"
         )
 
+    def variance(self, outcome: str) -> str:
+        """Whether groups may differ in spread in the analysis of covariance; of the primary."""
+        primary = self.design.primary
+        mine = primary is not None and primary.outcome == outcome
+        return primary.variance if primary is not None and mine else "equal"
+
     def bound(self, scores: OutcomeScores) -> float | None:
         """Smallest effect of interest on the scale of the scores; of the primary outcome only.
 
@@ -131,6 +137,7 @@ class Question:
             "pairs": "reference" if named else "all",
             "better": scores.outcome.better,
             "effect": self.effect(scores.outcome.name),
+            "variance": self.variance(scores.outcome.name),
             "equivalence": self.bound(scores),
         }
 

@@ -326,6 +326,9 @@ action = "stop the session; go on only when a health professional agrees"
 # effort = "any"         # or "maximal"
 # source = ""
 
+[schedules]
+max_run = 2              # longest run of one task in a random order
+
 [allocation]
 unit = "participant"     # what is allocated; a class or team must be analysed as such
 method = {method}

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from motorlearn.design import Design
+from motorlearn.design import Design, Practice
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.load import throw_load
 
@@ -83,7 +83,7 @@ def progression(design: Design) -> Iterator[Hole]:
 
 def feedback_schedule(design: Design) -> Iterator[Hole]:
     """Look for when feedback is given in practice."""
-    silent = [session for session in design.practice if session.feedback_every is None]
+    silent = [s for s in design.practice if s.feedback_every is None and not _by_drill(s)]
     if silent:
         yield Hole(
             "feedback schedule not stated",
@@ -96,6 +96,10 @@ def feedback_schedule(design: Design) -> Iterator[Hole]:
             "Salmoni, Schmidt & Walter 1984, Psychol Bull 95:355-386, "
             "doi:10.1037/0033-2909.95.3.355 (from memory)",
         )
+
+
+def _by_drill(session: Practice) -> bool:
+    return bool(session.parts) and all(part.feedback_every is not None for part in session.parts)
 
 
 def load(design: Design) -> Iterator[Hole]:

@@ -13,7 +13,8 @@ def to_results(found: StudyView, document: Document, made: Mapping[str, str]) ->
     """Write results, tables and sentences as one JSON text.
 
     ``analysis`` holds the primary row and the outcomes; ``results`` each result as
-    :meth:`motorlearn.results.Result.to_json` writes it, recipe included; ``tables`` the raw values behind each table; ``sentences`` the running text.
+    :meth:`motorlearn.results.Result.to_json` writes it, recipe included; ``tables`` the raw values
+    behind each table; ``sentences`` the running text.
     """
     results: dict[str, Any] = {}
     for entry in found.outcomes:

@@ -198,10 +198,11 @@ def _counted(sheet: Sheet, planned: dict[str, int]) -> pd.DataFrame:
 
 
 def planned_trials(design: Design) -> dict[str, int]:
-    """Number of trials per phase in the plan."""
+    """Number of trials per phase in the plan that can have an outcome."""
     counts: dict[str, int] = {}
-    for part in design.practice:
-        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + part.blocks * part.trials_per_block
+    for session in design.practice:
+        without = sum(part.trials for part in session.parts if not part.has_object)
+        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + session.trials - without
     for test in design.tests:
         counts[test.phase] = counts.get(test.phase, 0) + test.trials
     return counts
