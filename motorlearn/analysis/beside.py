@@ -1,5 +1,6 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.analysis.questions import Question
@@ -74,7 +75,8 @@ def population_curve(cells: pd.DataFrame) -> PopulationCurve:
     """One curve for all participants, whose parameters vary from person to person."""
     counted = counted_blocks(cells)
     groups = "group" if counted["group"].nunique() > 1 else None
-    return fit_population_curve(counted, "score", practice="block", group=groups)
+    with np.errstate(all="ignore"):
+        return fit_population_curve(counted, "score", practice="block", group=groups)
 
 
 def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:

@@ -52,7 +52,8 @@ def trials(people, parts, *, groups=("blocked", "random"), seed=0, effect=0.0):
         group = groups[person % len(groups)]
         own = rng.normal(0, 0.25)
         for phase, session, block, count in parts:
-            level = 0.35 if phase == "pretest" else 0.05
+            level = 0.05 + 0.45 * np.exp(-0.5 * (block - 1)) * (phase == "acquisition")
+            level += 0.45 * (phase == "pretest")
             level += effect * (phase in ("retention", "transfer") and group == groups[-1])
             spread = 14 * np.exp(own + level)
             x, y = rng.normal(0, spread, (2, count))

@@ -109,7 +109,7 @@ def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():
     bounds = analysis.equivalence[["bound_low", "bound_high"]].iloc[0].tolist()
     assert bounds == [-2, 2]
     page = audit_study(analysis)
-    assert page.tests["contrast"].str.contains(" within −2.0 to 2.0", regex=False).any()
+    assert page.tests["contrast"].str.contains(" within −2.00 to 2.00", regex=False).any()
 
 
 def test_hits_of_twenty_are_told_as_such_and_equal_twenty_times_the_rate():
