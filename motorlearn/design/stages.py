@@ -59,14 +59,19 @@ def _label(test: Test, number: int, of: int) -> str:
 def stage_column(table: pd.DataFrame, design: Design) -> pd.Series:
     """Say to which stage each row belongs; a repeated phase is told apart by its session.
 
-    Sessions are matched with the plan's where it numbers them, otherwise taken in their order.
-    Rows that cannot be matched keep the name of their phase.
+    Where rows name their test, that name is looked up in the plan. Otherwise sessions are matched
+    with the plan's where it numbers them, or taken in their order. Rows that cannot be matched keep
+    the name of their phase.
     """
     stage = table["phase"].astype("str").copy()
     for phase in dict.fromkeys(test.phase for test in design.tests):
         tests = [test for test in design.tests if test.phase == phase]
         rows = table["phase"] == phase
-        if len(tests) < 2 or "session" not in table:
+        if len(tests) < 2:
+            continue
+        if "test" in table:
+            rows &= ~_by_name(table["test"], rows, tests, stage)
+        if "session" not in table or not rows.any():
             continue
         sessions = sorted(table.loc[rows, "session"].dropna().unique())
         planned = [test.session for test in tests]
@@ -74,3 +79,13 @@ def stage_column(table: pd.DataFrame, design: Design) -> pd.Series:
         for number, session in enumerate(order, start=1):
             stage[rows & (table["session"] == session)] = f"{phase} {number}"
     return stage
+
+
+def _by_name(named: pd.Series, rows: pd.Series, tests: list[Test], stage: pd.Series) -> pd.Series:
+    """Name the stage of rows that say which test they are; gives the rows that do."""
+    known = pd.Series(False, index=rows.index)
+    for number, test in enumerate(tests, start=1):
+        here = rows & (named.astype("object").fillna("").str.lower() == test.label.lower())
+        stage[here] = f"{test.phase} {number}"
+        known |= here
+    return known
