@@ -144,14 +144,18 @@ def write_plan(
         If the folder holds a plan already, or a notebook cannot be read.
     """
     place = Path(folder)
+    files.real_place(place)
     plan = place / "study.toml"
     if plan.exists():
         raise FileError("there is a plan already", [str(plan)], "name a new folder")
     text = plan_text(answers) if text is None else text
     copies = {Path(notebook).name: _for_this_study(Path(notebook)) for notebook in notebooks}
-    place.mkdir(parents=True, exist_ok=True)
-    if copies:
-        (place / "notebooks").mkdir(exist_ok=True)
+    theirs = [name for name, copy in copies.items() if _differs(place / "notebooks" / name, copy)]
+    if theirs:
+        raise FileError(
+            "there are other notebooks of these names already", theirs, "name a new folder"
+        )
+    files.ensured_folder(place / "notebooks" if copies else place)
     for name, copy in copies.items():
         files.write_text(place / "notebooks" / name, copy)
     # The plan comes last: a run that was stopped can be run again, as there is no plan yet.
@@ -161,6 +165,11 @@ def write_plan(
 def toml_text(value: str) -> str:
     """Write a string as TOML; its basic strings are those of JSON."""
     return json.dumps(value, ensure_ascii=False)
+
+
+def _differs(place: Path, copy: str) -> bool:
+    """Whether a file is there that is not this copy."""
+    return place.exists() and place.read_bytes() != copy.encode("utf-8")
 
 
 def _for_this_study(notebook: Path) -> str:

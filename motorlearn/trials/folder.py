@@ -12,6 +12,7 @@ from motorlearn.trials.checking.people import add_groups, check_people, check_sa
 from motorlearn.trials.checking.planned import check_plan
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
+from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.checking.test_dates import tests_on_their_day
 from motorlearn.trials.containers.opening import open_grid
@@ -156,6 +157,7 @@ def _problems(
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
+        found += [labels_with_unseen_signs(people.sheet), labels_too_long(people.sheet)]
         found.append(check_same_people(trials.sheet, people.sheet))
     if ratings is not None:
         _require(ratings, "rater", "score")

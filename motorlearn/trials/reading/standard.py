@@ -144,7 +144,8 @@ class _Writer:
                 return float("nan"), "missing word"
             return plain(text, decimal)
 
-        values, findings = reading.to_numbers(column, self.grid.decimal, read=read)
+        counted = kind in ("count", "flag")
+        values, findings = reading.to_numbers(column, self.grid.decimal, read=read, counted=counted)
         for finding in findings:
             self._note(name, finding)
         whole = kind != "number" and bool((values == np.round(values)).all())
