@@ -29,6 +29,7 @@ _HOMES = {
     "read_trials": "motorlearn.trials",
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
+    "write_learner_pages": "motorlearn.report.learners",
     "write_report": "motorlearn.report",
     "write_reports": "motorlearn.report.several",
 }

@@ -292,6 +292,17 @@ def report(
 
 
 @app.command()
+def learners(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Folder for the pages; made anew each time.")],
+) -> None:
+    """Write a page for each learner and an overview for the coach, at any time of the programme."""
+    page = ml.write_learner_pages(ml.read_study(study), out)
+    typer.echo(f"Overview for the coach: {page}")
+    typer.echo(f"Pages to hand out: {page.parent / 'learners'}")
+
+
+@app.command()
 def share(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="Folder for the package; made anew each time.")],

@@ -105,7 +105,7 @@ def _numbers_of_tests(rows: pd.DataFrame, tests: list[Test]) -> pd.Series:
     if "test" in rows:
         said = rows["test"].astype("str").str.strip().str.casefold()
         names = {str(place): place for place in range(1, len(tests) + 1)}
-        names |= {test.name.strip().casefold(): place for place, test in enumerate(tests, 1)}
+        names |= {t.name.strip().casefold(): n for n, t in enumerate(tests, 1) if t.name.strip()}
         number = said.map(names).astype("Int64")
     planned = [test.session for test in tests]
     if "session" not in rows or (None not in planned and len(set(planned)) < len(planned)):
