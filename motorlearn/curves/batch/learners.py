@@ -30,11 +30,12 @@ from motorlearn.curves.options import check_column, check_first, one_of
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
-from motorlearn.results import Recipe, Result, nobody_left_out
+from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
 
+@register_record
 @dataclass(frozen=True)
 class CurveFits(Result):
     """Curves of many learners.
