@@ -169,15 +169,20 @@ class Primary(Section):
 
     ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
     covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    ``test`` is the name of the test where its phase is given more than once; the last by default.
+    Three groups or more are tested together. Equivalence and non-inferiority are against the
+    smallest effect of interest.
     """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
+    test: str = ""
     groups: tuple[str, ...] = ()
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
     variance: Literal["equal", "by group"] = "equal"
+    aim: Literal["difference", "equivalence", "non-inferiority"] = "difference"
 
 
 class SmallestEffect(Section):
