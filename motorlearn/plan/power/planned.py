@@ -44,14 +44,7 @@ def scenario(
     primary = design.primary or _assumed_primary(design, notes)
     outcome = design.outcome(primary.outcome) or design.outcomes[0]
     counts = outcome.name in HIT_OUTCOMES
-    assumed = assumptions or design.assumptions
-    unit = _unit(outcome)
-    if assumed is None:
-        assumed = _STAND_IN["hits" if counts else primary.effect]
-        notes.append(STAND_IN_WARNING)
-        plain = not counts and primary.effect == "difference"
-        unit = "standard deviations between people" if plain else unit
-    _check(assumed, counts, primary.effect)
+    assumed, unit = _assumed(assumptions or design.assumptions, outcome, primary.effect, notes)
     events = [event for event in timetable(design).events if not event.is_practice]
     at, base = _places(design, primary, events)
     chosen = _model(model or primary.model, counts, len(design.groups), base, notes)
@@ -70,8 +63,8 @@ def scenario(
         trials_at=tuple(trials or event.trials for event in events),
         ratio=_ratio(design),
         contrast=contrast,
-        low=-math.inf if outcome.low is None or counts else outcome.low,
-        high=math.inf if outcome.high is None or counts else outcome.high,
+        low=_edge(outcome.low, -math.inf, counts),
+        high=_edge(outcome.high, math.inf, counts),
         unit=unit,
         outcome=outcome.name,
         joint=joint,
@@ -81,6 +74,24 @@ def scenario(
         clustered=_clustered(design, assumed, chosen, notes),
         warnings=tuple(notes),
     )
+
+
+def _edge(bound: float | None, none: float, counts: bool) -> float:
+    return none if bound is None or counts else bound
+
+
+def _assumed(
+    given: Assumptions | None, outcome: Outcome, effect: str, notes: list[str]
+) -> tuple[Assumptions, str]:
+    """Assumptions, stand-ins where there are none, and the unit of raw effects."""
+    counts = outcome.name in HIT_OUTCOMES
+    if given is not None:
+        _check(given, counts, effect)
+        return given, _unit(outcome)
+    notes.append(STAND_IN_WARNING)
+    plain = not counts and effect == "difference"
+    unit = "standard deviations between people" if plain else _unit(outcome)
+    return _STAND_IN["hits" if counts else effect], unit
 
 
 def _unit(outcome: Outcome) -> str:

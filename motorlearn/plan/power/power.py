@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,7 +11,7 @@ import pandas as pd
 from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import seed_number, share, whole_number
-from motorlearn.plan.power.effects import planned_effects
+from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.prior_effects import prior_effects
@@ -175,15 +176,6 @@ def power(
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
-    options = {
-        "n": sizes,
-        "trials": tuple(plan.trials for plan in plans),
-        "effects": tuple(effect.value for effect in chosen),
-        "model": base.model,
-        "alpha": alpha,
-        "wanted": wanted,
-        "simulations": simulations,
-    }
     return Power(
         table=table,
         detectable=found,
@@ -191,8 +183,32 @@ def power(
         prior=prior_effects(),
         scale=_scale_in_words(base),
         warnings=(*base.warnings, *_alarms(table, alpha), *([INTERRUPTED] if stopped else [])),
-        recipe=Recipe("power", options=options, n=int(table["simulations"].sum()), seed=seed),
+        recipe=Recipe(
+            "power",
+            options=_options(grid, base, simulations, alpha, wanted),
+            n=int(table["simulations"].sum()),
+            seed=seed,
+        ),
     )
+
+
+def _options(
+    grid: Sequence[tuple[Scenario, int, Effect]],
+    base: Scenario,
+    simulations: int,
+    alpha: float,
+    wanted: float,
+) -> dict[str, Any]:
+    plans, sizes, chosen = zip(*grid, strict=True)
+    return {
+        "n": tuple(dict.fromkeys(sizes)),
+        "trials": tuple(dict.fromkeys(plan.trials for plan in plans)),
+        "effects": tuple(dict.fromkeys(effect.value for effect in chosen)),
+        "model": base.model,
+        "alpha": alpha,
+        "wanted": wanted,
+        "simulations": simulations,
+    }
 
 
 def _search(pairs, alpha: float, wanted: float, pool: Workers):
