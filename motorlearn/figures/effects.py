@@ -13,7 +13,7 @@ from motorlearn.figures.frames import ask_columns
 from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house, thin_ticks
 
 BAND = "#e3e3e3"
-_NAME = 38
+_NAME = 42
 
 
 def effect_forest(
@@ -68,7 +68,7 @@ def effect_forest(
         raise InputError("a ratio and its interval must be positive", known.min().tolist())
     with house(size):
         names = ["\n".join(textwrap.wrap(str(name), _NAME)) for name in effects["name"]]
-        lines = len(names) * (0.5 + 0.5 * max(name.count("\n") + 1 for name in names))
+        lines = sum(1 + 0.6 * name.count("\n") for name in names)
         figure, (axes,) = canvas(size, height=max(0.42, 0.2 + 0.115 * lines), ax=ax)
         _reference(axes, null, bound)
         for place, row in enumerate(effects.itertuples()):

@@ -49,7 +49,7 @@ def participant_flow(
         drawn_levels(flow, levels)
         figure, (axes,) = canvas(size, height=0.25 + (0.12 + 0.035 * notes) * len(stages), ax=ax)
         axes.set_axis_off()
-        names = ["\n".join(textwrap.wrap(str(stage), 16)) for stage in stages]
+        names = ["\n".join(textwrap.wrap(str(stage), 20)) for stage in stages]
         letters = max(len(part) for name in names for part in name.split("\n"))
         width = axes.get_window_extent().width / figure.dpi * 72
         aside = min(0.5, (letters * 0.68 * chosen.font + 6) / width)
