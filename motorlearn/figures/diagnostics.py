@@ -88,6 +88,11 @@ def diagnostic_panel(
         _by_group(axes[2], rows, levels, used)
         _over_fit(axes[3], rows, "size", levels, used)
         axes[3].set(xlabel=fitted, ylabel="√|residual|", title="size over the fit")
+    return Drawing("diagnostics", figure, *_words(chosen, rows, audit.verdict))
+
+
+def _words(chosen: str, rows: pd.DataFrame, verdict: str) -> tuple[str, str]:
+    """Caption and alternative text of the diagnostic panel."""
     residual = rows["residual"]
     caption = (
         f"Diagnostics of {chosen}, {len(rows)} standardised residuals. Over the fitted score on "
@@ -100,9 +105,9 @@ def diagnostic_panel(
         f"Four panels of residuals of {chosen}. {len(rows)} points, standard deviation "
         f"{digits.number(float(residual.std()))}, skewness "
         f"{digits.number(float(stats.skew(residual)))}, largest "
-        f"{digits.number(float(residual.abs().max()))}. {audit.verdict}"
+        f"{digits.number(float(residual.abs().max()))}. {verdict}"
     )
-    return Drawing("diagnostics", figure, caption, alt)
+    return caption, alt
 
 
 def conclusion_forest(
