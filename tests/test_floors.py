@@ -39,7 +39,9 @@ DRAWING = {"matplotlib", "seaborn"}
 TABLE_FACING = {
     "measures": {
         "agreement.agreement",
+        "agreement.coefficients",
         "agreement.frames",
+        "agreement.names",
         "agreement.table",
         "individual_changes",
         "landmarks.posture",
