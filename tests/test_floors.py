@@ -34,6 +34,8 @@ FLOORS = {
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
 WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"), "design": ()}
+# Which rows count is said once, and scores need it as much as whoever reads trials.
+SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
 DRAWING = {"matplotlib", "seaborn"}
 # The only modules of the numerical rooms that face tables; all others know arrays only.
 TABLE_FACING = {
@@ -67,6 +69,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "frames",
+        "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
         "means",
@@ -109,6 +112,7 @@ def violations(source: str, here: str) -> list[str]:
             continue
         there = parts[1]
         allowed_beside = there == here or there in WITHIN_FLOOR.get(here, ())
+        allowed_beside |= name in SHARED_WITH.get(here, ())
         if FLOORS[there] >= FLOORS[here] and not allowed_beside:
             wrong.append(f"line {node.lineno}: {here} imports {there}")
     return wrong

@@ -204,6 +204,7 @@ def _compare(study: Study, table: pd.DataFrame, outcome: Outcome) -> PhaseCompar
         phases=tests,
         baseline=baseline if baseline in tests else None,
         effect=own.effect if own is not None else "difference",
+        variance=own.variance if own is not None else "equal",
         better=outcome.better,
         attempts=attempts,
         groups=groups if len(groups) > 1 else None,

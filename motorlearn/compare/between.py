@@ -48,6 +48,8 @@ class Comparing:
         Level of the intervals.
     baseline : hashable or None
         Phase that is the covariate.
+    variance : {"equal", "by group"}
+        Residual variance of the analysis of covariance.
     """
 
     data: PhaseScores
@@ -55,6 +57,7 @@ class Comparing:
     effect: str
     level: float
     baseline: Hashable | None
+    variance: str = "equal"
 
     @property
     def values(self) -> NDArray[np.float64]:
@@ -91,6 +94,12 @@ class Comparing:
     def suffix(self) -> str:
         """What the method says about the scale."""
         return " on logarithms" if self.effect == "ratio" else ""
+
+    @property
+    def ancova_method(self) -> str:
+        """Name of the analysis of covariance, with its scale and its variance."""
+        own = ", a variance for each group" if self.variance == "by group" else ""
+        return ANCOVA + self.suffix + own
 
 
 def describe_means(comparing: Comparing) -> pd.DataFrame:
@@ -159,7 +168,8 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     present = tuple(name for name in data.groups if sizes[name])
     codes = np.array([present.index(data.groups[c]) for c in data.codes[both]], dtype=np.intp)
     try:
-        model = ancova(y[both], codes, x[both], names=[str(comparing.baseline)])
+        names = [str(comparing.baseline)]
+        model = ancova(y[both], codes, x[both], names=names, variance=comparing.variance)
     except FitError as problem:
         return Adjusted(phase, present, sizes, None, NAN, f"not computed: {problem}")
     away = y[both] - np.array([y[both][codes == g].mean() for g in range(len(present))])[codes]
@@ -182,7 +192,7 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[tuple]:
             effect = adjusted_g(
                 result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
             )
-            method = ANCOVA + comparing.suffix
+            method = comparing.ancova_method
         key = (adjusted.phase, group, reference, True)
         rows.append(_row(comparing, key, result, effect, sizes, method))
     return rows
@@ -215,7 +225,7 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
     if adjusted.model is None:
         empty = FTest(*(NAN,) * 7)
         return [*rows, _f_row(phase, "group", empty, adjusted.reason)]
-    model, method = adjusted.model, ANCOVA + comparing.suffix
+    model, method = adjusted.model, comparing.ancova_method
     rows.append(_f_row(phase, "group", model.group_test, method))
     rows.append(_f_row(phase, str(comparing.baseline), model.covariate_tests[0], method))
     if model.slopes_test is not None:

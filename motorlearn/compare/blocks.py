@@ -102,6 +102,8 @@ def compare_blocks(
 def _practice_rows(
     table: pd.DataFrame, blocks: list[str], phase: str | None, practice: Hashable
 ) -> pd.DataFrame:
+    if not blocks:
+        raise InputError("no column numbers the blocks of practice", remedy="name it: block=...")
     absent = [name for name in [*blocks, *([phase] if phase else [])] if name not in table]
     if absent:
         raise ColumnError("the table lacks a column that is needed", absent, "name the right one")

@@ -10,6 +10,7 @@ import numpy as np
 from motorlearn.compare.equivalence import UNITS
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import InputError, RefusedError
+from motorlearn.linear.ancova import VARIANCES
 from motorlearn.measures.cards import better_direction
 from motorlearn.vocabulary import BETTER
 
@@ -20,6 +21,7 @@ CHOICES = {
     "equivalence_unit": UNITS,
     "unit": ("participant", "trial"),
     "route": ("ancova", "mixed"),
+    "variance": VARIANCES,
 }
 
 
@@ -39,6 +41,7 @@ class Options:
     equivalence_unit: str
     unit: str
     route: str
+    variance: str = "equal"
 
     def __post_init__(self) -> None:
         for option, choices in CHOICES.items():
@@ -83,9 +86,9 @@ class Options:
 
 
 def _check_bound(bound: float | None, is_ratio: bool) -> None:
-    if bound is not None and (not bound > 0 or (is_ratio and bound == 1)):
+    if bound is not None and (not 0 < bound < np.inf or (is_ratio and bound == 1)):
         raise InputError(
-            "the bound of equivalence must be positive, and a ratio other than 1",
+            "the bound of equivalence must be positive and finite, and a ratio other than 1",
             [bound],
             "give the smallest effect of interest that was declared beforehand",
         )

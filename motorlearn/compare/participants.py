@@ -9,7 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.measures.scores import numbers, void_rows
+from motorlearn.measures.scores import numbers
+from motorlearn.trials.counted import counted_rows, void_reasons
 from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PHASES
 
 
@@ -239,7 +240,7 @@ def _values(used: pd.DataFrame, columns: Columns) -> tuple[NDArray, NDArray]:
             used["attempts"].unique(),
             "name the column: attempts='attempts'",
         )
-    value[void_rows(used)] = np.nan
+    value[~counted_rows(used)] = np.nan
     if np.isnan(value).all():
         raise InputError(
             f"column {columns.outcome!r} holds no value that counts",
@@ -286,10 +287,8 @@ def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
 def _lost_rows(used, columns, present, people, groups) -> list[tuple]:
     if present.all():
         return []
-    void = void_rows(used)
-    reason = np.where(void, "void", f"no value in {columns.outcome!r}").astype(object)
-    if "void" in used and void.any() and not pd.api.types.is_numeric_dtype(used["void"]):
-        reason[void] = "void: " + used["void"][void].astype("str").str.strip()
+    void = void_reasons(used)
+    reason = np.where(void != "", void, f"no value in {columns.outcome!r}")
     lost = pd.DataFrame(
         {"participant": people, "group": groups, "reason": reason}, index=used.index
     )[~present]

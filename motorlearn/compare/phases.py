@@ -60,6 +60,7 @@ def compare_phases(
     equivalence_unit: str = "score",
     unit: str = "participant",
     route: str = "ancova",
+    variance: str = "equal",
 ) -> PhaseComparison:
     """Compare groups in every phase of a study, one score per participant and phase.
 
@@ -111,6 +112,9 @@ def compare_phases(
         ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
         ``"mixed"`` adds the contrasts of a mixed model on all available rows.
+    variance : {"equal", "by group"}
+        Residual variance of the analysis of covariance: one, or one for each group with
+        Satterthwaite's degrees of freedom. Choose it beforehand where groups differ in size.
 
     Returns
     -------
@@ -161,12 +165,14 @@ def compare_phases(
         equivalence_unit=equivalence_unit,
         unit=unit,
         route=route,
+        variance=variance,
     )
     data = score_participants(table, columns, phases=phases, groups=groups)
     options.check_against(data)
     if unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
-    comparing = Comparing(data, options.contrasts(data.groups), effect, level, baseline)
+    pairs_of_groups = options.contrasts(data.groups)
+    comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance)
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),

@@ -11,7 +11,8 @@ from scipy import stats
 from motorlearn.compare.participants import Columns
 from motorlearn.exceptions import RefusedError
 from motorlearn.measures.precision import design_effect
-from motorlearn.measures.scores import numbers, void_rows
+from motorlearn.measures.scores import numbers
+from motorlearn.trials.counted import counted_rows
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,7 @@ def refuse_pooled_trials(
 def _of_phase(rows: pd.DataFrame, columns: Columns) -> Pooling:
     value = numbers(rows, columns.outcome)
     weight = numbers(rows, columns.attempts) if columns.attempts else np.ones_like(value)
-    keep = ~np.isnan(value) & (weight > 0) & ~void_rows(rows)
+    keep = ~np.isnan(value) & (weight > 0) & counted_rows(rows)
     value, weight = value[keep], weight[keep]
     people, _ = pd.factorize(rows[columns.participant][keep])
     group = rows[columns.group][keep] if columns.group else pd.Series("all", rows.index[keep])

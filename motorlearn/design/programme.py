@@ -2,16 +2,81 @@
 
 from typing import Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+
+
+class SkillPhase(Section):
+    """A phase of the skill, and what it should look like."""
+
+    name: Name
+    key_points: tuple[str, ...] = ()
+
+
+class Fault(Section):
+    """A fault: in which phase, the sign to look for, what it leads to, and the cue against it."""
+
+    name: Name
+    phase: str = ""
+    sign: str = ""
+    consequence: str = ""
+    cue: str = ""
+
+
+class ChecklistItem(Section):
+    """One item of the checklist that rates technique."""
+
+    name: Name
+    phase: str = ""
+    looks_for: str = ""
+    cue: str = ""
+
+
+class Checklist(Section):
+    """The user's own checklist of technique, rated on a scale of its own from `low` to `high`.
+
+    ``labels`` say what each whole number of the scale means, from `low` upwards.
+    """
+
+    low: int = 0
+    high: int = 2
+    labels: tuple[str, ...] = ()
+    items: tuple[ChecklistItem, ...] = Field(min_length=1)
+    raters: tuple[str, ...] = ("A", "B")
+    clips_per_test: int = Field(default=2, ge=1)
+
+    @property
+    def scores(self) -> tuple[int, ...]:
+        """Whole numbers that may be given."""
+        return tuple(range(self.low, self.high + 1))
+
+    @property
+    def meaning(self) -> str:
+        """Scale in words."""
+        if not self.labels:
+            return f"{self.low} lowest to {self.high} best"
+        return ", ".join(f"{n} {label}" for n, label in zip(self.scores, self.labels, strict=True))
+
+    @model_validator(mode="after")
+    def _scale_holds(self) -> "Checklist":
+        if self.high <= self.low:
+            raise ValueError(f"the scale goes from {self.low} to {self.high}; high must be above")
+        if self.labels and len(self.labels) != len(self.scores):
+            raise ValueError(
+                f"the scale {self.low} to {self.high} has {len(self.scores)} scores and "
+                f"{len(self.labels)} labels; give one label for each score"
+            )
+        return self
 
 
 class Drill(Section):
     """A practice drill: what it is for, how much of it, and what the learner is told.
 
     ``step`` is its place in a progression, ``part`` says whether a part of the skill or the whole
-    is practised, ``run_up`` is the distance of a moving start in metres.
+    is practised. ``distance`` and ``run_up`` (of a moving start) are in ``unit``, or in the plan's
+    unit of length where that is empty. ``object`` is what is pushed, struck or thrown; ``none`` for
+    a drill without one, which then asks for no hit.
     """
 
     name: Name
@@ -20,17 +85,37 @@ class Drill(Section):
     part: Literal["part", "whole"] | None = None
     weeks: tuple[int, ...] = ()
     trials_per_session: int | None = Field(default=None, ge=1)
+    minutes: float | None = Field(default=None, gt=0)
     effort: Effort = "usual"
     task: str = ""
+    object: str = ""
+    partner: bool = False
     target: str = ""
     distance: float | None = Field(default=None, gt=0)
-    start: Literal["standing", "moving"] = "standing"
+    start: Literal["standing", "moving", "after a run"] = "standing"
     run_up: float | None = Field(default=None, gt=0)
+    unit: str = ""
+    cues: tuple[str, ...] = ()
+    faults: tuple[str, ...] = ()
     feedback: str = ""
     feedback_from: Literal["", "partner", "coach", "video", "instrument", "self", "none"] = ""
     feedback_about: Literal["", "results", "performance", "both"] = ""
     feedback_every: int | None = Field(default=None, ge=0)
     advance_when: str = ""
+
+    @property
+    def has_object(self) -> bool:
+        """Whether there is something that can hit or miss."""
+        return self.object.strip().lower() != "none"
+
+
+class DrillDose(Section):
+    """What one drill takes of a session: its trials and how often feedback is given."""
+
+    name: Name
+    trials: int = Field(ge=1)
+    feedback_every: int | None = Field(default=None, ge=0)
+    has_object: bool = True
 
 
 class Programme(Section):
@@ -125,3 +210,55 @@ class Assumptions(Section):
     cluster_size: int | None = Field(default=None, ge=2)
     cluster_icc: float = Field(default=0.0, ge=0, lt=1)
     source: str = ""
+
+
+def check_skill(
+    phases: tuple[SkillPhase, ...],
+    faults: tuple[Fault, ...],
+    drills: tuple[Drill, ...],
+    checklist: Checklist | None,
+) -> None:
+    """Refuse phases, faults, drills and items that name one another wrongly.
+
+    Raises
+    ------
+    ValueError
+        With the name that is not there.
+    """
+    items = checklist.items if checklist is not None else ()
+    named = (("phase of the skill", phases), ("fault", faults), ("checklist item", items))
+    for what, entries in named:
+        names = [entry.name for entry in entries]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"{what} named twice: {', '.join(twice)}")
+    known = {phase.name for phase in phases}
+    told = [(f"fault {fault.name!r}", fault.phase) for fault in faults]
+    told += [(f"checklist item {item.name!r}", item.phase) for item in items]
+    for who, phase in told:
+        if phase and phase not in known:
+            raise ValueError(f"{who} names phase {phase!r}, which [[skill.phases]] does not have")
+    there = {fault.name for fault in faults}
+    for drill in drills:
+        strange = [name for name in drill.faults if name not in there]
+        if strange:
+            raise ValueError(
+                f"drill {drill.name!r} addresses faults that [[skill.faults]] does not have: "
+                f"{', '.join(strange)}"
+            )
+
+
+def check_lengths(drills: tuple[Drill, ...], unit: str) -> None:
+    """Refuse a run-up whose unit could be read in two ways.
+
+    Raises
+    ------
+    ValueError
+        If a drill has a run-up, the plan's lengths are not in metres, and no unit is given.
+    """
+    for drill in drills:
+        if drill.run_up is not None and not drill.unit and unit not in ("", "m"):
+            raise ValueError(
+                f"drill {drill.name!r} has a run_up and lengths of the plan are in {unit}; say "
+                f'unit = "m" (or "{unit}") in the drill, for its distance and its run_up'
+            )

@@ -1,18 +1,24 @@
 """The sections of a study plan."""
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
 from motorlearn.design.programme import (
     Assumptions,
+    Checklist,
     Drill,
+    DrillDose,
+    Fault,
     Load,
     PlannedAnalysis,
     Programme,
     Sample,
+    SkillPhase,
     StoppingRule,
+    check_lengths,
+    check_skill,
 )
 from motorlearn.design.recipe import ImportRecipe
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
@@ -20,6 +26,9 @@ from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
 ]
+
+
+BlockSize = Annotated[int, Field(ge=1)]
 
 
 class StudySection(Section):
@@ -34,12 +43,17 @@ class StudySection(Section):
 
 
 class Skill(Section):
-    """Classification of the skill (Gentile 1972; Poulton 1957; common textbook scheme)."""
+    """Classification of the skill (Gentile 1972; Poulton 1957; common textbook scheme).
+
+    ``phases`` and ``faults`` break it down: what each phase should look like, and what goes wrong.
+    """
 
     name: str = ""
     timing: Literal["discrete", "serial", "continuous"] | None = None
     environment: Literal["open", "closed"] | None = None
     movement: Literal["gross", "fine"] | None = None
+    phases: tuple[SkillPhase, ...] = ()
+    faults: tuple[Fault, ...] = ()
 
 
 class Group(Section):
@@ -78,6 +92,7 @@ class Practice(Section):
     effort: Effort = "usual"
     maximal_trials: int | None = Field(default=None, ge=0)
     warm_up_trials: int = Field(default=0, ge=0)
+    parts: tuple[DrillDose, ...] = ()
 
     @property
     def trials(self) -> int:
@@ -150,7 +165,11 @@ class Outcome(Section):
 
 
 class Primary(Section):
-    """The one comparison the study stands on, declared beforehand."""
+    """The one comparison the study stands on, declared beforehand.
+
+    ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
+    covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
@@ -158,6 +177,7 @@ class Primary(Section):
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
+    variance: Literal["equal", "by group"] = "equal"
 
 
 class SmallestEffect(Section):
@@ -187,14 +207,26 @@ class Threshold(Section):
     source: Name
 
 
+class Schedules(Section):
+    """What holds for every random order of tasks, in practice and in tests.
+
+    ``max_run`` is the longest run of one task, across the borders of blocks too.
+    """
+
+    max_run: int = Field(default=2, ge=1)
+
+
 class Allocation(Section):
-    """How participants came to their groups."""
+    """How participants came to their groups.
+
+    Of several block sizes one is drawn for each block.
+    """
 
     unit: Name = "participant"
     method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
     strata: tuple[str, ...] = ()
-    block_size: int | None = Field(default=None, ge=1)
-    seed: int | None = None
+    block_size: BlockSize | tuple[BlockSize, ...] | None = None
+    seed: int | None = Field(default=None, ge=0)
 
 
 class Files(Section):
@@ -203,6 +235,24 @@ class Files(Section):
     trials: str = "trials.csv"
     participants: str | None = None
     ratings: str | None = None
+    sessions: str | None = None
+
+
+def _dose(drill: Drill) -> DrillDose:
+    return DrillDose(
+        name=drill.name,
+        trials=drill.trials_per_session or 1,
+        feedback_every=drill.feedback_every,
+        has_object=drill.has_object,
+    )
+
+
+def _told(drill: Drill) -> str:
+    """Feedback of a drill with its frequency, for a session whose drills differ in it."""
+    every = drill.feedback_every
+    often = {None: "", 0: "no feedback", 1: "after every trial"}
+    words = often.get(every, f"after every {every} trials")
+    return f"{drill.name}: {', '.join(part for part in (drill.feedback, words) if part)}"
 
 
 class Design(Section):
@@ -216,6 +266,7 @@ class Design(Section):
     target: Target | None = None
     programme: Programme | None = None
     drills: tuple[Drill, ...] = ()
+    checklist: Checklist | None = None
     practice: tuple[Practice, ...] = ()
     tests: tuple[Test, ...] = Field(min_length=1)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
@@ -228,6 +279,7 @@ class Design(Section):
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
     allocation: Allocation = Allocation()
+    schedules: Schedules = Schedules()
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
     recipe: ImportRecipe | None = Field(default=None, alias="import")
@@ -259,13 +311,17 @@ class Design(Section):
         trials = sum(drill.trials_per_session or 0 for drill in drills)
         if not trials:
             return None
-        every = [drill.feedback_every for drill in drills if drill.feedback_every is not None]
+        parts = tuple(_dose(drill) for drill in drills if drill.trials_per_session)
+        every = {part.feedback_every for part in parts}
+        alike = len(every) == 1
+        told = (drill.feedback if alike else _told(drill) for drill in drills)
         return Practice(
             session=number,
             day=day,
             trials_per_block=trials,
-            feedback="; ".join(dict.fromkeys(d.feedback for d in drills if d.feedback)),
-            feedback_every=min(every) if every else None,
+            feedback="; ".join(dict.fromkeys(words for words in told if words)),
+            feedback_every=every.pop() if alike else None,
+            parts=parts,
             maximal_trials=sum(d.trials_per_session or 0 for d in drills if d.effort == "maximal"),
             warm_up_trials=self.programme.warm_up_trials if self.programme else 0,
         )
@@ -303,6 +359,8 @@ class Design(Section):
             twice = sorted({name for name in names if list(names).count(name) > 1})
             if twice:
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
+        check_skill(self.skill.phases, self.skill.faults, self.drills, self.checklist)
+        check_lengths(self.drills, self.units.get("length", ""))
         if self.drills and self.programme is None and not self.practice:
             raise ValueError("there are drills but no programme; say how many weeks and sessions")
         if any(drill.trials_per_session for drill in self.drills):

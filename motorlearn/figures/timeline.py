@@ -114,6 +114,8 @@ def _days(run: list[Event]) -> str:
 
 def _feedback(event: Event) -> str:
     every = event.feedback_every
+    if every is None:
+        return "feedback:\nby drill"
     if not every:
         return "no feedback"
     return "feedback:\nevery trial" if every == 1 else f"feedback:\nevery {every} trials"

@@ -1,13 +1,20 @@
 """The general linear model on arrays.
 
 ``least_squares`` the fit, ``hypotheses`` estimates and tests of it, ``coding`` columns and sums of
-squares, ``samples`` t, Welch and one-way, ``ancova`` groups adjusted for a baseline, ``batch`` the
-same in many studies at once, ``repeated`` repeated measures, ``equivalence`` two one-sided tests,
-``multiplicity`` families of tests.
+squares, ``samples`` t, Welch and one-way, ``ancova`` groups adjusted for a baseline, ``by_group``
+contrasts with a variance for each group, ``batch`` the same in many studies at once, ``repeated``
+repeated measures, ``equivalence`` two one-sided tests, ``multiplicity`` families of tests.
 """
 
 from motorlearn.linear.ancova import Ancova, ancova
 from motorlearn.linear.batch import BatchContrast, ancova_batch
+from motorlearn.linear.by_group import (
+    estimate_by_group,
+    group_variances,
+    joint_test_by_group,
+    true_size,
+    wishart_test,
+)
 from motorlearn.linear.coding import (
     product_columns,
     sum_columns,
@@ -57,11 +64,14 @@ __all__ = [
     "equivalence_from_summary",
     "equivalence_of_means",
     "equivalence_test",
+    "estimate_by_group",
     "estimate_contrast",
     "f_test",
     "fit_least_squares",
+    "group_variances",
     "holm",
     "joint_test",
+    "joint_test_by_group",
     "one_sample",
     "one_way",
     "product_columns",
@@ -71,8 +81,10 @@ __all__ = [
     "t_estimate",
     "t_quantile",
     "treatment_columns",
+    "true_size",
     "welch",
     "welch_one_way",
     "welch_summary",
+    "wishart_test",
     "within_contrasts",
 ]

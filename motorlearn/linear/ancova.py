@@ -4,12 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from motorlearn.exceptions import FitError, InputError
+from motorlearn.linear.by_group import estimate_by_group, joint_test_by_group
 from motorlearn.linear.coding import product_columns, treatment_columns
 from motorlearn.linear.hypotheses import Estimate, FTest, compare_models, estimate_contrast
 from motorlearn.linear.least_squares import Floats, LeastSquares, fit_least_squares
+
+VARIANCES = ("equal", "by group")
 
 
 @dataclass(frozen=True)
@@ -30,6 +33,8 @@ class Ancova:
         Grand means, where the groups are compared.
     groups : int
         Number of groups.
+    variance : {"equal", "by group"}
+        Whether the groups share one residual variance.
     """
 
     fit: LeastSquares
@@ -38,28 +43,60 @@ class Ancova:
     slopes_test: FTest | None
     covariate_means: Floats
     groups: int
+    variance: str = "equal"
+
+    @property
+    def codes(self) -> NDArray[np.intp]:
+        """Group of each participant."""
+        return (self.fit.design[:, 1 : self.groups] @ np.arange(1, self.groups)).astype(np.intp)
 
     def adjusted_mean(self, group: int, *, level: float = 0.95) -> Estimate:
         """Mean of a group at the grand mean of the covariates."""
         row = np.concatenate([[1.0], np.eye(self.groups)[group][1:], self.covariate_means])
-        return estimate_contrast(self.fit, row, level=level)
+        return self._estimate(row, level, self.own_covariance)
 
     def difference(
-        self, group: int, reference: int, *, level: float = 0.95, covariance: str = "ordinary"
+        self, group: int, reference: int, *, level: float = 0.95, covariance: str | None = None
     ) -> Estimate:
-        """Adjusted mean of a group minus that of the reference."""
+        """Adjusted mean of a group minus that of the reference.
+
+        ``covariance`` is ``ordinary``, ``by group`` (a residual variance for each group,
+        Satterthwaite's degrees of freedom) or ``HC3``; by default that of the analysis.
+        """
+        row = self.weights(group, reference)
+        return self._estimate(row, level, covariance or self.own_covariance)
+
+    def weights(self, group: int, reference: int) -> Floats:
+        """Weights of the coefficients in the difference between two groups."""
         step = (np.eye(self.groups)[group] - np.eye(self.groups)[reference])[1:]
-        row = np.concatenate([[0.0], step, np.zeros(len(self.covariate_means))])
+        return np.concatenate([[0.0], step, np.zeros(len(self.covariate_means))])
+
+    @property
+    def own_covariance(self) -> str:
+        """Covariance of the coefficients that the analysis itself uses."""
+        return "ordinary" if self.variance == "equal" else self.variance
+
+    def _estimate(self, row: Floats, level: float, covariance: str) -> Estimate:
+        if covariance == "by group":
+            return estimate_by_group(self.fit, row, self.codes, level=level)
         return estimate_contrast(self.fit, row, level=level, covariance=covariance)
 
 
 def ancova(
-    outcome: ArrayLike, codes: ArrayLike, covariates: ArrayLike, *, names: Sequence[str] = ()
+    outcome: ArrayLike,
+    codes: ArrayLike,
+    covariates: ArrayLike,
+    *,
+    names: Sequence[str] = (),
+    variance: str = "equal",
 ) -> Ancova:
     """Compare groups at one test, adjusted for one or more covariates.
 
     ``y_i = m + a_g(i) + b (x_i - x̄) + e_i`` with one residual variance; two-sided tests on
-    n - groups - covariates degrees of freedom.
+    n - groups - covariates degrees of freedom. With a variance for each group the estimates stay
+    the same; their standard errors and degrees of freedom follow from the groups' own variances,
+    which keeps the rate of false positives where small groups scatter more (6 and 18 or 10 and 30
+    people, SD 3 to 1: about 5 %, against 20 % with one variance).
 
     Parameters
     ----------
@@ -71,9 +108,13 @@ def ancova(
         Baseline score, further covariates.
     names : sequence of str
         Names of the covariates, for messages.
+    variance : {"equal", "by group"}
+        One residual variance, or one for each group.
 
     Raises
     ------
+    InputError
+        If lengths differ or the variance is not one of these.
     FitError
         If a group is empty, a covariate is constant or there are too few participants.
 
@@ -88,6 +129,8 @@ def ancova(
     y, g = np.asarray(outcome, dtype=float), np.asarray(codes, dtype=np.intp)
     x = np.asarray(covariates, dtype=float)
     x = x[:, None] if x.ndim == 1 else x
+    if variance not in VARIANCES:
+        raise InputError("this variance is not known", [variance], "use 'equal' or 'by group'")
     if len(g) != len(y) or len(x) != len(y):
         raise InputError(
             "outcome, groups and covariates differ in length", [len(y), len(g), len(x)]
@@ -103,15 +146,26 @@ def ancova(
         raise FitError(
             f"{len(y)} participants are too few for {k} groups and {x.shape[1]} covariates."
         )
-    alone = _fit({"1": blocks["1"], "x": x}, y, labels) if k > 1 else fit
     return Ancova(
         fit,
-        compare_models(alone, fit) if k > 1 else _nothing(fit),
+        _group_test(blocks, y, labels, fit, variance) if k > 1 else _nothing(fit),
         tuple(_without(blocks, i, y, labels, fit) for i in range(x.shape[1])),
         _slopes(blocks, y, labels, fit) if k > 1 else None,
         centre,
         k,
+        variance,
     )
+
+
+def _group_test(
+    blocks: dict[str, Floats], y: Floats, labels: tuple[str, ...], fit: LeastSquares, variance: str
+) -> FTest:
+    if variance == "equal":
+        return compare_models(_fit({"1": blocks["1"], "x": blocks["x"]}, y, labels), fit)
+    others = blocks["group"].shape[1]
+    rows = np.eye(fit.design.shape[1])[1 : 1 + others]
+    codes = (blocks["group"] @ np.arange(1, others + 1)).astype(np.intp)
+    return joint_test_by_group(fit, rows, codes)
 
 
 def _fit(blocks: dict[str, Floats], y: Floats, labels: tuple[str, ...]) -> LeastSquares:

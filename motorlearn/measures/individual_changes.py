@@ -9,9 +9,10 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.own_limits import FEWEST_TRIALS, hit_change, hit_limits, mean_change
-from motorlearn.measures.scores import numbers, void_rows
+from motorlearn.measures.scores import numbers
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
+from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import BETTER
 
 BETTER_NOW, WORSE_NOW, WITHIN_NOISE, UNKNOWN = "better", "worse", "within noise", "not computable"
@@ -135,7 +136,7 @@ def individual_changes(
     (['within noise', 'better'], [16.0, 8.0])
     """
     _check(table, outcome, (participant, phase), better)
-    counted = table[~void_rows(table)]
+    counted = table[counted_rows(table)]
     found = [_summed(counted[counted[phase] == test], outcome, participant) for test in tests]
     empty = [test for test, one in zip(tests, found) if one.empty]
     if empty:

@@ -11,6 +11,7 @@ from motorlearn.measures.aim import aim_by_group, mean_by_group
 from motorlearn.measures.hits import hit_rate, wilson_interval
 from motorlearn.measures.landing import landing_by_group
 from motorlearn.measures.times import time_by_group
+from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PHASES
 
 _OUTCOMES = ("hit", "hits", "error", "x", "y", "radial_error", "time")
@@ -57,12 +58,12 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
         raise InputError("there are no trials to score", remedy="check that the file has rows")
     keys, codes = _groups(table, names)
     values = {name: numbers(table, name) for name in (*_OUTCOMES, "attempts") if name in table}
-    counts = void_rows(table)
+    void = ~counted_rows(table)
     for column in values.values():
-        column[counts] = np.nan
+        column[void] = np.nan
     missing = np.any([np.isnan(values[n]) for n in _OUTCOMES if n in values], axis=0)
     if "hit" in values and "hits" in values:
-        missing = counts | (np.isnan(values["hit"]) & np.isnan(values["hits"]))
+        missing = void | (np.isnan(values["hit"]) & np.isnan(values["hits"]))
     groups = len(keys)
     columns: dict[str, NDArray] = {
         "n": np.bincount(codes, minlength=groups),
@@ -109,25 +110,6 @@ def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
             "leave missing cells empty",
         )
     return values
-
-
-def void_rows(table: pd.DataFrame) -> NDArray[np.bool_]:
-    """Rows that have a reason in the column ``void`` and therefore do not count.
-
-    Examples
-    --------
-    >>> void_rows(pd.DataFrame({"void": [None, "", "slipped"]})).tolist()
-    [False, False, True]
-    """
-    if "void" not in table:
-        return np.zeros(len(table), dtype=bool)
-    given = table["void"]
-    if pd.api.types.is_bool_dtype(given):
-        return given.to_numpy(dtype=bool)
-    if pd.api.types.is_numeric_dtype(given):
-        return given.fillna(0).to_numpy() != 0
-    reason = given.fillna("").astype("str").str.strip()
-    return (reason != "").to_numpy(dtype=bool)
 
 
 def _check_columns(table: pd.DataFrame, by: str | Sequence[str]) -> list[str]:

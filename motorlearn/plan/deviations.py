@@ -188,7 +188,8 @@ def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         if not event.is_practice:
             continue
         here = practice[practice["session"] == event.session] if "session" in practice else practice
-        yield from _session_orders(event, here, schedules, _usual_rates(event, n_tasks))
+        usual = _usual_rates(event, n_tasks, study.design.schedules.max_run)
+        yield from _session_orders(event, here, schedules, usual)
 
 
 def _session_orders(
@@ -214,9 +215,8 @@ def _session_orders(
         )
 
 
-def _usual_rates(event: Event, n_tasks: int) -> dict[str, float]:
+def _usual_rates(event: Event, n_tasks: int, max_run: int) -> dict[str, float]:
     """Switch rates of orders drawn as planned."""
-    trials = event.trials - event.trials % n_tasks
     rng = np.random.default_rng(0)
     return {
         kind: float(
@@ -224,7 +224,12 @@ def _usual_rates(event: Event, n_tasks: int) -> dict[str, float]:
                 [
                     switch_rate(
                         draw_order(
-                            kind, n_tasks, trials, block_size=event.block_size, rng=rng
+                            kind,
+                            n_tasks,
+                            event.trials,
+                            block_size=event.block_size,
+                            max_run=max_run,
+                            rng=rng,
                         ).tolist()
                     )
                     for _ in range(_ORDER_DRAWS if kind == "random" else 1)
@@ -232,7 +237,7 @@ def _usual_rates(event: Event, n_tasks: int) -> dict[str, float]:
             )
         )
         for kind in _KINDS
-        if trials >= 2
+        if event.trials >= 2
     }
 
 

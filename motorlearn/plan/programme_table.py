@@ -60,7 +60,9 @@ def _event_row(event: Event, told: dict[int, str]) -> dict:
     }
 
 
-def _feedback(every: int, words: str, event: Event) -> str:
+def _feedback(every: int | None, words: str, event: Event) -> str:
+    if every is None:
+        return words
     if not every:
         return "none"
     often = "after every trial" if every == 1 else f"after every {every} trials"
@@ -69,7 +71,7 @@ def _feedback(every: int, words: str, event: Event) -> str:
 
 def _drill_table(design: Design) -> Table:
     length = design.units.get("length", "")
-    rows = [_drill_row(drill) for drill in design.drills]
+    rows = [_drill_row(drill, length) for drill in design.drills]
     columns = (
         Column("name", "drill"),
         Column("purpose"),
@@ -78,7 +80,7 @@ def _drill_table(design: Design) -> Table:
         Column("weeks"),
         Column("trials", "trials a session", "count"),
         Column("effort"),
-        Column("distance", kind="number", unit=length, decimals=1),
+        Column("distance"),
         Column("start"),
         Column("target"),
         Column("feedback"),
@@ -90,7 +92,18 @@ def _drill_table(design: Design) -> Table:
     return Table("drills", "Drills of the programme", shown, frame)
 
 
-def _drill_row(drill: Drill) -> dict:
+def length_of(value: float | None, drill: Drill, unit: str) -> str:
+    """Write a distance of a drill with its unit: the drill's own, else the plan's.
+
+    Examples
+    --------
+    >>> length_of(6, Drill(name="slide", unit="m"), "cm")
+    '6 m'
+    """
+    return "" if value is None else f"{value:g} {drill.unit or unit or 'm'}"
+
+
+def _drill_row(drill: Drill, unit: str) -> dict:
     who = f" ({drill.feedback_from})" if drill.feedback_from else ""
     every = drill.feedback_every
     often = "" if every is None else ", none" if every == 0 else f", every {every}"
@@ -102,8 +115,8 @@ def _drill_row(drill: Drill) -> dict:
         "weeks": ", ".join(map(str, drill.weeks)) or "all",
         "trials": drill.trials_per_session,
         "effort": drill.effort,
-        "distance": drill.distance,
-        "start": drill.start + (f", {drill.run_up:g} m" if drill.run_up else ""),
+        "distance": length_of(drill.distance, drill, unit),
+        "start": ", ".join(filter(None, (drill.start, length_of(drill.run_up, drill, unit)))),
         "target": drill.target,
         "feedback": f"{drill.feedback}{who}{often}".lstrip(", "),
         "advance": drill.advance_when,

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from motorlearn import files
 from motorlearn.design import design_from_mapping
+from motorlearn.design.contradictions import UNITS
 from motorlearn.exceptions import FileError, InputError
 
 SCHEDULES: Final = ("blocked", "serial", "random", "constant", "variable", "increasing")
@@ -158,7 +159,9 @@ def _look_here(cell: dict[str, Any]) -> None:
 
 
 def _head(answers: Answers) -> str:
-    return _HEAD.format(title=_text(answers.title), unit=_text(answers.unit))
+    quantity = next((name for name, units in UNITS.items() if answers.unit in units), None)
+    line = 'length = "cm"' if quantity is None else f"{quantity} = {_text(answers.unit)}"
+    return _HEAD.format(title=_text(answers.title), unit=line)
 
 
 def _groups(answers: Answers) -> str:
@@ -226,7 +229,7 @@ exclude = []
 # minors = false         # true where people under 18 take part: guardian and assent
 
 [units]
-length = {unit}
+{unit}
 """
 _GROUP: Final = """[[groups]]
 name = {name}
@@ -251,7 +254,7 @@ _TESTS: Final = """# Tests are given without feedback. A test inside the program
 phase = "pretest"
 day = 0
 trials = {a.test_trials}
-blinded = false          # true where the tester does not know the groups
+# blinded = true         # true where the tester does not know the groups, false where they do
 
 [[tests]]
 phase = "posttest"
@@ -325,6 +328,9 @@ action = "stop the session; go on only when a health professional agrees"
 # per = "week"           # session, day or week
 # effort = "any"         # or "maximal"
 # source = ""
+
+[schedules]
+max_run = 2              # longest run of one task in a random order
 
 [allocation]
 unit = "participant"     # what is allocated; a class or team must be analysed as such

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from motorlearn.design import Design, Practice, Test
+from motorlearn.design import Design, DrillDose, Practice, Test
 from motorlearn.exceptions import DesignError
 from motorlearn.vocabulary import PRACTICE_PHASE
 
@@ -29,8 +29,8 @@ class Event:
         How many trials, in blocks of how many.
     order : str
         ``own`` where the group's schedule rules, otherwise the order of the test.
-    feedback_every : int
-        Feedback after every so many trials; 0 for none.
+    feedback_every : int or None
+        Feedback after every so many trials; 0 for none, None where each drill has its own.
     delay_days : float
         Days since the last practice.
     warm_up : int
@@ -39,6 +39,8 @@ class Event:
         Trials at maximal effort.
     label : str
         Name for a reader.
+    parts : tuple of DrillDose
+        Drills in their order, where the session has any.
     """
 
     phase: str
@@ -47,11 +49,12 @@ class Event:
     trials: int
     block_size: int
     order: str
-    feedback_every: int
+    feedback_every: int | None
     delay_days: float = 0.0
     warm_up: int = 0
     maximal: int = 0
     label: str = ""
+    parts: tuple[DrillDose, ...] = ()
 
     @property
     def is_practice(self) -> bool:
@@ -108,8 +111,7 @@ def timetable(design: Design) -> Timetable:
         block = block_before.get(event.phase, 0) + position // event.block_size + 1
         trial = trial_before.get(event.phase, 0) + position + 1
         block_before[event.phase], trial_before[event.phase] = int(block[-1]), int(trial[-1])
-        every = event.feedback_every
-        feedback = (position + 1) % every == 0 if every else np.zeros(event.trials, dtype=bool)
+        feedback = _feedback_due(event)
         whole = np.full(event.trials, number), np.full(event.trials, event.session)
         parts.append((*whole, block, trial, position, feedback))
     columns = [np.concatenate(column) for column in zip(*parts, strict=True)]
@@ -137,11 +139,35 @@ def _practice_event(entry: Practice) -> Event:
         entry.trials,
         entry.trials_per_block,
         "own",
-        1 if entry.feedback_every is None else entry.feedback_every,
+        _common_feedback(entry),
         warm_up=entry.warm_up_trials,
         maximal=entry.trials_at_maximum,
         label=f"practice session {entry.session}",
+        parts=entry.parts,
     )
+
+
+def _common_feedback(entry: Practice) -> int | None:
+    """How often all trials of a session get feedback; None where its drills differ."""
+    every = {part.feedback_every for part in entry.parts}
+    if len(every) > 1:
+        return None
+    return 1 if entry.feedback_every is None else entry.feedback_every
+
+
+def _feedback_due(event: Event) -> np.ndarray:
+    """After which trials of an event feedback is planned; counted within each drill."""
+    if event.feedback_every is not None:
+        return _every(event.trials, event.feedback_every)
+    due = [
+        _every(part.trials, 1 if part.feedback_every is None else part.feedback_every)
+        for part in event.parts
+    ]
+    return np.concatenate(due)
+
+
+def _every(trials: int, every: int) -> np.ndarray:
+    return (np.arange(trials) + 1) % every == 0 if every else np.zeros(trials, dtype=bool)
 
 
 def _test_day(test: Test, practice: list[Event]) -> float:
@@ -182,3 +208,22 @@ def _session_on(day: float, practice: list[Event], later: set[float]) -> int:
 
 def _usual_delay(phase: str) -> float:
     return DEFAULT_DELAY if phase in ("retention", "transfer") else 0.0
+
+
+def drill_of_trials(plan: Timetable) -> tuple[np.ndarray, np.ndarray]:
+    """Name the drill of each trial, and say whether it has an object that can hit.
+
+    Returns
+    -------
+    (names, with_object) : ndarray of str, ndarray of bool; shape (trials,)
+        Outside drills the name is empty, and there is an object.
+    """
+    names = np.full(len(plan.trial), "", dtype=object)
+    counted = np.ones(len(plan.trial), dtype=bool)
+    for number, event in enumerate(plan.events):
+        if event.parts:
+            sizes = [part.trials for part in event.parts]
+            here = plan.event == number
+            names[here] = np.repeat([part.name for part in event.parts], sizes)
+            counted[here] = np.repeat([part.has_object for part in event.parts], sizes)
+    return names, counted

@@ -115,8 +115,6 @@ def mixed_model(
     scale where the primary comparison is a ratio.
     """
     rows = table[table["stage"].isin(stages) & table[outcome].notna()]
-    if "void" in rows:
-        rows = rows[rows["void"].isna() | (rows["void"] == "")]
     groups = [reference, *(name for name in rows["group"].unique() if name != reference)]
     rows = rows.assign(
         test=pd.Categorical(rows["stage"], categories=list(stages)),

@@ -223,6 +223,7 @@ def _compare(data: Scored, design: Design, stages: tuple[Stage, ...]) -> PhaseCo
     }
     if mine and primary is not None:
         options["effect"] = primary.effect
+        options["variance"] = primary.variance
         if design.smallest_effect is not None:
             value = design.smallest_effect.value
             ratio = primary.effect == "ratio" and value < 1

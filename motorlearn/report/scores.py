@@ -10,7 +10,7 @@ from scipy import stats
 from motorlearn.design import Outcome
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import score_trials
-from motorlearn.measures.scores import void_rows
+from motorlearn.trials.counted import counted_rows
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ class Scored:
 
 def usable(table: pd.DataFrame, column: str) -> pd.Series:
     """Rows that have a value and no reason to be void."""
-    return table[column].notna() & ~void_rows(table)
+    return table[column].notna() & counted_rows(table)
 
 
 def scored(table: pd.DataFrame, outcome: Outcome, by: Sequence[str]) -> Scored:

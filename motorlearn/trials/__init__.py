@@ -13,8 +13,9 @@ from motorlearn.trials.checking.orders import order_audit
 from motorlearn.trials.checking.people import left_out
 from motorlearn.trials.checking.problem_page import problem_page, problem_table
 from motorlearn.trials.checking.problems import problem_counts, problem_list
-from motorlearn.trials.checking.rules import is_void, trial_key
+from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
+from motorlearn.trials.counted import counted_rows, set_aside_void, void_reasons
 from motorlearn.trials.folder import read_study, shipped_study
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
@@ -33,9 +34,9 @@ __all__ = [
     "baseline_differences",
     "change_table",
     "check_table",
+    "counted_rows",
     "data_package",
     "import_trials",
-    "is_void",
     "left_out",
     "missing_table",
     "no_changes",
@@ -50,6 +51,7 @@ __all__ = [
     "read_study",
     "read_trials",
     "replace_identifiers",
+    "set_aside_void",
     "share_study",
     "shipped_study",
     "small_cells",
@@ -60,4 +62,5 @@ __all__ = [
     "trial_key",
     "trials_schema",
     "unit_of",
+    "void_reasons",
 ]

@@ -16,6 +16,7 @@ from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
 from motorlearn.trials.importing.replay import replay, settle
+from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.study import Study
@@ -78,7 +79,7 @@ def read_study(folder: str | Path) -> Study:
     root = path if path.is_dir() else path.parent
     trials = _trials(root, design)
     people = _read(root, design.files.participants, design)
-    ratings = _read(root, design.files.ratings, design)
+    ratings = _ratings(root, design.files.ratings, design)
     if people is not None and people.sheet.has("group") and not trials.sheet.has("group"):
         trials = _with_groups(trials, people)
     problems = gather(_problems(design, trials, people, ratings))
@@ -117,6 +118,15 @@ def _read(root: Path, name: str | None, design: Design) -> Standard | None:
     return read_grid(open_grid(inside(root, name)), units=design.units)
 
 
+def _ratings(root: Path, name: str | None, design: Design) -> Standard | None:
+    if not name:
+        return None
+    grid = open_grid(inside(root, name))
+    if names_clips_only(grid):
+        return read_blind(grid, find_key(root, name))
+    return read_grid(grid, units=design.units)
+
+
 def _problems(
     design: Design, trials: Standard, people: Standard | None, ratings: Standard | None
 ) -> list[pd.DataFrame]:
@@ -134,8 +144,11 @@ def _problems(
         found.append(check_same_people(trials.sheet, people.sheet))
     if ratings is not None:
         _require(ratings, "rater", "score")
-        found += [ratings.problems, check_rules(ratings.sheet, phases=design.phases)]
-        if people is not None:
+        found.append(ratings.problems)
+        known = ratings.sheet.table["participant"].notna().any()
+        if known:
+            found.append(check_rules(ratings.sheet, phases=design.phases))
+        if people is not None and known:
             found.append(check_same_people(ratings.sheet, people.sheet, source="ratings"))
     return found
 

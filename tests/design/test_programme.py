@@ -85,3 +85,74 @@ def test_contradictions_are_refused_with_their_place(sections, words):
     content = {name: value for name, value in changed(**sections).items() if value is not None}
     with pytest.raises(DesignError, match=words):
         design_from_mapping(content)
+
+
+SKILL = {
+    "name": "pushing a ring",
+    "phases": [{"name": "swing", "key_points": ["knees bent"]}, {"name": "release"}],
+    "faults": [
+        {
+            "name": "tilt",
+            "phase": "release",
+            "sign": "the ring wobbles",
+            "consequence": "it stops short",
+            "cue": "flat paddle",
+        }
+    ],
+}
+CHECKLIST = {
+    "low": 1,
+    "high": 4,
+    "labels": ["never", "sometimes", "mostly", "always"],
+    "items": [{"name": "knees", "phase": "swing"}],
+}
+
+
+def test_a_skill_is_broken_down_and_rated_on_a_scale_of_its_own():
+    drills = [{**CONTENT["drills"][0], "faults": ["tilt"], "cues": ["flat paddle"]}]
+    design = design_from_mapping(changed(skill=SKILL, checklist=CHECKLIST, drills=drills))
+    assert design.skill.faults[0].consequence == "it stops short"
+    assert design.checklist.scores == (1, 2, 3, 4)
+    assert design.checklist.meaning == "1 never, 2 sometimes, 3 mostly, 4 always"
+
+
+@pytest.mark.parametrize(
+    ("sections", "words"),
+    [
+        ({"skill": {"faults": [{"name": "tilt", "phase": "flight"}]}}, "names phase 'flight'"),
+        ({"skill": {"phases": [{"name": "a"}, {"name": "a"}]}}, "named twice: a"),
+        ({"checklist": {"low": 2, "high": 2, "items": [{"name": "k"}]}}, "high must be above"),
+        ({"checklist": {"labels": ["a"], "items": [{"name": "k"}]}}, "one label for each"),
+        ({"drills": [{**CONTENT["drills"][0], "faults": ["tilt"]}]}, "does not have: tilt"),
+        ({"units": {"length": "cm"}}, 'say unit = "m"'),
+    ],
+)
+def test_what_does_not_fit_the_skill_is_named(sections, words):
+    with pytest.raises(DesignError, match=words):
+        design_from_mapping(changed(**sections))
+
+
+def test_drills_of_one_session_keep_their_own_frequency_of_feedback():
+    from motorlearn.plan.timetable import timetable
+
+    design = read_design(FILE)
+    plan = timetable(design)
+    first = plan.feedback[plan.session == 1]
+    assert first[:30].all(), "after every trial of the first drill"
+    assert first[30:60].sum() == 15, "after every second trial of the second"
+    assert "slide: partner calls tilt, after every trial" in design.practice[0].feedback
+    assert plan.feedback[plan.session == 12][:40].sum() == 8
+
+
+def test_a_drill_without_an_object_asks_for_no_hit():
+    import pandas as pd
+
+    from motorlearn.plan import planned_trials
+
+    drills = [{**drill, "object": "none"} for drill in CONTENT["drills"][:1]]
+    design = design_from_mapping(changed(drills=[*drills, *CONTENT["drills"][1:]]))
+    one = pd.DataFrame({"participant": ["a"], "group": ["programme"]})
+    rows = planned_trials(design, one, seed=1)
+    assert "slide" not in set(rows["drill"])
+    assert (rows["drill"] == "standing push").sum() == 6 * 30
+    assert design.practice[0].trials == 60, "it still counts towards the load"

@@ -170,7 +170,7 @@ def test_a_void_trial_keeps_its_row_without_complaint(study_folder):
     study = ml.read_study(study_folder.write())
     assert len(study.trials.table) == 32
     assert study.problems.empty
-    assert ml.trials.is_void(study.trials.table).tolist() == [True] + [False] * 31
+    assert (~ml.trials.counted_rows(study.trials.table)).tolist() == [True] + [False] * 31
 
 
 def test_an_empty_outcome_is_missing_and_only_noted(study_folder):

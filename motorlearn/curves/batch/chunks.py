@@ -20,6 +20,7 @@ from motorlearn.curves.single.rows import (
     hit_or_miss,
 )
 from motorlearn.exceptions import ColumnError, FileError, InputError
+from motorlearn.trials.counted import VOID, counted_rows
 
 LEARNERS_AT_ONCE = 5000
 ROWS_AT_ONCE = 1_000_000
@@ -220,9 +221,18 @@ def _parts(file: Path, columns: Columns) -> Iterator[pd.DataFrame]:
         absent = [name for name in columns.names if name not in reader.schema_arrow.names]
         if absent:
             raise ColumnError(f"{file.name} lacks columns that the curves need", absent)
-        for part in reader.iter_batches(batch_size=ROWS_AT_ONCE, columns=columns.names):
+        void = [VOID] if VOID in reader.schema_arrow.names else []
+        for part in reader.iter_batches(
+            batch_size=ROWS_AT_ONCE, columns=list(dict.fromkeys([*columns.names, *void]))
+        ):
             part.validate(full=True)
-            yield part.to_pandas()
+            frame = part.to_pandas()
+            yield _void_emptied(frame, columns.outcome) if void else frame
+
+
+def _void_emptied(frame: pd.DataFrame, outcome: str) -> pd.DataFrame:
+    """Rows that do not count, without an outcome, so that they are left out and counted."""
+    return frame.assign(**{outcome: frame[outcome].where(counted_rows(frame))})
 
 
 def _equal(column: pd.Series, value) -> np.ndarray:

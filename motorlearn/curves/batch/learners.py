@@ -30,6 +30,7 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
 from motorlearn.results import Recipe, Result, nobody_left_out
 from motorlearn.tables import Column, Table
+from motorlearn.trials.counted import set_aside_void
 
 POOLED_UNITS = {"group", "phase", "session", "task", "block"}
 
@@ -190,17 +191,19 @@ def fit_curves(
     """
     columns = _columns(outcome, practice, by, forms, attempts, weights, first, repeated)
     if isinstance(table, pd.DataFrame):
+        table, void = set_aside_void(table, participant=columns.by)
         columns = replace(columns, binomial=hits_and_misses(table, columns))
         pieces: Iterator[Piece] = table_pieces(table, columns)
         warnings = _averages_warning(table, columns.by)
     else:
         pieces, columns = _stored_pieces(Path(table), columns)
+        void = nobody_left_out()
         warnings = ()
     work = partial(fit_batch, forms=columns.forms, first=first)
     done = _on_cluster(pieces, work, cluster) if cluster is not None else _here(pieces, work)
     if into is not None:
         return _store(done, columns, Path(into))
-    return _gather(done, columns, warnings)
+    return _gather(done, columns, warnings, void)
 
 
 def _columns(outcome, practice, by, forms, attempts, weights, first, repeated) -> Columns:
@@ -293,8 +296,8 @@ def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
     return pd.DataFrame(shown, copy=False)
 
 
-def _gather(done: Done, columns: Columns, warnings) -> CurveFits:
-    keys, found, left = [], [], []
+def _gather(done: Done, columns: Columns, warnings, void: pd.DataFrame) -> CurveFits:
+    keys, found, left = [], [], [void] if len(void) else []
     for part, batch, result in done:
         keys.append(part)
         found.append(result)

@@ -9,7 +9,7 @@ from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners
 from motorlearn.curves.single.rows import as_numbers, check_hits, hit_or_miss
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.results import nobody_left_out
+from motorlearn.trials.counted import set_aside_void
 
 ROWS = {"asymptote": 0, "gain": 1, "start": 1, "amount": 1, "rate": 2, "log_rate": 2}
 
@@ -41,6 +41,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     absent = [name for name in wanted.values() if name not in table.columns]
     if absent:
         raise ColumnError("the table lacks columns that the curve needs", absent)
+    table, void = set_aside_void(table, participant=participant, group=group)
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
     if group and isinstance(table[group].dtype, pd.CategoricalDtype):
         frame["group"] = table[group].array
@@ -57,11 +58,12 @@ def usable_table(table, outcome, practice, participant, group, attempts):
         raise InputError(f"column {group!r} is empty in some rows")
     _refuse_two_groups(frame)
     missing = frame["y"].isna().to_numpy()
-    left_out = nobody_left_out()
+    left_out = void
     if missing.any():
         gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
         left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
         left_out.insert(2, "reason", "missing outcome")
+        left_out = pd.concat([void, left_out], ignore_index=True) if len(void) else left_out
         frame = frame[~missing].reset_index(drop=True)
     if not len(frame):
         raise InputError(f"column {outcome!r} has no values")

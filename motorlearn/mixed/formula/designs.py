@@ -13,9 +13,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import FormulaError, InputError
-from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula
+from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula, unalias
 from motorlearn.mixed.formula.matrices import MatrixPlan, make_matrix, require_columns
 from motorlearn.results import register_record
+from motorlearn.trials.counted import counted_rows, void_reasons
 
 Array = NDArray[np.float64]
 RandomTerms = Mapping[str, str | Sequence[str]]
@@ -88,8 +89,9 @@ def prepare(
     covariates = [*fixed.names, *(name for _, _, terms in parts for t in terms for name in t.names)]
     used = tuple(dict.fromkeys([*keys, *fixed.response_names, *covariates, *special]))
     require_columns(table, used)
+    counts = counted_rows(table)
     whole = table[list(used)]
-    complete = whole.notna().all(axis=1).to_numpy()
+    complete = whole.notna().all(axis=1).to_numpy() & counts
     if not complete.any():
         raise InputError("no row has a value in every column the model uses", used)
     rows = whole.loc[complete].reset_index(drop=True)
@@ -153,6 +155,15 @@ def outcome(
     formula: Formula, rows: pd.DataFrame, roles: Roles, family: str
 ) -> tuple[Array, Array, Array]:
     """Outcome, weight (or attempts) and offset of each row, checked."""
+    y = _response(formula, rows)
+    weight = _positive(rows, roles.weights) if roles.weights else np.ones(len(rows))
+    offset = _finite(rows, roles.offset) if roles.offset else np.zeros(len(rows))
+    if family == "binomial":
+        return (*_hits(y, rows, roles, weight), offset)
+    return y - offset, weight, offset
+
+
+def _response(formula: Formula, rows: pd.DataFrame) -> Array:
     for name in formula.response_names:
         kind = rows[name].dtype
         if not (pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_bool_dtype(kind)):
@@ -164,17 +175,20 @@ def outcome(
             evaluate_response(formula, {n: rows[n].to_numpy() for n in formula.response_names}),
             (len(rows),),
         ).astype(float)
+    endless = [n for n in formula.response_names if np.isinf(rows[n].to_numpy(float)).any()]
+    if endless:
+        raise InputError(
+            "the outcome holds values that are not finite",
+            endless,
+            "correct these rows or leave them out",
+        )
     if not np.isfinite(y).all():
         raise InputError(
-            f"the outcome {formula.response!r} is not a finite number in some rows",
+            f"the outcome {unalias(formula.response)!r} is not a finite number in some rows",
             rows[formula.response_names[0]].to_numpy()[~np.isfinite(y)],
             "a logarithm needs values above zero",
         )
-    weight = _positive(rows, roles.weights) if roles.weights else np.ones(len(rows))
-    offset = rows[roles.offset].to_numpy(float) if roles.offset else np.zeros(len(rows))
-    if family == "binomial":
-        return (*_hits(y, rows, roles, weight), offset)
-    return y - offset, weight, offset
+    return y
 
 
 def _hits(y, rows, roles, weight):
@@ -216,6 +230,13 @@ def _positive(rows: pd.DataFrame, name: str) -> Array:
             np.unique(values[~(values > 0)]),
             "leave out rows without attempts or weight",
         )
+    return values
+
+
+def _finite(rows: pd.DataFrame, name: str) -> Array:
+    values = rows[name].to_numpy(float)
+    if not np.isfinite(values).all():
+        raise InputError(f"column {name!r} holds values that are not finite", [name])
     return values
 
 
@@ -275,7 +296,10 @@ def _left_out(table, whole, complete, participant) -> pd.DataFrame:
     gaps = whole.loc[~complete]
     missing = gaps.isna()
     reasons = [
-        "no value in " + ", ".join(missing.columns[line]) for line in missing.to_numpy(dtype=bool)
+        void or "no value in " + ", ".join(missing.columns[line])
+        for void, line in zip(
+            void_reasons(table.loc[~complete]), missing.to_numpy(dtype=bool), strict=True
+        )
     ]
     groups = table["group"].to_numpy(object)[~complete] if "group" in table else None
     frame = pd.DataFrame(

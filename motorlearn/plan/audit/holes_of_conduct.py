@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from motorlearn.design import Design
+from motorlearn.design import Design, Practice
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.load import throw_load
 
@@ -83,7 +83,7 @@ def progression(design: Design) -> Iterator[Hole]:
 
 def feedback_schedule(design: Design) -> Iterator[Hole]:
     """Look for when feedback is given in practice."""
-    silent = [session for session in design.practice if session.feedback_every is None]
+    silent = [s for s in design.practice if s.feedback_every is None and not _by_drill(s)]
     if silent:
         yield Hole(
             "feedback schedule not stated",
@@ -96,6 +96,10 @@ def feedback_schedule(design: Design) -> Iterator[Hole]:
             "Salmoni, Schmidt & Walter 1984, Psychol Bull 95:355-386, "
             "doi:10.1037/0033-2909.95.3.355 (from memory)",
         )
+
+
+def _by_drill(session: Practice) -> bool:
+    return bool(session.parts) and all(part.feedback_every is not None for part in session.parts)
 
 
 def load(design: Design) -> Iterator[Hole]:
@@ -152,6 +156,17 @@ def decisions_beforehand(design: Design) -> Iterator[Hole]:
             "nothing says whether testers and raters know the groups",
             "a tester who knows the group can help or judge differently",
             "let somebody test who does not know the groups, or say that it is not possible",
+        )
+    elif not any(test.blinded for test in design.tests):
+        yield Hole(
+            "testers know the groups",
+            "look",
+            "tests.blinded",
+            "no test is given by somebody who does not know the groups",
+            "help, cheering and judging can differ between the groups without anybody meaning it",
+            "let somebody else give at least the primary test, or have it filmed and rated blind; "
+            "where that cannot be done, say so in the report",
+            "CONSORT 2010, Schulz et al., BMJ 340:c332, doi:10.1136/bmj.c332 (from memory)",
         )
     skill = design.skill
     if not (skill.timing and skill.environment and skill.movement):

@@ -1,16 +1,15 @@
 """Practice orders: blocked, serial, random with a cap on runs, constant, variable, increasing."""
 
-import bisect
-import itertools
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import InputError
-
-Order = np.ndarray
+from motorlearn.plan.arguments import distinct_names, seed_number, whole_number
+from motorlearn.plan.schedules.random_orders import Order, Wanted, random_order
 
 
 def make_schedule(
@@ -28,6 +27,8 @@ def make_schedule(
     (ABC ABC); ``random`` shuffles with equal counts in every block and at most `max_run` alike in a
     row; ``variable`` shuffles with no task twice in a row; ``constant`` keeps to the first task;
     ``increasing`` is blocked in the first third, serial in the second and random in the last.
+    Where the trials cannot be shared equally among the tasks, the counts differ by one, in all and
+    in every block; the tasks with the extra trial are the first ones, in a random order drawn ones.
 
     Parameters
     ----------
@@ -38,8 +39,8 @@ def make_schedule(
     trials : int
         Number of trials in all.
     block_size : int, optional
-        Trials in a block; equal counts of the tasks hold in every block of a random order. Default:
-        one block.
+        Trials in a block; counts of the tasks are equal, or differ by one, in every block of a
+        random order. Default: one block.
     seed : int
         Seed of the shuffles; blocked, serial and constant orders do not use it.
     max_run : int
@@ -53,7 +54,7 @@ def make_schedule(
     Raises
     ------
     InputError
-        If the kind is unknown, a task is named twice, or the counts cannot be equal.
+        If the kind is unknown, a task is named twice, or a number is not whole and 1 or more.
 
     References
     ----------
@@ -70,17 +71,20 @@ def make_schedule(
     >>> order.groupby("block")["task"].value_counts().unique().tolist()
     [3]
     """
-    names = list(tasks)
-    if not names or len(set(names)) < len(names):
-        raise InputError("tasks must be named, each once", names, "name each task once")
+    names = distinct_names("tasks", tasks)
     size = trials if block_size is None else block_size
     order = draw_order(
-        kind, len(names), trials, block_size=size, max_run=max_run, rng=np.random.default_rng(seed)
+        kind,
+        len(names),
+        trials,
+        block_size=size,
+        max_run=max_run,
+        rng=np.random.default_rng(seed_number(seed)),
     )
     return pd.DataFrame(
         {
-            "block": np.arange(trials) // size + 1,
-            "trial": np.arange(1, trials + 1),
+            "block": np.arange(len(order)) // int(size) + 1,
+            "trial": np.arange(1, len(order) + 1),
             "task": np.array(names, dtype=object)[order],
         }
     ).astype({"task": "str"})
@@ -94,8 +98,11 @@ def draw_order(
     block_size: int,
     max_run: int = 2,
     rng: np.random.Generator,
+    first_extra: int | None = None,
 ) -> Order:
     """Draw a practice order as task numbers from 0.
+
+    Counts of the tasks differ by one at most, in all and in every block of a random order.
 
     Parameters
     ----------
@@ -105,6 +112,9 @@ def draw_order(
         Numbers of tasks, trials, trials in a block, longest run.
     rng : Generator
         Source of chance.
+    first_extra : int, optional
+        The task that gets the first trial that cannot be shared equally; the tasks after it get
+        the others. By default the first task, in a random order one that is drawn.
 
     Returns
     -------
@@ -112,55 +122,51 @@ def draw_order(
     """
     if kind not in _KINDS:
         raise InputError("there is no such schedule", [kind], f"choose one of {', '.join(_KINDS)}")
-    for what, value in (("trials", trials), ("block_size", block_size), ("max_run", max_run)):
-        if value < 1:
-            raise InputError(f"{what} must be 1 or more", [value])
-    if kind != "constant" and trials % n_tasks:
-        raise InputError(
-            "the trials cannot be shared equally among the tasks",
-            [f"{trials} trials", f"{n_tasks} tasks"],
-            f"take {trials - trials % n_tasks or n_tasks} or {trials + n_tasks - trials % n_tasks}",
-        )
-    return _KINDS[kind](n_tasks, trials, block_size, max_run, rng)
+    n = whole_number("the number of tasks", n_tasks)
+    wanted = Wanted(
+        n,
+        whole_number("trials", trials),
+        whole_number("block_size", block_size),
+        whole_number("max_run", max_run),
+        None if first_extra is None else int(first_extra) % n,
+    )
+    return _KINDS[kind](wanted, rng)
 
 
-def _blocked(n_tasks, trials, block_size, max_run, rng) -> Order:
-    return np.repeat(np.arange(n_tasks), trials // n_tasks)
+def _blocked(wanted: Wanted, rng: np.random.Generator) -> Order:
+    return np.repeat(np.arange(wanted.n_tasks), wanted.counts(wanted.first_extra or 0))
 
 
-def _serial(n_tasks, trials, block_size, max_run, rng) -> Order:
-    return np.tile(np.arange(n_tasks), trials // n_tasks)
+def _serial(wanted: Wanted, rng: np.random.Generator) -> Order:
+    return (np.arange(wanted.trials) + (wanted.first_extra or 0)) % wanted.n_tasks
 
 
-def _constant(n_tasks, trials, block_size, max_run, rng) -> Order:
-    return np.zeros(trials, dtype=int)
+def _constant(wanted: Wanted, rng: np.random.Generator) -> Order:
+    return np.zeros(wanted.trials, dtype=int)
 
 
-def _variable(n_tasks, trials, block_size, max_run, rng) -> Order:
-    return _random(n_tasks, trials, block_size, 1, rng)
+def _variable(wanted: Wanted, rng: np.random.Generator) -> Order:
+    return random_order(replace(wanted, max_run=1), rng)
 
 
-def _random(n_tasks, trials, block_size, max_run, rng) -> Order:
-    if n_tasks == 1:
-        return np.zeros(trials, dtype=int)
-    order: list[int] = []
-    for counts in _block_counts(n_tasks, trials, block_size, rng):
-        _extend_shuffled(order, counts, max_run, rng)
-    return np.array(order, dtype=int)
+def _random(wanted: Wanted, rng: np.random.Generator) -> Order:
+    return random_order(wanted, rng)
 
 
-def _increasing(n_tasks, trials, block_size, max_run, rng) -> Order:
-    thirds = np.diff(np.round(np.linspace(0, trials // n_tasks, 4)).astype(int)) * n_tasks
-    kinds = (_blocked, _serial, _random)
-    parts = [
-        make(n_tasks, int(length), block_size, max_run, rng)
-        for make, length in zip(kinds, thirds, strict=True)
-        if length
-    ]
-    return np.concatenate(parts)
+def _increasing(wanted: Wanted, rng: np.random.Generator) -> Order:
+    cycles = np.diff(np.round(np.linspace(0, wanted.trials // wanted.n_tasks, 4)).astype(int))
+    lengths = cycles * wanted.n_tasks
+    lengths[-1] += wanted.trials % wanted.n_tasks
+    order = np.zeros(0, dtype=int)
+    for make, length in zip((_blocked, _serial, None), lengths, strict=True):
+        part = replace(wanted, trials=int(length))
+        if length:
+            new = make(part, rng) if make else random_order(part, rng, before=order)
+            order = np.concatenate([order, new])
+    return order
 
 
-_KINDS: Final[dict[str, Callable[..., Order]]] = {
+_KINDS: Final[dict[str, Callable[[Wanted, np.random.Generator], Order]]] = {
     "blocked": _blocked,
     "serial": _serial,
     "random": _random,
@@ -168,63 +174,3 @@ _KINDS: Final[dict[str, Callable[..., Order]]] = {
     "constant": _constant,
     "increasing": _increasing,
 }
-
-
-def _block_counts(n_tasks, trials, block_size, rng) -> list[np.ndarray]:
-    """Count each task's trials in each block: as equal as can be, and equal in total."""
-    edges = np.append(np.arange(0, trials, block_size), trials)
-    left = np.full(n_tasks, trials // n_tasks)
-    counts = []
-    for length in np.diff(edges):
-        share = np.full(n_tasks, length // n_tasks)
-        spare = length - share.sum()
-        # Odd places go to the tasks that lag behind; ties are broken by chance.
-        ahead = np.lexsort((rng.random(n_tasks), -(left - share)))
-        share[ahead[:spare]] += 1
-        counts.append(share)
-        left = left - share
-    return counts
-
-
-def _extend_shuffled(order: list[int], counts: np.ndarray, cap: int, rng) -> None:
-    """Append the counted tasks in chance order with no run above the cap.
-
-    The next task is drawn in proportion to what is left of each, among those that leave the rest
-    possible; orders under the cap are therefore not all exactly equally likely.
-    """
-    left = [int(count) for count in counts]
-    last, run = (order[-1], _final_run(order)) if order else (-1, 0)
-    while any(left):
-        weights = [_weight(task, left, last, run, cap) for task in range(len(left))]
-        edges = list(itertools.accumulate(weights))
-        if not edges[-1]:
-            raise InputError(
-                "no order of these tasks keeps the runs that short",
-                [f"max_run={cap}"],
-                "allow a longer run or balance the tasks",
-            )
-        task = bisect.bisect_right(edges, rng.random() * edges[-1])
-        run = run + 1 if task == last else 1
-        last = task
-        left[task] -= 1
-        order.append(task)
-
-
-def _weight(task: int, left: list[int], last: int, run: int, cap: int) -> int:
-    new_run = run + 1 if task == last else 1
-    if not left[task] or new_run > cap:
-        return 0
-    total = sum(left) - 1
-    for other, count in enumerate(left):
-        rest = count - (other == task)
-        room = cap * (total - rest + 1) - (new_run if other == task else 0)
-        if rest > room:
-            return 0
-    return left[task]
-
-
-def _final_run(order: list[int]) -> int:
-    run = 1
-    while run < len(order) and order[-run - 1] == order[-1]:
-        run += 1
-    return run

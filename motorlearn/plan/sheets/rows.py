@@ -7,10 +7,11 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
-from motorlearn.plan.allocation.allocation import AllocationList, allocate
-from motorlearn.plan.schedules.task_orders import draw_orders
+from motorlearn.plan.allocation.allocation import AllocationList
+from motorlearn.plan.allocation.planned import allocate_plan
+from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
-from motorlearn.plan.timetable import timetable
+from motorlearn.plan.timetable import drill_of_trials, timetable
 from motorlearn.vocabulary import COLUMNS
 
 SESSION_LOG: Final = (
@@ -34,28 +35,7 @@ def allocation_of(design: Design, people: pd.DataFrame | None, *, seed: int) -> 
     InputError
         If the plan has no sizes, or its strata need a list of people.
     """
-    method = design.allocation.method
-    if people is None:
-        sizes = [group.size for group in design.groups]
-        if any(size is None for size in sizes) or design.allocation.strata or method == "cluster":
-            raise InputError(
-                "the plan's sizes, strata or clusters need a list of participants",
-                None,
-                "give participants as a table with one row per person",
-            )
-        n = sum(size or 0 for size in sizes)
-        width = max(2, len(str(n)))
-        people = pd.DataFrame({"participant": [f"P{i + 1:0{width}d}" for i in range(n)]})
-    cluster = design.allocation.unit if method == "cluster" else None
-    return allocate(
-        people,
-        list(design.group_names),
-        strata=list(design.allocation.strata),
-        seed=seed,
-        method="minimisation" if method == "minimisation" else "blocks",
-        block_size=design.allocation.block_size,
-        cluster=cluster,
-    )
+    return allocate_plan(design, people, seed=seed)
 
 
 def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | None:
@@ -100,7 +80,7 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     plan = timetable(design)
     schedule = {group.name: group.schedule for group in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
-    _, tasks = draw_orders(design, plan, listed, np.random.default_rng(seed))
+    _, tasks = planned_orders(design, plan, listed, seed=seed)
     n, k = tasks.shape
     frame = pd.DataFrame(
         {
@@ -117,7 +97,10 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     for name in outcome_columns(design):
         frame[name] = ""
     frame["feedback"] = np.tile(plan.feedback.astype(int), n)
-    return frame.assign(void="", date="")
+    drill, counted = drill_of_trials(plan)
+    if design.drills:
+        frame.insert(5, "drill", np.tile(drill, n))
+    return frame.assign(void="", date="")[np.tile(counted, n)].reset_index(drop=True)
 
 
 def outcome_columns(design: Design) -> list[str]:

@@ -16,6 +16,7 @@ from motorlearn.figures import (
 from motorlearn.figures.style import SizeName
 from motorlearn.report.findings import Findings, OutcomeFindings
 from motorlearn.report.writers.contents import slug
+from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import captions
 from motorlearn.wording.voice import Words
@@ -165,7 +166,7 @@ def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None
     late = [stage for stage in tests if stage.phase == "retention"] or tests[-1:]
     names = list(dict.fromkeys([tests[0].name, late[-1].name]))
     labels = {stage.name: stage.label.split(" (")[0] for stage in tests}
-    used = table[table["void"].isna() | (table["void"] == "")] if "void" in table else table
+    used = table[counted_rows(table)]
     used = used.assign(phase=used["stage"])
     unit = found.design.units.get("length", "")
     radius = found.design.target.radius if found.design.target else None

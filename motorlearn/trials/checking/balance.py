@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError
+from motorlearn.trials.counted import counted_rows
 
 LOOK_AT = 0.25
 """Standardised difference beyond which a baseline difference is looked at (a custom)."""
@@ -114,7 +115,7 @@ def attrition(
     """
     listed = table if people is None else people
     groups = listed.drop_duplicates("participant").set_index("participant")[group]
-    present = table[table[outcome].notna()]
+    present = table[table[outcome].notna() & counted_rows(table)]
     tested = groups.index.isin(present.loc[present["phase"] == phase, "participant"])
     before = present[present["phase"] == earlier].groupby("participant")[outcome].mean()
     score = groups.index.to_series().map(before)

@@ -6,6 +6,7 @@ import pandas as pd
 from motorlearn.design import Design
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import unknown_labels
+from motorlearn.trials.counted import counted_rows, void_reasons
 from motorlearn.trials.reading.identifiers import plain_identifier
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 
@@ -70,7 +71,7 @@ def left_out(
     table : DataFrame
         Trials in standard columns.
     outcome : str
-        Column that is analysed; an empty value is left out, void trials by their reason.
+        Column that is analysed; an empty value is left out, and void trials by their reason.
     phases : tuple of str, optional
         Phases each participant needs; one without an outcome there is listed with 0 rows.
     group : str
@@ -93,11 +94,9 @@ def left_out(
     """
     names = ["participant", "group", "reason", "rows"]
     labels = table[group] if group in table.columns else pd.Series("", index=table.index)
-    empty = table[outcome].isna()
-    reasons = pd.Series("no outcome", index=table.index, dtype="object")
-    if "void" in table.columns:
-        void = table["void"].notna() & (table["void"] != "")
-        reasons[void] = "void: " + table.loc[void, "void"].astype(object)
+    empty = table[outcome].isna() | ~counted_rows(table)
+    void = void_reasons(table)
+    reasons = pd.Series(np.where(void != "", void, "no outcome"), table.index, dtype="object")
     keys = [table["participant"], labels.rename("group"), reasons.rename("reason")]
     rows = table[empty].groupby([key[empty] for key in keys], sort=True, dropna=False).size()
     listed = [rows.rename("rows").reset_index()]

@@ -8,7 +8,8 @@ import pandas as pd
 
 from motorlearn.design import Design, Test
 from motorlearn.trials.checking.problems import gather, problem_frame
-from motorlearn.trials.checking.rules import OUTCOMES, is_void, unknown_labels
+from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -176,10 +177,11 @@ def _counted(sheet: Sheet, planned: dict[str, int]) -> pd.DataFrame:
 
 
 def planned_trials(design: Design) -> dict[str, int]:
-    """Number of trials per phase in the plan."""
+    """Number of trials per phase in the plan that can have an outcome."""
     counts: dict[str, int] = {}
-    for part in design.practice:
-        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + part.blocks * part.trials_per_block
+    for session in design.practice:
+        without = sum(part.trials for part in session.parts if not part.has_object)
+        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + session.trials - without
     for test in design.tests:
         counts[test.phase] = counts.get(test.phase, 0) + test.trials
     return counts
@@ -283,7 +285,7 @@ def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
     names = [name for name in OUTCOMES if sheet.has(name)]
     if not names:
         return gather([])
-    empty = sheet.table[names].isna().all(axis=1).to_numpy() & ~is_void(sheet.table)
+    empty = sheet.table[names].isna().all(axis=1).to_numpy() & counted_rows(sheet.table)
     return sheet.problems(
         "trial without an outcome",
         np.flatnonzero(empty),

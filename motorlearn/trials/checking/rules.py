@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.identifiers import near_duplicates
 from motorlearn.trials.reading.sheet import Sheet, cell_codes, codes, first_lines
 from motorlearn.vocabulary import COLUMNS, PHASES, TEST_PHASES
@@ -254,7 +255,7 @@ def void_trials(sheet: Sheet) -> pd.DataFrame:
     if not sheet.has("void"):
         return gather([])
     names = [name for name in OUTCOMES if sheet.has(name)]
-    void = is_void(sheet.table)
+    void = ~counted_rows(sheet.table)
     filled = sheet.table[names].notna().any(axis=1).to_numpy() if names else np.zeros_like(void)
     return sheet.problems(
         "void trial with an outcome",
@@ -263,13 +264,6 @@ def void_trials(sheet: Sheet) -> pd.DataFrame:
         severity="doubt",
         advice="empty the outcome, or the reason, so that one of them speaks",
     )
-
-
-def is_void(table: pd.DataFrame) -> np.ndarray:
-    """Whether each row is marked void (``void`` holds a reason)."""
-    if "void" not in table.columns:
-        return np.zeros(len(table), dtype=bool)
-    return (table["void"].notna() & (table["void"].astype("str") != "")).to_numpy()
 
 
 def constant_outcomes(sheet: Sheet) -> pd.DataFrame:

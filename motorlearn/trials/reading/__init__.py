@@ -1,5 +1,6 @@
 """From a grid of texts to a table in standard columns.
 
+blinded      Ratings of clips: whose clips they are comes from the concealed key, at reading
 conversion   Changes of unit that a person decided; each is logged with the number of values it
 dates        Dates as they are typed: ISO first; an order of day and month is found, never guessed
 headings     Where the headings of a sheet are, and which standard column each one names
