@@ -9,7 +9,7 @@ from motorlearn.audit import check_assumptions, sensitivity
 from motorlearn.compare import PhaseComparison
 from motorlearn.curves import fit_curves, fit_population_curve
 from motorlearn.exceptions import FitError, InputError, RefusedError
-from motorlearn.measures import rater_agreement
+from motorlearn.measures import rater_agreement, total_scores
 from motorlearn.mixed import fit_mixed
 from motorlearn.results import Refused
 from motorlearn.trials import Study
@@ -81,10 +81,13 @@ def _agreement(ratings: pd.DataFrame) -> Any:
             ratings, item="item", rater="rater", score="score", kind="continuous"
         )
     again = ["occasion"] if "occasion" in ratings else []
-    order = {"position": ("position", "first")} if "position" in ratings else {}
-    totals = ratings.groupby(["clip", "rater", *again], as_index=False, observed=True).agg(
-        score=("score", "sum"), **order
-    )
+    people = ["participant"] if "participant" in ratings else []
+    order = ["position"] if "position" in ratings else []
+    by = ["clip", "rater", *again]
+    if "item" in ratings:
+        totals = total_scores(ratings, by=by, keep=[*order, *people]).table
+    else:
+        totals = ratings[[*by, "score", *order, *people]]
     return rater_agreement(
         totals,
         item="clip",
@@ -93,6 +96,7 @@ def _agreement(ratings: pd.DataFrame) -> Any:
         kind="continuous",
         order="position" if order else None,
         occasion="occasion" if again else None,
+        cluster="participant" if people else None,
     )
 
 

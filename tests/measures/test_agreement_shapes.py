@@ -160,9 +160,10 @@ def test_variances_of_a_table_with_gaps_are_those_of_the_mixed_engine():
 
 
 def test_a_complete_table_gives_the_same_by_mean_squares_and_by_likelihood():
-    wide = scored(25, 4, decimals=2).pivot(index="clip", columns="rater", values="score")
-    found = crossed_components(wide)
-    icc = agree(scored(25, 4, decimals=2)).estimates.set_index("term")["estimate"]
+    table = scored(25, 4, decimals=2)
+    table["score"] += 0.4 * table["rater"].str[1:].astype(int)
+    found = crossed_components(table.pivot(index="clip", columns="rater", values="score"))
+    icc = agree(table).estimates.set_index("term")["estimate"]
     whole = found.item + found.rater + found.error
     assert found.item / whole == pytest.approx(icc["ICC(A,1)"], rel=1e-6)
 
@@ -303,3 +304,86 @@ def test_linear_weights_of_a_hand_table():
 
 def test_fleiss_of_items_rated_once_only_is_not_known():
     assert np.isnan(fleiss_kappa([[1, 0], [0, 1]]).estimate)
+
+
+# Totals ------------------------------------------------------------------------------------------
+
+
+def checklist(clips=24, seed=1):
+    rng = np.random.default_rng(seed)
+    skill = rng.normal(0, 1, clips)
+    rows = [
+        {"clip": clip, "rater": rater, "item": item,
+         "score": int(np.clip(np.round(1 + skill[clip] + rng.normal(0, 0.5)), 0, 2))}
+        for clip in range(clips) for rater in "AB" for item in ("grip", "stance", "swing")
+    ]  # fmt: skip
+    return pd.DataFrame(rows).astype({"score": float})
+
+
+def test_an_emptied_clip_is_missing_and_not_zero():
+    ratings = checklist()
+    emptied = ratings.copy()
+    emptied.loc[(emptied["rater"] == "B") & (emptied["clip"] < 5), "score"] = np.nan
+    dropped = ratings[~((ratings["rater"] == "B") & (ratings["clip"] < 5))]
+    found = ml.measures.total_scores(emptied, by=["clip", "rater"])
+    assert found.table["score"].isna().sum() == 5
+    assert found.incomplete["missing"].tolist() == ["grip, stance, swing"] * 5
+    assert "without a total: 5" in str(found)
+    left = ml.measures.total_scores(dropped, by=["clip", "rater"])
+    pd.testing.assert_series_equal(
+        agree(found.table).estimates["estimate"], agree(left.table).estimates["estimate"]
+    )
+
+
+def test_one_empty_item_gives_no_half_total():
+    ratings = checklist()
+    ratings.loc[0, "score"] = np.nan
+    found = ml.measures.total_scores(ratings, by=["clip", "rater"])
+    assert np.isnan(found.table["score"].iloc[0])
+    rule = ml.measures.total_scores(ratings, by=["clip", "rater"], at_least=2)
+    assert rule.table["score"].iloc[0] == pytest.approx(3 * ratings["score"].iloc[1:3].mean())
+    assert rule.table["made"].iloc[0] == "prorated" and rule.incomplete["missing"].item() == "grip"
+    whole = rule.table["score"].iloc[1:]
+    pd.testing.assert_series_equal(whole, found.table["score"].iloc[1:])
+
+
+def test_totals_refuse_what_cannot_be_added():
+    ratings = checklist()
+    with pytest.raises(InputError, match="twice"):
+        ml.measures.total_scores(ratings, by=["clip"])
+    with pytest.raises(InputError, match="checklist"):
+        ml.measures.total_scores(ratings, by=["clip", "rater"], items=["grip"])
+    with pytest.raises(InputError, match="prorated"):
+        ml.measures.total_scores(ratings, by=["clip", "rater"], at_least=4)
+    with pytest.raises(InputError, match="text"):
+        ml.measures.total_scores(
+            ratings.astype({"score": object}).replace(2.0, "two"), by=["clip", "rater"]
+        )
+
+
+# Planning ----------------------------------------------------------------------------------------
+
+
+def test_planned_width_is_the_width_that_samples_give():
+    rng = np.random.default_rng(7)
+    widths = []
+    for _ in range(60):
+        scores = np.sqrt(0.7) * rng.normal(size=(25, 1)) + np.sqrt(0.06) * rng.normal(size=4)
+        row = agree(long(scores + np.sqrt(0.24) * rng.normal(size=(25, 4)))).estimates
+        row = row.set_index("term").loc["ICC(A,1)"]
+        widths.append(row["conf_high"] - row["conf_low"])
+    plan = ml.measures.plan_rating(0.7, raters=[4], clips=[25], rater_share=0.2)
+    assert plan.grid["width"].item() == pytest.approx(np.mean(widths), rel=0.12)
+
+
+def test_rare_yes_needs_more_clips():
+    options = {"raters": [2], "clips": [20, 60], "simulations": 40}
+    rare = ml.measures.plan_rating(0.6, prevalence=0.1, **options)
+    even = ml.measures.plan_rating(0.6, prevalence=0.5, **options)
+    assert (rare.grid["width"] > even.grid["width"]).all()
+    assert rare.grid["undefined"].iloc[0] > 0
+    assert "Fleiss" in str(rare) and even.fewest(0.5)["clips"].tolist() == [60]
+    with pytest.raises(InputError, match="inside 0 to 1"):
+        ml.measures.plan_rating(1.2, raters=[2], clips=[20])
+    with pytest.raises(InputError, match="two raters"):
+        ml.measures.plan_rating(0.8, raters=[1], clips=[20])

@@ -11,6 +11,8 @@ kappa         Chance-corrected agreement on categories: kappa, weighted kappa, F
 limits        Limits of agreement between two raters, drift over the order of clips
 names         Names and orders as people write them: no name lost, no order guessed
 patterns      Patterns of ratings, and intervals that hold with few items and rare categories
+planning      How many raters and clips a wanted precision needs
 pivots        Intervals of agreement that hold with two or three raters
 table         From a long table of ratings to items by raters, everything odd refused or listed
+totals        Totals over the items of a checklist: a missing item never counts as zero
 """

@@ -1,5 +1,6 @@
 """Rater agreement: which raters agree, how far, and which coefficient the study's score needs."""
 
+import numbers
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -93,11 +94,11 @@ class Agreement(Result):
 _ERROR_COLUMNS = (
     Column("basis"),
     Column("sem", "SEM", "significant"),
-    Column("sem_low", "lower", "significant"),
-    Column("sem_high", "upper", "significant"),
+    Column("sem_low", "SEM lower", "significant"),
+    Column("sem_high", "SEM upper", "significant"),
     Column("smallest_detectable_change", kind="significant"),
-    Column("change_low", "lower", "significant"),
-    Column("change_high", "upper", "significant"),
+    Column("change_low", "change lower", "significant"),
+    Column("change_high", "change upper", "significant"),
 )
 _DRIFT_COLUMNS = (
     Column("rater"),
@@ -226,11 +227,17 @@ def rater_agreement(
 
 
 def _wanted(averaged: int, weights: Weights, level: float, seed: int) -> Wanted:
-    if isinstance(averaged, bool) or averaged != int(averaged) or averaged < 1:
+    if not _is_whole(averaged) or averaged < 1:
         raise InputError("averaged counts raters: a whole number from 1", [averaged])
     if weights not in ("quadratic", "linear"):
         raise InputError("weights of kappa are quadratic or linear", [weights])
     return Wanted(int(averaged), weights, inside(level), seed)
+
+
+def _is_whole(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        return False
+    return float(value).is_integer()
 
 
 def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
