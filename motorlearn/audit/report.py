@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.audit.guides import Guide
 from motorlearn.exceptions import FitError
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import GRADES
 
@@ -184,6 +184,7 @@ def judged(
     return Check(assumption, diagnostic, value, guide, grade, finding, advice, remedy)
 
 
+@register_record
 @dataclass(frozen=True)
 class Audit(Result):
     """Assumptions of a result, graded.

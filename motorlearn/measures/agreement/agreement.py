@@ -19,10 +19,11 @@ from motorlearn.measures.agreement.frames import (
 from motorlearn.measures.agreement.kappa import Weights
 from motorlearn.measures.agreement.table import Asked, Ratings, read_ratings
 from motorlearn.measures.hits import inside
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
 
+@register_record
 @dataclass(frozen=True)
 class Agreement(Result):
     """Agreement of raters on the same items.
