@@ -9,6 +9,7 @@ from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_popula
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
+from motorlearn.results import or_refused
 from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 
@@ -21,6 +22,7 @@ def has_ratings(ratings: pd.DataFrame | None) -> bool:
     return ratings is not None and {"rater", "score"} <= set(ratings)
 
 
+@or_refused
 def agreement(ratings: pd.DataFrame) -> Agreement:
     """Agreement on the total of each clip, or on each item where clips are not numbered.
 
@@ -65,6 +67,7 @@ def has_curves(cells: pd.DataFrame) -> bool:
     return bool(len(practised) and practised.groupby("participant").size().max() >= FEWEST_BLOCKS)
 
 
+@or_refused
 def learners_curves(cells: pd.DataFrame) -> CurveFits:
     """A curve for each participant's scores by block of practice."""
     found: CurveFits = fit_curves(
@@ -73,6 +76,7 @@ def learners_curves(cells: pd.DataFrame) -> CurveFits:
     return found
 
 
+@or_refused
 def population_curve(cells: pd.DataFrame) -> PopulationCurve:
     """One curve for all participants, whose parameters vary from person to person."""
     counted = counted_blocks(cells)
@@ -81,6 +85,7 @@ def population_curve(cells: pd.DataFrame) -> PopulationCurve:
         return fit_population_curve(counted, "score", practice="block", group=groups)
 
 
+@or_refused
 def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     """Mixed model of trials at the first and the primary test: group by test, people at random.
 
