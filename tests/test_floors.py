@@ -42,8 +42,12 @@ DRAWING = {"matplotlib", "seaborn"}
 TABLE_FACING = {
     "measures": {
         "agreement.agreement",
+        "agreement.coefficients",
         "agreement.frames",
+        "agreement.names",
+        "agreement.planning",
         "agreement.table",
+        "agreement.totals",
         "individual_changes",
         "landmarks.posture",
         "landmarks.tracks",
