@@ -2,7 +2,7 @@
 
 Run as a program: the workbook comes in by the standard input, its values go out as JSON. The reader
 is native code that can panic, ask for any amount of memory or run for ever on a damaged file; here
-it gets two gibibytes and a minute.
+it gets as much memory as the largest sheet that is read needs, and a minute.
 """
 
 import datetime
@@ -18,30 +18,39 @@ try:
 except ImportError:  # Windows: the time limit of the caller is all there is
     resource = None  # type: ignore[assignment]
 
-MEMORY: Final = 2 << 30
+MEMORY: Final = 600 << 20
+WIDEST: Final = 16_384
+"""Most columns of a sheet."""
 SECONDS: Final = 60
 
 
 def main() -> None:
     """Read a workbook from the standard input; the sheet and the most cells are arguments."""
     if resource is not None:
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
-        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS))
-        resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+        _limit(resource.RLIMIT_AS, MEMORY)
+        _limit(resource.RLIMIT_CPU, SECONDS)
+        _limit(resource.RLIMIT_CORE, 0)
     sheet, most = json.loads(sys.argv[1]), int(sys.argv[2])
     book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(sys.stdin.buffer.read()))
     names = book.sheet_names
     seen = calamine.SheetVisibleEnum.Visible
     visible = [entry.name for entry in book.sheets_metadata if entry.visible == seen]
-    found: dict[str, Any] = {"names": names, "visible": visible, "cells": None}
     name = chosen(sheet, names, visible or names)
-    if name is not None:
-        part = book.get_sheet_by_name(name)
-        found["vast"] = part.total_height * part.total_width > most
-        if not found["vast"]:
-            lines = part.to_python(skip_empty_area=False)
-            found["cells"] = [[written(value) for value in line] for line in lines]
-    sys.stdout.write(json.dumps(found))
+    part = None if name is None else book.get_sheet_by_name(name)
+    wide, long = (0, 0) if part is None else (part.total_width + 1, part.total_height + 1)
+    vast = wide * long > most or wide > WIDEST
+    sys.stdout.write(json.dumps({"names": names, "visible": visible, "vast": vast}) + "\n")
+    if part is not None and not vast:
+        before = [""] * (part.start[1] if part.start else 0)
+        for line in part.iter_rows():
+            sys.stdout.write(json.dumps(before + [written(value) for value in line]) + "\n")
+
+
+def _limit(kind: int, most: int) -> None:
+    """Lower a limit; a lower one that is set already stays."""
+    _, hard = resource.getrlimit(kind)
+    most = most if hard == resource.RLIM_INFINITY else min(most, hard)
+    resource.setrlimit(kind, (most, most))
 
 
 def chosen(sheet: object, names: list[str], visible: list[str]) -> str | None:

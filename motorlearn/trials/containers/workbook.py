@@ -136,7 +136,7 @@ def _values_only(content: bytes, file: str, sheet: str | int | None) -> Grid:
     name = _sheet_name(found["names"], visible or found["names"], file, sheet)
     if found.get("vast"):
         raise vast_sheet(file)
-    cells = [[read_back(value) for value in line] for line in found["cells"] or ()]
+    cells = [[read_back(value) for value in json.loads(line)] for line in found["lines"]]
     lines = [[_text(value) for value in line] for line in cells]
     others = [other for other in visible if other != name] if sheet is None else []
     marks = [number_texts(cells, file, name), *_unread(others, file), _unseen(file, name)]
@@ -148,12 +148,13 @@ def _read_apart(content: bytes, file: str, sheet: str | int | None) -> dict[str,
     wanted = [sys.executable, "-P", apart.__file__, json.dumps(sheet), str(MOST_CELLS)]
     try:
         done = subprocess.run(wanted, input=content, capture_output=True, timeout=2 * apart.SECONDS)
-        found = json.loads(done.stdout) if done.returncode == 0 else None
+        head, *lines = done.stdout.splitlines() or [b""]
+        found = json.loads(head) if done.returncode == 0 else {}
     except (OSError, ValueError, subprocess.TimeoutExpired):
-        found = None
-    if found is None:
+        found = {}
+    if not found:
         raise _damaged(file)
-    return found
+    return found | {"lines": lines}
 
 
 def _unseen(file: str, sheet: str) -> pd.DataFrame:
