@@ -67,6 +67,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "frames",
+        "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
         "means",

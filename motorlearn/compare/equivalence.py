@@ -16,8 +16,10 @@ def equivalence_frame(
     """Two one-sided tests of every contrast against a bound.
 
     The bound is in the unit of the score, a ratio where the effect is one, or with ``unit="sd"``
-    in pooled standard deviations of the participants of all groups at that phase. Odds ratios have
-    no bound in the unit of the score and are left to their differences of probabilities.
+    in standard deviations pooled within all groups at that phase. That is not the root mean of two
+    variances by which ``linear.equivalence_of_means`` standardises, unless two groups are of one
+    size. Odds ratios have no bound in the unit of the score and are left to their differences of
+    probabilities.
     """
     rows: list[tuple] = []
     if bound is None:

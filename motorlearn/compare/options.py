@@ -86,9 +86,9 @@ class Options:
 
 
 def _check_bound(bound: float | None, is_ratio: bool) -> None:
-    if bound is not None and (not bound > 0 or (is_ratio and bound == 1)):
+    if bound is not None and (not 0 < bound < np.inf or (is_ratio and bound == 1)):
         raise InputError(
-            "the bound of equivalence must be positive, and a ratio other than 1",
+            "the bound of equivalence must be positive and finite, and a ratio other than 1",
             [bound],
             "give the smallest effect of interest that was declared beforehand",
         )

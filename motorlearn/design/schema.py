@@ -1,6 +1,6 @@
 """The sections of a study plan."""
 
-from typing import Literal, Self
+from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -26,6 +26,9 @@ from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
 ]
+
+
+BlockSize = Annotated[int, Field(ge=1)]
 
 
 class StudySection(Section):
@@ -214,13 +217,16 @@ class Schedules(Section):
 
 
 class Allocation(Section):
-    """How participants came to their groups."""
+    """How participants came to their groups.
+
+    Of several block sizes one is drawn for each block.
+    """
 
     unit: Name = "participant"
     method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
     strata: tuple[str, ...] = ()
-    block_size: int | None = Field(default=None, ge=1)
-    seed: int | None = None
+    block_size: BlockSize | tuple[BlockSize, ...] | None = None
+    seed: int | None = Field(default=None, ge=0)
 
 
 class Files(Section):

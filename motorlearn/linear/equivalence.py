@@ -91,9 +91,9 @@ def equivalence_test(
     (True, 0.0055)
     """
     low, high = bound if isinstance(bound, tuple) else (-bound, bound)
-    if not low < high:
+    if not (low < high and np.isfinite(low) and np.isfinite(high)):
         raise InputError(
-            "the bounds of equivalence must enclose an interval",
+            "the bounds of equivalence must enclose an interval and be finite",
             [low, high],
             "give the smallest effect that matters as a positive number",
         )
@@ -135,6 +135,9 @@ def equivalence_of_means(
 
     ``standardised`` bounds are in units of the standard deviation: the root mean of the two
     variances for independent samples, the standard deviation of the differences for paired ones.
+    ``compare_phases(..., equivalence_unit="sd")`` means another one, the standard deviation
+    pooled within all groups at that phase; the two agree where groups are of one size. A bound
+    declared in standard deviations should say which.
 
     Examples
     --------
@@ -168,6 +171,8 @@ def equivalence_from_summary(
     alpha: float = 0.05,
 ) -> Equivalence:
     """Two one-sided Welch tests from means, standard deviations and sizes.
+
+    ``standardised`` means what it means in :func:`equivalence_of_means` for independent samples.
 
     Examples
     --------

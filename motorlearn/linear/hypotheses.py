@@ -56,14 +56,34 @@ class FTest:
     partial_eta2: float
 
 
+def require_level(level: float) -> None:
+    """Refuse a confidence level that is not a share.
+
+    Examples
+    --------
+    >>> require_level(0.95)
+    """
+    if isinstance(level, bool) or not 0 < level < 1:
+        percent = 1 < level < 100 and f"write {level / 100:g} for {level:g} %"
+        raise InputError(
+            "a confidence level lies between 0 and 1", [level], percent or "use for example 0.95"
+        )
+
+
 def t_quantile(level: float, df: Floats | float) -> Floats:
     """Two-sided quantile of t, of the normal distribution where ``df`` is infinite.
+
+    Raises
+    ------
+    InputError
+        If the level does not lie between 0 and 1.
 
     Examples
     --------
     >>> round(float(t_quantile(0.95, 10)), 4), round(float(t_quantile(0.95, np.inf)), 4)
     (2.2281, 1.96)
     """
+    require_level(level)
     return stats.t.isf((1 - level) / 2, df)
 
 
@@ -76,6 +96,7 @@ def t_estimate(estimate: float, std_error: float, df: float, *, level: float = 0
     >>> round(result.p, 4), round(result.conf_low, 4)
     (0.0734, -0.2281)
     """
+    require_level(level)
     if not (std_error > 0 and df > 0):
         nan = float("nan")
         return Estimate(float(estimate), nan, float(df), nan, nan, nan, nan)

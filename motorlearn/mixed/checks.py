@@ -1,6 +1,6 @@
 """What is refused before a fit, and what is looked at again after it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,14 +8,14 @@ from scipy.optimize import linprog
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, RandomPart
-from motorlearn.mixed.solve.engine import CONVERGED, Solution
+from motorlearn.mixed.inference.degrees_of_freedom import Inference
+from motorlearn.mixed.solve.engine import CONVERGED, Solution, orthonormal
 
 Array = NDArray[np.float64]
 
 _SINGULAR = 1e-6
 _PERFECT = 0.95
 _NEGLIGIBLE = 1e-4
-_LARGE_PREDICTOR = 10.0
 
 
 @dataclass(frozen=True)
@@ -27,6 +27,7 @@ class Verdict:
     warnings: tuple[str, ...]
     message: str
     at_bound: tuple[str, ...]
+    separated: tuple[int, ...] = ()
 
 
 def refuse(design: Design, observed: Array, family: str) -> None:
@@ -88,26 +89,57 @@ def _between_levels(design: Design) -> list[int]:
 
 
 def _refuse_rank_deficient(design: Design) -> None:
-    x = design.x / np.maximum(np.linalg.norm(design.x, axis=0), 1e-300)
-    rest = x.copy()
-    aliased = []
-    basis: list[Array] = []
-    for column in range(x.shape[1]):
-        vector = rest[:, column]
-        for _ in range(2):
-            for known in basis:
-                vector = vector - known * (known @ vector)
-        size = np.linalg.norm(vector)
-        if size < 1e-7:
-            aliased.append(design.fixed.columns[column])
-        else:
-            basis.append(vector / size)
+    aliased = [design.fixed.columns[i] for i in aliased_columns(design.x)]
     if aliased:
         raise FitError(
             "the fixed part holds columns that follow from the others "
-            f"({', '.join(aliased)}), for example because a combination of levels has no rows; "
-            "take these terms out or merge levels."
+            f"({', '.join(aliased)}): {_why_aliased(design, aliased)}."
         )
+    for part in design.random:
+        for block in part.blocks:
+            follow = [part.terms[block[i]] for i in aliased_columns(part.z[:, block])]
+            if follow:
+                raise FitError(
+                    f"the random part of {part.group!r} holds terms that follow from the others "
+                    f"({', '.join(follow)}), for example because they never change; take them out."
+                )
+
+
+def _why_aliased(design: Design, aliased: list[str]) -> str:
+    constant = [name for name in aliased if name in design.fixed.means]
+    constant = [n for n in constant if np.ptp(design.x[:, design.fixed.columns.index(n)]) == 0]
+    if constant:
+        return f"{', '.join(constant)} has the same value in every row; take it out of the formula"
+    if any(":" in name for name in aliased):
+        return "a combination of levels has no rows; take these terms out or merge levels"
+    return "they say again what other terms say; take these terms out"
+
+
+def aliased_columns(x: Array) -> list[int]:
+    """Columns that follow from those before them, found on columns without their means."""
+    spread = np.ptp(x, axis=0)
+    constant = np.flatnonzero((spread == 0) & (x[0] != 0)) if len(x) else []
+    size = np.linalg.norm(x, axis=0)
+    centred = x - x.mean(axis=0) if len(constant) else x
+    basis: list[Array] = []
+    aliased = [int(i) for i in np.flatnonzero(size == 0)]
+    for column in range(x.shape[1]):
+        whole = np.linalg.norm(centred[:, column])
+        if len(constant) and column == constant[0]:
+            continue
+        if not whole > 1e-13 * size[column]:
+            aliased.append(column)
+            continue
+        vector = centred[:, column] / whole
+        for _ in range(2):
+            for known in basis:
+                vector = vector - known * (known @ vector)
+        rest = np.linalg.norm(vector)
+        if rest < 1e-7:
+            aliased.append(column)
+        else:
+            basis.append(vector / rest)
+    return sorted(set(aliased))
 
 
 def _refuse_explained_levels(design: Design) -> None:
@@ -154,8 +186,9 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
     """Look again at gradient, Hessian, variances and separation after a fit."""
     warnings: list[str] = []
     bounds: list[str] = []
-    for part, psi in zip(design.random, solution.psi, strict=True):
-        _look_at_covariance(part, psi, solution, warnings, bounds)
+    scaled = solution.scaled_psi
+    for part, psi, own in zip(design.random, solution.psi, scaled, strict=True):
+        _look_at_covariance(part, psi, own, solution, warnings, bounds)
     lowest = float(np.linalg.eigvalsh(solution.hessian)[0])
     curved = lowest > -1e-3 * max(1.0, float(np.abs(solution.hessian).max()))
     settled = solution.expected_decrease < CONVERGED
@@ -165,16 +198,19 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
             f"likelihood {solution.expected_decrease:.2g}, lowest curvature {lowest:.2g}); do not "
             "trust these estimates, simplify the random part."
         )
-    if family == "binomial":
-        warnings.extend(_separation(design, observed, solution))
+    separated = _separated(design, observed) if family == "binomial" else ()
+    if separated:
+        warnings.append(_separation(design, separated))
     message = (
         f"{solution.iterations} iterations; expected further decrease of -2 log likelihood "
         f"{max(solution.expected_decrease, 0):.1e}; lowest curvature {lowest:.3g}"
     )
-    return Verdict(bool(curved and settled), bool(bounds), tuple(warnings), message, tuple(bounds))
+    converged = bool(curved and settled and not separated)
+    at = (tuple(warnings), message, tuple(bounds), separated)
+    return Verdict(converged, bool(bounds), *at)
 
 
-def _look_at_covariance(part: RandomPart, psi: Array, solution, warnings, bounds) -> None:
+def _look_at_covariance(part: RandomPart, psi, scaled, solution, warnings, bounds) -> None:
     scale = np.sqrt(np.mean(part.z**2, axis=0))
     unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
     relative = psi * np.outer(scale, scale) / unit
@@ -191,14 +227,16 @@ def _look_at_covariance(part: RandomPart, psi: Array, solution, warnings, bounds
                 "variance; consider taking this random term out."
             )
     for block in part.blocks:
-        _look_at_correlations(part, relative[np.ix_(block, block)], block, warnings, bounds)
+        inside = np.ix_(block, block)
+        _look_at_correlations(part, relative[inside], scaled[inside], block, warnings, bounds)
 
 
-def _look_at_correlations(part, relative, block, warnings, bounds) -> None:
+def _look_at_correlations(part, relative, scaled, block, warnings, bounds) -> None:
+    """Judge correlations on centred scales, where the origin of a covariate plays no part."""
     alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
     if len(alive) < 2:
         return
-    inner = relative[np.ix_(alive, alive)]
+    inner = scaled if len(alive) == len(block) else relative[np.ix_(alive, alive)]
     sd = np.sqrt(np.diag(inner))
     correlation = inner / np.outer(sd, sd)
     if np.linalg.eigvalsh(correlation)[0] < _SINGULAR:
@@ -220,20 +258,20 @@ def _look_at_correlations(part, relative, block, warnings, bounds) -> None:
                 )
 
 
-def _separation(design: Design, observed: Array, solution: Solution) -> list[str]:
-    """Name fixed effects that run off to infinity because hits and misses are separated."""
-    eta = design.x @ solution.beta
-    if np.abs(eta).max() < _LARGE_PREDICTOR:
-        return []
-    hits = np.bincount(design.cell, observed, len(eta))
-    attempts = np.bincount(design.cell, design.weight, len(eta))
+def _separated(design: Design, observed: Array) -> tuple[int, ...]:
+    """Fixed effects that run off to infinity because hits and misses are separated."""
+    count = len(design.x)
+    hits = np.bincount(design.cell, observed, count)
+    attempts = np.bincount(design.cell, design.weight, count)
     x, which = np.unique(design.x, axis=0, return_inverse=True)
     hits = np.bincount(which.ravel(), hits, len(x))
     attempts = np.bincount(which.ravel(), attempts, len(x))
     sign = np.where(hits == attempts, 1.0, np.where(hits == 0, -1.0, 0.0))
     pure = sign != 0
     if not pure.any():
-        return []
+        return ()
+    x = orthonormal(x)[0] if len(x) > x.shape[1] else x
+    turn = np.linalg.lstsq(design.x, x[which.ravel()])[0]
     signed = x[pure] * sign[pure, None]
     found = linprog(
         -signed.sum(axis=0),
@@ -244,10 +282,28 @@ def _separation(design: Design, observed: Array, solution: Solution) -> list[str
         bounds=(-1, 1),
     )
     if not found.success or -found.fun < 1e-7:
-        return []
-    names = [n for n, g in zip(design.fixed.columns, found.x, strict=True) if abs(g) > 1e-7]
-    return [
+        return ()
+    direction = turn @ found.x
+    scale = np.sqrt(np.mean(design.x**2, axis=0))
+    moved = np.abs(direction) * scale
+    return tuple(int(i) for i in np.flatnonzero(moved > 1e-6 * moved.max()))
+
+
+def _separation(design: Design, separated: tuple[int, ...]) -> str:
+    names = ", ".join(design.fixed.columns[i] for i in separated)
+    return (
         "Separation: hits and misses are split perfectly by the fixed part, so the estimates of "
-        f"{', '.join(names)} run off to infinity and their standard errors and tests mean nothing; "
-        "merge levels, or report the raw counts."
-    ]
+        f"{names} run off to infinity and have no standard errors or tests; merge levels, or "
+        "report the raw counts."
+    )
+
+
+def without_separated(inference: Inference, separated: tuple[int, ...]) -> Inference:
+    """Take the covariances of effects out that have none because of separation."""
+    if not separated:
+        return inference
+    at = list(separated)
+    vcov, joint = inference.vcov.copy(), inference.joint_vcov.copy()
+    for matrix in (vcov, joint):
+        matrix[at], matrix[:, at] = np.nan, np.nan
+    return replace(inference, vcov=vcov, plain_vcov=vcov, joint_vcov=joint)

@@ -1,43 +1,23 @@
 """``fit_mixed``: from formula and table to a fitted mixed model."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import InputError
-from motorlearn.mixed.checks import examine, refuse
+from motorlearn.mixed.checks import examine, refuse, without_separated
 from motorlearn.mixed.formula.designs import Design, Prepared, Roles, prepare
+from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
-from motorlearn.mixed.inference.degrees_of_freedom import Inference
-from motorlearn.mixed.inference.kenward_roger import kenward_roger
 from motorlearn.mixed.result import MixedFit
-from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.engine import (
-    Solution,
-    aggregate,
-    saturation,
-)
-from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.search_binomial import solve_binomial
-from motorlearn.mixed.solve.search_linear import solve_linear
+from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe
 
 FAMILIES = ("gaussian", "binomial")
 METHODS = ("satterthwaite", "kenward-roger", "normal")
 MOST_POINTS = 5000
-
-
-@dataclass(frozen=True)
-class Options:
-    """Options of a fit, checked."""
-
-    family: str
-    link: str
-    reml: bool
-    quadrature: int
-    df: str
 
 
 def fit_mixed(
@@ -62,9 +42,10 @@ def fit_mixed(
     Parameters
     ----------
     formula : str
-        Outcome and fixed part, for example ``"radial_error ~ group * phase"``. Names, the
-        operators ``+ - * : ^``, ``log``, ``sqrt``, ``poly``, ``center``, ``scale`` and
-        ``C(name, Treatment('level'))`` or ``C(name, Sum)`` are allowed and nothing else is run.
+        Outcome and fixed part, for example ``"radial_error ~ group * phase"``. Names (in backticks
+        where they hold blanks or are words of Python), the operators ``+ - * : ^``, ``log``,
+        ``sqrt``, ``poly``, ``center``, ``scale`` and ``C(name, Treatment('level'))`` or
+        ``C(name, Sum)`` are allowed and nothing else is run.
     table : DataFrame
         One row per observation. Rows with a missing value in a used column are set aside and
         listed in ``recipe.left_out``.
@@ -132,7 +113,7 @@ def fit_mixed(
     prepared = prepare(formula, table, random, Roles(attempts, weights, offset), family)
     _refuse_large_grid(options.quadrature, prepared.design)
     columns = {
-        "outcome": prepared.formula.response,
+        "outcome": unalias(prepared.formula.response),
         "attempts": attempts,
         "weights": weights,
         "offset": offset,
@@ -200,34 +181,6 @@ def _options(family, link, reml, quadrature, df) -> Options:
     return Options(family, link, bool(reml), 1, df)
 
 
-def factors_of(design: Design) -> list[Factor]:
-    """Grouping factors as the engine takes them."""
-    return [
-        Factor(part.index, part.z, Structure(part.blocks), len(part.levels))
-        for part in design.random
-    ]
-
-
-def solve(design: Design, observed, options: Options, start=None) -> Solution:
-    """Run the engine on a design and an outcome."""
-    cells = aggregate(observed, design.weight, design.cell, len(design.x), options.family)
-    factors = factors_of(design)
-    if options.family == "gaussian":
-        return solve_linear(design.x, factors, cells, reml=options.reml, start=start)
-    solution = solve_binomial(
-        design.x,
-        factors,
-        cells,
-        design.offset,
-        link=options.link,
-        quadrature=options.quadrature,
-        start=start,
-    )
-    return replace(
-        solution, deviance=solution.deviance + saturation(observed, design.weight, cells)
-    )
-
-
 def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=None) -> MixedFit:
     """Refuse what is not identified, fit, re-check and put the result together."""
     design, observed = prepared.design, prepared.observed
@@ -235,6 +188,7 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
     solution = solve(design, observed, options, start)
     inference = infer(design, observed, solution, options)
     verdict = examine(design, observed, solution, options.family)
+    inference = without_separated(inference, verdict.separated)
     count = len(solution.beta) + len(solution.theta) + (options.family == "gaussian")
     recipe = replace(
         recipe,
@@ -268,24 +222,6 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
         design=design,
         observed=observed,
         inference=inference,
-    )
-
-
-def infer(design: Design, observed, solution: Solution, options: Options) -> Inference:
-    """Collect what tests of the fixed effects need."""
-    if options.df == "kenward-roger":
-        cells = aggregate(observed, design.weight, design.cell, len(design.x), "gaussian")
-        return kenward_roger(
-            design.x, factors_of(design), cells.weight, cells.n, solution.psi, solution.sigma
-        )
-    return Inference(
-        options.df,
-        solution.vcov,
-        solution.vcov_slopes,
-        solution.variance_vcov,
-        solution.vcov,
-        np.zeros((0, *solution.vcov.shape)),
-        solution.joint_vcov,
     )
 
 

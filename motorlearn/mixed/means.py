@@ -13,11 +13,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
-from motorlearn.linear.hypotheses import t_quantile
+from motorlearn.linear.hypotheses import require_level, t_quantile
 from motorlearn.linear.multiplicity import holm
 from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
+from motorlearn.mixed.formula.formulas import is_logarithm
 from motorlearn.mixed.frames import inference_columns
-from motorlearn.mixed.inference.degrees_of_freedom import degrees_of_freedom
+from motorlearn.mixed.inference.degrees_of_freedom import contrast_covariance, degrees_of_freedom
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
@@ -43,6 +44,7 @@ SCALES = {
     "average": "averaged over participants",
     "ratio": "ratio, for a participant whose random effects are zero",
 }
+GEOMETRIC = "ratio of geometric means"
 EXPLANATION = (
     "A typical participant has random effects of zero; the average is taken over the spread of "
     "participants. With a curved link the two differ: by the logit and probit links the average "
@@ -88,6 +90,7 @@ def marginal_means(
     InputError
         If a column is not a categorical column of the fixed part, or the scale is not known.
     """
+    require_level(level)
     asked = [*_listed(within), *_listed(by)]
     _check(fit, asked, scale, ("link", "typical", "average"))
     grid, rows = _grid(fit, asked)
@@ -124,7 +127,8 @@ def contrasts(
         Adjustment of p within each family; intervals are never adjusted.
     scale : {"link", "typical", "average", "ratio"}
         Scale of the difference; ``ratio`` gives exp of the difference on the link scale: the odds
-        ratio of a logistic model, or the ratio of means where the outcome is a logarithm.
+        ratio of a logistic model, or the ratio of geometric means where the outcome is
+        ``log(column)``.
     kind : {"pairwise", "reference", "polynomial"}
         All pairs (later level less earlier level), each level less the reference, or linear,
         quadratic ... trends over equally spaced levels.
@@ -161,14 +165,15 @@ def contrasts(
     >>> contrasts(fit, "phase", scale="average")["estimate"].round(2).item()
     0.31
     """
+    require_level(level)
     inside, asked = _listed(within), _listed(by)
     _check(fit, [*inside, *asked], scale, tuple(SCALES))
     if adjust not in ADJUSTMENTS:
         raise InputError("the adjustment is not known", [adjust], f"use one of {ADJUSTMENTS}")
-    if scale == "ratio" and not (fit.link == "logit" or fit.formula.strip().startswith("log(")):
+    if scale == "ratio" and not (fit.link == "logit" or is_logarithm(fit.formula)):
         raise InputError(
-            "a ratio needs a logit link or an outcome that is a logarithm",
-            [fit.link],
+            "a ratio needs a logit link or an outcome that is the logarithm of a column",
+            [fit.formula],
             "use scale='link', 'typical' or 'average'",
         )
     grid, rows = _grid(fit, [*inside, *asked])
@@ -278,14 +283,15 @@ def _on_mean_scale(fit: MixedFit, rows: GridRows, scale: str) -> tuple[float, Ar
 
 
 def _delta_variance(fit: MixedFit, slope: Array) -> float:
-    return float(slope @ fit.inference.joint_vcov @ slope)
+    return float(contrast_covariance(slope[None], fit.inference.joint_vcov)[0, 0])
 
 
 def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
     if scale in ("link", "ratio") or fit.link == "identity":
         lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
         estimate = lines @ fit.beta
-        error = np.sqrt(np.einsum("ij,jk,ik->i", lines, fit.vcov, lines))
+        lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
+        error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
         df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
     else:
         found = [_on_mean_scale(fit, block, scale) for block in rows]
@@ -344,7 +350,7 @@ def _polynomial(count: int) -> tuple[list[str], Array]:
 
 def _quantity(fit: MixedFit, scale: str) -> str:
     if scale == "ratio":
-        return "odds ratio, typical participant" if fit.link == "logit" else "ratio of means"
+        return "odds ratio, typical participant" if fit.link == "logit" else GEOMETRIC
     if fit.family == "gaussian":
         return "mean"
     return {

@@ -11,7 +11,7 @@ from scipy.linalg import block_diag
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.checks import refuse
-from motorlearn.mixed.fit import Options, fit_prepared, infer, solve
+from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart
 from motorlearn.mixed.formula.formulas import read_formula
 from motorlearn.mixed.frames import estimates_frame
@@ -19,6 +19,7 @@ from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import CONVERGED, Solution
+from motorlearn.mixed.solving import Options, infer, solve
 
 Array = NDArray[np.float64]
 

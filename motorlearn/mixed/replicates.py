@@ -164,7 +164,7 @@ def _binomial_chunk(work: Working, hits, attempts, link, quadrature) -> ManyFits
     )
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve, steps=1)
-    back, p = np.linalg.inv(work.turn), work.x.shape[1]
+    back, p = work.back, work.x.shape[1]
     vcov = 2 * positive_inverse(curve)[:, :p, :p]
     return ManyFits(
         beta=found.x[:, :p] @ back.T,
@@ -178,13 +178,15 @@ def _binomial_chunk(work: Working, hits, attempts, link, quadrature) -> ManyFits
 
 def _linear_chunk(work: Working, y: Array, reml: bool) -> ManyFits:
     factor = work.factors[0]
+    base = y @ work.x / len(work.x)
+    y = y - base @ work.x.T
     sums = grouped_sums(work.x, factor.z.T, y, group_starts(factor.index), np.ones(len(work.x)))
     model = LinearOneFactor(sums, factor.structure, reml)
     found = minimise(model.objective, np.tile(factor.structure.start, (len(y), 1)))
     curve, full = curvatures(model, found.x)
     found = polish(model.objective, found, curve, steps=1)
     here = model.evaluate(found.x, np.arange(len(y)))
-    back = np.linalg.inv(work.turn)
+    back = work.back
     variance = here.rss / model.df
     inner = np.linalg.inv(here.cross)
     vcov = variance[:, None, None] * inner
@@ -193,7 +195,7 @@ def _linear_chunk(work: Working, y: Array, reml: bool) -> ManyFits:
     slopes = np.concatenate([slopes, by_sigma[:, None]], axis=1)
     constant = 2 * np.linalg.slogdet(work.turn)[1] if reml else 0.0
     return ManyFits(
-        beta=here.beta @ back.T,
+        beta=(here.beta + base) @ back.T,
         vcov=back @ vcov @ back.T,
         psi=variance[:, None, None] * np.array([work.psi(theta)[0] for theta in found.x]),
         sigma=np.sqrt(variance),

@@ -1,7 +1,7 @@
 """What a mixed model gives: numbers, the recipe, and what can be asked of it afterwards."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.formula.designs import Design
-from motorlearn.mixed.formula.formulas import canonical_term
 from motorlearn.mixed.formula.matrices import require_columns
-from motorlearn.mixed.inference.degrees_of_freedom import FTest, Inference, f_test
+from motorlearn.mixed.inference.anova import AnovaTable, joint_tests
+from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
+from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
 from motorlearn.mixed.prediction import (
     LATENT_VARIANCE,
     between_variance,
@@ -23,6 +24,7 @@ from motorlearn.mixed.prediction import (
     refuse_gaps,
 )
 from motorlearn.mixed.solve.links import INVERSE_LINKS
+from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table, estimates_table
 
@@ -214,35 +216,73 @@ class MixedFit(Result):
         marginal, conditional, icc = explained_variance(fixed, between, residual)
         return {"r2_marginal": marginal, "r2_conditional": conditional, "icc": icc}
 
-    def test(self, terms: str | Sequence[str]) -> FTest:
+    def test(self, terms: str | Sequence[str]) -> TermTest:
         """Test that all columns of one or several terms of the formula are zero.
 
         With the default coding a term that is part of an interaction is tested at the reference
-        levels of the others; code them ``C(name, Sum)`` to test it averaged over their levels.
+        levels of the others, which ``held_at`` and the printed result name; :meth:`anova` tests it
+        averaged over their levels.
 
         Parameters
         ----------
         terms : str or sequence of str
-            Terms as in the formula, for example ``"group:phase"``, or names of fixed effects.
+            Terms as in the formula, their factors in any order, for example ``"group:phase"``, or
+            names of fixed effects.
         """
-        assigned = self.design.fixed.assigned
-        asked = [
-            name if name in (*assigned, *self.fixed_names) else canonical_term(name)
-            for name in ([terms] if isinstance(terms, str) else terms)
-        ]
-        rows = [
-            number
-            for number, (name, term) in enumerate(zip(self.fixed_names, assigned, strict=True))
-            if name in asked or term in asked
-        ]
-        known = {*assigned, *self.fixed_names}
-        if not rows or not set(asked) <= known:
-            raise InputError(
-                "the model has no such term",
-                [name for name in asked if name not in known],
-                f"its terms are {', '.join(dict.fromkeys(assigned))}",
-            )
-        return f_test(np.eye(len(self.beta))[rows], self.beta, self.inference)
+        plan = self.design.fixed
+        rows, named = columns_of([terms] if isinstance(terms, str) else list(terms), plan)
+        found = f_test(np.eye(len(self.beta))[rows], self.beta, self.inference)
+        whole = all(name in plan.assigned for name in named)
+        return TermTest(
+            **vars(found), terms=named, held_at=held_levels(rows, plan) if whole else {}
+        )
+
+    def anova(self, *, type: int = 3, df: str | None = None) -> AnovaTable:
+        """Test every term of the formula, averaged over the levels of all other factors.
+
+        Parameters
+        ----------
+        type : {3}
+            Type III: equal weights for all combinations of levels, numeric columns at their mean.
+        df : {"satterthwaite", "kenward-roger", "normal"}, optional
+            Degrees of freedom, if other than those of the fit.
+
+        Returns
+        -------
+        AnovaTable
+            ``frame`` with ``term, df1, df2, statistic, p``.
+
+        Raises
+        ------
+        InputError
+            If the model has no intercept, or an interaction without its parts.
+
+        Examples
+        --------
+        >>> from motorlearn.mixed import fit_mixed
+        >>> table = pd.DataFrame({
+        ...     "participant": list("aabbccddee"),
+        ...     "group": list("rrbbrrbbrr"),
+        ...     "phase": ["pretest", "retention"] * 5,
+        ...     "radial_error": [31.0, 24.0, 38.0, 29.5, 27.0, 25.0, 35.5, 27.0, 33.0, 28.0],
+        ... })
+        >>> fit = fit_mixed("radial_error ~ group * phase", table, random={"participant": "1"})
+        >>> fit.anova().frame[["term", "df1", "df2", "p"]].round(3)
+                  term  df1  df2      p
+        0        group    1  3.0  0.104
+        1        phase    1  3.0  0.006
+        2  group:phase    1  3.0  0.134
+        """
+        if type != 3:
+            raise InputError("only joint tests of type 3 are made", [type], "use type=3")
+        method = self.inference.method if df is None else df
+        inference = self.inference
+        if method != inference.method:
+            inference = other_inference(self, method)
+        frame = joint_tests(self.design.fixed, self.beta, inference)
+        return AnovaTable(
+            frame, replace(self.recipe, call="anova", options={"type": 3, "df": method})
+        )
 
     def _between(self) -> Array:
         z = [part.z for part in self.design.random]
@@ -267,6 +307,20 @@ class MixedFit(Result):
             "variances", "Variances of the random effects", _VARIANCE_COLUMNS, self.variances
         )
         return (fixed, variances)
+
+
+def other_inference(fit: MixedFit, method: str) -> Inference:
+    """What tests need by another method for degrees of freedom, from the same model."""
+    if method not in ("satterthwaite", "kenward-roger", "normal"):
+        raise InputError("the method for df is not known", [method])
+    if fit.family != "gaussian" or (method == "kenward-roger" and not fit.reml):
+        raise InputError(
+            "this method for df needs a linear model fitted by restricted maximum likelihood",
+            [method, fit.family],
+            "leave df out",
+        )
+    options = Options(fit.family, fit.link, fit.reml, 1, method)
+    return infer(fit.design, fit.observed, solve(fit.design, fit.observed, options), options)
 
 
 def _whose(participants: str) -> str:

@@ -1,6 +1,8 @@
 """Design audit, schedules, allocation, sheets, sample size; and invented studies of a plan."""
 
 from motorlearn.plan.allocation.allocation import AllocationList, allocate
+from motorlearn.plan.allocation.continuing import continue_allocation, kept_allocation
+from motorlearn.plan.allocation.planned import allocate_plan
 from motorlearn.plan.audit.design_audit import DesignAudit, audit_design
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.deviations import Deviations, analysis_label, compare_with_plan
@@ -40,14 +42,17 @@ __all__ = [
     "ThrowLoad",
     "Truth",
     "allocate",
+    "allocate_plan",
     "analysis_label",
     "anova_power",
     "audit_design",
     "compare_with_plan",
+    "continue_allocation",
     "detectable_effect",
     "drawn_people",
     "earlier_sheets",
     "inflate_for_attrition",
+    "kept_allocation",
     "make_schedule",
     "participants_needed",
     "pilot_page",

@@ -1,6 +1,5 @@
 """Tables as an Excel workbook: raw values, shown with the decimals that every other format has."""
 
-import datetime
 import io
 from collections.abc import Sequence
 
@@ -11,10 +10,10 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
 from motorlearn.tables.model import Column, Table
+from motorlearn.tables.office import neutral_office
 
 _RULE = Border(bottom=Side(style="thin"))
 _WIDEST = 44
-_EPOCH = datetime.datetime(2000, 1, 1)
 
 
 def to_excel(tables: Sequence[Table]) -> bytes:
@@ -25,14 +24,13 @@ def to_excel(tables: Sequence[Table]) -> bytes:
     """
     book = Workbook()
     book.remove(book.active)
-    book.properties.created = book.properties.modified = _EPOCH
     for table in tables:
         _sheet(book.create_sheet(_sheet_name(table.name, book.sheetnames)), table)
     if not tables:
         book.create_sheet("empty")
     buffer = io.BytesIO()
     book.save(buffer)
-    return buffer.getvalue()
+    return neutral_office(buffer.getvalue())
 
 
 def _sheet_name(name: str, taken: Sequence[str]) -> str:

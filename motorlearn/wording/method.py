@@ -39,12 +39,18 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     if way.method == "none":
         return f"{people} practised in groups that were not allocated at random ({sizes})."
     strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
-    size = f" of {way.block_size}" if way.method == "blocks" and way.block_size else ""
+    size = f" of {_sizes(way.block_size)}" if way.method == "blocks" and way.block_size else ""
     unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
     return (
         f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
     )
+
+
+def _sizes(block_size: int | tuple[int, ...]) -> str:
+    if isinstance(block_size, int):
+        return str(block_size)
+    return f"{listed([str(size) for size in block_size])}, drawn for each block,"
 
 
 def task_paragraph(design: Design) -> str:

@@ -16,6 +16,7 @@ ALLOWED = {
     "y ~ C(g, Treatment(reference='b'))": ("g",),
     "y ~ C(day, Treatment('7:00 [late]'))": ("day",),
     "y ~ 1": (),
+    "`in` ~ `class` * `reaction time` + C(`a-b`, Sum)": ("class", "reaction time", "a-b"),
     "sqrt(y) ~ log(x / 2) + scale(w)": ("x", "w"),
 }
 REFUSED = (
@@ -24,7 +25,11 @@ REFUSED = (
     "y ~ x.real",
     "y ~ x[0]",
     "y ~ {x}",
-    "y ~ `a b`",
+    "y ~ `a b",
+    "y ~ (1|id)",
+    "y ~ group^phase",
+    "y ~ x**z",
+    "y ~ x^2",
     "y ~ log(open('x'))",
     "y ~ lambda: 1",
     "y ~ (x:=3)",
@@ -140,3 +145,70 @@ def test_arithmetic_on_categories(small_study):
         ml.fit_mixed("hits ~ log(phase)", small_study, random={"participant": "1"})
     with pytest.raises(FormulaError, match="throws"):
         ml.fit_mixed("hits ~ C(throws) + throws", small_study, random={"participant": "1"})
+
+
+def test_names_in_backticks_may_hold_anything(small_study):
+    names = {"group": "class", "phase": "Messung (Tag)", "radial_error": "radial error-mm"}
+    table = small_study.rename(columns=names)
+    plain = ml.fit_mixed(
+        "log(radial_error) ~ group * phase", small_study, random={"participant": "1"}
+    )
+    fit = ml.fit_mixed(
+        "log(`radial error-mm`) ~ `class` * `Messung (Tag)`", table, random={"participant": "1"}
+    )
+    assert fit.fixed_names[1] == "class[T.random]"
+    assert np.allclose(fit.beta, plain.beta)
+    assert fit.test("`Messung (Tag)`:`class`").p == pytest.approx(plain.test("group:phase").p)
+    means = ml.marginal_means(fit, "Messung (Tag)", within="class")
+    assert len(means) == 6
+    assert ml.contrasts(fit, "class", scale="ratio")["estimate"].item() > 0
+    coded = ml.fit_mixed(
+        "`yield` ~ C(`in`, Sum)",
+        table.rename(columns={"radial error-mm": "yield", "class": "in"}),
+        random={"participant": "1 "},
+    )
+    assert coded.fixed_names == ("Intercept", "C(in, contr.sum)[S.blocked]")
+    assert coded.test("C(`in`, Sum)").df1 == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("y ~ group^phase", "group:phase"),
+        ("y ~ x**z", "group:phase"),
+        ("y ~ x^2", r"poly\(name, 2\)"),
+        ("y ~ group + (1|id)", "random="),
+        ("y ~ class", "backticks"),
+        ("y ~ reaction.time", "backticks"),
+    ],
+)
+def test_habits_of_other_programs_are_told_the_way(text, words):
+    with pytest.raises(FormulaError, match=words):
+        read_formula(text)
+
+
+def test_infinite_values_are_not_blamed_on_a_logarithm(small_study):
+    table = small_study.copy()
+    table.loc[3, "radial_error"] = np.inf
+    for formula in ("radial_error ~ phase", "log(radial_error) ~ phase", "hits ~ radial_error"):
+        with pytest.raises(InputError, match=r"not finite.*radial_error") as problem:
+            ml.fit_mixed(formula, table, random={"participant": "1"})
+        assert "logarithm" not in str(problem.value)
+
+
+def test_only_a_plain_logarithm_gives_a_ratio(small_study):
+    for outcome, good in (
+        ("log(radial_error)", True),
+        ("log(radial_error / 10)", True),
+        ("log(radial_error + 1)", False),
+        ("log(radial_error) - 2 * hits", False),
+    ):
+        fit = ml.fit_mixed(f"{outcome} ~ phase", small_study, random={"participant": "1"})
+        if good:
+            found = ml.contrasts(fit, "phase", scale="ratio")
+            assert set(found["quantity"]) == {"ratio of geometric means"}
+            logs = ml.contrasts(fit, "phase")["estimate"]
+            assert np.allclose(found["estimate"], np.exp(logs))
+        else:
+            with pytest.raises(InputError, match="logarithm of a column"):
+                ml.contrasts(fit, "phase", scale="ratio")

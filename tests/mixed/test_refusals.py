@@ -169,7 +169,12 @@ def test_separation_is_named_and_not_fatal(small_study):
     table.loc[table["phase"] == "retention", "hits"] = 12
     fit = binomial("hits ~ phase", table)
     assert any("Separation" in w and "phase[T.retention]" in w for w in fit.warnings)
-    assert fit.estimates.set_index("term").loc["phase[T.retention]", "std_error"] > 10
+    row = fit.estimates.set_index("term").loc["phase[T.retention]"]
+    assert row[["std_error", "p", "conf_low", "conf_high"]].isna().all()
+    assert not fit.converged
+    found = ml.contrasts(fit, "phase").set_index("contrast")
+    assert np.isnan(found.loc["retention - pretest", "p"])
+    assert found.loc["pretest - posttest", "p"] < 1
 
 
 def test_extreme_scores_do_not_break_the_search(small_study):
@@ -239,3 +244,54 @@ def test_few_people_that_the_groups_do_not_tell_apart_are_fitted():
         }
     )
     assert ml.fit_mixed("score ~ group", table, random={"participant": "1"}).converged
+
+
+@pytest.mark.parametrize("level", [95, 0, 1, -0.5, True])
+def test_a_level_is_a_share(small_study, level):
+    fit = ml.fit_mixed("radial_error ~ phase", small_study, random=ONE)
+    calls = (
+        lambda: ml.marginal_means(fit, "phase", level=level),
+        lambda: ml.contrasts(fit, "phase", level=level),
+        lambda: ml.mixed.profile_intervals(fit, level=level),
+        lambda: ml.mixed.bootstrap_intervals(fit, simulations=20, seed=1, level=level),
+        lambda: ml.linear.welch([1.0, 2, 4], [2.0, 5, 6], level=level),
+        lambda: ml.linear.one_sample([1.0, 2, 4], level=level),
+    )
+    for call in calls:
+        with pytest.raises(InputError, match="confidence level"):
+            call()
+
+
+def test_a_bound_without_end_is_no_bound(small_study):
+    with pytest.raises(InputError, match="finite"):
+        ml.linear.equivalence_test(0.2, 0.3, 40, bound=np.inf)
+    with pytest.raises(InputError, match="finite"):
+        ml.compare_phases(small_study, "radial_error", group="group", equivalence=np.inf)
+
+
+def weighted(table, random="1", **options):
+    options = {"reml": False} | options
+    return ml.fit_mixed("radial_error ~ phase", table, random={"participant": random}, **options)
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "words"),
+    [
+        ({"random": ["1", "early"]}, {"random": "1 + late"}, "not inside"),
+        ({"weights": "throws"}, {"random": ["1", "late"]}, "different weights"),
+        ({"offset": "hits"}, {"random": ["1", "late"]}, "different offsets|same rows"),
+    ],
+)
+def test_only_nested_models_of_one_outcome_are_compared(small_study, one, other, words):
+    rng = np.random.default_rng(2)
+    rows = pd.concat([small_study] * 3, ignore_index=True)
+    table = rows.assign(
+        early=rng.normal(size=216),
+        late=rng.normal(size=216),
+        throws=rng.integers(5, 15, 216),
+        radial_error=rows["radial_error"] + rng.normal(0, 3, 216),
+    )
+    with pytest.raises(InputError, match=words):
+        ml.mixed.likelihood_ratio(weighted(table, **one), weighted(table, **other))
+    fine = ml.mixed.likelihood_ratio(weighted(table), weighted(table, random=["1", "late"]))
+    assert fine.df == 1

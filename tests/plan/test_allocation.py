@@ -13,6 +13,7 @@ PEOPLE = pd.DataFrame(
         "class": [f"class {i // 6}" for i in range(72)],
     }
 )
+AGED = PEOPLE.assign(age=[20 + i / 10 for i in range(72)])
 GROUPS = ["blocked", "serial", "random"]
 
 
@@ -121,15 +122,32 @@ def test_the_list_for_data_entry_hides_the_group():
         ({"block_size": 7}, InputError, "multiple of 3"),
         ({"groups": ["one"]}, InputError, "two groups or more"),
         ({"participants": ["P1", "P1"]}, InputError, "listed twice"),
+        ({"participants": ["P01", "p1 ", "P-1", "P2"]}, InputError, "spelled in several ways"),
+        ({"participants": "P01"}, InputError, "list of identifiers"),
+        ({"participants": ["P1", " "]}, InputError, "identifier is missing"),
+        ({"strata": "group"}, InputError, "column of the allocation list itself"),
+        ({"strata": ["sex", "sex"]}, InputError, "named twice"),
+        ({"participants": AGED, "strata": "age"}, InputError, "72 people into 72 levels"),
+        ({"block_size": "six"}, InputError, "block_size must be a whole number"),
+        ({"block_size": -6}, InputError, "block_size must be 1 or more"),
+        ({"block_size": [6, 7]}, InputError, "multiple of 3"),
+        ({"groups": {"a": 1.5, "b": 1}}, InputError, "whole number"),
+        ({"groups": {"a": "two", "b": 1}}, InputError, "whole number"),
+        ({"groups": "ab"}, InputError, "list of names"),
+        ({"method": "minimisation", "certainty": 5}, InputError, "from 0.333333 to 1"),
+        ({"method": "minimisation", "certainty": -1}, InputError, "from 0.333333 to 1"),
+        ({"seed": None}, InputError, "no seed"),
+        ({"seed": -1}, InputError, "seed must be 0 or more"),
+        ({"seed": "one"}, InputError, "seed must be a whole number"),
         ({"participants": []}, InputError, "nobody"),
         ({"groups": {"a": 0, "b": 1}}, InputError, "whole numbers"),
         ({"cluster": "class", "strata": "sex"}, InputError, "differs inside a cluster"),
     ],
 )
 def test_unusable_lists_are_refused(change, error, words):
-    given = {"participants": PEOPLE, "groups": GROUPS, "strata": None} | change
+    given = {"participants": PEOPLE, "groups": GROUPS, "strata": None, "seed": 1} | change
     with pytest.raises(error, match=words):
-        ml.allocate(given.pop("participants"), given.pop("groups"), seed=1, **given)
+        ml.allocate(given.pop("participants"), given.pop("groups"), **given)
 
 
 def test_a_missing_stratum_is_refused_by_name():

@@ -24,11 +24,11 @@ from pathlib import Path
 
 from writers import WRITERS, Writer
 
-UNFINISHED = re.compile(r"\.[^/]+\.\d+\.[a-z0-9_]{8}$")
+UNFINISHED = re.compile(r"\.(unfinished|lock)$")
 PLACING = {"os.rename", "ctypes.dlsym"}
 WATCHED = PLACING | {
     "open", "os.remove", "os.mkdir", "os.rmdir", "os.chmod", "os.listdir", "os.scandir",
-    "shutil.rmtree", "tempfile.mkstemp", "tempfile.mkdtemp",
+    "shutil.rmtree", "os.link", "fcntl.flock",
 }  # fmt: skip
 INTERRUPTED = 130
 ENDS = {"interrupt": INTERRUPTED, "kill": -signal.SIGKILL}

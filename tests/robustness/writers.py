@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 import motorlearn as ml
+import motorlearn.files.writing
 from motorlearn import files
 from motorlearn.design import design_from_mapping
 from motorlearn.figures import Drawing
@@ -58,7 +59,7 @@ def _folder(folder: Path, version: int) -> None:
 
 
 def _folder_in_two_steps(folder: Path, version: int) -> None:
-    files._exchanged = lambda work, target: False
+    files.writing._exchanged = lambda work, target: False
     _folder(folder, version)
 
 
@@ -73,7 +74,8 @@ def _new(folder: Path, version: int) -> None:
 
 def _sheets(folder: Path, version: int) -> None:
     design = ml.read_design(folder / "study")
-    write_sheets(design, folder / "sheets", seed=version, items=("stance",))
+    # An earlier draw is kept, so a version differs by its items.
+    write_sheets(design, folder / "sheets", seed=1, items=("stance", "release")[:version])
 
 
 def _data(folder: Path) -> None:

@@ -121,7 +121,7 @@ def test_true_effects_are_those_of_the_presets(plan):
 def test_nothing_of_the_key_lies_in_the_students_folders(plan):
     issue(plan)
     found = {path.name for path in (plan.parent / "class").rglob("*") if path.is_file()}
-    assert found == {"study.toml", "trials.csv", "participants.csv", ".class-data-sets"}
+    assert found == {"study.toml", "trials.csv", "participants.csv", ".motorlearn.json"}
     columns = pd.read_csv(plan.parent / "class" / "student-01" / "participants.csv").columns
     assert not {"gain", "rate", "preset"} & set(columns)
 

@@ -25,7 +25,8 @@ def study(study_folder):
 def test_the_package_is_valid_complete_and_summed(study, tmp_path_factory):
     out = tmp_path_factory.mktemp("shared") / "pack"
     shared = share_study(study.path, out)
-    expected = "CITATION.cff LICENSE.txt README.md SHA256SUMS codebook.csv datapackage.json"
+    expected = ".motorlearn.json CITATION.cff LICENSE.txt README.md SHA256SUMS codebook.csv"
+    expected += " datapackage.json"
     expected += " environment.txt participants.csv study.toml trials.csv"
     assert sorted(entry.name for entry in out.iterdir()) == expected.split()
     assert Package(str(out / "datapackage.json")).validate().valid

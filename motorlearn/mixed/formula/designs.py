@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import FormulaError, InputError
-from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula
+from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula, unalias
 from motorlearn.mixed.formula.matrices import MatrixPlan, make_matrix, require_columns
 from motorlearn.results import register_record
 from motorlearn.trials.counted import counted_rows, void_reasons
@@ -155,6 +155,15 @@ def outcome(
     formula: Formula, rows: pd.DataFrame, roles: Roles, family: str
 ) -> tuple[Array, Array, Array]:
     """Outcome, weight (or attempts) and offset of each row, checked."""
+    y = _response(formula, rows)
+    weight = _positive(rows, roles.weights) if roles.weights else np.ones(len(rows))
+    offset = _finite(rows, roles.offset) if roles.offset else np.zeros(len(rows))
+    if family == "binomial":
+        return (*_hits(y, rows, roles, weight), offset)
+    return y - offset, weight, offset
+
+
+def _response(formula: Formula, rows: pd.DataFrame) -> Array:
     for name in formula.response_names:
         kind = rows[name].dtype
         if not (pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_bool_dtype(kind)):
@@ -166,17 +175,20 @@ def outcome(
             evaluate_response(formula, {n: rows[n].to_numpy() for n in formula.response_names}),
             (len(rows),),
         ).astype(float)
+    endless = [n for n in formula.response_names if np.isinf(rows[n].to_numpy(float)).any()]
+    if endless:
+        raise InputError(
+            "the outcome holds values that are not finite",
+            endless,
+            "correct these rows or leave them out",
+        )
     if not np.isfinite(y).all():
         raise InputError(
-            f"the outcome {formula.response!r} is not a finite number in some rows",
+            f"the outcome {unalias(formula.response)!r} is not a finite number in some rows",
             rows[formula.response_names[0]].to_numpy()[~np.isfinite(y)],
             "a logarithm needs values above zero",
         )
-    weight = _positive(rows, roles.weights) if roles.weights else np.ones(len(rows))
-    offset = rows[roles.offset].to_numpy(float) if roles.offset else np.zeros(len(rows))
-    if family == "binomial":
-        return (*_hits(y, rows, roles, weight), offset)
-    return y - offset, weight, offset
+    return y
 
 
 def _hits(y, rows, roles, weight):
@@ -218,6 +230,13 @@ def _positive(rows: pd.DataFrame, name: str) -> Array:
             np.unique(values[~(values > 0)]),
             "leave out rows without attempts or weight",
         )
+    return values
+
+
+def _finite(rows: pd.DataFrame, name: str) -> Array:
+    values = rows[name].to_numpy(float)
+    if not np.isfinite(values).all():
+        raise InputError(f"column {name!r} holds values that are not finite", [name])
     return values
 
 

@@ -7,6 +7,7 @@ that a formula from a study file can never run code.
 """
 
 import ast
+import keyword
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -17,13 +18,16 @@ from motorlearn.exceptions import FormulaError
 
 REMEDY = (
     "use column names, numbers, + - * : ^ and brackets, log, sqrt, poly, center, scale, and "
-    "C(name), C(name, Treatment('level')) or C(name, Sum)"
+    "C(name), C(name, Treatment('level')) or C(name, Sum); a column whose name has blanks, dots "
+    "or hyphens, or is a word of Python such as class, stands in backticks: `reaction time`"
 )
 _TRANSFORMS = ("log", "sqrt", "center", "scale")
 # Python has no operator that binds as ":" does; a power whose exponent is not a number stands in.
 _OPERATORS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Pow: ":"}
 _ARITHMETIC = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
+_ALIAS = "quoted_"
 _STATEFUL = ("center(", "scale(", "poly(")
+_RESERVED = ("C", "Treatment", "Sum", *_TRANSFORMS, "poly")
 
 
 @dataclass(frozen=True)
@@ -50,12 +54,31 @@ class Formula:
     @property
     def coded(self) -> frozenset[str]:
         """Columns that stand inside ``C``."""
-        return frozenset(re.findall(r"\bC\((\w+)", self.terms))
+        return frozenset(unalias(name) for name in re.findall(r"\bC\((\w+)", self.terms))
 
     @property
     def depends_on_rows(self) -> bool:
         """Whether a function in it (centring, polynomials) looks at all rows."""
         return any(mark in self.terms for mark in _STATEFUL)
+
+
+def alias(name: str) -> str:
+    """Name under which a column stands in a checked formula; :func:`unalias` turns it back.
+
+    Examples
+    --------
+    >>> alias("radial_error"), unalias(alias("reaction time"))
+    ('radial_error', 'reaction time')
+    """
+    plain = name.isidentifier() and name.isascii() and not keyword.iskeyword(name)
+    if plain and name not in _RESERVED and not name.startswith(_ALIAS) and "__" not in name:
+        return name
+    return _ALIAS + name.encode().hex()
+
+
+def unalias(text: str) -> str:
+    """Put the names of columns back into a text that holds their aliases."""
+    return re.sub(rf"\b{_ALIAS}([0-9a-f]+)\b", lambda m: bytes.fromhex(m[1]).decode(), text)
 
 
 def read_formula(text: str, *, response: bool = True) -> Formula:
@@ -73,6 +96,7 @@ def read_formula(text: str, *, response: bool = True) -> Formula:
     """
     if not isinstance(text, str) or len(text) > 5000:
         raise FormulaError("a formula is a text of at most 5000 characters", [type(text)], REMEDY)
+    text = _quoted_names(text)
     sides = text.split("~")
     if response and (len(sides) != 2 or not sides[0].strip() or not sides[1].strip()):
         raise FormulaError(
@@ -89,16 +113,50 @@ def read_formula(text: str, *, response: bool = True) -> Formula:
     return Formula(left, terms, _unique(names), _unique(response_names))
 
 
-def canonical_term(text: str) -> str:
-    """Write one term as the columns of the matrix name it.
+def _quoted_names(text: str) -> str:
+    """Write names in backticks as plain ones; texts in quotation marks stay as they are."""
+    pieces = re.split(r"('[^'\\\n]*'|\"[^\"\\\n]*\"|`[^`\n]+`)", text)
+    return "".join(
+        alias(piece[1:-1]) if number % 2 and piece.startswith("`") else piece
+        for number, piece in enumerate(pieces)
+    )
+
+
+def factors_of_term(text: str) -> frozenset[str]:
+    """Factors of one term in any order, coded as the columns of the matrix name them.
 
     Examples
     --------
-    >>> canonical_term("C(group, Sum):phase")
-    'C(group, contr.sum):phase'
+    >>> sorted(factors_of_term("phase:C(group, Sum)"))
+    ['C(group, contr.sum)', 'phase']
     """
-    term = read_formula(text, response=False).terms.removeprefix("1 + ")
-    return re.sub(r"^\((.*)\)$", r"\1", term).replace(" : ", ":")
+    tree = _tree(_quoted_names(text), text)
+    return frozenset(unalias(part) for part in _factors(tree, text))
+
+
+def _factors(node: ast.expr, text: str) -> list[str]:
+    match node:
+        case ast.BinOp(left=left, op=ast.Pow(), right=right) if not isinstance(right, ast.Constant):
+            return [*_factors(left, text), *_factors(right, text)]
+    return [_term(node, [], text)]
+
+
+def split_term(term: str) -> frozenset[str]:
+    """Factors of a term as the columns of a matrix name it: parts between colons outside brackets.
+
+    Examples
+    --------
+    >>> sorted(split_term("C(day, contr.treatment('7:00')):phase"))
+    ["C(day, contr.treatment('7:00'))", 'phase']
+    """
+    parts, depth = [""], 0
+    for piece in re.split(r"('[^']*'|\"[^\"]*\"|[():])", term):
+        depth += (piece == "(") - (piece == ")")
+        if piece == ":" and depth == 0:
+            parts.append("")
+        else:
+            parts[-1] += piece
+    return frozenset(parts)
 
 
 def evaluate_response(formula: Formula, columns: Mapping[str, np.ndarray]) -> np.ndarray:
@@ -106,18 +164,44 @@ def evaluate_response(formula: Formula, columns: Mapping[str, np.ndarray]) -> np
     return _value(ast.parse(formula.response, mode="eval").body, columns)
 
 
+def is_logarithm(text: str) -> bool:
+    """Whether the outcome is the logarithm of a column, or of a multiple of one, and nothing else.
+
+    Examples
+    --------
+    >>> is_logarithm("log(time) ~ group"), is_logarithm("log(time + 1) ~ group")
+    (True, False)
+    """
+    match ast.parse(read_formula(text).response, mode="eval").body:
+        case ast.Call(func=ast.Name(id="log"), args=[ast.Name()]):
+            return True
+        case ast.Call(
+            func=ast.Name(id="log"),
+            args=[
+                ast.BinOp(left=ast.Name(), op=ast.Mult() | ast.Div(), right=ast.Constant())
+                | ast.BinOp(left=ast.Constant(), op=ast.Mult(), right=ast.Name())
+            ],
+        ):
+            return True
+    return False
+
+
 def _unique(names: list[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(names))
+    return tuple(dict.fromkeys(unalias(name) for name in names))
 
 
 def _refuse(text: str, what: str) -> FormulaError:
-    return FormulaError(f"the formula {text!r} holds what is not allowed", [what], REMEDY)
+    return FormulaError(
+        f"the formula {unalias(text)!r} holds what is not allowed", [unalias(what)], REMEDY
+    )
 
 
 def _tree(side: str, text: str) -> ast.expr:
     plain = ""
     for number, piece in enumerate(re.split(r"('[^'\\\n]*'|\"[^\"\\\n]*\")", side)):
         quoted = number % 2 == 1
+        if not quoted:
+            _refuse_other_habits(piece, text)
         bad = None if quoted else re.search(r"[^\w\s+\-*/:^().,=]|__|:\s*[\d:]", piece)
         if bad:
             raise _refuse(text, bad.group())
@@ -125,7 +209,24 @@ def _tree(side: str, text: str) -> ast.expr:
     try:
         return ast.parse(plain.strip(), mode="eval").body
     except (SyntaxError, RecursionError, MemoryError, ValueError) as problem:
-        raise FormulaError(f"the formula {text!r} cannot be read", [side], REMEDY) from problem
+        shown = unalias(text)
+        raise FormulaError(f"the formula {shown!r} cannot be read", [side], REMEDY) from problem
+
+
+def _refuse_other_habits(piece: str, text: str) -> None:
+    """Refuse, with the remedy by name, what other programs read and this one does not."""
+    if "|" in piece:
+        raise FormulaError(
+            f"the formula {unalias(text)!r} holds a random term",
+            [piece.strip()],
+            "random terms stand in random=, for example random={'participant': '1 + phase'}",
+        )
+    if re.search(r"(\^|\*\*)(?!\s*\d)", piece):
+        raise FormulaError(
+            f"the formula {unalias(text)!r} holds a power whose exponent is not a number",
+            [piece.strip()],
+            "write group:phase for an interaction, and (a + b)^2 for all up to the second order",
+        )
 
 
 def _sum_of_terms(node: ast.expr, names: list[str], text: str) -> str:
@@ -159,6 +260,13 @@ def _term(node: ast.expr, names: list[str], text: str) -> str:
         case ast.Name(id=name):
             names.append(name)
             return name
+        case ast.BinOp(left=ast.Name() as left, op=ast.Pow(), right=ast.Constant()):
+            raise FormulaError(
+                f"the formula {unalias(text)!r} holds the power of a single term, which is the "
+                "term itself",
+                [unalias(left.id)],
+                "write poly(name, 2) for a curve",
+            )
         case ast.BinOp(left=left, op=ast.Pow(), right=ast.Constant(value=2 | 3 | 4 as power)):
             return f"({_term(left, names, text)})**{power}"
         case ast.BinOp(left=left, op=op, right=right) if type(op) in _OPERATORS:
@@ -228,7 +336,7 @@ def _arithmetic(node: ast.expr, names: list[str], text: str) -> str:
 def _value(node: ast.expr, columns: Mapping[str, np.ndarray]) -> np.ndarray:
     match node:
         case ast.Name(id=name):
-            return np.asarray(columns[name], dtype=float)
+            return np.asarray(columns[unalias(name)], dtype=float)
         case ast.Constant(value=value):
             return np.asarray(value, dtype=float)
         case ast.UnaryOp(operand=inside):

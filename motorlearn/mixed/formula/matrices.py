@@ -10,7 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, FormulaError, InputError
-from motorlearn.mixed.formula.formulas import Formula
+from motorlearn.mixed.formula.formulas import Formula, alias, unalias
 from motorlearn.results import register_record
 
 Array = NDArray[np.float64]
@@ -46,9 +46,9 @@ class MatrixPlan:
 
     def apply(self, table: pd.DataFrame) -> Array:
         """Matrix of these columns for new rows."""
-        frame: dict[str, Any] = {name: table[name].to_numpy(float) for name in self.means}
+        frame: dict[str, Any] = {alias(name): table[name].to_numpy(float) for name in self.means}
         for name, levels in self.levels.items():
-            frame[name] = as_category(table[name], levels, name)
+            frame[alias(name)] = as_category(table[name], levels, name)
         matrix = formulaic.Formula(self.terms).get_model_matrix(
             pd.DataFrame(frame, index=table.index),
             context={},
@@ -115,25 +115,19 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
         column = table[name]
         if is_category(column) or name in formula.coded:
             levels[name] = levels_of(column)
-            frame[name] = as_category(column, levels[name], name)
+            frame[alias(name)] = as_category(column, levels[name], name)
         else:
-            frame[name] = column.astype(float)
+            frame[alias(name)] = column.astype(float)
             means[name] = float(column.mean())
     _refuse_arithmetic_on_categories(formula, levels)
     matrix = formulaic.Formula(formula.terms).get_model_matrix(
         pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
     )
     values = np.asarray(matrix, dtype=float).reshape(len(table), -1)
-    names = tuple(str(name) for name in matrix.columns)
-    bad = [name for name, good in zip(names, np.isfinite(values).all(axis=0)) if not good]
-    if bad:
-        raise FormulaError(
-            "a term of the formula is not a finite number in some row",
-            bad,
-            "logarithms need values above zero and roots need values of at least zero",
-        )
+    names = tuple(unalias(str(name)) for name in matrix.columns)
+    _refuse_infinite(values, names, table, tuple(means))
     owner = {
-        str(column): str(term)
+        str(column): unalias(str(term))
         for term, columns in matrix.model_spec.term_indices.items()
         for column in np.array(names)[list(columns)]
     }
@@ -148,18 +142,36 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
     return values, plan
 
 
+def _refuse_infinite(values: Array, names, table: pd.DataFrame, numeric: tuple[str, ...]) -> None:
+    bad = [name for name, good in zip(names, np.isfinite(values).all(axis=0)) if not good]
+    if not bad:
+        return
+    endless = [name for name in numeric if not np.isfinite(table[name].astype(float)).all()]
+    if endless:
+        raise InputError(
+            "a column of the model holds values that are not finite",
+            endless,
+            "correct these rows or leave them out",
+        )
+    raise FormulaError(
+        "a term of the formula is not a finite number in some row",
+        bad,
+        "logarithms need values above zero and roots need values of at least zero",
+    )
+
+
 def _refuse_arithmetic_on_categories(formula: Formula, levels: Mapping[str, tuple]) -> None:
     stripped = formula.terms
     for name in formula.coded:
-        stripped = stripped.replace(f"C({name}", "C(")
-        if name in stripped.replace("(", " ").replace(")", " ").split():
+        stripped = stripped.replace(f"C({alias(name)}", "C(")
+        if alias(name) in stripped.replace("(", " ").replace(")", " ").split():
             raise FormulaError(
                 "a column stands both inside and outside C", [name], "use it one way only"
             )
     for function in ("log(", "sqrt(", "center(", "scale(", "poly("):
         for part in formula.terms.split(function)[1:]:
             inside = part.split(")")[0].replace("(", " ").replace(",", " ").split()
-            words = [word for word in inside if word in levels]
+            words = [unalias(word) for word in inside if unalias(word) in levels]
             if words:
                 raise FormulaError(
                     f"{function[:-1]} is asked of a column that holds categories",

@@ -76,6 +76,13 @@ def _satterthwaite(contrast: Array, inference: Inference) -> float:
     return float(2 * variance**2 / spread) if spread > 0 else np.inf
 
 
+def contrast_covariance(contrasts: Array, vcov: Array) -> Array:
+    """Covariance (m, m) of contrasts (m, p); effects of weight zero play no part."""
+    used = np.flatnonzero(np.any(contrasts != 0, axis=0))
+    inside = contrasts[:, used]
+    return inside @ vcov[np.ix_(used, used)] @ inside.T
+
+
 def f_test(contrasts: Array, beta: Array, inference: Inference) -> FTest:
     """Test that every row of ``contrasts`` (m, p) times β is zero.
 
@@ -84,7 +91,7 @@ def f_test(contrasts: Array, beta: Array, inference: Inference) -> FTest:
     contrasts = _independent(contrasts)
     rank = len(contrasts)
     estimate = contrasts @ beta
-    covariance = contrasts @ inference.vcov @ contrasts.T
+    covariance = contrast_covariance(contrasts, inference.vcov)
     statistic = float(estimate @ np.linalg.solve(covariance, estimate)) / rank
     if inference.method == "kenward-roger":
         scale, df = kenward_roger_scale(contrasts, inference)
@@ -104,7 +111,10 @@ def upper_tail(statistic: float, df1: int, df2: float) -> float:
 
 
 def _independent(contrasts: Array) -> Array:
-    _, singular, rows = np.linalg.svd(np.atleast_2d(contrasts), full_matrices=False)
+    contrasts = np.atleast_2d(contrasts)
+    if np.linalg.matrix_rank(contrasts) == len(contrasts):
+        return contrasts
+    _, singular, rows = np.linalg.svd(contrasts, full_matrices=False)
     return rows[singular > 1e-10 * max(singular.max(), 1e-300)]
 
 
@@ -151,9 +161,7 @@ def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:
     c1, c2, c3 = g / below, (m - g) / below, (m + 2 - g) / below
     inverse_mean = 1 - a2 / m
     rho = (_ratio(inverse_mean, 1 - c2 * b) ** 2) * _ratio(1 + c1 * b, 1 - c3 * b) / m
-    if not np.isfinite(rho):
-        return 1.0, 4.0
-    df = 4 + (m + 2) / (m * rho - 1)
+    df = 4 + (m + 2) / (m * rho - 1) if np.isfinite(rho) else 4.0
     return (1.0 if abs(df - 2) < 1e-6 else float(df * inverse_mean / (df - 2))), float(df)
 
 

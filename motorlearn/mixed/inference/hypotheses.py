@@ -138,6 +138,7 @@ def _refuse_uncomparable(smaller: MixedFit, larger: MixedFit) -> None:
             [smaller.n, larger.n],
             "fit both to the rows that are complete for the larger one",
         )
+    _refuse_other_weights(smaller, larger)
     if smaller.reml != larger.reml:
         raise RefusedError(
             "One model is fitted by restricted and one by full maximum likelihood; fit both with "
@@ -160,6 +161,10 @@ def _refuse_uncomparable(smaller: MixedFit, larger: MixedFit) -> None:
             [smaller.recipe.options["quadrature"], larger.recipe.options["quadrature"]],
             "fit both with the same",
         )
+    _refuse_not_nested(smaller, larger)
+
+
+def _refuse_not_nested(smaller: MixedFit, larger: MixedFit) -> None:
     x = larger.design.x[larger.design.cell]
     inside = smaller.design.x[smaller.design.cell]
     residual = inside - x @ np.linalg.lstsq(x, inside, rcond=None)[0]
@@ -169,6 +174,51 @@ def _refuse_uncomparable(smaller: MixedFit, larger: MixedFit) -> None:
             [smaller.formula, larger.formula],
             "compare them by AIC",
         )
+
+    if not _random_part_inside(smaller, larger):
+        raise InputError(
+            "the random part of the smaller model is not inside that of the larger one",
+            [str(dict(smaller.random)), str(dict(larger.random))],
+            "compare them by AIC",
+        )
+
+
+def _refuse_other_weights(smaller: MixedFit, larger: MixedFit) -> None:
+    pairs = {
+        "weights": (smaller.design.weight, larger.design.weight),
+        "offsets": tuple(fit.design.offset[fit.design.cell] for fit in (smaller, larger)),
+    }
+    for what, (one, two) in pairs.items():
+        if not np.allclose(one, two):
+            raise InputError(
+                f"the models have different {what}, so their likelihoods are of different outcomes",
+                [
+                    fit.recipe.columns.get(what.rstrip("s") if what == "offsets" else what, "none")
+                    for fit in (smaller, larger)
+                ],
+                "fit both with the same",
+            )
+
+
+def _random_part_inside(smaller: MixedFit, larger: MixedFit) -> bool:
+    """Whether every block of random terms lies within one block of the same grouping factor."""
+    spaces = {
+        part.group: [part.z[larger.design.cell][:, list(block)] for block in part.blocks]
+        for part in larger.design.random
+    }
+    for part in smaller.design.random:
+        for block in part.blocks:
+            inside = part.z[smaller.design.cell][:, list(block)]
+            if not any(_within(inside, space) for space in spaces.get(part.group, ())):
+                return False
+    return True
+
+
+def _within(inside: Array, space: Array) -> bool:
+    scale = np.maximum(np.linalg.norm(inside, axis=0), 1e-300)
+    columns = inside / scale
+    rest = columns - space @ np.linalg.lstsq(space, columns)[0]
+    return bool(np.abs(rest).max() < 1e-6)
 
 
 def _same_fixed_part(one: MixedFit, two: MixedFit) -> bool:

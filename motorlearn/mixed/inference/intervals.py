@@ -1,6 +1,7 @@
 """Intervals of variances and fixed effects: profile likelihood and parametric bootstrap."""
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -10,13 +11,14 @@ from scipy.optimize import brentq
 from tqdm.auto import tqdm
 
 from motorlearn.exceptions import FitError, InputError
-from motorlearn.mixed.fit import factors_of
+from motorlearn.linear.hypotheses import require_level
 from motorlearn.mixed.inference.hypotheses import AT_ONCE
 from motorlearn.mixed.inference.profiling import Setting, profile_of_residual, profile_of_term
 from motorlearn.mixed.refitting import refit_many
 from motorlearn.mixed.replicates import ManyFits
 from motorlearn.mixed.result import MixedFit
-from motorlearn.mixed.solve.engine import aggregate
+from motorlearn.mixed.solve.engine import Cells, aggregate
+from motorlearn.mixed.solving import factors_of
 
 Array = NDArray[np.float64]
 
@@ -32,6 +34,7 @@ def bootstrap_intervals(
         ``term, estimate, std_error, conf_low, conf_high, n``; standard deviations of random effects
         are named ``sd(group: term)`` and the residual ``sd(residual)``.
     """
+    require_level(level)
     draws = fit.simulate(simulations, seed=seed)
     parts = []
     with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
@@ -86,6 +89,7 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     DataFrame
         ``group, term, sd, sd_low, sd_high, variance, variance_low, variance_high``.
     """
+    require_level(level)
     if len(fit.design.random) > 1:
         raise InputError(
             "profile intervals are made for one grouping factor",
@@ -96,17 +100,19 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     rise = float(stats.chi2.ppf(level, 1))
     design = fit.design
     cells = aggregate(fit.observed, design.weight, design.cell, len(design.x), fit.family)
+    # In units of the residual, so that the search does not depend on the unit of the outcome.
+    unit = fit.residual_sd if fit.family == "gaussian" else 1.0
     setting = Setting(
         design.x,
         factors_of(design)[0],
-        cells,
+        _in_units(cells, unit),
         design.offset,
         fit.link,
         fit.reml,
         fit.recipe.options["quadrature"],
-        fit.beta,
-        fit.covariances[part.group],
-        fit.residual_sd,
+        fit.beta / unit,
+        fit.covariances[part.group] / unit**2,
+        fit.residual_sd / unit,
     )
     spreads = np.sqrt(np.diag(setting.psi))
     rows = []
@@ -115,11 +121,20 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         rows.append((part.group, term, spreads[number], *_bounds(profile, spreads[number], rise)))
     if fit.family == "gaussian":
         profile = profile_of_residual(setting)
-        rows.append(("residual", "", fit.residual_sd, *_bounds(profile, fit.residual_sd, rise)))
+        rows.append(("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
     frame = pd.DataFrame(rows, columns=["group", "term", "sd", "sd_low", "sd_high"])
+    frame[["sd", "sd_low", "sd_high"]] *= unit
     frame["variance"] = frame["sd"] ** 2
     frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
     return frame
+
+
+def _in_units(cells: Cells, unit: float) -> Cells:
+    """An outcome in units of its own spread; hits have none."""
+    if unit == 1.0:
+        return cells
+    middle = float(cells.y.mean())
+    return replace(cells, y=(cells.y - middle) / unit, within=cells.within / unit**2)
 
 
 def _bounds(profile: Callable[[float], float], best: float, rise: float) -> tuple[float, float]:

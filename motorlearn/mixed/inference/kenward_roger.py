@@ -21,6 +21,7 @@ from scipy import sparse
 
 from motorlearn.exceptions import RefusedError
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
+from motorlearn.mixed.solve.engine import working
 from motorlearn.mixed.solve.factors import Factor, block_diagonal
 
 Array = NDArray[np.float64]
@@ -58,7 +59,7 @@ def kenward_roger(
     n : int
         Number of observations.
     psi : list of array
-        Covariances of the random effects.
+        Covariances of the random effects on working scales, relative to σ².
     sigma : float
         Residual standard deviation.
 
@@ -73,7 +74,9 @@ def kenward_roger(
             f"Kenward-Roger needs a dense matrix of {total} x {total} random effects here; use "
             "df='satterthwaite', which agrees closely with so many levels."
         )
-    zvz, zvx, xvx = _projected(x, factors, weight, psi, sigma)
+    work = working(x, factors)
+    factors, psi = work.factors, [sigma**2 * covariance for covariance in psi]
+    zvz, zvx, xvx = _projected(work.x, factors, weight, psi, sigma)
     phi = np.linalg.inv(xvx)
     parts = _parts(factors, psi)
     crosses, seconds, traces = _products(parts, zvz, zvx, xvx, n)
@@ -90,9 +93,10 @@ def kenward_roger(
     bracket = seconds - np.einsum("rij,jk,skl->rsil", crosses, phi, crosses)
     adjusted = phi + 2 * phi @ np.einsum("rs,rsij->ij", w, bracket) @ phi
     slopes = -np.einsum("ij,rjk,kl->ril", phi, crosses, phi)
-    return Inference(
-        "kenward-roger", (adjusted + adjusted.T) / 2, slopes, w, phi, crosses, np.zeros((0, 0))
-    )
+    adjusted = (adjusted + adjusted.T) / 2
+    adjusted, slopes, phi = (work.back @ found @ work.back.T for found in (adjusted, slopes, phi))
+    crosses = work.turn.T @ crosses @ work.turn
+    return Inference("kenward-roger", adjusted, slopes, w, phi, crosses, np.zeros((0, 0)))
 
 
 def _parts(factors: list[Factor], psi: list[Array]) -> list[_Part]:

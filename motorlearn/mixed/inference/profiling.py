@@ -47,8 +47,8 @@ def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
     turned = Factor(factor.index, factor.z, Structure(blocks), factor.n_levels)
     rows, columns = turned.structure.entries
     held = int(np.flatnonzero((rows == number) & (columns == number))[0])
-    work = working(setting.x, [turned])
-    scale = work.scales[0][number]
+    work = working(setting.x, [turned], first_alone=True)
+    scale = work.turns[0][number, number]
     if setting.link == "identity":
         return _linear_profile(setting, work, held, scale)
     theta = lifted(work.theta([setting.psi]))

@@ -1,13 +1,15 @@
 """What linear and binomial searches share: cells, working scales and the shape of a solution.
 
-The fixed part is made orthonormal and every random term scaled to a root mean square of one before
-the search, so that units and collinearity do not steer it; results are turned back afterwards.
+The fixed part and every block of correlated random terms are centred and made orthonormal before
+the search, so that units, origins and collinearity do not steer it; results are turned back
+afterwards. Independent random terms are only scaled, because turning them would correlate them.
 """
 
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.solve.factors import Factor
@@ -15,6 +17,7 @@ from motorlearn.mixed.solve.factors import Factor
 Array = NDArray[np.float64]
 
 ONE = np.array([0])
+_COLLINEAR = 1e14
 CONVERGED = 1e-6
 """Largest decrease of −2 log likelihood that may still be expected at a converged point."""
 
@@ -37,7 +40,8 @@ class Solution:
     ``psi`` are the covariances of the random effects, ``modes`` the effects (G, q) and ``spread``
     their conditional covariances (G, q, q), one per factor; ``vcov_slopes`` (t+1, p, p) are the
     derivatives of ``vcov`` in (θ, σ), and ``variance_vcov`` the covariance of (θ, σ);
-    ``joint_vcov`` that of β and the free entries of Ψ together, for a binomial model.
+    ``joint_vcov`` that of β and the free entries of Ψ together, for a binomial model;
+    ``scaled_psi`` the covariances on working scales, where units and origins play no part.
     """
 
     beta: Array
@@ -55,24 +59,37 @@ class Solution:
     vcov_slopes: Array = field(default_factory=lambda: np.zeros((0, 0, 0)))
     variance_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
     joint_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    scaled_psi: list[Array] = field(default_factory=list)
 
 
 @dataclass
 class Working:
-    """A design on working scales: x = work · turn, z = scaled · scales."""
+    """A design on working scales: x = work · turn, and z = scaled · turns for every factor."""
 
     x: Array
     turn: Array
+    back: Array
     factors: list[Factor]
-    scales: list[Array]
+    turns: list[Array]
+    backs: list[Array]
     order: NDArray[np.intp]
+
+    def scaled_psi(self, theta: Array) -> list[Array]:
+        """Covariances on working scales, relative to σ² where there is one."""
+        out, done = [], 0
+        for factor in self.factors:
+            part = theta[done : done + factor.structure.n_free]
+            lam = factor.structure.factor(part[None])[:, :, 0]
+            out.append(lam @ lam.T)
+            done += factor.structure.n_free
+        return out
 
     def psi(self, theta: Array) -> list[Array]:
         """Covariances on the original scales, relative to σ² where there is one."""
         out, done = [], 0
-        for factor, scale in zip(self.factors, self.scales, strict=True):
+        for factor, back in zip(self.factors, self.backs, strict=True):
             part = theta[done : done + factor.structure.n_free]
-            lam = factor.structure.factor(part[None])[:, :, 0] / scale[:, None]
+            lam = back @ factor.structure.factor(part[None])[:, :, 0]
             out.append(lam @ lam.T)
             done += factor.structure.n_free
         return out
@@ -93,10 +110,16 @@ class Working:
         """θ on working scales from covariances on the original scales."""
         return np.concatenate(
             [
-                f.structure.theta_of(p * np.outer(s, s))
-                for f, p, s in zip(self.factors, psi, self.scales, strict=True)
+                f.structure.theta_of(turn @ p @ turn.T)
+                for f, p, turn in zip(self.factors, psi, self.turns, strict=True)
             ]
         )
+
+    def original_effects(self, modes: list[Array], spread: list[Array]):
+        """Modes (G, q) and their covariances (G, q, q) on the original scales."""
+        pairs = list(zip(in_level_order(self, modes), self.backs, strict=True))
+        spreads = zip(in_level_order(self, spread), self.backs, strict=True)
+        return [m @ back.T for m, back in pairs], [back @ v @ back.T for v, back in spreads]
 
 
 def lifted(theta: Array) -> Array:
@@ -104,18 +127,72 @@ def lifted(theta: Array) -> Array:
     return np.where(np.abs(theta) < 0.05, np.where(theta < 0, -0.05, 0.05), theta)
 
 
-def working(x: Array, factors: list[Factor]) -> Working:
-    """Put a design on working scales, the factor with most random effects first."""
-    root_n = np.sqrt(x.shape[0])
-    q, r = np.linalg.qr(x)
-    scales, scaled = [], []
+def orthonormal(columns: Array) -> tuple[Array, Array, Array]:
+    """Columns with orthogonal ones of mean square one: columns = result · turn, back = turn⁻¹.
+
+    Where a column is constant the others are centred first, which loses nothing.
+    """
+    spread = np.ptp(columns, axis=0)
+    constant = np.flatnonzero((spread == 0) & (columns[0] != 0))
+    shift = np.eye(columns.shape[1])
+    if constant.size:
+        at = constant[0]
+        means = columns.mean(axis=0) / columns[0, at]
+        means[at] = 0.0
+        shift[at] += means
+        columns = columns - np.outer(columns[:, at], means)
+    q, r = np.linalg.qr(columns)
+    root = np.sqrt(columns.shape[0])
+    inside = 2 * np.eye(len(shift)) - shift
+    return q * root, (r / root) @ shift, inside @ _inverse_upper(r / root)
+
+
+def _inverse_upper(r: Array) -> Array:
+    return solve_triangular(r, np.eye(len(r))) if len(r) else r
+
+
+def working(x: Array, factors: list[Factor], *, first_alone: bool = False) -> Working:
+    """Put a design on working scales, the factor with most random effects first.
+
+    With ``first_alone`` the first term of every block is on a scale of its own, so that its
+    standard deviation is a single entry of Λ.
+    """
+    q, turn, back = orthonormal(x)
+    scaled, turns, backs = [], [], []
     for factor in factors:
-        scale = np.sqrt(np.mean(factor.z**2, axis=0))
-        scale = np.where(scale > 0, scale, 1.0)
-        scales.append(scale)
-        scaled.append(Factor(factor.index, factor.z / scale, factor.structure, factor.n_levels))
+        z, own, undo = _scaled_terms(factor, first_alone)
+        turns.append(own)
+        backs.append(undo)
+        scaled.append(Factor(factor.index, z, factor.structure, factor.n_levels))
     sizes = [f.n_levels * f.structure.size for f in factors]
-    return Working(q * root_n, r / root_n, scaled, scales, np.argsort(sizes)[::-1])
+    return Working(q, turn, back, scaled, turns, backs, np.argsort(sizes)[::-1])
+
+
+def _scaled_terms(factor: Factor, first_alone: bool) -> tuple[Array, Array, Array]:
+    z, turn = factor.z.copy(), np.zeros((factor.structure.size,) * 2)
+    back = turn.copy()
+    for block in factor.structure.blocks:
+        at = np.ix_(block, block)
+        z[:, block], turn[at], back[at] = _scaled_block(factor.z[:, block], first_alone)
+    return z, turn, back
+
+
+def _scaled_block(z: Array, first_alone: bool) -> tuple[Array, Array, Array]:
+    if z.shape[1] > 1 and z.shape[1] <= len(z):
+        columns, turn, back = orthonormal(z)
+        diagonal = np.linalg.svd(columns / np.sqrt(len(z)), compute_uv=False)
+        size = np.sqrt(np.mean(z**2, axis=0))
+        if (size > 0).all() and diagonal[-1] > 0.5 and np.linalg.cond(turn / size) < _COLLINEAR:
+            if not first_alone:
+                return columns, turn, back
+            # Reversed twice, QR gives turn = u · lower, so that the first term stands alone.
+            u, lower = np.linalg.qr(turn[:, ::-1])
+            u, lower = u[:, ::-1], lower[::-1, ::-1]
+            sign = np.sign(np.diag(lower))
+            return columns @ (u * sign), lower * sign[:, None], back @ (u * sign)
+    scale = np.sqrt(np.mean(z**2, axis=0))
+    scale = np.where(scale > 0, scale, 1.0)
+    return z / scale, np.diag(scale), np.diag(1 / scale)
 
 
 def group_starts(index: NDArray[np.intp]) -> NDArray[np.intp]:

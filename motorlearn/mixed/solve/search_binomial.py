@@ -12,7 +12,6 @@ from motorlearn.mixed.solve.engine import (
     Solution,
     Working,
     group_starts,
-    in_level_order,
     lifted,
     working,
 )
@@ -108,10 +107,10 @@ def _binomial_solution(work: Working, model, found: Minimum) -> Solution:
     p = work.x.shape[1]
     value, gradient = model.objective(found.x, ONE)
     curve = hessian(model.objective, found.x)
-    back = np.linalg.inv(work.turn)
+    back = work.back
     covariance = 2 * _covariance(curve[0])
     turn = block_diag(back, work.psi_slopes(found.x[0, p:]))
-    modes, spread = model.effects(found.x)
+    modes, spread = work.original_effects(*model.effects(found.x))
     return Solution(
         beta=back @ found.x[0, :p],
         vcov=back @ covariance[:p, :p] @ back.T,
@@ -119,17 +118,15 @@ def _binomial_solution(work: Working, model, found: Minimum) -> Solution:
         sigma=float("nan"),
         deviance=float(value[0]),
         theta=found.x[0, p:],
-        modes=[m / s for m, s in zip(in_level_order(work, modes), work.scales, strict=True)],
-        spread=[
-            v / np.multiply.outer(s, s)
-            for v, s in zip(in_level_order(work, spread), work.scales, strict=True)
-        ],
+        modes=modes,
+        spread=spread,
         gradient=gradient[0],
         hessian=curve[0],
         expected_decrease=float(expected_decrease(curve, gradient)[0]),
         iterations=found.iterations,
         variance_vcov=covariance[p:, p:],
         joint_vcov=turn @ covariance @ turn.T,
+        scaled_psi=work.scaled_psi(found.x[0, p:]),
     )
 
 

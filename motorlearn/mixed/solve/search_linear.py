@@ -1,5 +1,7 @@
 """Search for the (restricted) maximum likelihood of a linear mixed model."""
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,7 +11,6 @@ from motorlearn.mixed.solve.engine import (
     Solution,
     Working,
     group_starts,
-    in_level_order,
     lifted,
     working,
 )
@@ -61,6 +62,7 @@ def solve_linear(
     ``start`` holds covariances of the random effects relative to the residual variance.
     """
     work = working(x, factors)
+    cells, base = without_fixed_part(work, cells)
     model = linear_model(work, cells, reml)
     if start is None:
         theta = moment_start(work, cells)
@@ -76,7 +78,17 @@ def solve_linear(
     better = escape(model.objective, polish(model.objective, found, curve), curve)
     if np.abs(better.x - found.x).max() > 1e-3:
         curve, full = curvatures(model, better.x)
-    return _linear_solution(work, model, better, curve, full)
+    return _linear_solution(work, model, better, curve, full, base)
+
+
+def without_fixed_part(work: Working, cells: Cells) -> tuple[Cells, Array]:
+    """Outcome less its least-squares fit, so that a large mean costs no digits; and that fit."""
+    base = np.zeros(work.x.shape[1])
+    rest = cells.y
+    for _ in range(2):
+        step = work.x.T @ rest / len(rest)
+        base, rest = base + step, rest - work.x @ step
+    return replace(cells, y=rest), base
 
 
 def moment_start(work: Working, cells: Cells) -> Array:
@@ -105,34 +117,32 @@ def moment_start(work: Working, cells: Cells) -> Array:
     return np.concatenate(theta)
 
 
-def _linear_solution(work: Working, model, found: Minimum, curve: Array, full: Array) -> Solution:
+def _linear_solution(work: Working, model, found: Minimum, curve, full, base: Array) -> Solution:
     theta = found.x[0]
     here = model.evaluate(found.x, ONE)
     df = model.df
     sigma = float(np.sqrt(here.rss[0] / df))
-    back = np.linalg.inv(work.turn)
+    back = work.back
     vcov = sigma**2 * np.linalg.inv(here.cross[0])
     slopes = [-vcov @ slope @ vcov / sigma**2 for slope in here.cross_slope[0]]
     slopes.append(2 * vcov / sigma)
-    modes, spread = model.effects(theta, here.beta[0])
+    modes, spread = work.original_effects(*model.effects(theta, here.beta[0]))
     return Solution(
-        beta=back @ here.beta[0],
+        beta=back @ (here.beta[0] + base),
         vcov=back @ vcov @ back.T,
         psi=[sigma**2 * psi for psi in work.psi(theta)],
         sigma=sigma,
         deviance=float(here.value[0]) + (2 * _log_abs_det(work.turn) if model.reml else 0.0),
         theta=theta,
-        modes=[m / s for m, s in zip(in_level_order(work, modes), work.scales, strict=True)],
-        spread=[
-            sigma**2 * v / np.multiply.outer(s, s)
-            for v, s in zip(in_level_order(work, spread), work.scales, strict=True)
-        ],
+        modes=modes,
+        spread=[sigma**2 * v for v in spread],
         gradient=here.gradient[0],
         hessian=curve[0],
         expected_decrease=float(expected_decrease(curve, here.gradient)[0]),
         iterations=found.iterations,
         vcov_slopes=np.array([back @ slope @ back.T for slope in slopes]),
         variance_vcov=2 * positive_inverse(full[0]),
+        scaled_psi=work.scaled_psi(theta),
     )
 
 

@@ -1,5 +1,9 @@
-"""Who practises in which group, by chance.
+"""Allocation of people, or of their classes, to groups.
 
-allocation  Allocation of participants or clusters to groups, with balance, audit log and
-assignment  How chance assigns groups, on arrays: permuted blocks and minimisation
+allocation      The list of who is in which group, with balance, audit log and hidden groups
+assignment      How chance assigns groups, on arrays: permuted blocks and minimisation
+continuing      A kept list: checked against its sums, and continued without moving anybody
+enrolled        The list of people to allocate: identifiers, strata and clusters, checked by name
+planned         The allocation that a plan asks for: its sizes, its method, its unit and its seed
+predictability  How well somebody who knows the earlier allocations can tell the next one
 """

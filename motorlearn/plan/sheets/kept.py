@@ -11,13 +11,14 @@ from typing import Any, Final
 import pandas as pd
 
 from motorlearn.exceptions import FileError
+from motorlearn.files import LISTED
 
 MARK: Final = "sheets.json"
 CONCEALED: Final = "concealed"
 PEOPLE: Final = f"{CONCEALED}/participants.csv"
 CLIPS: Final = f"{CONCEALED}/clips.csv"
 LOG: Final = f"{CONCEALED}/allocation.json"
-_OURS: Final = (MARK, PEOPLE, LOG)
+_OURS: Final = (MARK, PEOPLE, LOG, LISTED)
 
 
 @dataclass(frozen=True)

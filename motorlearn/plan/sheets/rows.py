@@ -7,7 +7,8 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
-from motorlearn.plan.allocation.allocation import AllocationList, allocate
+from motorlearn.plan.allocation.allocation import AllocationList
+from motorlearn.plan.allocation.planned import allocate_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
 from motorlearn.plan.timetable import drill_of_trials, timetable
@@ -34,28 +35,7 @@ def allocation_of(design: Design, people: pd.DataFrame | None, *, seed: int) -> 
     InputError
         If the plan has no sizes, or its strata need a list of people.
     """
-    method = design.allocation.method
-    if people is None:
-        sizes = [group.size for group in design.groups]
-        if any(size is None for size in sizes) or design.allocation.strata or method == "cluster":
-            raise InputError(
-                "the plan's sizes, strata or clusters need a list of participants",
-                None,
-                "give participants as a table with one row per person",
-            )
-        n = sum(size or 0 for size in sizes)
-        width = max(2, len(str(n)))
-        people = pd.DataFrame({"participant": [f"P{i + 1:0{width}d}" for i in range(n)]})
-    cluster = design.allocation.unit if method == "cluster" else None
-    return allocate(
-        people,
-        list(design.group_names),
-        strata=list(design.allocation.strata),
-        seed=seed,
-        method="minimisation" if method == "minimisation" else "blocks",
-        block_size=design.allocation.block_size,
-        cluster=cluster,
-    )
+    return allocate_plan(design, people, seed=seed)
 
 
 def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | None:

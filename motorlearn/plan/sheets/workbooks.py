@@ -13,6 +13,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from motorlearn.tables.office import neutral_office
 from motorlearn.tables.writers import spreadsheet_safe
 
 _HEAD = PatternFill("solid", fgColor="DDE6EE")
@@ -86,13 +87,9 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     book.remove(book.active)
     for form in forms:
         _fill(book.create_sheet(_sheet_name(form.title)), form)
-    # A workbook says when it was made; a fixed time keeps the bytes the same.
-    moment = pd.Timestamp("2020-01-01").to_pydatetime()
-    book.properties.creator, book.properties.created = "motorlearn", moment
-    book.properties.modified = moment
     buffer = io.BytesIO()
     book.save(buffer)
-    return buffer.getvalue()
+    return neutral_office(buffer.getvalue())
 
 
 def _sheet_name(title: str) -> str:

@@ -45,10 +45,13 @@ def enrol(design: Design, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def _allocate(
-    strata: np.ndarray, sizes: np.ndarray, block_size: int | None, rng: np.random.Generator
+    strata: np.ndarray,
+    sizes: np.ndarray,
+    block_size: int | tuple[int, ...] | None,
+    rng: np.random.Generator,
 ) -> np.ndarray:
     k = len(sizes)
-    size = block_size or 2 * k
+    size = block_size if isinstance(block_size, int) else 2 * k
     counts = np.bincount(strata)
     if (sizes == sizes[0]).all() and size % k == 0 and (counts[counts > 0] % size == 0).all():
         return permuted_blocks(strata, np.ones(k, dtype=int), size, rng)

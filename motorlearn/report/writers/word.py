@@ -15,6 +15,7 @@ from docx.text.paragraph import Paragraph
 from motorlearn.figures.style import Drawing
 from motorlearn.report.writers.contents import NOUN, Document, Heading, Text, unbroken
 from motorlearn.tables import Table
+from motorlearn.tables.office import neutral_office
 from motorlearn.tables.word import add_table
 
 WIDTH = Cm(16)
@@ -47,7 +48,7 @@ def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
         word.add_paragraph(f"{name}: {value}", style="List Bullet")
     buffer = io.BytesIO()
     word.save(buffer)
-    return buffer.getvalue()
+    return neutral_office(buffer.getvalue())
 
 
 def _set_up(word: WordDocument, document: Document) -> None:

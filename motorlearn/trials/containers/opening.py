@@ -8,6 +8,7 @@ from motorlearn.trials.containers.delimited import read_delimited
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.parquet import read_parquet
 from motorlearn.trials.containers.safety import read_bytes, unpack_gzip
+from motorlearn.trials.containers.statistics import SPSS, STATA, read_statistics_file
 from motorlearn.trials.containers.workbook import read_old_workbook, read_workbook
 
 _ZIP: Final = b"PK\x03\x04"
@@ -25,7 +26,7 @@ def open_grid(
     decimal: str = "",
     encoding: str = "",
 ) -> Grid:
-    """Open a CSV, TSV, Excel, ODS or Parquet file (CSV also packed with gzip) as texts.
+    """Open a CSV (also packed with gzip), TSV, Excel, ODS, Parquet, SPSS or Stata file as texts.
 
     Raises
     ------
@@ -42,6 +43,8 @@ def open_grid(
     content = read_bytes(file)
     if content.startswith(_GZIP):
         content = unpack_gzip(content, file.name)
+    if file.suffix.lower() in (SPSS, STATA):
+        return read_statistics_file(file)
     if content.startswith(_PARQUET):
         return read_parquet(content, file.name)
     if content.startswith(_ZIP):

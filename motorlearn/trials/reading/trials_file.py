@@ -30,7 +30,8 @@ def read_trials(
     Parameters
     ----------
     path : path-like
-        CSV or TSV in any common encoding (also gzip), ``.xlsx``, ``.xls``, ``.ods`` or Parquet.
+        CSV or TSV in any common encoding (also gzip), ``.xlsx``, ``.xls``, ``.ods``, Parquet, or
+        with the extra ``spss-stata`` a file of SPSS (``.sav``) or Stata (``.dta``).
     columns : mapping of str to str, optional
         Heading in the file to standard name, for example ``{"id": "participant"}``.
     levels : mapping of str to mapping, optional

@@ -1,0 +1,24 @@
+"""How anything reaches the disk: whole, or not at all, and nothing of somebody else's is lost.
+
+names       Names of files and folders as they are meant; texts cut for a message
+owned       What a run wrote into a folder, by list and checksum, and what is somebody else's
+unfinished  Unfinished work beside its target, signed by who does it; one run at a time
+writing     Files and folders that take their place when they are whole
+"""
+
+from motorlearn.files.names import parsed_json, real_place, shortened
+from motorlearn.files.owned import LISTED
+from motorlearn.files.unfinished import locked
+from motorlearn.files.writing import new_file, new_folder, write_bytes, write_text
+
+__all__ = [
+    "LISTED",
+    "locked",
+    "new_file",
+    "new_folder",
+    "parsed_json",
+    "real_place",
+    "shortened",
+    "write_bytes",
+    "write_text",
+]

@@ -1,0 +1,127 @@
+"""Joint tests of every term, type III: each averaged over the levels of all other factors.
+
+With β of the model as fitted and γ of the same model with sums-to-zero categories and numeric
+columns taken at their means, γ = Mβ on a balanced grid; a term is zero where its rows of M times β
+are. Every combination of levels has one weight, however many rows it has.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import product
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from motorlearn.exceptions import InputError
+from motorlearn.mixed.formula.formulas import split_term
+from motorlearn.mixed.formula.matrices import MatrixPlan
+from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Table, estimates_table
+
+Array = NDArray[np.float64]
+
+_POINTS = (-0.2, -0.1, -0.05, 0.0, 0.05, 0.1, 0.2)
+AVERAGED = (
+    "Type III: each term is tested averaged over all levels of the other factors with equal "
+    "weights, numeric columns at their mean."
+)
+
+
+@dataclass(frozen=True)
+class AnovaTable(Result):
+    """Joint tests of the terms of a mixed model.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        ``term, df1, df2, statistic, p``; an infinite ``df2`` means chi-squared over ``df1``.
+    """
+
+    frame: pd.DataFrame
+    recipe: Recipe = field(repr=False)
+
+    def __getitem__(self, key):
+        return self.frame[key]
+
+    def tables(self) -> Sequence[Table]:
+        """The table of tests."""
+        title = "Joint tests of the terms"
+        return (estimates_table("anova", title, self.frame, notes=(AVERAGED,)),)
+
+
+def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference) -> pd.DataFrame:
+    """Test every term but the intercept: ``term, df1, df2, statistic, p``.
+
+    Raises
+    ------
+    InputError
+        If the model has no intercept, or an interaction without the terms it is made of.
+    """
+    rows = []
+    for term, contrast in type_three(plan).items():
+        found = f_test(contrast, beta, inference)
+        rows.append((term, found.df1, found.df2, found.statistic, found.p))
+    return pd.DataFrame(rows, columns=["term", "df1", "df2", "statistic", "p"])
+
+
+def type_three(plan: MatrixPlan) -> dict[str, Array]:
+    """Rows (m, p) that are zero times β under the type III hypothesis of each term."""
+    grid = _grid(plan)
+    x = plan.apply(grid)
+    middle = plan.apply(grid.assign(**plan.means).head(1))[0]
+    values = _factor_columns(plan, grid, x, middle)
+    owners: list[str] = []
+    pieces = []
+    for term in dict.fromkeys(plan.assigned):
+        columns = np.ones((len(x), 1))
+        for factor in sorted(split_term(term) - {"1"}):
+            if factor not in values:
+                raise _incomplete(term)
+            columns = (columns[:, :, None] * values[factor][:, None]).reshape(len(x), -1)
+        pieces.append(columns)
+        owners += [term] * columns.shape[1]
+    coded = np.concatenate(pieces, axis=1)
+    scale = np.linalg.norm(coded, axis=0)
+    turn, *_ = np.linalg.lstsq(coded / scale, x)
+    if coded.shape[1] != x.shape[1] or np.abs(coded / scale @ turn - x).max() > 1e-6:
+        raise _incomplete(plan.terms)
+    chosen = {t: [i for i, owner in enumerate(owners) if owner == t] for t in owners if t != "1"}
+    return {term: turn[rows] / scale[rows, None] for term, rows in chosen.items()}
+
+
+def _incomplete(term: str) -> InputError:
+    return InputError(
+        "joint tests of every term need a model with an intercept and, for each interaction, the "
+        "terms it is made of",
+        [term],
+        "write group * phase, or test a single term with test()",
+    )
+
+
+def _grid(plan: MatrixPlan) -> pd.DataFrame:
+    """Every combination of levels, with each numeric column at several places about its mean."""
+    levels = list(product(*plan.levels.values()))
+    table = pd.DataFrame(levels, columns=list(plan.levels)) if levels else pd.DataFrame(index=[0])
+    for name, mean in plan.means.items():
+        width = abs(mean) or 1.0
+        places = pd.DataFrame({name: [mean + width * step for step in _POINTS]})
+        table = table.merge(places, how="cross") if len(table.columns) else places
+    return table
+
+
+def _factor_columns(plan: MatrixPlan, grid: pd.DataFrame, x: Array, middle: Array):
+    """Columns of each factor: sums to zero for categories, less the middle for numbers."""
+    out: dict[str, Array] = {}
+    for factor in {part for term in plan.assigned for part in split_term(term)} - {"1"}:
+        name = next((n for n in plan.levels if factor == n or factor.startswith(f"C({n}")), None)
+        if name is not None:
+            codes = pd.Categorical(grid[name], categories=list(plan.levels[name])).codes
+            count = len(plan.levels[name])
+            out[factor] = np.vstack([np.eye(count - 1), -np.ones(count - 1)])[codes]
+            continue
+        own = [i for i, term in enumerate(plan.assigned) if split_term(term) == {factor}]
+        if own:
+            out[factor] = x[:, own] - middle[own]
+    return out
