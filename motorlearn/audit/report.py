@@ -179,12 +179,12 @@ def judged(
     ----------
     chance : float, optional
         How often data without the fault give a number as large. A number beyond ``act`` is only a
-        ``look`` where chance gives it in one of two hundred studies or more (or cannot be told);
+        ``look`` where chance gives it in more than one of two hundred studies (or cannot be told);
         a number beyond ``look`` is ``fine`` where chance gives it in one of twenty.
     """
     grade = guide.grade(value)
     lowered = grade
-    if chance is not None and grade == "act" and not chance < RARE:
+    if chance is not None and grade == "act" and not chance <= RARE:
         lowered = "look"
     elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
         lowered = "fine"
