@@ -19,7 +19,7 @@ from motorlearn.exceptions import InputError, RefusedError
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study
+from motorlearn.trials import Study, study_sums
 
 PACKAGES = ("numpy", "scipy", "pandas")
 
@@ -312,13 +312,7 @@ def data_hashes(study: Study) -> dict[str, str]:
     if study.folder is None:
         text = study.trials.table.to_csv(index=False)
         return {"trials in memory": hashlib.sha256(text.encode("utf-8")).hexdigest()}
-    files = study.design.files
-    source = study.design.recipe.file if study.design.recipe else None
-    names = ("study.toml", source, files.trials, files.participants, files.ratings)
-    paths = [study.folder / name for name in names if name is not None]
-    return {
-        path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in paths if path.is_file()
-    }
+    return study_sums(study)
 
 
 def _flow(study: Study, comparison: PhaseComparison) -> pd.DataFrame:

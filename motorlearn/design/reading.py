@@ -2,13 +2,14 @@
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from motorlearn.design.contradictions import contradictions
 from motorlearn.design.schema import Design
 from motorlearn.exceptions import DesignError, FileError
 
@@ -66,12 +67,16 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
         If the plan contradicts itself or holds an unknown key.
     """
     try:
-        return Design.model_validate(content)
+        design = Design.model_validate(content)
     except ValidationError as problem:
         found = problem.errors()
         places = [entry["loc"] for entry in found]
         lines = [_explain(entry) for entry in found if not _follows(entry["loc"], places)]
         raise DesignError(f"{place}: " + "; ".join(lines)) from problem
+    disagreeing = contradictions(design)
+    if disagreeing:
+        raise DesignError(f"{place}: " + "; ".join(disagreeing))
+    return design
 
 
 def _follows(place: tuple, places: list[tuple]) -> bool:
@@ -80,7 +85,8 @@ def _follows(place: tuple, places: list[tuple]) -> bool:
 
 
 def _explain(problem: Mapping[str, Any]) -> str:
-    where = ".".join(str(part) for part in problem["loc"])
+    known = problem["type"] != "extra_forbidden"
+    where = ".".join(str(part) for part in (_keys(problem["loc"]) if known else problem["loc"]))
     if problem["type"] == "extra_forbidden":
         near = difflib.get_close_matches(
             str(problem["loc"][-1]), _known_keys(problem["loc"][:-1]), n=1, cutoff=0.5
@@ -89,10 +95,59 @@ def _explain(problem: Mapping[str, Any]) -> str:
         return f"unknown key {where!r}{hint}"
     if problem["type"] == "missing":
         return f"{where!r} is missing"
-    message = problem["msg"].removeprefix("Value error, ")
     given = problem.get("input")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
-    return f"{where or 'plan'}: {message}{shown}"
+    return f"{where or 'plan'}: {_in_words(problem)}{shown}"
+
+
+def _keys(place: tuple[str | int, ...]) -> list[str | int]:
+    """The keys of a place, without the names of the kinds of value a key may hold."""
+    known = set(_every_key(Design))
+    return [part for part in place if isinstance(part, int) or part in known or part == place[0]]
+
+
+def _every_key(model: type[BaseModel]) -> Iterator[str]:
+    for name, field in _fields(model).items():
+        yield name
+        inner = _section_of(field.annotation)
+        if inner is not None:
+            yield from _every_key(inner)
+
+
+def _in_words(problem: Mapping[str, Any]) -> str:
+    """Put what the library found into words of a plan."""
+    limits = problem.get("ctx", {})
+    kind = problem["type"]
+    if kind in _WORDS:
+        return _WORDS[kind].format(**{"expected": "", **limits})
+    for words, kinds in _KINDS.items():
+        if kind.startswith(kinds):
+            return words
+    message: str = problem["msg"]
+    return message.removeprefix("Value error, ")
+
+
+_WORDS: Final = {
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be {ge:g} or more",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be {le:g} or less",
+    "literal_error": "must be one of {expected}",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must have {max_length} characters at most",
+    "too_short": "needs {min_length} entry at least",
+    "int_from_float": "must be a whole number",
+    "finite_number": "must be a finite number",
+    "model_type": "must be a section with keys of its own",
+}
+_KINDS: Final = {
+    "must be a whole number": ("int_",),
+    "must be a number": ("float_",),
+    "must be text in quotation marks": ("string_type",),
+    "must be true or false": ("bool_",),
+    "must be a list in brackets": ("tuple_type", "list_type"),
+    "must be a section with keys of its own": ("dict_type", "model_attributes_type"),
+}
 
 
 def _known_keys(path: tuple[str | int, ...]) -> list[str]:

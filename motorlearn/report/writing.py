@@ -1,6 +1,5 @@
 """A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
-import hashlib
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -24,12 +23,11 @@ from motorlearn.tables import to_csv
 from motorlearn.tables.display import to_styled_html
 from motorlearn.tables.excel import to_excel
 from motorlearn.tables.latex import to_latex
-from motorlearn.trials import Study
+from motorlearn.trials import Study, study_sums
 from motorlearn.wording.voice import count
 
 MARK = "report.html"
 SOFTWARE = ("numpy", "scipy", "pandas")
-DATA = (".csv", ".toml", ".tsv", ".xlsx", ".parquet")
 
 
 def write_report(
@@ -175,9 +173,5 @@ def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
 
 def _made(study: Study, versions: dict[str, str]) -> dict[str, str]:
     """How the report was made: software, and checksums of the files it was made from."""
-    made = dict(versions)
-    if study.folder is not None:
-        for path in sorted(study.folder.iterdir()):
-            if path.suffix in DATA:
-                made[path.name] = f"SHA-256 {hashlib.sha256(path.read_bytes()).hexdigest()}"
-    return made
+    sums = {name: f"SHA-256 {found}" for name, found in study_sums(study).items()}
+    return versions | sums

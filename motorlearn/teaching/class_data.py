@@ -13,7 +13,7 @@ from motorlearn import digits
 from motorlearn.compare import compare_phases
 from motorlearn.design import Design, Primary, read_design
 from motorlearn.exceptions import DesignError, InputError
-from motorlearn.files import new_folder, write_bytes, write_text
+from motorlearn.files import new_folder, real_place, write_bytes, write_text
 from motorlearn.plan import simulate_study
 from motorlearn.plan.simulation.presets import find_preset
 from motorlearn.results import Recipe, Result
@@ -158,7 +158,7 @@ def class_data_sets(
     """
     if not 1 <= students <= 1000 or int(students) != students:
         raise InputError("the number of students is outside its range", [students], "1 to 1000")
-    if Path(key_folder).resolve().is_relative_to(Path(folder).resolve()):
+    if real_place(key_folder).is_relative_to(real_place(folder)):
         raise InputError(
             "the answer key would lie among the students' folders",
             [str(key_folder)],

@@ -31,7 +31,7 @@ def planned_effects(
         return (none, *named)
     effects = [none]
     if design.smallest_effect is not None:
-        value = _as_improvement(plan, design.smallest_effect.value)
+        value = improvement(plan, design.smallest_effect.value)
         effects.append(Effect(value, "smallest of interest"))
     if plan.model == "paired":
         return (*effects, *(Effect(plan.from_d(d), f"change of d = {d:g}") for d in (0.2, 0.5)))
@@ -40,7 +40,7 @@ def planned_effects(
     return tuple(effects)
 
 
-def _as_improvement(plan: Scenario, value: float) -> float:
+def improvement(plan: Scenario, value: float) -> float:
     """Turn a ratio round where it would be a loss: 0.9 stands for 1 / 0.9 where more is better."""
     worse = plan.scale == "ratio" and (value - 1) * plan.better < 0
     return 1 / value if worse else value

@@ -44,7 +44,7 @@ class Scenario:
         Share of the gain that is present at each test.
     baseline, primary : int
         Numbers of the two tests compared; baseline -1 where there is none.
-    trials : int
+    trials_at : tuple of int
         Trials in each test.
     ratio : ndarray, shape (groups,)
         Group sizes relative to their mean.
@@ -54,6 +54,8 @@ class Scenario:
         Bounds of the score.
     unit : str
         Unit of raw effects.
+    outcome : str
+        Name of the primary outcome.
     clustered : bool
         Whether clusters are allocated, and their means analysed.
     warnings : tuple of str
@@ -68,12 +70,13 @@ class Scenario:
     done: np.ndarray
     baseline: int
     primary: int
-    trials: int
+    trials_at: tuple[int, ...]
     ratio: np.ndarray
     contrast: np.ndarray
     low: float
     high: float
     unit: str
+    outcome: str = ""
     clustered: bool = False
     warnings: tuple[str, ...] = ()
 
@@ -82,9 +85,14 @@ class Scenario:
         """Number of the group that carries the effect."""
         return int(np.argmax(self.contrast))
 
+    @property
+    def trials(self) -> int:
+        """Trials in the primary test."""
+        return self.trials_at[self.primary]
+
     def with_trials(self, trials: int) -> "Scenario":
-        """Give the same scenario with another number of trials in each test."""
-        return replace(self, trials=trials)
+        """Give the same scenario with another number of trials, the same in each test."""
+        return replace(self, trials_at=(trials,) * len(self.trials_at))
 
     def sizes(self, n: int) -> np.ndarray:
         """People per group where the mean size is n."""
@@ -97,17 +105,36 @@ class Scenario:
             return _logit(self.assumed.baseline) + self.better * change
         return self.assumed.baseline + self.better * change
 
-    def score_sd(self) -> float:
-        """Standard deviation of people's scores at the primary test: raw units, or hit rate."""
-        a = self.assumed
+    def true_sd(self, test: int) -> float:
+        """Standard deviation of true scores at a test: raw units, or hit rate (delta method)."""
         if self.scale == "hits":
-            p = expit(self.mean_at(self.primary))
-            return math.sqrt((p * (1 - p) * a.between_sd) ** 2 + p * (1 - p) / self.trials)
-        return math.sqrt(a.between_sd**2 + (a.within_sd or 0.0) ** 2 / self.trials)
+            p = expit(self.mean_at(test))
+            return p * (1 - p) * self.assumed.between_sd
+        return self.assumed.between_sd
+
+    def score_sd(self, test: int | None = None) -> float:
+        """Standard deviation of people's scores at a test: raw units, or hit rate.
+
+        By default at the primary test.
+        """
+        test = self.primary if test is None else test
+        trials = self.trials_at[test]
+        if self.scale == "hits":
+            p = expit(self.mean_at(test))
+            noise = p * (1 - p) / trials
+        else:
+            noise = (self.assumed.within_sd or 0.0) ** 2 / trials
+        return math.sqrt(self.true_sd(test) ** 2 + noise)
+
+    def reliability(self, test: int) -> float:
+        """Share of the variance of scores at a test that is between people."""
+        return self.true_sd(test) ** 2 / self.score_sd(test) ** 2
 
     def score_correlation(self) -> float:
-        """Correlation of people's mean scores at two tests, where scores are not hits."""
-        return self.assumed.stability * self.assumed.between_sd**2 / self.score_sd() ** 2
+        """Correlation of people's scores at the baseline and the primary test."""
+        both = (self.baseline, self.primary)
+        kept = math.prod(math.sqrt(self.reliability(test)) for test in both)
+        return self.assumed.stability * kept
 
     def latent_variance(self) -> float:
         """Variance of people's scores at the primary test on the simulated scale."""
@@ -212,7 +239,8 @@ def scenario(
         done=_share_done(design, assumed.forgetting),
         baseline=base,
         primary=at,
-        trials=trials or events[at].trials,
+        trials_at=tuple(trials or event.trials for event in events),
+        outcome=outcome.name,
         ratio=_ratio(design),
         contrast=_contrast(design, primary),
         low=-math.inf if outcome.low is None else outcome.low,

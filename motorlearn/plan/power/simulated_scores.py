@@ -60,9 +60,9 @@ def draw_batch(
     true = _true_scores(plan, tests, groups, clusters, studies, rng)
     if plan.scale != "ratio":
         true += _shifts(plan, tests, groups, effect)
-        scores = _observed(plan, true, rng)
+        scores = _observed(plan, tests, true, rng)
     else:
-        scores = _observed(plan, true, rng) * np.exp(_shifts(plan, tests, groups, effect))
+        scores = _observed(plan, tests, true, rng) * np.exp(_shifts(plan, tests, groups, effect))
     late = np.array([plan.phases[test] in DELAYED_PHASES for test in tests])
     gone = rng.random((studies, len(groups), 1)) < plan.assumed.attrition
     scores = np.where(gone & late, np.nan, scores)
@@ -116,10 +116,13 @@ def _shifts(plan: Scenario, tests: list[int], groups: np.ndarray, effect: float)
     return plan.shift(effect) * np.outer(groups == plan.first, touched)
 
 
-def _observed(plan: Scenario, true: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+def _observed(
+    plan: Scenario, tests: list[int], true: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    trials = np.array([plan.trials_at[test] for test in tests])
     if plan.scale == "hits":
-        return rng.binomial(plan.trials, 1 / (1 + np.exp(-true))).astype(float)
-    noise = (plan.assumed.within_sd or 0.0) / np.sqrt(plan.trials)
+        return rng.binomial(trials, 1 / (1 + np.exp(-true))).astype(float)
+    noise = (plan.assumed.within_sd or 0.0) / np.sqrt(trials)
     scores = true + noise * rng.standard_normal(true.shape)
     if plan.scale == "ratio":
         return np.maximum(scores, plan.assumed.baseline * 1e-3)

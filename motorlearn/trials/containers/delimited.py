@@ -32,6 +32,7 @@ _BOMS: Final = (
 _COMMA_NUMBER: Final = re.compile(r"[+-]?\d+,\d+")
 _POINT_NUMBER: Final = re.compile(r"[+-]?\d+\.\d+")
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})+")
+_BOTH_MARKS: Final = re.compile(r"[+-]?\d{1,3}(?:([.,])\d{3})+(?!\1)([.,])\d+")
 _SAMPLE: Final = 1 << 16
 _CHUNK: Final = 50_000
 _UNCERTAIN: Final = "uncertain, "
@@ -110,6 +111,9 @@ def find_decimal(lines: list[str], separator: str) -> tuple[str, str]:
     points = [cell for cell in cells if _POINT_NUMBER.fullmatch(cell)]
     sure_commas = [cell for cell in commas if not _THOUSANDS.fullmatch(cell)]
     sure_points = [cell for cell in points if not _THOUSANDS.fullmatch(cell)]
+    both = [found[2] for cell in cells if (found := _BOTH_MARKS.fullmatch(cell))]
+    sure_commas += [mark for mark in both if mark == ","]
+    sure_points += [mark for mark in both if mark == "."]
     why = f"{len(commas)} cells such as 1,5 and {len(points)} such as 1.5 in the sample"
     if not sure_commas and not sure_points and (commas or points) and separator != ",":
         why = _UNCERTAIN + why

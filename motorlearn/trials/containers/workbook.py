@@ -83,6 +83,34 @@ def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> 
         return _values_only(content, file, sheet)
 
 
+def read_sheets(content: bytes, file: str) -> list[Grid]:
+    """Read every visible sheet of a workbook that is not empty, in their order.
+
+    Raises
+    ------
+    FileError
+        If the workbook is damaged or unsafe.
+    """
+    check_archive(content, file)
+    try:
+        formulas = _loaded(content, stored=False)
+        values = formulas
+        if any(_has_formula(part) for part in formulas.worksheets):
+            values = _loaded(content, stored=True)
+        seen = [part for part in formulas.worksheets if part.sheet_state == "visible"]
+        for part in seen:
+            _refuse_vast(part, file)
+        return [
+            _grid(formulas, part, values[part.title], [], file)
+            for part in seen
+            if any(cell.value is not None for line in part.iter_rows() for cell in line)
+        ]
+    except FileError:
+        raise
+    except _DAMAGE as problem:
+        raise _damaged(file) from problem
+
+
 def _loaded(content: bytes, *, stored: bool):
     """Load a workbook with formulas, or with the values stored behind them; without chatter."""
     with warnings.catch_warnings():
