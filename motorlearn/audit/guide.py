@@ -30,6 +30,8 @@ class Guide:
     status : str
         How sure the source is: ``published`` (the number was read there), ``from memory``,
         ``algebra`` or ``common practice, no source``; ``shown`` numbers are not graded by default.
+    doi : str
+        Where the sources can be found.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Guide:
     high_is_bad: bool = True
     source: str = ""
     status: str = "from memory"
+    doi: str = ""
 
     @property
     def text(self) -> str:

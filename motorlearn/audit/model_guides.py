@@ -27,8 +27,9 @@ MODELS = (
         70,
         40,
         False,
-        source="Kahan et al. 2016, Trials 17:438, 10.1186/s13063-016-1571-2: at risk below 40, "
-        "inflation seen up to 70; Leyrat et al. 2018, 10.1093/ije/dyx169",
+        source="Kahan et al. 2016, Trials 17:438: at risk below 40, inflation seen up to 70; "
+        "Leyrat et al. 2018",
+        doi="10.1186/s13063-016-1571-2, 10.1093/ije/dyx169",
         status=SEEN,
     ),
     Guide(
@@ -36,7 +37,7 @@ MODELS = (
         "absolute lag-1 correlation of residuals",
         0.25,
         0.50,
-        source="Durbin-Watson of 1.5 and 1, r = 1 - DW/2",
+        source="Durbin-Watson of 3/2 and 1, r = 1 - DW/2",
         status=SEEN,
     ),
     Guide(
@@ -44,7 +45,7 @@ MODELS = (
         "lag-1 correlation of residuals along practice",
         0.25,
         0.50,
-        source="Durbin-Watson of 1.5 and 1, r = 1 - DW/2",
+        source="Durbin-Watson of 3/2 and 1, r = 1 - DW/2",
         status=SEEN,
     ),
     Guide(
@@ -60,8 +61,8 @@ MODELS = (
         "spread of hits over that the model gives",
         1.1,
         1.2,
-        source="a standard error short by the root of the ratio rejects in 6.2 % at 1.1, 7.4 % at "
-        "1.2",
+        source="a standard error short by the root of the ratio rejects in 6 % at the first "
+        "number and in 7 % at the second",
         status=ALGEBRA,
     ),
     Guide("zeros", "observed over expected zeros", 1.5, 3.0, status=CUSTOM),
@@ -71,8 +72,8 @@ MODELS = (
         "largest absolute coefficient (log odds)",
         5.0,
         10.0,
-        source="5 on the logit moves .01 to .50 (algebra); Gelman et al. 2008, 10.1214/08-AOAS191, "
-        "for what helps",
+        source="5 on the logit moves .01 to .50 (algebra); Gelman et al. 2008, for what helps",
+        doi="10.1214/08-AOAS191",
         status=ALGEBRA,
     ),
     Guide("huge_error", "largest standard error (log odds)", None, 10.0, status=CUSTOM),
@@ -90,8 +91,8 @@ MODELS = (
         10,
         5,
         False,
-        source="act: severe bias with 5 per person, 50 recommended: Moineddin et al. 2007, BMC Med "
-        "Res Methodol 7:34; look: no source",
+        source="act: severe bias with 5 per person, 50 recommended: Moineddin et al. 2007, BMC "
+        "Med Res Methodol 7:34; look: no source",
         status=SEEN,
     ),
     Guide(
@@ -100,8 +101,8 @@ MODELS = (
         50,
         10,
         False,
-        source="look: Maas & Hox 2005, 10.1027/1614-2241.1.3.86, and Moineddin et al. 2007; act: "
-        "no source",
+        source="look: Maas & Hox 2005, and Moineddin et al. 2007; act: no source",
+        doi="10.1027/1614-2241.1.3.86",
         status=SEEN,
     ),
     # Learning curves.
@@ -128,7 +129,8 @@ MODELS = (
         None,
         False,
         status=CUSTOM,
-        source="Wald & Wolfowitz 1940, 10.1214/aoms/1177731909, for the test",
+        source="Wald & Wolfowitz 1940, for the test",
+        doi="10.1214/aoms/1177731909",
     ),
     Guide(
         "form",
@@ -136,15 +138,16 @@ MODELS = (
         2.0,
         None,
         False,
-        source="Burnham & Anderson 2004, 10.1177/0049124104268644",
+        source="Burnham & Anderson 2004",
+        doi="10.1177/0049124104268644",
     ),
     Guide(
         "averaged",
         "curves of means instead of learners",
         None,
         0,
-        source="Heathcote, Brown & Mewhort 2000, Psychon Bull Rev 7:185-207, 10.3758/BF03212979; "
-        "Murre & Chessa 2011",
+        source="Heathcote, Brown & Mewhort 2000, Psychon Bull Rev 7:185-207; Murre & Chessa 2011",
+        doi="10.3758/BF03212979",
         status=SEEN,
     ),
     Guide(
@@ -162,7 +165,8 @@ MODELS = (
         0.75,
         0.50,
         False,
-        source="Koo & Li 2016, J Chiropr Med 15:155-163, 10.1016/j.jcm.2016.02.012",
+        source="Koo & Li 2016, J Chiropr Med 15:155-163",
+        doi="10.1016/j.jcm.2016.02.012",
         status=SEEN,
     ),
     Guide(
@@ -179,7 +183,8 @@ MODELS = (
         0.80,
         0.667,
         False,
-        source="Krippendorff 2004; Hayes & Krippendorff 2007, 10.1080/19312450709336664",
+        source="Krippendorff 2004; Hayes & Krippendorff 2007",
+        doi="10.1080/19312450709336664",
     ),
     Guide(
         "spread",
@@ -219,8 +224,9 @@ MODELS = (
         0.20,
         0.10,
         False,
-        source="look: What Works Clearinghouse, Kratochwill et al. 2013, 10.1177/0741932512452794 "
-        "(within each phase and condition there); act: Lombard et al. 2002 (from memory)",
+        source="look: What Works Clearinghouse, Kratochwill et al. 2013 (within each phase and "
+        "condition there); act: Lombard et al. 2002 (from memory)",
+        doi="10.1177/0741932512452794",
         status=SEEN,
     ),
     # Equivalence.

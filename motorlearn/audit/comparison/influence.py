@@ -87,34 +87,10 @@ def influence_check(model: PhaseModel, context: Context) -> Check:
         + (f"The conclusion changes without: {', '.join(flips)}." if flips else "")
         + (" p lies so close to .05 that almost anyone tips it." if len(flips) > 5 else "")
     ).strip()
-    assumption = "no single participant decides"
-    advice = "Report the result with and without the participants named; leave nobody out for it."
-
-    def remedy(place: int) -> Remedy | None:
-        return remedied(lambda: _without(model, place)) if context.remedies else None
-
     own = context.guide("flips")
     checks = [
-        judged(
-            assumption,
-            "largest move of a contrast without one participant, in standard errors",
-            float(found.moves[worst]),
-            context.guide("moved"),
-            finding,
-            advice,
-            chance=found.chance_moves,
-            remedy=remedy(worst),
-        ),
-        judged(
-            assumption,
-            "largest Cook's distance",
-            float(found.cook[farthest]),
-            context.guide("cook"),
-            finding,
-            advice,
-            chance=found.chance_cook,
-            remedy=remedy(farthest),
-        ),
+        _judged(model, context, finding, "moved", worst, found.moves, found.chance_moves),
+        _judged(model, context, finding, "cook", farthest, found.cook, found.chance_cook),
     ]
     if own.own:
         checks.insert(
@@ -123,6 +99,24 @@ def influence_check(model: PhaseModel, context: Context) -> Check:
                     grade=own.grade(len(flips)))
         )  # fmt: skip
     return gravest(*checks)
+
+
+def _judged(
+    model: PhaseModel, context: Context, finding: str, name: str, place: int, values: Floats,
+    chance: float,
+) -> Check:  # fmt: skip
+    remedy = remedied(lambda: _without(model, place)) if context.remedies else None
+    guide = context.guide(name)
+    return judged(
+        "no single participant decides",
+        guide.words,
+        float(values[place]),
+        guide,
+        finding,
+        "Report the result with and without the participants named; leave nobody out for it.",
+        chance=chance,
+        remedy=remedy,
+    )
 
 
 def _without(model: PhaseModel, place: int) -> Remedy:

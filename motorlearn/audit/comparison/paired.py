@@ -103,27 +103,12 @@ def _shape(change: Floats, ratio: bool, context: Context) -> Check:
     if context.remedies:
         step = Step("studentised bootstrap", (_conclusion(drawn, ratio),))
         remedy = Remedy((_conclusion(one_sample(change), ratio),), (step,))
-    size = context.guide("size")
+    size, words = context.guide("size"), (finding, advice)
+    rated = "rate of false positives of the nominal 5 % test, for changes of this shape"
+    guide = replace(size, look=size.act)
     return gravest(
-        judged(
-            *_NORMAL,
-            abs(skew),
-            context.guide("skewness"),
-            finding,
-            advice,
-            chance=p,
-            remedy=remedy,
-        ),
-        judged(
-            _NORMAL[0],
-            "rate of false positives of the nominal 5 % test, for changes of this shape",
-            rate,
-            replace(size, look=size.act),
-            finding,
-            advice,
-            chance=p,
-            remedy=remedy,
-        ),
+        judged(*_NORMAL, abs(skew), context.guide("skewness"), *words, chance=p, remedy=remedy),
+        judged(_NORMAL[0], rated, rate, guide, *words, chance=p, remedy=remedy),
     )
 
 

@@ -213,10 +213,6 @@ class MixedAudit:
         gain, more = float(smaller.aic - larger.aic), _parameters(larger) - _parameters(smaller)
         chance = float(stats.chi2.sf(max(gain + 2 * more, 0.0), more))
         rate = rate_of(self._errors(), self._dfs(), _errors_of(larger, self.focus))
-        assumption, advice = (
-            "participants need no slopes of their own",
-            "Add the random slope if it settles; otherwise say that it did not.",
-        )
         finding = (
             f"With slopes of {name}: {'did not settle' if not larger.converged else 'settled'}"
             f"{', singular' if larger.singular else ''}; AIC gained {digits.number(gain, 1)}, "
@@ -224,12 +220,12 @@ class MixedAudit:
         )
         step = Step(f"random slope of {name}", conclusions(larger, self.focus))
         check = judged(
-            assumption,
+            "participants need no slopes of their own",
             f"rate of false positives of the nominal 5 % test without slopes of {name}",
             rate,
             self.context.guide("size"),
             finding,
-            advice,
+            "Add the random slope if it settles; otherwise say that it did not.",
             chance=chance,
             remedy=Remedy(self.original, (step,)),
         )
