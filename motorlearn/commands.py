@@ -118,11 +118,11 @@ def audit(
         return
     data = ml.read_study(study)
     if against is not None:
-        stored = ml.audit.read_page(against)
-        for name in ml.audit.changed_files(data, stored):
+        stored = ml.report.read_page(against)
+        for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
-    page = ml.audit.audit_study(data)
+        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
         typer.echo(f"Page kept: {_stored(store, page)}")
@@ -289,6 +289,17 @@ def report(
             )
         page = ml.write_reports(named, out, decimal=decimal, draft=not final, quiet=silent)
     typer.echo(f"Report written: {page}")
+
+
+@app.command()
+def learners(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Folder for the pages; made anew each time.")],
+) -> None:
+    """Write a page for each learner and an overview for the coach, at any time of the programme."""
+    page = ml.write_learner_pages(ml.read_study(study), out)
+    typer.echo(f"Overview for the coach: {page}")
+    typer.echo(f"Pages to hand out: {page.parent / 'learners'}")
 
 
 @app.command()

@@ -112,6 +112,8 @@ def _on_log_odds(result: PhaseComparison, model: PhaseModel) -> Remedy:
 
 def _bounds(result: PhaseComparison, context: Context, scores: np.ndarray) -> tuple[float, float]:
     columns = result.recipe.columns
+    if "attempts" in columns:
+        return 0.0, result.recipe.options.get("out_of") or 1.0
     if is_counted(result):
         return 0.0, 1.0
     outcome = context.design.outcome(columns["outcome"]) if context.design is not None else None

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.audit.guides import Guide
 from motorlearn.exceptions import FitError
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import GRADES
 
@@ -207,6 +207,7 @@ def gravest(*checks: Check) -> Check:
     return max(checks, key=lambda check: GRADES.index(check.grade))
 
 
+@register_record
 @dataclass(frozen=True)
 class Audit(Result):
     """Assumptions of a result, graded.

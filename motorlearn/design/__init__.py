@@ -40,7 +40,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
-from motorlearn.design.stages import Stage, stage_column, stages_of
+from motorlearn.design.stages import Stage, stage_column, stages_of, tests_not_told_apart
 
 __all__ = [
     "Allocation",
@@ -82,4 +82,5 @@ __all__ = [
     "read_design",
     "stage_column",
     "stages_of",
+    "tests_not_told_apart",
 ]

@@ -173,6 +173,7 @@ class Primary(Section):
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
+    test: str = ""
     groups: tuple[str, ...] = ()
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
@@ -387,5 +388,11 @@ class Design(Section):
         unknown = [name for name in primary.groups if name not in self.group_names]
         if unknown:
             raise ValueError(f"primary.groups names groups the plan lacks: {', '.join(unknown)}")
+        names = [test.name for test in self.tests if test.phase == primary.phase]
+        if primary.test and primary.test not in names:
+            raise ValueError(
+                f"primary.test {primary.test!r} is not the name of a {primary.phase} test: "
+                f"{', '.join(name for name in names if name) or 'none has a name'}"
+            )
         if primary.phase not in self.phases:
             raise ValueError(f"primary.phase {primary.phase!r} is not a test of this plan")

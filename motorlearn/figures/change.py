@@ -37,7 +37,8 @@ def paired_change(
     Parameters
     ----------
     changes : DataFrame
-        ``participant, group, change``: later score minus earlier score.
+        ``participant, group, change``: later score minus earlier score; with ``conf_low`` and
+        ``conf_high``, each person's own interval is drawn, else a line from no change.
     outcome : Outcome
         Name, unit and better direction of the score.
     groups : sequence of str
@@ -61,8 +62,8 @@ def paired_change(
     with house(size) as chosen:
         figure, panels = canvas(size, columns=len(present), share_y=True)
         for axes, (group, look) in zip(panels, present.items(), strict=True):
-            values = np.sort(changes.loc[changes["group"] == group, "change"].to_numpy(float))
-            _panel(axes, values, look, detectable, chosen.marker)
+            rows = changes[changes["group"] == group].sort_values("change")
+            _panel(axes, rows, look, detectable, chosen.marker)
             axes.set_title(folded(group, 5.0 / len(present)), color=look.text_colour)
         name = outcome.label or outcome.name.replace("_", " ")
         panels[0].set_ylabel(f"change in {name}" + (f" ({outcome.unit})" if outcome.unit else ""))
@@ -72,13 +73,16 @@ def paired_change(
 
 
 def _panel(
-    axes: Axes, values: np.ndarray, look: Look, detectable: float | None, marker: float
+    axes: Axes, rows: pd.DataFrame, look: Look, detectable: float | None, marker: float
 ) -> None:
+    values = rows["change"].to_numpy(float)
     if detectable is not None:
         axes.axhspan(-detectable, detectable, color=BAND, zorder=0, linewidth=0)
     axes.axhline(0, color=SOFT_INK, linewidth=0.9, zorder=1)
     place = np.arange(len(values)) + 1
-    axes.vlines(place, 0, values, color=look.colour, linewidth=0.8, zorder=2)
+    own = "conf_low" in rows and rows["conf_low"].notna().any()
+    low, high = (rows["conf_low"], rows["conf_high"]) if own else (0, values)
+    axes.vlines(place, low, high, color=look.colour, linewidth=0.8, zorder=2)
     axes.plot(place, values, **{**look.point_style, "markersize": marker * 0.8}, zorder=3)
     axes.axhline(values.mean(), color=look.colour, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1)
     axes.set_xticks([])

@@ -11,7 +11,7 @@ from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house
 from motorlearn.plan.timetable import Event, timetable
-from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS
+from motorlearn.vocabulary import DELAYED_PHASES, SHORT_LABELS
 
 _PRACTICE: Final = "#0072B2"
 _TEST: Final = "#ffffff"
@@ -102,7 +102,7 @@ def _inside(run: list[Event]) -> str:
     if first.is_practice:
         many = f"{len(run)} sessions\n" if len(run) > 1 else ""
         return f"practice\n{many}{first.trials} trials" + (" each" if many else "")
-    name = PHASE_LABELS[first.phase].split(" (")[0]
+    name = SHORT_LABELS[first.phase]
     label = first.label if first.label != first.phase else name
     return "\n".join([*textwrap.wrap(label, 10), f"{first.trials} trials"])
 

@@ -10,7 +10,7 @@ from motorlearn import digits
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.own_limits import FEWEST_TRIALS, hit_change, hit_limits, mean_change
 from motorlearn.measures.scores import numbers
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import BETTER
@@ -37,6 +37,7 @@ _COLUMNS: Final = (
 )
 
 
+@register_record
 @dataclass(frozen=True)
 class IndividualChanges(Result):
     """Change of each person between two tests against the person's own limits.

@@ -65,7 +65,8 @@ def _hits(result: PhaseComparison, model: PhaseModel, phase) -> tuple[np.ndarray
     rows = result.scores[result.scores["phase"] == phase].set_index("participant")
     own = rows.reindex(model.participants)
     attempts = own["n_trials"].to_numpy(dtype=float)
-    return np.round(own["score"].to_numpy(dtype=float) * attempts), attempts
+    whole = result.recipe.options.get("out_of") or 1.0
+    return np.round(own["score"].to_numpy(dtype=float) / whole * attempts), attempts
 
 
 def _refuse_bounds(hits, attempts, codes, model: PhaseModel) -> None:

@@ -34,11 +34,10 @@ def paired_checks(
             continue
         values = np.log(both) if ratio else both
         change = (values[phase] - values[start]).to_numpy(dtype=float)
-        if np.ptp(change) == 0:
-            continue
         name = f"change from {start} to {phase}"
         yield name, _shape(change, ratio, context)
-        yield name, _influence(change, both.index.to_numpy(), ratio, context)
+        if not _alike(change):
+            yield name, _influence(change, both.index.to_numpy(), ratio, context)
 
 
 RESAMPLES = 1999
@@ -79,8 +78,13 @@ def _conclusion(t: Estimate, ratio: bool) -> Conclusion:
 _NORMAL = ("changes are roughly normal", "skewness of the changes (figure: normal quantiles)")
 
 
+def _alike(change: Floats) -> bool:
+    """Whether all changes are one value, up to rounding."""
+    return bool(np.ptp(change) <= 1e-9 * max(1.0, float(np.abs(change).max())))
+
+
 def _shape(change: Floats, ratio: bool, context: Context) -> Check:
-    if np.ptp(change) <= 1e-9 * max(1.0, float(np.abs(change).max())):
+    if _alike(change):
         return judged(
             *_NORMAL,
             np.nan,

@@ -28,13 +28,14 @@ from motorlearn.curves.forms import named_form
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
-from motorlearn.results import Recipe, Result, nobody_left_out
+from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
 POOLED_UNITS = {"group", "phase", "session", "task", "block"}
 
 
+@register_record
 @dataclass(frozen=True)
 class CurveFits(Result):
     """Curves of many learners.

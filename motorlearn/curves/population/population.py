@@ -23,7 +23,7 @@ from motorlearn.curves.population.terms import estimate_terms, variance_terms
 from motorlearn.curves.single.rows import check_counts
 from motorlearn.curves.status import LEAST_PROGRESS, MEANINGS
 from motorlearn.exceptions import InputError
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
 GAUSSIAN_NODES, HIT_NODES = 15, 5
@@ -36,6 +36,7 @@ _MEANINGS = MEANINGS | {
 }
 
 
+@register_record
 @dataclass(frozen=True)
 class PopulationCurve(Result):
     """Curve of a population and of its learners.

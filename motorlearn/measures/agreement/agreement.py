@@ -16,10 +16,11 @@ from motorlearn.measures.agreement.frames import (
     rerating_frame,
 )
 from motorlearn.measures.agreement.table import Ratings, read_ratings
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
 
+@register_record
 @dataclass(frozen=True)
 class Agreement(Result):
     """Agreement of raters on the same items.

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design, Test
+from motorlearn.design import Design, Test, tests_not_told_apart
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
 from motorlearn.trials.counted import counted_rows
@@ -88,6 +88,27 @@ def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
         "curve and the dose cannot be checked; add the rows if practice was recorded"
         if unrecorded
         else "the plan has it and the file does not; add the rows, or change the plan",
+    )
+
+
+def tests_told_apart(sheet: Sheet, design: Design) -> pd.DataFrame:
+    """Find phases with several tests whose rows do not say which test they belong to."""
+    if not sheet.has("phase"):
+        return gather([])
+    return gather(
+        [
+            problem_frame(
+                "tests of one phase cannot be told apart",
+                severity="error",
+                file=sheet.file,
+                sheet=sheet.title,
+                column=sheet.column("phase"),
+                value=phase,
+                advice=f"the plan has {len(names)} tests of this phase ({', '.join(names)}); add "
+                "a column 'test' with these names, or give each test a session of its own",
+            )
+            for phase, names in tests_not_told_apart(sheet.table, design).items()
+        ]
     )
 
 
@@ -318,6 +339,7 @@ def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
 _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     labels_in_plan,
     phases_have_data,
+    tests_told_apart,
     hits_agree,
     outcomes_in_range,
     trial_counts,
