@@ -300,7 +300,5 @@ def _joined(conclusions: Sequence[Conclusion]) -> str:
 def _in_words(conclusion: Conclusion) -> str:
     reach = digits.interval(conclusion.conf_low, conclusion.conf_high)
     interval = f" ({reach})" if np.isfinite(conclusion.conf_low) else ""
-    return (
-        f"{conclusion.label} {digits.number(conclusion.estimate)}{interval}, "
-        f"{digits.p_clause(conclusion.p)}"
-    )
+    p = f", {digits.p_clause(conclusion.p)}" if np.isfinite(conclusion.p) else ""
+    return f"{conclusion.label} {digits.number(conclusion.estimate)}{interval}{p}"

@@ -70,6 +70,17 @@ def _primary(design: Design) -> Iterator[str]:
             f"primary.groups names {_listed(named)}; a comparison needs two different groups, "
             "the first minus the second"
         )
+    named = tuple(test.label for test in design.tests if test.phase == primary.phase)
+    if primary.test and primary.test not in named:
+        yield (
+            f"primary.test {primary.test!r} is not the name of a {primary.phase} test; choose one "
+            f"of {', '.join(named)}"
+        )
+    if primary.aim != "difference" and design.smallest_effect is None:
+        yield (
+            f"primary.aim is {primary.aim!r} and smallest_effect is missing, which is its bound; "
+            "declare it"
+        )
     if primary.baseline is None or "baseline" not in primary.model_fields_set:
         return
     known = tuple(phase for phase in design.phases if phase != PRACTICE_PHASE)

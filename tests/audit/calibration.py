@@ -1,4 +1,4 @@
-"""Calibration of whole audits: clean studies that hold an ``act``, faulty ones whose fault is named.
+"""Calibration of whole audits: clean studies that hold an ``act``, faulty ones that are named.
 
 ``python tests/audit/calibration.py`` writes the table that the documentation shows. A clean study
 must seldom hold any ``act``; a study with a fault that moves the rate of false positives beyond
@@ -169,9 +169,11 @@ def jackknife(fit) -> float:
 
 def with_slopes(fit) -> float:
     """p of the last coefficient with random slopes of the test."""
-    return ml.fit_mixed(
-        fit.formula, TRIALS["table"], random={"participant": "1 + phase"}
-    ).estimates["p"].iloc[-1]
+    return (
+        ml.fit_mixed(fit.formula, TRIALS["table"], random={"participant": "1 + phase"})
+        .estimates["p"]
+        .iloc[-1]
+    )
 
 
 TRIALS: dict[str, pd.DataFrame] = {}

@@ -11,7 +11,8 @@ from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.power.effects import improvement
-from motorlearn.plan.power.scenario import Scenario, scenario
+from motorlearn.plan.power.planned import scenario
+from motorlearn.plan.power.scenario import Scenario
 
 WANTED = 0.8
 _LITTLE = 0.5
@@ -113,7 +114,7 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
         smallest_effect=effect,
         power=power,
         detectable=detectable,
-        unit="ratio" if plan.scale == "ratio" else plan.unit,
+        unit="ratio" if plan.effect == "ratio" else plan.unit,
         reliability=plan.reliability(plan.primary),
         reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
         correlation=r if plan.baseline >= 0 else np.nan,
