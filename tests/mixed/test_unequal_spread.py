@@ -93,7 +93,7 @@ def test_a_variance_for_each_test_equals_lme(expected, trials, case, random):
 
 
 def test_kenward_roger_of_unequal_spreads_equals_pbkrtest(expected, trials, tests):
-    two = tests[tests["phase"] != "pretest"].assign(phase=lambda t: t["phase"].astype(str))
+    two = tests[tests["phase"] != "posttest"].assign(phase=lambda t: t["phase"].astype(str))
     for key, table, random, options in (
         ("trials_kr", trials, {"participant": "1"}, {"variance": "spread"}),
         ("two_tests_kr", two, NOTHING, FREE),

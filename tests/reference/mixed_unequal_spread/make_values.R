@@ -32,7 +32,7 @@ kr <- function(d, wide) {
   list(names = rownames(s), fixef = s[, 1], se = s[, 2], df = s[, 3], minus2loglik = -2 * as.numeric(logLik(m)), interaction = c(a$`F value`, a$NumDF, a$DenDF, a$`Pr(>F)`))
 }
 out$trials_kr <- kr(trials, trials$spread == "wide")
-two <- droplevels(tests[tests$phase != "pretest", ])
+two <- droplevels(tests[tests$phase != "posttest", ])
 out$two_tests_kr <- kr(two, two$phase == "retention")
 d <- read.csv("machines.csv"); d$Worker <- factor(d$Worker)
 m <- lme4::lmer(score ~ Machine + (1 + Machine | Worker), d, control = lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-10, maxfun = 1e5)))
