@@ -251,14 +251,14 @@ def _options(family, link, reml, quadrature, df) -> Options:
 
 def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=None) -> MixedFit:
     """Refuse what is not identified, fit, re-check and put the result together."""
-    design, observed = prepared.design, prepared.observed
+    design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
     solution = solve(design, observed, options, start)
-    inference = infer(design, observed, solution, options)
     verdict = examine(design, observed, solution, options.family)
+    inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
-    count = len(solution.beta) + len(solution.theta)
-    count += options.family == "gaussian" and design.residual is None
+    plain = options.family == "gaussian" and design.residual is None
+    count = len(solution.beta) + len(solution.theta) + plain
     recipe = replace(
         recipe,
         engine=engine_in_words(options, design.residual),
@@ -266,26 +266,23 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
         message=verdict.message,
         at_bound=verdict.at_bound,
     )
+    groups = [part.group for part in design.random]
     return MixedFit(
         formula=recipe.options["formula"],
-        family=options.family,
-        link=options.link,
-        reml=options.reml,
+        **{name: getattr(options, name) for name in ("family", "link", "reml")},
         estimates=estimates_frame(design.fixed.columns, solution.beta, inference),
         variances=variances_frame(design.random, solution, design.residual),
         residual_sd=solution.sigma,
         loglik=-solution.deviance / 2,
         aic=solution.deviance + 2 * count,
-        bic=solution.deviance + np.log(len(observed)) * count,
-        n=len(observed),
+        bic=solution.deviance + np.log(n) * count,
+        n=n,
         n_groups={part.group: len(part.levels) for part in design.random},
-        converged=verdict.converged,
-        singular=verdict.singular,
-        warnings=verdict.warnings,
+        **{name: getattr(verdict, name) for name in ("converged", "singular", "warnings")},
         effects=effects_frame(design.random, solution),
         fixed_names=design.fixed.columns,
         vcov=inference.vcov,
-        covariances=dict(zip([part.group for part in design.random], solution.psi, strict=True)),
+        covariances=dict(zip(groups, solution.psi, strict=True)),
         random=recipe.options["random"],
         recipe=recipe,
         design=design,

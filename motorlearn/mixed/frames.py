@@ -33,7 +33,8 @@ def inference_columns(estimate: Array, std_error: Array, df: Array, level: float
 
 def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
     """Fixed effects with tests and 95 % intervals."""
-    std_error = np.sqrt(np.diag(inference.vcov))
+    with np.errstate(invalid="ignore"):
+        std_error = np.sqrt(np.diag(inference.vcov))
     df = np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
     return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
 

@@ -292,7 +292,8 @@ def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
         lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
         estimate = lines @ fit.beta
         lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
-        error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
+        with np.errstate(invalid="ignore"):
+            error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
         df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
     else:
         found = [_on_mean_scale(fit, block, scale) for block in rows]

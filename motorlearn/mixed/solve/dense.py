@@ -42,6 +42,7 @@ class Padded:
 
     ``x`` (G, m, p), ``y`` (R, G, m), ``level`` (G, m) of the residual, −1 where there is no row,
     ``thin`` (G, m) one over the weight; ``spare`` (T,), ``squares`` (R, T); ``n`` observations.
+    ``known`` (R, G, m) is a variance that is given and added to each row.
     """
 
     x: Array
@@ -53,6 +54,7 @@ class Padded:
     squares: Array
     n: int
     log_weights: float = 0.0
+    known: Array | None = None
     picks: Array = field(init=False)
 
     def __post_init__(self) -> None:
@@ -93,6 +95,9 @@ class DenseModel:
         data = self.data
         lams, residual = self._covariances(point)
         v = self._v(lams, residual)
+        if data.known is not None:
+            at = np.arange(data.level.shape[1])
+            v[:, :, at, at] += data.known[which]
         sign, log_determinant = np.linalg.slogdet(v)
         inverse = _inverse(v)
         xv = np.swapaxes(data.x, 1, 2) @ inverse

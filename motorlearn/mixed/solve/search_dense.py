@@ -108,14 +108,14 @@ def _standardised(work: Working, y: Array, cells: Cells) -> tuple[Array, Array, 
 
 def search(model: DenseModel):
     """Minimise from a start by moments; gives the minimum and its Hessian."""
-    start = _start(model)
+    start = first_guess(model)
     found = minimise(model.objective, start, longest=2.0)
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve)
     return found, hessian(model.objective, found.x)
 
 
-def _start(model: DenseModel) -> Array:
+def first_guess(model: DenseModel) -> Array:
     """Half of the spread to random effects, where there are any, and half to the residuals."""
     data, shape = model.data, model.shape
     present = data.picks.sum(axis=(0, 1))
