@@ -10,8 +10,10 @@ __version__ = "1.0.0"
 
 _HOMES = {
     "allocate": "motorlearn.plan",
+    "analyse_study": "motorlearn.analysis",
     "audit_design": "motorlearn.plan",
     "check_assumptions": "motorlearn.audit",
+    "compare_blocks": "motorlearn.compare",
     "compare_phases": "motorlearn.compare",
     "contrasts": "motorlearn.mixed",
     "fit_curve": "motorlearn.curves",
@@ -27,10 +29,12 @@ _HOMES = {
     "read_trials": "motorlearn.trials",
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
+    "write_learner_pages": "motorlearn.report.learners",
     "write_report": "motorlearn.report",
     "write_reports": "motorlearn.report.several",
 }
 _ROOMS = (
+    "analysis",
     "audit",
     "compare",
     "curves",

@@ -1,7 +1,11 @@
 """The command line: each command calls one function of the library and says what happened."""
 
+import contextlib
+import io
 import sys
+import traceback
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -16,6 +20,14 @@ app = typer.Typer(
     help="Plan, check, analyse and report a practice study of a motor skill.",
     pretty_exceptions_enable=False,
 )
+
+
+@app.callback()
+def options(
+    debug: Annotated[bool, typer.Option("--debug", help="Show where an error came from.")] = False,
+) -> None:
+    """Plan, check, analyse and report a practice study of a motor skill."""
+
 
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
 
@@ -37,6 +49,9 @@ def new(
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
     seed: Annotated[int | None, typer.Option(help="Seed of the allocation.")] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
+    programme: Annotated[
+        bool, typer.Option("--programme", help="A programme of drills for one group.")
+    ] = False,
 ) -> None:
     """Write a commented study.toml to begin with; asks on a terminal what no option gives."""
     given = {
@@ -53,16 +68,27 @@ def new(
     }
     shipped = ml.trials.shipped_study().parents[1] / "notebooks"
     series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
-    plan = ml.plan.write_plan(folder, _answers(given), notebooks=series)
+    if programme:
+        fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
+        if fixed:
+            raise InputError("a programme settles this in its plan", fixed, "change study.toml")
+        answers = _answers(given, ml.plan.Answers(title="My programme", size=14, test_trials=20))
+        text = ml.plan.programme_text(answers)
+    else:
+        answers, text = _answers(given), None
+    plan = ml.plan.write_plan(folder, answers, notebooks=series, text=text)
     typer.echo(f"Plan written: {plan}")
     typer.echo(f"Next: read it, fill the gaps, and run  motorlearn audit {folder}")
 
 
-def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
+def _answers(
+    given: Mapping[str, object], start: "ml.plan.Answers | None" = None
+) -> "ml.plan.Answers":
     """Fill what is open from the terminal, or from the defaults where there is none."""
+    start = start or ml.plan.Answers()
     answers = {}
     for name, value in given.items():
-        default = getattr(ml.plan.Answers, name)
+        default = getattr(start, name)
         several = isinstance(default, tuple)
         if value is None and sys.stdin.isatty():
             shown = ",".join(default) if several else default
@@ -70,7 +96,7 @@ def _answers(given: Mapping[str, object]) -> "ml.plan.Answers":
         if value is not None and several:
             value = tuple(part.strip() for part in str(value).split(",") if part.strip())
         answers[name] = default if value is None else value
-    return ml.plan.Answers(**answers)
+    return replace(start, **answers)
 
 
 @app.command()
@@ -83,6 +109,8 @@ def audit(
 ) -> None:
     """List the holes in a plan and its load; where there are data, put the study on one page."""
     design = ml.read_design(study)
+    if store is not None:
+        ml.trials.refuse_inputs(store, study)
     typer.echo(str(ml.audit_design(design)))
     typer.echo("")
     typer.echo(str(ml.plan.throw_load(design)))
@@ -90,14 +118,19 @@ def audit(
         return
     data = ml.read_study(study)
     if against is not None:
-        stored = ml.audit.read_page(against)
-        for name in ml.audit.changed_files(data, stored):
+        stored = ml.report.read_page(against)
+        for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.audit.recompute(data, stored)))
-    page = ml.audit.audit_study(data)
+        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
-        typer.echo(f"Page kept: {ml.files.write_text(store, page.to_json())}")
+        typer.echo(f"Page kept: {_stored(store, page)}")
+
+
+def _stored(place: Path, page: "ml.audit.StudyAudit") -> Path:
+    """Keep a page, over an earlier one or nothing."""
+    return ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
 
 
 def _has_data(study: Path, design) -> bool:
@@ -166,7 +199,8 @@ def sheets(
     listed = tuple(item.strip() for item in items.split(",") if item.strip())
     kept = ml.plan.earlier_sheets(out).touched
     design = ml.read_design(study)
-    seed = design.allocation.seed if seed is None else seed
+    planned = design.study.seed if design.allocation.seed is None else design.allocation.seed
+    seed = planned if seed is None else seed
     if seed is None:
         raise InputError("the plan has no seed", remedy="set allocation.seed, or give --seed")
     folder = ml.plan.write_sheets(
@@ -192,7 +226,9 @@ def check(
     """Read a study and list every problem in its data; exits with 1 where there are errors."""
     problems = ml.read_study(study).problems
     if page is not None:
-        ml.files.write_text(page, ml.trials.problem_page(problems))
+        ml.trials.refuse_inputs(page, study)
+        text = ml.trials.problem_page(problems)
+        ml.files.write_text(page, text, only_over=ml.trials.MADE_HERE)
     typer.echo(ml.trials.problem_list(problems))
     if (problems["severity"] == "error").any():
         raise typer.Exit(1)
@@ -256,6 +292,17 @@ def report(
 
 
 @app.command()
+def learners(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Folder for the pages; made anew each time.")],
+) -> None:
+    """Write a page for each learner and an overview for the coach, at any time of the programme."""
+    page = ml.write_learner_pages(ml.read_study(study), out)
+    typer.echo(f"Overview for the coach: {page}")
+    typer.echo(f"Pages to hand out: {page.parent / 'learners'}")
+
+
+@app.command()
 def share(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="Folder for the package; made anew each time.")],
@@ -274,13 +321,46 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
-def main() -> None:
-    """Run the command line; an error of ours becomes one line and exit code 2."""
-    try:
-        app()
-    except MotorlearnError as problem:
-        typer.secho(f"motorlearn: {problem}", err=True)
+class _InOneSentence(contextlib.AbstractContextManager):
+    """Ends with one sentence and exit code 2 whatever went wrong; the traceback on demand only."""
+
+    def __init__(self, *, debug: bool) -> None:
+        self.debug = debug
+
+    def __exit__(self, kind, problem, trace) -> bool:
+        if not isinstance(problem, Exception):
+            return False
+        if self.debug:
+            traceback.print_exception(problem)
+        typer.secho(f"motorlearn: {_sentence(problem)}", err=True)
         raise SystemExit(2) from None
+
+
+def _sentence(problem: Exception) -> str:
+    match problem:
+        case MotorlearnError():
+            return str(problem)
+        case MemoryError():
+            return "there is not enough memory for this; close other programs, or take fewer data."
+        case OSError():
+            place = f" ({problem.filename!r})" if problem.filename else ""
+            return f"the system refused{place}: {problem.strerror or problem}."
+    kind = type(problem).__name__
+    said = InputError(
+        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
+        remedy="nothing was written; please report it with what --debug shows",
+    )
+    return str(said)
+
+
+def main() -> None:
+    """Run the command line; whatever goes wrong becomes one sentence and exit code 2."""
+    arguments = [part for part in sys.argv[1:] if part != "--debug"]
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+    with _InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
+        app(arguments)
 
 
 if __name__ == "__main__":

@@ -24,12 +24,14 @@ _COLUMNS = (
     ColumnMeaning("participant", "study identifier of the person", "identifier"),
     ColumnMeaning("group", "practice group the person was allocated to", "category"),
     ColumnMeaning("phase", "part of the study the trial belongs to", "category"),
+    ColumnMeaning("test", "name of the test, where a phase has several", "category"),
     ColumnMeaning("session", "number of the practice or test session", "count", lower=1),
     ColumnMeaning("block", "number of the block within its phase", "count", lower=1),
     ColumnMeaning(
         "trial", "number of the trial within its phase, or within its block", "count", lower=1
     ),
     ColumnMeaning("task", "task variant that was performed", "category"),
+    ColumnMeaning("condition", "condition of practice that varies within a person", "category"),
     ColumnMeaning("hit", "1 if the target was hit, 0 if it was missed", "flag", lower=0, upper=1),
     ColumnMeaning("hits", "number of hits among the attempts of this row", "count", lower=0),
     ColumnMeaning("attempts", "number of attempts this row stands for", "count", lower=1),
@@ -67,6 +69,15 @@ PHASE_LABELS: Final = {
     "pretest": "Pretest",
     "acquisition": "Acquisition (practice)",
     "progress": "Progress test (inside the programme)",
+    "posttest": "Immediate posttest",
+    "retention": "Delayed retention",
+    "transfer": "Transfer",
+}
+
+SHORT_LABELS: Final = {
+    "pretest": "Pretest",
+    "acquisition": "Acquisition",
+    "progress": "Progress test",
     "posttest": "Immediate posttest",
     "retention": "Delayed retention",
     "transfer": "Transfer",

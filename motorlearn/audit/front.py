@@ -193,6 +193,7 @@ def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object
         columns=dict(audited.columns),
         options={
             "audited": audited.call,
+            "effect": audited.options.get("effect", ""),
             "remedies": context.remedies,
             "simulations": context.simulations,
             "own_thresholds": own,

@@ -86,7 +86,9 @@ def bound_check(result: PhaseComparison, model: PhaseModel, context: Context) ->
 
 def _bounds(result: PhaseComparison, context: Context, scores: np.ndarray) -> tuple[float, float]:
     columns = result.recipe.columns
-    if "attempts" in columns or columns.get("outcome") in ("hit", "hits", "hit_rate"):
+    if "attempts" in columns:
+        return 0.0, result.recipe.options.get("out_of") or 1.0
+    if columns.get("outcome") in ("hit", "hits", "hit_rate"):
         return 0.0, 1.0
     outcome = context.design.outcome(columns["outcome"]) if context.design is not None else None
     if outcome is not None and (outcome.low is not None or outcome.high is not None):

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.audit.guides import Guide
 from motorlearn.exceptions import FitError
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import GRADES
 
@@ -184,6 +184,7 @@ def judged(
     return Check(assumption, diagnostic, value, guide, grade, finding, advice, remedy)
 
 
+@register_record
 @dataclass(frozen=True)
 class Audit(Result):
     """Assumptions of a result, graded.
@@ -274,7 +275,5 @@ def _joined(conclusions: Sequence[Conclusion]) -> str:
 def _in_words(conclusion: Conclusion) -> str:
     reach = digits.interval(conclusion.conf_low, conclusion.conf_high)
     interval = f" ({reach})" if np.isfinite(conclusion.conf_low) else ""
-    return (
-        f"{conclusion.label} {digits.number(conclusion.estimate)}{interval}, "
-        f"{digits.p_clause(conclusion.p)}"
-    )
+    p = f", {digits.p_clause(conclusion.p)}" if np.isfinite(conclusion.p) else ""
+    return f"{conclusion.label} {digits.number(conclusion.estimate)}{interval}{p}"

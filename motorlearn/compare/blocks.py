@@ -7,6 +7,7 @@ import pandas as pd
 from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.limits import listed, losses
+from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.within import mixed_anova
 from motorlearn.exceptions import ColumnError, InputError
@@ -24,6 +25,7 @@ def compare_blocks(
     phase: str | None = "phase",
     practice: Hashable = PRACTICE_PHASE,
     attempts: str | None = None,
+    out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
     level: float = 0.95,
 ) -> BlockComparison:
@@ -46,6 +48,8 @@ def compare_blocks(
         Value of ``phase`` that is practice.
     attempts : str, optional
         Column with the attempts of each row.
+    out_of : float, optional
+        Tell hits by attempts as hits of so many; otherwise they are rates.
     groups : sequence, optional
         Groups to use, in this order.
     level : float
@@ -80,7 +84,9 @@ def compare_blocks(
     order = tuple(sorted(rows[label].unique()))
     if len(order) < 2:
         raise InputError("practice has one block only", order, "name the column of the blocks")
-    columns = Columns(outcome, group, label, participant, attempts)
+    columns = Columns(
+        outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
+    )
     data = score_participants(rows, columns, phases=order, groups=groups)
     comparing = Comparing(data, (), "difference", level, None)
     return BlockComparison(
@@ -91,7 +97,7 @@ def compare_blocks(
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={"practice": practice, "groups": data.groups, "level": level},
+            options={"practice": practice, "groups": data.groups, "level": level, "out_of": out_of},
             n=data.rows,
             left_out=data.left_out,
             engine="one score per participant and block; type III sums of squares",

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 
 CONTRAST_COLUMNS = (
@@ -105,6 +105,7 @@ EQUIVALENCE_COLUMNS = (
 )
 
 
+@register_record
 @dataclass(frozen=True)
 class PhaseComparison(Result):
     """Groups compared in every phase of a study, and phases within groups.
@@ -170,6 +171,7 @@ class PhaseComparison(Result):
         return tuple(table for table in found if len(table.rows))
 
 
+@register_record
 @dataclass(frozen=True)
 class BlockComparison(Result):
     """Groups compared over the blocks of practice.

@@ -85,6 +85,19 @@ class Options:
         }
 
 
+def checked_out_of(out_of: float | None, attempts: str | None) -> float | None:
+    """The number that hits are told of, where hits are scored by attempts."""
+    if out_of is None:
+        return None
+    if attempts is None or not 0 < out_of < np.inf:
+        raise InputError(
+            "hits are told as hits of a number above 0, with a column of attempts",
+            [out_of],
+            "for example attempts='attempts', out_of=20",
+        )
+    return float(out_of)
+
+
 def _check_bound(bound: float | None, is_ratio: bool) -> None:
     if bound is not None and (not 0 < bound < np.inf or (is_ratio and bound == 1)):
         raise InputError(

@@ -23,10 +23,11 @@ class Columns:
     phase: str
     participant: str
     attempts: str | None = None
+    out_of: float | None = None
 
     def used(self) -> dict[str, str]:
         """Roles and columns, those that are played."""
-        return {role: name for role, name in vars(self).items() if name is not None}
+        return {role: name for role, name in vars(self).items() if isinstance(name, str)}
 
 
 @dataclass(frozen=True)
@@ -114,6 +115,7 @@ def score_participants(
     trials = np.bincount(cell[present], weight[present], minlength=shape[0] * shape[1])
     total = np.bincount(cell[present], value[present], minlength=shape[0] * shape[1])
     scores = np.where(trials > 0, total / np.maximum(trials, 1), np.nan).reshape(shape)
+    scores *= columns.out_of or 1.0
     _refuse_unusable(scores, columns.outcome)
     labels = np.asarray(names)
     lost = _lost_rows(
@@ -238,7 +240,7 @@ def _values(used: pd.DataFrame, columns: Columns) -> tuple[NDArray, NDArray]:
         raise InputError(
             "counts of hits with unequal attempts cannot be compared as they are",
             used["attempts"].unique(),
-            "name the column: attempts='attempts'",
+            "score them by their attempts: attempts='attempts'",
         )
     value[~counted_rows(used)] = np.nan
     if np.isnan(value).all():

@@ -21,7 +21,7 @@ from motorlearn.compare.comparison import CONTRAST_COLUMNS, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import design_limits
 from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
-from motorlearn.compare.options import Options
+from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.within import (
@@ -47,6 +47,7 @@ def compare_phases(
     participant: str = "participant",
     baseline: Hashable | None = None,
     attempts: str | None = None,
+    out_of: float | None = None,
     phases: Sequence[Hashable] | None = None,
     groups: Sequence[Hashable] | None = None,
     reference: Hashable | None = None,
@@ -85,6 +86,8 @@ def compare_phases(
         Phase to adjust for, for example ``"pretest"``.
     attempts : str, optional
         Column with the attempts that the hits of a row are counted from.
+    out_of : float, optional
+        Tell hits by attempts as hits of so many, for example 20; otherwise they are rates.
     phases, groups : sequence, optional
         Levels to use, in this order; otherwise all, phases in the order of a study, groups in
         ascending or categorical order.
@@ -151,7 +154,9 @@ def compare_phases(
     >>> row["group"], row["reference"], round(float(row["estimate"]), 3)
     ('random', 'blocked', -3.154)
     """
-    columns = Columns(outcome, group, phase, participant, attempts)
+    columns = Columns(
+        outcome, group, phase, participant, attempts, checked_out_of(out_of, attempts)
+    )
     options = Options(
         baseline=baseline,
         reference=reference,
@@ -176,7 +181,7 @@ def compare_phases(
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
-        options=options.recorded(data, outcome),
+        options=options.recorded(data, outcome) | {"out_of": out_of},
         n=data.rows,
         left_out=data.left_out,
         engine=ENGINE,
@@ -226,6 +231,7 @@ def _with_mixed_model(
     found = mixed_contrasts(
         table, columns, comparing, adjust_by=options["adjust"], family=options["family"]
     )
+    found = replace(found, frame=_told_out_of(found.frame, columns.out_of))
     recipe = replace(
         result.recipe,
         engine=ENGINE + "; mixed model by restricted maximum likelihood or Laplace",
@@ -244,3 +250,14 @@ def _with_mixed_model(
         statements=(*result.statements, WHEN_WHICH),
         recipe=recipe,
     )
+
+
+def _told_out_of(frame: pd.DataFrame, out_of: float | None) -> pd.DataFrame:
+    """Differences of probabilities as hits of so many, where hits are told so."""
+    rows = frame["effect"] == "difference"
+    if out_of is None or not rows.any():
+        return frame
+    told = frame.copy()
+    names = ["estimate", "std_error", "conf_low", "conf_high"]
+    told.loc[rows, names] = told.loc[rows, names] * out_of
+    return told

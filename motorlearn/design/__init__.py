@@ -4,6 +4,7 @@
 ``stages`` tells apart the tests of a phase that is given more than once.
 """
 
+from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.programme import (
     Assumptions,
@@ -23,7 +24,6 @@ from motorlearn.design.programme import (
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
-    Allocation,
     Design,
     Exclusion,
     Files,
@@ -31,7 +31,6 @@ from motorlearn.design.schema import (
     Outcome,
     Practice,
     Primary,
-    Schedules,
     Skill,
     SmallestEffect,
     StudySection,
@@ -40,7 +39,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
-from motorlearn.design.stages import Stage, stage_column, stages_of
+from motorlearn.design.stages import Stage, stage_column, stages_of, tests_not_told_apart
 
 __all__ = [
     "Allocation",
@@ -82,4 +81,5 @@ __all__ = [
     "read_design",
     "stage_column",
     "stages_of",
+    "tests_not_told_apart",
 ]

@@ -12,4 +12,4 @@ DAYS_IN_WEEK = 7
 class Section(BaseModel):
     """Base of every section: unknown keys are refused, values are never coerced silently."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, strict=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, strict=False, allow_inf_nan=False)

@@ -197,7 +197,10 @@ class Assumptions(Section):
     Values are in raw units of the primary outcome. For hits ``baseline`` is the hit rate, and
     ``between_sd`` and ``gain`` are on the log-odds scale; ``within_sd`` is not used. ``gain`` is
     positive for improvement, ``forgetting`` the share of it lost at the delayed test,
-    ``stability`` the correlation of true scores between two tests.
+    ``stability`` the correlation of true scores between two tests. Means are those of people's
+    scores as they are read. ``attrition`` is the share of people who are lost by the primary test;
+    with ``attrition_slope`` above 0 those who scored worse before leave more often: it is added to
+    the log odds of leaving for each standard deviation.
     """
 
     baseline: float
@@ -207,6 +210,7 @@ class Assumptions(Section):
     gain: float = 0.0
     forgetting: float = Field(default=0.35, ge=0, le=1)
     attrition: float = Field(default=0.0, ge=0, lt=1)
+    attrition_slope: float = 0.0
     cluster_size: int | None = Field(default=None, ge=2)
     cluster_icc: float = Field(default=0.0, ge=0, lt=1)
     source: str = ""

@@ -2,15 +2,22 @@
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 
+from motorlearn.design.contradictions import contradictions
 from motorlearn.design.schema import Design
+from motorlearn.design.size import refuse_absurd, refuse_vast
 from motorlearn.exceptions import DesignError, FileError
+from motorlearn.files import real_place
+
+MOST_BYTES: Final = 1 << 20
+"""Largest size of a plan (1 MiB)."""
+_MOST_EXPLAINED: Final = 20
 
 
 def read_design(path: str | Path) -> Design:
@@ -25,6 +32,7 @@ def read_design(path: str | Path) -> Design:
         known one.
     """
     file = Path(path)
+    real_place(file)
     if file.is_dir():
         file = file / "study.toml"
     if not file.is_file():
@@ -38,7 +46,15 @@ def read_design(path: str | Path) -> Design:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
+        if file.stat().st_size > MOST_BYTES:
+            raise FileError(
+                f"the study plan is larger than {MOST_BYTES >> 20} MiB",
+                [str(file)],
+                "keep data in tables of their own",
+            )
         return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(
             "the study plan is not UTF-8 text", [str(file)], "save it as UTF-8"
@@ -65,22 +81,27 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
     DesignError
         If the plan contradicts itself or holds an unknown key.
     """
+    refuse_absurd(content, place)
     try:
-        return Design.model_validate(content)
+        design = Design.model_validate(content)
     except ValidationError as problem:
-        found = problem.errors()
-        places = [entry["loc"] for entry in found]
-        lines = [_explain(entry) for entry in found if not _follows(entry["loc"], places)]
+        found = problem.errors(include_url=False)
+        further_in = {entry["loc"][:end] for entry in found for end in range(len(entry["loc"]))}
+        own = [entry for entry in found if entry["loc"] not in further_in]
+        lines = [_explain(entry) for entry in own[:_MOST_EXPLAINED]]
+        more = len(own) - len(lines)
+        lines += [f"and {more} more mistakes"] if more else []
         raise DesignError(f"{place}: " + "; ".join(lines)) from problem
-
-
-def _follows(place: tuple, places: list[tuple]) -> bool:
-    """Whether a mistake is only the consequence of one further in."""
-    return any(len(other) > len(place) and other[: len(place)] == place for other in places)
+    refuse_vast(design, place)
+    disagreeing = contradictions(design)
+    if disagreeing:
+        raise DesignError(f"{place}: " + "; ".join(disagreeing))
+    return design
 
 
 def _explain(problem: Mapping[str, Any]) -> str:
-    where = ".".join(str(part) for part in problem["loc"])
+    known = problem["type"] != "extra_forbidden"
+    where = ".".join(str(part) for part in (_keys(problem["loc"]) if known else problem["loc"]))
     if problem["type"] == "extra_forbidden":
         near = difflib.get_close_matches(
             str(problem["loc"][-1]), _known_keys(problem["loc"][:-1]), n=1, cutoff=0.5
@@ -89,10 +110,59 @@ def _explain(problem: Mapping[str, Any]) -> str:
         return f"unknown key {where!r}{hint}"
     if problem["type"] == "missing":
         return f"{where!r} is missing"
-    message = problem["msg"].removeprefix("Value error, ")
     given = problem.get("input")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
-    return f"{where or 'plan'}: {message}{shown}"
+    return f"{where or 'plan'}: {_in_words(problem)}{shown}"
+
+
+def _keys(place: tuple[str | int, ...]) -> list[str | int]:
+    """The keys of a place, without the names of the kinds of value a key may hold."""
+    known = set(_every_key(Design))
+    return [part for part in place if isinstance(part, int) or part in known or part == place[0]]
+
+
+def _every_key(model: type[BaseModel]) -> Iterator[str]:
+    for name, field in _fields(model).items():
+        yield name
+        inner = _section_of(field.annotation)
+        if inner is not None:
+            yield from _every_key(inner)
+
+
+def _in_words(problem: Mapping[str, Any]) -> str:
+    """Put what the library found into words of a plan."""
+    limits = problem.get("ctx", {})
+    kind = problem["type"]
+    if kind in _WORDS:
+        return _WORDS[kind].format(**{"expected": "", **limits})
+    for words, kinds in _KINDS.items():
+        if kind.startswith(kinds):
+            return words
+    message: str = problem["msg"]
+    return message.removeprefix("Value error, ")
+
+
+_WORDS: Final = {
+    "greater_than": "must be above {gt:g}",
+    "greater_than_equal": "must be {ge:g} or more",
+    "less_than": "must be below {lt:g}",
+    "less_than_equal": "must be {le:g} or less",
+    "literal_error": "must be one of {expected}",
+    "string_too_short": "must not be empty",
+    "string_too_long": "must have {max_length} characters at most",
+    "too_short": "needs {min_length} entry at least",
+    "int_from_float": "must be a whole number",
+    "finite_number": "must be a finite number",
+    "model_type": "must be a section with keys of its own",
+}
+_KINDS: Final = {
+    "must be a whole number": ("int_",),
+    "must be a number": ("float_",),
+    "must be text in quotation marks": ("string_type",),
+    "must be true or false": ("bool_",),
+    "must be a list in brackets": ("tuple_type", "list_type"),
+    "must be a section with keys of its own": ("dict_type", "model_attributes_type"),
+}
 
 
 def _known_keys(path: tuple[str | int, ...]) -> list[str]:

@@ -1,9 +1,10 @@
 """The sections of a study plan."""
 
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
+from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
 from motorlearn.design.programme import (
     Assumptions,
@@ -26,9 +27,6 @@ from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
 ]
-
-
-BlockSize = Annotated[int, Field(ge=1)]
 
 
 class StudySection(Section):
@@ -169,15 +167,20 @@ class Primary(Section):
 
     ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
     covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    ``test`` is the name of the test where its phase is given more than once; the last by default.
+    Three groups or more are tested together. Equivalence and non-inferiority are against the
+    smallest effect of interest.
     """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
+    test: str = ""
     groups: tuple[str, ...] = ()
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
     variance: Literal["equal", "by group"] = "equal"
+    aim: Literal["difference", "equivalence", "non-inferiority"] = "difference"
 
 
 class SmallestEffect(Section):
@@ -205,28 +208,6 @@ class Threshold(Section):
     look: float | None = None
     act: float | None = None
     source: Name
-
-
-class Schedules(Section):
-    """What holds for every random order of tasks, in practice and in tests.
-
-    ``max_run`` is the longest run of one task, across the borders of blocks too.
-    """
-
-    max_run: int = Field(default=2, ge=1)
-
-
-class Allocation(Section):
-    """How participants came to their groups.
-
-    Of several block sizes one is drawn for each block.
-    """
-
-    unit: Name = "participant"
-    method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
-    strata: tuple[str, ...] = ()
-    block_size: BlockSize | tuple[BlockSize, ...] | None = None
-    seed: int | None = Field(default=None, ge=0)
 
 
 class Files(Section):
@@ -387,5 +368,11 @@ class Design(Section):
         unknown = [name for name in primary.groups if name not in self.group_names]
         if unknown:
             raise ValueError(f"primary.groups names groups the plan lacks: {', '.join(unknown)}")
+        names = [test.name for test in self.tests if test.phase == primary.phase]
+        if primary.test and primary.test not in names:
+            raise ValueError(
+                f"primary.test {primary.test!r} is not the name of a {primary.phase} test: "
+                f"{', '.join(name for name in names if name) or 'none has a name'}"
+            )
         if primary.phase not in self.phases:
             raise ValueError(f"primary.phase {primary.phase!r} is not a test of this plan")

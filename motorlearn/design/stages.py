@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.design.schema import Design, Test
-from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE
+from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
 
 
 @dataclass(frozen=True)
@@ -20,6 +20,8 @@ class Stage:
         The phase it belongs to.
     label : str
         Name in headings.
+    short : str
+        Name in tables and on axes: the label without what explains it.
     test : Test or None
         Its entry in the plan.
     """
@@ -27,6 +29,7 @@ class Stage:
     name: str
     phase: str
     label: str
+    short: str
     test: Test | None = None
 
     @property
@@ -40,37 +43,77 @@ def stages_of(design: Design) -> tuple[Stage, ...]:
     found = []
     for phase in design.phases:
         if phase == PRACTICE_PHASE:
-            found.append(Stage(phase, phase, PHASE_LABELS[phase]))
+            found.append(Stage(phase, phase, PHASE_LABELS[phase], SHORT_LABELS[phase]))
             continue
         tests = [test for test in design.tests if test.phase == phase]
         for number, test in enumerate(tests, start=1):
             name = phase if len(tests) == 1 else f"{phase} {number}"
-            found.append(Stage(name, phase, _label(test, number, len(tests)), test))
+            label, short = _labels(test, number, len(tests))
+            found.append(Stage(name, phase, label, short, test))
     return tuple(found)
 
 
-def _label(test: Test, number: int, of: int) -> str:
+def _labels(test: Test, number: int, of: int) -> tuple[str, str]:
     if test.name:
-        return test.name[:1].upper() + test.name[1:]
-    label = PHASE_LABELS[test.phase]
-    return label if of == 1 else f"{label.split(' (')[0]} {number}"
+        own = test.name[:1].upper() + test.name[1:]
+        return own, own
+    label, short = PHASE_LABELS[test.phase], SHORT_LABELS[test.phase]
+    return (label, short) if of == 1 else (f"{short} {number}",) * 2
 
 
 def stage_column(table: pd.DataFrame, design: Design) -> pd.Series:
-    """Say to which stage each row belongs; a repeated phase is told apart by its session.
+    """Say to which stage each row belongs; tests of one phase are told apart.
 
-    Sessions are matched with the plan's where it numbers them, otherwise taken in their order.
-    Rows that cannot be matched keep the name of their phase.
+    A column ``test`` that holds the plan's name of the test, or its number among the tests of its
+    phase, decides. Without it sessions decide: they are matched with the plan's where it numbers
+    them, otherwise taken in their order. Rows that cannot be matched keep the name of their phase;
+    :func:`tests_not_told_apart` names the phases of which no column tells the tests.
     """
     stage = table["phase"].astype("str").copy()
-    for phase in dict.fromkeys(test.phase for test in design.tests):
-        tests = [test for test in design.tests if test.phase == phase]
+    for phase, tests in _repeated(design).items():
         rows = table["phase"] == phase
-        if len(tests) < 2 or "session" not in table:
-            continue
-        sessions = sorted(table.loc[rows, "session"].dropna().unique())
-        planned = [test.session for test in tests]
-        order = planned if set(sessions) <= set(planned) else sessions[: len(tests)]
-        for number, session in enumerate(order, start=1):
-            stage[rows & (table["session"] == session)] = f"{phase} {number}"
+        number = _numbers_of_tests(table[rows], tests)
+        known = number[number.notna()].astype(int)
+        stage[known.index] = [f"{phase} {place}" for place in known]
     return stage
+
+
+def tests_not_told_apart(table: pd.DataFrame, design: Design) -> dict[str, tuple[str, ...]]:
+    """Phases whose tests no column tells apart, with the plan's names of these tests.
+
+    They share a session in the plan, and the rows name neither their test nor any session of their
+    own.
+    """
+    found = {}
+    for phase, tests in _repeated(design).items():
+        rows = table[table["phase"] == phase]
+        if len(rows) and _numbers_of_tests(rows, tests).isna().all():
+            found[phase] = tuple(test.label for test in tests)
+    return found
+
+
+def _repeated(design: Design) -> dict[str, list[Test]]:
+    """Tests of every phase that is given more than once."""
+    phases = dict.fromkeys(test.phase for test in design.tests)
+    tests = {phase: [test for test in design.tests if test.phase == phase] for phase in phases}
+    return {phase: entries for phase, entries in tests.items() if len(entries) > 1}
+
+
+def _numbers_of_tests(rows: pd.DataFrame, tests: list[Test]) -> pd.Series:
+    """Number of the test of each row among the tests of its phase; missing where not known."""
+    number = pd.Series(pd.NA, index=rows.index, dtype="Int64")
+    if "test" in rows:
+        said = rows["test"].astype("str").str.strip().str.casefold()
+        names = {str(place): place for place in range(1, len(tests) + 1)}
+        names |= {t.name.strip().casefold(): n for n, t in enumerate(tests, 1) if t.name.strip()}
+        number = said.map(names).astype("Int64")
+    planned = [test.session for test in tests]
+    if "session" not in rows or (None not in planned and len(set(planned)) < len(planned)):
+        return number
+    sessions = sorted(rows["session"].dropna().unique())
+    order = planned if set(sessions) <= set(planned) else sessions[: len(tests)]
+    days = {(test.planned_day, test.interval_days) for test in tests}
+    if len(sessions) < 2 and None in planned and len(days) < 2:
+        return number
+    places = {session: place for place, session in enumerate(order, start=1)}
+    return number.fillna(rows["session"].map(places).astype("Int64"))

@@ -9,10 +9,11 @@ writing     Files and folders that take their place when they are whole
 from motorlearn.files.names import parsed_json, real_place, shortened
 from motorlearn.files.owned import LISTED
 from motorlearn.files.unfinished import locked
-from motorlearn.files.writing import new_file, new_folder, write_bytes, write_text
+from motorlearn.files.writing import ensured_folder, new_file, new_folder, write_bytes, write_text
 
 __all__ = [
     "LISTED",
+    "ensured_folder",
     "locked",
     "new_file",
     "new_folder",

@@ -67,6 +67,20 @@ def write_text(path: str | Path, content: str, *, only_over: str = "") -> Path:
     return write_bytes(path, content.encode("utf-8"), only_over=only_over.encode("utf-8"))
 
 
+def ensured_folder(path: str | Path) -> Path:
+    """Make a folder, with those above it, where there is none, and return its path.
+
+    Raises
+    ------
+    FileError
+        If it cannot be made.
+    """
+    target = real_place(path)
+    with _told("the folder cannot be made", target):
+        target.mkdir(parents=True, exist_ok=True)
+    return Path(path)
+
+
 @contextlib.contextmanager
 def new_file(path: str | Path, *, mode: int | None = None) -> Iterator[Path]:
     """Give a temporary path beside the target that takes its place when the block ends well.

@@ -35,13 +35,16 @@ def ancova_batch(
     covariate: ArrayLike | None = None,
     *,
     weights: ArrayLike | None = None,
+    variance: str = "equal",
 ) -> BatchContrast:
     """Contrast of (adjusted) group means in many studies at once.
 
     With group means ȳ, x̄ and the pooled slope within groups b = Sxy / Sxx, the contrast is
     ``Σ c_g (ȳ_g - b x̄_g)`` with variance ``s² (Σ c_g²/n_g + (Σ c_g x̄_g)² / Sxx)`` on
     n - groups - 1 degrees of freedom. Without a covariate it is that of the pooled variance on
-    n - groups.
+    n - groups. With a variance for each group the standard error and Satterthwaite's degrees of
+    freedom are those of :func:`motorlearn.linear.by_group.estimate_by_group`; without a covariate
+    that is Welch's t.
 
     Parameters
     ----------
@@ -53,6 +56,8 @@ def ancova_batch(
         Baseline; participants without one are left out.
     weights : array (groups,), optional
         Contrast weights; by default the second group minus the first of two.
+    variance : {"equal", "by group"}
+        One residual variance, or one for each group.
 
     Raises
     ------
@@ -80,17 +85,92 @@ def ancova_batch(
     members = np.stack([(group == g) & present for g in range(c.size)])
     n_g = members.sum(axis=2)
     y_mean, y_away = _centre(y, members, n_g)
-    sse = np.einsum("ij,ij->i", y_away, y_away)
-    estimate, factor = c @ y_mean, (c**2) @ _inverse(n_g)
+    estimate, residual = c @ y_mean, y_away
+    shares, lost = c[:, None] ** 2 * _inverse(n_g), np.ones(n_g.shape)
     if x is not None:
         x_mean, x_away = _centre(x, members, n_g)
-        sxx = np.einsum("ij,ij->i", x_away, x_away)
+        by_group = np.einsum("gij,ij->gi", members, x_away**2)
+        sxx = by_group.sum(axis=0)
         sxx = np.where(sxx > 0, sxx, np.nan)
-        sxy = np.einsum("ij,ij->i", x_away, y_away)
-        slope = sxy / sxx
-        sse, estimate = sse - slope * sxy, estimate - slope * (c @ x_mean)
-        factor = factor + (c @ x_mean) ** 2 / sxx
-    return _finish(estimate, sse, factor, n_g, int(x is not None))
+        slope = np.einsum("ij,ij->i", x_away, y_away) / sxx
+        residual = y_away - slope[:, None] * x_away
+        estimate = estimate - slope * (c @ x_mean)
+        shares = shares + (c @ x_mean / sxx) ** 2 * by_group
+        lost = lost + by_group / sxx
+    squares = np.einsum("gij,ij->gi", members, residual**2)
+    if variance == "by group":
+        return _finish_by_group(estimate, squares, shares, (n_g, lost))
+    return _finish(estimate, squares.sum(axis=0), shares.sum(axis=0), n_g, int(x is not None))
+
+
+def ancova_joint_batch(
+    outcome: ArrayLike, codes: ArrayLike, covariate: ArrayLike | None = None
+) -> tuple[Floats, Floats, Floats]:
+    """F test that all groups are alike, adjusted for a covariate, in many studies at once.
+
+    The residual sum of squares without groups is held against the one with them; arguments are
+    those of :func:`ancova_batch`, one residual variance.
+
+    Returns
+    -------
+    f, df, p : array (studies,)
+        F, its residual degrees of freedom and p; NaN where a study cannot carry it.
+
+    Examples
+    --------
+    >>> y = np.array([[2.0, 3.1, 3.9, 3.1, 3.9, 6.0]])
+    >>> x = np.array([[1.0, 2.0, 3.0, 1.0, 2.0, 4.0]])
+    >>> codes = np.array([0, 0, 0, 1, 1, 1])
+    >>> f, df, p = ancova_joint_batch(y, codes, x)
+    >>> round(float(p[0]), 8) == round(float(ancova_batch(y, codes, x).p[0]), 8)
+    True
+    """
+    y = np.atleast_2d(np.asarray(outcome, dtype=float))
+    group = np.asarray(codes)
+    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
+    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
+    members = np.stack([(group == g) & present for g in range(int(group.max()) + 1)])
+    inner = _residual_squares(y, x, members)
+    outer = _residual_squares(y, x, present[None])
+    n_g = members.sum(axis=2)
+    df1 = len(n_g) - 1
+    df2 = n_g.sum(axis=0) - len(n_g) - float(x is not None)
+    usable = (df2 > 0) & (n_g > 0).all(axis=0) & (inner > 0)
+    df2 = np.where(usable, df2, np.nan)
+    f = (outer - inner) / df1 / (np.where(usable, inner, np.nan) / df2)
+    return f, df2, np.where(usable, stats.f.sf(f, df1, df2), np.nan)
+
+
+def _residual_squares(y: Floats, x: Floats | None, members: NDArray[np.bool_]) -> Floats:
+    n_g = members.sum(axis=2)
+    _, y_away = _centre(y, members, n_g)
+    squares = np.einsum("ij,ij->i", y_away, y_away)
+    if x is None:
+        return squares
+    _, x_away = _centre(x, members, n_g)
+    sxx = np.einsum("ij,ij->i", x_away, x_away)
+    sxy = np.einsum("ij,ij->i", x_away, y_away)
+    return squares - sxy**2 / np.where(sxx > 0, sxx, np.nan)
+
+
+def _finish_by_group(
+    estimate: Floats,
+    squares: Floats,
+    shares: Floats,
+    counted: tuple[NDArray[np.int64], Floats],
+) -> BatchContrast:
+    n_g, lost = counted
+    freedom = n_g - lost
+    used = shares > 1e-14 * shares.sum(axis=0)
+    known = ((freedom > 1e-8) | ~used).all(axis=0) & (n_g > 0).all(axis=0)
+    safe = np.where(freedom > 1e-8, freedom, 1.0)
+    parts = np.where(used, shares * squares / safe, 0.0)
+    spread = np.where(known, parts.sum(axis=0), np.nan)
+    spread = np.where(spread > 0, spread, np.nan)
+    df = spread**2 / np.sum(parts**2 / safe, axis=0)
+    error = np.sqrt(spread)
+    p = 2 * stats.t.sf(np.abs(estimate / error), df)
+    return BatchContrast(np.where(known, estimate, np.nan), error, df, p, n_g.sum(axis=0))
 
 
 def _finish(

@@ -163,7 +163,7 @@ def true_size(
     >>> fit = fit_least_squares([[1, 0]] * 10 + [[0, 1]] * 30, np.arange(40.0))
     >>> codes = [0] * 10 + [1] * 30
     >>> [round(true_size(fit, [1, -1], codes, v), 3) for v in ([1, 1], [9, 1], [1, 9])]
-    [0.05, 0.221, 0.003]
+    [0.05, 0.211, 0.004]
     """
     row, sigma2 = np.asarray(weights, dtype=float), np.asarray(variances, dtype=float)
     df = np.bincount(_codes(fit, codes), 1 - fit.leverage)

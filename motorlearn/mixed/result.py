@@ -26,7 +26,7 @@ from motorlearn.mixed.prediction import (
 )
 from motorlearn.mixed.solve.links import INVERSE_LINKS
 from motorlearn.mixed.solving import Options, infer, solve
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
 Array = NDArray[np.float64]
@@ -41,6 +41,7 @@ _VARIANCE_COLUMNS = (
 )
 
 
+@register_record
 @dataclass(frozen=True)
 class MixedFit(Result):
     """A fitted linear or binomial mixed model.

@@ -20,6 +20,7 @@ from motorlearn.plan.power.power import Power, power
 from motorlearn.plan.power.prior_effects import prior_effects
 from motorlearn.plan.power.variability import variability_power
 from motorlearn.plan.programme_table import programme_tables
+from motorlearn.plan.programme_template import programme_text
 from motorlearn.plan.schedules.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.schedules.schedule import make_schedule
 from motorlearn.plan.sheets.folder import write_sheets
@@ -61,6 +62,7 @@ __all__ = [
     "power",
     "prior_effects",
     "programme_tables",
+    "programme_text",
     "radius_for",
     "score_variance",
     "simulate_study",

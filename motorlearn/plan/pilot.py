@@ -9,6 +9,7 @@ from scipy import optimize, stats
 
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import smallest_detectable_change
+from motorlearn.plan.pilot_assumptions import assumptions_frame, assumptions_text
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
@@ -36,6 +37,11 @@ class Pilot(Result):
         ``hit_rate, radius, radius_normal``: the target radius at which the pilot's landing points
         would have been hits that often, counted and from one normal distribution; empty where there
         are no landing points.
+    assumptions : DataFrame
+        ``name, value, source``: the numbers a sample size rests on, on the scale of the plan; NaN
+        where the pilot cannot tell.
+    plan_text : str
+        The section ``[assumptions]`` of the plan, to be pasted into ``study.toml``.
     statements : tuple of str
         What a pilot can and cannot tell.
     recipe : Recipe
@@ -44,6 +50,8 @@ class Pilot(Result):
 
     table: pd.DataFrame
     target: pd.DataFrame
+    assumptions: pd.DataFrame
+    plan_text: str
     statements: tuple[str, ...]
     recipe: Recipe
 
@@ -59,14 +67,24 @@ class Pilot(Result):
             Column("grade"),
         )
         shown = Table("pilot", "Pilot: can it be done?", columns, self.table, self.statements)
+        assumed = Table(
+            "assumptions",
+            "For [assumptions] of the plan",
+            (Column("name"), Column("value", kind="significant"), Column("source")),
+            self.assumptions,
+        )
         if self.target.empty:
-            return (shown,)
+            return (shown, assumed)
         sizes = (
             Column("hit_rate", kind="percent", decimals=0),
             Column("radius", kind="significant", decimals=3),
             Column("radius_normal", "radius, normal", "significant", decimals=3),
         )
-        return (shown, Table("target", "Target size for a wanted hit rate", sizes, self.target))
+        return (
+            shown,
+            assumed,
+            Table("target", "Target size for a wanted hit rate", sizes, self.target),
+        )
 
 
 def pilot_page(table: pd.DataFrame, outcome: str, *, phase: str = "pretest") -> Pilot:
@@ -79,7 +97,8 @@ def pilot_page(table: pd.DataFrame, outcome: str, *, phase: str = "pretest") -> 
     outcome : str
         Column of the outcome; 0/1 columns are treated as hits.
     phase : str
-        Test from whose landing points the target size is computed.
+        Test from which the assumptions are taken, and from whose landing points the target size is
+        computed; the first test where the pilot lacks it.
 
     Returns
     -------
@@ -114,8 +133,16 @@ def pilot_page(table: pd.DataFrame, outcome: str, *, phase: str = "pretest") -> 
     frame = pd.DataFrame(rows, columns=columns)
     if frame.empty:
         raise InputError("a pilot needs two people with two trials each")
+    known = table.assign(value=table[outcome].astype("float64")).dropna(subset="value")
+    usable = frame["phase"].drop_duplicates().tolist()
+    first = phase if phase in usable else usable[0]
+    hits = bool(known["value"].isin([0, 1]).all())
+    assumed = assumptions_frame(known[known["phase"].isin(usable)], phase=first, hits=hits)
+    people = known.loc[known["phase"] == first, "participant"].nunique()
     return Pilot(
         table=frame,
+        assumptions=assumed,
+        plan_text=assumptions_text(assumed, people),
         target=_targets(table[table["phase"] == phase]),
         statements=(NOT_FOR_EFFECTS,),
         recipe=Recipe("pilot_page", columns={"outcome": outcome}, n=len(table)),
@@ -199,7 +226,7 @@ def _phase_rows(part: pd.DataFrame, outcome: str) -> list[dict]:
         _row("people", len(counts)),
         _row("trials per person", counts.mean()),
         _row("hit rate" if hits else "mean", level, level - half, level + half, guide, grade),
-        _row("SD between people", means.std()),
+        _row("SD of people's means", means.std()),
     ]
     if hits:
         rows.append(_at_the_edge(means))

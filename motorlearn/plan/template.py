@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from motorlearn import files
 from motorlearn.design import design_from_mapping
+from motorlearn.design.contradictions import UNITS
 from motorlearn.exceptions import FileError, InputError
 
 SCHEDULES: Final = ("blocked", "serial", "random", "constant", "variable", "increasing")
@@ -72,25 +73,52 @@ def plan_text(answers: Answers) -> str:
     >>> print(plan_text(Answers(title="Ring push")).splitlines()[4])
     title = "Ring push"
     """
-    bad = [name for name in ("size", "sessions", "blocks", "trials") if getattr(answers, name) < 1]
-    if bad or not answers.groups:
-        raise InputError("an answer is not usable", bad or ["no group"], "give 1 or more")
+    refuse_unusable(answers)
     parts = (
         _head(answers),
         _groups(answers),
-        *(_TASK.format(name=_text(task)) for task in answers.tasks),
+        *(_TASK.format(name=toml_text(task)) for task in answers.tasks),
         *(_practice(answers, session) for session in range(1, answers.sessions + 1)),
         _tests(answers),
         _outcomes(answers),
         _rules(answers),
     )
     text = "\n".join(parts)
+    return checked_plan(text)
+
+
+def checked_plan(text: str) -> str:
+    """Give back the text of a plan that can be read.
+
+    Raises
+    ------
+    InputError
+        If the answers do not make a plan.
+    """
     design_from_mapping(tomllib.loads(text), place="study.toml")
     return text
 
 
+def refuse_unusable(answers: Answers) -> None:
+    """Refuse answers that no plan can hold.
+
+    Raises
+    ------
+    InputError
+        If a number is below 1 or there is no group.
+    """
+    counts = ("size", "sessions", "blocks", "trials", "test_trials")
+    bad = [name for name in counts if getattr(answers, name) < 1]
+    if bad or not answers.groups:
+        raise InputError("an answer is not usable", bad or ["no group"], "give 1 or more")
+
+
 def write_plan(
-    folder: str | Path, answers: Answers, *, notebooks: Iterable[str | Path] = ()
+    folder: str | Path,
+    answers: Answers,
+    *,
+    notebooks: Iterable[str | Path] = (),
+    text: str | None = None,
 ) -> Path:
     """Write ``study.toml`` into a folder, and copy notebooks beside it.
 
@@ -102,6 +130,8 @@ def write_plan(
         What the plan says.
     notebooks : iterable of path-like
         Notebooks to copy into ``notebooks``; they then look for this study.
+    text : str, optional
+        The plan, where it is not the one that follows from the answers.
 
     Returns
     -------
@@ -114,23 +144,32 @@ def write_plan(
         If the folder holds a plan already, or a notebook cannot be read.
     """
     place = Path(folder)
+    files.real_place(place)
     plan = place / "study.toml"
     if plan.exists():
         raise FileError("there is a plan already", [str(plan)], "name a new folder")
-    text = plan_text(answers)
+    text = plan_text(answers) if text is None else text
     copies = {Path(notebook).name: _for_this_study(Path(notebook)) for notebook in notebooks}
-    place.mkdir(parents=True, exist_ok=True)
-    if copies:
-        (place / "notebooks").mkdir(exist_ok=True)
+    theirs = [name for name, copy in copies.items() if _differs(place / "notebooks" / name, copy)]
+    if theirs:
+        raise FileError(
+            "there are other notebooks of these names already", theirs, "name a new folder"
+        )
+    files.ensured_folder(place / "notebooks" if copies else place)
     for name, copy in copies.items():
         files.write_text(place / "notebooks" / name, copy)
     # The plan comes last: a run that was stopped can be run again, as there is no plan yet.
     return files.write_text(plan, text)
 
 
-def _text(value: str) -> str:
+def toml_text(value: str) -> str:
     """Write a string as TOML; its basic strings are those of JSON."""
     return json.dumps(value, ensure_ascii=False)
+
+
+def _differs(place: Path, copy: str) -> bool:
+    """Whether a file is there that is not this copy."""
+    return place.exists() and place.read_bytes() != copy.encode("utf-8")
 
 
 def _for_this_study(notebook: Path) -> str:
@@ -158,14 +197,16 @@ def _look_here(cell: dict[str, Any]) -> None:
 
 
 def _head(answers: Answers) -> str:
-    return _HEAD.format(title=_text(answers.title), unit=_text(answers.unit))
+    quantity = next((name for name, units in UNITS.items() if answers.unit in units), None)
+    line = 'length = "cm"' if quantity is None else f"{quantity} = {toml_text(answers.unit)}"
+    return _HEAD.format(title=toml_text(answers.title), unit=line)
 
 
 def _groups(answers: Answers) -> str:
     return "\n".join(
         _GROUP.format(
-            name=_text(name),
-            schedule=_text(name if name in SCHEDULES else "own"),
+            name=toml_text(name),
+            schedule=toml_text(name if name in SCHEDULES else "own"),
             size=answers.size,
         )
         for name in answers.groups
@@ -182,26 +223,28 @@ def _tests(answers: Answers) -> str:
     several = len({name for name in answers.groups if name in SCHEDULES}) > 1
     halves = several and len(answers.tasks) > 1 and answers.test_trials % 2 == 0
     order = "blocked-and-random" if halves else "random"
-    return _TESTS.format(a=answers, order=_text(order))
+    return _TESTS.format(a=answers, order=toml_text(order))
 
 
 def _outcomes(answers: Answers) -> str:
     better = _BETTER.get(answers.outcome, "lower")
     unit = "" if answers.outcome in ("hit", "hits") else answers.unit
-    text = _OUTCOME.format(name=_text(answers.outcome), unit=_text(unit), better=_text(better))
+    text = _OUTCOME.format(
+        name=toml_text(answers.outcome), unit=toml_text(unit), better=toml_text(better)
+    )
     if answers.outcome in _TARGETED and answers.outcome != "hit":
         text += _HIT
     if answers.outcome in _TARGETED:
         text += _TARGET.format(radius=f"{answers.radius:g}")
     pair = [answers.groups[-1], answers.groups[0]] if len(answers.groups) > 1 else []
     return text + _PRIMARY.format(
-        outcome=_text(answers.outcome), groups=json.dumps(pair, ensure_ascii=False)
+        outcome=toml_text(answers.outcome), groups=json.dumps(pair, ensure_ascii=False)
     )
 
 
 def _rules(answers: Answers) -> str:
     method = "blocks" if len(answers.groups) > 1 else "none"
-    return _RULES.format(a=answers, method=_text(method), size=2 * len(answers.groups))
+    return _RULES.format(a=answers, method=toml_text(method), size=2 * len(answers.groups))
 
 
 _HEAD: Final = """# The plan of a practice study. Lines that begin with # are remarks.
@@ -226,7 +269,7 @@ exclude = []
 # minors = false         # true where people under 18 take part: guardian and assent
 
 [units]
-length = {unit}
+{unit}
 """
 _GROUP: Final = """[[groups]]
 name = {name}
@@ -251,7 +294,7 @@ _TESTS: Final = """# Tests are given without feedback. A test inside the program
 phase = "pretest"
 day = 0
 trials = {a.test_trials}
-blinded = false          # true where the tester does not know the groups
+# blinded = true         # true where the tester does not know the groups, false where they do
 
 [[tests]]
 phase = "posttest"

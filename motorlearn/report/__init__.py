@@ -1,13 +1,21 @@
 """A study in; a folder of pages, figures and tables out.
 
-``findings`` computes, ``extras`` what stands beside, ``people`` counts who is there, ``scores``
-averages; ``exhibits``, ``study_tables`` and ``outcome_tables`` make figures and tables;
-``sections``, ``side_sections`` and ``closing_sections`` put them into a document, whose shape is in
-``contents``, with the sources of the ``methods``; ``page``, ``word`` and ``numbers`` write it;
-``keeping`` knows what an earlier report still holds; ``writing`` fills the folder. ``several`` and
-``synthesis`` put studies together; they are loaded where they are used.
+``view`` gives an analysis its voice; ``sections`` puts it into a document with figures and tables,
+``methods`` names the sources; ``writers`` writes the document; ``figure_cache`` knows what an
+earlier report still holds; ``writing`` fills the folder. ``study_page`` is the page a supervisor
+reads, ``kept_page`` reads it back and holds it against the study. ``several`` and
+``meta_analysis`` put studies together; they are loaded where they are used.
 """
 
+from motorlearn.report.kept_page import changed_files, read_page, recompute
+from motorlearn.report.study_page import StudyAudit, audit_study
 from motorlearn.report.writing import write_report
 
-__all__ = ["write_report"]
+__all__ = [
+    "StudyAudit",
+    "audit_study",
+    "changed_files",
+    "read_page",
+    "recompute",
+    "write_report",
+]

@@ -31,7 +31,8 @@ _WORDS = frozenset(
     f"{folder}/{name}.py"
     for folder, names in {
         "wording": ("captions", "claims", "limitations", "method", "sentences", "standards"),
-        "report": ("numbers", "page", "sections", "side_sections", "word"),
+        "report/sections": ("beside", "closing", "results"),
+        "report/writers": ("numbers", "page", "word"),
     }.items()
     for name in names
 )

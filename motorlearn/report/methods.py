@@ -4,18 +4,18 @@ from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
 from motorlearn.mixed import MixedFit
-from motorlearn.report.findings import Findings, OutcomeFindings
 from motorlearn.report.sections.exhibits import shown_contrasts
+from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.results import Refused
 
 
-def methods_used(found: Findings) -> set[str]:
+def methods_used(found: StudyView) -> set[str]:
     """Names of methods, as :data:`motorlearn.wording.references.SOURCES` has them."""
     used = {name for entry in found.outcomes for name in _of_outcome(entry)}
     if {"x", "y"} <= set(found.table) and found.table[["x", "y"]].notna().any().all():
         used.add("landing points")
     beside = {"agreement", "curves", "population curve", "mixed model"}
-    results = {k: v for k, v in found.results.items() if not isinstance(v, Refused)}
+    results = {k: v for k, v in found.analysis.beside.items() if not isinstance(v, Refused)}
     used |= beside & set(results)
     mixed = results.get("mixed model")
     if isinstance(mixed, MixedFit) and "Satterthwaite" in mixed.recipe.engine:
@@ -23,7 +23,7 @@ def methods_used(found: Findings) -> set[str]:
     return used
 
 
-def _of_outcome(entry: OutcomeFindings) -> Iterator[str]:
+def _of_outcome(entry: OutcomeView) -> Iterator[str]:
     comparison, practice = entry.comparison, entry.practice
     tables = [c.anova for c in (comparison, practice) if not isinstance(c, Refused)]
     if any(table["statistic"].notna().any() for table in tables):

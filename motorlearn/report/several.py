@@ -8,17 +8,15 @@ import pandas as pd
 
 import motorlearn
 from motorlearn import digits
-from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import kept_from
-from motorlearn.report.findings import Findings
 from motorlearn.report.meta_analysis import Synthesis, synthesise
-from motorlearn.report.sections.results import primary_row
+from motorlearn.report.view import StudyView, primary_contrast, view_of
 from motorlearn.report.writers.contents import Document, Heading, Text
 from motorlearn.report.writers.page import to_page
-from motorlearn.report.writing import MARK, find_all, write_found
+from motorlearn.report.writing import MARK, analysed, write_found
 from motorlearn.tables import Table, to_csv
 from motorlearn.trials import Study
 from motorlearn.wording.voice import count
@@ -59,7 +57,10 @@ def write_reports(
     """
     if len(studies) < 2:
         raise InputError("several studies are needed", list(studies), "use write_report for one")
-    found = {name: find_all(study, decimal=decimal, quiet=quiet) for name, study in studies.items()}
+    found = {
+        name: view_of(analysed(study, quiet=quiet), decimal=decimal)
+        for name, study in studies.items()
+    }
     summary = synthesise(_contrasts(found), alike=_alike(found))
     document = _document(found, summary, decimal)
     with new_folder(folder, mark=MARK) as work:
@@ -80,24 +81,22 @@ def write_reports(
     return Path(folder) / MARK
 
 
-def _contrasts(found: Mapping[str, Findings]) -> dict[str, pd.Series]:
+def _contrasts(found: Mapping[str, StudyView]) -> dict[str, pd.Series]:
     rows = {}
     for name, entry in found.items():
-        first = entry.outcomes[0]
-        if isinstance(first.comparison, PhaseComparison):
-            row = primary_row(entry, first)
-            if row is not None:
-                rows[name] = row
+        row = primary_contrast(entry, entry.outcomes[0])
+        if row is not None and not entry.analysis.refused:
+            rows[name] = row
     return rows
 
 
-def _alike(found: Mapping[str, Findings]) -> bool:
+def _alike(found: Mapping[str, StudyView]) -> bool:
     """Whether all studies measure the same thing in the same unit."""
     outcomes = [entry.outcomes[0].outcome for entry in found.values()]
     return len({(one.name, one.unit, one.better) for one in outcomes}) == 1
 
 
-def _document(found: Mapping[str, Findings], summary: Synthesis, decimal: str) -> Document:
+def _document(found: Mapping[str, StudyView], summary: Synthesis, decimal: str) -> Document:
     drawing = _forest(found, summary, decimal)
     table: Table = summary.tables()[0]
     pairs = {f"{row['group']} against {row['reference']}" for row in _contrasts(found).values()}
@@ -120,7 +119,7 @@ def _document(found: Mapping[str, Findings], summary: Synthesis, decimal: str) -
     return Document("Several studies together", "Random-effects summary", blocks, decimal)
 
 
-def _forest(found: Mapping[str, Findings], summary: Synthesis, decimal: str) -> Drawing:
+def _forest(found: Mapping[str, StudyView], summary: Synthesis, decimal: str) -> Drawing:
     rows = summary.studies.rename(columns={"study": "name"})
     total = {
         "name": "Summary",

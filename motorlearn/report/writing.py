@@ -1,6 +1,5 @@
 """A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
-import hashlib
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -10,12 +9,13 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 import motorlearn
+from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import Kept, Print, entry, fingerprint, keep, kept_from
-from motorlearn.report.findings import Findings, find
 from motorlearn.report.sections.results import compose
+from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.contents import Document
 from motorlearn.report.writers.numbers import to_results
 from motorlearn.report.writers.page import to_page
@@ -24,16 +24,15 @@ from motorlearn.tables import to_csv
 from motorlearn.tables.display import to_styled_html
 from motorlearn.tables.excel import to_excel
 from motorlearn.tables.latex import to_latex
-from motorlearn.trials import Study
+from motorlearn.trials import Study, study_sums
 from motorlearn.wording.voice import count
 
 MARK = "report.html"
 SOFTWARE = ("numpy", "scipy", "pandas")
-DATA = (".csv", ".toml", ".tsv", ".xlsx", ".parquet")
 
 
 def write_report(
-    study: Study,
+    study: Study | StudyAnalysis,
     folder: str | Path,
     *,
     outcome: str | None = None,
@@ -49,8 +48,8 @@ def write_report(
 
     Parameters
     ----------
-    study : Study
-        What :func:`motorlearn.read_study` gave.
+    study : Study or StudyAnalysis
+        What :func:`motorlearn.read_study` or :func:`motorlearn.analyse_study` gave.
     folder : path-like
         Folder to make, or to replace where an earlier report is in it.
     outcome : str, optional
@@ -70,38 +69,48 @@ def write_report(
     Raises
     ------
     InputError
-        If the data have errors, with their number; ``study.problems`` lists them.
+        If the data have errors, with their number; ``study.problems`` lists them. If the plan does
+        not fit the data, as :func:`motorlearn.analyse_study` says.
     FileError
         If the folder holds somebody's other work or cannot be written.
     """
-    found = find_all(study, decimal=decimal, only=outcome, quiet=quiet)
+    analysis = analysed(study, only=outcome, quiet=quiet)
+    found = view_of(analysis, decimal=_known_sign(decimal))
     kept = kept_from(Path(folder))
     with new_folder(folder, mark=MARK) as work:
         write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 
 
-def find_all(
-    study: Study, *, decimal: str = ".", only: str | None = None, quiet: bool | None = None
-) -> Findings:
-    """Compute what a report holds, unless the data have errors.
+def analysed(
+    study: Study | StudyAnalysis, *, only: str | None = None, quiet: bool | None = None
+) -> StudyAnalysis:
+    """The analysis of a study, unless its data have errors; one that was made is taken over.
 
     Raises
     ------
     InputError
-        If the data have errors, or the decimal sign or the outcome is not known.
+        If the data have errors, or the outcome is not known.
     """
+    if isinstance(study, StudyAnalysis):
+        if only is not None and list(study.details) != [only]:
+            raise InputError("this analysis holds other outcomes", [only], "give the study itself")
+        return study
     _refuse_errors(study)
+    with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
+        analysis = analyse_study(study, outcome=only)
+        progress.update()
+    return analysis
+
+
+def _known_sign(decimal: str) -> str:
     if decimal not in (".", ","):
         raise InputError("the decimal sign is a point or a comma", [decimal])
-    with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
-        found = find(study, decimal=decimal, only=only)
-        progress.update()
-    return found
+    return decimal
 
 
 def write_found(
-    found: Findings, work: Path, *, decimal: str, draft: bool, quiet: bool | None
+    found: StudyView, work: Path, *, decimal: str, draft: bool, quiet: bool | None
 ) -> None:
     """Write everything that was found into an empty folder."""
     versions = {"motorlearn": motorlearn.__version__}
@@ -175,9 +184,5 @@ def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
 
 def _made(study: Study, versions: dict[str, str]) -> dict[str, str]:
     """How the report was made: software, and checksums of the files it was made from."""
-    made = dict(versions)
-    if study.folder is not None:
-        for path in sorted(study.folder.iterdir()):
-            if path.suffix in DATA:
-                made[path.name] = f"SHA-256 {hashlib.sha256(path.read_bytes()).hexdigest()}"
-    return made
+    sums = {name: f"SHA-256 {found}" for name, found in study_sums(study).items()}
+    return versions | sums

@@ -1,6 +1,7 @@
 """Tables as an Excel workbook: raw values, shown with the decimals that every other format has."""
 
 import io
+import numbers
 from collections.abc import Sequence
 
 from openpyxl import Workbook
@@ -14,6 +15,7 @@ from motorlearn.tables.office import neutral_office
 
 _RULE = Border(bottom=Side(style="thin"))
 _WIDEST = 44
+_EXACT = 10**15  # a spreadsheet keeps fifteen digits
 
 
 def to_excel(tables: Sequence[Table]) -> bytes:
@@ -64,6 +66,9 @@ def _sheet(sheet: Worksheet, table: Table) -> None:
 def _value(cell: Cell, value: object, written: str, column: Column) -> None:
     if not column.is_numeric or written in ("–", "∞", "−∞"):
         _text(cell, written)
+        return
+    if isinstance(value, numbers.Integral) and abs(int(value)) > _EXACT:
+        _text(cell, str(int(value))).alignment = Alignment(horizontal="right")
         return
     cell.value = float(value)  # type: ignore[arg-type]
     cell.number_format = _format(written, column)

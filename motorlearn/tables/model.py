@@ -1,5 +1,6 @@
 """The table model: raw values, how each column is written, and the notes beneath."""
 
+import numbers
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -7,7 +8,7 @@ from typing import Literal
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.exceptions import ColumnError
+from motorlearn.exceptions import ColumnError, visible
 
 Kind = Literal["text", "count", "number", "significant", "whole", "p", "percent", "df", "flag"]
 
@@ -40,7 +41,7 @@ class Column:
     @property
     def heading(self) -> str:
         """Label and unit as one text."""
-        label = self.label or self.name.replace("_", " ")
+        label = visible(self.label or self.name.replace("_", " "))
         return f"{label} ({self.unit})" if self.unit else label
 
     @property
@@ -60,13 +61,19 @@ def is_missing(value: object) -> bool:
     return value is None or value is pd.NA or value is pd.NaT or value != value
 
 
+def _count(value, decimals, decimal):
+    if isinstance(value, numbers.Integral):
+        return str(int(value)).replace("-", digits.MINUS)
+    return digits.number(float(value), 0)
+
+
 def _flag(value, decimals, decimal):
     return "yes" if value else "no"
 
 
 _WRITERS = {
-    "text": lambda value, decimals, decimal: str(value),
-    "count": lambda value, decimals, decimal: digits.number(float(value), 0),
+    "text": lambda value, decimals, decimal: visible(str(value)),
+    "count": _count,
     "number": lambda value, decimals, decimal: digits.number(
         float(value), decimals, decimal=decimal
     ),
@@ -111,6 +118,8 @@ class Table:
         absent = [column.name for column in self.columns if column.name not in self.rows.columns]
         if absent:
             raise ColumnError(f"table {self.name!r} has no values for a column it shows", absent)
+        object.__setattr__(self, "title", visible(self.title))
+        object.__setattr__(self, "notes", tuple(visible(note) for note in self.notes))
 
     @property
     def headings(self) -> list[str]:

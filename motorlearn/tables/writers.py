@@ -3,8 +3,14 @@
 import csv
 import html
 import io
+import numbers
+import unicodedata
+from typing import Final
 
 from motorlearn.tables.model import Column, Table, is_missing
+
+_BEGINS: Final = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "﹦", "﹢", "﹣", "﹫")
+_BREAKS: Final = ("\t", "\r", "\n")
 
 
 def to_text(table: Table) -> str:
@@ -71,7 +77,10 @@ def _raw(column: Column, value: object, decimal: str) -> str:
     if is_missing(value):
         return ""
     if not column.is_numeric:
-        return spreadsheet_safe(column.write(value, decimal))
+        raw = str(value) if column.kind == "text" else column.write(value, decimal)
+        return spreadsheet_safe(raw)
+    if isinstance(value, numbers.Integral):
+        return str(int(value))
     number = float(value)  # type: ignore[arg-type]
     if number.is_integer() and abs(number) < 1e15:
         return str(int(number))
@@ -83,10 +92,12 @@ def spreadsheet_safe(text: str) -> str:
 
     Examples
     --------
-    >>> spreadsheet_safe("=1+1"), spreadsheet_safe("12/20")
-    ("'=1+1", '12/20')
+    >>> spreadsheet_safe("=1+1"), spreadsheet_safe("12/20"), spreadsheet_safe(" ＝1")
+    ("'=1+1", '12/20', "' ＝1")
     """
-    return "'" + text if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
+    # Blanks, signs that are not seen and a byte order mark are passed over by some spreadsheets.
+    first = next((sign for sign in text if unicodedata.category(sign)[0] not in "ZC"), "")
+    return "'" + text if first in _BEGINS or text[:1] in _BREAKS else text
 
 
 def _html_row(table: Table, line: list[str]) -> str:

@@ -11,7 +11,7 @@ Giving away: ``privacy``,
 from motorlearn.trials.checking.balance import attrition, baseline_differences, missing_table
 from motorlearn.trials.checking.orders import order_audit
 from motorlearn.trials.checking.people import left_out
-from motorlearn.trials.checking.problem_page import problem_page, problem_table
+from motorlearn.trials.checking.problem_page import MADE_HERE, problem_page, problem_table
 from motorlearn.trials.checking.problems import problem_counts, problem_list
 from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
@@ -20,6 +20,7 @@ from motorlearn.trials.folder import read_study, shipped_study
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
+from motorlearn.trials.named_files import refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
@@ -28,6 +29,7 @@ from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_iden
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 
 __all__ = [
+    "MADE_HERE",
     "Study",
     "Trials",
     "attrition",
@@ -50,12 +52,15 @@ __all__ = [
     "propose_recipe",
     "read_study",
     "read_trials",
+    "refuse_inputs",
     "replace_identifiers",
     "set_aside_void",
     "share_study",
     "shipped_study",
     "small_cells",
+    "study_files",
     "study_identifiers",
+    "study_sums",
     "table_bytes",
     "table_schema",
     "take_in",

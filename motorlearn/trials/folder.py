@@ -7,16 +7,22 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
 from motorlearn.trials.checking.planned import check_plan
-from motorlearn.trials.checking.problems import gather
+from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
+from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
 from motorlearn.trials.importing.replay import replay, settle
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
+from motorlearn.trials.reading.days_of_tests import read_test_days
+from motorlearn.trials.reading.field_pages import field_pages
+from motorlearn.trials.reading.not_yet import set_aside_blank
+from motorlearn.trials.reading.session_log import read_sessions
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.study import Study
@@ -78,11 +84,15 @@ def read_study(folder: str | Path) -> Study:
     design = read_design(path)
     root = path if path.is_dir() else path.parent
     trials = _trials(root, design)
+    if design.recipe is None:
+        trials = set_aside_blank(trials)
     people = _read(root, design.files.participants, design)
     ratings = _ratings(root, design.files.ratings, design)
     if people is not None and people.sheet.has("group") and not trials.sheet.has("group"):
         trials = _with_groups(trials, people)
-    problems = gather(_problems(design, trials, people, ratings))
+    sessions, doubts = _sessions(root, design.files.sessions)
+    doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
+    problems = gather([*_problems(design, trials, people, ratings), doubts])
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
     return Study(
@@ -92,7 +102,14 @@ def read_study(folder: str | Path) -> Study:
         None if ratings is None else ratings.sheet.table,
         problems,
         root,
+        sessions,
     )
+
+
+def _sessions(root: Path, name: str | None) -> tuple[pd.DataFrame | None, pd.DataFrame]:
+    if not name or not inside(root, name).is_file():
+        return None, gather([])
+    return read_sessions(inside(root, name))
 
 
 def _trials(root: Path, design: Design) -> Standard:
@@ -106,6 +123,8 @@ def _trials(root: Path, design: Design) -> Standard:
             "put it there, name another one under [files] in study.toml, or bring a foreign file "
             "in with 'motorlearn import FILE --study FOLDER'",
         )
+    if name and (pages := field_pages(inside(root, name))):
+        return read_test_days(pages, design)
     trials = _read(root, name, design)
     if trials is None:
         raise FileError("the plan names no file of trials", remedy="set files.trials")
@@ -130,17 +149,15 @@ def _ratings(root: Path, name: str | None, design: Design) -> Standard | None:
 def _problems(
     design: Design, trials: Standard, people: Standard | None, ratings: Standard | None
 ) -> list[pd.DataFrame]:
-    told = tuple(test.phase for test in design.tests if test.feedback)
-    found = [
-        trials.problems,
-        check_rules(trials.sheet, feedback_allowed=told, phases=design.phases),
-        check_plan(trials.sheet, design),
-        orders_as_planned(trials.sheet, design),
-        suspicions(trials.sheet),
-    ]
+    found = [trials.problems]
+    if trials.sheet.table.empty:
+        found.append(_nothing_yet(trials.sheet.file))
+    else:
+        found += _problems_of_trials(design, trials)
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
+        found += [labels_with_unseen_signs(people.sheet), labels_too_long(people.sheet)]
         found.append(check_same_people(trials.sheet, people.sheet))
     if ratings is not None:
         _require(ratings, "rater", "score")
@@ -151,6 +168,25 @@ def _problems(
         if people is not None and known:
             found.append(check_same_people(ratings.sheet, people.sheet, source="ratings"))
     return found
+
+
+def _problems_of_trials(design: Design, trials: Standard) -> list[pd.DataFrame]:
+    told = tuple(test.phase for test in design.tests if test.feedback)
+    return [
+        check_rules(trials.sheet, feedback_allowed=told, phases=design.phases),
+        check_plan(trials.sheet, design),
+        orders_as_planned(trials.sheet, design),
+        suspicions(trials.sheet),
+    ]
+
+
+def _nothing_yet(file: str) -> pd.DataFrame:
+    return problem_frame(
+        "nothing recorded yet",
+        severity="note",
+        file=file,
+        advice="the sheets are there and empty; fill them in as the study goes on",
+    )
 
 
 def _require(standard: Standard, *names: str) -> None:

@@ -75,6 +75,9 @@ class Study:
         Problems of all files together.
     folder : Path or None
         Where the study was read from.
+    sessions : DataFrame or None
+        What was noted at sessions: one row per person and session with ``present``, pain, fatigue
+        and the criteria met, where there is such a file.
     """
 
     design: Design
@@ -83,3 +86,4 @@ class Study:
     ratings: pd.DataFrame | None = None
     problems: pd.DataFrame = field(default_factory=no_problems)
     folder: Path | None = None
+    sessions: pd.DataFrame | None = None

@@ -55,7 +55,7 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
         if test is not None:
             gap = f", {count(test.interval_days, 'day')} later" if test.interval_days else ""
             feedback = "with feedback" if test.feedback else "without feedback"
-            label = voice.label(phase).lower().split(" (")[0]
+            label = voice.short(phase).lower()
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
     return f" Tests: {listed(parts)}." if parts else ""
 
@@ -129,37 +129,34 @@ def scores_words(
     return Words(caption, alt)
 
 
-def change_words(
-    changes: pd.DataFrame,
-    phases: tuple[str, str],
-    detectable: float | None,
-    source: str,
-    voice: Voice,
-) -> Words:
-    """Caption and alternative text of the paired change; ``source`` says what the band rests on."""
+def change_words(changes: pd.DataFrame, phases: tuple[str, str], voice: Voice) -> Words:
+    """Caption and alternative text of the paired change, with everybody's own interval."""
     known = changes.dropna(subset=["change"])
     sizes = known.groupby("group", sort=False)["change"].agg(["count", "mean"])
     said = [
         f"{group} {voice.number(mean)}{voice.unit} (n = {n})"
         for group, n, mean in sizes.itertuples()
     ]
-    band, inside = "", ""
-    if detectable is not None:
-        few = int((known["change"].abs() <= detectable).sum())
-        band = (
-            f" Grey band: the smallest change of one person that can be told from the noise of "
-            f"the trials (95 %, ±{voice.measured(detectable)}, from {source}; day-to-day variation "
-            "would widen it)."
+    own, beyond = "", ""
+    judged = known.dropna(subset=["conf_low"])
+    if len(judged):
+        outside = int(((judged["conf_low"] > 0) | (judged["conf_high"] < 0)).sum())
+        own = (
+            " Bars: 95 % interval of each person's own change, from that person's trials alone; "
+            "day-to-day variation would widen it."
         )
-        inside = f" {few} of {len(known)} participants lie inside the band of trial noise."
+        beyond = (
+            f" The intervals of {outside} of {len(judged)} participants leave out zero; chance "
+            f"alone would make about {voice.number(0.05 * len(judged), 1)} do so."
+        )
     caption = (
         f"Change in {voice.name}{_unit(voice)} of each participant from {voice.at(phases[0])} to "
         f"{voice.at(phases[1])}, sorted within group. {better(voice)}. Dashed line: mean change of "
-        f"the group.{band} Mean changes: {listed(said)}."
+        f"the group.{own} Mean changes: {listed(said)}."
     )
     alt = (
         f"Plot of the change in {voice.name} of every participant by group. "
-        f"Mean changes: {listed(said)}.{inside}"
+        f"Mean changes: {listed(said)}.{beyond}"
     )
     return Words(caption, alt)
 
@@ -231,7 +228,7 @@ def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
         sizes: dict[str, int] = {}
         for row in rows.to_dict("records"):
             sizes |= {row["reference"]: row["n_reference"], row["group"]: row["n_group"]}
-        label = voice.label(str(phase)).lower().split(" (")[0]
+        label = voice.short(str(phase)).lower()
         said.append(f"{label}: {', '.join(f'{group} {int(n)}' for group, n in sizes.items())}")
     return f" Participants: {'; '.join(said)}."
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design, Outcome, Stage, stages_of
-from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE
+from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
 
 
 @dataclass(frozen=True)
@@ -106,11 +106,15 @@ class Voice:
         for stage in stages_of(self.design):
             if name in (stage.name, stage.phase):
                 return stage
-        return Stage(name, name, PHASE_LABELS.get(name, name))
+        return Stage(name, name, PHASE_LABELS.get(name, name), SHORT_LABELS.get(name, name))
 
     def label(self, name: str) -> str:
         """Name of a stage as a heading has it."""
         return self.stage(name).label
+
+    def short(self, name: str) -> str:
+        """Name of a stage as a table or an axis has it."""
+        return self.stage(name).short
 
     def is_delayed(self, name: str) -> bool:
         """Whether a stage can speak about more than performance."""
@@ -123,7 +127,7 @@ class Voice:
             return "practice (acquisition)"
         if stage.phase == "pretest":
             return "the pretest"
-        label = stage.label.split(" (")[0].removesuffix(" test")
+        label = stage.short.removesuffix(" test")
         label = label[:1].lower() + label[1:]
         kind = "" if stage.phase in label.lower() else f"{stage.phase} test "
         days = stage.test.interval_days if stage.test else None

@@ -31,8 +31,9 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "plan"))
 from plans_of_tests import HITS, plan
 
 from motorlearn.plan.power.grid import Cell, run_cells
-from motorlearn.plan.power.scenario import scenario
+from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.simulated_scores import draw_batch
+from motorlearn.plan.power.workers import worker_pool
 
 STUDIES, OTHER, REPEATS = 1000, 60, 3
 SCRIPT = """
@@ -54,7 +55,8 @@ def main() -> None:
         runs = []
         for _ in range(REPEATS):
             start = time.perf_counter()
-            results[workers] = run_cells([cell], workers)[0][0]
+            with worker_pool(workers) as pool:
+                results[workers] = run_cells([cell], pool)[0][0]
             runs.append(time.perf_counter() - start)
         times[workers] = statistics.median(runs)
         print(f"{STUDIES} studies, {workers} worker(s): {times[workers]:.2f} s")

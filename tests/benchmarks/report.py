@@ -10,7 +10,7 @@ from row import alone, tell
 import motorlearn as ml
 
 COMMAND = "from motorlearn.commands import main; main()"
-AUDIT = "import motorlearn as ml; ml.audit.audit_study(ml.read_study({study!r}))"
+AUDIT = "import motorlearn as ml; ml.report.audit_study(ml.read_study({study!r}))"
 
 
 def main() -> None:

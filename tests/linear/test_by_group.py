@@ -7,6 +7,7 @@ from scipy import stats
 from motorlearn.exceptions import InputError
 from motorlearn.linear import (
     ancova,
+    ancova_batch,
     estimate_by_group,
     fit_least_squares,
     group_variances,
@@ -14,6 +15,7 @@ from motorlearn.linear import (
     true_size,
     welch,
 )
+from motorlearn.linear.batch import ancova_joint_batch
 
 
 def groups(seed, sizes, sds, slope=0.6):
@@ -140,3 +142,27 @@ def test_the_rate_is_kept_in_groups_of_unequal_size_and_spread(sizes, sds, slope
     assert 0.038 < by_group < 0.068
     assert 0.038 < joint < 0.068
     assert expected == pytest.approx(ordinary, abs=0.015)
+
+
+@pytest.mark.parametrize("variance", ["equal", "by group"])
+def test_many_studies_at_once_are_the_single_analyses(variance):
+    rng = np.random.default_rng(2)
+    y, x = rng.normal(size=(2, 4, 20))
+    codes = np.repeat([0, 1, 2], [5, 7, 8])
+    y[0, 3], x[1, 9] = np.nan, np.nan
+    both = ancova_batch(y, codes, x, weights=[-1, 1, 0], variance=variance)
+    alone = ancova_batch(y, codes, weights=[-1, 1, 0], variance=variance)
+    joint = ancova_joint_batch(y, codes, x)
+    for study in range(len(y)):
+        kept = ~np.isnan(y[study]) & ~np.isnan(x[study])
+        one = ancova(y[study][kept], codes[kept], x[study][kept], variance=variance)
+        expected = one.difference(1, 0)
+        for name in ("estimate", "std_error", "df", "p"):
+            assert getattr(both, name)[study] == pytest.approx(getattr(expected, name), rel=1e-10)
+        if variance == "equal":
+            assert joint[2][study] == pytest.approx(one.group_test.p, rel=1e-9)
+        else:
+            seen = ~np.isnan(y[study])
+            pair = [y[study][seen & (codes == group)] for group in (1, 0)]
+            assert alone.df[study] == pytest.approx(welch(*pair).df)
+            assert alone.p[study] == pytest.approx(welch(*pair).p)

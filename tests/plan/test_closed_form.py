@@ -1,6 +1,7 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower
 
@@ -14,6 +15,7 @@ from motorlearn.plan import (
     score_variance,
     t_power,
 )
+from motorlearn.plan.power.closed_form import noncentral_power
 
 REFERENCE = json.loads(
     (Path(__file__).parents[1] / "reference" / "t_power" / "values.json").read_text()
@@ -77,5 +79,35 @@ def test_impossible_questions_are_refused():
         inflate_for_attrition(10, 1.0)
     with pytest.raises(InputError, match="more people"):
         t_power(1, 0.5)
-    with pytest.raises(InputError, match="between alpha and 1"):
+    with pytest.raises(InputError, match="power must be a number from 0 to 1"):
         participants_needed(0.5, power=1.2)
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda: participants_needed(0.5, correlation=1.2), "correlation must be a number"),
+        (lambda: participants_needed(0.5, correlation=1.0), "leaves nothing to compare"),
+        (lambda: participants_needed("half"), "effect must be a number"),
+        (lambda: participants_needed(0.5, power=0.03), "between alpha and 1"),
+        (lambda: t_power("many", 0.5), "n must be a number"),
+        (lambda: t_power(-5, 0.5), "n must be a number from 0"),
+        (lambda: t_power(20, 0.5, alpha=5), "alpha must be a number from 0 to 1"),
+        (lambda: detectable_effect(20, power=2), "power must be a number from 0 to 1"),
+        (lambda: anova_power(1, 3, 0.25), "more people"),
+        (lambda: score_variance(3.0, 8.0, -2), "trials must be 1 or more"),
+        (lambda: inflate_for_attrition("ten", 0.1), "n must be a number"),
+    ],
+)
+def test_nonsense_is_refused_in_words(call, words):
+    with pytest.raises(InputError, match=words):
+        call()
+
+
+@pytest.mark.parametrize(("df", "delta", "critical"), [(1, 60.0, 12.706), (2, 12.0, 4.303)])
+def test_power_of_few_degrees_of_freedom_agrees_with_simulation(df, delta, critical):
+    rng = np.random.default_rng(1)
+    t = (delta + rng.standard_normal(400_000)) / np.sqrt(rng.chisquare(df, 400_000) / df)
+    assert noncentral_power(df, delta, critical) == pytest.approx(
+        np.mean(np.abs(t) > critical), abs=0.003
+    )

@@ -3,15 +3,22 @@ from plans_of_tests import plan, programme, ring_push
 from statsmodels.stats.power import TTestIndPower
 
 import motorlearn as ml
-from motorlearn.plan import throw_load
+from motorlearn.plan import Answers, throw_load, write_plan
 
 
 def topics(design):
     return set(ml.audit_design(design).table["topic"])
 
 
+# Enough people for the smallest effect of interest.
+SOUND_GROUPS = [
+    {"name": "blocked", "schedule": "blocked", "size": 80},
+    {"name": "random", "schedule": "random", "size": 80},
+]
+
+
 def test_a_sound_plan_has_no_holes():
-    assert topics(plan()) == set()
+    assert topics(plan(groups=SOUND_GROUPS)) == set()
 
 
 def test_the_programme_is_told_everything_it_cannot_show():
@@ -89,14 +96,89 @@ TWO = [{"name": "a", "schedule": "blocked", "size": 24}, {"name": "b", "schedule
         ),
         ({"outcomes": [{"name": "radial_error", "better": "lower"}]}, "outcome without unit"),
         (
-            {"primary": {"outcome": "radial_error", "groups": ["random"], "baseline": None}},
+            {
+                "primary": {
+                    "outcome": "radial_error",
+                    "groups": ["random", "blocked"],
+                    "baseline": None,
+                }
+            },
             "pretest not used",
+        ),
+        (
+            {"tests": [PRE | {"day": 5}, RETENTION]},
+            "pretest after practice",
+        ),
+        (
+            {"tests": [PRE, RETENTION, {"phase": "transfer", "trials": 30, "interval_days": 3}]},
+            "transfer before retention",
+        ),
+        (
+            {"tests": [PRE, {"phase": "posttest", "trials": 30, "interval_days": 3}, RETENTION]},
+            "posttest long after practice",
+        ),
+        (
+            {"tests": [PRE, {"phase": "posttest", "trials": 30, "interval_days": 3}, RETENTION]},
+            "test inside the gap",
+        ),
+        (
+            {"tests": [PRE, RETENTION | {"effort": "maximal", "interval_days": 1}]},
+            "little rest before a maximal test",
+        ),
+        ({"tests": [PRE, RETENTION | {"window_days": 6}]}, "window as wide as the gap"),
+        ({"tests": [PRE | {"trials": 10}, RETENTION | {"trials": 60}]}, "tests of unequal length"),
+        ({"allocation": {"seed": 5, "block_size": 2}}, "next allocation is known"),
+        ({"tests": [PRE | {"blinded": False}, RETENTION]}, "testers know the groups"),
+        ({"assumptions": None}, "size rests on nothing"),
+        (
+            {"groups": [SOUND_GROUPS[0] | {"size": 24}, SOUND_GROUPS[1] | {"size": 24}]},
+            "smallest effect not found",
+        ),
+        (
+            {
+                "assumptions": {"baseline": 38, "between_sd": 2, "within_sd": 20, "gain": 12},
+                "tests": [PRE | {"trials": 12}, RETENTION | {"trials": 12}],
+            },
+            "unreliable scores",
+        ),
+        (
+            {
+                "primary": {
+                    "outcome": "radial_error",
+                    "groups": ["random", "blocked"],
+                    "effect": "ratio",
+                },
+                "smallest_effect": {"value": 3},
+            },
+            "smallest effect is no likely ratio",
         ),
     ],
 )
 def test_one_change_makes_its_hole(change, topic):
-    assert topic not in topics(plan())
-    assert topic in topics(plan(**change))
+    assert topic not in topics(plan(groups=SOUND_GROUPS))
+    assert topic in topics(plan(**{"groups": SOUND_GROUPS, **change}))
+
+
+def test_what_a_plan_can_find_is_one_row_from_its_own_numbers():
+    audit = ml.audit_design(plan(groups=SOUND_GROUPS))
+    row = audit.finds.iloc[0]
+    # Variance of a mean of 36 trials: 6.5² + 15²/36; of 30 trials: 6.5² + 15²/30.
+    after, before = 6.5**2 / (6.5**2 + 225 / 36), 6.5**2 / (6.5**2 + 225 / 30)
+    assert row["reliability"] == pytest.approx(after)
+    assert row["reliability_baseline"] == pytest.approx(before)
+    r = 0.8 * (after * before) ** 0.5
+    assert row["correlation"] == pytest.approx(r)
+    sd = (6.5**2 + 225 / 36) ** 0.5 * (1 - r**2) ** 0.5
+    power = TTestIndPower().power(2.5 / sd, nobs1=80, ratio=1, alpha=0.05)
+    assert row["power"] == pytest.approx(power, abs=1e-6)
+    wanted = TTestIndPower().solve_power(nobs1=80, power=0.8, alpha=0.05) * sd
+    assert row["detectable"] == pytest.approx(wanted, abs=1e-4)
+    assert "with a power of 80 %" in audit.statements[0]
+    assert "What this plan can find" in [table.title for table in audit.tables()]
+
+
+def test_a_new_plan_does_not_switch_the_rule_on_blinding_off(tmp_path):
+    assert "blinding not stated" in topics(ml.read_design(write_plan(tmp_path / "p", Answers())))
 
 
 def test_small_groups_are_told_what_they_can_find():

@@ -8,6 +8,7 @@ import pytest
 from plans_of_tests import programme
 from typer.testing import CliRunner
 
+import motorlearn as ml
 from motorlearn import commands
 from motorlearn.exceptions import InputError
 from motorlearn.plan import Answers, write_plan, write_sheets
@@ -124,3 +125,15 @@ def test_clips_keep_their_numbers_and_orders_their_seed(tmp_path):
     assert set(again["participant"]) == {"a", "b", "c"}
     assert json.loads((folder / "sheets.json").read_text())["seed"] == 1
     assert pd.read_csv(folder / "trials.csv").head(len(trials)).equals(trials)
+
+
+def test_those_who_joined_later_are_added_and_nobody_changes_group(study):
+    run(study, "--seed", "1")
+    kept = pd.read_csv(study / "sheets" / "concealed" / "participants.csv")
+    more = pd.concat([kept[["participant"]], pd.DataFrame({"participant": ["P98", "P99"]})])
+    folder = write_sheets(ml.read_design(study), study / "sheets", seed=5, participants=more)
+    now = pd.read_csv(folder / "concealed" / "participants.csv")
+    assert len(now) == len(kept) + 2
+    assert now.head(len(kept))["group"].tolist() == kept["group"].tolist()
+    log = json.loads((folder / "concealed" / "allocation.json").read_text())
+    assert log["continued"][0]["participants"] == len(kept)

@@ -7,30 +7,34 @@ import pandas as pd
 import pytest
 import statsmodels.formula.api as smf
 from plans_of_tests import HITS, plan, programme, ring_push
+from scipy import stats
 
 import motorlearn as ml
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan import participants_needed, t_power
-from motorlearn.plan.power import analyses, grid
+from motorlearn.plan.power import analyses, grid, workers
 from motorlearn.plan.power.hit_models import fit_hits
-from motorlearn.plan.power.scenario import scenario
+from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.score_models import fit_scores
 from motorlearn.plan.power.simulated_scores import Batch, draw_batch
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 FOUR_TESTS = json.loads((REFERENCE / "four_hit_tests" / "values.json").read_text())
+ATTEMPTS = np.full(4, float(FOUR_TESTS["attempts"]))
 CONTRAST = np.array([-1.0, 1.0])
 
 
 def batch_of(study):
     hits = np.array([[np.nan if h is None else h for h in row] for row in study["hits"]])
     people = np.arange(len(hits))
-    return Batch(hits[None], np.array(study["groups"]), people, baseline=0, primary=3)
+    return Batch(
+        hits[None], np.array(study["groups"]), people, baseline=0, primary=3, attempts=ATTEMPTS
+    )
 
 
 @pytest.mark.parametrize("study", FOUR_TESTS["studies"], ids=range(4))
 def test_binomial_model_agrees_with_a_reference_program(study):
-    estimate, std_error, _ = fit_hits(batch_of(study), FOUR_TESTS["attempts"], CONTRAST)
+    estimate, std_error, _ = fit_hits(batch_of(study), CONTRAST)
     expected = study["glmer"]
     assert estimate[0] == pytest.approx(expected["estimate"], abs=2e-4)
     assert std_error[0] == pytest.approx(expected["std_error"], abs=2e-4)
@@ -51,7 +55,8 @@ def test_a_cell_without_misses_is_not_estimated():
     study = batch_of(FOUR_TESTS["studies"][0])
     full = study.scores.copy()
     full[0, study.groups == 1, 3] = 20
-    estimate, std_error, _ = fit_hits(Batch(full, study.groups, study.clusters, 0, 3), 20, CONTRAST)
+    changed = Batch(full, study.groups, study.clusters, 0, 3, ATTEMPTS)
+    estimate, std_error, _ = fit_hits(changed, CONTRAST)
     assert np.isnan(estimate[0])
     assert np.isnan(std_error[0])
 
@@ -113,7 +118,12 @@ def test_unequal_groups_lose_power():
     ]
     unequal = ml.power(flat(groups=groups), n=24, simulations=4000, seed=4, effects=[0.8]).table
     row = unequal[unequal["kind"] == "power"].iloc[0]
-    assert row["power"] == pytest.approx(t_power(10, 0.8, n_other=38), abs=4 * row["mc_error"])
+    # The house compares without a baseline by Welch's t: an independent simulation with scipy.
+    rng = np.random.default_rng(1)
+    small, large = rng.normal(0, 1, (6000, 10)), rng.normal(0.8, 1, (6000, 38))
+    p = stats.ttest_ind(small, large, axis=1, equal_var=False).pvalue
+    assert row["power"] == pytest.approx((p < 0.05).mean(), abs=4 * row["mc_error"])
+    assert row["closed_form"] == pytest.approx(t_power(10, 0.8, n_other=38))
 
 
 def test_three_groups_compare_the_declared_pair():
@@ -174,9 +184,10 @@ def test_literature_values_stand_side_by_side_and_none_alone():
     assert names == ["none", "smallest of interest", "laboratory: d = 0.57", "applied: d = 0.19"]
 
 
-def test_results_do_not_depend_on_workers_or_on_the_rest_of_the_grid():
+def test_results_do_not_depend_on_workers_or_on_the_rest_of_the_grid(monkeypatch):
     design = plan(**HITS)
     one = ml.power(design, n=[8, 12], simulations=260, seed=9, effects=[2])
+    monkeypatch.setattr(workers, "WORTH_STARTING", 0.0)
     two = ml.power(design, n=[8, 12], simulations=260, seed=9, effects=[2], workers=2)
     with ThreadPoolExecutor(2) as pool:
         three = ml.power(design, n=12, simulations=260, seed=9, effects=[2], executor=pool)
@@ -184,6 +195,15 @@ def test_results_do_not_depend_on_workers_or_on_the_rest_of_the_grid():
     assert one.detectable.equals(two.detectable)
     alone = one.table[one.table["n"] == 12].reset_index(drop=True)
     assert alone.equals(three.table)
+
+
+def test_processes_are_not_started_for_little_work(monkeypatch):
+    def never(count):
+        raise AssertionError("processes were started")
+
+    monkeypatch.setattr(workers, "_processes", never)
+    found = ml.power(plan(), n=[8, 12], simulations=300, seed=1, effects=[4], workers=2)
+    assert len(found.table) == 4
 
 
 def test_an_interruption_keeps_what_was_finished(monkeypatch):
@@ -266,7 +286,17 @@ def test_a_smallest_ratio_is_turned_towards_improvement():
     [
         ({"n": 1}, InputError, "2 or more"),
         ({"n": []}, InputError, "2 or more"),
-        ({"n": 10, "simulations": 1}, InputError, "must be positive"),
+        ({"n": 10, "simulations": 1}, InputError, "simulations must be 2 or more"),
+        ({"n": 10, "simulations": "many"}, InputError, "simulations must be a whole number"),
+        ({"n": 10, "seed": -1}, InputError, "seed must be 0 or more"),
+        ({"n": 10, "seed": None}, InputError, "no seed"),
+        ({"n": "ten"}, InputError, "n must be a whole number"),
+        ({"n": 10.5}, InputError, "n must be 2 or more, a whole number"),
+        ({"n": 10, "trials": -1}, InputError, "trials must be 1 or more"),
+        ({"n": 10, "workers": 0}, InputError, "workers must be 1 or more"),
+        ({"n": 10, "model": "ANCOVA"}, InputError, "no such model"),
+        ({"n": 10, "effects": "big"}, InputError, "list of numbers"),
+        ({"n": 10, "effects": ["big"]}, InputError, "must be a number"),
         ({"n": 10, "model": "binomial mixed"}, InputError, "counts hits"),
         ({"n": 10, "alpha": 0.9}, InputError, "between 0 and 1"),
     ],

@@ -9,6 +9,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.design import design_from_mapping
+from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
 
 SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
@@ -163,7 +164,14 @@ def quick_pictures(monkeypatch):
         return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
-    monkeypatch.setattr("motorlearn.report.findings.beside", lambda *arguments: {})
+    nothing = {"raters": None, "curves": None, "population": None}
+    unjudged = {"audit": Refused("left out"), "sensitivity": None}
+    for name, found in (
+        ("_curves_and_raters", nothing),
+        ("_judged", unjudged),
+        ("_audit_of_model", None),
+    ):
+        monkeypatch.setattr(f"motorlearn.analysis.study.{name}", lambda *a, found=found: found)
     return drawn
 
 

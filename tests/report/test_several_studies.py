@@ -9,8 +9,8 @@ import pytest
 from scipy import stats
 from statsmodels.stats.meta_analysis import combine_effects
 
+from motorlearn.analysis import analyse_study
 from motorlearn.exceptions import InputError
-from motorlearn.report.findings import find
 from motorlearn.report.meta_analysis import Synthesis, random_effects, synthesise
 from motorlearn.report.several import write_reports
 from motorlearn.wording import claim_problems
@@ -97,9 +97,9 @@ def test_a_page_for_several_studies(tmp_path, small, quick_pictures, monkeypatch
 
     def counted(study, **options):
         computed.append(study)
-        return find(study, **options)
+        return analyse_study(study, **options)
 
-    monkeypatch.setattr("motorlearn.report.writing.find", counted)
+    monkeypatch.setattr("motorlearn.report.writing.analyse_study", counted)
     page = write_reports({"first": small(1), "second": small(2)}, tmp_path / "out", quiet=True)
     assert len(computed) == 2
     text = page.read_text("utf-8")

@@ -11,14 +11,18 @@ import pytest
 import motorlearn as ml
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures import text_overlaps, texts_cut
-from motorlearn.report.findings import find
 from motorlearn.report.sections.outcome_tables import descriptives_table
 from motorlearn.report.sections.results import compose
 from motorlearn.report.sections.study_tables import programme_table
+from motorlearn.report.view import view_of
 from motorlearn.wording import claim_problems
 from motorlearn.wording.voice import decimals_for
 
 VERSIONS = {"motorlearn": "test"}
+
+
+def find(study, *, decimal="."):
+    return view_of(ml.analyse_study(study), decimal=decimal)
 
 
 @pytest.fixture(scope="session")
@@ -193,12 +197,13 @@ def test_a_programme_is_told_so_that_another_could_run_it(studies):
     assert standards.set_index("item").loc["who could take part", "where"] == "section Participants"
 
 
-def test_two_hits_of_twenty_are_a_tenth_where_hits_become_rates(studies):
+def test_two_hits_of_twenty_stay_two_hits_where_somebody_had_17_attempts(studies):
     found = find(studies["course"]())
-    assert found.outcomes[0].comparison.recipe.options["equivalence"] == pytest.approx(0.1)
+    assert found.outcomes[0].comparison.recipe.options["equivalence"] == 2
+    assert found.outcomes[0].voice.name == "hits of 20"
     assert find(studies["programme"]()).outcomes[0].comparison.recipe.options["equivalence"] is None
     text = " ".join(compose(found, versions=VERSIONS).texts)
-    assert "declared beforehand (−0.10 to 0.10), the 95 % interval of the change" in text
+    assert "declared beforehand (−2.0 to 2.0), the 95 % interval of the change" in text
 
 
 def test_tasks_stand_in_the_order_of_the_plan(shipped):
@@ -213,7 +218,8 @@ def test_a_pretest_without_a_day_comes_first(studies):
 
 def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
     entry = find(studies["pilot"]()).outcomes[0]
-    scores = entry.cells.groupby(["participant", "phase"])["score"].mean()
+    cells = entry.analysis.cells
+    scores = cells.groupby(["participant", "phase"])["score"].mean()
     assert entry.voice.decimals == decimals_for(float(scores.std())) == 1
 
 

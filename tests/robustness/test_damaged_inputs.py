@@ -5,10 +5,10 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
-from motorlearn.audit import audit_study, read_page
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import FileError, InputError, MotorlearnError
 from motorlearn.plan import Answers, write_plan
+from motorlearn.report import audit_study, read_page
 from motorlearn.results import Result
 
 PLAN = {

@@ -222,15 +222,23 @@ def test_groups_come_from_the_list_where_trials_have_none(study_folder):
 
 
 def test_a_phase_or_a_group_without_data_is_an_error(study_folder):
-    study_folder.trials = study_folder.trials[study_folder.trials["phase"] != "retention"]
+    study_folder.trials = study_folder.trials[study_folder.trials["phase"] != "pretest"]
     study_folder.plan = study_folder.plan.replace(
         'name = "random"', 'name = "random"\n[[groups]]\nname = "serial"'
     )
     problems = found(study_folder)
     errors = problems[problems["severity"] == "error"]
     assert errors[["rule", "value"]].values.tolist() == [
-        ["phase without data", "retention"],
+        ["phase without data", "pretest"],
         ["group without data", "serial"],
+    ]
+
+
+def test_a_test_still_to_come_is_asked_about_and_stops_nothing(study_folder):
+    study_folder.trials = study_folder.trials[study_folder.trials["phase"] != "retention"]
+    problems = found(study_folder)
+    assert problems[["rule", "value", "severity"]].values.tolist() == [
+        ["test without data yet", "retention", "doubt"]
     ]
 
 

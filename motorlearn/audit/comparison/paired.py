@@ -33,11 +33,10 @@ def paired_checks(
             continue
         values = np.log(both) if ratio else both
         change = (values[phase] - values[start]).to_numpy(dtype=float)
-        if np.ptp(change) == 0:
-            continue
         name = f"change from {start} to {phase}"
         yield name, _shape(change, ratio, context)
-        yield name, _influence(change, both.index.to_numpy(), ratio, context)
+        if not _alike(change):
+            yield name, _influence(change, both.index.to_numpy(), ratio, context)
 
 
 def sign_flip_p(change: Floats, *, flips: int = 4999, seed: int = 0) -> float:
@@ -59,8 +58,13 @@ def _conclusion(change: Floats, ratio: bool, p: float | None = None) -> Conclusi
 _NORMAL = ("changes are roughly normal", "skewness of the changes (figure: normal quantiles)")
 
 
+def _alike(change: Floats) -> bool:
+    """Whether all changes are one value, up to rounding."""
+    return bool(np.ptp(change) <= 1e-9 * max(1.0, float(np.abs(change).max())))
+
+
 def _shape(change: Floats, ratio: bool, context: Context) -> Check:
-    if np.ptp(change) <= 1e-9 * max(1.0, float(np.abs(change).max())):
+    if _alike(change):
         return judged(
             *_NORMAL,
             np.nan,

@@ -25,7 +25,7 @@ from motorlearn.audit.sensitivity.phases import (
 from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import InputError
 from motorlearn.mixed import MixedFit
-from motorlearn.results import Recipe, Result
+from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.vocabulary import DELAYED_PHASES
@@ -43,6 +43,7 @@ SENSITIVITY_COLUMNS = (
 )
 
 
+@register_record
 @dataclass(frozen=True)
 class Sensitivity(Result):
     """Conclusions of one comparison under other defensible choices.

@@ -6,12 +6,24 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.plan.audit import holes_of_comparison, holes_of_conduct, holes_of_tests
+from motorlearn.plan.audit import (
+    finds,
+    holes_of_comparison,
+    holes_of_conduct,
+    holes_of_tests,
+    holes_of_timing,
+)
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
-RULES = (*holes_of_tests.RULES, *holes_of_comparison.RULES, *holes_of_conduct.RULES)
+RULES = (
+    *holes_of_tests.RULES,
+    *holes_of_timing.RULES,
+    *holes_of_comparison.RULES,
+    *finds.RULES,
+    *holes_of_conduct.RULES,
+)
 _COLUMNS = ["topic", "grade", "where", "reason", "consequence", "fix", "source"]
 
 
@@ -23,13 +35,18 @@ class DesignAudit(Result):
     ----------
     table : DataFrame
         ``topic, grade, where, reason, consequence, fix, source``; the grave ones (``act``) first.
+    finds : DataFrame
+        One row, what the plan can find from its own numbers: ``outcome, phase, n, smallest_effect,
+        power, detectable, unit, reliability, reliability_baseline, correlation``; empty where
+        sizes, assumptions or the comparison are missing.
     statements : tuple of str
-        Sentences on what the study as planned cannot show.
+        Sentences on what the study as planned can find and cannot show.
     recipe : Recipe
         How the audit was made; ``n`` is the number of rules that were asked.
     """
 
     table: pd.DataFrame
+    finds: pd.DataFrame
     statements: tuple[str, ...]
     recipe: Recipe
 
@@ -37,7 +54,22 @@ class DesignAudit(Result):
         """The holes of the plan."""
         columns = tuple(Column(name) for name in _COLUMNS)
         title = f"Holes in the plan: {len(self.table)}, asked {self.recipe.n} rules"
-        return (Table("design_audit", title, columns, self.table, self.statements),)
+        holes = Table("design_audit", title, columns, self.table, self.statements)
+        if self.finds.empty:
+            return (holes,)
+        shown = (
+            Column("outcome"),
+            Column("phase"),
+            Column("n", "people"),
+            Column("smallest_effect", "smallest effect", "significant"),
+            Column("power", kind="number"),
+            Column("detectable", "found with 80 %", "significant"),
+            Column("unit"),
+            Column("reliability", kind="number"),
+            Column("reliability_baseline", "at baseline", "number"),
+            Column("correlation", "of the two tests", "number"),
+        )
+        return (holes, Table("finds", "What this plan can find", shown, self.finds))
 
     def __str__(self) -> str:
         lines = [self.tables()[0].title, ""]
@@ -84,7 +116,13 @@ def audit_design(design: Design) -> DesignAudit:
     holes = [hole for rule in RULES for hole in rule(design)]
     ranked = sorted(holes, key=lambda hole: hole.grade != "act")
     table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")
-    return DesignAudit(table, _statements(holes), Recipe("audit_design", n=len(RULES)))
+    found = finds.finds(design)
+    return DesignAudit(
+        table=table,
+        finds=pd.DataFrame([] if found is None else [vars(found)], columns=finds.COLUMNS),
+        statements=(*([] if found is None else [finds.sentence(found)]), *_statements(holes)),
+        recipe=Recipe("audit_design", n=len(RULES)),
+    )
 
 
 def _statements(holes: list[Hole]) -> tuple[str, ...]:

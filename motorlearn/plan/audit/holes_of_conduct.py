@@ -157,6 +157,17 @@ def decisions_beforehand(design: Design) -> Iterator[Hole]:
             "a tester who knows the group can help or judge differently",
             "let somebody test who does not know the groups, or say that it is not possible",
         )
+    elif not any(test.blinded for test in design.tests):
+        yield Hole(
+            "testers know the groups",
+            "look",
+            "tests.blinded",
+            "no test is given by somebody who does not know the groups",
+            "help, cheering and judging can differ between the groups without anybody meaning it",
+            "let somebody else give at least the primary test, or have it filmed and rated blind; "
+            "where that cannot be done, say so in the report",
+            "CONSORT 2010, Schulz et al., BMJ 340:c332, doi:10.1136/bmj.c332 (from memory)",
+        )
     skill = design.skill
     if not (skill.timing and skill.environment and skill.movement):
         yield Hole(

@@ -5,6 +5,8 @@ closed_form       Closed forms of power and sample size: a sanity check beside t
 effects           Which effects power is computed for: none, the smallest of interest, and
 grid              A grid of simulations, in chunks that do not depend on who computes them
 hit_models        A binomial mixed model with a random intercept, fitted to many studies at once
+latent            From the mean that a reader reads to that of the normal scores drawn, and back
+planned           From a plan to the numbers its power rests on
 power             Power and precision of a plan by simulating and analysing it many times
 prior_effects     Effects of practice order in published syntheses: where to start, never where
 scenario          What power is computed for: the planned comparison, its tests and its

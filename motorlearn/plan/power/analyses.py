@@ -1,11 +1,11 @@
 """The planned analysis of many simulated studies at once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import stats
 
-from motorlearn.linear import ancova_batch
+from motorlearn.linear.batch import ancova_batch, ancova_joint_batch
 from motorlearn.plan.power.hit_models import fit_hits
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.score_models import fit_scores
@@ -35,11 +35,17 @@ def analyse(plan: Scenario, batch: Batch) -> Tested:
     -------
     Tested
         Estimates are raw differences, differences of logs for ratios, hit rates for hits with
-        ``ancova`` and log odds with ``binomial mixed``.
+        ``ancova`` and log odds with ``binomial mixed``. Where equivalence is to be shown, p is that
+        of the two one-sided tests; for non-inferiority twice that of the one-sided test.
     """
+    found = _tested(plan, batch)
+    return found if plan.aim == "difference" else _against_bound(plan, found)
+
+
+def _tested(plan: Scenario, batch: Batch) -> Tested:
     if plan.model == "binomial mixed":
-        return _wald(*fit_hits(batch, plan.trials, plan.contrast))
-    scores = _scaled(plan, batch.scores)
+        return _wald(*fit_hits(batch, plan.contrast))
+    scores = _scaled(plan, batch)
     if plan.model == "linear mixed":
         return _wald(*fit_scores(scores, batch, plan.contrast))
     y = scores[:, :, batch.primary]
@@ -49,14 +55,32 @@ def analyse(plan: Scenario, batch: Batch) -> Tested:
     groups = batch.groups
     if plan.clustered:
         y, x, groups = _cluster_means(y, x, batch)
-    found = ancova_batch(y, groups, x, weights=plan.contrast)
-    return Tested(found.estimate, found.std_error, found.df, found.p)
+    # Without a baseline the house compares by Welch's t.
+    variance = plan.variance if x is not None or plan.clustered else "by group"
+    found = ancova_batch(y, groups, x, weights=plan.contrast, variance=variance)
+    p = ancova_joint_batch(y, groups, x)[2] if plan.joint else found.p
+    return Tested(found.estimate, found.std_error, found.df, p)
 
 
-def _scaled(plan: Scenario, scores: np.ndarray) -> np.ndarray:
-    if plan.scale == "hits":
-        return scores / plan.trials
-    return np.log(scores) if plan.scale == "ratio" else scores
+def _scaled(plan: Scenario, batch: Batch) -> np.ndarray:
+    scores = batch.scores
+    if plan.counts:
+        scores = scores / batch.attempts
+    if plan.effect == "ratio":
+        # No hits at all has no logarithm: the person is left out, as in the analysis of the study.
+        scores = np.log(np.where(scores > 0, scores, np.nan))
+    return scores
+
+
+def _against_bound(plan: Scenario, found: Tested) -> Tested:
+    """Two one-sided tests against the bound, or one of them in the direction of harm."""
+    edge = abs(np.log(plan.bound)) if plan.effect == "ratio" else plan.bound / plan.raw_unit
+    estimate = plan.better * found.estimate
+    not_worse = stats.t.sf((estimate + edge) / found.std_error, found.df)
+    if plan.aim == "non-inferiority":
+        return replace(found, p=np.minimum(2 * not_worse, 1.0))
+    not_better = stats.t.cdf((estimate - edge) / found.std_error, found.df)
+    return replace(found, p=np.maximum(not_worse, not_better))
 
 
 def _wald(estimate: np.ndarray, std_error: np.ndarray, df: np.ndarray) -> Tested:
@@ -64,11 +88,15 @@ def _wald(estimate: np.ndarray, std_error: np.ndarray, df: np.ndarray) -> Tested
 
 
 def _paired(change: np.ndarray) -> Tested:
-    n = (~np.isnan(change)).sum(axis=1)
-    estimate = np.nanmean(change, axis=1)
-    spread = np.nanstd(change, axis=1, ddof=1)
-    std_error = np.where(spread > 0, spread, np.nan) / np.sqrt(n)
-    return _wald(estimate, std_error, n - 1.0)
+    known = ~np.isnan(change)
+    n = known.sum(axis=1)
+    usable = n > 1
+    safe = np.where(usable, n, 2)
+    estimate = np.where(known, change, 0.0).sum(axis=1) / safe
+    away = np.where(known, change - estimate[:, None], 0.0)
+    spread = np.sqrt((away**2).sum(axis=1) / (safe - 1))
+    std_error = np.where(usable & (spread > 0), spread, np.nan) / np.sqrt(safe)
+    return _wald(np.where(usable, estimate, np.nan), std_error, np.where(usable, n - 1.0, np.nan))
 
 
 def _cluster_means(y: np.ndarray, x: np.ndarray | None, batch: Batch):

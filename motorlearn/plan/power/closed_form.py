@@ -3,9 +3,13 @@
 import math
 from collections.abc import Callable
 
+import numpy as np
 from scipy import optimize, special, stats
 
 from motorlearn.exceptions import InputError
+from motorlearn.plan.arguments import share, whole_number
+
+_MIDDLES = (np.arange(2000) + 0.5) / 2000
 
 
 def t_power(n: float, effect: float, *, n_other: float | None = None, alpha: float = 0.05) -> float:
@@ -30,15 +34,41 @@ def t_power(n: float, effect: float, *, n_other: float | None = None, alpha: flo
     >>> round(t_power(64, 0.5), 4)
     0.8015
     """
-    other = n if n_other is None else n_other
+    n, other = _people("n", n), _people("n_other", n if n_other is None else n_other)
+    effect, alpha = share("effect", effect, -math.inf, math.inf), _probability("alpha", alpha)
     df = n + other - 2
     if df <= 0:
         raise InputError("a comparison of two groups needs more people", [n, other])
     delta = abs(effect) * math.sqrt(n * other / (n + other))
     critical = stats.t.isf(alpha / 2, df)
+    return noncentral_power(df, delta, critical)
+
+
+def noncentral_power(df: float, delta: float, critical: float) -> float:
+    """Probability that a noncentral t lies outside plus or minus the critical value.
+
+    Examples
+    --------
+    >>> round(noncentral_power(126, 0.5 * math.sqrt(32), 1.979), 3)
+    0.801
+    """
     # nctdtr stays finite where the upper tail of the library's distribution object does not.
     below = special.nctdtr(df, delta, critical) - special.nctdtr(df, delta, -critical)
-    return float(1 - below)
+    if math.isfinite(below):
+        return float(1 - below)
+    # Few degrees of freedom and a large delta: average over the chi of the denominator.
+    scale = critical * np.sqrt(stats.chi2.ppf(_MIDDLES, df) / df)
+    return float(np.mean(stats.norm.cdf(delta - scale) + stats.norm.cdf(-delta - scale)))
+
+
+def _people(name: str, value: float) -> float:
+    return share(name, value, 0.0, math.inf)
+
+
+def _probability(name: str, value: float) -> float:
+    if not 0 < share(name, value) < 1:
+        raise InputError(f"{name} lies between 0 and 1", [value])
+    return value
 
 
 def participants_needed(
@@ -54,9 +84,11 @@ def participants_needed(
     >>> round(participants_needed(0.5), 2)
     63.77
     """
-    if effect == 0:
+    if share("effect", effect, -math.inf, math.inf) == 0:
         raise InputError("no number of people can find an effect of zero", [effect])
-    if not alpha < power < 1:
+    if not -1 < share("correlation", correlation, -1.0, 1.0) < 1:
+        raise InputError("a correlation of 1 leaves nothing to compare", [correlation])
+    if not _probability("alpha", alpha) < _probability("power", power) < 1:
         raise InputError("the wanted power lies between alpha and 1", [power])
     n = _where_reached(lambda n: t_power(n, effect, alpha=alpha), power, 1.5)
     return n * (1 - correlation**2)
@@ -70,6 +102,7 @@ def detectable_effect(n: float, *, power: float = 0.8, alpha: float = 0.05) -> f
     >>> round(detectable_effect(24), 2)
     0.83
     """
+    power = _probability("power", power)
     return _where_reached(lambda d: t_power(n, d, alpha=alpha), power, 1e-3)
 
 
@@ -93,19 +126,23 @@ def anova_power(n: float, groups: int, effect: float, *, alpha: float = 0.05) ->
     >>> round(anova_power(52, 3, 0.25), 2)
     0.8
     """
+    n, groups = _people("n", n), whole_number("groups", groups, 2)
+    effect, alpha = share("effect", effect, -math.inf, math.inf), _probability("alpha", alpha)
     df1, df2 = groups - 1, groups * (n - 1)
+    if df2 <= 0:
+        raise InputError("an analysis of variance needs more people", [n])
     critical = stats.f.isf(alpha, df1, df2)
     return float(stats.ncf.sf(critical, df1, df2, effect**2 * n * groups))
 
 
-def score_variance(between: float, within: float, trials: float) -> float:
+def score_variance(between: float, within: float, trials: int) -> float:
     """Variance of participants' means over trials, ``between² + within² / trials``.
 
     Parameters
     ----------
     between, within : float
         Standard deviations between people and between trials of one person.
-    trials : float
+    trials : int
         Trials per person.
 
     Examples
@@ -113,7 +150,11 @@ def score_variance(between: float, within: float, trials: float) -> float:
     >>> score_variance(3.0, 8.0, 16)
     13.0
     """
-    return between**2 + within**2 / trials
+    between, within = (
+        share(name, value, 0.0, math.inf)
+        for name, value in (("between", between), ("within", within))
+    )
+    return between**2 + within**2 / whole_number("trials", trials)
 
 
 def inflate_for_attrition(n: float, attrition: float) -> int:
@@ -124,6 +165,6 @@ def inflate_for_attrition(n: float, attrition: float) -> int:
     >>> inflate_for_attrition(24, 0.1)
     27
     """
-    if not 0 <= attrition < 1:
+    if not share("attrition", attrition) < 1:
         raise InputError("attrition is a share between 0 and 1", [attrition])
-    return math.ceil(n / (1 - attrition) - 1e-9)
+    return math.ceil(_people("n", n) / (1 - attrition) - 1e-9)

@@ -1,17 +1,22 @@
 """Which effects power is computed for: none, the smallest of interest, and published ones."""
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
+from motorlearn.plan.arguments import share
 from motorlearn.plan.power.prior_effects import prior_pair
 from motorlearn.plan.power.scenario import Scenario
 
 
 @dataclass(frozen=True)
 class Effect:
-    """An effect at the primary test, in raw units or as a ratio, with its name."""
+    """An effect at the primary test, in raw units or as a ratio, with its name.
+
+    ``is_none`` where a finding would be false: no effect, or one at the bound of equivalence.
+    """
 
     value: float
     name: str
@@ -22,25 +27,49 @@ def planned_effects(
     design: Design, plan: Scenario, given: Sequence[float] | None
 ) -> tuple[Effect, ...]:
     """List the effects, the absence of any always among them."""
+    if plan.aim != "difference":
+        return _against_a_bound(plan, given)
     none = Effect(plan.no_effect, "none", True)
     if given is not None:
-        wrong = [value for value in given if plan.scale == "ratio" and value <= 0]
-        if wrong:
-            raise InputError("a ratio is positive", wrong, "1 stands for no effect")
-        named = [Effect(float(v), "given") for v in given if float(v) != plan.no_effect]
-        return (none, *named)
+        return (none, *_given(plan, given))
     effects = [none]
     if design.smallest_effect is not None:
-        value = _as_improvement(plan, design.smallest_effect.value)
+        value = improvement(plan, design.smallest_effect.value)
         effects.append(Effect(value, "smallest of interest"))
     if plan.model == "paired":
-        return (*effects, *(Effect(plan.from_d(d), f"change of d = {d:g}") for d in (0.2, 0.5)))
-    for row in prior_pair(plan.phases[plan.primary]).itertuples():
-        effects.append(Effect(plan.from_d(row.effect), f"{row.setting}: d = {row.effect:g}"))
-    return tuple(effects)
+        change = plan.declared_change()
+        if change != plan.no_effect:
+            effects.append(Effect(change, "gain of the plan"))
+        named = [(d, f"change of d = {d:g}") for d in (0.2, 0.5)]
+    else:
+        pair = prior_pair(plan.phases[plan.primary]).itertuples()
+        named = [(row.effect, f"{row.setting}: d = {row.effect:g}") for row in pair]
+    usual = [Effect(plan.from_d(d), name) for d, name in named]
+    return (*effects, *(effect for effect in usual if plan.is_possible(effect.value)))
 
 
-def _as_improvement(plan: Scenario, value: float) -> float:
+def _given(plan: Scenario, given: Sequence[float]) -> list[Effect]:
+    if isinstance(given, str) or not isinstance(given, Iterable):
+        raise InputError("effects must be a list of numbers", [given], "put them in brackets")
+    values = [share("an effect", value, -math.inf, math.inf) for value in given]
+    wrong = [value for value in values if not math.isfinite(value)]
+    wrong += [value for value in values if plan.effect == "ratio" and value <= 0]
+    if wrong:
+        remedy = "a ratio is positive, and 1 stands for none" if plan.effect == "ratio" else ""
+        raise InputError("an effect cannot be used", wrong, remedy)
+    return [Effect(value, "given") for value in values if value != plan.no_effect]
+
+
+def _against_a_bound(plan: Scenario, given: Sequence[float] | None) -> tuple[Effect, ...]:
+    """Effects for equivalence: the bound, where claims would be false, and none."""
+    edge = -abs(plan.bound)
+    if plan.effect == "ratio":
+        edge = math.exp(-plan.better * abs(math.log(plan.bound)))
+    effects = [Effect(edge, "worse by the bound", True), Effect(plan.no_effect, "none")]
+    return (*effects, *([] if given is None else _given(plan, given)))
+
+
+def improvement(plan: Scenario, value: float) -> float:
     """Turn a ratio round where it would be a loss: 0.9 stands for 1 / 0.9 where more is better."""
-    worse = plan.scale == "ratio" and (value - 1) * plan.better < 0
+    worse = plan.effect == "ratio" and (value - 1) * plan.better < 0
     return 1 / value if worse else value

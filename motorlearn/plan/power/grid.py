@@ -1,7 +1,7 @@
 """A grid of simulations, in chunks that do not depend on who computes them."""
 
 from collections.abc import Sequence
-from concurrent.futures import BrokenExecutor, Executor
+from concurrent.futures import BrokenExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.plan.power.analyses import Tested, analyse
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.simulated_scores import draw_batch
-from motorlearn.plan.power.workers import deaf_to_interrupts, worker_pool
+from motorlearn.plan.power.workers import Workers
 
 CHUNK = 250
 """Studies in a chunk; each chunk has its own stream of random numbers."""
@@ -34,9 +34,7 @@ class Cell:
         return [CHUNK] * whole + [rest] * bool(rest)
 
 
-def run_cells(
-    cells: Sequence[Cell], workers: int = 1, executor: Executor | None = None
-) -> tuple[list[Tested], bool]:
+def run_cells(cells: Sequence[Cell], pool: Workers | None = None) -> tuple[list[Tested], bool]:
     """Simulate and analyse every cell.
 
     Returns
@@ -58,24 +56,22 @@ def run_cells(
     ]
     parts: list[list[Tested]] = [[] for _ in cells]
     stopped = False
-    with worker_pool(workers, executor) as pool:
-        try:
-            calls = [(cells[number], chunk, size) for number, chunk, size in jobs]
-            with deaf_to_interrupts():
-                results = map(_run, calls) if pool is None else pool.map(_run, calls)
-            progress = tqdm(results, total=len(jobs), desc="simulating", disable=None)
-            for (number, _, _), found in zip(jobs, progress, strict=False):
-                parts[number].append(found)
-        except KeyboardInterrupt:
-            if not any(parts):
-                raise
-            stopped = True
-        except BrokenExecutor as problem:
-            raise InputError(
-                "a worker process ended before its work was done",
-                remedy="in a script, call it under \"if __name__ == '__main__':\"; where memory "
-                "is short, use fewer workers",
-            ) from problem
+    calls = [(cells[number], chunk, size) for number, chunk, size in jobs]
+    try:
+        results = map(_run, calls) if pool is None else pool.map(_run, calls)
+        progress = tqdm(results, total=len(jobs), desc="simulating", disable=None)
+        for (number, _, _), found in zip(jobs, progress, strict=False):
+            parts[number].append(found)
+    except KeyboardInterrupt:
+        if not any(parts):
+            raise
+        stopped = True
+    except BrokenExecutor as problem:
+        raise InputError(
+            "a worker process ended before its work was done",
+            remedy="in a script, call it under \"if __name__ == '__main__':\"; where memory "
+            "is short, use fewer workers",
+        ) from problem
     return [_joined(found) for found in parts], stopped
 
 

@@ -15,17 +15,13 @@ _START_SD = 0.5
 _CONVERGED = 1e-4
 
 
-def fit_hits(
-    batch: Batch, attempts: int, contrast: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Contrast of groups, in log odds, in the change from baseline to the primary test.
 
     Parameters
     ----------
     batch : Batch
         Hits; NaN where a test was missed.
-    attempts : int
-        Attempts in each test.
     contrast : ndarray, shape (groups,)
         Weights of the groups.
 
@@ -43,7 +39,7 @@ def fit_hits(
     x = design.reshape(people * tests, groups * tests)
     present = ~np.isnan(batch.scores).reshape(studies, -1)
     hits = np.where(present, batch.scores.reshape(studies, -1), 0.0)
-    made = np.where(present, float(attempts), 0.0)
+    made = np.where(present, np.tile(batch.attempts, people), 0.0)
     rows = BinomialRows(
         x=x,
         z=np.ones((1, len(x))),

@@ -3,15 +3,19 @@
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
-from motorlearn.plan.power.effects import planned_effects
+from motorlearn.plan.arguments import seed_number, share, whole_number
+from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
+from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.prior_effects import prior_effects
-from motorlearn.plan.power.scenario import Scenario, scenario
+from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.summaries import (
     DETECTABLE,
     detectable,
@@ -19,7 +23,7 @@ from motorlearn.plan.power.summaries import (
     mended_cells,
     power_row,
 )
-from motorlearn.plan.power.workers import worker_pool
+from motorlearn.plan.power.workers import Workers, worker_pool
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
@@ -107,8 +111,9 @@ def power(
     alpha, wanted : float
         Two-sided level, and the power asked of the detectable effect.
     workers : int
-        Processes. Each starts afresh, which takes a second or two; a script has to make the call
-        under ``if __name__ == "__main__":``.
+        Processes at most. Each starts afresh, which takes a second or two, so they are started only
+        where the work that lies ahead is longer; a script has to make the call under
+        ``if __name__ == "__main__":``.
     executor : concurrent.futures.Executor, optional
         Where to run large grids, for example ``Client(...).get_executor()`` of dask.
 
@@ -147,15 +152,20 @@ def power(
     >>> result.table["n"].tolist()
     [12, 12, 24, 24]
     """
-    sizes, counts = _whole("n", n), _whole("trials", trials) if trials is not None else (None,)
-    _check_options(simulations, alpha, wanted, workers)
+    sizes = _whole("n", n, 2)
+    counts = (None,) if trials is None else _whole("trials", trials, 1)
+    seed, workers = seed_number(seed), whole_number("workers", workers)
+    simulations = whole_number("simulations", simulations, 2)
+    _check_levels(alpha, wanted)
     base = scenario(design, assumptions=assumptions, model=model)
     plans = [base if count is None else base.with_trials(count) for count in counts]
+    for plan in plans:
+        _check_sizes(plan, sizes)
     chosen = planned_effects(design, base, effects)
     grid = [(plan, size, effect) for size in sizes for plan in plans for effect in chosen]
     cells = [Cell(plan, size, effect.value, seed, simulations) for plan, size, effect in grid]
     with worker_pool(workers, executor) as pool:
-        runs, stopped = run_cells(cells, executor=pool)
+        runs, stopped = run_cells(cells, pool)
         done = [
             (cell, effect, run)
             for cell, (_, _, effect), run in zip(cells, grid, runs, strict=True)
@@ -166,15 +176,6 @@ def power(
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
-    options = {
-        "n": sizes,
-        "trials": tuple(plan.trials for plan in plans),
-        "effects": tuple(effect.value for effect in chosen),
-        "model": base.model,
-        "alpha": alpha,
-        "wanted": wanted,
-        "simulations": simulations,
-    }
     return Power(
         table=table,
         detectable=found,
@@ -182,35 +183,74 @@ def power(
         prior=prior_effects(),
         scale=_scale_in_words(base),
         warnings=(*base.warnings, *_alarms(table, alpha), *([INTERRUPTED] if stopped else [])),
-        recipe=Recipe("power", options=options, n=int(table["simulations"].sum()), seed=seed),
+        recipe=Recipe(
+            "power",
+            options=_options(grid, base, simulations, alpha, wanted),
+            n=int(table["simulations"].sum()),
+            seed=seed,
+        ),
     )
 
 
-def _search(pairs, alpha: float, wanted: float, pool: Executor | None):
+def _options(
+    grid: Sequence[tuple[Scenario, int, Effect]],
+    base: Scenario,
+    simulations: int,
+    alpha: float,
+    wanted: float,
+) -> dict[str, Any]:
+    plans, sizes, chosen = zip(*grid, strict=True)
+    return {
+        "n": tuple(dict.fromkeys(sizes)),
+        "trials": tuple(dict.fromkeys(plan.trials for plan in plans)),
+        "effects": tuple(dict.fromkeys(effect.value for effect in chosen)),
+        "model": base.model,
+        "alpha": alpha,
+        "wanted": wanted,
+        "simulations": simulations,
+    }
+
+
+def _search(pairs, alpha: float, wanted: float, pool: Workers):
     """Find the detectable effect of each cell: guess, simulate there, mend, simulate again."""
     cells = detectable_cells(pairs, alpha, wanted)
     stopped = False
     for last in (False, True):
-        runs, stopped = run_cells(cells, executor=pool)
+        runs, stopped = run_cells(cells, pool)
         if stopped or last:
             break
         cells = mended_cells(list(zip(cells, runs, strict=True)), alpha, wanted)
     return detectable(cells, runs, alpha), stopped
 
 
-def _whole(what: str, value: int | Sequence[int]) -> tuple[int, ...]:
-    values = tuple(value) if isinstance(value, Sequence) else (value,)
-    bad = [entry for entry in values if int(entry) != entry or entry < 2]
-    if bad or not values:
-        raise InputError(f"{what} must be whole numbers of 2 or more", bad or None)
-    return tuple(int(entry) for entry in values)
+def _whole(what: str, value: int | Sequence[int], least: int) -> tuple[int, ...]:
+    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
+    values = tuple(value) if several else (value,)  # type: ignore[arg-type]
+    if not values:
+        raise InputError(f"{what} must be {least} or more, a whole number", None, "give one")
+    return tuple(whole_number(what, entry, least) for entry in values)
 
 
-def _check_options(simulations: int, alpha: float, wanted: float, workers: int) -> None:
-    if simulations < 2 or workers < 1:
-        raise InputError("simulations and workers must be positive", [simulations, workers])
-    if not 0 < alpha < wanted < 1:
+def _check_levels(alpha: float, wanted: float) -> None:
+    if not 0 < share("alpha", alpha) < share("wanted", wanted) < 1:
         raise InputError("alpha and the wanted power lie between 0 and 1", [alpha, wanted])
+
+
+def _check_sizes(plan: Scenario, sizes: Sequence[int]) -> None:
+    """Refuse sizes at which the planned analysis has no degrees of freedom left."""
+    for n in sizes:
+        units = plan.sizes(n)
+        if plan.clustered:
+            units = -(-units // (plan.assumed.cluster_size or 1))
+        spare = units.sum() - len(units) - (plan.model != "paired" and plan.baseline >= 0)
+        if units.min() < 2 or spare < 1:
+            what = "clusters" if plan.clustered else "people"
+            raise InputError(
+                f"n = {n} leaves too few {what} for the planned analysis",
+                [" and ".join(map(str, units))],
+                f"take a larger n: two {what} a group at least, and one more than the groups and "
+                "the covariate use up",
+            )
 
 
 def _assumed_frame(base: Scenario) -> pd.DataFrame:
@@ -219,6 +259,10 @@ def _assumed_frame(base: Scenario) -> pd.DataFrame:
         "scale": _scale_in_words(base),
         "primary test": base.phases[base.primary],
         "baseline test": base.phases[base.baseline] if base.baseline >= 0 else "none",
+        "trials": ", ".join(
+            f"{phase} {trials}" for phase, trials in zip(base.phases, base.trials_at, strict=True)
+        ),
+        "aim": base.aim,
         **base.assumed.model_dump(),
     }
     rows = [(name, "" if value is None else str(value)) for name, value in values.items()]
@@ -228,7 +272,7 @@ def _assumed_frame(base: Scenario) -> pd.DataFrame:
 def _scale_in_words(base: Scenario) -> str:
     if base.model == "binomial mixed":
         return f"effects in {base.unit}; half-widths as a factor of the odds ratio"
-    if base.scale == "ratio":
+    if base.effect == "ratio":
         return "effects as ratios; half-widths as a factor of the ratio"
     return f"effects and half-widths in {base.unit or 'raw units'}"
 

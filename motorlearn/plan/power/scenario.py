@@ -6,22 +6,12 @@ from typing import Literal
 
 import numpy as np
 
-from motorlearn.design import Assumptions, Design, Outcome, Primary
-from motorlearn.exceptions import DesignError, InputError
-from motorlearn.plan.timetable import timetable
+from motorlearn.design import Assumptions
+from motorlearn.exceptions import InputError
+from motorlearn.plan.power.latent import log_odds_of, rate_moments, uncut_mean
 
-HIT_OUTCOMES = ("hit", "hits", "hit_rate")
-Scale = Literal["difference", "ratio", "hits"]
-
-_STAND_IN = {
-    "hits": Assumptions(baseline=0.25, between_sd=0.7, gain=1.2, source="stand-in"),
-    "ratio": Assumptions(baseline=1.0, between_sd=0.2, within_sd=0.5, gain=0.4, source="stand-in"),
-    "difference": Assumptions(baseline=0.0, between_sd=1.0, within_sd=2.4, source="stand-in"),
-}
-STAND_IN_WARNING = (
-    "The plan has no [assumptions]: stand-in values were used, which are teaching values and no "
-    "estimate of anything; enter your own from a pilot or a comparable study."
-)
+Effect = Literal["difference", "ratio"]
+Aim = Literal["difference", "equivalence", "non-inferiority"]
 
 
 @dataclass(frozen=True)
@@ -30,12 +20,14 @@ class Scenario:
 
     Parameters
     ----------
-    scale : {"difference", "ratio", "hits"}
-        Scale on which people are simulated and compared.
+    counts : bool
+        Whether scores are hits of so many attempts.
+    effect : {"difference", "ratio"}
+        How groups are compared.
     model : {"ancova", "linear mixed", "binomial mixed", "paired"}
         The planned analysis.
     assumed : Assumptions
-        Parameters of the population.
+        Parameters of the population; means are those of scores as they are read.
     better : int
         1 where higher scores are better, -1 where lower ones are.
     phases : tuple of str
@@ -44,7 +36,7 @@ class Scenario:
         Share of the gain that is present at each test.
     baseline, primary : int
         Numbers of the two tests compared; baseline -1 where there is none.
-    trials : int
+    trials_at : tuple of int
         Trials in each test.
     ratio : ndarray, shape (groups,)
         Group sizes relative to their mean.
@@ -54,13 +46,24 @@ class Scenario:
         Bounds of the score.
     unit : str
         Unit of raw effects.
+    outcome : str
+        Name of the primary outcome.
+    joint : bool
+        Whether all groups are tested together.
+    variance : {"equal", "by group"}
+        Residual variance of the analysis of covariance.
+    aim : {"difference", "equivalence", "non-inferiority"}
+        What is to be shown.
+    bound : float
+        Smallest effect of interest, against which equivalence is shown; NaN where none is needed.
     clustered : bool
         Whether clusters are allocated, and their means analysed.
     warnings : tuple of str
         What was assumed because the plan does not say it.
     """
 
-    scale: Scale
+    counts: bool
+    effect: Effect
     model: str
     assumed: Assumptions
     better: int
@@ -68,12 +71,17 @@ class Scenario:
     done: np.ndarray
     baseline: int
     primary: int
-    trials: int
+    trials_at: tuple[int, ...]
     ratio: np.ndarray
     contrast: np.ndarray
     low: float
     high: float
     unit: str
+    outcome: str = ""
+    joint: bool = False
+    variance: str = "equal"
+    aim: Aim = "difference"
+    bound: float = math.nan
     clustered: bool = False
     warnings: tuple[str, ...] = ()
 
@@ -82,57 +90,18 @@ class Scenario:
         """Number of the group that carries the effect."""
         return int(np.argmax(self.contrast))
 
+    @property
+    def trials(self) -> int:
+        """Trials in the primary test."""
+        return self.trials_at[self.primary]
+
     def with_trials(self, trials: int) -> "Scenario":
-        """Give the same scenario with another number of trials in each test."""
-        return replace(self, trials=trials)
+        """Give the same scenario with another number of trials, the same in each test."""
+        return replace(self, trials_at=(trials,) * len(self.trials_at))
 
     def sizes(self, n: int) -> np.ndarray:
         """People per group where the mean size is n."""
         return np.maximum(np.round(n * self.ratio).astype(int), 1)
-
-    def mean_at(self, test: int) -> float:
-        """Mean of the reference group at a test: raw units, or log odds for hits."""
-        change = self.assumed.gain * self.done[test]
-        if self.scale == "hits":
-            return _logit(self.assumed.baseline) + self.better * change
-        return self.assumed.baseline + self.better * change
-
-    def score_sd(self) -> float:
-        """Standard deviation of people's scores at the primary test: raw units, or hit rate."""
-        a = self.assumed
-        if self.scale == "hits":
-            p = expit(self.mean_at(self.primary))
-            return math.sqrt((p * (1 - p) * a.between_sd) ** 2 + p * (1 - p) / self.trials)
-        return math.sqrt(a.between_sd**2 + (a.within_sd or 0.0) ** 2 / self.trials)
-
-    def score_correlation(self) -> float:
-        """Correlation of people's mean scores at two tests, where scores are not hits."""
-        return self.assumed.stability * self.assumed.between_sd**2 / self.score_sd() ** 2
-
-    def latent_variance(self) -> float:
-        """Variance of people's scores at the primary test on the simulated scale."""
-        a = self.assumed
-        if self.scale == "hits":
-            p = expit(self.mean_at(self.primary))
-            return a.between_sd**2 + 1 / (self.trials * p * (1 - p))
-        return self.score_sd() ** 2
-
-    def shift(self, effect: float) -> float:
-        """Turn an effect in raw units (or a ratio) into a shift of the simulated scale.
-
-        Positive effects are improvements; a ratio below 1 is one where lower is better.
-        """
-        mean = self.mean_at(self.primary)
-        if self.scale == "hits":
-            rate = expit(mean) + self.better * effect / self.raw_unit
-            if not 0 < rate < 1:
-                raise InputError(
-                    "the effect takes the hit rate out of 0 to 1", [effect], "take a smaller one"
-                )
-            return _logit(rate) - mean
-        if self.scale == "ratio":
-            return math.log(effect)
-        return self.better * effect
 
     @property
     def raw_unit(self) -> float:
@@ -142,193 +111,147 @@ class Scenario:
     @property
     def no_effect(self) -> float:
         """The raw effect that stands for none."""
-        return 1.0 if self.scale == "ratio" else 0.0
+        return 1.0 if self.effect == "ratio" else 0.0
+
+    def mean_at(self, test: int) -> float:
+        """Mean score of the reference group at a test, as it is read: raw units, or hit rate."""
+        change = self.better * self.assumed.gain * self.done[test]
+        if self.counts:
+            p = self.assumed.baseline
+            return 1 / (1 + math.exp(-(math.log(p / (1 - p)) + change)))
+        return self.assumed.baseline + change
+
+    def declared_change(self) -> float:
+        """Change from the baseline to the primary test that the plan assumes, an improvement.
+
+        In raw units, or as a ratio.
+        """
+        before, after = self.mean_at(self.baseline), self.mean_at(self.primary)
+        if self.effect == "ratio":
+            return after / before
+        return self.better * (after - before) * self.raw_unit
+
+    @property
+    def reference_mean(self) -> float:
+        """Mean score that an effect at the primary test is counted from, as it is read."""
+        return self.mean_at(self.baseline if self.model == "paired" else self.primary)
+
+    def mean_with(self, effect: float) -> float:
+        """Mean score at the primary test of the group that carries an effect."""
+        mean = self.reference_mean
+        if self.effect == "ratio":
+            shifted = mean * effect
+        else:
+            shifted = mean + self.better * effect / self.raw_unit
+        if not self._inside(shifted):
+            score = "hit rate out of 0 to 1" if self.counts else "mean out of the score's bounds"
+            raise InputError(f"the effect takes the {score}", [effect], "take a smaller one")
+        return shifted
+
+    def _inside(self, mean: float) -> bool:
+        low, high = (0.0, 1.0) if self.counts else (self.low, self.high)
+        return low < mean < high
+
+    def is_possible(self, effect: float) -> bool:
+        """Whether the mean with an effect lies inside the bounds of the score."""
+        mean = self.reference_mean
+        if self.effect == "ratio":
+            return self._inside(mean * effect)
+        return self._inside(mean + self.better * effect / self.raw_unit)
+
+    def latent_mean(self, test: int) -> float:
+        """Mean of what is drawn for the reference group at a test: log odds, or uncut scores."""
+        at = self.baseline if self.model == "paired" and test == self.primary else test
+        return self._latent(self.mean_at(at), test)
+
+    def _latent(self, mean: float, test: int) -> float:
+        if self.counts:
+            return log_odds_of(mean, self.assumed.between_sd)
+        if self.effect == "ratio":
+            return mean
+        return uncut_mean(mean, self._drawn_sd(test), self.low, self.high)
+
+    def _drawn_sd(self, test: int) -> float:
+        noise = (self.assumed.within_sd or 0.0) ** 2 / self.trials_at[test]
+        return math.sqrt(self.assumed.between_sd**2 + noise)
+
+    def latent_shift(self, effect: float) -> float:
+        """What an effect adds to what is drawn; for ratios of scores, to their logarithms."""
+        if self.effect == "ratio" and not self.counts:
+            return math.log(effect)
+        return self._latent(self.mean_with(effect), self.primary) - self.latent_mean(self.primary)
+
+    def true_sd(self, test: int) -> float:
+        """Standard deviation of true scores at a test: raw units, or hit rate."""
+        if self.counts:
+            return math.sqrt(rate_moments(self.latent_mean(test), self.assumed.between_sd)[1])
+        return self.assumed.between_sd
+
+    def score_sd(self, test: int | None = None) -> float:
+        """Standard deviation of people's scores at a test: raw units, or hit rate.
+
+        By default at the primary test.
+        """
+        test = self.primary if test is None else test
+        if not self.counts:
+            return self._drawn_sd(test)
+        mean, variance = rate_moments(self.latent_mean(test), self.assumed.between_sd)
+        return math.sqrt(variance + (mean * (1 - mean) - variance) / self.trials_at[test])
+
+    def reliability(self, test: int) -> float:
+        """Share of the variance of scores at a test that is between people."""
+        return self.true_sd(test) ** 2 / self.score_sd(test) ** 2
+
+    def score_correlation(self) -> float:
+        """Correlation of people's scores at the baseline and the primary test."""
+        both = (self.baseline, self.primary)
+        kept = math.prod(math.sqrt(self.reliability(test)) for test in both)
+        return self.assumed.stability * kept
+
+    def latent_variance(self) -> float:
+        """Variance of people's scores at the primary test on the scale that is drawn."""
+        a = self.assumed
+        if self.counts:
+            p = self.reference_mean
+            return a.between_sd**2 + 1 / (self.trials * p * (1 - p))
+        return self.score_sd() ** 2
 
     def from_d(self, d: float) -> float:
         """Raw effect (or ratio) of a standardised one, d times the SD of scores."""
-        if self.scale == "ratio":
-            mean = self.mean_at(self.primary)
+        if self.effect == "ratio":
+            mean = self.reference_mean
             return (mean + self.better * d * self.score_sd()) / mean
         return d * self.score_sd() * self.raw_unit
 
     def to_d(self, effect: float) -> float:
         """Standardised effect of a raw one (or of a ratio), positive for improvement."""
-        if self.scale == "ratio":
-            return self.better * (effect - 1) * self.mean_at(self.primary) / self.score_sd()
+        if self.effect == "ratio":
+            return self.better * (effect - 1) * self.reference_mean / self.score_sd()
         return effect / self.raw_unit / self.score_sd()
 
-    def from_shift(self, shift: float) -> float:
-        """Raw effect (or ratio) of a shift of the simulated scale."""
-        if self.scale == "ratio":
-            return math.exp(shift)
-        if self.scale == "hits":
-            mean = self.mean_at(self.primary)
-            return self.better * (expit(mean + shift) - expit(mean)) * self.raw_unit
-        return self.better * shift
+    def on_analysis(self, effect: float) -> float:
+        """The effect on the scale of the analysis: hit rates, logs, log odds or raw units."""
+        if self.model == "binomial mixed":
+            return self.latent_shift(effect)
+        if self.effect == "ratio":
+            return math.log(effect)
+        return self.better * effect / self.raw_unit
 
+    def from_analysis(self, value: float) -> float | None:
+        """The effect that has a value on the scale of the analysis; None where there is none."""
+        if self.model == "binomial mixed":
+            mean = self.latent_mean(self.primary) + value
+            rate = rate_moments(mean, self.assumed.between_sd)[0]
+            return self._as_effect(rate - self.reference_mean)
+        if self.effect == "ratio":
+            ratio = math.exp(value)
+            return ratio if self._inside(ratio * self.reference_mean) else None
+        return self._as_effect(value)
 
-def scenario(
-    design: Design,
-    *,
-    assumptions: Assumptions | None = None,
-    model: str | None = None,
-    trials: int | None = None,
-) -> Scenario:
-    """Turn a plan into the numbers its power rests on.
-
-    Raises
-    ------
-    DesignError
-        If the primary contrast cannot be told, or there is no test to compare.
-    InputError
-        If the planned model does not fit the outcome.
-    """
-    notes: list[str] = []
-    primary = design.primary or _assumed_primary(design, notes)
-    outcome = design.outcome(primary.outcome) or design.outcomes[0]
-    scale: Scale = "hits" if outcome.name in HIT_OUTCOMES else primary.effect
-    assumed = assumptions or design.assumptions
-    unit = _unit(outcome, scale)
-    if assumed is None:
-        assumed = _STAND_IN[scale]
-        notes.append(STAND_IN_WARNING)
-        unit = "standard deviations between people" if scale == "difference" else unit
-    _check(assumed, scale)
-    events = [event for event in timetable(design).events if not event.is_practice]
-    phases = tuple(event.phase for event in events)
-    at = len(phases) - 1 - phases[::-1].index(primary.phase)
-    base = phases.index(primary.baseline) if primary.baseline in phases else -1
-    if len(design.groups) == 1 and base < 0:
-        base = 0 if at > 0 else -1
-    chosen = _model(model or primary.model, scale, len(design.groups), base, notes)
-    if chosen == "paired":
-        assumed = assumed.model_copy(update={"gain": 0.0})
-    return Scenario(
-        scale=scale,
-        model=chosen,
-        assumed=assumed,
-        better=1 if outcome.better == "higher" else -1,
-        phases=phases,
-        done=_share_done(design, assumed.forgetting),
-        baseline=base,
-        primary=at,
-        trials=trials or events[at].trials,
-        ratio=_ratio(design),
-        contrast=_contrast(design, primary),
-        low=-math.inf if outcome.low is None else outcome.low,
-        high=math.inf if outcome.high is None else outcome.high,
-        unit=unit,
-        clustered=_clustered(design, assumed, chosen, notes),
-        warnings=tuple(notes),
-    )
-
-
-def expit(value: float) -> float:
-    """Probability of log odds."""
-    return 1 / (1 + math.exp(-value))
-
-
-def _logit(p: float) -> float:
-    return math.log(p / (1 - p))
-
-
-def _unit(outcome: Outcome, scale: Scale) -> str:
-    if outcome.name == "hits":
-        return "hits"
-    return "hit rate" if scale == "hits" else outcome.unit
-
-
-def _assumed_primary(design: Design, notes: list[str]) -> Primary:
-    phase = next(
-        (p for p in ("retention", "transfer", "posttest", "progress") if p in design.phases), None
-    )
-    if phase is None:
-        raise DesignError("there is no test after practice whose power could be computed")
-    outcome = design.outcomes[0].name
-    notes.append(f"The plan names no primary comparison: {outcome} at the {phase} test was taken.")
-    baseline = "pretest" if "pretest" in design.phases else None
-    return Primary(outcome=outcome, phase=phase, baseline=baseline)
-
-
-def _check(assumed: Assumptions, scale: Scale) -> None:
-    if scale == "hits" and not 0 < assumed.baseline < 1:
-        raise InputError(
-            "assumptions.baseline must be a hit rate between 0 and 1", [assumed.baseline]
-        )
-    if scale != "hits" and assumed.within_sd is None:
-        raise InputError(
-            "assumptions.within_sd is missing", None, "give the SD of single trials of one person"
-        )
-    if scale == "ratio" and assumed.baseline <= 0:
-        raise InputError("a ratio needs a positive baseline", [assumed.baseline])
-
-
-def _model(model: str, scale: Scale, groups: int, baseline: int, notes: list[str]) -> str:
-    if groups == 1:
-        if baseline < 0:
-            raise DesignError(
-                "one group and one test leave nothing to compare", None, "add a pretest"
-            )
-        notes.append(
-            "One group: the power is that of a change, which cannot be put down to the programme."
-        )
-        return "paired"
-    if model == "binomial mixed" and scale != "hits":
-        raise InputError("a binomial model needs an outcome that counts hits", [scale])
-    if model in ("linear mixed", "binomial mixed") and baseline < 0:
-        raise DesignError(
-            "the planned mixed model compares changes and needs a baseline", None, "add a pretest"
-        )
-    return model
-
-
-def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str]) -> bool:
-    if design.allocation.method != "cluster":
-        return False
-    if assumed.cluster_size is None:
-        raise InputError(
-            "clusters are allocated, but assumptions.cluster_size is missing",
-            None,
-            "give cluster_size and cluster_icc",
-        )
-    if model != "ancova":
-        raise InputError("power with clusters is computed for cluster means", [model], "use ancova")
-    notes.append("Clusters are allocated: their means are analysed, and n counts participants.")
-    return True
-
-
-def _share_done(design: Design, forgetting: float) -> np.ndarray:
-    """Share of the gain at each test: practice done so far, less what is forgotten."""
-    plan = timetable(design)
-    total = sum(event.trials for event in plan.events if event.is_practice)
-    done, shares = 0, []
-    for event in plan.events:
-        if event.is_practice:
-            done += event.trials
-            continue
-        share = done / total if total else float(event.phase != "pretest")
-        kept = 1 - forgetting if event.phase in ("retention", "transfer") else 1.0
-        shares.append(share * kept)
-    return np.array(shares)
-
-
-def _ratio(design: Design) -> np.ndarray:
-    sizes = [group.size for group in design.groups]
-    if any(size is None for size in sizes):
-        return np.ones(len(sizes))
-    values = np.array(sizes, dtype=float)
-    return values / values.mean()
-
-
-def _contrast(design: Design, primary: Primary) -> np.ndarray:
-    names = design.group_names
-    if len(names) == 1:
-        return np.ones(1)
-    pair = primary.groups[:2] or (names[::-1] if len(names) == 2 else ())
-    if len(pair) < 2:
-        raise DesignError(
-            "the primary contrast is not named", names, "set primary.groups to the two groups"
-        )
-    weights = np.zeros(len(names))
-    weights[names.index(pair[0])], weights[names.index(pair[1])] = 1.0, -1.0
-    return weights
+    def _as_effect(self, change: float) -> float | None:
+        mean = self.reference_mean
+        if not self._inside(mean + change):
+            return None
+        if self.effect == "ratio":
+            return (mean + change) / mean
+        return self.better * change * self.raw_unit

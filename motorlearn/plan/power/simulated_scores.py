@@ -3,8 +3,10 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from motorlearn.exceptions import InputError
+from motorlearn.plan.power.latent import log_odds_of
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.vocabulary import DELAYED_PHASES
 
@@ -23,6 +25,8 @@ class Batch:
         Cluster of each person; each person's own where nothing is clustered.
     baseline, primary : int
         Places of the two tests among the tests drawn; baseline -1 where there is none.
+    attempts : ndarray, shape (tests,)
+        Trials in each test drawn.
     """
 
     scores: np.ndarray
@@ -30,6 +34,7 @@ class Batch:
     clusters: np.ndarray
     baseline: int
     primary: int
+    attempts: np.ndarray
 
 
 def draw_batch(
@@ -39,7 +44,9 @@ def draw_batch(
 
     True scores at the tests are normal with one variance and the correlation ``stability``, on the
     raw scale, or on the scale of log odds for hits. A score is the mean of so many trials, or a
-    binomial count of hits; bounded scores are cut at their bounds.
+    binomial count of hits; bounded scores are cut at their bounds. The means of scores are those
+    that the plan declares. People who are lost miss the primary test, all delayed tests and what
+    comes after.
 
     Parameters
     ----------
@@ -58,16 +65,33 @@ def draw_batch(
     groups = np.repeat(np.arange(len(plan.ratio)), plan.sizes(n))
     clusters = _clusters(plan, groups)
     true = _true_scores(plan, tests, groups, clusters, studies, rng)
-    if plan.scale != "ratio":
-        true += _shifts(plan, tests, groups, effect)
-        scores = _observed(plan, true, rng)
+    shifts = _shifts(plan, tests, groups, effect)
+    if plan.effect == "ratio" and not plan.counts:
+        scores = _observed(plan, tests, true, rng) * np.exp(shifts)
     else:
-        scores = _observed(plan, true, rng) * np.exp(_shifts(plan, tests, groups, effect))
-    late = np.array([plan.phases[test] in DELAYED_PHASES for test in tests])
-    gone = rng.random((studies, len(groups), 1)) < plan.assumed.attrition
+        scores = _observed(plan, tests, true + shifts, rng)
+    late = np.array([test >= plan.primary or _is_delayed(plan, test) for test in tests])
+    gone = rng.random((studies, len(groups), 1)) < _leaving(plan, tests, scores)
     scores = np.where(gone & late, np.nan, scores)
     baseline = tests.index(plan.baseline) if plan.baseline >= 0 else -1
-    return Batch(scores, groups, clusters, baseline, tests.index(plan.primary))
+    attempts = np.array([plan.trials_at[test] for test in tests], dtype=float)
+    return Batch(scores, groups, clusters, baseline, tests.index(plan.primary), attempts)
+
+
+def _is_delayed(plan: Scenario, test: int) -> bool:
+    return plan.phases[test] in DELAYED_PHASES
+
+
+def _leaving(plan: Scenario, tests: list[int], scores: np.ndarray) -> np.ndarray | float:
+    """Probability of being lost; higher for those who scored worse before, where the plan says."""
+    share, slope = plan.assumed.attrition, plan.assumed.attrition_slope
+    if not share or not slope or plan.baseline < 0:
+        return share
+    before = scores[:, :, [tests.index(plan.baseline)]]
+    away = before - before.mean(axis=1, keepdims=True)
+    spread = away.std(axis=1, keepdims=True)
+    worse = -plan.better * away / np.where(spread > 0, spread, 1.0)
+    return special.expit(log_odds_of(share, abs(slope)) + slope * worse)
 
 
 def _tests_needed(plan: Scenario) -> list[int]:
@@ -95,7 +119,7 @@ def _true_scores(plan, tests, groups, clusters, studies, rng) -> np.ndarray:
     lasting = np.sqrt(a.stability) * rng.standard_normal((*shape[:2], 1))
     away = lasting + np.sqrt(1 - a.stability) * rng.standard_normal(shape)
     spread = a.between_sd
-    mean = np.array([plan.mean_at(test) for test in tests])
+    mean = np.array([plan.latent_mean(test) for test in tests])
     if not plan.clustered:
         return mean + spread * away
     shared = a.cluster_icc * plan.latent_variance()
@@ -113,14 +137,17 @@ def _shifts(plan: Scenario, tests: list[int], groups: np.ndarray, effect: float)
         test == plan.primary or (plan.model != "paired" and plan.phases[test] in DELAYED_PHASES)
         for test in tests
     ]
-    return plan.shift(effect) * np.outer(groups == plan.first, touched)
+    return plan.latent_shift(effect) * np.outer(groups == plan.first, touched)
 
 
-def _observed(plan: Scenario, true: np.ndarray, rng: np.random.Generator) -> np.ndarray:
-    if plan.scale == "hits":
-        return rng.binomial(plan.trials, 1 / (1 + np.exp(-true))).astype(float)
-    noise = (plan.assumed.within_sd or 0.0) / np.sqrt(plan.trials)
+def _observed(
+    plan: Scenario, tests: list[int], true: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    trials = np.array([plan.trials_at[test] for test in tests])
+    if plan.counts:
+        return rng.binomial(trials, 1 / (1 + np.exp(-true))).astype(float)
+    noise = (plan.assumed.within_sd or 0.0) / np.sqrt(trials)
     scores = true + noise * rng.standard_normal(true.shape)
-    if plan.scale == "ratio":
+    if plan.effect == "ratio":
         return np.maximum(scores, plan.assumed.baseline * 1e-3)
     return np.clip(scores, plan.low, plan.high)

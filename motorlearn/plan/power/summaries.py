@@ -6,11 +6,12 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import optimize, special, stats
+from scipy import optimize, stats
+from statsmodels.stats.power import FTestAnovaPower, TTestPower
 
 from motorlearn.measures import wilson_interval
 from motorlearn.plan.power.analyses import Tested
-from motorlearn.plan.power.closed_form import t_power
+from motorlearn.plan.power.closed_form import noncentral_power, t_power
 from motorlearn.plan.power.effects import Effect
 from motorlearn.plan.power.grid import Cell
 from motorlearn.plan.power.scenario import Scenario
@@ -45,12 +46,24 @@ def power_row(cell: Cell, effect: Effect, run: Tested, alpha: float) -> dict[str
 def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
     """Power of a t test with the gain of the covariate: a check of the simulation's size."""
     plan = cell.plan
-    if plan.model != "ancova" or plan.scale == "hits" or plan.clustered:
+    plain = plan.model in ("ancova", "paired") and plan.aim == "difference"
+    if not plain or plan.clustered or (plan.counts and plan.effect == "ratio"):
         return np.nan
-    pair = np.flatnonzero(plan.contrast)
-    first, second = plan.sizes(cell.n)[pair] * (1 - plan.assumed.attrition)
-    gain = np.sqrt(1 - plan.score_correlation() ** 2) if plan.baseline >= 0 else 1.0
-    return t_power(first, plan.to_d(effect.value) / gain, n_other=second, alpha=alpha)
+    r = plan.score_correlation() if plan.baseline >= 0 else 0.0
+    kept = 1 - plan.assumed.attrition
+    sizes = plan.sizes(cell.n) * kept
+    d = abs(plan.to_d(effect.value))
+    if plan.model == "paired":
+        paired = d / np.sqrt(2 * (1 - r)) if r < 1 else np.inf
+        return float(TTestPower().power(paired, sizes[0], alpha)) if sizes[0] > 1.5 else np.nan
+    shrunk = d / np.sqrt(1 - r**2) if r < 1 else np.inf
+    if plan.joint:
+        # One group stands off from the others, which are alike: f² = d² (share) (1 - share).
+        share = sizes[plan.first] / sizes.sum()
+        f = shrunk * np.sqrt(share * (1 - share))
+        return float(FTestAnovaPower().power(f, sizes.sum(), alpha, k_groups=len(sizes)))
+    first, second = sizes[np.flatnonzero(plan.contrast)]
+    return t_power(first, shrunk, n_other=second, alpha=alpha) if first + second > 2 else np.nan
 
 
 def rejection_rate(run: Tested, alpha: float) -> tuple[float, float, float, float]:
@@ -74,24 +87,37 @@ def detectable_cells(
     """
     cells = []
     for cell, run in runs:
-        error = float(np.nanmean(run.std_error))
-        df = float(np.nanmean(run.df))
+        error, df = _mean(run.std_error), _mean(run.df)
+        if np.isnan(error) or not df > 0 or cell.plan.aim != "difference" or cell.plan.joint:
+            continue
         shift = _needed(df, alpha, wanted) * error
-        effect = _from_analysis(cell.plan, shift)
+        effect = _improvement(cell.plan, shift)
         if effect is not None:
             cells.append(replace(cell, effect=effect))
     return cells
+
+
+def _mean(values: np.ndarray) -> float:
+    """Mean of the known values; NaN where none is."""
+    known = values[np.isfinite(values)]
+    if known.size:
+        return float(known.mean())
+    return float("inf") if np.isinf(values).any() else float("nan")
+
+
+def _improvement(plan: Scenario, shift: float) -> float | None:
+    return plan.from_analysis(plan.better * abs(shift))
 
 
 def mended_cells(runs: Sequence[tuple[Cell, Tested]], alpha: float, wanted: float) -> list[Cell]:
     """Stretch each effect by what the simulation there lacked of the noncentrality needed."""
     mended = []
     for cell, run in runs:
-        reached = abs(float(np.nanmean(run.estimate))) / float(np.nanmean(run.std_error))
-        factor = _needed(float(np.nanmean(run.df)), alpha, wanted) / reached
-        shift = abs(cell.plan.shift(cell.effect)) * factor
-        effect = cell.plan.from_shift(cell.plan.better * shift)
-        mended.append(replace(cell, effect=effect))
+        reached = abs(_mean(run.estimate)) / _mean(run.std_error)
+        factor = _needed(_mean(run.df), alpha, wanted) / reached
+        effect = _improvement(cell.plan, cell.plan.on_analysis(cell.effect) * factor)
+        if effect is not None:
+            mended.append(replace(cell, effect=effect))
     return mended
 
 
@@ -112,26 +138,17 @@ def _needed(df: float, alpha: float, wanted: float) -> float:
         df = 1e6
     critical = float(stats.t.isf(alpha / 2, df))
 
-    def short(delta: float) -> float:
-        above = 1 - special.nctdtr(df, delta, critical)
-        return float(above + special.nctdtr(df, delta, -critical)) - wanted
-
-    return float(optimize.brentq(short, 0.0, critical + 6.0))
-
-
-def _from_analysis(plan: Scenario, shift: float) -> float | None:
-    """Raw effect of a shift on the scale of the analysis, an improvement."""
-    if plan.scale == "hits" and plan.model != "binomial mixed":
-        effect = shift * plan.raw_unit
-    else:
-        effect = plan.from_shift(plan.better * shift)
-    room = plan.from_shift(plan.better * 30.0)
-    return effect if plan.scale != "hits" or effect < room else None
+    high = critical + 6.0
+    while noncentral_power(df, high, critical) < wanted:
+        high *= 2
+    return float(
+        optimize.brentq(lambda delta: noncentral_power(df, delta, critical) - wanted, 0.0, high)
+    )
 
 
 def _half_widths(plan: Scenario, run: Tested, alpha: float) -> np.ndarray:
     """Half-widths of the intervals: raw units, or factors where effects are ratios or odds."""
     widths = stats.t.isf(alpha / 2, run.df) * run.std_error
-    if plan.model == "binomial mixed" or plan.scale == "ratio":
+    if plan.model == "binomial mixed" or plan.effect == "ratio":
         return np.exp(widths)
-    return widths * (plan.raw_unit if plan.scale == "hits" else 1.0)
+    return widths * plan.raw_unit

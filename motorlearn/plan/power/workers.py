@@ -9,20 +9,65 @@ import multiprocessing
 import os
 import signal
 import threading
-from collections.abc import Iterator
+import time
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
+from typing import TypeVar
+
+Call = TypeVar("Call")
+Outcome = TypeVar("Outcome")
+
+
+WORTH_STARTING = 4.0
+"""Seconds that processes must save before they are started: they take some to begin."""
+
+
+class Workers:
+    """Processes that are started when the work turns out to be worth it.
+
+    Parameters
+    ----------
+    workers : int
+        Processes at most.
+    executor : Executor or None
+        Where to run instead.
+    stack : ExitStack
+        Ends the processes.
+    """
+
+    def __init__(self, workers: int, executor: Executor | None, stack: ExitStack) -> None:
+        self._workers, self._pool, self._stack = workers, executor, stack
+
+    def map(self, function: Callable[[Call], Outcome], calls: Sequence[Call]) -> Iterator[Outcome]:
+        """Results in the order of the calls, whoever computes them."""
+        if self._pool is None and self._workers > 1 and len(calls) > 1:
+            begun = time.perf_counter()
+            yield function(calls[0])
+            ahead = (time.perf_counter() - begun) * (len(calls) - 1)
+            calls = calls[1:]
+            if ahead * (1 - 1 / self._workers) > WORTH_STARTING:
+                self._pool = self._stack.enter_context(_processes(self._workers))
+        if self._pool is None:
+            yield from map(function, calls)
+            return
+        with deaf_to_interrupts():
+            results = self._pool.map(function, calls)
+        yield from results
 
 
 @contextmanager
-def worker_pool(workers: int, executor: Executor | None = None) -> Iterator[Executor | None]:
-    """Give a pool of processes, the executor that was handed over, or None for this process.
+def worker_pool(workers: int, executor: Executor | None = None) -> Iterator[Workers]:
+    """Give processes, or the executor that was handed over, to share work.
 
     What was not begun when the block ends is dropped.
     """
-    if executor is not None or workers == 1:
-        yield executor
-        return
+    with ExitStack() as stack:
+        yield Workers(workers, executor, stack)
+
+
+@contextmanager
+def _processes(workers: int) -> Iterator[Executor]:
     fresh = multiprocessing.get_context("spawn")
     others = set(multiprocessing.active_children())
     with ProcessPoolExecutor(workers, fresh, initializer=_serve) as pool:

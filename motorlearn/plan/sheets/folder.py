@@ -1,30 +1,33 @@
 """A folder of blank sheets for a plan: to print, to fill in, and to be read back as it is."""
 
 import json
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import pandas as pd
 
 from motorlearn import files
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
+from motorlearn.plan.sheets.field_books import field_book
+from motorlearn.plan.sheets.field_forms import learner_forms, session_forms, test_day_forms
+from motorlearn.plan.sheets.field_print import drill_cards, printed_forms, skill_sheet
 from motorlearn.plan.sheets.kept import (
+    CLIPS,
     CONCEALED,
     LOG,
     MARK,
     PEOPLE,
-    Earlier,
     earlier_sheets,
     keep_touched,
     sums_of,
 )
+from motorlearn.plan.sheets.people import who_gets_sheets
 from motorlearn.plan.sheets.rows import (
     SESSION_LOG,
-    allocation_of,
     clip_list,
     outcome_columns,
-    people_of,
     planned_trials,
     rating_rows,
     session_log,
@@ -33,8 +36,10 @@ from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
 from motorlearn.trials import table_bytes, unit_of
 from motorlearn.vocabulary import COLUMNS
 
+PRINT: Final = "print"
 VOID_REASONS: Final = ("outside the lane", "line fault", "disturbance", "equipment", "other")
 _SCORE: Final = ("0", "1", "2")
+_CLIPS: Final = 6
 _OWN_MEANINGS: Final = {
     "void": "reason why the trial does not count; leave empty where it does",
     "date": "date of the trial, year-month-day (2026-03-31)",
@@ -59,8 +64,8 @@ def write_sheets(
     seed: int,
     participants: pd.DataFrame | None = None,
     items: tuple[str, ...] = (),
-    raters: tuple[str, ...] = ("A", "B"),
-    clips_per_test: int = 6,
+    raters: tuple[str, ...] = (),
+    clips_per_test: int | None = None,
     double: float = 0.2,
     redraw: bool = False,
 ) -> Path:
@@ -86,11 +91,11 @@ def write_sheets(
     participants : DataFrame, optional
         ``participant``, the strata, and ``group`` where people were allocated already.
     items : tuple of str
-        Items of the technique checklist.
+        Items of the technique checklist; by default those of the plan's checklist.
     raters : tuple of str
-        Raters; the first rates everything.
-    clips_per_test : int
-        Clips of each filmed test of a person.
+        Raters; the first rates everything. By default those of the plan's checklist, else A and B.
+    clips_per_test : int, optional
+        Clips of each filmed test of a person; by default the plan's, else 6.
     double : float
         Share of clips the other raters rate too.
     redraw : bool
@@ -110,10 +115,7 @@ def write_sheets(
     FileError
         If the folder is somebody else's.
     """
-    if not 0 <= double <= 1 or clips_per_test < 1:
-        raise InputError(
-            "double is a share and clips_per_test at least 1", [double, clips_per_test]
-        )
+    rating = _rating(design, items, raters, clips_per_test, double)
     earlier = earlier_sheets(folder)
     if redraw and earlier.touched:
         raise InputError(
@@ -121,45 +123,105 @@ def write_sheets(
             earlier.touched,
             "keep the allocation, or write sheets of a new draw into a new folder",
         )
-    people, log = _people(design, participants, seed, earlier, redraw=redraw)
-    if earlier.seed is not None and not redraw:
-        seed = earlier.seed
-    trials = planned_trials(design, people, seed=seed)
+    people, log = who_gets_sheets(design, participants, seed, earlier, redraw=redraw)
+    seed = seed if earlier.seed is None or redraw else earlier.seed
+    shown = {
+        "trials": planned_trials(design, people, seed=seed),
+        "sessions": session_log(design, people),
+    }
     with files.new_folder(folder, mark=MARK) as work:
-        shown = {"trials": trials, "sessions": session_log(design, people)}
         (work / CONCEALED).mkdir()
-        if items:
-            key = clip_list(design, people, clips_per_test=clips_per_test, seed=seed)
+        if rating.items:
+            key = clip_list(design, people, clips_per_test=rating.clips, seed=seed)
             key = _numbered_on(earlier.clips, key)
-            rated = rating_rows(key, list(items), list(raters), double=double, seed=seed)
-            shown["ratings"] = rated
-            files.write_bytes(work / CONCEALED / "clips.csv", table_bytes(key))
-        for name, rows in shown.items():
-            form = _form(name, rows, design)
-            files.write_bytes(work / f"{name}.csv", table_bytes(rows))
-            files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
-        files.write_bytes(work / "trial_sheets.xlsx", _trial_sheets(design, trials))
-        files.write_bytes(work / "codebook.csv", table_bytes(codebook(design, shown)))
+            shown["ratings"] = rating_rows(
+                key, list(rating.items), list(rating.raters), double=double, seed=seed
+            )
+            files.write_bytes(work / CLIPS, table_bytes(key))
+        _tables(work, design, shown)
+        if design.programme is not None or design.drills:
+            _field_sheets(work, design, people)
         files.write_bytes(work / PEOPLE, table_bytes(people))
         files.write_text(work / LOG, json.dumps(log, indent=1) + "\n")
-        mark = {"seed": seed, "rows": len(trials), "files": sums_of(work)}
+        mark = {"seed": seed, "rows": len(shown["trials"]), "files": sums_of(work)}
         keep_touched(earlier, work)
         files.write_text(work / MARK, json.dumps(mark, indent=1) + "\n")
     return Path(folder)
 
 
+@dataclass(frozen=True)
+class _Rating:
+    """What is rated, by whom, on how many clips of a test."""
+
+    items: tuple[str, ...]
+    raters: tuple[str, ...]
+    clips: int
+
+
+def _rating(
+    design: Design,
+    items: tuple[str, ...],
+    raters: tuple[str, ...],
+    clips: int | None,
+    double: float,
+) -> _Rating:
+    """Take what was given, else the plan's checklist, else the usual."""
+    own = design.checklist
+    if own is not None:
+        items = items or tuple(item.name for item in own.items)
+        raters, clips = raters or own.raters, clips or own.clips_per_test
+    clips = _CLIPS if clips is None else clips
+    if not 0 <= double <= 1 or clips < 1:
+        raise InputError("double is a share and clips_per_test at least 1", [double, clips])
+    return _Rating(items, raters or ("A", "B"), clips)
+
+
+def _tables(work: Path, design: Design, shown: dict[str, pd.DataFrame]) -> None:
+    """Write the long sheets, a row for each trial, rating or session, and their code book."""
+    for name, rows in shown.items():
+        form = _form(name, rows, design)
+        files.write_bytes(work / f"{name}.csv", table_bytes(rows))
+        files.write_bytes(work / f"{name}.xlsx", workbook_bytes([form]))
+    files.write_bytes(work / "trial_sheets.xlsx", _trial_sheets(design, shown["trials"]))
+    files.write_bytes(work / "codebook.csv", table_bytes(codebook(design, shown)))
+
+
+def _field_sheets(work: Path, design: Design, people: pd.DataFrame) -> None:
+    """Write what a practitioner carries: grids to type in, and pages to print."""
+    tests = test_day_forms(design, people)
+    sessions = session_forms(design, people)
+    learners = learner_forms(design, people)
+    title = design.study.title
+    files.write_bytes(work / "tests.xlsx", field_book(tests))
+    files.write_bytes(work / "learners.xlsx", field_book(learners))
+    (work / PRINT).mkdir()
+    pages = {"test_days": printed_forms(tests, title), "learners": printed_forms(learners, title)}
+    if sessions:
+        files.write_bytes(work / "sessions.xlsx", field_book(sessions))
+        pages["sessions"] = printed_forms(sessions, title)
+    if design.skill.phases or design.skill.faults or design.checklist:
+        pages["skill_sheet"] = skill_sheet(design)
+    if design.drills:
+        pages["drill_cards"] = drill_cards(design)
+    for name, page in pages.items():
+        files.write_text(work / PRINT / f"{name}.html", page)
+
+
 def codebook(design: Design, sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
     """Explain every column of the sheets: file, column, meaning, unit, what may be typed."""
     rows = []
+    told = dict(_OWN_MEANINGS)
+    if design.checklist is not None:
+        told["score"] = design.checklist.meaning
     for name, frame in sheets.items():
-        rules = _rating_rules() if name == "ratings" else _rules(design)
+        rules = _rating_rules(design) if name == "ratings" else _rules(design)
         for column in map(str, frame.columns):
             known = COLUMNS.get(column)
             rows.append(
                 {
                     "file": name,
                     "column": column,
-                    "meaning": _OWN_MEANINGS.get(column) or (known.meaning if known else ""),
+                    "meaning": told.get(column) or (known.meaning if known else ""),
                     "unit": unit_of(column, design.units),
                     "values": _allowed(rules.get(column)),
                 }
@@ -167,42 +229,11 @@ def codebook(design: Design, sheets: dict[str, pd.DataFrame]) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def _people(
-    design: Design, given: pd.DataFrame | None, seed: int, earlier: Earlier, *, redraw: bool
-) -> tuple[pd.DataFrame, dict[str, Any]]:
-    settled = people_of(design, given)
-    if settled is not None:
-        log = {"method": "as given", "participants": len(settled)}
-        return settled, dict(earlier.log) if settled.equals(earlier.people) else log
-    if earlier.people is not None and not redraw:
-        return _as_drawn(given, earlier.people), dict(earlier.log)
-    allocated = allocation_of(design, given, seed=seed)
-    log = dict(allocated.log)
-    if earlier.log:
-        before = dict(earlier.log)
-        log["earlier"] = [*before.pop("earlier", []), before]
-    return allocated.table.drop(columns="sequence"), log
-
-
-def _as_drawn(given: pd.DataFrame | None, kept: pd.DataFrame) -> pd.DataFrame:
-    if given is None:
-        return kept
-    new = sorted(set(given["participant"].astype("str")) - set(kept["participant"]))
-    if new:
-        raise InputError(
-            "people have joined since the allocation was drawn",
-            new,
-            "add them to concealed/participants.csv with the group that was drawn for them, and "
-            "give that list",
-        )
-    return kept
-
-
 def _numbered_on(kept: pd.DataFrame | None, drawn: pd.DataFrame) -> pd.DataFrame:
     """Keep the numbers clips have already; give further clips the numbers that follow."""
     if kept is None:
         return drawn
-    what = ["participant", "phase", "number"]
+    what = [n for n in ("participant", "phase", "session", "test", "number") if n in kept]
     known = pd.MultiIndex.from_frame(kept[what].astype("str"))
     new = drawn[~pd.MultiIndex.from_frame(drawn[what].astype("str")).isin(known)]
     width = len(str(kept["clip"].iloc[0])) - 1 if len(kept) else 4
@@ -216,12 +247,13 @@ def _form(name: str, rows: pd.DataFrame, design: Design) -> SheetForm:
         "sessions": SESSION_LOG,
         "ratings": ("score",),
     }[name]
-    rules = _rating_rules() if name == "ratings" else _rules(design)
+    rules = _rating_rules(design) if name == "ratings" else _rules(design)
     return SheetForm(name, rows, entry, rules, f"{design.study.title}: {name}")
 
 
-def _rating_rules() -> dict[str, Rule]:
-    return {"score": Rule(_SCORE)}
+def _rating_rules(design: Design) -> dict[str, Rule]:
+    own = design.checklist
+    return {"score": Rule(_SCORE if own is None else tuple(map(str, own.scores)))}
 
 
 def _rules(design: Design) -> dict[str, Rule]:

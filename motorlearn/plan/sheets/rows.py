@@ -11,7 +11,7 @@ from motorlearn.plan.allocation.allocation import AllocationList
 from motorlearn.plan.allocation.planned import allocate_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
-from motorlearn.plan.timetable import drill_of_trials, timetable
+from motorlearn.plan.timetable import Event, drill_of_trials, timetable
 from motorlearn.vocabulary import COLUMNS
 
 SESSION_LOG: Final = (
@@ -137,21 +137,29 @@ def clip_list(
     Returns
     -------
     DataFrame
-        ``clip, participant, phase, number``, sorted by code: the key. Raters get ``clip`` only.
+        ``clip, participant, phase, session, test, number``, sorted by code: the key. Raters get
+        ``clip`` only.
     """
-    phases: list[str] = [phase for phase in FILMED if phase in design.phases]
-    phases = phases or [design.tests[0].phase]
     rows = [
-        (person, phase, number)
+        (person, event.phase, event.session, event.label, number)
         for person in people["participant"]
-        for phase in phases
+        for event in _filmed(design)
         for number in range(1, clips_per_test + 1)
     ]
     order = np.random.default_rng(seed).permutation(len(rows))
     width = max(4, len(str(len(rows))))
-    key = pd.DataFrame([rows[i] for i in order], columns=["participant", "phase", "number"])
+    names = ["participant", "phase", "session", "test", "number"]
+    key = pd.DataFrame([rows[i] for i in order], columns=names)
     key.insert(0, "clip", [f"C{i + 1:0{width}d}" for i in range(len(rows))])
     return key
+
+
+def _filmed(design: Design) -> list[Event]:
+    """Tests that are filmed: all where the plan has a checklist, else the usual ones."""
+    tests = [event for event in timetable(design).events if not event.is_practice]
+    if design.checklist is not None:
+        return tests
+    return [event for event in tests if event.phase in FILMED] or tests[:1]
 
 
 def rating_rows(
@@ -194,6 +202,7 @@ def unblind(ratings: pd.DataFrame, key: pd.DataFrame) -> pd.DataFrame:
     strange = sorted(set(ratings["clip"]) - set(key["clip"]))
     if strange:
         raise InputError("clips are not in the key", strange, "correct the clip numbers")
-    joined = ratings.merge(key[["clip", "participant", "phase"]], on="clip", how="left")
-    first = ["participant", "phase", "clip"]
+    known = [name for name in ("session", "test") if name in key and name not in ratings]
+    joined = ratings.merge(key[["clip", "participant", "phase", *known]], on="clip", how="left")
+    first = ["participant", "phase", "clip", *known]
     return joined[[*first, *(name for name in ratings.columns if name != "clip")]]

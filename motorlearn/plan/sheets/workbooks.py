@@ -86,13 +86,13 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     book = Workbook()
     book.remove(book.active)
     for form in forms:
-        _fill(book.create_sheet(_sheet_name(form.title)), form)
+        _fill(book.create_sheet(sheet_name(form.title)), form)
     buffer = io.BytesIO()
     book.save(buffer)
     return neutral_office(buffer.getvalue())
 
 
-def _sheet_name(title: str) -> str:
+def sheet_name(title: str) -> str:
     """Make a title that spreadsheets accept as the name of a sheet."""
     return re.sub(r"[\[\]:*?/\\']", "_", title)[:31] or "sheet"
 

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.analysis import counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
@@ -17,8 +18,7 @@ from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.style import Drawing
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
-from motorlearn.report.extras import counted_blocks
-from motorlearn.report.findings import Findings
+from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
@@ -41,9 +41,9 @@ TITLES = {
 }
 
 
-def side_sections(found: Findings) -> Iterator[Block]:
+def side_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks of every section that the study has results for."""
-    writers: dict[str, Callable[[Any, Findings], Iterator[Block]]] = {
+    writers: dict[str, Callable[[Any, StudyView], Iterator[Block]]] = {
         "agreement": _agreement,
         "curves": _curves,
         "population curve": _population,
@@ -52,10 +52,10 @@ def side_sections(found: Findings) -> Iterator[Block]:
         "sensitivity": _sensitivity,
     }
     for name, write in writers.items():
-        if name not in found.results:
+        if name not in found.analysis.beside:
             continue
         yield Heading(TITLES[name])
-        result = found.results[name]
+        result = found.analysis.beside[name]
         if isinstance(result, Refused):
             yield Text(f"Not computed: {result.reason}", "caution")
         else:
@@ -94,8 +94,8 @@ def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
         yield drawing.with_words(in_signs(drawing.caption, decimal), in_signs(drawing.alt, decimal))
 
 
-def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     tables = [_named(table, "raters", decimal) for table in result.tables()]
     advice = " ".join(in_signs(text, decimal) for text in result.advice)
     rated = count(result.recipe.n, "item")
@@ -112,27 +112,30 @@ def _agreement(result: Agreement, found: Findings) -> Iterator[Block]:
     yield from shown(drift, "follows the raters over the order of clips.", decimal)
 
 
-def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
-    logs = result.family == "binomial" or result.formula.startswith("log(")
+def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
+    ratio = found.analysis.first.effect == "ratio" and result.family != "binomial"
+    logs = result.family == "binomial" or ratio
     places = 3 if logs else found.outcomes[0].voice.decimals + 1
     fixed, variances = (
         _in_words(_to_places(_named(table, "mixed", decimal), places), found)
         for table in result.tables()[:2]
     )
     scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
-    if result.formula.startswith("log("):
+    if ratio:
         scale = "the log scale, on which differences are ratios"
     yield Text(
         "Beside the comparison of participants' means, a mixed model of all trials at baseline and "
-        f"primary test lets people differ at random ({{tab:{fixed.name}}}, "
-        f"{{tab:{variances.name}}}). Its estimates are on {scale}; it keeps everybody who has any "
-        "trial, under the assumption that what is missing depends only on what was seen."
+        "primary test lets people differ at random at each test, because people and not trials "
+        f"were allocated ({{tab:{fixed.name}}}, {{tab:{variances.name}}}). Its estimates are on "
+        f"{scale}; it keeps everybody who has any trial, under the assumption that what is "
+        "missing depends only on what was seen."
     )
     yield fixed
     yield variances
     voice = found.outcomes[0].voice
     parts = result.explained
+    yield from _doubts_of_model(found.analysis.mixed_audit, found)
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
@@ -141,10 +144,27 @@ def _mixed(result: MixedFit, found: Findings) -> Iterator[Block]:
     )
 
 
+def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterator[Block]:
+    """What the audit of the mixed model leaves open."""
+    if not isinstance(audit, Audit):
+        return
+    rows = _worded(audit.table, found)
+    rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
+    named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
+    yield Text(f"Assumptions of this model: {audit.verdict}{named}")
+    if len(rows):
+        table = _open_assumptions(rows)
+        yield replace(
+            table,
+            name="open-model-assumptions",
+            title="Assumptions of the mixed model that need a look or action",
+        )
+
+
 TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
 
 
-def _in_words(table: Table, found: Findings) -> Table:
+def _in_words(table: Table, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
 
     def word(match: re.Match[str]) -> str:
@@ -154,13 +174,13 @@ def _in_words(table: Table, found: Findings) -> Table:
     return replace(table, rows=table.rows.assign(term=terms))
 
 
-def _stage_word(name: str, found: Findings) -> str:
+def _stage_word(name: str, found: StudyView) -> str:
     """A level that names a stage of the study as the report names it."""
-    labels = {stage.name: stage.label.split(" (")[0].lower() for stage in found.stages}
+    labels = {stage.name: stage.short.lower() for stage in found.stages}
     return labels.get(name, name)
 
 
-def in_stage_words(text: str, found: Findings) -> str:
+def in_stage_words(text: str, found: StudyView) -> str:
     """Put the plan's own names of tests that are given more than once into a text."""
     for stage in found.stages:
         if stage.test is not None and stage.name != stage.phase:
@@ -168,8 +188,8 @@ def in_stage_words(text: str, found: Findings) -> str:
     return text
 
 
-def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
@@ -183,7 +203,7 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
         rows = table.rows.replace("no change", FLAT)
         yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
-    rows = counted_blocks(entry.cells)
+    rows = counted_blocks(entry.analysis.cells)
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
     some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
@@ -203,8 +223,8 @@ def _curves(result: CurveFits, found: Findings) -> Iterator[Block]:
     yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
 
 
-def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     tables = [_named(table, "population", decimal) for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
@@ -226,11 +246,9 @@ def _population(result: PopulationCurve, found: Findings) -> Iterator[Block]:
     yield from shown(forest, "shows the parameters of groups and participants.", decimal)
 
 
-def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
-    rows = result.table.copy()
-    for name in ("analysis", "finding", "guide", "remedy"):
-        rows[name] = [in_stage_words(in_signs(text, decimal), found) for text in rows[name]]
+def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
+    rows = _worded(result.table, found)
     yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
@@ -259,6 +277,14 @@ def _assumptions(result: Audit, found: Findings) -> Iterator[Block]:
         yield from shown(panel, "shows the residuals.", decimal)
 
 
+def _worded(table: pd.DataFrame, found: StudyView) -> pd.DataFrame:
+    """Texts of an audit in the signs and stage names of the report."""
+    rows = table.copy()
+    for name in ("analysis", "finding", "guide", "remedy"):
+        rows[name] = [in_stage_words(in_signs(text, found.decimal), found) for text in rows[name]]
+    return rows
+
+
 def _open_assumptions(rows: pd.DataFrame) -> Table:
     columns = (
         Column("assumption"),
@@ -270,8 +296,8 @@ def _open_assumptions(rows: pd.DataFrame) -> Table:
     return Table("open-assumptions", "Assumptions that need a look or action", columns, rows)
 
 
-def _sensitivity(result: Sensitivity, found: Findings) -> Iterator[Block]:
-    decimal = found.outcomes[0].voice.decimal
+def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
+    decimal = found.decimal
     places = max(2, found.outcomes[0].voice.decimals)
     tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
     rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])

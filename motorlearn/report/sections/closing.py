@@ -6,10 +6,10 @@ import pandas as pd
 
 from motorlearn.figures.style import Drawing
 from motorlearn.plan import compare_with_plan
-from motorlearn.report.findings import Findings
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.beside import in_signs, in_stage_words
+from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
 from motorlearn.tables import Table
@@ -20,14 +20,14 @@ from motorlearn.wording.references import references
 Block = Heading | Text | Drawing | Table
 
 
-def closing_sections(found: Findings) -> Iterator[Block]:
+def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing, on deviations and on limitations."""
     yield from _missing(found)
     yield from _deviations(found)
     yield from _limitations(found)
 
 
-def appendix(found: Findings, sections: Sequence[str]) -> Iterator[Block]:
+def appendix(found: StudyView, sections: Sequence[str]) -> Iterator[Block]:
     """Give the blocks on reporting standards, given the headings so far, and on sources."""
     yield Heading("Reporting standards")
     yield Text("{tab:standards} says which items stand here and which the author must write.")
@@ -38,28 +38,28 @@ def appendix(found: Findings, sections: Sequence[str]) -> Iterator[Block]:
     yield Text(STANDING_CAUTION, "caution")
 
 
-def _missing(found: Findings) -> Iterator[Block]:
+def _missing(found: StudyView) -> Iterator[Block]:
     yield Heading("Missing data")
     listing = (
         "{tab:missing} lists who is absent and what was left out, by group and reason; trials were "
         "dropped for these reasons only."
-        if len(found.attrition)
+        if len(found.analysis.people.attrition)
         else "Nobody is absent and nothing was left out."
     )
     yield Text("{fig:missing-data-map} shows which trials can be used. " + listing)
     yield exhibits.missing_figure(found)
-    if len(found.attrition):
+    if len(found.analysis.people.attrition):
         yield study_tables.attrition_table(found)
 
 
-def _deviations(found: Findings) -> Iterator[Block]:
+def _deviations(found: StudyView) -> Iterator[Block]:
     study = found.study
     yield Heading("Deviations")
     said = limitations.deviations(
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
     conduct = compare_with_plan(study).table
-    decimal = found.outcomes[0].voice.decimal
+    decimal = found.decimal
     for column in ("planned", "actual"):
         conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
     if len(conduct):
@@ -80,13 +80,13 @@ def _deviations(found: Findings) -> Iterator[Block]:
     )
 
 
-def _limitations(found: Findings) -> Iterator[Block]:
+def _limitations(found: StudyView) -> Iterator[Block]:
     yield Heading("Limitations")
     statements: list[str] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
             statements += entry.comparison.statements
-    said = limitations.limitations(found.design, found.flow, statements)
+    said = limitations.limitations(found.design, found.analysis.people.flow, statements)
     said = [in_stage_words(text, found) for text in said]
     yield from (Text(text, "item") for text in said)
     yield Text(

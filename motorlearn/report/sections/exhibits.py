@@ -14,7 +14,7 @@ from motorlearn.figures import (
     practice_curve,
 )
 from motorlearn.figures.style import SizeName
-from motorlearn.report.findings import Findings, OutcomeFindings
+from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import slug
 from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -27,45 +27,50 @@ def worded(drawing: Drawing, words: Words) -> Drawing:
     return drawing.with_words(words.caption, words.alt)
 
 
-def flow_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
+def flow_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
     """Participant flow."""
-    drawing = found.kept.draw(participant_flow, found.flow, groups=found.groups, size=size)
-    return worded(drawing, captions.flow_words(found.flow))
-
-
-def missing_figure(found: Findings, size: SizeName = "thesis") -> Drawing:
-    """Missing-data map."""
-    stages = list(dict.fromkeys(found.presence["stage"]))
     drawing = found.kept.draw(
-        missing_map, found.presence, stages=stages, groups=found.groups, size=size
+        participant_flow, found.analysis.people.flow, groups=found.groups, size=size
     )
-    return worded(drawing, captions.missing_words(found.presence, len(found.people)))
+    return worded(drawing, captions.flow_words(found.analysis.people.flow))
 
 
-def practice_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing:
+def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
+    """Missing-data map."""
+    stages = list(dict.fromkeys(found.analysis.people.presence["stage"]))
+    drawing = found.kept.draw(
+        missing_map, found.analysis.people.presence, stages=stages, groups=found.groups, size=size
+    )
+    return worded(
+        drawing,
+        captions.missing_words(found.analysis.people.presence, len(found.analysis.people.roster)),
+    )
+
+
+def practice_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing:
     """Practice and tests."""
     drawing = found.kept.draw(
         practice_curve,
-        entry.points,
-        entry.cells,
+        entry.analysis.points,
+        entry.analysis.cells,
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,
         groups=found.groups,
         tests={s.name: s.label.lower() for s in found.stages if s.test and s.test.name},
         size=size,
     )
-    words = captions.practice_words(entry.points, entry.voice)
+    words = captions.practice_words(entry.analysis.points, entry.voice)
     return worded(drawing, words)
 
 
-def scores_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+def scores_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
     """Scores of the tests that matter most: the delayed ones, else the last."""
     comparison = entry.comparison
     if not isinstance(comparison, PhaseComparison):
         return None
     tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
     shown = [stage.name for stage in tests if stage.is_delayed] or [tests[-1].name]
-    titles = {stage.name: stage.label.split(" (")[0] for stage in tests}
+    titles = {stage.name: stage.short for stage in tests}
     frames = [
         frame.assign(stage=frame["phase"]).replace({"phase": titles})
         for frame in (comparison.scores, comparison.means, comparison.adjusted_means)
@@ -83,7 +88,7 @@ def scores_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Dr
     return worded(drawing, words)
 
 
-def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
     """Forest of the contrasts between groups at each stage."""
     rows = shown_contrasts(entry)
     if rows is None or rows["estimate"].isna().all():
@@ -92,8 +97,7 @@ def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> D
     voice = entry.voice
     rows = rows.assign(
         name=[
-            f"{voice.label(row.phase).split(' (')[0]}: {row.group} {'/' if ratio else '−'} "
-            f"{row.reference}"
+            f"{voice.short(row.phase)}: {row.group} {'/' if ratio else '−'} {row.reference}"
             for row in rows.itertuples()
         ]
     )
@@ -115,7 +119,7 @@ def effects_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> D
     return worded(drawing, captions.effects_words(rows, voice, bound))
 
 
-def shown_contrasts(entry: OutcomeFindings) -> pd.DataFrame | None:
+def shown_contrasts(entry: OutcomeView) -> pd.DataFrame | None:
     """Contrasts of the figure: adjusted where there are any, tests and practice in order."""
     if not isinstance(entry.comparison, PhaseComparison) or entry.comparison.contrasts.empty:
         return None
@@ -124,7 +128,7 @@ def shown_contrasts(entry: OutcomeFindings) -> pd.DataFrame | None:
     return adjusted if len(adjusted) else rows
 
 
-def declared_bound(entry: OutcomeFindings) -> tuple[float, float] | None:
+def declared_bound(entry: OutcomeView) -> tuple[float, float] | None:
     """Both sides of the smallest effect of interest, where one was declared for this outcome."""
     if not isinstance(entry.comparison, PhaseComparison) or entry.comparison.equivalence.empty:
         return None
@@ -132,32 +136,30 @@ def declared_bound(entry: OutcomeFindings) -> tuple[float, float] | None:
     return float(first["bound_low"]), float(first["bound_high"])
 
 
-def _sides(entry: OutcomeFindings) -> tuple[str, str]:
+def _sides(entry: OutcomeView) -> tuple[str, str]:
     if entry.outcome.better == "lower":
         return "first better", "second better"
     return "second better", "first better"
 
 
-def change_figure(found: Findings, entry: OutcomeFindings, size: SizeName) -> Drawing | None:
+def change_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
     """Paired change of every participant."""
-    if entry.change_stages is None or entry.changes["change"].notna().sum() == 0:
+    stages, changes = entry.analysis.change_stages, entry.analysis.person_changes
+    if stages is None or changes["change"].notna().sum() == 0:
         return None
-    value = entry.detectable.value if entry.detectable else None
-    source = entry.detectable.source if entry.detectable else ""
     drawing = found.kept.draw(
         paired_change,
-        entry.changes,
+        changes,
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,
         groups=found.groups,
-        detectable=value,
         size=size,
     )
-    words = captions.change_words(entry.changes, entry.change_stages, value, source, entry.voice)
+    words = captions.change_words(changes, stages, entry.voice)
     return worded(drawing, words)
 
 
-def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None:
+def landing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing | None:
     """Landing maps of the first test and the last delayed test, where there are landing points."""
     table = found.table
     if not {"x", "y"} <= set(table) or table[["x", "y"]].dropna().empty:
@@ -165,7 +167,7 @@ def landing_figure(found: Findings, size: SizeName = "thesis") -> Drawing | None
     tests = [stage for stage in found.stages if stage.phase != PRACTICE_PHASE]
     late = [stage for stage in tests if stage.phase == "retention"] or tests[-1:]
     names = list(dict.fromkeys([tests[0].name, late[-1].name]))
-    labels = {stage.name: stage.label.split(" (")[0] for stage in tests}
+    labels = {stage.name: stage.short for stage in tests}
     used = table[counted_rows(table)]
     used = used.assign(phase=used["stage"])
     unit = found.design.units.get("length", "")

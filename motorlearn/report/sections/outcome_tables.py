@@ -5,17 +5,17 @@ from collections.abc import Callable
 import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison
-from motorlearn.report.findings import OutcomeFindings
+from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
 from motorlearn.tables import Column, Table
 from motorlearn.wording.voice import Voice, capitalised
 
 
-def descriptives_table(entry: OutcomeFindings) -> Table:
+def descriptives_table(entry: OutcomeView) -> Table:
     """Group, stage and task: n, mean, SD, median, quartiles and interval of the mean."""
     voice = entry.voice
-    rows = entry.by_task.assign(
-        stage=[voice.label(name).split(" (")[0] for name in entry.by_task["stage"]]
+    rows = entry.analysis.by_task.assign(
+        stage=[voice.short(name) for name in entry.analysis.by_task["stage"]]
     )
     tasks = (Column("task"),) if (rows["task"] != "all").any() else ()
     number = _written(voice.decimals)
@@ -46,13 +46,13 @@ def descriptives_table(entry: OutcomeFindings) -> Table:
     )
 
 
-def contrasts_table(entry: OutcomeFindings, name: str, title: str, adjusted: bool) -> Table:
+def contrasts_table(entry: OutcomeView, name: str, title: str, adjusted: bool) -> Table:
     """Contrasts between groups at every stage with raw and Holm-adjusted p."""
     assert isinstance(entry.comparison, PhaseComparison)
     rows = entry.comparison.contrasts
     rows = rows[rows["adjusted"] == adjusted]
     rows = rows.assign(
-        stage=[entry.voice.label(stage).split(" (")[0] for stage in rows["phase"]],
+        stage=[entry.voice.short(stage) for stage in rows["phase"]],
         contrast=[f"{a} − {b}" for a, b in zip(rows["group"], rows["reference"], strict=True)],
         n=[f"{a} + {b}" for a, b in zip(rows["n_group"], rows["n_reference"], strict=True)],
     )
@@ -68,12 +68,12 @@ def contrasts_table(entry: OutcomeFindings, name: str, title: str, adjusted: boo
     )
 
 
-def adjusted_table(entry: OutcomeFindings) -> Table:
+def adjusted_table(entry: OutcomeView) -> Table:
     """Means adjusted for the baseline at every stage, with what was adjusted for."""
     assert isinstance(entry.comparison, PhaseComparison)
     voice, comparison = entry.voice, entry.comparison
     rows = comparison.adjusted_means.assign(
-        stage=[voice.label(name).split(" (")[0] for name in comparison.adjusted_means["phase"]]
+        stage=[voice.short(name) for name in comparison.adjusted_means["phase"]]
     )
     number = _written(voice.decimals)
     columns = (
@@ -130,7 +130,7 @@ def _contrast_notes(rows: pd.DataFrame, ratio: bool, voice: Voice) -> tuple[str,
     )
 
 
-def anova_table(entry: OutcomeFindings) -> Table:
+def anova_table(entry: OutcomeView) -> Table:
     """Mixed analysis of variance over stages with sphericity corrections."""
     assert isinstance(entry.comparison, PhaseComparison)
     return _anova(
@@ -141,7 +141,7 @@ def anova_table(entry: OutcomeFindings) -> Table:
     )
 
 
-def practice_table(entry: OutcomeFindings) -> Table:
+def practice_table(entry: OutcomeView) -> Table:
     """Mixed analysis of variance over blocks of practice."""
     assert isinstance(entry.practice, BlockComparison)
     return _anova(
@@ -172,13 +172,13 @@ def _anova(rows: pd.DataFrame, name: str, title: str, note: str) -> Table:
     return Table(name, title, columns, rows, (note, *(f"Method: {m}." for m in methods)))
 
 
-def paired_table(entry: OutcomeFindings) -> Table:
+def paired_table(entry: OutcomeView) -> Table:
     """Change within each group between stages."""
     assert isinstance(entry.comparison, PhaseComparison)
     rows, voice = entry.comparison.paired, entry.voice
     rows = rows.assign(
         change=[
-            f"{voice.label(a).split(' (')[0]} to {voice.label(b).split(' (')[0]}"
+            f"{voice.short(a)} to {voice.short(b)}"
             for a, b in zip(rows["from_phase"], rows["to_phase"], strict=True)
         ]
     )

@@ -3,15 +3,13 @@
 import math
 from collections.abc import Iterator
 
-import pandas as pd
-
+from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
 from motorlearn.figures.load import load_by_week
 from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.timeline import design_timeline
 from motorlearn.plan import ThrowLoad, programme_tables, throw_load
-from motorlearn.report.findings import Findings, OutcomeFindings, primary_stage
 from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import (
     if_possible,
@@ -19,6 +17,7 @@ from motorlearn.report.sections.beside import (
     side_sections,
 )
 from motorlearn.report.sections.closing import appendix, closing_sections
+from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Table
@@ -28,12 +27,14 @@ from motorlearn.wording import eligibility, method, sentences
 Block = Heading | Text | Drawing | Table
 
 
-def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions: dict) -> Document:
+def compose(
+    found: StudyView, *, decimal: str = ".", draft: bool = True, versions: dict
+) -> Document:
     """Put what was found into a document.
 
     Parameters
     ----------
-    found : Findings
+    found : StudyView
         Everything that was computed.
     decimal : str
         Decimal sign.
@@ -56,7 +57,7 @@ def compose(found: Findings, *, decimal: str = ".", draft: bool = True, versions
     return Document(found.design.study.title, kind, tuple(blocks), decimal)
 
 
-def _summary(found: Findings) -> Iterator[Block]:
+def _summary(found: StudyView) -> Iterator[Block]:
     yield Heading("Summary")
     if found.design.study.question:
         yield Text(f"Question: {found.design.study.question}")
@@ -74,17 +75,18 @@ def _summary(found: Findings) -> Iterator[Block]:
         )
 
 
-def primary_sentences(found: Findings, entry: OutcomeFindings) -> list[str]:
+def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     """The primary comparison, or the closest thing the design allows."""
     if isinstance(entry.comparison, Refused):
         return [f"The comparison was not computed: {entry.comparison.reason}"]
-    row = primary_row(found, entry)
+    row = primary_contrast(found, entry)
     if row is None:
         return _changes(found, entry)
-    test = equivalence_row(entry.comparison, row)
+    tests = equivalence_rows(entry.comparison, row)
+    test = tests.iloc[0] if len(tests) else None
     said = [
         sentences.contrast_sentence(
-            row, entry.voice, found.allocated, baseline=_baseline(entry.comparison)
+            row, entry.voice, found.analysis.allocated, baseline=_baseline(entry.comparison)
         ),
         sentences.reading(row, entry.voice, test),
     ]
@@ -95,37 +97,12 @@ def _baseline(comparison: PhaseComparison) -> str:
     return str(comparison.recipe.options["baseline"] or "baseline")
 
 
-def primary_row(found: Findings, entry: OutcomeFindings) -> pd.Series | None:
-    """Row of the primary contrast: the declared one, else the first at the last delayed test."""
-    assert isinstance(entry.comparison, PhaseComparison)
-    rows = exhibits.shown_contrasts(entry)
-    if rows is None:
-        return None
-    stage = primary_stage(found.design, found.stages)
-    rows = rows[rows["phase"] == stage]
-    named = found.design.primary.groups if found.design.primary else ()
-    if len(named) > 1:
-        chosen = rows[rows["group"].isin(named[:2]) & rows["reference"].isin(named[:2])]
-        rows = chosen if len(chosen) else rows
-    return None if rows.empty else rows.iloc[0]
-
-
-def equivalence_row(comparison: PhaseComparison, row: pd.Series) -> pd.Series | None:
-    """The two one-sided tests of a contrast, where a bound was declared."""
-    tests = comparison.equivalence
-    if tests.empty:
-        return None
-    same = (tests["phase"] == row["phase"]) & (tests["adjusted"] == row["adjusted"])
-    same &= (tests["group"] == row["group"]) & (tests["reference"] == row["reference"])
-    return tests[same].iloc[0] if same.any() else None
-
-
-def _changes(found: Findings, entry: OutcomeFindings) -> list[str]:
+def _changes(found: StudyView, entry: OutcomeView) -> list[str]:
     assert isinstance(entry.comparison, PhaseComparison)
     paired = entry.comparison.paired
-    if entry.change_stages is None or paired.empty:
+    if entry.analysis.change_stages is None or paired.empty:
         return ["There is one test only, so neither groups nor tests can be compared."]
-    first, second = entry.change_stages
+    first, second = entry.analysis.change_stages
     rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
     rows = rows if len(rows) else paired
     said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
@@ -135,12 +112,12 @@ def _changes(found: Findings, entry: OutcomeFindings) -> list[str]:
     return [sentence for sentence in said if sentence]
 
 
-def _participants(found: Findings) -> Iterator[Block]:
+def _participants(found: StudyView) -> Iterator[Block]:
     yield Heading("Participants")
     who = eligibility.eligibility_paragraph(found.design)
     yield Text(
         f"{who} ".lstrip()
-        + method.participants_paragraph(found.design, found.allocated)
+        + method.participants_paragraph(found.design, found.analysis.allocated)
         + " {fig:participant-flow} shows how many reached each part of the study; "
         "{tab:participants} describes the groups."
     )
@@ -156,7 +133,7 @@ def _participants(found: Findings) -> Iterator[Block]:
     yield study_tables.participants_table(found)
 
 
-def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
+def _method(found: StudyView, versions: dict[str, str]) -> Iterator[Block]:
     design = found.design
     yield Heading("Method")
     task = method.task_paragraph(design)
@@ -175,13 +152,13 @@ def _method(found: Findings, versions: dict[str, str]) -> Iterator[Block]:
     yield study_tables.programme_table(design)
     yield from _plan_figures(found)
     yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design, decimal=found.outcomes[0].voice.decimal))
+    yield Text(method.outcome_paragraph(design, decimal=found.decimal))
     yield Text(method.analysis_paragraph(design, versions))
 
 
-def _plan_figures(found: Findings) -> Iterator[Block]:
+def _plan_figures(found: StudyView) -> Iterator[Block]:
     """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
-    design, decimal = found.design, found.outcomes[0].voice.decimal
+    design, decimal = found.design, found.decimal
     practised = found.table[found.table["phase"] == PRACTICE_PHASE]
     tasks = [task.name for task in design.tasks]
     timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
@@ -200,7 +177,7 @@ def _plan_figures(found: Findings) -> Iterator[Block]:
         yield from (Text(text, "caution") for text in _breaches(load))
 
 
-def _load(found: Findings, load: ThrowLoad) -> Drawing:
+def _load(found: StudyView, load: ThrowLoad) -> Drawing:
     limits = [limit for limit in found.design.load.limits if limit.per == "week"]
     limit = limits[0] if limits else None
     return found.kept.draw(
@@ -220,7 +197,7 @@ def _breaches(load: ThrowLoad) -> list[str]:
     ]
 
 
-def _results(found: Findings) -> Iterator[Block]:
+def _results(found: StudyView) -> Iterator[Block]:
     entry = found.outcomes[0]
     declared = found.design.primary is not None
     yield Heading("Results")
@@ -237,10 +214,10 @@ def _results(found: Findings) -> Iterator[Block]:
         yield landing
 
 
-def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     assert isinstance(entry.comparison, PhaseComparison)
     comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
-    stage = primary_stage(found.design, found.stages)
+    stage = shown_stage(found)
     yield Text(sentences.means_sentence(comparison.means, stage, voice))
     for sentence in primary_sentences(found, entry):
         yield Text(sentence)
@@ -254,7 +231,7 @@ def _compared(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     yield outcome_tables.descriptives_table(entry)
 
 
-def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Block]:
+def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block]:
     assert isinstance(entry.comparison, PhaseComparison)
     comparison, voice, name = entry.comparison, entry.voice, slug(entry.outcome.name)
     yield Heading(f"All contrasts in {voice.name}", 2)
@@ -275,6 +252,13 @@ def _between(found: Findings, entry: OutcomeFindings, stage: str) -> Iterator[Bl
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
         yield outcome_tables.anova_table(entry)
+
+
+def shown_stage(found: StudyView) -> str:
+    """Test whose means are told: the primary one, else the last that has trials."""
+    stage = found.analysis.question.primary_stage
+    tests = found.analysis.question.tests
+    return stage.name if stage is not None else (tests[-1] if tests else found.stages[-1]).name
 
 
 def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> list[str]:
@@ -305,9 +289,9 @@ def _interaction(comparison: PhaseComparison, voice, table: str) -> list[str]:
     return said
 
 
-def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+def _within(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     voice = entry.voice
-    practised = (entry.points["phase"] == PRACTICE_PHASE).any()
+    practised = (entry.analysis.points["phase"] == PRACTICE_PHASE).any()
     yield Heading(f"{'Practice and change' if practised else 'Change'} in {voice.name}", 2)
     figure = exhibits.practice_figure(found, entry, "thesis")
     note = "; scores in practice describe performance under its conditions" if practised else ""
@@ -329,15 +313,15 @@ def _within(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
     change = exhibits.change_figure(found, entry, "thesis")
     if change is not None:
         yield Text(
-            f"{{fig:{change.name}}} shows the change of every participant; a change of one person "
-            "inside the grey band can come from the noise of the trials alone."
-            if entry.detectable is not None
+            f"{{fig:{change.name}}} shows the change of every participant; a change whose "
+            "interval holds zero can come from the noise of that person's trials alone."
+            if not isinstance(entry.analysis.changes, Refused)
             else f"{{fig:{change.name}}} shows the change of every participant."
         )
         yield change
 
 
-def _no_practice_test(entry: OutcomeFindings, practised: bool) -> list[str]:
+def _no_practice_test(entry: OutcomeView, practised: bool) -> list[str]:
     if not practised:
         return []
     if isinstance(entry.practice, Refused):
@@ -347,7 +331,7 @@ def _no_practice_test(entry: OutcomeFindings, practised: bool) -> list[str]:
     return [f"Groups and blocks of practice were not tested: {reason.rstrip('.')}."]
 
 
-def _secondary(found: Findings, entry: OutcomeFindings) -> Iterator[Block]:
+def _secondary(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     yield Heading(f"Secondary outcome: {entry.voice.name}")
     yield Text(
         "This outcome was not declared primary; its p values are not corrected for the number of "

@@ -8,7 +8,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design, Test
-from motorlearn.report.findings import Findings
+from motorlearn.report.view import StudyView
 from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import capitalised, count
@@ -18,10 +18,12 @@ MANY = 8
 """A column of participants with more different texts than this is not tabulated."""
 
 
-def participants_table(found: Findings) -> Table:
+def participants_table(found: StudyView) -> Table:
     """Participants by group: numbers and shares, mean and SD; without tests of the baseline."""
-    rows: list[tuple[str, str, Mapping[str, object]]] = [("Allocated", "", found.allocated)]
-    people, decimal = found.people, found.outcomes[0].voice.decimal
+    rows: list[tuple[str, str, Mapping[str, object]]] = [
+        ("Allocated", "", found.analysis.allocated)
+    ]
+    people, decimal = found.analysis.people.roster, found.decimal
     for name in people.columns:
         if name in NOT_BASELINE:
             continue
@@ -144,7 +146,7 @@ def _feedback(what: str, every: int | None) -> str:
     return f"{what}{often}" if what else "–"
 
 
-def attrition_table(found: Findings) -> Table:
+def attrition_table(found: StudyView) -> Table:
     """Absences and trials left out, with reasons."""
     columns = (
         Column("stage", "part of the study"),
@@ -157,7 +159,7 @@ def attrition_table(found: Findings) -> Table:
         "missing",
         "Absent participants and trials left out",
         columns,
-        found.attrition,
+        found.analysis.people.attrition,
         ("Nobody and nothing else was left out.",),
     )
 

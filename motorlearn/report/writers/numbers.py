@@ -4,26 +4,33 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
-from motorlearn.report.findings import Findings
+from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Document, Text
 from motorlearn.results import Refused, Result, encode
 
 
-def to_results(found: Findings, document: Document, made: Mapping[str, str]) -> str:
+def to_results(found: StudyView, document: Document, made: Mapping[str, str]) -> str:
     """Write results, tables and sentences as one JSON text.
 
-    ``results`` holds each result as :meth:`motorlearn.results.Result.to_json` writes it, recipe
-    included; ``tables`` the raw values behind each table; ``sentences`` the running text.
+    ``analysis`` holds the primary row and the outcomes; ``results`` each result as
+    :meth:`motorlearn.results.Result.to_json` writes it, recipe included; ``tables`` the raw values
+    behind each table; ``sentences`` the running text.
     """
     results: dict[str, Any] = {}
     for entry in found.outcomes:
         for kind, result in (("comparison", entry.comparison), ("practice", entry.practice)):
             results[f"{entry.outcome.name}: {kind}"] = _stored(result)
-    for name, result in found.results.items():
+    for name, result in found.analysis.beside.items():
         results[name] = _stored(result)
     content = {
         "title": document.title,
         "made": dict(made),
+        "analysis": {
+            "primary": encode(found.analysis.primary),
+            "refused": found.analysis.refused,
+            "method": found.analysis.method,
+            "outcomes": encode(found.analysis.outcomes),
+        },
         "results": results,
         "tables": {table.name: encode(table.rows) for table in document.tables},
         "sentences": [

@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design, Test
+from motorlearn.design import Design, Test, tests_not_told_apart
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
 from motorlearn.trials.counted import counted_rows
@@ -51,8 +51,28 @@ def phases_have_data(sheet: Sheet, design: Design) -> pd.DataFrame:
             continue
         present = set(sheet.table[column].dropna().unique())
         absent = [name for name in wanted if name not in present]
-        found += [_without_data(sheet, column, name) for name in absent]
+        later = _not_yet(wanted, present) if column == "phase" else ()
+        found += [_without_data(sheet, column, name) for name in absent if name not in later]
+        found += [_to_come(sheet, name) for name in later]
     return gather(found)
+
+
+def _not_yet(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
+    """Phases after the last one that has data: a study that is still going on."""
+    reached = [place for place, name in enumerate(phases) if name in present]
+    return phases[max(reached) + 1 :] if reached else ()
+
+
+def _to_come(sheet: Sheet, name: str) -> pd.DataFrame:
+    return problem_frame(
+        "test without data yet",
+        severity="doubt",
+        file=sheet.file,
+        sheet=sheet.title,
+        column=sheet.column("phase"),
+        value=name,
+        advice="the plan has it, and no later phase has data: to come, or rows are missing",
+    )
 
 
 def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
@@ -68,6 +88,27 @@ def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
         "curve and the dose cannot be checked; add the rows if practice was recorded"
         if unrecorded
         else "the plan has it and the file does not; add the rows, or change the plan",
+    )
+
+
+def tests_told_apart(sheet: Sheet, design: Design) -> pd.DataFrame:
+    """Find phases with several tests whose rows do not say which test they belong to."""
+    if not sheet.has("phase"):
+        return gather([])
+    return gather(
+        [
+            problem_frame(
+                "tests of one phase cannot be told apart",
+                severity="error",
+                file=sheet.file,
+                sheet=sheet.title,
+                column=sheet.column("phase"),
+                value=phase,
+                advice=f"the plan has {len(names)} tests of this phase ({', '.join(names)}); add "
+                "a column 'test' with these names, or give each test a session of its own",
+            )
+            for phase, names in tests_not_told_apart(sheet.table, design).items()
+        ]
     )
 
 
@@ -298,6 +339,7 @@ def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
 _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     labels_in_plan,
     phases_have_data,
+    tests_told_apart,
     hits_agree,
     outcomes_in_range,
     trial_counts,

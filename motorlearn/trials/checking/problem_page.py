@@ -21,6 +21,8 @@ th:nth-child(3){width:44%}
 details{margin:.6rem 0;border:1px solid #767676;border-radius:.3rem;padding:.4rem .8rem}
 summary{cursor:pointer;font-weight:600}
 """
+MADE_HERE = '<meta name="generator" content="motorlearn">'
+"""What stands in a page of problems and shows that it may be written anew."""
 _MOST_LISTED = 200
 
 
@@ -52,7 +54,7 @@ def problem_page(problems: pd.DataFrame, *, title: str = "Problems in the data")
             parts += [_rule_part(str(rule), here[here["rule"] == rule]) for rule in counts.index]
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        '<meta name="viewport" content="width=device-width">'
+        f'<meta name="viewport" content="width=device-width">{MADE_HERE}'
         f"<title>{html.escape(title)}</title><style>{_STYLE}</style></head>"
         f"<body><h1>{html.escape(title)}</h1>{''.join(parts)}</body></html>\n"
     )

@@ -6,9 +6,12 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from motorlearn.exceptions import printable, visible
 from motorlearn.vocabulary import PROBLEM_COLUMNS, SEVERITIES
 
 _ORDER: Final = {severity: place for place, severity in enumerate(SEVERITIES)}
+_LONGEST: Final = {"file": 120, "sheet": 120, "column": 120, "advice": 500}
+_LONGEST_VALUE: Final = 200
 _HEADS: Final = {"error": "must be mended", "doubt": "please look", "note": "good to know"}
 
 
@@ -42,9 +45,23 @@ def problem_frame(
         parts["advice"] = advice.array
     frame = pd.DataFrame(parts, index=pd.RangeIndex(size), columns=list(PROBLEM_COLUMNS))
     frame["row"] = frame["row"].astype("Int64")
+    for name, most in _LONGEST.items():
+        frame[name] = _short(frame[name], most)
     if not isinstance(frame["value"].dtype, pd.StringDtype) or _unprintable(frame["value"]):
         frame["value"] = frame["value"].map(_shown).astype("str")
     return frame
+
+
+def _short(texts: pd.Series, most: int) -> pd.Series:
+    """Show the signs no reader sees in texts of a message, and cut the long ones."""
+    known = texts.unique()
+    shown = {text: visible(text) for text in known if isinstance(text, str)}
+    cut = {
+        text: said[: most - 1] + "…" if len(said) > most else said for text, said in shown.items()
+    }
+    if all(text == said for text, said in cut.items()):
+        return texts
+    return texts.map(lambda text: cut.get(text, text))
 
 
 def gather(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
@@ -164,17 +181,13 @@ def _shown(value: Any) -> str:
     if isinstance(value, float | np.floating):
         number = float(value)
         return str(int(number)) if number.is_integer() and abs(number) < 1e15 else f"{number:.6g}"
-    text = str(value)
-    return text if text.isprintable() else "".join(map(_visible, text))
+    text = printable(str(value)[: _LONGEST_VALUE + 1])
+    return text if len(text) <= _LONGEST_VALUE else text[: _LONGEST_VALUE - 1] + "…"
 
 
 def _unprintable(texts: pd.Series) -> bool:
-    return bool(texts.str.contains(r"[^[:print:]]|[^\x00-\x7f]", regex=True).any())
-
-
-def _visible(sign: str) -> str:
-    """Write a sign that a terminal would obey as its escape."""
-    return sign if sign.isprintable() else sign.encode("unicode_escape").decode("ascii")
+    odd = texts.str.contains(r"[^[:print:]]|[^\x00-\x7f]", regex=True)
+    return bool((odd | (texts.str.len() > _LONGEST_VALUE)).any())
 
 
 def _is_sequence(part: object) -> bool:

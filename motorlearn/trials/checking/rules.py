@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.identifiers import near_duplicates
 from motorlearn.trials.reading.sheet import Sheet, cell_codes, codes, first_lines
@@ -367,4 +368,6 @@ _RULES: Final[tuple[Callable[[Sheet], pd.DataFrame], ...]] = (
     constant_outcomes,
     near_duplicate_identifiers,
     identifiers_like_missing,
+    labels_with_unseen_signs,
+    labels_too_long,
 )

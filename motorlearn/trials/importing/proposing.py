@@ -121,7 +121,7 @@ def propose_recipe(
         "file": Path(path).name,
         "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
         "sheets": ({"name": grid.sheet},) if grid.sheet else (),
-        "heading_row": int(grid.rows[headings.line]),
+        "heading_row": int(grid.rows[headings.line]) or None,  # a Parquet file has no such row
         "separator": _evidence(grid, "separator"),
         "decimal": "" if grid.lettered else grid.decimal,
         "columns": {old: new for old, new in named.items() if old != new},

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 
 _LETTER_FOR_DIGIT = str.maketrans("oil", "011")
-_LONG_ENOUGH = 5
+_LONG_ENOUGH, _TOO_LONG = 5, 60
 
 
 def near_duplicates(identifiers: Sequence[str]) -> list[tuple[int, tuple[int, ...]]]:
@@ -14,7 +14,7 @@ def near_duplicates(identifiers: Sequence[str]) -> list[tuple[int, tuple[int, ..
 
     Two identifiers resemble each other if they are equal once case, accents, spaces, signs and
     leading zeros are taken away; if they then differ only in letters taken for digits (O and 0, l
-    and 1); or, where they hold no digit and five letters or more, if one letter was added, left
+    and 1); or, where they hold no digit and five to sixty letters, if one letter was added, left
     out, changed or swapped with its neighbour.
 
     Examples
@@ -49,7 +49,7 @@ def _classes(identifiers: Sequence[str]) -> list[list[int]]:
         if not plain:
             continue
         by_key[_digits_meant(plain)].append(place)
-        if len(plain) >= _LONG_ENOUGH and plain.isalpha():
+        if _LONG_ENOUGH <= len(plain) <= _TOO_LONG and plain.isalpha():
             for shape in {plain[:i] + "?" + plain[i + 1 :] for i in range(len(plain))}:
                 by_key["one letter:" + shape].append(place)
             for shape in {plain[:i] + "+" + plain[i:] for i in range(len(plain) + 1)}:

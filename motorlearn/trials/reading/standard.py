@@ -22,6 +22,7 @@ from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS
 
 _NUMERIC_KINDS = ("count", "flag", "number")
 _MOST_LISTED = 1000
+_COMMA, _AS_TEXT, _MANY_COMMAS = "other decimal mark", "number stored as text", 5
 
 
 @dataclass(frozen=True)
@@ -89,7 +90,7 @@ def standardise(
     }
     known = {**headings.units, **(units or {})}
     letters = [split_column(writer.shown[name])[1] for name in apart]
-    problems = [withhold(grid.marks, letters), *writer.problems]
+    problems = [_said_once(withhold(grid.marks, letters), writer.commas), *writer.problems]
     problems += [*_unit_doubts(grid, headings, units or {}), _aside_problems(grid, aside)]
     problems += privacy_problems(personal, file=grid.file, sheet=grid.sheet, shown=writer.shown)
     changes = [_renamed(grid, headings), *writer.changes]
@@ -113,6 +114,7 @@ class _Writer:
         self.rows = rows
         self.missing = frozenset(word.lower() for word in missing)
         self.problems: list[pd.DataFrame] = []
+        self.commas: set[tuple[int, str]] = set()
         self.changes: list[pd.DataFrame] = []
         self.shown = {
             name: f"{original} [{grid.letter(place)}]" if grid.lettered else original
@@ -142,7 +144,8 @@ class _Writer:
                 return float("nan"), "missing word"
             return plain(text, decimal)
 
-        values, findings = reading.to_numbers(column, self.grid.decimal, read=read)
+        counted = kind in ("count", "flag")
+        values, findings = reading.to_numbers(column, self.grid.decimal, read=read, counted=counted)
         for finding in findings:
             self._note(name, finding)
         whole = kind != "number" and bool((values == np.round(values)).all())
@@ -195,15 +198,21 @@ class _Writer:
 
     def _note(self, name: str, finding: reading.Finding) -> None:
         severity, advice = reading.RULES[finding.rule]
+        rows, texts = self.rows[finding.lines], list(finding.texts)
+        if finding.rule == _COMMA:
+            self.commas |= {(int(row), _letter(self.shown[name])) for row in rows}
+            if len(texts) > _MANY_COMMAS:
+                severity, advice = "note", f"read so in all {len(texts)} cells of the column"
+                rows, texts = rows[:1], texts[:1]
         self.problems.append(
             problem_frame(
                 finding.rule,
                 severity=severity,
                 file=self.grid.file,
                 sheet=self.grid.sheet,
-                row=self.rows[finding.lines],
+                row=rows,
                 column=self.shown[name],
-                value=list(finding.texts),
+                value=texts,
                 advice=advice,
             )
         )
@@ -230,6 +239,19 @@ class _Writer:
     def _whole(self, name: str, before: str, after: str, rule: str) -> pd.DataFrame:
         row = (self.grid.file, self.grid.sheet, pd.NA, self.shown[name], before, after, rule)
         return pd.DataFrame([row], columns=list(CHANGE_COLUMNS)).astype({"row": "Int64"})
+
+
+def _said_once(marks: pd.DataFrame, commas: set[tuple[int, str]]) -> pd.DataFrame:
+    """Leave out that a number is stored as text where its comma is spoken of already."""
+    again = [
+        rule == _AS_TEXT and (row, _letter(column)) in commas
+        for rule, row, column in marks[["rule", "row", "column"]].itertuples(index=False)
+    ]
+    return marks[~np.array(again, dtype=bool)]
+
+
+def _letter(column: str) -> str:
+    return split_column(str(column))[1] or str(column)
 
 
 def _fits(values: np.ndarray) -> bool:

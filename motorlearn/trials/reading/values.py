@@ -58,12 +58,20 @@ RULES: Final = {
     ),
     "number with a unit": ("error", "move the unit into study.toml and leave the number alone"),
     "text among numbers": ("error", "type a number or leave the cell empty; read as missing"),
-    "impossible value": ("error", "type a finite number; read as missing"),
+    "impossible value": ("error", "type a number that can be; read as missing"),
+    "more digits than a number keeps": (
+        "doubt",
+        "numbers keep about 16 digits, so the last ones were lost; keep identifiers in a column "
+        "of texts",
+    ),
 }
 """Severity and advice of each finding."""
 
 _KEPT: Final = frozenset(
-    {"other decimal mark", "thousands separator", "number stored as text", "word read as flag"}
+    {
+        *("other decimal mark", "thousands separator", "number stored as text"),
+        *("word read as flag", "more digits than a number keeps"),
+    }
 )
 _SPACES: Final = "\u00a0\u2009\u202f\u2007\ufeff\u200b"
 _GROUPED_SPACE: Final = re.compile(r"[+-]?\d{1,3}(?: \d{3})+(?:[.,]\d+)?")
@@ -78,6 +86,8 @@ _CLOCK: Final = re.compile(r"\d{1,2}:\d{2}(:\d{2}([.,]\d+)?)?")
 _NOTATION: Final = re.compile(
     r"\d+\s*(?:/|of|out of|von|sur)\s*\d+|\d+(?:[.,]\d+)?\s*%", re.IGNORECASE
 )
+_LONG_WHOLE: Final = r"^[+-]?0*[1-9][0-9]{15,}$"
+_EXACT: Final = 2**53
 _WITH_UNIT: Final = re.compile(r"[+-]?\d+(?:[.,]\d+)?\s*[A-Za-zµ°]+(?:/[A-Za-z]+)?")
 
 
@@ -149,13 +159,20 @@ def read_flag(text: str, decimal: str = ".") -> tuple[float, str]:
 
 
 def to_numbers(
-    column: pa.ChunkedArray, decimal: str = ".", *, read: Callable = read_number
+    column: pa.ChunkedArray,
+    decimal: str = ".",
+    *,
+    read: Callable = read_number,
+    counted: bool = False,
 ) -> tuple[np.ndarray, list[Finding]]:
-    """Convert a column of texts to float64 (missing = NaN) with the findings on the way."""
+    """Convert a column of texts to float64 (missing = NaN) with the findings on the way.
+
+    ``counted`` columns hold whole numbers; none of them can be so large that it is not exact.
+    """
     texts = trimmed(column)
     quick = _quick_cast(texts) if decimal == "." else None
     if quick is not None:
-        return quick, []
+        return quick, _vast(texts, quick, counted)
     point = re.escape(decimal)
     pattern = rf"^[+-]?(\d+({point}\d*)?|{point}\d+)([eE][+-]?\d+)?$"
     plain = pc.match_substring_regex(texts, pattern)
@@ -164,7 +181,9 @@ def to_numbers(
     values = _as_floats(pc.cast(numbers, pa.float64()))
     left = np.flatnonzero(_as_bools(pc.and_(pc.invert(plain), pc.not_equal(texts, ""))))
     findings = _read_left(texts, left, values, decimal, read)
-    return values, findings + _infinite(texts, values)
+    findings += _grouped_too(texts, left, values, decimal)
+    findings += _infinite(texts, values)
+    return values, findings + _vast(texts, values, counted)
 
 
 def _read_left(texts, left: np.ndarray, values: np.ndarray, decimal: str, read) -> list[Finding]:
@@ -193,11 +212,48 @@ def _after(rule: str, values: np.ndarray) -> tuple[str, ...] | None:
 
 def _infinite(texts, values: np.ndarray) -> list[Finding]:
     lines = np.flatnonzero(np.isinf(values))
+    return _taken_out("impossible value", lines, texts, values) if len(lines) else []
+
+
+def _grouped_too(texts, left: np.ndarray, values: np.ndarray, decimal: str) -> list[Finding]:
+    """Find 1,234 in a column where 1,234.5 shows that the decimal mark parts thousands too."""
+    others = pc.take(texts, pa.array(left)).unique().to_pylist() if len(left) else []
+    both = [_BOTH_MARKS.fullmatch(text) for text in others]
+    if not any(found and found[1] == decimal != found[2] for found in both):
+        return []
+    pattern = rf"^[+-]?[1-9][0-9]{{0,2}}({re.escape(decimal)}[0-9]{{3}})+$"
+    lines = np.flatnonzero(_as_bools(pc.match_substring_regex(texts, pattern)))
+    lines = lines[np.isfinite(values[lines])]
+    return _taken_out("ambiguous number", lines, texts, values) if len(lines) else []
+
+
+def _vast(texts, values: np.ndarray, counted: bool) -> list[Finding]:
+    """Find numbers beyond which not every whole number can be told apart (2 to the power of 53)."""
+    with np.errstate(invalid="ignore"):
+        lines = np.flatnonzero(np.abs(values) >= _EXACT)
+    if not len(lines):
+        return []
+    if counted:
+        return _taken_out("impossible value", lines, texts, values)
+    lines = lines[[_loses_digits(texts[int(line)].as_py()) for line in lines]]
     if not len(lines):
         return []
     shown = tuple(texts[int(line)].as_py() for line in lines)
+    rule = "more digits than a number keeps"
+    return [Finding(rule, lines, shown, _after(rule, values[lines]))]
+
+
+def _taken_out(rule: str, lines: np.ndarray, texts, values: np.ndarray) -> list[Finding]:
+    shown = tuple(texts[int(line)].as_py() for line in lines)
     values[lines] = np.nan
-    return [Finding("impossible value", lines, shown, ("",) * len(lines))]
+    return [Finding(rule, lines, shown, ("",) * len(lines))]
+
+
+def _loses_digits(text: str) -> bool:
+    """Whether a whole number, as written, is another one once it is a number of 64 bits."""
+    if not re.fullmatch(_LONG_WHOLE, text):
+        return False
+    return len(text) > 300 or int(float(text)) != int(text)
 
 
 def trimmed(column: pa.ChunkedArray) -> pa.ChunkedArray:
@@ -213,7 +269,7 @@ def to_labels(column: pa.ChunkedArray) -> tuple[pa.ChunkedArray, np.ndarray]:
 
 
 def looks_numeric(column: pa.ChunkedArray, decimal: str) -> bool:
-    """Whether every filled cell is a plain number without a leading zero that means something."""
+    """Whether every filled cell is a plain number: no leading zero, no digit that would be lost."""
     texts = trimmed(column)
     filled = texts.filter(pc.not_equal(texts, ""))
     if not len(filled):
@@ -222,7 +278,10 @@ def looks_numeric(column: pa.ChunkedArray, decimal: str) -> bool:
     pattern = rf"^[+-]?(0|[1-9]\d*)?({point}\d*)?([eE][+-]?\d+)?$"
     fits = pc.all(pc.match_substring_regex(filled.slice(0, 1000), pattern)).as_py()
     digits = fits and pc.all(pc.match_substring_regex(filled, r"\d")).as_py()
-    return bool(digits and pc.all(pc.match_substring_regex(filled, pattern)).as_py())
+    if not digits or not pc.all(pc.match_substring_regex(filled, pattern)).as_py():
+        return False
+    long = filled.filter(pc.match_substring_regex(filled, _LONG_WHOLE)).unique().to_pylist()
+    return not any(_loses_digits(text) for text in long)
 
 
 def apply_levels(

@@ -5,6 +5,7 @@ table, each field with type, meaning, unit and limits, each file with its size a
 """
 
 import csv
+import datetime
 import hashlib
 import io
 import re
@@ -125,7 +126,7 @@ def table_bytes(frame: pd.DataFrame) -> bytes:
         values = written[name]
         if pd.api.types.is_bool_dtype(values) or _whole(values):
             written[name] = values.astype("Int64")
-        elif not pd.api.types.is_numeric_dtype(values):
+        elif not _is_real(values):
             written[name] = _text(values)
     buffer = io.StringIO()
     written.columns = [spreadsheet_safe(str(name)) for name in written.columns]
@@ -141,10 +142,21 @@ def unit_of(column: str, units: Mapping[str, str]) -> str:
     return units.get(column) or units.get(quantity, "") or fallback
 
 
+def _is_real(values: pd.Series) -> bool:
+    """Whether a column holds real numbers; complex ones are written as texts."""
+    numeric = pd.api.types.is_numeric_dtype(values)
+    return numeric and not pd.api.types.is_complex_dtype(values)
+
+
 def _text(values: pd.Series) -> pd.Series:
     distinct = values.dropna().unique()
-    written = {value: spreadsheet_safe(str(value)) for value in distinct}
+    written = {value: spreadsheet_safe(_said(value)) for value in distinct}
     return values.map(written).astype("str")
+
+
+def _said(value: object) -> str:
+    """Write a moment as ISO 8601 has it, and anything else as it is."""
+    return value.isoformat() if isinstance(value, datetime.datetime) else str(value)
 
 
 def _whole(values: pd.Series) -> bool:
@@ -179,7 +191,7 @@ def _field(
 def _type(values: pd.Series) -> str:
     if pd.api.types.is_bool_dtype(values) or _whole(values):
         return "integer"
-    if pd.api.types.is_numeric_dtype(values):
+    if _is_real(values):
         return "number"
     if pd.api.types.is_datetime64_any_dtype(values):
         return "datetime"

@@ -16,7 +16,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.exceptions import FileError
-from motorlearn.files import new_folder
+from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
 from motorlearn.trials.importing.recipe_text import without_section
 from motorlearn.trials.reading.dates import read_dates
@@ -85,10 +85,10 @@ def share_study(
         If ``out`` is somebody's work or lies inside the study folder, or the key file would lie
         beside the data.
     """
-    root, target = Path(folder), Path(out)
+    root, target = Path(folder), real_place(out)
     study = read_study(root)
     home = study.folder or root
-    if target.resolve() == home.resolve() or home.resolve().is_relative_to(target.resolve()):
+    if home.resolve().is_relative_to(target):
         raise FileError("the package would replace the study", [str(out)], "name another folder")
     names: dict[str, str] = {}
     if key_file is not None:
@@ -103,7 +103,7 @@ def share_study(
             stack.enter_context(new_key(names, key_file, apart_from=[home, target]))
         work = stack.enter_context(new_folder(target, mark=_MARK))
         _fill(work, study.design, home, frames, left_out, warnings)
-    return Shared(target, tuple(left_out), tuple(warnings))
+    return Shared(Path(out), tuple(left_out), tuple(warnings))
 
 
 def small_cells(people: pd.DataFrame | None) -> list[str]:

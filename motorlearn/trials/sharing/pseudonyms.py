@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import new_file
+from motorlearn.files import new_file, real_place
 from motorlearn.trials.sharing.data_package import table_bytes
 from motorlearn.trials.study import Study
 
@@ -99,7 +99,7 @@ def new_key(
     names: Mapping[str, str], key_file: str | Path, *, apart_from: Sequence[Path] = ()
 ) -> Iterator[Path]:
     """Write the key under another name; it takes its own name when the block ends well."""
-    target = Path(key_file).resolve()
+    target = real_place(key_file)
     for folder in apart_from:
         if target.is_relative_to(Path(folder).resolve()):
             raise FileError(

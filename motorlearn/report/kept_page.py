@@ -5,8 +5,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from motorlearn.audit.page import HASH, StudyAudit, audit_study, data_hashes
 from motorlearn.exceptions import FileError, InputError
+from motorlearn.report.study_page import HASH, StudyAudit, audit_study, data_hashes
 from motorlearn.results import Recipe
 from motorlearn.trials import Study
 

@@ -4,15 +4,13 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, stages_of
-from motorlearn.report.scores import usable
-from motorlearn.trials import Study
+from motorlearn.trials import Study, counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording.voice import capitalised
 
 
-def roster(study: Study) -> pd.DataFrame:
+def roster(study: Study, table: pd.DataFrame) -> pd.DataFrame:
     """One row per allocated participant: ``participant, group`` and what else is known."""
-    trials = study.trials.table[["participant", "group"]].drop_duplicates("participant")
+    trials = table[["participant", "group"]].drop_duplicates("participant")
     if study.participants is None or "group" not in study.participants:
         return trials.reset_index(drop=True)
     known = study.participants.drop_duplicates("participant")
@@ -55,7 +53,7 @@ def presence(table: pd.DataFrame, people: pd.DataFrame, design: Design) -> pd.Da
 
 
 def _parts(table: pd.DataFrame, design: Design) -> pd.Series:
-    labels = {stage.name: stage.label.split(" (")[0] for stage in stages_of(design)}
+    labels = {stage.name: stage.short for stage in stages_of(design)}
     part = table["stage"].map(lambda name: labels.get(name, str(name)))
     practised = table["phase"] == PRACTICE_PHASE
     if "session" in table:
@@ -68,7 +66,9 @@ def _parts(table: pd.DataFrame, design: Design) -> pd.Series:
 
 def _counts(table: pd.DataFrame, part: pd.Series) -> pd.DataFrame:
     outcomes = [n for n in ("hit", "hits", "error", "x", "radial_error", "time") if n in table]
-    present = np.any([usable(table, name) for name in outcomes], axis=0) if outcomes else True
+    present = counted_rows(table)
+    if outcomes:
+        present &= table[outcomes].notna().any(axis=1).to_numpy()
     weight = table["attempts"] if "attempts" in table else pd.Series(1, index=table.index)
     used = pd.DataFrame({"participant": table["participant"], "part": part, "n": weight})[present]
     return used.groupby(["participant", "part"], observed=True)["n"].sum().reset_index()
@@ -88,7 +88,7 @@ def _planned(design: Design, part: pd.Series) -> dict[str, int | None]:
     found: dict[str, int | None] = {}
     for stage in stages_of(design):
         if stage.test is not None:
-            found[stage.label.split(" (")[0]] = stage.test.trials
+            found[stage.short] = stage.test.trials
         else:
             found.update(sessions)
     for name in part.dropna().unique():
@@ -106,7 +106,7 @@ def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
         for group in groups:
             n = int(there.get(group, 0))
             away = int(allocated.get(group, 0)) - n
-            rows.append((group, capitalised(str(stage)), n, f"{away} absent" if away else ""))
+            rows.append((group, str(stage), n, f"{away} absent" if away else ""))
     return pd.DataFrame(rows, columns=["group", "stage", "n", "note"])
 
 

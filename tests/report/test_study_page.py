@@ -6,12 +6,12 @@ import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from motorlearn.audit import StudyAudit, audit_study, recompute
-from motorlearn.audit.page import data_hashes
 from motorlearn.commands import app
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import InputError
 from motorlearn.plan import simulate_study
+from motorlearn.report import StudyAudit, audit_study, recompute
+from motorlearn.report.study_page import data_hashes
 from motorlearn.trials import Study, Trials
 
 PLAN = {
@@ -61,7 +61,9 @@ def test_every_test_has_one_label_and_one_is_primary(page):
 
 
 def test_flow_counts_people(page):
-    assert page.flow.set_index("group").loc["random", ["allocated", "retention"]].tolist() == [8, 8]
+    assert page.flow.set_index("group").loc[
+        "random", ["allocated", "Delayed retention"]
+    ].tolist() == [8, 8]
 
 
 def test_no_power_is_computed_from_the_result(page):
@@ -89,8 +91,8 @@ def test_a_missing_number_does_not_agree(study, page):
 
 
 def test_a_plan_without_any_outcome_in_the_data_is_refused(study):
-    table = study.trials.table.drop(columns=["radial_error"])
-    with pytest.raises(InputError, match="no outcome of the plan"):
+    table = study.trials.table.drop(columns=["radial_error", "x", "y"])
+    with pytest.raises(InputError, match="'radial_error' of the plan is no column"):
         audit_study(replace(study, trials=Trials(table)))
 
 
@@ -102,7 +104,9 @@ def test_one_group_has_a_page_without_contrasts(study):
     )
     page = audit_study(alone)
     assert "none declared" in fact(page, "primary comparison")
-    assert page.tests["phase"].eq("all phases").all()
+    assert page.tests["family"].eq("").all() and page.primary["reference"].item() == "pretest"
+    change = page.tests[page.tests["contrast"] == "blocked: retention against pretest"]
+    assert change["p"].item() == page.primary["p"].item()
 
 
 # The command ------------------------------------------------------------------------------------
@@ -189,7 +193,7 @@ def test_a_progress_test_that_is_given_twice_is_two_tests():
             "outcomes": [{"name": "hits", "better": "higher", "low": 0, "high": 20}]}  # fmt: skip
     study = Study(design_from_mapping(plan), Trials(pd.DataFrame(rows, columns=names)))
     page = audit_study(study)
-    tests_of_flow = ["progress 1", "progress 2", "retention"]
+    tests_of_flow = ["Progress test 1", "Progress test 2", "Delayed retention"]
     assert list(page.flow.columns) == ["group", "allocated", *tests_of_flow]
     shape = page.assumptions.query("assumption == 'changes are roughly normal'")
     assert len(shape) and shape["finding"].str.startswith("All 8 changes are alike").all()
@@ -208,7 +212,10 @@ def test_the_page_lists_the_tests_of_the_report_with_the_same_family():
     study = simulate_study(design_from_mapping(plan), seed=1, missing=False)
     tests = audit_study(study).tests
     adjusted = tests[tests["family"] == "radial_error at retention, adjusted"]
-    assert set(adjusted["contrast"]) == {"random − blocked", "serial − blocked"}
+    assert set(adjusted["contrast"]) == {"serial − blocked"}
+    alone = tests[tests["label"] == "primary"]
+    assert alone["contrast"].item() == "random − blocked"
+    assert alone["p_adjusted"].item() == alone["p"].item()
     assert "acquisition" in set(tests["phase"])
 
 

@@ -1,14 +1,10 @@
 """Who is there at each part: practice without sessions, practice without rows, counted hits."""
 
-from types import SimpleNamespace
-
 import pandas as pd
 
+from motorlearn.analysis.people import presence
+from motorlearn.analysis.scores import scores_of
 from motorlearn.design import design_from_mapping
-from motorlearn.report.people import presence
-from motorlearn.report.scores import scored
-from motorlearn.report.sections.closing import _deviations
-from motorlearn.report.sections.study_tables import deviations_table
 
 PLAN = {
     "study": {"title": "Ring push"},
@@ -47,23 +43,6 @@ def test_nobody_is_absent_from_practice_that_was_not_recorded():
 
 def test_a_hit_of_counted_rows_is_the_share_of_hits():
     table = pd.DataFrame({"participant": ["P01", "P02"], "hits": [5, 9], "attempts": [20, 18]})
-    data = scored(table, DESIGN.outcomes[0], ["participant"])
+    data = scores_of(table, DESIGN.outcomes[0], DESIGN)
     assert data.cells(["participant"])["score"].tolist() == [0.25, 0.5]
     assert data.outcome.label == "hit rate"
-
-
-def test_conduct_is_set_against_the_plan(shipped):
-    spoken = SimpleNamespace(voice=SimpleNamespace(decimal=","))
-    blocks = list(_deviations(SimpleNamespace(study=shipped, outcomes=[spoken])))
-    table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
-    assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
-    assert "like random (about 0,78)" in list(table.rows["actual"])
-    assert any("{tab:deviations}" in getattr(block, "text", "") for block in blocks)
-
-
-def test_of_many_people_the_first_are_named():
-    people = ", ".join(f"P{i:02d}" for i in range(1, 15))
-    row = ("phase not done", "retention", "14 people", "0 people", 14, people)
-    names = ["topic", "where", "planned", "actual", "people", "participants"]
-    shown = deviations_table(pd.DataFrame([row], columns=names)).rows["participants"].iloc[0]
-    assert shown.endswith("P08 and 6 more")

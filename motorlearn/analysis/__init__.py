@@ -1,0 +1,32 @@
+"""A study in, its answers out: what this study asks, computed once for everybody who shows it.
+
+study      ``analyse_study``: from a study to all of its answers
+result     ``StudyAnalysis``: what it gives
+questions  What the plan asks: tests, groups, baseline, reference, scale, bound
+scores     How an outcome comes from columns: hits of attempts or 0/1 rows, means, measures
+outcome    One outcome: comparison, practice, cells, change of each person
+primary    The one comparison the study stands on, as a row
+people     Who was allocated, who is where, who is missing
+beside     Raters, learning curves, the mixed model of trials
+"""
+
+from motorlearn.analysis.beside import counted_blocks
+from motorlearn.analysis.outcome import OutcomeAnalysis
+from motorlearn.analysis.primary import contrast_row, equivalence_rows
+from motorlearn.analysis.questions import Question
+from motorlearn.analysis.result import People, StudyAnalysis
+from motorlearn.analysis.scores import group_points
+from motorlearn.analysis.study import analyse_study, primary_comparison
+
+__all__ = [
+    "OutcomeAnalysis",
+    "People",
+    "Question",
+    "StudyAnalysis",
+    "analyse_study",
+    "contrast_row",
+    "counted_blocks",
+    "equivalence_rows",
+    "group_points",
+    "primary_comparison",
+]

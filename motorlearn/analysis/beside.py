@@ -1,0 +1,143 @@
+"""What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.analysis.questions import Question
+from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
+from motorlearn.exceptions import InputError
+from motorlearn.measures import Agreement, rater_agreement, total_scores
+from motorlearn.mixed import MixedFit, fit_mixed
+from motorlearn.results import or_refused
+from motorlearn.trials import counted_rows
+from motorlearn.vocabulary import PRACTICE_PHASE
+
+FEWEST_BLOCKS = 5
+"""Blocks of practice below which no curve is fitted to a learner."""
+
+
+def has_ratings(ratings: pd.DataFrame | None) -> bool:
+    """Whether a study holds ratings of technique."""
+    return ratings is not None and {"rater", "score"} <= set(ratings)
+
+
+@or_refused
+def agreement(ratings: pd.DataFrame) -> Agreement:
+    """Agreement on the total of each clip, or on each item where clips are not numbered.
+
+    A total needs every item of the clip; clips that lack one are left out.
+    """
+    if "clip" not in ratings:
+        return rater_agreement(
+            ratings, item="item", rater="rater", score="score", kind="continuous"
+        )
+    again = ["occasion"] if "occasion" in ratings else []
+    people = ["participant"] if "participant" in ratings else []
+    order = ["position"] if "position" in ratings else []
+    by = ["clip", "rater", *again]
+    totals = ratings[[*by, "score", *order, *people]]
+    if "item" in ratings:
+        totals = total_scores(ratings, by=by, keep=[*order, *people]).table
+    return rater_agreement(
+        totals,
+        item="clip",
+        rater="rater",
+        score="score",
+        kind="continuous",
+        order="position" if order else None,
+        occasion="occasion" if again else None,
+        cluster="participant" if people else None,
+    )
+
+
+def counted_blocks(cells: pd.DataFrame) -> pd.DataFrame:
+    """Scores in practice with blocks numbered through all sessions, groups in the plan's order."""
+    practised = cells[cells["phase"] == PRACTICE_PHASE]
+    order = pd.Categorical(practised["group"], categories=list(dict.fromkeys(practised["group"])))
+    counted = practised.assign(group=order).sort_values(
+        ["group", "participant", "session", "block"]
+    )
+    return counted.assign(block=counted.groupby("participant").cumcount() + 1.0)
+
+
+def has_curves(cells: pd.DataFrame) -> bool:
+    """Whether anybody has enough blocks of practice for a curve."""
+    practised = cells[cells["phase"] == PRACTICE_PHASE]
+    return bool(len(practised) and practised.groupby("participant").size().max() >= FEWEST_BLOCKS)
+
+
+@or_refused
+def learners_curves(cells: pd.DataFrame) -> CurveFits:
+    """A curve for each participant's scores by block of practice."""
+    found: CurveFits = fit_curves(
+        counted_blocks(cells), "score", practice="block", by="participant"
+    )  # type: ignore[assignment]
+    return found
+
+
+@or_refused
+def population_curve(cells: pd.DataFrame) -> PopulationCurve:
+    """One curve for all participants, whose parameters vary from person to person."""
+    counted = counted_blocks(cells)
+    groups = "group" if counted["group"].nunique() > 1 else None
+    with np.errstate(all="ignore"):
+        return fit_population_curve(counted, "score", practice="block", group=groups)
+
+
+@or_refused
+def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
+    """Mixed model of trials at the first and the primary test: group by test, people at random.
+
+    People, not trials, were allocated, so each person has a level of their own at every test:
+    freely correlated levels for scores of trials, a variance within people for hits. Hits are
+    binomial; other scores are linear, on the log scale where the primary comparison is a ratio.
+
+    Raises
+    ------
+    InputError
+        If there are no two tests, or the outcome is no score of trials.
+    """
+    rows, groups = _model_rows(scores, question)
+    terms = "group * test" if len(groups) > 1 else "test"
+    terms += " + task" if "task" in rows and rows["task"].nunique() > 1 else ""
+    if scores.attempts is not None:
+        return _model_of_hits(rows, terms)
+    ratio = question.effect(scores.outcome.name) == "ratio"
+    left = f"log({scores.column})" if ratio else scores.column
+    repeated = rows.duplicated(["participant", "test"]).any()
+    random = {"participant": "1 + test" if repeated else "1"}
+    return fit_mixed(f"{left} ~ {terms}", rows, random=random)
+
+
+def _model_of_hits(rows: pd.DataFrame, terms: str) -> MixedFit:
+    keys = ["participant", "group", "test", *(["task"] if "task" in rows else [])]
+    summed = rows.groupby(keys, observed=True, as_index=False)[["hits", "attempts"]].sum()
+    return fit_mixed(
+        f"hits ~ {terms}",
+        summed[summed["attempts"] > 0],
+        random={"participant/test": "1"},
+        family="binomial",
+        attempts="attempts",
+    )
+
+
+def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame, list[str]]:
+    late, pair = question.primary_stage, question.pair
+    if pair is None or late is None or late.name == pair[0]:
+        raise InputError("a mixed model of trials needs two tests, the primary one among them")
+    if scores.measured:
+        raise InputError(f"{scores.column} is no score of single trials")
+    tests = [pair[0], late.name]
+    table = scores.table
+    rows = table[table["stage"].isin(tests) & scores.present() & counted_rows(table)]
+    present = set(rows["group"].astype("str"))
+    groups = [
+        question.reference,
+        *(name for name in question.groups if name != question.reference and name in present),
+    ]
+    rows = rows[rows["group"].isin(groups)].assign(
+        test=pd.Categorical(rows["stage"], categories=tests),
+        group=pd.Categorical(rows["group"], categories=groups),
+    )
+    return rows, groups

@@ -1,0 +1,254 @@
+"""What one outcome of a study shows: comparison, practice, scores by cell, people's changes."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.analysis.questions import Question
+from motorlearn.analysis.scores import OutcomeScores, group_points
+from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
+from motorlearn.design import Design, Outcome, Stage
+from motorlearn.exceptions import InputError
+from motorlearn.linear import holm
+from motorlearn.measures import IndividualChanges, individual_changes
+from motorlearn.results import Refused, or_refused, register_record
+from motorlearn.vocabulary import PRACTICE_PHASE
+
+CELLS = ("participant", "group", "stage", "session", "block")
+
+
+@register_record
+@dataclass(frozen=True)
+class OutcomeAnalysis:
+    """What is known about one outcome.
+
+    Attributes
+    ----------
+    name, column : str
+        Name in the plan, and the column or measure its scores come from.
+    attempts : str or None
+        Column of attempts, where the score is hits among attempts.
+    out_of : float or None
+        Hits are told as hits of so many.
+    unit, label, better, role, effect : str
+        Unit and name of the scores, direction of better, role in the plan, scale of the effect.
+    low, high : float or None
+        Limits of the scale.
+    comparison : PhaseComparison or Refused
+        Groups at every part of the study.
+    practice : BlockComparison or Refused
+        Groups over blocks of practice.
+    cells : DataFrame
+        Participants' scores by block of practice and by test.
+    points, by_task : DataFrame
+        Group means of these cells, and by task.
+    changes : IndividualChanges or Refused
+        Change of each person between the first and the primary test, by own limits.
+    change_stages : tuple of (str, str) or None
+        These two tests.
+    """
+
+    name: str
+    column: str
+    attempts: str | None
+    out_of: float | None
+    unit: str
+    label: str
+    better: str
+    role: str
+    effect: str
+    low: float | None
+    high: float | None
+    comparison: PhaseComparison | Refused
+    practice: BlockComparison | Refused
+    cells: pd.DataFrame = field(repr=False)
+    points: pd.DataFrame = field(repr=False)
+    by_task: pd.DataFrame = field(repr=False)
+    changes: IndividualChanges | Refused
+    change_stages: tuple[str, str] | None
+
+    @property
+    def outcome(self) -> Outcome:
+        """The outcome with the unit and label that its scores have."""
+        return Outcome(
+            name=self.name, unit=self.unit, better=self.better, label=self.label,  # type: ignore[arg-type]
+            low=self.low, high=self.high,
+        )  # fmt: skip
+
+    @property
+    def is_rate(self) -> bool:
+        """Whether scores are shares of attempts."""
+        return self.attempts is not None and self.out_of is None
+
+    @property
+    def person_changes(self) -> pd.DataFrame:
+        """Change of everybody between ``change_stages``, with own limits where these are known.
+
+        ``participant, group, change, conf_low, conf_high, verdict``, in the unit of the scores.
+        """
+        names = ["participant", "group", "change", "conf_low", "conf_high", "verdict"]
+        if self.change_stages is None:
+            return pd.DataFrame(columns=names)
+        wide = self.cells.pivot_table(
+            index=["participant", "group"],
+            columns="phase",
+            values="score",
+            observed=True,
+            sort=False,
+        ).reindex(columns=list(self.change_stages))
+        first, second = self.change_stages
+        changes = (wide[second] - wide[first]).rename("change").reset_index()
+        if isinstance(self.changes, Refused):
+            return changes.assign(conf_low=np.nan, conf_high=np.nan, verdict=None)[names]
+        own = self.changes.people.set_index("participant").reindex(changes["participant"])
+        scale = self.out_of or 1.0
+        return changes.assign(
+            conf_low=(own["conf_low"] * scale).to_numpy(),
+            conf_high=(own["conf_high"] * scale).to_numpy(),
+            verdict=own["verdict"].to_numpy(),
+        )[names]
+
+
+def analyse_outcome(scores: OutcomeScores, question: Question) -> OutcomeAnalysis:
+    """Compute everything that the study asks of one outcome."""
+    outcome, design, stages = scores.outcome, question.design, question.stages
+    ranks = _ranks(design, stages)
+    points, cells = _points(scores, ranks)
+    return OutcomeAnalysis(
+        name=outcome.name,
+        column=scores.column,
+        attempts=scores.attempts,
+        out_of=scores.out_of,
+        unit=outcome.unit,
+        label=outcome.label,
+        better=outcome.better,
+        role=question.role(outcome.name),
+        effect=question.effect(outcome.name),
+        low=outcome.low,
+        high=outcome.high,
+        comparison=compared(scores, question),
+        practice=_practice(scores, question),
+        cells=cells,
+        points=points,
+        by_task=_by_task(scores, ranks),
+        changes=_changes(scores, question),
+        change_stages=question.pair,
+    )
+
+
+@or_refused
+def compared(scores: OutcomeScores, question: Question) -> PhaseComparison:
+    """Groups at every part of the study, as the plan asks."""
+    rows = scores.rows(["participant", "group", "stage"])
+    found = compare_phases(rows, scores.column, **question.options(scores))
+    if question.role(scores.outcome.name) != "primary" or question.design.primary is None:
+        return found
+    return replace(found, contrasts=_primary_alone(found.contrasts, question))
+
+
+def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
+    """The one primary contrast is a family of its own; the others at its test are corrected."""
+    stage, primary = question.primary_stage, question.design.primary
+    if stage is None or primary is None or len(primary.groups) != 2:
+        return contrasts
+    named = contrasts["group"].isin(primary.groups) & contrasts["reference"].isin(primary.groups)
+    at = contrasts["phase"] == stage.name
+    p_adjusted = contrasts["p_adjusted"].copy()
+    for adjusted in (False, True):
+        family = at & (contrasts["adjusted"] == adjusted)
+        p_adjusted[family & named] = contrasts["p"][family & named]
+        others = contrasts["p"][family & ~named]
+        if len(others):
+            p_adjusted[others.index] = holm(others.to_numpy(dtype=float))
+    return contrasts.assign(p_adjusted=p_adjusted)
+
+
+@or_refused
+def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
+    block = [name for name in ("session", "block") if name in scores.table]
+    block = [name for name in block if scores.table[name].notna().any()]
+    if not (scores.table["phase"] == PRACTICE_PHASE).any():
+        raise InputError("no trials of practice were recorded")
+    if not block:
+        raise InputError(
+            "the rows of practice carry neither block nor session",
+            remedy="add a column 'block' or 'session' to see change over practice",
+        )
+    rows = scores.rows(["participant", "group", "phase", *block])
+    practised = rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=block)
+    return compare_blocks(
+        practised,
+        scores.column,
+        group="group",
+        block=block,
+        attempts=scores.attempts,
+        out_of=scores.out_of,
+        groups=list(question.groups),
+    )
+
+
+@or_refused
+def _changes(scores: OutcomeScores, question: Question) -> IndividualChanges:
+    if question.pair is None:
+        raise InputError("there is one test only, so nobody's change can be told")
+    if scores.measured:
+        raise InputError(
+            f"{scores.column} of one person has no spread of trials to judge a change by"
+        )
+    return individual_changes(
+        scores.table,
+        scores.column,
+        tests=question.pair,
+        better=scores.outcome.better,
+        phase="stage",
+    )
+
+
+def _ranks(design: Design, stages: tuple[Stage, ...]) -> dict[str, dict[str, int]]:
+    """Place of every group and stage in the plan."""
+    return {
+        "group": {name: place for place, name in enumerate(design.group_names)},
+        "stage": {stage.name: place for place, stage in enumerate(stages)},
+        "task": {"all": -1} | {task.name: place for place, task in enumerate(design.tasks)},
+    }
+
+
+def _ordered(frame: pd.DataFrame, ranks: dict[str, dict[str, int]], *by: str) -> pd.DataFrame:
+    """Sort rows in the order of the plan; columns without a rank by their values."""
+    return frame.sort_values(
+        list(by),
+        key=lambda column: column.map(ranks[column.name]) if column.name in ranks else column,
+        kind="stable",
+    ).reset_index(drop=True)
+
+
+def _points(
+    scores: OutcomeScores, ranks: dict[str, dict[str, int]]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Group means and participants' scores by block of practice and by test."""
+    table = scores.table
+    practised = table["phase"] == PRACTICE_PHASE
+    keys = {name: table.get(name, np.nan) for name in ("session", "block")}
+    keyed = table.assign(
+        **{
+            name: pd.Series(values, index=table.index).where(practised)
+            for name, values in keys.items()
+        }
+    )
+    cells = replace(scores, table=keyed).cells(CELLS)
+    cells = _ordered(cells, ranks, "stage", "session", "block", "group")
+    cells = cells.rename(columns={"stage": "phase"})
+    return group_points(cells, ["group", "phase", "session", "block"]), cells
+
+
+def _by_task(scores: OutcomeScores, ranks: dict[str, dict[str, int]]) -> pd.DataFrame:
+    by = ["group", "stage"]
+    parts = [group_points(scores.cells(["participant", *by]), by).assign(task="all")]
+    if "task" in scores.table and scores.table["task"].nunique() > 1:
+        cells = scores.cells(["participant", *by, "task"])
+        parts.append(group_points(cells, [*by, "task"]))
+    rows = pd.concat(parts, ignore_index=True)
+    known = set(rows["task"]) <= set(ranks["task"])
+    ranks = ranks if known else {name: ranks[name] for name in by}
+    return _ordered(rows, ranks, "stage", "task", "group")

@@ -1,0 +1,140 @@
+"""The one comparison a study stands on, as a row of values."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.analysis.questions import Question
+from motorlearn.compare import PhaseComparison
+from motorlearn.compare.comparison import EQUIVALENCE_COLUMNS
+from motorlearn.results import Refused
+
+NAMES = ("estimate", "conf_low", "conf_high", "df", "statistic", "p", "g")
+
+
+@dataclass(frozen=True)
+class Primary:
+    """The primary row with what belongs to it; fields of the analysis of the study."""
+
+    primary: pd.DataFrame
+    refused: str
+    adjusted: bool
+    method: str
+    equivalence: pd.DataFrame
+
+
+def primary_answer(
+    outcome: str, comparison: PhaseComparison | Refused, question: Question
+) -> Primary:
+    """The declared comparison at its test, or why these data do not hold it.
+
+    Groups are compared where there are two or more; one group's answer is its paired change.
+    """
+    stage = question.primary_stage
+    if isinstance(comparison, Refused):
+        return _none(outcome, question, comparison.reason)
+    if stage is None:
+        return _none(outcome, question, f"there are no trials of {_wanted(question)} yet")
+    if len(question.groups) < 2:
+        return _change(outcome, question, comparison)
+    return _contrast(outcome, question, comparison, stage.name)
+
+
+def _wanted(question: Question) -> str:
+    primary = question.design.primary
+    return "any test" if primary is None else primary.test or f"the {primary.phase} test"
+
+
+def _contrast(outcome: str, question: Question, comparison: PhaseComparison, stage: str) -> Primary:
+    row = contrast_row(comparison, question, stage)
+    if row is None:
+        return _none(outcome, question, "the groups cannot be compared at this test")
+    reason = str(row["method"]) if not np.isfinite(row["estimate"]) else ""
+    return Primary(
+        _frame(outcome, question, row, str(row["group"]), str(row["reference"])),
+        reason.removeprefix("not computed: "),
+        bool(row["adjusted"]),
+        str(row["method"]),
+        equivalence_rows(comparison, row),
+    )
+
+
+def contrast_row(comparison: PhaseComparison, question: Question, stage: str) -> pd.Series | None:
+    """The contrast of the groups that the plan names at a test, adjusted where that was done."""
+    rows = comparison.contrasts
+    rows = rows[rows["phase"] == stage]
+    if rows["adjusted"].any():
+        rows = rows[rows["adjusted"]]
+    named = question.design.primary.groups if question.design.primary is not None else ()
+    if len(named) > 1:
+        rows = rows[rows["group"].isin(named[:2]) & rows["reference"].isin(named[:2])]
+    return None if rows.empty else rows.iloc[0]
+
+
+def equivalence_rows(comparison: PhaseComparison, row: pd.Series) -> pd.DataFrame:
+    """Two one-sided tests of a contrast; empty where no bound was declared."""
+    tests = comparison.equivalence
+    same = pd.Series(True, index=tests.index)
+    for name in ("phase", "group", "reference", "adjusted"):
+        same &= tests[name] == row[name]
+    return tests[same].reset_index(drop=True)
+
+
+def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Primary:
+    pair, paired = question.pair, comparison.paired
+    if pair is None:
+        return _none(outcome, question, "there is one test only, so no change can be told")
+    rows = paired[(paired["from_phase"] == pair[0]) & (paired["to_phase"] == pair[1])]
+    if rows.empty:
+        return _none(outcome, question, "nobody has a score at both tests")
+    row = rows.iloc[0]
+    reason = "" if np.isfinite(row["estimate"]) else str(row["method"])
+    told = row.rename({"n": "n_group"})
+    told["n_reference"] = row["n"]
+    return Primary(
+        _frame(outcome, question, told, question.groups[0], pair[0]),
+        reason.removeprefix("not computed: "),
+        False,
+        str(row["method"]),
+        pd.DataFrame(columns=list(EQUIVALENCE_COLUMNS)),
+    )
+
+
+def _none(outcome: str, question: Question, reason: str) -> Primary:
+    row = pd.Series(dict.fromkeys(NAMES, np.nan) | {"n_group": 0, "n_reference": 0})
+    several = len(question.groups) > 1
+    pair = question.pair
+    group, reference = question.groups[0], pair[0] if pair else ""
+    if several:
+        named = question.design.primary.groups if question.design.primary is not None else ()
+        others = [name for name in question.groups if name != question.reference]
+        group, reference = named[0] if named else others[0], question.reference
+    return Primary(
+        _frame(outcome, question, row, group, reference),
+        reason,
+        False,
+        "",
+        pd.DataFrame(columns=list(EQUIVALENCE_COLUMNS)),
+    )
+
+
+def _frame(
+    outcome: str, question: Question, row: pd.Series, group: str, reference: str
+) -> pd.DataFrame:
+    stage, primary = question.primary_stage, question.design.primary
+    wanted = primary.phase if primary is not None else ""
+    effect = str(row.get("effect", question.effect(outcome)))
+    values = {
+        "outcome": outcome,
+        "phase": stage.phase if stage is not None else wanted,
+        "test": stage.short if stage is not None else _wanted(question),
+        "group": group,
+        "reference": reference,
+        "effect": effect,
+        "null": 1.0 if effect in ("ratio", "odds ratio") else 0.0,
+        **{name: float(row[name]) for name in NAMES},
+        "n_group": int(row["n_group"]),
+        "n_reference": int(row["n_reference"]),
+    }
+    return pd.DataFrame([values])

@@ -1,0 +1,214 @@
+"""What the analysis of a study gives: one answer that everybody shows."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import pandas as pd
+
+from motorlearn.analysis.outcome import OutcomeAnalysis
+from motorlearn.analysis.questions import Question
+from motorlearn.audit import Audit, Sensitivity
+from motorlearn.compare import PhaseComparison
+from motorlearn.curves import CurveFits, PopulationCurve
+from motorlearn.design import Design, Stage
+from motorlearn.measures import Agreement
+from motorlearn.mixed import MixedFit
+from motorlearn.results import Recipe, Refused, Result, encode, register_record
+from motorlearn.tables import Column, Table
+from motorlearn.trials import Study
+
+PRIMARY_COLUMNS = (
+    "outcome", "phase", "test", "group", "reference", "effect", "null", "estimate", "conf_low",
+    "conf_high", "df", "statistic", "p", "g", "n_group", "n_reference",
+)  # fmt: skip
+OUTCOME_COLUMNS = ("outcome", "column", "attempts", "unit", "scale", "better", "role")
+
+
+@register_record
+@dataclass(frozen=True)
+class People:
+    """Who took part, who is where, who is missing.
+
+    Attributes
+    ----------
+    roster : DataFrame
+        One row per allocated participant.
+    presence : DataFrame
+        ``participant, group, stage, trials, share`` of the planned trials.
+    flow : DataFrame
+        ``group, stage, n, note``: how many reached each part.
+    attrition : DataFrame
+        ``stage, group, reason, participants, rows``: who and what is absent or left out.
+    """
+
+    roster: pd.DataFrame
+    presence: pd.DataFrame = field(repr=False)
+    flow: pd.DataFrame
+    attrition: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class StudyAnalysis(Result):
+    """Everything that a study asks, answered once.
+
+    Attributes
+    ----------
+    study : Study
+        What was analysed; not part of the JSON.
+    question : Question
+        What the plan asks of these data; not part of the JSON.
+    table : DataFrame
+        Trials with a column ``stage``; not part of the JSON.
+    primary : DataFrame
+        One row: ``outcome, phase, test, group, reference, effect, null, estimate, conf_low,
+        conf_high, df, statistic, p, g, n_group, n_reference``. In a study of one group the
+        ``reference`` is the earlier test of the paired change. Where it could not be computed the
+        numbers are missing and ``refused`` says why.
+    refused : str
+        Why there is no primary answer; empty where there is one.
+    adjusted : bool
+        Whether the primary row is adjusted for the baseline.
+    method : str
+        How the primary row was computed.
+    equivalence : DataFrame
+        Two one-sided tests of the primary row; empty where no bound was declared.
+    outcomes : DataFrame
+        ``outcome, column, attempts, unit, scale, better, role``, the primary one first.
+    details : mapping of str to OutcomeAnalysis
+        By outcome: comparison, practice, scores by cell, change of each person.
+    people : People
+        Roster, presence, flow, attrition.
+    raters : Agreement, Refused or None
+        Agreement of raters; None where nothing was rated.
+    mixed : MixedFit or Refused
+        Mixed model of trials at the first and the primary test.
+    mixed_audit : Audit, Refused or None
+        Assumptions of that model.
+    curves, population : CurveFits, PopulationCurve, Refused or None
+        Learning curves of practice; None where practice is too short for one.
+    audit : Audit or Refused
+        Assumptions of the primary comparison.
+    sensitivity : Sensitivity, Refused or None
+        The primary conclusion in other defensible ways; None in a study of one group.
+    recipe : Recipe
+        How it was made.
+    """
+
+    study: Study = field(repr=False)
+    question: Question = field(repr=False)
+    table: pd.DataFrame = field(repr=False)
+    primary: pd.DataFrame
+    refused: str
+    adjusted: bool
+    method: str
+    equivalence: pd.DataFrame
+    outcomes: pd.DataFrame
+    details: Mapping[str, OutcomeAnalysis] = field(repr=False)
+    people: People = field(repr=False)
+    raters: Agreement | Refused | None = field(repr=False)
+    mixed: MixedFit | Refused = field(repr=False)
+    mixed_audit: Audit | Refused | None = field(repr=False)
+    curves: CurveFits | Refused | None = field(repr=False)
+    population: PopulationCurve | Refused | None = field(repr=False)
+    audit: Audit | Refused = field(repr=False)
+    sensitivity: Sensitivity | Refused | None = field(repr=False)
+    recipe: Recipe = field(repr=False)
+
+    @property
+    def design(self) -> Design:
+        """The plan."""
+        return self.study.design
+
+    @property
+    def stages(self) -> tuple[Stage, ...]:
+        """Parts of the study that have trials."""
+        return self.question.stages
+
+    @property
+    def groups(self) -> list[str]:
+        """Groups that have people, in the order of the plan."""
+        present = set(self.people.roster["group"].astype("str"))
+        planned = [name for name in self.design.group_names if name in present]
+        return planned + sorted(present - set(planned))
+
+    @property
+    def allocated(self) -> dict[str, int]:
+        """People allocated to each group."""
+        counts = self.people.roster["group"].value_counts()
+        return {group: int(counts.get(group, 0)) for group in self.groups}
+
+    @property
+    def first(self) -> OutcomeAnalysis:
+        """Analysis of the primary outcome."""
+        return next(iter(self.details.values()))
+
+    @property
+    def comparisons(self) -> dict[str, PhaseComparison | Refused]:
+        """Comparison of phases by outcome."""
+        return {name: entry.comparison for name, entry in self.details.items()}
+
+    @property
+    def beside(self) -> dict[str, Any]:
+        """What stands beside the comparisons, by name; what the study has no data for is absent."""
+        named = {
+            "agreement": self.raters,
+            "assumptions": self.audit,
+            "sensitivity": self.sensitivity,
+            "curves": self.curves,
+            "population curve": self.population,
+            "mixed model": self.mixed,
+            "assumptions of the mixed model": self.mixed_audit,
+        }
+        return {name: result for name, result in named.items() if result is not None}
+
+    def tables(self) -> Sequence[Table]:
+        """The primary answer, then the outcomes."""
+        notes = (f"Not computed: {self.refused}",) if self.refused else (self.method,)
+        return (
+            Table("primary", "Primary comparison", _PRIMARY, self.primary, notes),
+            Table("outcomes", "Outcomes of the study", _OUTCOMES, self.outcomes),
+        )
+
+    def __repr__(self) -> str:
+        row = self.primary.iloc[0]
+        what = f"StudyAnalysis of {self.design.study.title!r}: {len(self.people.roster)} people"
+        if self.refused:
+            return f"{what}; primary comparison not computed: {self.refused}"
+        return (
+            f"{what}; {row['outcome']} at {row['test']}, {row['group']} against "
+            f"{row['reference']}: {row['effect']} {row['estimate']:.4g} "
+            f"[{row['conf_low']:.4g}, {row['conf_high']:.4g}], p {row['p']:.3g}. "
+            "See .primary, .outcomes, .comparisons, .people, .audit; print() shows tables."
+        )
+
+    def to_json(self) -> str:
+        """Write what was computed as JSON; the study itself stays in its files."""
+        stored = {
+            name: encode(value)
+            for name, value in vars(self).items()
+            if name not in ("study", "question", "table")
+        }
+        return json.dumps({"result": type(self).__name__, **stored}, ensure_ascii=False)
+
+
+_NUMBER = {"kind": "significant", "decimals": 4}
+_PRIMARY = (
+    Column("outcome"),
+    Column("phase"),
+    Column("test"),
+    Column("group"),
+    Column("reference"),
+    Column("effect"),
+    Column("estimate", **_NUMBER),  # type: ignore[arg-type]
+    Column("conf_low", "lower", **_NUMBER),  # type: ignore[arg-type]
+    Column("conf_high", "upper", **_NUMBER),  # type: ignore[arg-type]
+    Column("df", "df", "df"),
+    Column("statistic", "t", "number"),
+    Column("p", "p", "p"),
+    Column("g", "Hedges g", "number"),
+    Column("n_group", "n", "count"),
+    Column("n_reference", "n reference", "count"),
+)
+_OUTCOMES = tuple(Column(name) for name in OUTCOME_COLUMNS)

@@ -1,0 +1,238 @@
+"""How an outcome of the plan comes from the columns of a study."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+from motorlearn.design import Design, Outcome
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.measures import score_trials
+from motorlearn.trials import counted_rows
+
+HITS = "hits"
+RATES = ("hit", "hit_rate")
+MEAN_OF = {"mean_radial_error": "radial_error", "mean_time": "time"}
+"""Measures that are the mean of a column of trials."""
+
+
+@dataclass(frozen=True)
+class OutcomeScores:
+    """Rows of a study with the columns that one outcome is made from.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Trials with a column ``stage``; for hits with ``hits`` and ``attempts`` in every row.
+    outcome : Outcome
+        The outcome with the unit and the label that its scores really have.
+    column : str
+        Column that holds the score, or name of the measure.
+    attempts : str or None
+        Column of attempts, where the score is hits among attempts.
+    out_of : float or None
+        Hits are told as hits of so many; None for a rate and for everything else.
+    by_trial : bool
+        Whether rows are trials, so that the spread within participants is known.
+    measured : bool
+        Whether the score is computed from all trials of a cell and is no mean of trials.
+    """
+
+    table: pd.DataFrame
+    outcome: Outcome
+    column: str
+    attempts: str | None = None
+    out_of: float | None = None
+    by_trial: bool = True
+    measured: bool = False
+
+    def cells(self, by: Sequence[str]) -> pd.DataFrame:
+        """Scores of cells: the columns of ``by``, ``score``, ``n_trials``."""
+        if self.measured:
+            found = score_trials(self.table, list(by))
+            counts = self._trials(found)
+            cells = found[list(by)].assign(score=found[self.column], n_trials=counts)
+            return cells[cells["score"].notna()].reset_index(drop=True)
+        used = self.table[self.present()]
+        grouped = used.groupby(list(by), sort=True, observed=True, dropna=False)
+        if self.attempts:
+            sums = grouped[[self.column, self.attempts]].sum().astype("float64").reset_index()
+            rate = sums[self.column] / sums[self.attempts] * (self.out_of or 1.0)
+            return sums.assign(score=rate, n_trials=sums[self.attempts])[[*by, "score", "n_trials"]]
+        found = grouped[self.column].agg(score="mean", n_trials="count").astype("float64")
+        return found.reset_index()
+
+    @staticmethod
+    def _trials(found: pd.DataFrame) -> pd.Series:
+        counts = [name for name in ("n_landing", "n_error", "n_time", "attempts") if name in found]
+        return found[counts[0] if counts else "n"].astype("float64")
+
+    def present(self) -> pd.Series:
+        """Rows that count and hold a value; a measure counts every row that counts."""
+        counts = pd.Series(counted_rows(self.table), index=self.table.index)
+        return counts if self.measured else counts & self.table[self.column].notna()
+
+    def rows(self, by: Sequence[str]) -> pd.DataFrame:
+        """Rows that a comparison takes: trials, or one score for each cell of a measure."""
+        if not self.measured:
+            return self.table
+        by = [name for name in by if name in self.table]
+        return self.cells(by).rename(columns={"score": self.column})
+
+
+def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:
+    """Find how an outcome comes from the columns of a table.
+
+    ``hits`` and ``hit`` (or ``hit_rate``) come from hits among attempts, from 0/1 rows, or from
+    both: the former are told as hits of so many, the latter as a rate. A column of the outcome's
+    name is averaged over trials; the name of a measure is computed from the trials of each cell.
+
+    Raises
+    ------
+    ColumnError
+        If neither a column nor a measure has that name.
+    InputError
+        If the column holds nothing that counts.
+    """
+    if outcome.name == HITS or outcome.name in RATES:
+        found = _hits(table, outcome, design)
+    else:
+        found = _values(table, outcome)
+    if not found.present().any():
+        raise InputError(
+            f"outcome {outcome.name!r} has no value that counts",
+            None,
+            f"fill the column {found.column!r}, or look at the column 'void'",
+        )
+    return found
+
+
+def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:
+    name = outcome.name
+    if name in table:
+        return OutcomeScores(table, outcome, name)
+    column = MEAN_OF.get(name, name)
+    if column == "radial_error" and column not in table and {"x", "y"} <= set(table):
+        table = table.assign(radial_error=np.hypot(table["x"], table["y"]))
+    if column in table and column != name:
+        return OutcomeScores(table, outcome, column)
+    if column in table:
+        return OutcomeScores(table, outcome, column)
+    if name not in _measures(table):
+        raise ColumnError(
+            f"outcome {name!r} of the plan is no column of the trials and no known score",
+            [name],
+            "name a column of the trials, or a measure that they allow: "
+            f"{', '.join(_measures(table)) or 'none of them does'}",
+        )
+    return OutcomeScores(table, outcome, name, by_trial=False, measured=True)
+
+
+def _measures(table: pd.DataFrame) -> list[str]:
+    """Names of the measures that the columns of these trials allow."""
+    try:
+        return list(score_trials(table.head(2), [])) if len(table) else []
+    except InputError:
+        return []
+
+
+def _hits(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:
+    counts = {"hits", "attempts"} <= set(table)
+    if outcome.name in table and not counts and "hit" not in table:
+        return OutcomeScores(table, _named(outcome), outcome.name, by_trial=False)
+    if not counts and "hit" not in table:
+        raise ColumnError(
+            f"outcome {outcome.name!r} has no column in the trials",
+            [outcome.name],
+            "add 'hit' with 1 and 0 for every trial, or 'hits' and 'attempts'",
+        )
+    table = table.assign(**_hits_and_attempts(table))
+    if outcome.name in RATES:
+        return OutcomeScores(table, _named(outcome), HITS, "attempts", by_trial=False)
+    whole = _whole(table, outcome, design)
+    label = outcome.label or HITS
+    label = label if " of " in label else f"{label} of {whole:g}"
+    counted = outcome.model_copy(update={"label": label, "unit": ""})
+    return OutcomeScores(table, counted, HITS, "attempts", whole, by_trial=False)
+
+
+def _hits_and_attempts(table: pd.DataFrame) -> dict[str, pd.Series]:
+    """Hits and attempts of every row: as counted, else one attempt for each hit or miss."""
+    none = pd.Series(np.nan, index=table.index)
+    hits, attempts = (
+        table[name].astype("float64") if {HITS, "attempts"} <= set(table) else none
+        for name in (HITS, "attempts")
+    )
+    if "hit" not in table:
+        return {HITS: hits, "attempts": attempts.where(hits.notna())}
+    single = table["hit"].astype("float64")
+    counted = hits.notna() & attempts.notna()
+    ones = pd.Series(1.0, index=table.index).where(single.notna())
+    return {HITS: hits.where(counted, single), "attempts": attempts.where(counted, ones)}
+
+
+def _whole(table: pd.DataFrame, outcome: Outcome, design: Design) -> float:
+    """The number that hits are told of: as declared, else as planned, else as usually made."""
+    if outcome.high is not None and outcome.high > 1:
+        return float(outcome.high)
+    primary = design.primary
+    tests = [test for test in design.tests if primary is None or test.phase == primary.phase]
+    planned = {test.trials for test in tests or design.tests}
+    if len(planned) == 1:
+        return float(planned.pop())
+    made = table[counted_rows(table)].groupby(["participant", "stage"])["attempts"].sum()
+    return float(made[made > 0].mode().iloc[0]) if (made > 0).any() else 1.0
+
+
+def _named(outcome: Outcome) -> Outcome:
+    """The mean of hits and misses is a rate, whatever the trials are called."""
+    if outcome.label in ("", "hit", "hits"):
+        outcome = outcome.model_copy(update={"label": "hit rate"})
+    return outcome.model_copy(update={"unit": ""})
+
+
+def as_rates(scores: OutcomeScores) -> OutcomeScores:
+    """The same hits told as a rate."""
+    return replace(
+        scores, out_of=None, outcome=_named(scores.outcome.model_copy(update={"label": ""}))
+    )
+
+
+def group_points(cells: pd.DataFrame, by: Sequence[str], *, level: float = 0.95) -> pd.DataFrame:
+    """Mean, standard deviation, quartiles and t interval of participants' scores in each cell.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        ``score`` and the columns of ``by``, one row per participant and cell.
+    by : sequence of str
+        Columns that name a cell, the group included.
+    level : float
+        Level of the interval.
+
+    Returns
+    -------
+    DataFrame
+        The columns of ``by``; ``n, mean, sd, median, quartile_low, quartile_high, conf_low,
+        conf_high``; the interval is empty where n < 2.
+
+    Raises
+    ------
+    InputError
+        If there is no cell.
+    """
+    if cells.empty:
+        raise InputError("there are no scores to average", None, "check the phases of the trials")
+    grouped = cells.groupby(list(by), sort=False, observed=True, dropna=False)["score"]
+    points = grouped.agg(n="count", mean="mean", sd="std", median="median").reset_index()
+    quartiles = grouped.quantile([0.25, 0.75]).unstack().reset_index(drop=True)
+    half = stats.t.isf((1 - level) / 2, np.maximum(points["n"] - 1, 1)) * points["sd"]
+    half = half / np.sqrt(points["n"])
+    return points.assign(
+        quartile_low=quartiles[0.25],
+        quartile_high=quartiles[0.75],
+        conf_low=points["mean"] - half,
+        conf_high=points["mean"] + half,
+    )

@@ -1,0 +1,31 @@
+"""The sections of a plan on chance: how people come to their groups, how tasks are ordered."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from motorlearn.design.base import Name, Section
+
+BlockSize = Annotated[int, Field(ge=1)]
+
+
+class Schedules(Section):
+    """What holds for every random order of tasks, in practice and in tests.
+
+    ``max_run`` is the longest run of one task, across the borders of blocks too.
+    """
+
+    max_run: int = Field(default=2, ge=1)
+
+
+class Allocation(Section):
+    """How participants came to their groups.
+
+    Of several block sizes one is drawn for each block.
+    """
+
+    unit: Name = "participant"
+    method: Literal["blocks", "minimisation", "cluster", "simple", "none", "own"] = "blocks"
+    strata: tuple[str, ...] = ()
+    block_size: BlockSize | tuple[BlockSize, ...] | None = None
+    seed: int | None = Field(default=None, ge=0)

@@ -1,0 +1,190 @@
+"""What a plan says that cannot be true at once: each is named with the keys that disagree."""
+
+import itertools
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from motorlearn.design.ratio import group_ratio
+from motorlearn.design.schema import Design, Test
+from motorlearn.vocabulary import COLUMNS, DELAYED_PHASES, PRACTICE_PHASE
+
+UNITS: Final = {
+    "length": ("mm", "cm", "m", "in", "ft"),
+    "time": ("ms", "s", "min", "h"),
+    "speed": ("m/s", "cm/s", "km/h", "mph"),
+}
+"""Units that numbers can be turned into one another from, by quantity."""
+
+
+def contradictions(design: Design) -> list[str]:
+    """List what disagrees in a plan, in one clause each."""
+    return [clause for rule in _RULES for clause in rule(design)]
+
+
+def _sessions(design: Design) -> Iterator[str]:
+    numbers = [entry.session for entry in design.practice]
+    twice = sorted({number for number in numbers if numbers.count(number) > 1})
+    if twice:
+        yield f"practice.session {_listed(twice)} is given twice; number the sessions once each"
+    inorder = sorted(design.practice, key=lambda entry: entry.session)
+    for earlier, later in itertools.pairwise(inorder):
+        if later.day < earlier.day:
+            yield (
+                f"practice.day: session {later.session} is on day {later.day:g}, before session "
+                f"{earlier.session} on day {earlier.day:g}; number the sessions in order of time"
+            )
+    for entry in design.practice:
+        if entry.maximal_trials is not None and entry.maximal_trials > entry.trials:
+            yield (
+                f"practice.maximal_trials: {entry.maximal_trials} of the {entry.trials} trials of "
+                f"session {entry.session}; give as many as the session has at most"
+            )
+
+
+def _days_of_tests(design: Design) -> Iterator[str]:
+    last = design.last_practice_day
+    for test in design.tests:
+        if _disagree(test, last):
+            yield (
+                f"tests.day and tests.interval_days: {test.label} is on day {test.day:g}, which is "
+                f"{(test.day or 0.0) - (last or 0.0):g} days after the last practice and not "
+                f"{test.interval_days:g}; keep one of the two keys"
+            )
+
+
+def _disagree(test: Test, last: float | None) -> bool:
+    if test.phase not in DELAYED_PHASES or None in (test.day, test.interval_days, last):
+        return False
+    gap = (test.day or 0.0) - (last or 0.0)
+    # A day inside the programme is an error of its own, which the audit names.
+    return gap > 0 and abs(gap - (test.interval_days or 0.0)) >= 1
+
+
+def _primary(design: Design) -> Iterator[str]:
+    primary = design.primary
+    if primary is None:
+        return
+    named = primary.groups
+    if len(named) == 1 or len(set(named)) < len(named):
+        yield (
+            f"primary.groups names {_listed(named)}; a comparison needs two different groups, "
+            "the first minus the second"
+        )
+    named = tuple(test.label for test in design.tests if test.phase == primary.phase)
+    if primary.test and primary.test not in named:
+        yield (
+            f"primary.test {primary.test!r} is not the name of a {primary.phase} test; choose one "
+            f"of {', '.join(named)}"
+        )
+    if primary.aim != "difference" and design.smallest_effect is None:
+        yield (
+            f"primary.aim is {primary.aim!r} and smallest_effect is missing, which is its bound; "
+            "declare it"
+        )
+    if primary.baseline is None or "baseline" not in primary.model_fields_set:
+        return
+    known = tuple(phase for phase in design.phases if phase != PRACTICE_PHASE)
+    if primary.baseline == primary.phase:
+        yield (
+            f"primary.baseline is {primary.baseline!r}, the primary test itself; name a test "
+            "before practice"
+        )
+    elif primary.baseline not in (*known, PRACTICE_PHASE):
+        yield (
+            f"primary.baseline {primary.baseline!r} is not a test of this plan; choose one of "
+            f"{', '.join(known)}"
+        )
+
+
+def _ranges(design: Design) -> Iterator[str]:
+    for outcome in design.outcomes:
+        if outcome.low is not None and outcome.high is not None and outcome.low >= outcome.high:
+            yield (
+                f"outcomes.low {outcome.low:g} is not below outcomes.high {outcome.high:g} "
+                f"({outcome.name}); swap or correct them"
+            )
+    sample = design.sample
+    if None not in (sample.age_low, sample.age_high):
+        low, high = sample.age_low or 0.0, sample.age_high or 0.0
+        if low > high:
+            yield f"sample.age_low {low:g} is above sample.age_high {high:g}; swap or correct them"
+
+
+def _analyses(design: Design) -> Iterator[str]:
+    known = {outcome.name for outcome in design.outcomes} | set(COLUMNS)
+    for number, entry in enumerate(design.analyses):
+        if entry.outcome not in known:
+            yield (
+                f"analyses.{number}.outcome {entry.outcome!r} is not among the outcomes: "
+                f"{', '.join(outcome.name for outcome in design.outcomes)}"
+            )
+        if entry.phase not in design.phases:
+            yield (
+                f"analyses.{number}.phase {entry.phase!r} is not in this plan: "
+                f"{', '.join(design.phases)}"
+            )
+
+
+def _blocks(design: Design) -> Iterator[str]:
+    way = design.allocation
+    if way.block_size is None or way.method not in ("blocks", "cluster") or len(design.groups) < 2:
+        return
+    given = (way.block_size,) if isinstance(way.block_size, int) else way.block_size
+    ratio = group_ratio([group.size for group in design.groups])
+    bad = [size for size in given if size % sum(ratio)]
+    if bad or not given:
+        why = (
+            f"{len(ratio)} groups"
+            if len(set(ratio)) == 1
+            else f"groups.size in the ratio {':'.join(map(str, ratio))}"
+        )
+        yield (
+            f"allocation.block_size {_listed(bad)} does not hold {why}; take a multiple of "
+            f"{sum(ratio)}"
+        )
+
+
+def _units(design: Design) -> Iterator[str]:
+    for quantity, unit in design.units.items():
+        known = UNITS.get(quantity)
+        if known is not None and unit not in known:
+            yield f"units.{quantity} {unit!r} is not known; choose one of {', '.join(known)}"
+
+
+def _assumed(design: Design) -> Iterator[str]:
+    assumed = design.assumptions
+    outcome = design.outcome(design.primary.outcome) if design.primary else design.outcomes[0]
+    if assumed is None or outcome is None or outcome.name in ("hit", "hits", "hit_rate"):
+        return
+    room = assumed.baseline - (outcome.low or 0.0)
+    floor = outcome.low is not None or (
+        design.primary is not None and design.primary.effect == "ratio"
+    )
+    if outcome.better == "lower" and floor and assumed.gain >= room:
+        yield (
+            f"assumptions.gain {assumed.gain:g} takes {outcome.name} from assumptions.baseline "
+            f"{assumed.baseline:g} to its lower bound or below; assume a smaller gain"
+        )
+    high = outcome.high
+    if outcome.better == "higher" and high is not None and assumed.baseline + assumed.gain >= high:
+        yield (
+            f"assumptions.gain {assumed.gain:g} takes {outcome.name} from assumptions.baseline "
+            f"{assumed.baseline:g} to outcomes.high {high:g} or above; assume a smaller gain"
+        )
+
+
+def _listed(values: object) -> str:
+    names = [str(value) for value in values] if isinstance(values, tuple | list) else [str(values)]
+    return " and ".join(names) if len(names) < 3 else ", ".join(names)
+
+
+_RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
+    _sessions,
+    _days_of_tests,
+    _primary,
+    _ranges,
+    _analyses,
+    _blocks,
+    _units,
+    _assumed,
+)

@@ -1,0 +1,85 @@
+"""The files a plan names: what a study is made of, and what no output may take the place of."""
+
+import hashlib
+from pathlib import Path
+
+from motorlearn.design import Design, read_design
+from motorlearn.exceptions import FileError
+from motorlearn.files import real_place
+from motorlearn.trials.containers.safety import inside
+from motorlearn.trials.study import Study
+
+
+def study_files(design: Design, folder: str | Path) -> dict[str, Path]:
+    """Find the files a plan names that are there: the plan, the original, tables of the study.
+
+    Nothing else in the folder is looked at; no link out of the folder is followed and no pipe is
+    opened.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    folder : path-like
+        Folder of the study.
+
+    Returns
+    -------
+    dict of str to Path
+        Name as the plan has it, and the ordinary file there.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> folder = ml.trials.shipped_study()
+    >>> list(study_files(ml.read_design(folder), folder))[:2]
+    ['study.toml', 'trials.csv']
+    """
+    source = design.recipe.file if design.recipe is not None else None
+    names = dict.fromkeys(("study.toml", source, *design.files.model_dump().values()))
+    found = {}
+    for name in names:
+        if isinstance(name, str) and name:
+            path = _inside_or_none(Path(folder), name)
+            if path is not None and path.is_file():
+                found[name] = path
+    return found
+
+
+def study_sums(study: Study) -> dict[str, str]:
+    """SHA-256 sums of the files a study was read from; none where it was read from no folder."""
+    if study.folder is None:
+        return {}
+    named = study_files(study.design, study.folder)
+    return {name: _sum(path) for name, path in named.items()}
+
+
+def refuse_inputs(output: str | Path, study: str | Path) -> None:
+    """Refuse an output that would take the place of a file of the study.
+
+    Raises
+    ------
+    FileError
+        If the output is the plan or a file it names, whichever way its path is written.
+    """
+    place = real_place(output)
+    root = Path(study) if Path(study).is_dir() else Path(study).parent
+    for name, path in study_files(read_design(study), root).items():
+        if place == path.resolve() or (place.exists() and place.samefile(path)):
+            raise FileError(
+                f"the output would take the place of {name}, a file of the study",
+                [str(output)],
+                "name another file",
+            )
+
+
+def _inside_or_none(folder: Path, name: str) -> Path | None:
+    try:
+        return inside(folder, name)
+    except FileError:
+        return None
+
+
+def _sum(path: Path) -> str:
+    with path.open("rb") as handle:
+        return hashlib.file_digest(handle, "sha256").hexdigest()

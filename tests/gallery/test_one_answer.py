@@ -1,0 +1,217 @@
+"""One study has one answer: analysis, results.json, report and supervisor's page agree."""
+
+import json
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+import studies
+
+import motorlearn as ml
+from motorlearn.exceptions import InputError
+from motorlearn.report import audit_study
+from motorlearn.report.sections.results import compose
+from motorlearn.report.view import view_of
+from motorlearn.report.writers.numbers import to_results
+from motorlearn.results import Refused, decode
+
+NUMBERS = ["estimate", "conf_low", "conf_high", "df", "statistic", "p", "g"]
+
+
+@pytest.fixture(scope="module", params=[*studies.COMPUTED, *studies.REFUSED])
+def analysed(request):
+    make = (studies.COMPUTED | studies.REFUSED)[request.param]
+    return request.param, ml.analyse_study(make())
+
+
+@pytest.fixture(scope="module")
+def told(analysed):
+    return shown(analysed[1])
+
+
+def shown(analysis):
+    """Document, results.json and supervisor's page of an analysis."""
+    found = view_of(analysis, decimal=".")
+    document = compose(found, versions={"motorlearn": "test"})
+    stored = json.loads(to_results(found, document, {}))
+    return document, stored, audit_study(analysis)
+
+
+def test_everybody_shows_the_same_primary_row(analysed, told):
+    name, analysis = analysed
+    document, stored, page = told
+    row = analysis.primary
+    assert len(row) == 1 and list(row) == [
+        "outcome", "phase", "test", "group", "reference", "effect", "null", *NUMBERS[:6], "g",
+        "n_group", "n_reference",
+    ]  # fmt: skip
+    pd.testing.assert_frame_equal(page.primary, row)
+    pd.testing.assert_frame_equal(decode(stored["analysis"]["primary"]), row, check_dtype=False)
+    assert bool(analysis.refused) == (name in studies.REFUSED)
+    text = " ".join(document.texts)
+    if analysis.refused:
+        assert row[NUMBERS].isna().all(axis=None)
+        assert analysis.refused in str(page.facts["finding"].tolist())
+        return
+    value, low, high = row[["estimate", "conf_low", "conf_high"]].iloc[0]
+    voice = view_of(analysis, decimal=".").outcomes[0].voice
+    places = 2 if row["effect"].item() == "ratio" else voice.decimals
+    said = [f"{abs(part):.{places}f}" for part in (value, low, high)]
+    assert all(part in text for part in said), (said, text[:2000])
+    listed = page.tests[np.isclose(page.tests["estimate"].astype(float), value)]
+    assert row["p"].item() in listed["p"].tolist()
+
+
+def test_the_primary_row_is_that_of_the_comparison_and_of_a_direct_call(analysed):
+    _, analysis = analysed
+    first = analysis.first
+    if analysis.refused or isinstance(first.comparison, Refused):
+        return
+    row = analysis.primary.iloc[0]
+    question = analysis.question
+    if len(question.groups) < 2:
+        again = first.comparison.paired
+        again = again[(again["from_phase"] == row["reference"])]
+        again = again[again["to_phase"] == question.primary_stage.name].iloc[0]
+    else:
+        again = first.comparison.contrasts
+        again = again[again["phase"] == question.primary_stage.name]
+        again = again[again["group"] == row["group"]]
+        again = again[again["reference"] == row["reference"]]
+        again = again[again["adjusted"] == analysis.adjusted].iloc[0]
+    np.testing.assert_allclose(row[NUMBERS].astype(float), again[NUMBERS].astype(float))
+
+
+def test_an_analysis_is_short_in_a_notebook_and_whole_as_json(analysed):
+    _, analysis = analysed
+    assert len(repr(analysis)) < 700
+    assert "<table" in analysis._repr_html_()
+    stored = json.loads(analysis.to_json())
+    pd.testing.assert_frame_equal(decode(stored["primary"]), analysis.primary, check_dtype=False)
+
+
+def test_the_verdict_is_the_same_on_the_page_and_in_the_report(analysed, told):
+    _, analysis = analysed
+    document, _, page = told
+    text = " ".join(document.texts)
+    facts = page.facts.set_index("topic")["finding"]
+    for topic, result in (("assumptions", analysis.audit), ("sensitivity", analysis.sensitivity)):
+        if result is None or isinstance(result, Refused):
+            assert topic not in facts.index
+        else:
+            assert facts[topic] == result.verdict and result.verdict in text
+
+
+def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():
+    analysis = ml.analyse_study(studies.hits_of_trials())
+    assert analysis.outcomes["scale"].item() == "hits of 20"
+    bounds = analysis.equivalence[["bound_low", "bound_high"]].iloc[0].tolist()
+    assert bounds == [-2, 2]
+    page = audit_study(analysis)
+    assert page.tests["contrast"].str.contains(" within −2.00 to 2.00", regex=False).any()
+
+
+def test_hits_of_twenty_are_told_as_such_and_equal_twenty_times_the_rate():
+    hits = ml.analyse_study(studies.hits_of_attempts())
+    table = hits.study.trials.table
+    rates = ml.compare_phases(
+        table, "hits", group="group", baseline="pretest", attempts="attempts", reference="blocked"
+    )
+    row = rates.contrasts.query("phase == 'retention' and adjusted").iloc[0]
+    assert hits.primary["estimate"].item() == pytest.approx(20 * row["estimate"])
+    assert hits.primary["p"].item() == pytest.approx(row["p"])
+    document, *_ = shown(hits)
+    assert "hits of 20" in " ".join(document.texts)
+
+
+def test_rows_of_0_and_1_and_hits_of_attempts_have_one_answer():
+    table = studies.trials(24, studies.PARTS, seed=5)
+    single = ml.analyse_study(studies.study(studies.plan(studies.HITS), table, "hit"))
+    summed = ml.analyse_study(studies.study(studies.plan(studies.HITS), studies.counted(table)))
+    pd.testing.assert_frame_equal(single.primary, summed.primary)
+    assert single.outcomes["scale"].tolist() == ["hits of 20"]
+
+
+def test_the_mean_of_a_column_and_its_measure_have_one_answer():
+    measure = ml.analyse_study(studies.mean_error())
+    column = ml.analyse_study(ml.read_study(studies.SHIPPED), outcome="radial_error")
+    same = [*NUMBERS, "n_group", "n_reference"]
+    pd.testing.assert_frame_equal(measure.primary[same], column.primary[same])
+
+
+def test_void_rows_change_no_answer():
+    spoiled = studies.voids()
+    table = spoiled.trials.table
+    clean = ml.analyse_study(
+        studies.study(
+            studies.plan(studies.ERROR, units={"length": "cm"}), table[table["void"].isna()]
+        )
+    )
+    found = ml.analyse_study(spoiled)
+    pd.testing.assert_frame_equal(found.primary, clean.primary)
+    pd.testing.assert_frame_equal(found.mixed.estimates, clean.mixed.estimates)
+    assert found.people.attrition["reason"].eq("void: slipped").any()
+
+
+def test_near_and_far_transfer_are_two_tests():
+    found = ml.analyse_study(studies.two_transfers())
+    assert [stage.short for stage in found.stages][-2:] == ["Near", "Far"]
+    assert found.primary["test"].item() == "Near"
+    means = found.first.comparison.means.set_index(["phase", "group"])["mean"]
+    assert means["transfer 1", "random"] != means["transfer 2", "random"]
+
+
+def test_the_mixed_model_lets_people_differ_at_each_test():
+    errors = ml.analyse_study(studies.voids()).mixed
+    hits = ml.analyse_study(studies.hits_of_trials()).mixed
+    assert dict(errors.random) == {"participant": "1 + test"}
+    assert dict(hits.random) == {"participant/test": "1"} and hits.family == "binomial"
+
+
+BAD = {
+    "no column": (
+        lambda: studies.study(studies.plan({"name": "grace", "better": "higher"}),
+                              studies.trials(8, studies.PARTS)),
+        "'grace' of the plan is no column",
+    ),
+    "no value": (
+        lambda: studies.study(studies.plan(studies.ERROR),
+                              studies.trials(8, studies.PARTS).assign(radial_error=np.nan)),
+        "'radial_error' has no value that counts",
+    ),
+    "all void": (
+        lambda: studies.study(studies.plan(studies.ERROR),
+                              studies.trials(8, studies.PARTS).assign(void="rain")),
+        "has no value that counts",
+    ),
+    "one column twice": (
+        lambda: studies.study(studies.plan([studies.ERROR, studies.ERROR]),
+                              studies.trials(8, studies.PARTS)),
+        "two outcomes of the plan are one column",
+    ),
+    "a group without trials": (
+        lambda: studies.study(studies.plan(studies.ERROR),
+                              studies.trials(8, studies.PARTS, groups=("blocked",))),
+        "a group of the primary comparison has no trials",
+    ),
+    "hits without a column": (
+        lambda: studies.study(studies.plan(studies.HITS), studies.trials(8, studies.PARTS), "time"),
+        "'hits' has no column in the trials",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", BAD)
+def test_a_plan_that_does_not_fit_is_refused_in_one_sentence(name):
+    make, said = BAD[name]
+    with pytest.raises(InputError, match=re.escape(said)) as caught:
+        ml.analyse_study(make())
+    assert caught.value.remedy
+
+
+def test_tests_that_nothing_tells_apart_are_refused_with_advice():
+    found = studies.two_transfers()
+    merged = found.trials.table.drop(columns="test")
+    with pytest.raises(InputError, match=r"cannot be told apart.*add a column 'test'"):
+        ml.analyse_study(ml.trials.Study(found.design, ml.trials.Trials(merged)))
