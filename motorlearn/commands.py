@@ -131,7 +131,7 @@ def audit(
         typer.echo(f"Page kept: {_stored(store, page)}")
 
 
-def _stored(place: Path, page: "ml.audit.StudyAudit") -> Path:
+def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
     """Keep a page, over an earlier one or nothing."""
     return ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
 
