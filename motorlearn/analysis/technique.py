@@ -1,5 +1,6 @@
 """Technique beside the outcome: change of each item, whether both move together, and speed."""
 
+import warnings
 from dataclasses import dataclass
 
 import numpy as np
@@ -182,7 +183,10 @@ def _correlated(both: pd.DataFrame, name: str) -> dict[str, object] | None:
     flat = rows[[name, "outcome"]].nunique().min() < 2 if len(rows) else True
     if rows["participant"].nunique() < _FEWEST or flat:
         return None
-    found = pingouin.rm_corr(data=rows, x=name, y="outcome", subject="participant").iloc[0]
+    with warnings.catch_warnings():
+        # pingouin renames in place, which pandas speaks of; nothing a reader could act on.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        found = pingouin.rm_corr(data=rows, x=name, y="outcome", subject="participant").iloc[0]
     low, high = next(found[key] for key in ("CI95%", "CI95") if key in found.index)
     p = next(found[key] for key in ("pval", "p_val") if key in found.index)
     df = found["dof"]
