@@ -5,16 +5,17 @@ declares every field and says in ``tables`` how it is shown; text, HTML and JSON
 """
 
 import dataclasses
+import functools
 import json
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Self
+from typing import Any, ParamSpec, Self, TypeVar
 
 import numpy as np
 import pandas as pd
 
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import FitError, InputError, RefusedError
 from motorlearn.tables import Table, to_html, to_text
 from motorlearn.vocabulary import LEFT_OUT_COLUMNS
 
@@ -27,6 +28,10 @@ _DAMAGE = (
     TypeError,
     ValueError,
 )
+
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
 def nobody_left_out() -> pd.DataFrame:
@@ -85,6 +90,19 @@ class Refused:
 
     def __bool__(self) -> bool:
         return False
+
+
+def or_refused(compute: Callable[P, R]) -> "Callable[P, R | Refused]":
+    """Decorator: give the reason in place of a result that these data do not allow."""
+
+    @functools.wraps(compute)
+    def computed(*arguments: P.args, **options: P.kwargs) -> R | Refused:
+        try:
+            return compute(*arguments, **options)
+        except (InputError, RefusedError, FitError) as problem:
+            return Refused(str(problem))
+
+    return computed
 
 
 class Result:

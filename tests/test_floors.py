@@ -34,7 +34,12 @@ FLOORS = {
     "digits": 0,
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
-WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"), "design": ()}
+WITHIN_FLOOR = {
+    "files": (),
+    "tables": ("files",),
+    "results": ("tables", "files"),
+    "design": ("files",),
+}
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
 DRAWING = {"matplotlib", "seaborn"}
@@ -42,8 +47,12 @@ DRAWING = {"matplotlib", "seaborn"}
 TABLE_FACING = {
     "measures": {
         "agreement.agreement",
+        "agreement.coefficients",
         "agreement.frames",
+        "agreement.names",
+        "agreement.planning",
         "agreement.table",
+        "agreement.totals",
         "individual_changes",
         "landmarks.posture",
         "landmarks.tracks",
@@ -54,13 +63,22 @@ TABLE_FACING = {
         "averages",
         "batch.chunks",
         "batch.learners",
+        "batch.pooling",
+        "batch.running",
         "forgetting",
         "held_out",
         "population.bands",
+        "population.claims",
+        "population.curve",
         "population.maximum",
         "population.population",
         "population.table",
         "population.terms",
+        "quantities.groups",
+        "quantities.learners",
+        "quantities.table",
+        "single.curve_fit",
+        "single.estimates",
         "single.learner",
     },
     "mixed": {

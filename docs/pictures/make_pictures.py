@@ -5,8 +5,8 @@ from pathlib import Path
 
 import motorlearn as ml
 from motorlearn.files import write_bytes
-from motorlearn.report.findings import find
 from motorlearn.report.sections.exhibits import practice_figure
+from motorlearn.report.view import view_of
 
 HERE = Path(__file__).parent
 STUDY = HERE.parents[1] / "data" / "ring-push"
@@ -14,7 +14,7 @@ STUDY = HERE.parents[1] / "data" / "ring-push"
 
 def practice_curve() -> ml.figures.Drawing:
     """The practice curve of the shipped study, as its report draws it."""
-    found = find(ml.read_study(STUDY))
+    found = view_of(ml.analyse_study(ml.read_study(STUDY)), decimal=".")
     return practice_figure(found, found.outcomes[0], "thesis")
 
 

@@ -11,12 +11,12 @@ beside     Raters, learning curves, the mixed model of trials
 """
 
 from motorlearn.analysis.beside import counted_blocks
-from motorlearn.analysis.outcome import OutcomeAnalysis, attempt
+from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.primary import contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import People, StudyAnalysis
 from motorlearn.analysis.scores import group_points
-from motorlearn.analysis.study import analyse_study
+from motorlearn.analysis.study import analyse_study, primary_comparison
 
 __all__ = [
     "OutcomeAnalysis",
@@ -24,9 +24,9 @@ __all__ = [
     "Question",
     "StudyAnalysis",
     "analyse_study",
-    "attempt",
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
     "group_points",
+    "primary_comparison",
 ]

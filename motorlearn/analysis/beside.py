@@ -7,8 +7,9 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
 from motorlearn.exceptions import InputError
-from motorlearn.measures import Agreement, rater_agreement
+from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
+from motorlearn.results import or_refused
 from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 
@@ -21,6 +22,7 @@ def has_ratings(ratings: pd.DataFrame | None) -> bool:
     return ratings is not None and {"rater", "score"} <= set(ratings)
 
 
+@or_refused
 def agreement(ratings: pd.DataFrame) -> Agreement:
     """Agreement on the total of each clip, or on each item where clips are not numbered.
 
@@ -31,11 +33,12 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
             ratings, item="item", rater="rater", score="score", kind="continuous"
         )
     again = ["occasion"] if "occasion" in ratings else []
-    order = {"position": ("position", "first")} if "position" in ratings else {}
-    totals = ratings.groupby(["clip", "rater", *again], as_index=False, observed=True).agg(
-        score=("score", "sum"), items=("score", "count"), **order
-    )
-    totals["score"] = totals["score"].where(totals["items"] == totals["items"].max())
+    people = ["participant"] if "participant" in ratings else []
+    order = ["position"] if "position" in ratings else []
+    by = ["clip", "rater", *again]
+    totals = ratings[[*by, "score", *order, *people]]
+    if "item" in ratings:
+        totals = total_scores(ratings, by=by, keep=[*order, *people]).table
     return rater_agreement(
         totals,
         item="clip",
@@ -44,6 +47,7 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
         kind="continuous",
         order="position" if order else None,
         occasion="occasion" if again else None,
+        cluster="participant" if people else None,
     )
 
 
@@ -63,6 +67,7 @@ def has_curves(cells: pd.DataFrame) -> bool:
     return bool(len(practised) and practised.groupby("participant").size().max() >= FEWEST_BLOCKS)
 
 
+@or_refused
 def learners_curves(cells: pd.DataFrame) -> CurveFits:
     """A curve for each participant's scores by block of practice."""
     found: CurveFits = fit_curves(
@@ -71,6 +76,7 @@ def learners_curves(cells: pd.DataFrame) -> CurveFits:
     return found
 
 
+@or_refused
 def population_curve(cells: pd.DataFrame) -> PopulationCurve:
     """One curve for all participants, whose parameters vary from person to person."""
     counted = counted_blocks(cells)
@@ -79,6 +85,7 @@ def population_curve(cells: pd.DataFrame) -> PopulationCurve:
         return fit_population_curve(counted, "score", practice="block", group=groups)
 
 
+@or_refused
 def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     """Mixed model of trials at the first and the primary test: group by test, people at random.
 

@@ -1,8 +1,6 @@
 """What one outcome of a study shows: comparison, practice, scores by cell, people's changes."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,10 +9,10 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores, group_points
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
 from motorlearn.design import Design, Outcome, Stage
-from motorlearn.exceptions import FitError, InputError, RefusedError
+from motorlearn.exceptions import InputError
 from motorlearn.linear import holm
 from motorlearn.measures import IndividualChanges, individual_changes
-from motorlearn.results import Refused, register_record
+from motorlearn.results import Refused, or_refused, register_record
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 CELLS = ("participant", "group", "stage", "session", "block")
@@ -112,14 +110,6 @@ class OutcomeAnalysis:
         )[names]
 
 
-def attempt(compute: Callable[[], Any]) -> Any:
-    """A result, or the reason why these data do not allow it, to stand in its place."""
-    try:
-        return compute()
-    except (InputError, RefusedError, FitError) as problem:
-        return Refused(str(problem))
-
-
 def analyse_outcome(scores: OutcomeScores, question: Question) -> OutcomeAnalysis:
     """Compute everything that the study asks of one outcome."""
     outcome, design, stages = scores.outcome, question.design, question.stages
@@ -137,17 +127,19 @@ def analyse_outcome(scores: OutcomeScores, question: Question) -> OutcomeAnalysi
         effect=question.effect(outcome.name),
         low=outcome.low,
         high=outcome.high,
-        comparison=attempt(lambda: _compared(scores, question)),
-        practice=attempt(lambda: _practice(scores, question)),
+        comparison=compared(scores, question),
+        practice=_practice(scores, question),
         cells=cells,
         points=points,
         by_task=_by_task(scores, ranks),
-        changes=attempt(lambda: _changes(scores, question)),
+        changes=_changes(scores, question),
         change_stages=question.pair,
     )
 
 
-def _compared(scores: OutcomeScores, question: Question) -> PhaseComparison:
+@or_refused
+def compared(scores: OutcomeScores, question: Question) -> PhaseComparison:
+    """Groups at every part of the study, as the plan asks."""
     rows = scores.rows(["participant", "group", "stage"])
     found = compare_phases(rows, scores.column, **question.options(scores))
     if question.role(scores.outcome.name) != "primary" or question.design.primary is None:
@@ -172,6 +164,7 @@ def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
     return contrasts.assign(p_adjusted=p_adjusted)
 
 
+@or_refused
 def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
     block = [name for name in ("session", "block") if name in scores.table]
     block = [name for name in block if scores.table[name].notna().any()]
@@ -195,6 +188,7 @@ def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
     )
 
 
+@or_refused
 def _changes(scores: OutcomeScores, question: Question) -> IndividualChanges:
     if question.pair is None:
         raise InputError("there is one test only, so nobody's change can be told")

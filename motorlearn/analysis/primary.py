@@ -5,7 +5,6 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison
 from motorlearn.compare.comparison import EQUIVALENCE_COLUMNS
@@ -25,19 +24,21 @@ class Primary:
     equivalence: pd.DataFrame
 
 
-def primary_answer(entry: OutcomeAnalysis, question: Question) -> Primary:
+def primary_answer(
+    outcome: str, comparison: PhaseComparison | Refused, question: Question
+) -> Primary:
     """The declared comparison at its test, or why these data do not hold it.
 
     Groups are compared where there are two or more; one group's answer is its paired change.
     """
-    comparison, stage = entry.comparison, question.primary_stage
+    stage = question.primary_stage
     if isinstance(comparison, Refused):
-        return _none(entry, question, comparison.reason)
+        return _none(outcome, question, comparison.reason)
     if stage is None:
-        return _none(entry, question, f"there are no trials of {_wanted(question)} yet")
+        return _none(outcome, question, f"there are no trials of {_wanted(question)} yet")
     if len(question.groups) < 2:
-        return _change(entry, question, comparison)
-    return _contrast(entry, question, comparison, stage.name)
+        return _change(outcome, question, comparison)
+    return _contrast(outcome, question, comparison, stage.name)
 
 
 def _wanted(question: Question) -> str:
@@ -45,15 +46,13 @@ def _wanted(question: Question) -> str:
     return "any test" if primary is None else primary.test or f"the {primary.phase} test"
 
 
-def _contrast(
-    entry: OutcomeAnalysis, question: Question, comparison: PhaseComparison, stage: str
-) -> Primary:
+def _contrast(outcome: str, question: Question, comparison: PhaseComparison, stage: str) -> Primary:
     row = contrast_row(comparison, question, stage)
     if row is None:
-        return _none(entry, question, "the groups cannot be compared at this test")
+        return _none(outcome, question, "the groups cannot be compared at this test")
     reason = str(row["method"]) if not np.isfinite(row["estimate"]) else ""
     return Primary(
-        _frame(entry, question, row, str(row["group"]), str(row["reference"])),
+        _frame(outcome, question, row, str(row["group"]), str(row["reference"])),
         reason.removeprefix("not computed: "),
         bool(row["adjusted"]),
         str(row["method"]),
@@ -82,19 +81,19 @@ def equivalence_rows(comparison: PhaseComparison, row: pd.Series) -> pd.DataFram
     return tests[same].reset_index(drop=True)
 
 
-def _change(entry: OutcomeAnalysis, question: Question, comparison: PhaseComparison) -> Primary:
+def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Primary:
     pair, paired = question.pair, comparison.paired
     if pair is None:
-        return _none(entry, question, "there is one test only, so no change can be told")
+        return _none(outcome, question, "there is one test only, so no change can be told")
     rows = paired[(paired["from_phase"] == pair[0]) & (paired["to_phase"] == pair[1])]
     if rows.empty:
-        return _none(entry, question, "nobody has a score at both tests")
+        return _none(outcome, question, "nobody has a score at both tests")
     row = rows.iloc[0]
     reason = "" if np.isfinite(row["estimate"]) else str(row["method"])
     told = row.rename({"n": "n_group"})
     told["n_reference"] = row["n"]
     return Primary(
-        _frame(entry, question, told, question.groups[0], pair[0]),
+        _frame(outcome, question, told, question.groups[0], pair[0]),
         reason.removeprefix("not computed: "),
         False,
         str(row["method"]),
@@ -102,7 +101,7 @@ def _change(entry: OutcomeAnalysis, question: Question, comparison: PhaseCompari
     )
 
 
-def _none(entry: OutcomeAnalysis, question: Question, reason: str) -> Primary:
+def _none(outcome: str, question: Question, reason: str) -> Primary:
     row = pd.Series(dict.fromkeys(NAMES, np.nan) | {"n_group": 0, "n_reference": 0})
     several = len(question.groups) > 1
     pair = question.pair
@@ -112,7 +111,7 @@ def _none(entry: OutcomeAnalysis, question: Question, reason: str) -> Primary:
         others = [name for name in question.groups if name != question.reference]
         group, reference = named[0] if named else others[0], question.reference
     return Primary(
-        _frame(entry, question, row, group, reference),
+        _frame(outcome, question, row, group, reference),
         reason,
         False,
         "",
@@ -121,13 +120,13 @@ def _none(entry: OutcomeAnalysis, question: Question, reason: str) -> Primary:
 
 
 def _frame(
-    entry: OutcomeAnalysis, question: Question, row: pd.Series, group: str, reference: str
+    outcome: str, question: Question, row: pd.Series, group: str, reference: str
 ) -> pd.DataFrame:
     stage, primary = question.primary_stage, question.design.primary
     wanted = primary.phase if primary is not None else ""
-    effect = str(row.get("effect", entry.effect))
+    effect = str(row.get("effect", question.effect(outcome)))
     values = {
-        "outcome": entry.name,
+        "outcome": outcome,
         "phase": stage.phase if stage is not None else wanted,
         "test": stage.short if stage is not None else _wanted(question),
         "group": group,

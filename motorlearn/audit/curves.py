@@ -10,7 +10,6 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.curves import CurveFit, CurveFits, fit_curve
-from motorlearn.curves.batch.learners import POOLED_UNITS
 from motorlearn.exceptions import MotorlearnError
 
 _RIVAL = {"exponential": "power"}
@@ -49,7 +48,7 @@ def many_curves_checks(result: CurveFits, context: Context) -> Iterator[Check]:
     yield judged(
         "curves are fitted to learners, not to their average",
         "1 where curves were fitted to means of groups",
-        float(_of_means(result)),
+        float(bool(result.pooled)),
         context.guide("averaged"),
         f"{learners} learners by {', '.join(result.by)}. {' '.join(result.warnings)}".strip(),
         "Fit each learner: the average of curves of one form has another form.",
@@ -253,11 +252,6 @@ def _rival(result: CurveFit) -> CurveFit | None:
         return fit_curve(result.practice, outcome, form=form, first=result.first, attempts=attempts)
     except MotorlearnError:
         return None
-
-
-def _of_means(result: CurveFits) -> bool:
-    """Whether nothing in what tells the curves apart is a person."""
-    return set(result.by) <= POOLED_UNITS
 
 
 def _majority(best: pd.DataFrame, context: Context) -> Check:

@@ -112,7 +112,8 @@ def _spread_over_practice(
 ) -> Check:
     high = residuals["fitted"] > residuals["fitted"].median()
     parts = [residuals.loc[where, "residual"].to_numpy() for where in (high, ~high)]
-    sds = [float(np.std(part)) for part in parts]
+    enough = min(map(len, parts)) > 2
+    sds = [float(np.std(part)) if enough else 0.0 for part in parts]
     usable = min(sds) > 0
     p = float(stats.levene(*parts).pvalue) if usable else np.nan
     return judged(
@@ -164,11 +165,14 @@ def _serial(residuals: pd.DataFrame, context: Context) -> Check:
 def _learners(result: PopulationCurve, context: Context) -> Check:
     worst, where, chance = 0.0, "", 1.0
     tried = 0
-    for name in ("asymptote", result.amount, "log_rate"):
-        values = result.participants[name].to_numpy(dtype=float)
+    for place in range(3):
+        name, values = (
+            ("asymptote", result.amount, "log_rate")[place],
+            result.learner_cells[:, place],
+        )
         groups = result.participants["group"].astype(str)
         values = values - pd.Series(values).groupby(groups.to_numpy()).transform("mean").to_numpy()
-        if np.ptp(values) < 1e-9 * max(1.0, np.abs(result.participants[name]).max()):
+        if np.ptp(values) < 1e-9 * max(1.0, np.abs(values).max()):
             continue
         tried += 1
         skew = abs(float(stats.skew(values)))
@@ -191,7 +195,8 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
     sds = rows.loc[rows["sd"].notna()]
     if sds.empty:
         return
-    spread = result.participants[["asymptote", result.amount, "log_rate"]].abs().mean()
+    means = np.abs(result.learner_cells).mean(axis=0)
+    spread = dict(zip(("asymptote", result.amount, "log_rate"), means))
     share = [
         float(row.sd) ** 2 / max(float(spread.get(row.term, 1.0)), 1e-12) ** 2
         for row in sds.itertuples()

@@ -10,7 +10,8 @@ from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
 from motorlearn.curves.forms import FORMS, Form, named_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
 from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
-from motorlearn.curves.single.learner import CurveFit, fit_curve
+from motorlearn.curves.single.curve_fit import CurveFit
+from motorlearn.curves.single.learner import fit_curve
 
 __all__ = [
     "FORMS",

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from motorlearn.curves.single.learner import CurveFit, fit_curve
+from motorlearn.curves.single.curve_fit import CurveFit
+from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result

@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import cast
 
 import numpy as np
 import pandas as pd
 from scipy.special import log_expit
 
-from motorlearn.curves.batch.learners import CurveFits, fit_curves
+from motorlearn.curves.batch.learners import CurveFits, best_curves
 from motorlearn.curves.forms import FORMS
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
@@ -86,17 +85,14 @@ def score_predictions(
     parts, family = [], "gaussian"
     for held in range(1, blocks):
         kept = rows.assign(**{outcome: rows[outcome].where(run != held)})
-        fits = cast(
-            CurveFits,
-            fit_curves(
-                kept,
-                outcome,
-                practice=practice,
-                by=keys,
-                forms=forms,
-                attempts=attempts,
-                first=first,
-            ),
+        fits = best_curves(
+            kept,
+            outcome,
+            practice=practice,
+            by=keys,
+            forms=forms,
+            attempts=attempts,
+            first=first,
         )
         family = fits.family
         parts.append(_losses(fits, rows[run == held], outcome, practice, attempts))

@@ -3,11 +3,27 @@
 import numpy as np
 from scipy.stats import chi2, f
 
-STATUSES = ("ok", "asymptote not seen", "rate at a bound", "no change", "too few trials")
-OK, NOT_SEEN, AT_BOUND, NO_CHANGE, TOO_FEW = range(5)
+STATUSES = (
+    "ok",
+    "shape not settled",
+    "asymptote not seen",
+    "rate at a bound",
+    "no change",
+    "too few trials",
+)
+OK, UNSETTLED, NOT_SEEN, AT_BOUND, NO_CHANGE, TOO_FEW = range(6)
+KEPT, ERRORS, RATES, CURVE, FLAT = range(5)
+"""What is missing from a fit: nothing, standard errors, rates, the whole curve but its start, and
+the curve in favour of a level line."""
 
 MEANINGS = {
     "ok": "The curve is identified by these data.",
+    "shape not settled": (
+        "There is a change, but a straight line (in the logarithm of practice for a power curve) "
+        "or a step after the first trial describes these scores as well as the curve does (95 %): "
+        "the interval of the rate is open on that side, and standard errors have no meaning; "
+        "practise longer, measure with less noise, or use a population curve."
+    ),
     "asymptote not seen": (
         "Practice stopped before the curve had flattened, so the asymptote is an extrapolation "
         "and trades off with gain and rate; practise longer, fix the asymptote, or use a "
@@ -19,7 +35,7 @@ MEANINGS = {
     ),
     "no change": (
         "The scores do not change enough with practice to tell a curve from a flat line, so "
-        "gain and rate have no meaning."
+        "there is a level, and gain and rate are not estimated."
     ),
     "too few trials": (
         "There are not more usable outcomes, or not as many different practice counts, than "
@@ -31,10 +47,10 @@ MEANINGS = {
 LEAST_PROGRESS = 1.0
 """Rate times practice (log drop of the basis) below which the asymptote is not seen."""
 FLAT_LEVEL = 0.05
-"""Level of the test of a flat line against the curve."""
+"""Level of the tests of a flat line, a straight line and a step against the curve."""
 
 
-def grade(*, enough, flat, at_bound, progress, asymptote_error, change):
+def grade(*, enough, flat, at_bound, progress, asymptote_error, change, open_shape=False):
     """Give the status code of one fit or of many.
 
     Parameters
@@ -46,6 +62,8 @@ def grade(*, enough, flat, at_bound, progress, asymptote_error, change):
         asymptote is fixed.
     asymptote_error, change : float or array
         Standard error of the asymptote, and the size of the fitted change over the practice.
+    open_shape : bool or array of bool
+        Straight line or step not rejected against the curve.
 
     Returns
     -------
@@ -54,18 +72,40 @@ def grade(*, enough, flat, at_bound, progress, asymptote_error, change):
     """
     unseen = (progress < LEAST_PROGRESS) | (2.0 * asymptote_error > change)
     code = np.where(unseen, NOT_SEEN, OK)
+    code = np.where(open_shape, UNSETTLED, code)
     code = np.where(at_bound, AT_BOUND, code)
     code = np.where(flat, NO_CHANGE, code)
     return np.where(enough, code, TOO_FEW)
 
 
-def is_flat(loss, flat_loss, n, parameters, extra, *, binomial=False):
-    """Whether a flat line is not rejected against the curve (F or likelihood-ratio test, 5 %).
+def losses(status, *, progress, line_open, step):
+    """Say what a fit cannot give: one of ``KEPT, ERRORS, RATES, CURVE, FLAT``.
+
+    Parameters
+    ----------
+    status : int or array of int
+        What :func:`grade` gave.
+    progress : float or array
+        Log drop of the basis over the practice seen.
+    line_open : bool or array of bool
+        Straight line not rejected.
+    step : bool or array of bool
+        The curve ended as a step after the first trial, so that its two levels are known.
+    """
+    code = np.where(status == UNSETTLED, ERRORS, KEPT)
+    gone = (status == UNSETTLED) & line_open & (np.asarray(progress) < LEAST_PROGRESS)
+    code = np.where(gone | (status == AT_BOUND), CURVE, code)
+    code = np.where((status == AT_BOUND) & step, RATES, code)
+    return np.where(status == NO_CHANGE, FLAT, code)
+
+
+def not_rejected(loss, simple_loss, n, parameters, extra, *, binomial=False):
+    """Whether a simpler line is not rejected against the curve (F or likelihood-ratio test, 5 %).
 
     ``loss`` is half the sum of squares, or minus the log-likelihood; ``extra`` counts what the
-    curve has more than the flat line.
+    curve has more than the line.
     """
-    drop = np.asarray(flat_loss) - loss
+    drop = np.asarray(simple_loss) - loss
     if binomial:
         return 2 * drop < chi2.isf(FLAT_LEVEL, max(extra, 1))
     spare, place = np.unique(np.maximum(np.asarray(n) - parameters, 1), return_inverse=True)

@@ -1,12 +1,13 @@
 """What one fitted curve can claim: enough rows, no flat line, a rate inside its bounds."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import Solution, solve
-from motorlearn.curves.status import STATUSES, grade, is_flat
+from motorlearn.curves.status import STATUSES, grade, losses, not_rejected
 
 
 def hopeless(problem: Problem) -> tuple[str, str] | None:
@@ -34,10 +35,27 @@ def deviance(problem: Problem, fitted) -> float:
     return float(2 * np.sum(hits + misses))
 
 
+@dataclass(frozen=True)
+class Verdict:
+    """What a fit can claim.
+
+    ``progress`` is the log drop of the basis over the practice seen, ``lost`` the code of what is
+    missing, ``why`` anything to add in words, ``level`` and ``level_error`` the level line and
+    its standard error.
+    """
+
+    status: str
+    progress: float
+    lost: int
+    why: str
+    level: float
+    level_error: float
+
+
 def verdict(
     problem: Problem, solution: Solution, values: Mapping[str, float], asymptote_error: float
-) -> tuple[str, float, str]:
-    """Status, log drop of the basis over the practice seen, and anything to add in words."""
+) -> Verdict:
+    """Judge one fit."""
     eta = problem.predictor(solution.theta, solution.coefficients)
     rates = [values[name] for name in problem.form.rates]
     ends = np.array([problem.n.min(), problem.n.max()])
@@ -46,24 +64,34 @@ def verdict(
     known = "asymptote" in problem.fixed or {"gain", "start"} <= set(problem.fixed)
     top = problem.form.log_basis(np.array(problem.first), rates, problem.first)
     change = abs(values["start"] - values["asymptote"]) * np.ptp(np.exp(drop - top))
-    main = [b for name, b in zip(problem.free_rates, solution.at_bound) if name != "restart_rate"]
-    lone = len(problem.form.rates) == 1
     extreme = problem.binomial and np.abs(eta).max() > LARGEST_LOGIT - 0.5
+    flat, level, level_error = _flat(problem, solution)
+    line_open, step_open = _open_ends(problem, solution, rates)
     code = grade(
         enough=True,
-        flat=_flat(problem, solution),
-        at_bound=bool(main) and (main[0] if lone else all(main) or _runaway(problem, solution)),
+        flat=flat,
+        at_bound=_at_bound(problem, solution),
         progress=np.inf if known else (-np.inf if extreme else progress),
-        asymptote_error=0.0 if known else np.nan_to_num(asymptote_error),
+        asymptote_error=0.0 if known else np.nan_to_num(asymptote_error, posinf=np.inf),
         change=change,
+        open_shape=line_open or step_open,
     )
     why = " The curve leaves its fixed asymptote as practice goes on." if rates[0] < 0 else ""
     why += " The hit rate runs into 0 or 1, where the logit is infinite." if extreme else ""
-    return STATUSES[int(code)], progress, why
+    step = progress > 1.0 and problem.origin == problem.first and len(problem.form.rates) == 1
+    lost = losses(code, progress=progress, line_open=line_open, step=step)
+    return Verdict(STATUSES[int(code)], progress, int(lost), why, level, level_error)
+
+
+def _at_bound(problem: Problem, solution: Solution) -> bool:
+    main = [b for name, b in zip(problem.free_rates, solution.at_bound) if name != "restart_rate"]
+    if len(problem.form.rates) == 1:
+        return bool(main) and main[0]
+    return bool(main) and (all(main) or _runaway(problem, solution))
 
 
 def _runaway(problem, solution) -> bool:
-    """Whether a form with two rates ran to the high end of either."""
+    """Whether a form with several rates ran to the high end of one."""
     pairs = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))
     for name, value, stuck in zip(problem.free_rates, solution.theta, solution.at_bound):
         if stuck and name in pairs and value > np.sqrt(pairs[name][0] * pairs[name][1]):
@@ -71,34 +99,48 @@ def _runaway(problem, solution) -> bool:
     return False
 
 
-def _flat(problem: Problem, solution: Solution) -> bool:
-    """Whether a flat line is not rejected; asked only where the gain is free."""
-    held = set(problem.fixed) & {"asymptote", "gain", "start"}
-    if "gain" in held or len(held) > 1:
-        return False
-    level = next((problem.fixed[name] for name in held), None)
-    still = {"gain": 0.0, **dict.fromkeys(problem.form.rates, 1.0)}
-    if level is not None:
-        still["asymptote"] = level
-    flat = Problem(
-        problem.form,
-        problem.n,
-        problem.y,
-        problem.weights,
-        problem.binomial,
-        problem.first,
-        still,
-        problem.sessions,
-    )
-    flat_loss = solve(flat).loss
-    extra = len(problem.free) - len(flat.free)
+def _open_ends(problem: Problem, solution: Solution, rates) -> tuple[bool, bool]:
+    """Whether the straight line and the step are not rejected; asked where a rate is free."""
+    free = [name for name in problem.form.rates if name not in problem.fixed]
+    if not free or rates[0] < 0:
+        return False, False
+    found = []
+    for end in problem.form.extremes(problem.n):
+        held = {name: v for name, v in zip(problem.form.rates, end) if name in free}
+        simple = replace(problem, fixed={**problem.fixed, **held})
+        found.append(_as_good(problem, solution, simple))
+    return found[0], found[1]
+
+
+def _as_good(problem: Problem, solution: Solution, simple: Problem) -> bool:
+    """Whether a simpler line is not rejected against the curve."""
+    extra = len(problem.free) - len(simple.free)
     return bool(
-        is_flat(
+        not_rejected(
             solution.loss,
-            flat_loss,
+            solve(simple).loss,
             len(problem.y),
             len(problem.free),
             extra,
             binomial=problem.binomial,
         )
     )
+
+
+def _flat(problem: Problem, solution: Solution) -> tuple[bool, float, float]:
+    """Whether a flat line is not rejected, its level and error; asked where the gain is free."""
+    held = [name for name in ("asymptote", "gain", "start") if name in problem.fixed]
+    if "gain" in held or len(held) > 1:
+        return False, np.nan, np.nan
+    still = {"gain": 0.0, **dict.fromkeys(problem.form.rates, 1.0)}
+    if held:
+        still["asymptote"] = problem.fixed[held[0]]
+    flat = replace(problem, fixed=still)
+    found = solve(flat)
+    as_good = _as_good(problem, solution, flat)
+    if held:
+        return as_good, still["asymptote"], 0.0
+    _, weight = flat.working(flat.predictor(found.theta, found.coefficients))
+    spare = max(len(problem.y) - len(flat.free), 1)
+    noise = 1.0 if problem.binomial else 2 * found.loss / spare
+    return as_good, float(found.coefficients[0]), float(np.sqrt(noise / weight.sum()))

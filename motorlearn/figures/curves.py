@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 from scipy.stats import t
 
-from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve
+from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import (
     FAINT,
@@ -87,7 +87,7 @@ def individual_fits(
                 continue
             part = rows[rows[key] == name]
             _one_learner(panel, part, outcome, practice)
-            _one_fit(panel, fits, name, known.loc[name], part[practice])
+            _one_fit(panel, fits, name, known.loc[name], (part[practice], part[outcome]))
         for place, mark in marks.items():
             panels[place].set_ylabel(mark, fontsize="small", fontweight="bold")
         figure.supxlabel(practice_label, fontsize="medium")
@@ -125,7 +125,7 @@ def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) ->
     axes.plot(part[practice], part[outcome], "o", color=FAINT, markersize=2.2, markeredgewidth=0)
 
 
-def _one_fit(axes: Axes, fits: CurveFits, name, verdict, practice) -> None:
+def _one_fit(axes: Axes, fits: CurveFits, name, verdict, scores) -> None:
     best = verdict["best"]
     form = "level" if verdict["form"] == "no change" else verdict["form"]
     axes.set_title(f"{name}: {form}", fontsize="x-small", fontweight="normal")
@@ -135,13 +135,16 @@ def _one_fit(axes: Axes, fits: CurveFits, name, verdict, practice) -> None:
     table = fits.table
     row = table[(table[fits.by[0]] == name) & (table["form"] == best)].iloc[0]
     form = FORMS[best]
-    n = np.linspace(float(practice.min()), float(practice.max()), 120)
-    if np.isfinite(row["rate"]) and np.isfinite(row["gain"]):
-        curve = form.curve(
-            n, row["asymptote"], row["gain"], [row[rate] for rate in form.rates], fits.first
-        )
-    else:
+    n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
+    rates = [row[rate] for rate in form.rates]
+    if row["status"] == "no change":
         curve = np.full(n.shape, row["asymptote"])
+    elif np.isfinite([row["asymptote"], row["gain"], *rates]).all():
+        curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
+    else:
+        # What the table leaves out because it is not estimated still has a line to draw.
+        alone = fit_curve(*scores, form=best, first=fits.first, repeated="allow")
+        curve = alone.predict(n)
     style = "-" if row["status"] == "ok" else (0, (3, 1.5))
     axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
 
@@ -176,7 +179,7 @@ def population_curve(
         for axes, group in zip(panels, fit.groups):
             look = styles[group]
             own = fit.participants[fit.participants["group"] == group]
-            for row in own[["asymptote", fit.amount, "log_rate"]].to_numpy():
+            for row in fit.learner_cells[(fit.participants["group"] == group).to_numpy()]:
                 axes.plot(n, _curve(fit, n, row), color=look.colour, alpha=0.25, linewidth=0.6)
             part = shown[shown["group"] == group]
             band = (part["conf_low"], part["conf_high"])
@@ -310,7 +313,8 @@ def _forest_words(fit: PopulationCurve, level: float) -> str:
     words = []
     for place, group in enumerate(fit.groups):
         low, high = _group_interval(fit, "asymptote", place, level)[1:]
-        words.append(f"{group or 'all'} asymptote {low:.3g} to {high:.3g}")
+        told = f"{low:.3g} to {high:.3g}" if np.isfinite([low, high]).all() else "not estimated"
+        words.append(f"{group or 'all'} asymptote {told}")
     return "; ".join(words) + "."
 
 

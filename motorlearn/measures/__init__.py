@@ -9,6 +9,8 @@ raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
+from motorlearn.measures.agreement.planning import RatingPlan, plan_rating
+from motorlearn.measures.agreement.totals import Totals, total_scores
 from motorlearn.measures.aim import (
     absolute_constant_error,
     absolute_error,
@@ -86,7 +88,9 @@ __all__ = [
     "OwnChange",
     "Posture",
     "Quantity",
+    "RatingPlan",
     "StandardisedEffect",
+    "Totals",
     "absolute_constant_error",
     "absolute_error",
     "adjusted_g",
@@ -120,6 +124,7 @@ __all__ = [
     "newcombe_difference",
     "paired_g",
     "percent_transfer",
+    "plan_rating",
     "rater_agreement",
     "read_landmarks",
     "relative_retention",
@@ -133,6 +138,7 @@ __all__ = [
     "standard_error_of_measurement",
     "switch_rate",
     "total_error",
+    "total_scores",
     "trials_to_criterion",
     "variable_error",
     "warm_up_decrement",

@@ -10,7 +10,7 @@ import pandas as pd
 from tqdm import tqdm
 
 from motorlearn import digits
-from motorlearn.compare import compare_phases
+from motorlearn.analysis import primary_comparison
 from motorlearn.design import Design, Primary, read_design
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.files import new_folder, real_place, write_bytes, write_text
@@ -18,7 +18,7 @@ from motorlearn.plan import simulate_study
 from motorlearn.plan.simulation.presets import find_preset
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study
+from motorlearn.trials import Study, counted_rows
 from motorlearn.trials.sharing.data_package import table_bytes
 
 PRESETS = ("laboratory", "applied", "null")
@@ -207,18 +207,14 @@ def _write_study(folder: Path, source: Path, design: Design, study: Study) -> No
 
 def _answers(issued: StudentStudy, primary: Primary) -> dict[str, object]:
     design, table = issued.study.design, issued.study.trials.table
-    group, reference = primary.groups
-    contrasts = compare_phases(
-        table,
-        primary.outcome,
-        group="group",
-        baseline=primary.baseline,
-        groups=design.group_names,
-        reference=reference,
-        effect=primary.effect,
-    ).contrasts
-    named = (contrasts["phase"] == primary.phase) & (contrasts["group"] == group)
-    row = contrasts[named & (contrasts["adjusted"] == (primary.baseline is not None))].iloc[0]
+    answer = primary_comparison(issued.study)
+    if answer.refused:
+        raise DesignError(
+            "the primary comparison of a student's data could not be computed",
+            [answer.refused],
+            "plan more people in each group",
+        )
+    row = answer.primary.iloc[0]
     kept = ("estimate", "conf_low", "conf_high", "df", "p", "n_group", "n_reference")
     return {
         "seed": issued.seed,
@@ -226,7 +222,7 @@ def _answers(issued: StudentStudy, primary: Primary) -> dict[str, object]:
         "true_effect": _true_ratio(issued, primary),
         **{name: row[name] for name in kept},
         "n_allocated": sum(entry.size or 0 for entry in design.groups),
-        "void_trials": int(table["void"].notna().sum()),
+        "void_trials": int((~counted_rows(table)).sum()),
         "answer": _answer(row, primary),
     }
 

@@ -150,7 +150,8 @@ def test_statuses_are_honest(form):
     assert ml.fit_curve([1, 2], [3.0, 2.0], form=form).status == "too few trials"
     assert ml.fit_curve(TRIALS, np.zeros(40), attempts=5, form=form).status == "no change"
     line = ml.fit_curve(TRIALS, 30 - 0.3 * TRIALS + 0.01 * noise, form=form)
-    assert line.status in ("rate at a bound", "asymptote not seen")
+    assert line.status in ("rate at a bound", "shape not settled")
+    assert np.isnan(line.value("asymptote"))
 
 
 def test_four_outcomes_on_a_curve_are_fitted_without_a_criterion():
@@ -160,7 +161,7 @@ def test_four_outcomes_on_a_curve_are_fitted_without_a_criterion():
 
 
 def test_a_clear_curve_is_ok_and_a_slow_one_is_not():
-    noise = np.random.default_rng(3).normal(0, 0.2, TRIALS.size)
+    noise = np.random.default_rng(3).normal(0, 0.05, TRIALS.size)
     clear = ml.fit_curve(TRIALS, 20 + 10 * np.exp(-0.15 * (TRIALS - 1)) + noise)
     slow = ml.fit_curve(TRIALS, 20 + 10 * np.exp(-0.015 * (TRIALS - 1)) + noise)
     assert clear.status == "ok"

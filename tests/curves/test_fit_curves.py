@@ -141,7 +141,7 @@ def test_order_of_rows_and_labels_do_not_matter():
         assert shuffled[name][clear].to_numpy() == pytest.approx(straight[name][clear], rel=1e-5)
     assert shuffled["sse"].to_numpy() == pytest.approx(straight["sse"], rel=1e-8)
     renamed = table.assign(participant=table["participant"].map(lambda p: hash(p) % 10**9))
-    assert np.array_equal(fit(renamed).table["rate"], straight["rate"])
+    assert np.array_equal(fit(renamed).table["rate"], straight["rate"], equal_nan=True)
 
 
 def test_noise_free_curves_are_recovered():
@@ -191,17 +191,21 @@ def test_several_columns_tell_learners_apart():
     assert list(fits.table.columns[:3]) == ["participant", "task", "form"]
 
 
-def test_errors_at_a_bound_are_those_of_a_known_rate():
+def test_what_a_bound_leaves_unknown_is_missing_and_not_there_to_be_averaged():
     rng = np.random.default_rng(8)
     y = 40 - 0.2 * TRIALS - 0.001 * TRIALS**2 + rng.normal(0, 0.5, (4, 60))
     found = indexed(fit(long_table(y), forms=("exponential",)))
     for i in range(4):
         row = found.loc[(f"p{i:03d}", "exponential")]
         one = ml.fit_curve(TRIALS, y[i])
-        errors = one.estimates.set_index("term")["std_error"]
+        terms = one.estimates.set_index("term")
         assert row["status"] == one.status == "rate at a bound"
-        assert np.isnan(row["se_rate"]) and np.isnan(errors["rate"])
-        assert row["se_asymptote"] == pytest.approx(errors["asymptote"], rel=1e-3)
+        for term in ("asymptote", "gain", "rate"):
+            assert np.isnan(row[term]) and np.isnan(row[f"se_{term}"])
+            assert terms.loc[term, ["estimate", "std_error", "conf_low", "conf_high"]].isna().all()
+        assert np.isnan(one.value("half_life"))
+        assert row["start"] == pytest.approx(one.value("start"), rel=1e-6)
+        assert one.predict(TRIALS) == pytest.approx(np.polyval(np.polyfit(TRIALS, y[i], 1), TRIALS))
 
 
 def test_averages_bring_a_warning():

@@ -12,10 +12,12 @@ from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
 from motorlearn.curves import FORMS
+from motorlearn.curves.population.ascent import Summit
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners, Marginal
-from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.curves.population.maximum import _warnings
+from motorlearn.exceptions import ColumnError, FitError, InputError
 
 LOBLOLLY = Path(__file__).parents[1] / "reference/loblolly"
 VARY = [(0,), (1,), (2,), (0, 1), (0, 2), (1, 2), (0, 1, 2)]
@@ -267,6 +269,73 @@ def test_more_variation_never_lowers_the_likelihood():
     assert heights == sorted(heights)
 
 
+def flawed(kind, seed, count=12, trials=20):
+    rng = np.random.default_rng(seed)
+    n, who = np.tile(np.arange(1.0, trials + 1), count), np.repeat(np.arange(count), trials)
+    level = 30 + rng.normal(0, 2, count)[who]
+    noise = rng.normal(0, 1, n.size)
+    rate = np.exp(rng.normal(np.log(0.25), 0.4, count))[who]
+    y = {
+        "line": level - 0.1 * n + noise,
+        "flat": level + noise,
+        "step": level - 5 * (n > 1) + noise,
+        "noise-free": level + 8 * np.exp(-rate * (n - 1)),
+        "constant": np.full(n.size, 7.0),
+    }[kind]
+    return pd.DataFrame({"participant": who, "block": n, "radial_error": y})
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("kind", ["line", "step"])
+def test_lines_and_steps_leave_no_rate_to_report(kind, seed):
+    found = fit(flawed(kind, seed))
+    estimates = found.estimates.set_index("term")
+    assert found.status in ("shape not settled", "rate at a bound")
+    assert estimates.loc["log_rate", ["std_error", "p", "conf_low", "conf_high"]].isna().all()
+    if kind == "line":
+        assert estimates["estimate"].isna().all()
+    middle = found.predict([10.5])["estimate"].iloc[0]
+    assert middle == pytest.approx(found.residuals["outcome"].mean(), abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_flat_learners_show_no_change(seed):
+    try:
+        found = fit(flawed("flat", seed))
+    except FitError as problem:
+        assert "do not change" in str(problem)
+        return
+    estimates = found.estimates.set_index("term")["estimate"]
+    assert found.status == "no change"
+    assert estimates["asymptote"] == pytest.approx(found.residuals["outcome"].mean())
+    assert np.isnan(estimates["gain"]) and np.isnan(estimates["log_rate"])
+
+
+def test_learners_without_noise_and_without_change_are_refused():
+    with pytest.raises(FitError, match="without any noise"):
+        fit(flawed("noise-free", 1))
+    with pytest.raises(InputError, match="the same"):
+        fit(flawed("constant", 1))
+
+
+def test_a_gap_of_the_quadrature_that_is_no_number_is_said():
+    summit = Summit(np.zeros(10), 0.0, np.eye(10), 0.0)
+    layout = Layout(1, (False,) * 3, (0, 1, 2), True)
+    assert any("quadrature" in said for said in _warnings(summit, layout, np.nan, True, False))
+
+
+def test_profile_of_a_mean_of_learners_is_students_interval():
+    # One score a block, all alike but for the level: the asymptote's profile is that of a mean.
+    table = simulate(8, 30, sd=(2.0, 0.0, 0.0), seed=4)
+    narrow = fit(table, vary=("asymptote",), interval="profile").estimates.set_index("term")
+    wald = fit(table, vary=("asymptote",), interval="wald").estimates.set_index("term")
+    means = table[table["block"] > 20].groupby("participant")["radial_error"].mean()
+    student = 2.364624 * means.std(ddof=1) / np.sqrt(8)  # 97.5 % t quantile, 7 df, printed tables
+    half = (narrow.at["asymptote", "conf_high"] - narrow.at["asymptote", "conf_low"]) / 2
+    assert half == pytest.approx(student, rel=0.08)
+    assert wald.at["asymptote", "conf_high"] - wald.at["asymptote", "conf_low"] < 2 * half
+
+
 def test_a_slow_population_has_not_seen_its_asymptote():
     table = simulate(sd=(2.0, 1.5, 0.0))
     slow = table.assign(block=table["block"] / 20 + 0.95)
@@ -282,7 +351,7 @@ def test_a_slow_population_has_not_seen_its_asymptote():
         (lambda t: t.drop(columns="block"), {}, ColumnError, "block"),
         (lambda t: t, {"vary": ("slope",)}, InputError, "no such parameter"),
         (lambda t: t, {"vary": ()}, InputError, "at least one"),
-        (lambda t: t, {"form": "apex"}, InputError, "two rates"),
+        (lambda t: t, {"form": "apex"}, InputError, "several rates"),
         (lambda t: t, {"amount": "level"}, InputError, "amount"),
         (lambda t: t.assign(radial_error=np.nan), {}, InputError, "no values"),
         (lambda t: t.assign(block=t["block"] - 1), {"form": "power"}, InputError, "at least 1"),

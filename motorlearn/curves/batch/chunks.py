@@ -17,6 +17,7 @@ from motorlearn.curves.single.rows import (
     check_counts,
     check_hits,
     check_repeats,
+    check_size,
     hit_or_miss,
 )
 from motorlearn.exceptions import ColumnError, FileError, InputError
@@ -54,13 +55,21 @@ Piece = tuple[pd.DataFrame, Batch]
 
 def table_pieces(table: pd.DataFrame, columns: Columns) -> Iterator[Piece]:
     """Learners of a table in batches, in the order in which they first appear."""
+    refuse_absent(table, columns)
+    order, starts, keys = _runs(table, columns.by)
+    yield from _pieces(table if order is None else table.iloc[order], columns, starts, keys)
+
+
+def refuse_absent(table: pd.DataFrame, columns: Columns) -> None:
+    """Refuse a table without rows, or without a column that the curves need, or with two of it."""
     absent = [name for name in columns.names if name not in table.columns]
     if absent:
         raise ColumnError("the table lacks columns that the curves need", absent)
+    twice = [name for name in columns.names if list(table.columns).count(name) > 1]
+    if twice:
+        raise ColumnError("the table has columns of the same name", twice, "rename one of them")
     if not len(table):
         raise InputError("the table has no rows")
-    order, starts, keys = _runs(table, columns.by)
-    yield from _pieces(table if order is None else table.iloc[order], columns, starts, keys)
 
 
 def _runs(table, by) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
@@ -130,6 +139,8 @@ def _check(columns: Columns, n, y, weights, binomial: bool) -> None:
     if np.isinf(y).any():
         rows = np.flatnonzero(np.isinf(y))
         raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
+    check_size(n, f"column {columns.practice!r}: numbers")
+    check_size(y, f"column {columns.outcome!r}: numbers")
     lowest = n[[np.argmin(n)]]
     for form in columns.forms:
         check_counts(FORMS[form], lowest, columns.first)

@@ -89,7 +89,8 @@ def fit_gappy(gappy: GappyGrid, cells: Cells) -> tuple[SharedFit, np.ndarray]:
     level = np.einsum("ij,ij->i", weight, cells.y) / whole
     centred = weight * (cells.y - level[:, None])
     total = np.einsum("ij,ij->i", centred, cells.y - level[:, None]) + cells.within
-    learner, node = peaks(_explained(gappy, centred, weight, whole))
+    explained = _explained(gappy, centred, weight, whole)
+    learner, node = peaks(explained)
     cover = on_stretches(centred, gappy.raw, learner, node)
     mean = on_stretches(weight, gappy.raw, learner, node)
     square = on_stretches(weight, gappy.squares, learner, node)
@@ -98,7 +99,8 @@ def fit_gappy(gappy: GappyGrid, cells: Cells) -> tuple[SharedFit, np.ndarray]:
     value = horner(cover, t) ** 2 / _square(square, mean, whole[learner], t)[0]
     best = best_of_each(learner, np.where(np.isfinite(value), value, -1.0), len(level))
     chosen = (cover[:, best], square[:, best], mean[:, best], node[best], t[best])
-    line, sure = _line(gappy, cells, level, total, chosen)
+    ends = np.maximum(total[:, None] - explained[:, [0, -1]], 0.0)
+    line, sure = _line(gappy, cells, level, total, chosen, ends)
     return natural(gappy.grid, line), sure & (line.sse > 1e-6 * total)
 
 
@@ -132,7 +134,7 @@ def _climb(cover, square, mean, whole, node, last) -> np.ndarray:
     return t
 
 
-def _line(gappy: GappyGrid, cells: Cells, level, total, chosen) -> tuple[Line, np.ndarray]:
+def _line(gappy: GappyGrid, cells: Cells, level, total, chosen, ends) -> tuple[Line, np.ndarray]:
     cover, square, mean, node, t = chosen
     whole, learner = cells.weight.sum(axis=1), np.arange(len(level))
     scale, width = gappy.scale[node], gappy.grid.widths[node]
@@ -156,5 +158,6 @@ def _line(gappy: GappyGrid, cells: Cells, level, total, chosen) -> tuple[Line, n
         mean1=m1 / whole * scale,
         log_rate=gappy.grid.centres[node] + width * t,
         reach=np.nanmax(seen, axis=1) - np.nanmin(seen, axis=1),
+        ends=ends,
     )
     return line, s > LEAST_SQUARE * whole

@@ -1,11 +1,8 @@
 """The learning curves of many learners: the public fit, its result, where the work runs."""
 
-from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from os import cpu_count
 from pathlib import Path
 from typing import Any
 
@@ -20,19 +17,22 @@ from motorlearn.curves.batch.chunks import (
     Piece,
     hits_and_misses,
     parquet_frames,
+    refuse_absent,
     table_pieces,
 )
+from motorlearn.curves.batch.claims import shown as shown_columns
 from motorlearn.curves.batch.one_batch import Batch, fit_batch
+from motorlearn.curves.batch.pooling import pooled_people
+from motorlearn.curves.batch.running import Done, here, on_cluster
 from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
 from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import check_column, check_first, one_of
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
 from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
-
-POOLED_UNITS = {"group", "phase", "session", "task", "block"}
 
 
 @register_record
@@ -42,7 +42,8 @@ class CurveFits(Result):
 
     ``table`` has one row per learner and form; ``preferred`` one row per learner: the form with
     the lowest AICc, its lead over the next one, its weight, and ``no preference`` where the lead
-    is below 2. The same with ``_bic`` for BIC.
+    is below 2. The same with ``_bic`` for BIC. What ``status`` says is not estimated is missing
+    from ``table``. ``pooled`` says what shows that these are not learners; empty if nothing does.
     """
 
     table: pd.DataFrame
@@ -51,6 +52,7 @@ class CurveFits(Result):
     forms: tuple[str, ...]
     family: str
     first: float
+    pooled: str = ""
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
 
@@ -191,33 +193,54 @@ def fit_curves(
     ['exponential', 'exponential', 'exponential']
     """
     columns = _columns(outcome, practice, by, forms, attempts, weights, first, repeated)
+    return _fit(table, columns, cluster=cluster, into=into)
+
+
+def best_curves(table: pd.DataFrame, outcome: str, *, practice, by, forms, attempts, first):
+    """Fits whose table holds the best curve even where parameters are not estimated."""
+    columns = _columns(outcome, practice, by, forms, attempts, None, first, "refuse")
+    return _fit(table, columns, visible=False)
+
+
+def _fit(table, columns: Columns, *, cluster=None, into=None, visible: bool = True):
     if isinstance(table, pd.DataFrame):
+        refuse_absent(table, columns)
         table, void = set_aside_void(table, participant=columns.by)
         columns = replace(columns, binomial=hits_and_misses(table, columns))
         pieces: Iterator[Piece] = table_pieces(table, columns)
-        warnings = _averages_warning(table, columns.by)
-    else:
+        pooled = pooled_people(table, columns.by, columns.practice, columns.outcome)
+    elif isinstance(table, str | Path):
         pieces, columns = _stored_pieces(Path(table), columns)
-        void = nobody_left_out()
-        warnings = ()
-    work = partial(fit_batch, forms=columns.forms, first=first)
-    done = _on_cluster(pieces, work, cluster) if cluster is not None else _here(pieces, work)
+        pooled, void = "", nobody_left_out()
+    else:
+        raise InputError(
+            "the table must be a DataFrame or the path of a Parquet data set",
+            [type(table).__name__],
+        )
+    work = partial(fit_batch, forms=columns.forms, first=columns.first)
+    done = on_cluster(pieces, work, cluster) if cluster is not None else here(pieces, work)
     if into is not None:
         return _store(done, columns, Path(into))
-    return _gather(done, columns, warnings, void)
+    return _gather(done, columns, pooled, void, visible=visible)
 
 
 def _columns(outcome, practice, by, forms, attempts, weights, first, repeated) -> Columns:
-    by = (by,) if isinstance(by, str) else tuple(by)
-    forms = (forms,) if isinstance(forms, str) else tuple(forms)
-    names = tuple(dict.fromkeys(named_form(form).name for form in forms))
-    if not by or not names:
-        raise InputError("by and forms must each name at least one")
+    by = _names(by, "by")
+    names = tuple(dict.fromkeys(named_form(form).name for form in _names(forms, "forms")))
     if attempts is not None and weights is not None:
         raise InputError("attempts and weights cannot both be given")
-    if repeated not in ("refuse", "allow"):
-        raise InputError("repeated must be 'refuse' or 'allow'", [repeated])
-    return Columns(by, practice, outcome, attempts, weights, names, first, repeated)
+    one_of(repeated, ("refuse", "allow"), "way with repeated counts")
+    for name, what in ((outcome, "the outcome"), (practice, "practice")):
+        check_column(name, what)
+    return Columns(by, practice, outcome, attempts, weights, names, check_first(first), repeated)
+
+
+def _names(given, what: str) -> tuple[str, ...]:
+    """One name or several."""
+    names = (given,) if isinstance(given, str) else given
+    if not isinstance(names, list | tuple | pd.Index) or not len(names):
+        raise InputError(f"{what} must name one at least", [given])
+    return tuple(names)
 
 
 def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Columns]:
@@ -235,41 +258,13 @@ def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Colum
     return pieces(), columns
 
 
-Work = Callable[[Batch], dict[str, np.ndarray]]
-Done = Iterator[tuple[pd.DataFrame, Batch, dict[str, np.ndarray]]]
-
-
-def _here(pieces: Iterable[Piece], work: Work) -> Done:
-    """Run batches on the processors of this machine, a few ahead of the reader."""
-    threads = min(cpu_count() or 1, 8)
-    with ThreadPoolExecutor(threads) as pool:
-        yield from _in_order(pieces, lambda batch: pool.submit(work, batch), threads + 1)
-
-
-def _on_cluster(pieces: Iterable[Piece], work: Work, cluster: Any) -> Done:
-    """Send batches to a cluster; one that is lost with its worker is sent again by it."""
-    window = 2 * max(sum(cluster.nthreads().values()), 1) + 2
-    yield from _in_order(pieces, lambda batch: cluster.submit(work, batch, pure=False), window)
-
-
-def _in_order(pieces, submit, window: int) -> Done:
-    waiting: deque = deque()
-    for keys, batch in pieces:
-        waiting.append((keys, batch, submit(batch)))
-        if len(waiting) >= window:
-            keys, batch, future = waiting.popleft()
-            yield keys, batch, future.result()
-    while waiting:
-        keys, batch, future = waiting.popleft()
-        yield keys, batch, future.result()
-
-
-def _rows(keys: pd.DataFrame, found: dict[str, np.ndarray], forms) -> pd.DataFrame:
-    """One row per learner and form."""
+def _rows(keys: pd.DataFrame, found, forms, *, visible: bool = True) -> pd.DataFrame:
+    """One row per learner and form; ``visible`` leaves out what is not estimated."""
     count = len(forms)
     shown = {name: keys[name].repeat(count).array for name in keys.columns}
     shown["form"] = _words(forms, np.tile(np.arange(count), len(keys)))
-    for name, values in found.items():
+    columns = shown_columns(found, forms) if visible else found
+    for name, values in columns.items():
         shown[name] = values.ravel()
     shown["n"] = shown["n"].astype(np.int64)
     shown["status"] = _words(STATUSES, shown["status"])
@@ -297,7 +292,7 @@ def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
     return pd.DataFrame(shown, copy=False)
 
 
-def _gather(done: Done, columns: Columns, warnings, void: pd.DataFrame) -> CurveFits:
+def _gather(done: Done, columns: Columns, pooled: str, void, *, visible: bool) -> CurveFits:
     keys, found, left = [], [], [void] if len(void) else []
     for part, batch, result in done:
         keys.append(part)
@@ -306,7 +301,7 @@ def _gather(done: Done, columns: Columns, warnings, void: pd.DataFrame) -> Curve
             left.append(_left_out(part, batch))
     key = pd.concat(keys, ignore_index=True)
     values = {name: np.concatenate([part[name] for part in found]) for name in found[0]}
-    table = _rows(key, values, columns.forms)
+    table = _rows(key, values, columns.forms, visible=visible)
     out = pd.concat(left, ignore_index=True) if left else nobody_left_out()
     family = "binomial" if columns.binomial or columns.attempts else "gaussian"
     return CurveFits(
@@ -316,7 +311,8 @@ def _gather(done: Done, columns: Columns, warnings, void: pd.DataFrame) -> Curve
         columns.forms,
         family,
         columns.first,
-        warnings,
+        pooled,
+        _warnings(pooled, values["converged"]),
         _recipe(columns, int(values["n"][:, 0].sum()), out),
     )
 
@@ -379,16 +375,19 @@ def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
     )
 
 
-def _averages_warning(table: pd.DataFrame, by: tuple[str, ...]) -> tuple[str, ...]:
-    """Say so where what looks like a learner is a pool of several people."""
-    person = "participant"
-    pooled = set(by) <= POOLED_UNITS
-    if person in table.columns and person not in by and not pooled:
-        pooled = bool((table.groupby(list(by), observed=True)[person].nunique() > 1).any())
-    if not pooled:
-        return ()
-    return (
-        "These are curves of averages or pools over people, not of learners: the average of "
-        "exponential curves is not exponential, so neither form nor rate carries over to a "
-        f"learner. Fit by {person}, or use fit_population_curve.",
-    )
+def _warnings(pooled: str, converged: np.ndarray) -> tuple[str, ...]:
+    """Say so where learners are pools of several people, and where a search did not settle."""
+    said = []
+    if pooled:
+        said.append(
+            "These are curves of averages or pools over people, not of learners "
+            f"({pooled}): the average of exponential curves is not exponential, so neither form "
+            "nor rate carries over to a learner. Fit by the column that names people, or use "
+            "fit_population_curve."
+        )
+    unsettled = int(np.sum(~converged))
+    if unsettled:
+        said.append(
+            f"{unsettled} fits did not settle or were not made; the column converged says which."
+        )
+    return tuple(said)

@@ -6,17 +6,13 @@ from functools import lru_cache
 
 import numpy as np
 
+from motorlearn.curves.batch.cells import laid_out
+from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import Padded, describe, fit_padded
 from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.forms import FORMS, Form
-from motorlearn.curves.status import (
-    NO_CHANGE,
-    TOO_FEW,
-    grade,
-    information_criteria,
-    is_flat,
-)
+from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
 from motorlearn.measures.hits import log_choose
 
 
@@ -52,6 +48,7 @@ def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
         "aicc",
         "bic",
         "status",
+        "converged",
     )
 
 
@@ -61,15 +58,18 @@ def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.
     Returns
     -------
     dict of str to array, shape (learners, forms)
-        ``status`` holds indices into ``STATUSES``; a rate a form does not have is NaN.
+        ``status`` holds indices into ``STATUSES``; a rate a form does not have is NaN. Columns of
+        ``INTERNAL`` say what is not estimated; the values are those of the best curve all the same.
     """
     count = len(batch.ends)
-    result = {name: np.full((count, len(forms)), np.nan) for name in columns_of(forms)}
+    names = (*columns_of(forms), *INTERNAL)
+    result = {name: np.full((count, len(forms)), np.nan) for name in names}
+    result["converged"] = np.zeros((count, len(forms)), bool)
     result["status"] = np.full((count, len(forms)), TOO_FEW, np.int8)
     square = _as_square(batch)
     alike, n, y = _alike(batch, square) if square else (np.zeros(count, bool), None, None)
     rest = np.flatnonzero(~alike)
-    cells = None if batch.binomial or not rest.size else _cells(batch, rest)
+    laid = [] if batch.binomial or not rest.size else list(laid_out(batch, rest))
     for column, name in enumerate(forms):
         form = FORMS[name]
         slow = np.arange(count)
@@ -77,9 +77,8 @@ def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.
             slow = rest
             if n is not None and y is not None and alike.any():
                 _fill(result, np.flatnonzero(alike), column, _quick(form, first, n, y))
-            if cells is not None:
-                sure = _gappy(result, column, form, first, *cells)
-                slow = np.setdiff1d(rest, sure)
+            for part in laid:
+                slow = np.setdiff1d(slow, _gappy(result, column, form, first, *part))
         if slow.size:
             _slow(result, slow, column, batch, form, first)
     return result
@@ -100,42 +99,11 @@ def _alike(batch: Batch, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarra
     return alike, n[0], y if alike.all() else y[alike]
 
 
-MOST_COUNTS, MOST_EMPTY = 400, 5.0
-"""Practice counts in all, and cells per outcome, up to which a common range is laid out."""
-
-
-def _cells(batch: Batch, rows: np.ndarray) -> tuple[np.ndarray, np.ndarray, Cells] | None:
-    """Learners with enough rows on their common practice counts, if these are few enough."""
-    owner = np.repeat(np.arange(len(batch.ends)), np.diff(batch.ends, prepend=0))
-    weight = np.ones(len(batch.y)) if batch.weights is None else batch.weights
-    used = np.isin(owner, rows) & np.isfinite(batch.y) & np.isfinite(weight)
-    if not used.any():
-        return None
-    counts, place = np.unique(batch.n[used], return_inverse=True)
-    shape = (len(batch.ends), len(counts))
-    if len(counts) > MOST_COUNTS or shape[0] * shape[1] > MOST_EMPTY * used.sum() + 1000:
-        return None
-    owner, y, weight = owner[used], batch.y[used], weight[used]
-    index = owner * len(counts) + place
-    size = shape[0] * shape[1]
-    heavy = np.bincount(index, weight, size)
-    mean = np.bincount(index, weight * y, size) / np.where(heavy > 0, heavy, 1.0)
-    within = np.bincount(owner, weight * (y - mean[index]) ** 2, shape[0])
-    number = np.bincount(owner, minlength=shape[0]).astype(float)
-    heavy, mean = heavy.reshape(shape), mean.reshape(shape)
-    low = np.where(heavy > 0, mean, np.inf).min(axis=1)
-    high = np.where(heavy > 0, mean, -np.inf).max(axis=1)
-    enough = (number > 3) & ((heavy > 0).sum(axis=1) >= 3) & (high > low)
-    chosen = np.flatnonzero(enough)
-    logs = np.bincount(owner, np.log(weight), shape[0])[chosen]
-    cells = Cells(heavy[chosen], mean[chosen], number[chosen], within[chosen], logs)
-    return (chosen, counts, cells) if chosen.size else None
-
-
 def _gappy(result, column, form: Form, first: float, chosen, counts, cells: Cells) -> np.ndarray:
     """Fit learners with gaps; give those whose digits suffice."""
     fit, sure = fit_gappy(_gappy_grid(form.name, counts.tobytes(), first), cells)
-    told = _told(fit, cells.rows, cells.logs)
+    origin = counts[np.argmax(cells.weight > 0, axis=1)]
+    told = _told(fit, cells.rows, cells.logs, origin, first)
     rows = chosen[sure]
     _fill(result, rows, column, {name: values[sure] for name, values in told.items()})
     return rows
@@ -155,26 +123,38 @@ def _grid(form: str, counts: bytes, first: float) -> Grid:
 
 def _quick(form: Form, first: float, n: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
     fit = fit_shared(_grid(form.name, np.ascontiguousarray(n, float).tobytes(), first), y)
-    found = _told(fit, np.full(len(y), float(y.shape[1])), 0.0)
+    rows = np.full(len(y), float(y.shape[1]))
+    found = _told(fit, rows, 0.0, np.full(len(y), float(n.min())), first)
     constant = fit.total <= 1e-28 * y.shape[1] * np.maximum(y[:, 0] ** 2, 1e-300)
     if constant.any():
         nothing, unknown = np.zeros(len(y)), np.full(len(y), np.nan)
-        known = {"asymptote": y[:, 0], "start": y[:, 0], "gain": nothing, "sse": nothing}
-        for name in set(found) - {"n", "status"}:
+        known = {"level": y[:, 0], "gain": nothing, "sse": nothing, "start_lost": nothing}
+        for name in set(found) - {"n", "status", "lost"}:
             found[name] = np.where(constant, known.get(name, unknown), found[name])
         found["status"] = np.where(constant, NO_CHANGE, found["status"])
+        found["lost"] = np.where(constant, FLAT, found["lost"])
+        found["converged"] = np.ones(len(y), bool)
     return found
 
 
-def _told(fit: SharedFit, rows: np.ndarray, logs) -> dict[str, np.ndarray]:
+def _told(fit: SharedFit, rows: np.ndarray, logs, origin, first: float) -> dict[str, np.ndarray]:
     """Columns of the result from a fit by straight lines; ``logs`` are sums of log weights."""
-    status = grade(
-        enough=True,
-        flat=is_flat(fit.sse / 2, fit.total / 2, rows, 3, 2),
+    said = claims(
+        best=fit.sse / 2,
+        flat=fit.total / 2,
+        line=fit.line / 2,
+        step=fit.step / 2,
+        n=rows,
+        wanted=3,
+        rates=1,
         at_bound=fit.at_bound,
         progress=fit.progress,
-        asymptote_error=fit.se_asymptote,
+        error=fit.se_asymptote,
         change=fit.change,
+        seen=fit.progress,
+        binomial=False,
+        origin=origin,
+        first=first,
     )
     with np.errstate(divide="ignore", invalid="ignore"):
         loglik = -0.5 * rows * (np.log(2 * np.pi * fit.sse / rows) + 1) + 0.5 * logs
@@ -192,7 +172,10 @@ def _told(fit: SharedFit, rows: np.ndarray, logs) -> dict[str, np.ndarray]:
         "loglik": loglik,
         "aicc": aicc,
         "bic": bic,
-        "status": status,
+        "converged": np.ones(len(rows), bool),
+        "level": fit.level,
+        "level_error": fit.level_error,
+        **said,
     }
 
 
@@ -246,10 +229,11 @@ def _constant(data: Padded) -> np.ndarray:
 
 
 def _flat_row(result, row, column, data: Padded, k: int) -> None:
-    result["status"][row, column] = NO_CHANGE
+    result["status"][row, column], result["converged"][row, column] = NO_CHANGE, True
+    result["lost"][row, column] = FLAT
     if not data.binomial:
         level = data.y[k][data.weights[k] > 0][0]
-        known = {"asymptote": level, "start": level, "gain": 0.0, "sse": 0.0}
+        known = {"level": level, "gain": 0.0, "sse": 0.0}
         for name, value in known.items():
             result[name][row, column] = value
 
@@ -258,17 +242,8 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
     best = fit_padded(data)
     noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
     told = describe(data, best, noise)
-    lone = len(data.form.rates) == 1
-    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
-    flat = is_flat(best.loss, _flat_loss(data), n, wanted, wanted - 1, binomial=data.binomial)
-    status = grade(
-        enough=True,
-        flat=flat,
-        at_bound=stuck if lone else _runaway(data, best),
-        progress=np.where(told.extreme & data.binomial, -np.inf, told.progress),
-        asymptote_error=told.se_asymptote,
-        change=told.change,
-    )
+    level, flat, level_error = _flat_line(data)
+    said = _claims(data, best, told, flat, n, wanted)
     loglik = _loglik(data, best.loss, n)
     aicc, bic = information_criteria(loglik, n, wanted + (0 if data.binomial else 1))
     found = {
@@ -281,12 +256,38 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
         "loglik": loglik,
         "aicc": aicc,
         "bic": bic,
-        "status": status,
+        "converged": best.settled,
+        "level": level,
+        "level_error": level_error,
+        **said,
     }
     for k, name in enumerate(data.form.rates):
         found[name] = told.rates[:, k]
         found[f"se_{name}"] = np.where(best.at_bound[:, k], np.nan, told.se_rates[:, k])
     return found
+
+
+def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndarray]:
+    lone = len(data.form.rates) == 1
+    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
+    line, step = end_losses(data)
+    return claims(
+        best=best.loss,
+        flat=flat,
+        line=line,
+        step=step,
+        n=n,
+        wanted=wanted,
+        rates=len(data.form.rates),
+        at_bound=stuck if lone else _runaway(data, best),
+        progress=told.progress,
+        error=told.se_asymptote,
+        change=told.change,
+        seen=np.where(told.extreme, -np.inf, told.progress),
+        binomial=data.binomial,
+        origin=data.origin[:, 0],
+        first=data.first,
+    )
 
 
 def _runaway(data: Padded, best) -> np.ndarray:
@@ -296,14 +297,17 @@ def _runaway(data: Padded, best) -> np.ndarray:
     return both | high.any(axis=1)
 
 
-def _flat_loss(data: Padded) -> np.ndarray:
-    """Loss of a flat line."""
-    whole = data.weights.sum(axis=1)
+def _flat_line(data: Padded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Level, loss and standard error of a flat line."""
+    whole, rows = data.weights.sum(axis=1), (data.weights > 0).sum(axis=1)
     if not data.binomial:
         mean = np.einsum("ij,ij->i", data.weights, data.y) / whole
-        return 0.5 * np.einsum("ij,ij->i", data.weights, (data.y - mean[:, None]) ** 2)
+        loss = 0.5 * np.einsum("ij,ij->i", data.weights, (data.y - mean[:, None]) ** 2)
+        return mean, loss, np.sqrt(2 * loss / np.maximum(rows - 1, 1) / whole)
     hits = data.y.sum(axis=1)
-    return -(hits * np.log(hits / whole) + (whole - hits) * np.log1p(-hits / whole))
+    share = hits / whole
+    loss = -(hits * np.log(share) + (whole - hits) * np.log1p(-share))
+    return np.log(share / (1 - share)), loss, 1 / np.sqrt(whole * share * (1 - share))
 
 
 def _loglik(data: Padded, loss, n) -> np.ndarray:

@@ -11,9 +11,11 @@ from scipy.ndimage import minimum_filter
 from scipy.special import expit, log_expit
 
 from motorlearn.curves.forms import Form
-from motorlearn.curves.single.problem import LARGEST_LOGIT
+from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
+from motorlearn.curves.single.solving import solve
 
-NODES = {1: (48,), 2: (20, 18)}
+NODES = {1: (48,), 2: (20, 18), 3: (10, 9, 8)}
+HIT_NODES = {1: (14,), 2: (8, 8), 3: (5, 5, 4)}
 STARTS = 3
 MOST_STEPS = 80
 SETTLED = 1e-10
@@ -80,19 +82,50 @@ def log_bounds(data: Padded) -> np.ndarray:
 
 
 def fit_padded(data: Padded) -> Optimum:
-    """Search, refine and choose the best curve of every learner."""
+    """Search, refine and choose the best curve of every learner.
+
+    Learners whose search does not come to rest are searched once more, one by one.
+    """
     bounds = log_bounds(data)
     rows, tau = _starts(data, bounds)
     found = _refine(data.pick(rows), tau, bounds[rows])
     order = np.lexsort((found.loss, rows))
     best = order[np.searchsorted(rows[order], np.arange(len(data.y)))]
-    return Optimum(
+    optimum = Optimum(
         found.tau[best],
         found.beta[best],
         found.loss[best],
         found.at_bound[best],
         found.settled[best],
     )
+    optimum.settled[extreme(data, optimum)] = True
+    for k in np.flatnonzero(~optimum.settled):
+        _one_by_one(data, optimum, int(k))
+    return optimum
+
+
+def extreme(data: Padded, best: Optimum) -> np.ndarray:
+    """Whose hit rate runs into 0 or 1, where no optimum is."""
+    if not data.binomial:
+        return np.zeros(len(data.y), bool)
+    eta = best.beta[:, [0]] + best.beta[:, [1]] * np.expm1(data.fallen(best.tau))
+    return np.abs(np.where(data.weights > 0, eta, 0.0)).max(axis=1) > LARGEST_LOGIT - 0.5
+
+
+def _one_by_one(data: Padded, optimum: Optimum, k: int) -> None:
+    """Search the curve of one learner as a single fit does, and put it in where it is better."""
+    used = data.weights[k] > 0
+    n, y, weights = data.n[k][used], data.y[k][used], data.weights[k][used]
+    found = solve(Problem(data.form, n, y, weights, data.binomial, data.first))
+    if found.loss <= optimum.loss[k] * (1 + 1e-9):
+        optimum.tau[k], optimum.beta[k] = np.log(found.theta), found.coefficients
+        optimum.loss[k], optimum.at_bound[k] = found.loss, found.at_bound
+        optimum.settled[k] = found.converged
+
+
+def profile_loss(data: Padded, tau: np.ndarray) -> np.ndarray:
+    """Loss of every learner with the log rates given."""
+    return _refine(data, tau.copy(), np.stack([tau, tau], axis=2)).loss
 
 
 def _starts(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
@@ -113,7 +146,49 @@ def _starts(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
     keep = np.isfinite(np.take_along_axis(losses, chosen, axis=0))
     rank, rows = np.nonzero(keep)
     share = shares[chosen[rank, rows]]
+    tau = bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
+    if not data.binomial:
+        return rows, tau
+    more_rows, more = _starts_of_hits(data, bounds)
+    return np.concatenate([rows, more_rows]), np.concatenate([tau, more])
+
+
+def _starts_of_hits(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
+    """Nodes of a coarser grid that are best by the likelihood itself; logits may mislead."""
+    sizes = HIT_NODES[bounds.shape[1]]
+    axes = np.meshgrid(*(np.linspace(0.3, 1.0, size) for size in sizes), indexing="ij")
+    shares = np.stack([axis.ravel() for axis in axes], axis=1)
+    response, weights = _linearised(data)
+    losses = np.empty((len(shares), len(data.y)))
+    for k, share in enumerate(shares):
+        tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
+        v = np.expm1(data.fallen(tau))
+        beta = _straight(response, weights, v)[0]
+        for _ in range(2):
+            beta = _scored(data, v, beta)
+        losses[k] = _bounded_loss(data, v, beta)
+    cube = losses.reshape(*sizes, len(data.y))
+    around = minimum_filter(cube, size=(3,) * len(sizes) + (1,), mode="nearest")
+    losses = np.where(cube <= around, cube, np.inf).reshape(losses.shape)
+    chosen = np.argsort(losses, axis=0, kind="stable")[:STARTS]
+    keep = np.isfinite(np.take_along_axis(losses, chosen, axis=0))
+    rank, rows = np.nonzero(keep)
+    share = shares[chosen[rank, rows]]
     return rows, bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
+
+
+def _scored(data: Padded, v, beta) -> np.ndarray:
+    """One scoring step of the straight line of logits on ``v``."""
+    eta = np.clip(beta[:, [0]] + beta[:, [1]] * v, -LARGEST_LOGIT / 2, LARGEST_LOGIT / 2)
+    p = expit(eta)
+    weight = data.weights * p * (1 - p)
+    ratio = (data.y - data.weights * p) / np.where(weight > 0, weight, 1.0)
+    return _straight(eta + ratio, weight, v)[0]
+
+
+def _bounded_loss(data: Padded, v, beta) -> np.ndarray:
+    eta = np.clip(beta[:, [0]] + beta[:, [1]] * v, -LARGEST_LOGIT, LARGEST_LOGIT)
+    return -np.sum(data.y * log_expit(eta) + (data.weights - data.y) * log_expit(-eta), axis=1)
 
 
 def _shares(count: int) -> np.ndarray:
@@ -266,7 +341,6 @@ def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
     at = form.log_basis(np.full(len(origin), data.first), rates, data.first)
     rise = np.exp(at - form.log_basis(origin, rates, data.first))
     fallen = np.where(data.weights > 0, data.fallen(tau), 0.0)
-    eta = np.where(data.weights > 0, beta[:, [0]] + beta[:, [1]] * np.expm1(fallen), 0.0)
     log_var = np.maximum(np.einsum("ikk->ik", covariance)[:, 2:], 0)
     return Described(
         asymptote=asymptote,
@@ -278,7 +352,7 @@ def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
         se_rates=np.stack(rates, axis=1) * np.sqrt(log_var),
         progress=-fallen.min(axis=1),
         change=np.abs(beta[:, 1] * np.expm1(fallen.min(axis=1))),
-        extreme=np.abs(eta).max(axis=1) > LARGEST_LOGIT - 0.5,
+        extreme=extreme(data, best),
     )
 
 

@@ -93,7 +93,10 @@ def make_grid(form: Form, n: np.ndarray, first: float) -> Grid:
 
 @dataclass(frozen=True)
 class SharedFit:
-    """Best curves of many learners on one grid; one entry per learner."""
+    """Best curves of many learners on one grid; one entry per learner.
+
+    ``line`` and ``step`` are sums of squares left by the straight line and by the step.
+    """
 
     asymptote: np.ndarray
     gain: np.ndarray
@@ -107,6 +110,10 @@ class SharedFit:
     at_bound: np.ndarray
     progress: np.ndarray
     change: np.ndarray
+    level: np.ndarray
+    level_error: np.ndarray
+    line: np.ndarray
+    step: np.ndarray
 
 
 def fit_shared(grid: Grid, y: np.ndarray) -> SharedFit:
@@ -114,12 +121,14 @@ def fit_shared(grid: Grid, y: np.ndarray) -> SharedFit:
     level = y.mean(axis=1)
     centred = y - level[:, None]
     total = np.einsum("ij,ij->i", centred, centred)
-    learner, node = peaks(product_in_blocks(centred, grid.search) ** 2)
+    explained = product_in_blocks(centred, grid.search) ** 2
+    learner, node = peaks(explained)
     cover = on_stretches(centred, grid.basis, learner, node)
     place, value = _climb(cover, grid.square[:, node], node, len(grid.centres) - 1)
     best = best_of_each(learner, value, len(y))
     learner, node, place = learner[best], node[best], place[best]
-    return _describe(grid, centred, level, total, node, place, cover[:, best])
+    ends = np.maximum(total[:, None] - explained[:, [0, -1]], 0.0)
+    return _describe(grid, centred, level, total, node, place, cover[:, best], ends)
 
 
 def peaks(explained: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -223,7 +232,7 @@ def derivatives(coefficients, t) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return value, slope, 2 * bend
 
 
-def _describe(grid, centred, level, total, node, t, cover) -> SharedFit:
+def _describe(grid, centred, level, total, node, t, cover, ends) -> SharedFit:
     """Parameters and standard errors at the optimum."""
     width, count = grid.widths[node], centred.shape[1]
     log_rate = grid.centres[node] + width * t
@@ -246,6 +255,7 @@ def _describe(grid, centred, level, total, node, t, cover) -> SharedFit:
         mean1=mean1 / width,
         log_rate=log_rate,
         reach=np.full(len(level), grid.progress),
+        ends=ends,
     )
     return natural(grid, line)
 
@@ -256,7 +266,8 @@ class Line:
 
     ``c`` is the slope, ``square`` the sum of squares of u, ``half`` and ``slope`` its inner
     products with the derivative of u by the log rate and of that with itself, ``mean`` and
-    ``mean1`` means of u and of the derivative, ``reach`` the range of practice.
+    ``mean1`` means of u and of the derivative, ``reach`` the range of practice, ``ends`` the
+    sums of squares left by the straight line and by the step.
     """
 
     level: np.ndarray
@@ -272,6 +283,7 @@ class Line:
     mean1: np.ndarray
     log_rate: np.ndarray
     reach: np.ndarray
+    ends: np.ndarray
 
 
 def natural(grid: Grid, line: Line) -> SharedFit:
@@ -308,6 +320,10 @@ def natural(grid: Grid, line: Line) -> SharedFit:
             at_bound=edge,
             progress=progress,
             change=np.abs(c) * -np.expm1(-progress),
+            level=line.level,
+            level_error=_root(line.total / np.maximum(line.rows - 1, 1) / line.weight),
+            line=line.ends[:, 0],
+            step=line.ends[:, 1],
         )
 
 

@@ -31,7 +31,7 @@ def named_form(name: str) -> Form:
     >>> named_form("power with prior practice").rates
     ('rate', 'prior_practice')
     """
-    known = _SPELLINGS.get(name, name)
+    known = _SPELLINGS.get(name, name) if isinstance(name, str) else ""
     if known not in FORMS:
         raise InputError(
             "there is no learning curve of this form", [name], f"choose among {', '.join(FORMS)}"

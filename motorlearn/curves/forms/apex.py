@@ -13,6 +13,12 @@ def _slopes(n, rates, first):
     return -(n - first) + 0.0 * rates[0], -np.log(n) + 0.0 * rates[1]
 
 
+def _limits(n):
+    low, high = rate_bounds(n)
+    none = 1e-3 * rate_bounds(np.log(n))[0]
+    return (low, none), (high, none)
+
+
 APEX = Form(
     name="apex",
     title="APEX (exponential and power)",
@@ -24,4 +30,5 @@ APEX = Form(
     bounds=lambda n: (rate_bounds(n), rate_bounds(np.log(n))),
     relative_rate=lambda n, rates: rates[0] + rates[1] / n,
     half_life=lambda rates, first: half_life_by_search(_log_basis, rates, first),
+    limits=_limits,
 )

@@ -20,6 +20,11 @@ def _bounds(n):
     return (LEAST_BEND, 1e4), (max(low, 1e-6 - float(np.min(n))), 1e3 * whole)
 
 
+def _limits(n):
+    (least, most), (few, many) = _bounds(n)
+    return (least, many), (most, few)
+
+
 def _half_life(rates, first):
     return (first + rates[1]) * np.expm1(np.log(2) / rates[0])
 
@@ -37,4 +42,5 @@ POWER_PRIOR = Form(
     half_life=_half_life,
     # With so much prior practice the curve is an exponential to three digits.
     edges=(0.7, 3.0),
+    limits=_limits,
 )

@@ -42,6 +42,9 @@ class Form:
         asymptote is done.
     edges : tuple of float
         How near to its highest value (difference of logarithms) each rate counts as at the bound.
+    limits : callable, optional
+        ``limits(n)``: rates at which the curve is a straight line and rates at which it is a
+        step; without it every rate at its lowest and every rate at its highest.
     """
 
     name: str
@@ -55,6 +58,14 @@ class Form:
     relative_rate: Callable[[Array, Rates], Array]
     half_life: Callable[[Rates, float], float]
     edges: tuple[float, ...] = (1e-6, 1e-6)
+    limits: Callable[[Array], tuple[tuple[float, ...], tuple[float, ...]]] | None = None
+
+    def extremes(self, n: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        """Rates of the straight line and of the step that the curve can turn into."""
+        if self.limits is not None:
+            return self.limits(n)
+        low, high = zip(*self.bounds(n), strict=True)
+        return tuple(low), tuple(high)
 
     def basis(self, n: Array, rates: Rates, first: float = 1.0) -> Array:
         """Basis of the curve: what the gain is multiplied with."""

@@ -22,7 +22,7 @@ def curves_of(fit, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
     return expit(curve) if fit.family == "binomial" else curve
 
 
-def bands(fit, n: np.ndarray, level: float, draws: int, seed: int) -> pd.DataFrame:
+def bands(fit, n: np.ndarray, level: float, simulations: int, seed: int | None) -> pd.DataFrame:
     """The frame of :meth:`PopulationCurve.predict`."""
     rng = np.random.default_rng(seed)
     tails = [(1 - level) / 2, (1 + level) / 2]
@@ -31,7 +31,7 @@ def bands(fit, n: np.ndarray, level: float, draws: int, seed: int) -> pd.DataFra
         error = _curve_error(fit, n, k, cell)
         centre = curves_of(fit, n, cell[None, :])[0]
         half = t.isf(tails[0], float(fit.estimates["df"].min())) * error
-        own = cell + rng.normal(size=(draws, 3)) @ _root(fit).T
+        own = cell + rng.normal(size=(simulations, 3)) @ _root(fit).T
         with np.errstate(over="ignore"):
             curves = curves_of(fit, n, own)
         low, high = np.quantile(curves, tails, axis=0)

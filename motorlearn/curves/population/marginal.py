@@ -16,6 +16,8 @@ from motorlearn.curves.population.layout import RATE, Layout
 
 INNER_STEPS = 25
 DIFFERENCE = 1e-4
+LARGEST_LOG_RATE = 60.0
+"""Log rate beyond which every curve is the same step, to the last digit."""
 PEAK_SLACK = 0.1
 """Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
 
@@ -68,7 +70,7 @@ class Learners:
 
     def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
-        steep = np.exp(log_rate)[:, :, None] * self.slope[:, None, :]
+        steep = np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))[:, :, None] * self.slope[:, None, :]
         basis = np.exp(np.minimum(steep, 600.0)) * self.used[:, None, :]
         return basis, steep * basis
 

@@ -13,10 +13,22 @@ from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.marginal import Learners, Marginal
 from motorlearn.exceptions import FitError
 
-SETTLED_GAP, MOST_NODES = 1e-4, 120
+SETTLED_GAP, MOST_NODES = 1e-4, 110
 COARSE, COARSE_GAP = 7, 0.1
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
+
+
+LEAST_LOG_SIGMA = -11.0
+"""Log residual SD, in SDs of the scores, below which there is no noise to speak of."""
+NO_MAXIMUM = (
+    "the likelihood of this population curve has no maximum that can be found; let fewer "
+    "parameters vary between learners, or fit each learner with fit_curves"
+)
+NO_NOISE = (
+    "the scores lie on curves without any noise, so the likelihood of a population has no "
+    "maximum; fit each learner with fit_curves"
+)
 
 
 @dataclass(frozen=True)
@@ -34,16 +46,30 @@ class PopulationFit:
     engine: str
     message: str
     warnings: tuple[str, ...]
+    agree: bool
 
 
 def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
-    """Climb, look again from another start and with more nodes, and describe the maximum."""
+    """Climb, look again from another start and with more nodes, and describe the maximum.
+
+    Raises
+    ------
+    FitError
+        If no start leads to a maximum, or there is no noise to speak of.
+    """
+    with np.errstate(all="ignore"):
+        return _fitted(data, layout, nodes)
+
+
+def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     start, other = starting_points(data, layout)
     exact = data.trials is None and RATE not in layout.vary
-    best = _maximise(data, layout, nodes, start)
-    best, agree = _second_look(data, layout, nodes, best, other)
+    best = _attempt(data, layout, nodes, start)
+    best, agree, tried = _looked_again(data, layout, nodes, best, other)
     if not np.isfinite(best.loglik):
-        raise FitError("no start leads to a maximum of the likelihood of this population curve")
+        raise FitError(NO_MAXIMUM)
+    if layout.residual and best.point[-1] < LEAST_LOG_SIGMA:
+        raise FitError(NO_NOISE)
     best, gap, there = _settle_nodes(data, layout, nodes, best)
     nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
@@ -59,11 +85,37 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
         nodes=nodes,
         engine=_engine(data, exact, nodes),
         message=(
-            f"{1 + agree} of 2 starts ended at this maximum; one more step would gain "
+            f"{agree} of {tried} starts ended at this maximum; one more step would gain "
             f"{best.slack:.1e}; twice the nodes change the log-likelihood by {gap:.1e}."
         ),
-        warnings=_warnings(best, layout, gap, agree, singular),
+        warnings=_warnings(best, layout, gap, agree > 1, singular),
+        agree=agree > 1,
     )
+
+
+def _attempt(data, layout, nodes, start) -> Summit:
+    """Climb from a start; a summit of no height where the climb breaks down."""
+    try:
+        return _maximise(data, layout, nodes, start)
+    except np.linalg.LinAlgError:
+        size = len(start)
+        return Summit(np.asarray(start, float), -np.inf, np.eye(size), np.inf)
+
+
+def _looked_again(data, layout, nodes, best: Summit, start) -> tuple[Summit, int, int]:
+    """Look from a second start, and from a third between both where they disagree."""
+    try:
+        found, agree = _second_look(data, layout, nodes, best, start)
+    except np.linalg.LinAlgError:
+        found, agree = best, False
+    if agree:
+        return found, 2, 2
+    lower = found.loglik > best.loglik
+    third = 0.5 * (best.point + start) if lower else 0.5 * (found.point + start)
+    again = _attempt(data, layout, nodes, third)
+    heights = np.array([found.loglik, again.loglik])
+    top = found if heights[0] >= heights[1] else again
+    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3
 
 
 def _settle_nodes(data, layout, nodes, best) -> tuple[Summit, float, Marginal | HitMarginal]:
@@ -119,7 +171,7 @@ def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool
     height = loglik_at(data, layout, nodes, reached, few.peak)
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True
-    other = _maximise(data, layout, nodes, reached)
+    other = _attempt(data, layout, nodes, reached)
     if abs(other.loglik - best.loglik) < 1e-3:
         return best, True
     return max(best, other, key=lambda summit: summit.loglik), False
@@ -147,8 +199,8 @@ def _warnings(summit: Summit, layout: Layout, gap: float, agree: bool, singular)
     if not summit.converged:
         said.append("The maximum was not confirmed; treat these numbers with caution.")
     if not agree:
-        said.append("The two starts ended at different maxima; the higher one is reported.")
-    if gap > SMALL_GAP:
+        said.append("The starts ended at different maxima; the highest one is reported.")
+    if not gap <= SMALL_GAP:
         said.append("The integral over learners is not settled; give more quadrature nodes.")
     root = layout.root(summit.point)
     cover = root @ root.T

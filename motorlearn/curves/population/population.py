@@ -1,130 +1,46 @@
 """The learning curve of a population: a non-linear mixed-effects model, and its result."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import (
+    check_first,
+    check_level,
+    is_number,
+    one_of,
+)
 from motorlearn.curves.population.arrays import Scale, scaled
-from motorlearn.curves.population.bands import bands
+from motorlearn.curves.population.claims import Claim, claim_of, without_what_is_lost
+from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners
 from motorlearn.curves.population.maximum import PopulationFit, fit_population, group_tests
+from motorlearn.curves.population.profile import profile_limits
+from motorlearn.curves.population.rivals import unchanging
 from motorlearn.curves.population.table import (
     learner_arrays,
     refuse_too_few,
     usable_table,
     vary_rows,
 )
-from motorlearn.curves.population.terms import estimate_terms, variance_terms
+from motorlearn.curves.population.terms import (
+    degrees_of_freedom,
+    estimate_terms,
+    variance_terms,
+)
 from motorlearn.curves.single.rows import check_counts
-from motorlearn.curves.status import LEAST_PROGRESS, MEANINGS
-from motorlearn.exceptions import InputError
-from motorlearn.results import Recipe, Result, register_record
-from motorlearn.tables import Column, Table, estimates_table
+from motorlearn.curves.status import CURVE, FLAT, KEPT
+from motorlearn.exceptions import FitError, InputError
+from motorlearn.results import Recipe
 
-GAUSSIAN_NODES, HIT_NODES = 15, 5
-_MEANINGS = MEANINGS | {
-    "asymptote not seen": (
-        "Practice stopped before the curve of the population had flattened, so the asymptote is "
-        "an extrapolation and trades off with gain and rate; compare the start and the end of "
-        "practice instead, or practise longer."
-    )
-}
-
-
-@register_record
-@dataclass(frozen=True)
-class PopulationCurve(Result):
-    """Curve of a population and of its learners.
-
-    ``estimates``: asymptote, ``gain`` or ``start``, and log rate of the first group; terms with a
-    group in brackets are differences from it. ``variances``: variance, SD and correlations of
-    what varies between learners (``other`` is empty on a variance row). ``participants``: each
-    learner's parameters, drawn towards the population by how little the own rows say.
-    ``group_tests``: likelihood-ratio tests of the group differences, where asked for.
-    """
-
-    estimates: pd.DataFrame
-    variances: pd.DataFrame
-    residual_sd: float
-    loglik: float
-    aic: float
-    bic: float
-    n: int
-    participants: pd.DataFrame
-    group_tests: pd.DataFrame
-    form: str
-    family: str
-    amount: str
-    first: float
-    groups: tuple[str, ...]
-    status: str
-    meaning: str
-    loglik_laplace: float
-    quadrature_gap: float
-    vcov: np.ndarray = field(repr=False)
-    residuals: pd.DataFrame = field(repr=False)
-    warnings: tuple[str, ...] = ()
-    recipe: Recipe = field(default_factory=lambda: Recipe("fit_population_curve"), repr=False)
-
-    @property
-    def converged(self) -> bool:
-        """Whether the maximum was confirmed."""
-        return self.recipe.converged
-
-    def cells(self) -> np.ndarray:
-        """Asymptote, amount and log rate of each group, shape (groups, 3)."""
-        values = self.estimates.set_index("term")["estimate"]
-        first = [float(values[name]) for name in ("asymptote", self.amount, "log_rate")]
-        cells = np.tile(first, (len(self.groups), 1))
-        for row, name in enumerate(("asymptote", self.amount, "log_rate")):
-            for k, group in enumerate(self.groups[1:], start=1):
-                cells[k, row] += float(values.get(f"{name}[{group}]", 0.0))
-        return cells
-
-    def predict(self, practice, *, level: float = 0.95, draws: int = 2000, seed: int = 0):
-        """Curve of each group with three bands.
-
-        Returns
-        -------
-        DataFrame
-            ``group, practice, estimate`` (curve of a learner with typical parameters),
-            ``conf_low, conf_high`` (confidence in that curve), ``learner_low, learner_high``
-            (where curves of the given share of learners lie), ``score_low, score_high`` (single
-            scores; hits have none). For hits everything is the probability of a hit.
-        """
-        n = np.asarray(practice, float)
-        check_counts(named_form(self.form), n, self.first)
-        return bands(self, n, level, draws, seed)
-
-    def tables(self) -> Sequence[Table]:
-        """Estimates, what varies between learners, tests of group differences."""
-        notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
-        title = f"{named_form(self.form).title.capitalize()} population curve"
-        shown = [
-            estimates_table("population_curve", title, self.estimates, notes=notes),
-            Table(
-                "variances",
-                "Variation between learners",
-                (
-                    Column("term"),
-                    Column("other", "with"),
-                    Column("variance", "(co)variance", "significant", decimals=4),
-                    Column("sd", "SD", "significant", decimals=4),
-                    Column("correlation", kind="number"),
-                ),
-                self.variances,
-            ),
-        ]
-        if len(self.group_tests):
-            shown.append(
-                estimates_table("group_tests", "Tests of group differences", self.group_tests)
-            )
-        return tuple(shown)
+GAUSSIAN_NODES, HIT_NODES, MOST_NODES = 15, 5, 110
+FEW_LEARNERS = 30
+"""Learners below which standard errors are too small, so that the profile is the default."""
+INTERVALS = ("auto", "wald", "profile")
 
 
 def fit_population_curve(
@@ -142,6 +58,7 @@ def fit_population_curve(
     level: float = 0.95,
     quadrature: int | None = None,
     tests: bool = False,
+    interval: str = "auto",
 ) -> PopulationCurve:
     r"""Fit one curve to a population of learners, each with parameters of its own.
 
@@ -184,12 +101,16 @@ def fit_population_curve(
         Nodes per dimension: 15 for scores, 5 for hits.
     tests : bool
         Whether to test group differences by likelihood ratios; each takes another fit.
+    interval : {"auto", "wald", "profile"}
+        ``profile`` limits are where the likelihood falls far enough, ``wald`` ones a quantile of t
+        times the standard error; ``auto`` takes the profile for scores of fewer than 30 learners,
+        where standard errors are too small.
 
     Returns
     -------
     PopulationCurve
-        ``gain`` is positive where the score falls with practice. Intervals use t quantiles with
-        as many degrees of freedom as learners less groups where a parameter varies.
+        ``gain`` is positive where the score falls with practice. Both intervals use t quantiles
+        with as many degrees of freedom as learners less groups where a parameter varies.
 
     Raises
     ------
@@ -218,12 +139,14 @@ def fit_population_curve(
     chosen = named_form(form)
     if len(chosen.rates) != 1:
         raise InputError(
-            f"the {chosen.title} curve has two rates, which a population cannot tell apart",
+            f"the {chosen.title} curve has several rates, which a population cannot tell apart",
             [form],
             "use exponential or power",
         )
-    if amount not in ("gain", "start"):
-        raise InputError("amount must be 'gain' or 'start'", [amount])
+    one_of(amount, ("gain", "start"), "amount")
+    one_of(interval, INTERVALS, "interval")
+    first, level = check_first(first), check_level(level)
+    quadrature = _nodes(quadrature)
     rows = vary_rows(vary)
     frame, left_out = usable_table(table, outcome, practice, participant, group, attempts)
     check_counts(chosen, frame["n"].to_numpy(), first)
@@ -233,33 +156,53 @@ def fit_population_curve(
     refuse_too_few(data, layout, groups)
     data, scale = (data, Scale(0.0, 1.0)) if binomial else scaled(data)
     nodes = quadrature or (HIT_NODES if binomial else GAUSSIAN_NODES)
-    fit = fit_population(data, layout, nodes)
+    fit = _fit(data, layout, nodes)
     tested = group_tests(data, fit, amount) if tests and len(groups) > 1 else None
     columns = {"outcome": outcome, "practice": practice, "participant": participant}
     columns |= {"group": group} if group else {}
     columns |= {"attempts": attempts} if attempts else {}
+    few = len(names) < FEW_LEARNERS and not binomial
+    used = ("profile" if few else "wald") if interval == "auto" else interval
     options = {"form": form, "vary": tuple(vary), "amount": amount, "first": first, "level": level}
-    recipe = _recipe(fit, columns, options, len(frame), left_out)
+    recipe = _recipe(fit, columns, {**options, "interval": used}, len(frame), left_out)
     return _result(data, fit, scale, frame, names, groups, tested, recipe)
+
+
+def _fit(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
+    """Fit; where there is no maximum, say so of learners who do not change."""
+    try:
+        return fit_population(data, layout, nodes)
+    except FitError:
+        if not unchanging(data, layout):
+            raise
+        raise FitError(
+            "these learners do not change with practice: a flat line describes them as well as "
+            "straight lines do, and the likelihood of a curve has no maximum; report their levels"
+        ) from None
+
+
+def _nodes(quadrature) -> int | None:
+    whole = is_number(quadrature) and quadrature == int(quadrature)
+    if quadrature is not None and not (whole and 1 <= quadrature <= MOST_NODES):
+        raise InputError(
+            f"quadrature must be a whole number of nodes from 1 to {MOST_NODES}", [quadrature]
+        )
+    return None if quadrature is None else int(quadrature)
 
 
 def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recipe):
     amount, level = recipe.options["amount"], recipe.options["level"]
     binomial, start = data.trials is not None, data.start
-    estimates, vcov = estimate_terms(fit, scale, groups, amount, level, len(names))
+    claim = claim_of(data, fit)
+    df = degrees_of_freedom(fit, groups, len(names))
+    firm = claim.lost == KEPT and recipe.options["interval"] == "profile"
+    limits = profile_limits(data, fit, df, level) if firm else None
+    estimates, vcov = estimate_terms(fit, scale, groups, amount, level, df, limits)
+    estimates = without_what_is_lost(estimates, claim, amount, scale)
     own = scale.natural(fit.learners, start)
-    status, unseen = _status(data, fit)
-    warnings = (*fit.warnings, *unseen)
     k, n = fit.layout.size, len(frame)
-    loglik = fit.summit.loglik - (0 if binomial else n * np.log(scale.unit))
-    residuals = _residuals(data, scale, names, own)
-    people = names.assign(
-        n=data.count[:, 0].astype(int),
-        asymptote=own[:, 0],
-        **{amount: own[:, 1]},
-        log_rate=own[:, 2],
-        rate=np.exp(own[:, 2]),
-    )
+    moved = 0 if binomial else n * np.log(scale.unit)
+    loglik = fit.summit.loglik - moved
     return PopulationCurve(
         estimates=estimates,
         variances=variance_terms(fit, scale, amount),
@@ -268,21 +211,37 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
         aic=float(2 * k - 2 * loglik),
         bic=float(k * np.log(n) - 2 * loglik),
         n=n,
-        participants=people,
+        participants=_people(data, names, own, amount, claim),
         group_tests=tested if tested is not None else _NO_TESTS.copy(),
         form=data.form.name,
         family="binomial" if binomial else "gaussian",
         amount=amount,
         first=data.first,
         groups=groups,
-        status=status,
-        meaning=_MEANINGS[status],
-        loglik_laplace=float(fit.laplace - (0 if binomial else n * np.log(scale.unit))),
+        status=claim.status,
+        meaning=POPULATION_MEANINGS[claim.status],
+        loglik_laplace=float(fit.laplace - moved),
         quadrature_gap=fit.gap,
+        group_cells=scale.natural(fit.layout.cells(fit.summit.point), start),
+        learner_cells=own,
         vcov=vcov,
-        residuals=residuals,
-        warnings=warnings,
+        residuals=_residuals(data, scale, names, own),
+        warnings=fit.warnings,
         recipe=recipe,
+    )
+
+
+def _people(data: Learners, names, own, amount: str, claim: Claim) -> pd.DataFrame:
+    """Each learner's parameters, missing where the population's are not estimated."""
+    shown = own.copy()
+    if claim.lost in (CURVE, FLAT):
+        shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
+    return names.assign(
+        n=data.count[:, 0].astype(int),
+        asymptote=shown[:, 0],
+        **{amount: shown[:, 1]},
+        log_rate=shown[:, 2],
+        rate=np.exp(shown[:, 2]),
     )
 
 
@@ -327,17 +286,3 @@ def _fitted(data: Learners, own) -> np.ndarray:
     rest = 1 - basis if data.start else 1.0
     height = own[:, [0]] * rest + own[:, [1]] * basis
     return height if data.trials is None else data.trials * expit(height)
-
-
-def _status(data: Learners, fit: PopulationFit) -> tuple[str, tuple[str, ...]]:
-    inside = data.used > 0
-    rate = np.exp(fit.layout.cells(fit.summit.point)[:, 2])
-    ends = np.array([data.n[inside].min(), data.n[inside].max()])
-    drop = data.form.log_basis(ends, [1.0], data.first)
-    progress = rate * (drop[0] - drop[1])
-    low, high = data.form.bounds(np.unique(data.n[inside]))[0]
-    if np.any((rate <= 10 * low) | (rate >= high)):
-        return "rate at a bound", ()
-    if np.any(progress < LEAST_PROGRESS):
-        return "asymptote not seen", ()
-    return "ok", ()

@@ -5,9 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from motorlearn.curves.options import check_column
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners
-from motorlearn.curves.single.rows import as_numbers, check_hits, hit_or_miss
+from motorlearn.curves.single.rows import as_numbers, check_hits, check_size, hit_or_miss
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.trials.counted import set_aside_void
 
@@ -16,8 +17,10 @@ ROWS = {"asymptote": 0, "gain": 1, "start": 1, "amount": 1, "rate": 2, "log_rate
 
 def vary_rows(vary: Sequence[str]) -> tuple[int, ...]:
     """Places of the parameters that vary between learners."""
-    names = (vary,) if isinstance(vary, str) else tuple(vary)
-    unknown = [name for name in names if name not in ROWS]
+    names = (vary,) if isinstance(vary, str) else vary
+    if not isinstance(names, list | tuple | set | frozenset):
+        raise InputError("vary must name parameters", [vary], "as ('asymptote', 'rate')")
+    unknown = [name for name in names if not isinstance(name, str) or name not in ROWS]
     if unknown:
         raise InputError(
             "there is no such parameter to vary",
@@ -38,9 +41,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     wanted = {"y": outcome, "n": practice, "who": participant}
     wanted |= {"group": group} if group else {}
     wanted |= {"trials": attempts} if attempts else {}
-    absent = [name for name in wanted.values() if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that the curve needs", absent)
+    _check_columns(table, wanted)
     table, void = set_aside_void(table, participant=participant, group=group)
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
     if group and isinstance(table[group].dtype, pd.CategoricalDtype):
@@ -48,10 +49,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     for short in ("y", "n", "trials"):
         if short in frame:
             frame[short] = as_numbers(frame[short], f"column {wanted[short]!r}")
-    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
-        raise InputError(f"{participant!r} or {practice!r} is missing or infinite in some rows")
-    if np.isinf(frame["y"]).any():
-        raise InputError(f"column {outcome!r} is infinite in some rows")
+    _check_values(frame, wanted)
     if "group" not in frame:
         frame["group"] = ""
     elif frame["group"].isna().any():
@@ -67,11 +65,38 @@ def usable_table(table, outcome, practice, participant, group, attempts):
         frame = frame[~missing].reset_index(drop=True)
     if not len(frame):
         raise InputError(f"column {outcome!r} has no values")
+    if "trials" not in frame and frame["y"].nunique() == 1:
+        raise InputError(
+            f"every score in column {outcome!r} is the same, so there is no curve",
+            [frame["y"].iloc[0]],
+            "report the score: there is no change",
+        )
     if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
         frame["trials"] = 1.0
     if "trials" in frame:
         check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
     return frame, left_out
+
+
+def _check_columns(table, wanted) -> None:
+    if not isinstance(table, pd.DataFrame):
+        raise InputError("the table must be a DataFrame", [type(table).__name__])
+    words = {"y": "the outcome", "n": "practice", "who": "participant", "trials": "attempts"}
+    for short, name in wanted.items():
+        check_column(name, words.get(short, short))
+    absent = [name for name in wanted.values() if name not in table.columns]
+    if absent:
+        raise ColumnError("the table lacks columns that the curve needs", absent)
+
+
+def _check_values(frame: pd.DataFrame, wanted) -> None:
+    outcome, practice = wanted["y"], wanted["n"]
+    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
+        raise InputError(f"{wanted['who']!r} or {practice!r} is missing or infinite in some rows")
+    if np.isinf(frame["y"]).any():
+        raise InputError(f"column {outcome!r} is infinite in some rows")
+    check_size(frame["y"].to_numpy(), f"column {outcome!r}: numbers")
+    check_size(frame["n"].to_numpy(), f"column {practice!r}: numbers")
 
 
 def _refuse_two_groups(frame: pd.DataFrame) -> None:

@@ -18,8 +18,21 @@ def _term_names(layout: Layout, groups, amount) -> list[tuple[str, int]]:
     return terms
 
 
-def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, learners):
-    """Fixed effects with intervals, and their covariance, on the scale of the scores."""
+def degrees_of_freedom(fit: PopulationFit, groups, learners: int) -> np.ndarray:
+    """Learners less groups where a parameter varies, rows less terms where it does not."""
+    layout = fit.layout
+    rows = [row for _, row in _term_names(layout, groups, "gain")]
+    spare = [
+        learners - len(groups) if row in layout.vary else fit.rows - layout.fixed for row in rows
+    ]
+    return np.maximum(np.array(spare, float), 1)
+
+
+def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, df, limits=None):
+    """Fixed effects with intervals, and their covariance, on the scale of the scores.
+
+    ``limits`` are those of a profile on the scale of the fit; without them they are Wald's.
+    """
     layout = fit.layout
     terms = _term_names(layout, groups, amount)
     unit = np.array([1.0 if row == RATE else scale.unit for _, row in terms])
@@ -33,12 +46,10 @@ def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, lear
     estimate = fit.summit.point[:count] * unit + shift
     vcov = fit.covariance[:count, :count] * np.outer(unit, unit)
     error = np.sqrt(np.maximum(np.diag(vcov), 0))
-    df = np.array(
-        [learners - len(groups) if row in layout.vary else fit.rows - count for _, row in terms],
-        float,
-    )
-    df = np.maximum(df, 1)
     half = t.isf((1 - level) / 2, df) * error
+    ends = np.stack([estimate - half, estimate + half], axis=1)
+    if limits is not None:
+        ends = limits * unit[:, None] + shift[:, None]
     with np.errstate(divide="ignore", invalid="ignore"):
         statistic = estimate / error
     frame = pd.DataFrame(
@@ -49,8 +60,8 @@ def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, lear
             "df": df,
             "statistic": statistic,
             "p": 2 * t.sf(np.abs(statistic), df),
-            "conf_low": estimate - half,
-            "conf_high": estimate + half,
+            "conf_low": ends[:, 0],
+            "conf_high": ends[:, 1],
         }
     )
     return frame, vcov

@@ -27,8 +27,14 @@ class Spread:
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
 
-def spread_of(problem: Problem, solution: Solution) -> Spread:
-    """Covariance of the natural parameters; a rate at a bound counts as known there."""
+def spread_of(
+    problem: Problem, solution: Solution, *, inflate: float = 1.0, sandwich: bool = False
+) -> Spread:
+    """Covariance of the natural parameters; a rate at a bound counts as known there.
+
+    ``inflate`` multiplies the covariance of the model. ``sandwich`` takes it from the residuals
+    instead: unequal spread and correlation between neighbours are then allowed for.
+    """
     theta, coefficients = solution.theta, solution.coefficients
     point = np.concatenate([theta, coefficients])
     split = len(theta)
@@ -38,7 +44,9 @@ def spread_of(problem: Problem, solution: Solution) -> Spread:
     weighted = (np.sqrt(weight)[:, None] * problem.jacobian(theta, coefficients))[:, moving]
     scale = 1.0 if problem.binomial else 2 * solution.loss / df
     inner = np.zeros((len(point), len(point)))
-    inner[np.ix_(moving, moving)] = scale * _inverse(weighted)
+    bread = _inverse(weighted)
+    covered = bread @ _meat(problem, solution, moving) @ bread if sandwich else scale * bread
+    inner[np.ix_(moving, moving)] = inflate * covered
     values = problem.values(theta, coefficients)
     terms = tuple(values)
     back = complex_step(
@@ -53,6 +61,31 @@ def spread_of(problem: Problem, solution: Solution) -> Spread:
 def degrees_of_freedom(problem: Problem) -> float:
     """Rows less parameters; infinite for a binomial outcome, whose variance is known."""
     return np.inf if problem.binomial else float(len(problem.y) - len(problem.free))
+
+
+def _meat(problem: Problem, solution: Solution, moving) -> np.ndarray:
+    """Covariance of the score: products of neighbours' contributions, weighted down with distance.
+
+    Contributions are prewhitened by one autoregression of all of them together, so that few
+    neighbours are needed (Andrews & Monahan, 1992), and corrected for the parameters spent.
+    """
+    eta = problem.predictor(solution.theta, solution.coefficients)
+    residual, _ = problem.working(eta)
+    tangent = problem.jacobian(solution.theta, solution.coefficients)[:, moving]
+    order = np.argsort(problem.n, kind="stable")
+    parts = (tangent * residual[:, None])[order]
+    count, spent = parts.shape
+    length = np.linalg.norm(parts, axis=0)
+    units = parts / np.where(length > 0, length, 1.0)
+    before, after = units[:-1].ravel(), units[1:].ravel()
+    carry = float(np.clip(before @ after / (before @ before), -0.9, 0.9))
+    fresh = parts[1:] - carry * parts[:-1]
+    reach = int(np.ceil(count ** (1 / 4)))
+    meat = fresh.T @ fresh
+    for lag in range(1, reach + 1):
+        shared = fresh[lag:].T @ fresh[:-lag]
+        meat += (1 - lag / (reach + 1)) * (shared + shared.T)
+    return meat / (1 - carry) ** 2 * count / max(count - 1, 1) * count / max(count - spent, 1)
 
 
 def _inverse(design: np.ndarray) -> np.ndarray:
@@ -121,9 +154,9 @@ def _rise(problem, solution, df, level) -> float:
 
 
 def bootstrap(
-    problem: Problem, solution: Solution, terms: Sequence[str], draws: int, seed: int | None
+    problem: Problem, solution: Solution, terms: Sequence[str], simulations: int, seed: int | None
 ) -> np.ndarray:
-    """Natural parameters of curves refitted to resampled outcomes, one row per draw.
+    """Natural parameters of curves refitted to resampled outcomes, one row per simulation.
 
     Gaussian outcomes: centred residuals, widened for the parameters spent, drawn with replacement.
     Hits: binomial counts drawn from the fitted curve.
@@ -131,7 +164,7 @@ def bootstrap(
     rng = np.random.default_rng(seed)
     eta = problem.predictor(solution.theta, solution.coefficients)
     rows = []
-    for _ in range(draws):
+    for _ in range(simulations):
         again = replace(problem, y=_resample(problem, eta, rng))
         found = solve(again, start=solution.theta)
         values = again.values(found.theta, found.coefficients)

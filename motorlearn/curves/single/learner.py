@@ -1,96 +1,34 @@
-"""The learning curve of one learner: the public fit and its result."""
+"""The learning curve of one learner: the public fit."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit
 
-from motorlearn.curves.forms import Form, named_form
-from motorlearn.curves.single.intervals import (
-    Spread,
-    bootstrap,
-    profile,
-    spread_of,
-    wald,
+from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import (
+    check_first,
+    check_fixed,
+    check_level,
+    check_seed,
+    check_simulations,
+    one_of,
 )
+from motorlearn.curves.single.curve_fit import CurveFit
+from motorlearn.curves.single.estimates import Limits, estimates_frame
+from motorlearn.curves.single.intervals import Spread, bootstrap, profile, spread_of, wald
+from motorlearn.curves.single.noise import NoiseFit, check_noise, fit_noise
 from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usable_rows
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import MEANINGS, information_criteria
 from motorlearn.curves.verdict import deviance, hopeless, verdict
-from motorlearn.exceptions import InputError
-from motorlearn.results import Recipe, Result
-from motorlearn.tables import Table, estimates_table
+from motorlearn.results import Recipe
 
-INTERVALS = ("wald", "profile", "bootstrap")
-
-
-@dataclass(frozen=True)
-class CurveFit(Result):
-    """One learner's curve.
-
-    ``estimates`` has one row per term with ``std_error``, ``conf_low`` and ``conf_high``; a fixed
-    term has a standard error of 0. ``sse`` is the (weighted) residual sum of squares; for hits it
-    is the deviance, because squares of hit rates are not what was minimised. ``progress`` is the
-    log drop of the basis over the practice seen (rate times practice, for an exponential).
-    """
-
-    form: str
-    family: str
-    estimates: pd.DataFrame
-    sse: float
-    loglik: float
-    aicc: float
-    bic: float
-    n: int
-    status: str
-    meaning: str
-    progress: float
-    first: float
-    fixed: Mapping[str, float]
-    practice: np.ndarray = field(repr=False)
-    outcome: np.ndarray = field(repr=False)
-    attempts: np.ndarray = field(repr=False)
-    fitted: np.ndarray = field(repr=False)
-    residuals: np.ndarray = field(repr=False)
-    warnings: tuple[str, ...] = ()
-    recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)
-
-    def value(self, term: str) -> float:
-        """Estimate of one term."""
-        return float(self.estimates.set_index("term").at[term, "estimate"])
-
-    def predict(self, practice, *, scale: str = "response") -> np.ndarray:
-        """Height of the curve at practice counts, without restart terms.
-
-        For hits it is the probability of a hit, or its logit with ``scale="link"``.
-        """
-        form = named_form(self.form)
-        n = np.asarray(practice, float)
-        check_counts(form, np.atleast_1d(n), self.first)
-        values = self.estimates.set_index("term")["estimate"]
-        gain = float(values["gain"])
-        height = np.full(n.shape, float(values["asymptote"]))
-        if gain != 0 and np.isfinite(gain):
-            rates = [float(values[name]) for name in form.rates]
-            height = height + gain * form.basis(n, rates, self.first)
-        return expit(height) if self.family == "binomial" and scale == "response" else height
-
-    def relative_rate(self, practice) -> np.ndarray:
-        """Relative learning rate, the share of the remaining way gained per unit of practice."""
-        values = self.estimates.set_index("term")["estimate"]
-        form = named_form(self.form)
-        return form.relative_rate(
-            np.asarray(practice, float), [float(values[name]) for name in form.rates]
-        )
-
-    def tables(self) -> Sequence[Table]:
-        """The estimates, with the status beneath."""
-        notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
-        title = f"{named_form(self.form).title.capitalize()} curve, {self.n} outcomes"
-        return (estimates_table("curve", title, self.estimates, notes=notes),)
+INTERVALS = ("wald", "profile", "bootstrap", "sandwich")
+_UNSETTLED = "The optimiser stopped before its slope vanished; treat these numbers with caution."
 
 
 def fit_curve(
@@ -106,8 +44,12 @@ def fit_curve(
     weights=None,
     session=None,
     repeated: str = "refuse",
-    draws: int = 999,
+    simulations: int = 999,
     seed: int = 0,
+    errors: str = "normal",
+    variance: str = "equal",
+    correlation: str = "none",
+    draws: int | None = None,
 ) -> CurveFit:
     r"""Fit one learner's curve by maximum likelihood.
 
@@ -132,10 +74,11 @@ def fit_curve(
         Attempts behind each count of hits; asks for the binomial likelihood.
     first : float
         Practice count of the first trial; ``start`` is the curve's value there.
-    interval : {"wald", "profile", "bootstrap"}
+    interval : {"wald", "profile", "bootstrap", "sandwich"}
         ``wald`` is the estimate with t (or normal) quantiles of the standard error, ``profile``
-        the limits at which the likelihood falls as far, ``bootstrap`` percentiles of ``draws``
-        refits.
+        the limits at which the likelihood falls as far, ``bootstrap`` percentiles of refits to
+        ``simulations`` resampled outcomes, ``sandwich`` as ``wald`` with standard errors that
+        allow for unequal spread and for neighbours that are alike.
     level : float
         Confidence level.
     weights : array, optional
@@ -146,8 +89,19 @@ def fit_curve(
         warm-up decrement does not bend the curve.
     repeated : {"refuse", "allow"}
         What to do where single practice counts occur more than once.
-    draws, seed : int
+    simulations, seed : int
         Bootstrap samples and the seed of their random numbers.
+    errors : {"normal", "lognormal", "t"}
+        Law of the errors of scores: normal; lognormal, with the curve as the median; or Student's
+        t with estimated degrees of freedom, which stray scores pull less.
+    variance : {"equal", "mean", "practice"}
+        Spread of scores: equal; proportional to a power of the curve; or to a power of the
+        practice since the first trial (1 there). The power is estimated.
+    correlation : {"none", "ar1"}
+        Whether neighbours within a session are correlated: ``ar1`` estimates the correlation of
+        scores one unit of practice apart.
+    draws : int, optional
+        Old name of ``simulations``.
 
     Returns
     -------
@@ -177,50 +131,97 @@ def fit_curve(
     ('ok', 22.2)
     """
     chosen = named_form(form)
-    _check_options(chosen, fixed or {}, interval, level, session)
+    one_of(interval, INTERVALS, "interval")
+    level, first = check_level(level), check_first(first)
+    simulations, said = check_simulations(simulations, draws, least=20)
+    known = ("asymptote", "gain", *chosen.rates, "start")
+    known += ("restart_rate",) if session is not None else ()
+    held = check_fixed(fixed, known, chosen.title)
     rows = usable_rows(practice, outcome, attempts=attempts, weights=weights, repeated=repeated)
+    rows = replace(rows, warnings=(*rows.warnings, *said))
+    noise = check_noise(errors, variance, correlation, binomial=rows.binomial)
     check_counts(chosen, rows.n, first)
     sessions = session_terms(session, rows.n, rows.used) if session is not None else None
-    problem = Problem(
-        chosen, rows.n, rows.y, rows.weights, rows.binomial, first, dict(fixed or {}), sessions
-    )
-    reason = hopeless(problem)
-    if reason:
-        return _empty_fit(problem, rows, *reason)
-    solution = solve(problem)
-    spread = spread_of(problem, solution)
-    limits = _limits(problem, solution, spread, interval, level, draws, seed)
+    problem = Problem(chosen, rows.n, rows.y, rows.weights, rows.binomial, first, held, sessions)
     options = {
         "form": chosen.name,
-        "fixed": dict(fixed or {}),
+        "fixed": held,
         "first": first,
         "interval": interval,
         "level": level,
         "sessions": sessions is not None,
-        "draws": draws if interval == "bootstrap" else 0,
+        "simulations": simulations if interval == "bootstrap" else 0,
+        "errors": errors,
+        "variance": variance,
+        "correlation": correlation,
     }
-    recipe = _recipe(problem, solution, rows, options, seed if interval == "bootstrap" else None)
-    return _finished(problem, solution, rows, _estimates(problem, spread, limits, solution), recipe)
+    seed = check_seed(seed) if interval == "bootstrap" else None
+    reason = hopeless(problem)
+    if reason:
+        return _empty_fit(problem, rows, options, *reason)
+    noisy = None if noise.plain else fit_noise(problem, noise)
+    return _finished(problem, noisy, rows, options, seed)
 
 
-def _check_options(form: Form, fixed, interval, level, session) -> None:
-    known = ("asymptote", "gain", *form.rates, "start")
-    known += ("restart_rate",) if session is not None else ()
-    unknown = [name for name in fixed if name not in known]
-    if unknown:
-        raise InputError(f"the {form.title} curve has no such term to fix", unknown)
-    wrong = [value for value in fixed.values() if not np.isfinite(value)]
-    if wrong:
-        raise InputError("a fixed value is not a finite number", wrong)
-    if {"asymptote", "gain", "start"} <= set(fixed):
-        raise InputError("asymptote, gain and start cannot all be fixed: two settle the third")
-    if interval not in INTERVALS:
-        raise InputError("there is no such interval", [interval], f"choose {', '.join(INTERVALS)}")
-    if not 0 < level < 1:
-        raise InputError("the confidence level lies between 0 and 1", [level])
+def _finished(problem: Problem, noisy: NoiseFit | None, rows: Rows, options, seed) -> CurveFit:
+    work = problem if noisy is None else noisy.problem
+    solution = solve(problem) if noisy is None else noisy.solution
+    terms = {} if noisy is None else dict(noisy.terms)
+    inflate = (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
+    interval, level = options["interval"], options["level"]
+    spread = spread_of(work, solution, inflate=inflate, sandwich=interval == "sandwich")
+    curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
+    said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
+    limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
+    shown = Limits(limits, level, interval == "profile")
+    fitted, loglik = _heights(problem, solution, noisy)
+    count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
+    aicc, bic = information_criteria(loglik, len(problem.y), count)
+    recipe = _recipe(work, solution, rows, options, seed, noisy)
+    return CurveFit(
+        form=problem.form.name,
+        family="binomial" if problem.binomial else "gaussian",
+        estimates=estimates_frame(work, spread, shown, solution, said),
+        sse=_squares(problem, fitted),
+        loglik=loglik,
+        aicc=float(aicc),
+        bic=float(bic),
+        n=len(problem.y),
+        status=said.status,
+        meaning=MEANINGS[said.status] + said.why,
+        progress=said.progress,
+        first=problem.first,
+        fixed=problem.fixed,
+        curve=curve,
+        vcov=spread.covariance,
+        df=spread.df,
+        noise=terms,
+        practice=problem.n,
+        outcome=problem.y,
+        attempts=problem.weights if problem.binomial else np.zeros(0),
+        fitted=fitted,
+        residuals=problem.y - fitted,
+        warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
+        recipe=recipe,
+    )
 
 
-def _empty_fit(problem: Problem, rows: Rows, status: str, reason: str) -> CurveFit:
+def _heights(problem: Problem, solution: Solution, noisy) -> tuple[np.ndarray, float]:
+    """Curve (or expected hits) at the rows, and the log-likelihood."""
+    if noisy is not None:
+        return noisy.fitted, noisy.loglik
+    eta = problem.predictor(solution.theta, solution.coefficients)
+    fitted = problem.weights * expit(eta) if problem.binomial else eta
+    return fitted, problem.loglik(solution.loss)
+
+
+def _squares(problem: Problem, fitted: np.ndarray) -> float:
+    if problem.binomial:
+        return deviance(problem, fitted)
+    return float(problem.weights @ (problem.y - fitted) ** 2)
+
+
+def _empty_fit(problem: Problem, rows: Rows, options, status: str, reason: str) -> CurveFit:
     constant = status == "no change" and not problem.binomial
     level = float(problem.y[0]) if constant else np.nan
     terms = ("asymptote", "gain", *problem.rates, "start", "half_life")
@@ -230,9 +231,8 @@ def _empty_fit(problem: Problem, rows: Rows, status: str, reason: str) -> CurveF
         {"term": terms, "estimate": [float(known.get(term, np.nan)) for term in terms]}
     ).assign(std_error=np.nan, conf_low=np.nan, conf_high=np.nan)
     fitted = np.full(len(problem.y), level)
-    recipe = Recipe(
-        "fit_curve", n=len(problem.y), left_out=_left_out(rows), converged=False, message=reason
-    )
+    count, gone = len(problem.y), _left_out(rows)
+    recipe = Recipe("fit_curve", {}, options, count, gone, converged=False, message=reason)
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
@@ -247,6 +247,10 @@ def _empty_fit(problem: Problem, rows: Rows, status: str, reason: str) -> CurveF
         progress=np.nan,
         first=problem.first,
         fixed=problem.fixed,
+        curve={term: float(known.get(term, np.nan)) for term in terms[:-1]},
+        vcov=np.full((len(terms) - 1,) * 2, np.nan),
+        df=np.nan,
+        noise={},
         practice=problem.n,
         outcome=problem.y,
         attempts=problem.weights if problem.binomial else np.zeros(0),
@@ -257,78 +261,33 @@ def _empty_fit(problem: Problem, rows: Rows, status: str, reason: str) -> CurveF
     )
 
 
-def _limits(problem, solution, spread, interval, level, draws, seed) -> np.ndarray:
-    if interval == "wald":
+def _limits(problem, solution, spread: Spread, interval, level, simulations, seed) -> np.ndarray:
+    if interval in ("wald", "sandwich"):
         return wald(spread, level)
     if interval == "profile":
         return profile(problem, solution, spread, level)
-    sample = bootstrap(problem, solution, spread.terms, draws, seed)
+    sample = bootstrap(problem, solution, spread.terms, simulations, seed)
     return np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0).T
 
 
-def _estimates(problem: Problem, spread: Spread, limits, solution: Solution) -> pd.DataFrame:
-    stuck = dict(zip(problem.free_rates, solution.at_bound))
-    errors = spread.errors.copy()
-    limits = np.array(limits)
-    for row, name in enumerate(spread.terms):
-        if stuck.get(name):
-            errors[row] = limits[row] = np.nan
-        if name in problem.fixed:
-            errors[row], limits[row] = 0.0, problem.fixed[name]
-    frame = pd.DataFrame(
-        {
-            "term": spread.terms,
-            "estimate": spread.estimates,
-            "std_error": errors,
-            "conf_low": limits[:, 0],
-            "conf_high": limits[:, 1],
-        }
-    )
-    return pd.concat([frame, _half_life_row(problem, frame)], ignore_index=True)
-
-
-def _half_life_row(problem: Problem, frame: pd.DataFrame) -> pd.DataFrame:
-    """Half-life; its limits are those of the rate turned round, the other rates held."""
-    table = frame.set_index("term")
-    rates = [float(table.at[name, "estimate"]) for name in problem.form.rates]
-
-    def half(rate: float) -> float:
-        if not rate > 0:
-            return np.inf
-        with np.errstate(over="ignore"):
-            return float(problem.form.half_life([rate, *rates[1:]], problem.first))
-
-    rate, error = rates[0], float(table.at["rate", "std_error"])
-    step = 1e-6 * abs(rate)
-    finite = rate > 0 and np.isfinite(half(rate - step))
-    slope = (half(rate + step) - half(rate - step)) / (2 * step) if finite else np.nan
-    ends = [half(float(table.at["rate", side])) for side in ("conf_high", "conf_low")]
-    return pd.DataFrame(
-        {
-            "term": ["half_life"],
-            "estimate": [half(rate)],
-            "std_error": [abs(slope) * error],
-            "conf_low": [ends[0] if np.isfinite(error) else np.nan],
-            "conf_high": [ends[1] if np.isfinite(error) else np.nan],
-        }
-    )
-
-
-def _recipe(problem, solution, rows, options, seed) -> Recipe:
+def _recipe(problem, solution, rows, options, seed, noisy: NoiseFit | None) -> Recipe:
     stuck = [name for name, b in zip(problem.free_rates, solution.at_bound) if b]
     message = (
         f"{solution.agreeing} of {solution.starts} searches ended at this optimum; largest "
         f"remaining slope {solution.slack:.1e}."
     )
     engine = "variable projection" if not problem.binomial else "binomial scoring"
+    engine += " over a grid of rates, damped refinement"
+    if noisy is not None:
+        engine += ", in turn with the noise (generalised least squares)"
     return Recipe(
         "fit_curve",
         options=options,
         n=len(problem.y),
         left_out=_left_out(rows),
         seed=seed,
-        engine=f"{engine} over a grid of rates, damped refinement",
-        converged=solution.converged,
+        engine=engine,
+        converged=solution.converged and (noisy is None or noisy.settled),
         message=message,
         at_bound=tuple(stuck),
     )
@@ -338,39 +297,3 @@ def _left_out(rows: Rows) -> pd.DataFrame:
     missing = int((~rows.used).sum())
     entries = [["", "", "missing outcome", missing]] if missing else []
     return pd.DataFrame(entries, columns=["participant", "group", "reason", "rows"])
-
-
-def _finished(problem, solution, rows, estimates, recipe) -> CurveFit:
-    eta = problem.predictor(solution.theta, solution.coefficients)
-    fitted = problem.weights * expit(eta) if problem.binomial else eta
-    count = len(problem.free) + (0 if problem.binomial else 1)
-    loglik = problem.loglik(solution.loss)
-    aicc, bic = information_criteria(loglik, len(problem.y), count)
-    terms = zip(estimates["term"], estimates["estimate"])
-    errors = estimates.set_index("term")["std_error"]
-    status, progress, why = verdict(problem, solution, dict(terms), float(errors["asymptote"]))
-    return CurveFit(
-        form=problem.form.name,
-        family="binomial" if problem.binomial else "gaussian",
-        estimates=estimates,
-        sse=deviance(problem, fitted) if problem.binomial else 2 * solution.loss,
-        loglik=loglik,
-        aicc=float(aicc),
-        bic=float(bic),
-        n=len(problem.y),
-        status=status,
-        meaning=MEANINGS[status] + why,
-        progress=progress,
-        first=problem.first,
-        fixed=problem.fixed,
-        practice=problem.n,
-        outcome=problem.y,
-        attempts=problem.weights if problem.binomial else np.zeros(0),
-        fitted=fitted,
-        residuals=problem.y - fitted,
-        warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
-        recipe=recipe,
-    )
-
-
-_UNSETTLED = "The optimiser stopped before its slope vanished; treat these numbers with caution."

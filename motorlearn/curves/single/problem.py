@@ -35,11 +35,33 @@ class Sessions:
 
 
 @dataclass(frozen=True)
+class Whitening:
+    """Turns rows with their own SD and correlated neighbours into alike, independent ones.
+
+    ``before`` is the row before each in practice (-1 for none), ``carry`` the correlation with it.
+    """
+
+    spread: np.ndarray
+    before: np.ndarray
+    carry: np.ndarray
+
+    def apply(self, column: np.ndarray) -> np.ndarray:
+        """Whitened column, real or complex."""
+        scaled = column / self.spread
+        return (scaled - self.carry * scaled[self.before]) / np.sqrt(1 - self.carry**2)
+
+    @property
+    def log_volume(self) -> float:
+        """Logarithm of the factor by which whitening shrinks volumes."""
+        return float(np.sum(np.log(self.spread)) + 0.5 * np.sum(np.log1p(-(self.carry**2))))
+
+
+@dataclass(frozen=True)
 class Problem:
     """Rows of one learner, the form, and what is held fixed.
 
     ``weights`` are precision weights of Gaussian outcomes, or attempts of a binomial one; then
-    ``y`` holds hits.
+    ``y`` holds hits. With ``whitening`` the curve is whitened, and ``y`` has been.
     """
 
     form: Form
@@ -50,6 +72,7 @@ class Problem:
     first: float = 1.0
     fixed: Mapping[str, float] = field(default_factory=dict)
     sessions: Sessions | None = None
+    whitening: Whitening | None = None
 
     @cached_property
     def rates(self) -> tuple[str, ...]:
@@ -97,6 +120,8 @@ class Problem:
         offset, columns = self._curve_parts(inner, log_basis, held)
         if self.sessions:
             columns = columns + self.sessions.columns(rates["restart_rate"])
+        if self.whitening is not None:
+            return self.whitening.apply(offset), [self.whitening.apply(c) for c in columns]
         return offset, columns
 
     def _curve_parts(self, inner, log_basis, held):

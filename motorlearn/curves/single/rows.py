@@ -37,6 +37,9 @@ def usable_rows(practice, outcome, *, attempts=None, weights=None, repeated="ref
         raise InputError("practice counts are missing or infinite", n[~np.isfinite(n)])
     if np.any(np.isinf(y)):
         raise InputError("outcomes are infinite", y[np.isinf(y)], "mark missing outcomes as empty")
+    check_size(n, "practice counts")
+    check_size(y, "outcomes")
+    said = _as_given(n)
     used = ~np.isnan(y)
     binomial, m = _likelihood(y, used, attempts, weights)
     used &= ~np.isnan(m)
@@ -46,25 +49,73 @@ def usable_rows(practice, outcome, *, attempts=None, weights=None, repeated="ref
         check_hits(y, m)
     elif np.any(m <= 0) or not np.all(np.isfinite(m)):
         raise InputError("weights must be above 0", m[~(m > 0)])
-    return Rows(n, y, m, binomial, used, _doubts(y, binomial))
+    return Rows(n, y, m, binomial, used, _doubts(y, binomial) + said)
+
+
+LARGEST, SMALLEST = 1e100, 1e-100
+"""Size of numbers whose squares a computer still holds."""
+
+
+def check_size(values: np.ndarray, what: str) -> None:
+    """Refuse numbers so large, or all so small, that their squares cannot be held."""
+    size = np.abs(values[np.isfinite(values)])
+    if size.size and size.max() > LARGEST:
+        raise InputError(
+            f"{what} are too large", size[size > LARGEST], "give them in a larger unit"
+        )
+    if size.size and 0 < size.max() < SMALLEST:
+        raise InputError(f"{what} are too small", [size.max()], "take a smaller unit")
 
 
 def as_numbers(values, what: str) -> np.ndarray:
-    """Give a float array, or say that these are not numbers."""
+    """Give a float array, or say that these are not numbers; dates and complex numbers are none."""
     try:
-        return np.asarray(values, dtype=float)
-    except (TypeError, ValueError) as problem:
+        plain = np.asarray(values)
+        if plain.dtype.kind in "cmM" or any(isinstance(v, complex) for v in _objects(plain)):
+            raise TypeError(f"{plain.dtype} values")
+        if hasattr(values, "to_numpy"):
+            return values.to_numpy(dtype=float, na_value=np.nan)
+        return plain.astype(float)
+    except (TypeError, ValueError, OverflowError) as problem:
         raise InputError(f"{what} holds something that is not a number", [problem]) from problem
+
+
+def _objects(plain: np.ndarray) -> list:
+    return plain.ravel().tolist() if plain.dtype.kind == "O" else []
+
+
+RUNS_OF_PEOPLE = 3
+"""Runs of practice counts, one after the other, from which rows look like several people."""
+
+
+def _as_given(n: np.ndarray) -> tuple[str, ...]:
+    """Say so where the rows look like several people one after the other."""
+    runs = 1 + int(np.sum(n[1:] < n[:-1]))
+    counts = len(np.unique(n))
+    if runs < RUNS_OF_PEOPLE or counts < 3 or len(n) < 0.8 * runs * counts:
+        return ()
+    return (
+        f"The practice counts begin anew {runs - 1} times, as if {runs} people stood one after "
+        "the other. The curve of a pool or an average is not the curve of a learner; fit each "
+        "learner with fit_curves, or all of them with fit_population_curve.",
+    )
 
 
 def _likelihood(y, used, attempts, weights) -> tuple[bool, np.ndarray]:
     if attempts is not None and weights is not None:
         raise InputError("attempts and weights cannot both be given")
     if attempts is not None:
-        return True, np.broadcast_to(as_numbers(attempts, "attempts"), y.shape).copy()
+        return True, _as_long(attempts, "attempts", y)
     if weights is not None:
-        return False, np.broadcast_to(as_numbers(weights, "weights"), y.shape).copy()
+        return False, _as_long(weights, "weights", y)
     return hit_or_miss(y[used]), np.ones(y.shape)
+
+
+def _as_long(values, what: str, y: np.ndarray) -> np.ndarray:
+    numbers = as_numbers(values, what)
+    if numbers.shape not in ((), y.shape):
+        raise InputError(f"{what} and outcome differ in length", [numbers.shape, y.shape])
+    return np.broadcast_to(numbers, y.shape).copy()
 
 
 def hit_or_miss(y: np.ndarray) -> bool:
@@ -115,7 +166,13 @@ def check_counts(form: Form, n: np.ndarray, first: float) -> None:
 
 def session_terms(labels, n: np.ndarray, used: np.ndarray) -> Sessions:
     """Sessions in the order in which practice meets them."""
-    names = np.asarray(labels)[used]
+    names = np.asarray(labels)
+    if names.shape != used.shape:
+        raise InputError("session and outcome differ in length", [names.shape, used.shape])
+    names = names[used]
+    empty = [name for name in names.tolist() if name is None or name != name]
+    if empty:
+        raise InputError("some rows name no session", empty)
     order = list(dict.fromkeys(names[np.argsort(n, kind="stable")].tolist()))
     member = np.array([order.index(name) for name in names.tolist()])
     begin = np.array([n[member == k].min() for k in range(len(order))])

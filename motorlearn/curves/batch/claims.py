@@ -1,0 +1,88 @@
+"""What the fits of a batch can claim, and what is therefore missing from the table."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from motorlearn.curves.batch.padded import Padded, profile_loss
+from motorlearn.curves.forms import FORMS
+from motorlearn.curves.status import (
+    CURVE,
+    ERRORS,
+    FLAT,
+    RATES,
+    UNSETTLED,
+    grade,
+    losses,
+    not_rejected,
+)
+
+INTERNAL = ("lost", "level", "level_error", "start_lost")
+"""Columns of a fit that only say what to leave out of the table."""
+
+
+def claims(*, best, flat, line, step, n, wanted, rates, at_bound, progress, error, change, **more):
+    """Status, what is lost, and whether the start is lost too, of many fits of one form.
+
+    ``best, flat, line, step`` are losses of the curve, the flat line, the straight line and the
+    step; ``more`` holds ``binomial``, ``seen`` (progress with extremes taken out), ``origin``,
+    ``first``.
+    """
+    binomial = more["binomial"]
+
+    def as_good(loss, extra):
+        return not_rejected(best, loss, n, wanted, extra, binomial=binomial)
+
+    line_open, step_open = as_good(line, rates), as_good(step, rates)
+    status = grade(
+        enough=True,
+        flat=as_good(flat, rates + 1),
+        at_bound=at_bound,
+        progress=more["seen"],
+        asymptote_error=error,
+        change=change,
+        open_shape=line_open | step_open,
+    )
+    stepped = (progress > 1.0) & (more["origin"] == more["first"]) & (rates == 1)
+    lost = losses(status, progress=progress, line_open=line_open, step=stepped)
+    return {
+        "status": status,
+        "lost": lost,
+        "start_lost": (lost == CURVE) & (more["first"] < more["origin"]),
+    }
+
+
+def end_losses(data: Padded) -> tuple[np.ndarray, np.ndarray]:
+    """Losses of the straight line and of the step for every learner."""
+    known: dict[bytes, np.ndarray] = {}
+    rows = []
+    for n, weights in zip(data.n, data.weights):
+        counts = np.unique(n[weights > 0])
+        key = counts.tobytes()
+        if key not in known:
+            known[key] = np.log(np.array(data.form.extremes(counts)))
+        rows.append(known[key])
+    ends = np.array(rows)
+    return profile_loss(data, ends[:, 0]), profile_loss(data, ends[:, 1])
+
+
+def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np.ndarray]:
+    """Columns of the table: what is not estimated is missing."""
+    lost, values = found["lost"], dict(found)
+    rates = list(dict.fromkeys(rate for form in forms for rate in FORMS[form].rates))
+    no_rate = (lost == RATES) | (lost == CURVE) | (lost == FLAT)
+    no_curve, flat = lost == CURVE, lost == FLAT
+    no_error = no_rate | (lost == ERRORS)
+    for rate in rates:
+        stuck = no_rate | np.isnan(found[f"se_{rate}"]) & (found["status"] != UNSETTLED)
+        values[rate] = np.where(stuck, np.nan, found[rate])
+        values[f"se_{rate}"] = np.where(no_error, np.nan, found[f"se_{rate}"])
+    level, error = found["level"], found["level_error"]
+    values["asymptote"] = np.where(flat, level, np.where(no_curve, np.nan, found["asymptote"]))
+    hidden = no_curve | (lost == ERRORS)
+    values["se_asymptote"] = np.where(flat, error, np.where(hidden, np.nan, found["se_asymptote"]))
+    values["gain"] = np.where(no_curve | (flat & (found["gain"] != 0)), np.nan, found["gain"])
+    values["se_gain"] = np.where(hidden | flat, np.nan, found["se_gain"])
+    start = np.where(found["start_lost"] > 0, np.nan, found["start"])
+    values["start"] = np.where(flat, level, start)
+    return {name: column for name, column in values.items() if name not in INTERNAL}

@@ -1,0 +1,41 @@
+"""Where the batches run: beside each other on this machine, or on a cluster."""
+
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from os import cpu_count
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.curves.batch.chunks import Piece
+from motorlearn.curves.batch.one_batch import Batch
+
+Work = Callable[[Batch], dict[str, np.ndarray]]
+Done = Iterator[tuple[pd.DataFrame, Batch, dict[str, np.ndarray]]]
+
+
+def here(pieces: Iterable[Piece], work: Work) -> Done:
+    """Run batches on the processors of this machine, a few ahead of the reader."""
+    threads = min(cpu_count() or 1, 8)
+    with ThreadPoolExecutor(threads) as pool:
+        yield from _in_order(pieces, lambda batch: pool.submit(work, batch), threads + 1)
+
+
+def on_cluster(pieces: Iterable[Piece], work: Work, cluster: Any) -> Done:
+    """Send batches to a cluster; one that is lost with its worker is sent again by it."""
+    window = 2 * max(sum(cluster.nthreads().values()), 1) + 2
+    yield from _in_order(pieces, lambda batch: cluster.submit(work, batch, pure=False), window)
+
+
+def _in_order(pieces, submit, window: int) -> Done:
+    waiting: deque = deque()
+    for keys, batch in pieces:
+        waiting.append((keys, batch, submit(batch)))
+        if len(waiting) >= window:
+            keys, batch, future = waiting.popleft()
+            yield keys, batch, future.result()
+    while waiting:
+        keys, batch, future = waiting.popleft()
+        yield keys, batch, future.result()

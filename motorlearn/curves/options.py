@@ -1,0 +1,91 @@
+"""Options of the curves: what a caller may give, said once for every public call."""
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from motorlearn.exceptions import InputError
+
+DRAWS_IS_OLD = (
+    "The option draws is called simulations now; the old name works until version 3 and does the "
+    "same."
+)
+
+
+def check_level(level) -> float:
+    """Give the confidence level, or refuse what is none.
+
+    Examples
+    --------
+    >>> check_level(0.9)
+    0.9
+    """
+    if not is_number(level) or not 0 < level < 1:
+        remedy = "write 95 % as 0.95" if is_number(level) and 1 < level < 100 else ""
+        raise InputError("the confidence level lies between 0 and 1", [level], remedy)
+    return float(level)
+
+
+def check_first(first) -> float:
+    """Give the practice count of the first trial, or refuse what is none."""
+    return finite(first, "first, the practice count of the first trial, must be a finite number")
+
+
+def check_simulations(simulations, draws=None, *, least: int = 1) -> tuple[int, tuple[str, ...]]:
+    """Give the number of simulations, and what to say where it came by its old name."""
+    given = simulations if draws is None else draws
+    if not is_number(given) or given != int(given) or given < least:
+        raise InputError(f"simulations must be a whole number of at least {least}", [given])
+    return int(given), () if draws is None else (DRAWS_IS_OLD,)
+
+
+def check_seed(seed) -> int | None:
+    """Give a seed that the random numbers take."""
+    if seed is not None and (not is_number(seed) or seed != int(seed) or seed < 0):
+        raise InputError("the seed must be a whole number of at least 0", [seed])
+    return None if seed is None else int(seed)
+
+
+def check_fixed(fixed, known, title: str) -> dict[str, float]:
+    """Give the terms that are held, or refuse unknown terms and values that are no numbers."""
+    if fixed is None:
+        return {}
+    if not isinstance(fixed, Mapping):
+        raise InputError("fixed must name terms with their values, as {'asymptote': 20}", [fixed])
+    unknown = [name for name in fixed if name not in known]
+    if unknown:
+        raise InputError(
+            f"the {title} curve has no such term to fix", unknown, f"choose {', '.join(known)}"
+        )
+    held = {
+        name: finite(value, f"a fixed value is not a finite number: {name}")
+        for name, value in fixed.items()
+    }
+    if {"asymptote", "gain", "start"} <= set(held):
+        raise InputError("asymptote, gain and start cannot all be fixed: two settle the third")
+    return held
+
+
+def one_of(value, known, what: str):
+    """Give one of a few words, or name them."""
+    if not isinstance(value, str) or value not in known:
+        raise InputError(f"there is no such {what}", [value], f"choose {', '.join(known)}")
+    return value
+
+
+def check_column(name, what: str) -> None:
+    """Refuse what cannot be the name of one column."""
+    if not isinstance(name, str):
+        raise InputError(f"{what} must be the name of a column", [name])
+
+
+def finite(value, cause: str) -> float:
+    """Give a finite float or refuse with a cause."""
+    if not is_number(value) or not np.isfinite(value):
+        raise InputError(cause, [value])
+    return float(value)
+
+
+def is_number(value) -> bool:
+    """Whether this is one real number."""
+    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)

@@ -1,0 +1,130 @@
+"""The curve of a population and of its learners: the result of the public fit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import check_level, check_seed, check_simulations
+from motorlearn.curves.population.bands import bands
+from motorlearn.curves.single.rows import as_numbers, check_counts
+from motorlearn.curves.status import MEANINGS
+from motorlearn.results import Recipe, Result, register_record
+from motorlearn.tables import Column, Table, estimates_table
+
+POPULATION_MEANINGS = MEANINGS | {
+    "shape not settled": (
+        "There is a change, but straight lines (in the logarithm of practice for a power curve) or "
+        "steps after the first trial describe these learners as well, or the search found several "
+        "maxima, so standard errors and intervals have no meaning; practise longer or let fewer "
+        "parameters vary."
+    ),
+    "asymptote not seen": (
+        "Practice stopped before the curve of the population had flattened, so the asymptote is "
+        "an extrapolation and trades off with gain and rate; compare the start and the end of "
+        "practice instead, or practise longer."
+    ),
+}
+
+
+@register_record
+@dataclass(frozen=True)
+class PopulationCurve(Result):
+    """Curve of a population and of its learners.
+
+    What ``status`` says is not estimated is missing; ``group_cells`` holds the parameters of each
+    group's curve (asymptote, amount, log rate) that was drawn all the same, ``learner_cells`` those
+    of each learner.
+
+    ``estimates``: asymptote, ``gain`` or ``start``, and log rate of the first group; terms with a
+    group in brackets are differences from it. ``variances``: variance, SD and correlations of
+    what varies between learners (``other`` is empty on a variance row). ``participants``: each
+    learner's parameters, drawn towards the population by how little the own rows say.
+    ``group_tests``: likelihood-ratio tests of the group differences, where asked for.
+    """
+
+    estimates: pd.DataFrame
+    variances: pd.DataFrame
+    residual_sd: float
+    loglik: float
+    aic: float
+    bic: float
+    n: int
+    participants: pd.DataFrame
+    group_tests: pd.DataFrame
+    form: str
+    family: str
+    amount: str
+    first: float
+    groups: tuple[str, ...]
+    status: str
+    meaning: str
+    loglik_laplace: float
+    quadrature_gap: float
+    group_cells: np.ndarray = field(repr=False)
+    learner_cells: np.ndarray = field(repr=False)
+    vcov: np.ndarray = field(repr=False)
+    residuals: pd.DataFrame = field(repr=False)
+    warnings: tuple[str, ...] = ()
+    recipe: Recipe = field(default_factory=lambda: Recipe("fit_population_curve"), repr=False)
+
+    @property
+    def converged(self) -> bool:
+        """Whether the maximum was confirmed."""
+        return self.recipe.converged
+
+    def cells(self) -> np.ndarray:
+        """Asymptote, amount and log rate of each group, shape (groups, 3)."""
+        return self.group_cells
+
+    def predict(
+        self,
+        practice,
+        *,
+        level: float = 0.95,
+        simulations: int = 2000,
+        seed: int = 0,
+        draws: int | None = None,
+    ) -> pd.DataFrame:
+        """Curve of each group with three bands.
+
+        Returns
+        -------
+        DataFrame
+            ``group, practice, estimate`` (curve of a learner with typical parameters),
+            ``conf_low, conf_high`` (confidence in that curve), ``learner_low, learner_high``
+            (where curves of the given share of learners lie), ``score_low, score_high`` (single
+            scores; hits have none). For hits everything is the probability of a hit. ``draws`` is
+            the old name of ``simulations``.
+        """
+        n = np.atleast_1d(as_numbers(practice, "practice"))
+        check_counts(named_form(self.form), n, self.first)
+        simulations, _ = check_simulations(simulations, draws, least=20)
+        return bands(self, n, check_level(level), simulations, check_seed(seed))
+
+    def tables(self) -> Sequence[Table]:
+        """Estimates, what varies between learners, tests of group differences."""
+        notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
+        title = f"{named_form(self.form).title.capitalize()} population curve"
+        shown = [
+            estimates_table("population_curve", title, self.estimates, notes=notes),
+            Table(
+                "variances",
+                "Variation between learners",
+                (
+                    Column("term"),
+                    Column("other", "with"),
+                    Column("variance", "(co)variance", "significant", decimals=4),
+                    Column("sd", "SD", "significant", decimals=4),
+                    Column("correlation", kind="number"),
+                ),
+                self.variances,
+            ),
+        ]
+        if len(self.group_tests):
+            shown.append(
+                estimates_table("group_tests", "Tests of group differences", self.group_tests)
+            )
+        return tuple(shown)

@@ -1,0 +1,87 @@
+"""The curve of one learner: the result of the public fit."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit
+
+from motorlearn.curves.forms import named_form
+from motorlearn.curves.single.rows import as_numbers, check_counts
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Table, estimates_table
+
+
+@dataclass(frozen=True)
+class CurveFit(Result):
+    """One learner's curve.
+
+    ``estimates`` has one row per term with ``std_error``, ``conf_low`` and ``conf_high``; a fixed
+    term has a standard error of 0, and what ``status`` says is not estimated is missing. Where
+    the shape is not settled, only a profile has limits: they are open on one side.
+    ``curve`` holds the terms of the curve that was drawn through the scores all the same,
+    ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise.
+    ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
+    squares of hit rates are not what was minimised. ``progress`` is the log drop of the basis
+    over the practice seen (rate times practice, for an exponential).
+    """
+
+    form: str
+    family: str
+    estimates: pd.DataFrame
+    sse: float
+    loglik: float
+    aicc: float
+    bic: float
+    n: int
+    status: str
+    meaning: str
+    progress: float
+    first: float
+    fixed: Mapping[str, float]
+    curve: Mapping[str, float] = field(repr=False)
+    vcov: np.ndarray = field(repr=False)
+    df: float = field(repr=False)
+    noise: Mapping[str, float] = field(repr=False)
+    practice: np.ndarray = field(repr=False)
+    outcome: np.ndarray = field(repr=False)
+    attempts: np.ndarray = field(repr=False)
+    fitted: np.ndarray = field(repr=False)
+    residuals: np.ndarray = field(repr=False)
+    warnings: tuple[str, ...] = ()
+    recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)
+
+    def value(self, term: str) -> float:
+        """Estimate of one term; missing where it is not estimated."""
+        return float(self.estimates.set_index("term").at[term, "estimate"])
+
+    def predict(self, practice, *, scale: str = "response") -> np.ndarray:
+        """Height of the curve at practice counts, without restart terms.
+
+        For hits it is the probability of a hit, or its logit with ``scale="link"``.
+        """
+        form = named_form(self.form)
+        n = as_numbers(practice, "practice")
+        check_counts(form, np.atleast_1d(n), self.first)
+        gain = self.curve["gain"]
+        height = np.full(n.shape, self.curve["asymptote"])
+        if gain != 0 and np.isfinite(gain):
+            rates = [self.curve[name] for name in form.rates]
+            height = height + gain * form.basis(n, rates, self.first)
+        return expit(height) if self.family == "binomial" and scale == "response" else height
+
+    def relative_rate(self, practice) -> np.ndarray:
+        """Relative learning rate, the share of the remaining way gained per unit of practice."""
+        values = self.estimates.set_index("term")["estimate"]
+        form = named_form(self.form)
+        return form.relative_rate(
+            as_numbers(practice, "practice"), [float(values[name]) for name in form.rates]
+        )
+
+    def tables(self) -> Sequence[Table]:
+        """The estimates, with the status beneath."""
+        notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
+        notes += [f"Noise: {name} {value:.4g}." for name, value in self.noise.items()]
+        title = f"{named_form(self.form).title.capitalize()} curve, {self.n} outcomes"
+        return (estimates_table("curve", title, self.estimates, notes=notes),)
