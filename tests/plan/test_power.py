@@ -1,4 +1,3 @@
-import inspect
 import json
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
@@ -71,14 +70,9 @@ FOUR = [
     {"phase": "posttest", "trials": 20, "interval_days": 0},
     {"phase": "retention", "trials": 20, "interval_days": 7},
 ]
-needs_the_route = pytest.mark.skipif(
-    "correlation" not in inspect.signature(ml.fit_mixed).parameters,
-    reason="the mixed route does not let tests covary freely yet",
-)
 SCORES = {"baseline": 38, "between_sd": 6.5, "within_sd": 15, "gain": 12, "stability": 0.7}
 
 
-@needs_the_route
 @pytest.mark.parametrize("n", [5, 12])
 def test_linear_power_is_computed_as_the_route_analyses_a_study(n):
     design = plan(tests=FOUR, assumptions=SCORES | {"attrition": 0.1})
@@ -90,7 +84,6 @@ def test_linear_power_is_computed_as_the_route_analyses_a_study(n):
         assert [values[study] for values in found] == pytest.approx(expected, rel=1e-5)
 
 
-@needs_the_route
 @pytest.mark.parametrize("study", FOUR_TESTS["studies"], ids=range(4))
 def test_binomial_power_is_computed_as_the_route_analyses_a_study(study):
     batch = batch_of(study)
