@@ -122,6 +122,9 @@ def audit(
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    if data.trials.table.empty:
+        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        return
     page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
