@@ -34,8 +34,8 @@ def score_table(scores: pd.DataFrame, units: Mapping[str, str] | None = None) ->
     (['constant error (cm)', 'absolute constant error (cm)'], ['2', '2'])
     """
     columns = tuple(_column(name, scores[name], units or {}) for name in scores.columns)
-    notes = ("n counts rows; each n of a measure counts the values that its scores rest on.",)
-    notes += tuple(_uneven(scores))
+    counts = "n counts rows; each n of a measure counts the values that its scores rest on."
+    notes = (counts, *_uneven(scores))
     return Table("scores", "Scores", columns, scores, notes)
 
 
