@@ -114,6 +114,26 @@ def interval(
     return f"{number(low, decimals, decimal=decimal)} to {number(high, decimals, decimal=decimal)}"
 
 
+def decimals_apart(
+    low: float | None, high: float | None, null: float, decimals: int = 2, *, most: int = 3
+) -> int:
+    """Decimals at which no limit is written as the null that it is not; up to ``most`` more.
+
+    An upper limit of 0.998 beside a null of 1 is not written as ``1.00``.
+
+    Examples
+    --------
+    >>> decimals_apart(0.83, 0.998, 1.0), decimals_apart(0.83, 1.0, 1.0)
+    (3, 2)
+    """
+    limits = [value for value in (low, high) if value is not None and value != null]
+    for extra in range(most):
+        wanted = number(null, decimals + extra)
+        if all(number(value, decimals + extra) != wanted for value in limits):
+            return decimals + extra
+    return decimals + most
+
+
 def degrees_of_freedom(df: float | None, *, decimal: str = ".") -> str:
     """Write degrees of freedom: whole where they are whole, otherwise with one decimal.
 

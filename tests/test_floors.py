@@ -34,7 +34,12 @@ FLOORS = {
     "digits": 0,
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
-WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"), "design": ()}
+WITHIN_FLOOR = {
+    "files": (),
+    "tables": ("files",),
+    "results": ("tables", "files"),
+    "design": ("files",),
+}
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
 DRAWING = {"matplotlib", "seaborn"}
@@ -42,9 +47,15 @@ DRAWING = {"matplotlib", "seaborn"}
 TABLE_FACING = {
     "measures": {
         "agreement.agreement",
+        "agreement.coefficients",
         "agreement.frames",
+        "agreement.names",
+        "agreement.planning",
         "agreement.table",
+        "agreement.totals",
         "individual_changes",
+        "landmarks.checklist",
+        "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
         "score_table",

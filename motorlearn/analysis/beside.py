@@ -7,7 +7,7 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
 from motorlearn.exceptions import InputError
-from motorlearn.measures import Agreement, rater_agreement
+from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
 from motorlearn.results import or_refused
 from motorlearn.trials import counted_rows
@@ -33,11 +33,12 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
             ratings, item="item", rater="rater", score="score", kind="continuous"
         )
     again = ["occasion"] if "occasion" in ratings else []
-    order = {"position": ("position", "first")} if "position" in ratings else {}
-    totals = ratings.groupby(["clip", "rater", *again], as_index=False, observed=True).agg(
-        score=("score", "sum"), items=("score", "count"), **order
-    )
-    totals["score"] = totals["score"].where(totals["items"] == totals["items"].max())
+    people = ["participant"] if "participant" in ratings else []
+    order = ["position"] if "position" in ratings else []
+    by = ["clip", "rater", *again]
+    totals = ratings[[*by, "score", *order, *people]]
+    if "item" in ratings:
+        totals = total_scores(ratings, by=by, keep=[*order, *people]).table
     return rater_agreement(
         totals,
         item="clip",
@@ -46,6 +47,7 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
         kind="continuous",
         order="position" if order else None,
         occasion="occasion" if again else None,
+        cluster="participant" if people else None,
     )
 
 

@@ -10,8 +10,6 @@ from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.measures import Agreement
 
-FEW_ITEMS = 30
-
 
 def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
     """Checks of agreement between raters."""
@@ -33,15 +31,14 @@ def _applying(result: Agreement):
     return result.estimates[result.estimates["applies"]].iloc[0]
 
 
-def _conclusion(row) -> Conclusion:
-    """An agreement coefficient; its p is that of the interval leaving zero."""
-    outside = row["conf_low"] > 0 or row["conf_high"] < 0
+def _conclusion(row, label: str = "") -> Conclusion:
+    """An agreement coefficient with the p of its own test, NaN where there is none."""
     return Conclusion(
-        str(row["term"]),
+        label or str(row["term"]),
         float(row["estimate"]),
         float(row["conf_low"]),
         float(row["conf_high"]),
-        0.0 if outside else 1.0,
+        float(row["p"]),
     )
 
 
@@ -67,10 +64,7 @@ def _averaging(result: Agreement) -> Remedy | None:
     rows = result.estimates.set_index("term")
     if "ICC(A,k)" not in rows.index or row["term"] == "ICC(A,k)":
         return None
-    mean = rows.loc["ICC(A,k)"]
-    after = Conclusion(
-        "ICC(A,k)", float(mean["estimate"]), float(mean["conf_low"]), float(mean["conf_high"]), 0.0
-    )
+    after = _conclusion(rows.loc["ICC(A,k)"], "ICC(A,k)")
     step = Step("mean of all raters for every clip", (after,), decides=False)
     return Remedy((_conclusion(row),), (step,))
 
@@ -107,7 +101,7 @@ def _proportional(result: Agreement, context: Context) -> Check:
 
 def _normal_differences(result: Agreement, context: Context) -> Check:
     wide = result.scores.pivot(index="item", columns="rater", values="score")
-    skews, ps = [0.0], [1.0]
+    skews, ps = [], []
     for row in result.limits.itertuples():
         gap = (wide[row.first] - wide[row.second]).dropna().to_numpy()
         if len(gap) > 7 and np.ptp(gap) > 0:
@@ -116,11 +110,11 @@ def _normal_differences(result: Agreement, context: Context) -> Check:
     return judged(
         "differences between raters are roughly normal",
         "largest skewness of the differences of a pair",
-        max(skews),
+        max(skews, default=np.nan),
         context.guide("skewness"),
-        "",
+        "" if skews else "Not judged: no pair shares eight items whose differences vary.",
         "Read the limits as percentiles of the differences instead.",
-        chance=min(1.0, min(ps) * max(len(ps) - 1, 1)),
+        chance=min(1.0, min(ps) * len(ps)) if ps else None,
     )
 
 
@@ -130,10 +124,7 @@ def _prevalence(result: Agreement, context: Context) -> Check:
     remedy = None
     if context.remedies and "Gwet's AC1" in rows.index:
         row = _applying(result)
-        ac1 = rows.loc["Gwet's AC1"]
-        after = Conclusion(
-            "AC1", float(ac1["estimate"]), float(ac1["conf_low"]), float(ac1["conf_high"]), 0.0
-        )
+        after = _conclusion(rows.loc["Gwet's AC1"], "AC1")
         step = Step("AC1, which a rare category does not pull down", (after,), decides=False)
         remedy = Remedy((_conclusion(row),), (step,))
     return judged(
@@ -182,14 +173,11 @@ def _drift(result: Agreement, context: Context) -> Check:
 def _double_rated(result: Agreement, context: Context) -> Check:
     raters = result.scores.groupby("item")["rater"].nunique()
     share = float((raters >= 2).mean())
-    few = (
-        f" Fewer than {FEW_ITEMS} items: intervals are wide." if result.recipe.n < FEW_ITEMS else ""
-    )
     return judged(
         "enough items are rated twice",
         "share of items with two raters or more",
         share,
         context.guide("double_rated"),
-        f"{result.recipe.n} items with two raters.{few}",
+        f"{result.recipe.n} items with two raters.",
         "Let a second rater score at least a fifth of the clips, drawn at random.",
     )

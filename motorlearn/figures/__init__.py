@@ -1,7 +1,10 @@
 """A result in, axes out.
 
-``style`` holds the looks, sizes and labels that every figure shares; each other module draws one
-figure and gives a :class:`~motorlearn.figures.style.Drawing`.
+``levels`` holds the order and the looks of groups, ``style`` the sizes and the drawing, ``labels``
+and ``panels`` what keeps texts apart, ``frames`` what a table must have; each other module draws
+one kind of figure with seaborn and matplotlib and gives a
+:class:`~motorlearn.figures.style.Drawing`. Every figure takes ``ax=`` where it fits into one panel,
+keeps a theme that was set with ``seaborn.set_theme``, and has four sizes.
 """
 
 from motorlearn.figures.agreement import bland_altman, rater_drift
@@ -13,6 +16,7 @@ from motorlearn.figures.curves import (
     population_curve,
 )
 from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel, tipping_path
+from motorlearn.figures.distributions import estimation_plot, raincloud
 from motorlearn.figures.effects import effect_forest
 from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.flow import participant_flow
@@ -21,6 +25,7 @@ from motorlearn.figures.landmarks import cutoff_choice, stick_figure
 from motorlearn.figures.load import load_by_week
 from motorlearn.figures.missing import missing_map
 from motorlearn.figures.orders import trial_order_raster
+from motorlearn.figures.pairs import paired_lines
 from motorlearn.figures.power import power_contour, power_curves
 from motorlearn.figures.practice import outcome_label, practice_curve
 from motorlearn.figures.scores import delayed_scores
@@ -28,6 +33,7 @@ from motorlearn.figures.style import (
     SIZES,
     Drawing,
     EndLabel,
+    Levels,
     Look,
     canvas,
     contrast_ratio,
@@ -41,6 +47,7 @@ __all__ = [
     "SIZES",
     "Drawing",
     "EndLabel",
+    "Levels",
     "Look",
     "bland_altman",
     "canvas",
@@ -52,6 +59,7 @@ __all__ = [
     "design_timeline",
     "diagnostic_panel",
     "effect_forest",
+    "estimation_plot",
     "house",
     "individual_fits",
     "label_ends",
@@ -61,12 +69,14 @@ __all__ = [
     "missing_map",
     "outcome_label",
     "paired_change",
+    "paired_lines",
     "parameter_forest",
     "participant_flow",
     "population_curve",
     "power_contour",
     "power_curves",
     "practice_curve",
+    "raincloud",
     "rater_drift",
     "stick_figure",
     "text_overlaps",

@@ -8,17 +8,17 @@ from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
+from motorlearn.figures.frames import ask_columns, drawn_levels
+from motorlearn.figures.panels import many_panels, panel_title
 from motorlearn.figures.style import (
     FAINT,
     INK,
     SOFT_INK,
     Drawing,
+    Levels,
     Look,
     SizeName,
-    canvas,
-    folded,
     house,
-    looks,
 )
 
 BAND = "#e3e3e3"
@@ -31,6 +31,7 @@ def paired_change(
     groups: Sequence[str],
     detectable: float | None = None,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw each participant's change, sorted within the group, with its own interval where given.
 
@@ -45,31 +46,37 @@ def paired_change(
         Groups in the order of the plan.
     detectable : float, optional
         Smallest detectable change of one participant (95 %), drawn as a band about no change.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into, where there is one group.
 
     Raises
     ------
     InputError
-        If nobody has both scores.
+        If nobody has both scores, or a group is not in the plan.
     """
+    ask_columns(changes, ("group", "change"), "a figure of changes")
     changes = changes.dropna(subset=["change"])
     if changes.empty:
         raise InputError("nobody has both scores, so there is no change to draw")
-    present = {
-        name: look for name, look in looks(groups).items() if (changes["group"] == name).any()
-    }
+    levels = Levels(groups)
     with house(size) as chosen:
-        figure, panels = canvas(size, columns=len(present), share_y=True)
-        for axes, (group, look) in zip(panels, present.items(), strict=True):
-            rows = changes[changes["group"] == group].sort_values("change")
+        present = drawn_levels(changes, levels)
+        figure, panels = many_panels(size, len(present), ax)
+        for axes, look in zip(panels, present):
+            rows = changes[changes["group"] == look.group].sort_values("change")
             _panel(axes, rows, look, detectable, chosen.marker)
-            axes.set_title(folded(group, 5.0 / len(present)), color=look.text_colour)
+            panel_title(axes, look)
         name = outcome.label or outcome.name.replace("_", " ")
-        panels[0].set_ylabel(f"change in {name}" + (f" ({outcome.unit})" if outcome.unit else ""))
-        _directions(panels[-1], outcome)
-        figure.supxlabel("participants, sorted by change", fontsize=chosen.font)
-    return Drawing("paired-change", figure)
+        change = f"change in {name}" + (f" ({outcome.unit})" if outcome.unit else "")
+        if ax is None:
+            figure.supylabel(change, fontsize=chosen.font)
+            figure.supxlabel("participants, sorted by change", fontsize=chosen.font)
+        else:
+            ax.set(xlabel="participants, sorted by change", ylabel=change)
+        _directions(panels[min(len(present), 5) - 1], outcome)
+    return Drawing("paired-change", figure, given=ax)
 
 
 def _panel(
@@ -83,7 +90,8 @@ def _panel(
     own = "conf_low" in rows and rows["conf_low"].notna().any()
     low, high = (rows["conf_low"], rows["conf_high"]) if own else (0, values)
     axes.vlines(place, low, high, color=look.colour, linewidth=0.8, zorder=2)
-    axes.plot(place, values, **{**look.point_style, "markersize": marker * 0.8}, zorder=3)
+    shown = marker * 0.8 * min(1.0, 30 / len(values)) + 0.6
+    axes.plot(place, values, **{**look.point_style, "markersize": shown}, zorder=3)
     axes.axhline(values.mean(), color=look.colour, linewidth=1.2, linestyle=(0, (4, 2)), zorder=1)
     axes.set_xticks([])
     axes.set_xlim(0, len(values) + 1)

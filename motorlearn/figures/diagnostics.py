@@ -1,30 +1,37 @@
 """Diagnostic figures: the panel of a model, the forest of conclusions, the shift that tips it."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
 from scipy import stats
+from statsmodels.nonparametric.smoothers_lowess import lowess
 
 from motorlearn import digits
 from motorlearn.audit import Audit, Sensitivity
+from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.effects import effect_forest
+from motorlearn.figures.scores import swarm
 from motorlearn.figures.style import (
     FAINT,
     INK,
     SOFT_INK,
     Drawing,
-    Look,
+    Levels,
+    Size,
     SizeName,
     canvas,
+    group_ticks,
     house,
-    looks,
 )
 
 BAND = "#e3e3e3"
+_EVERYBODY = "all"
+_CROWD = 400
+_FEWEST_FOR_A_LINE, _FEWEST_PLACES = 16, 5
 
 
 def diagnostic_panel(
@@ -32,6 +39,7 @@ def diagnostic_panel(
     *,
     analysis: str | None = None,
     groups: Sequence[str] | None = None,
+    outcome: Outcome | None = None,
     size: SizeName = "thesis",
 ) -> Drawing:
     """Draw residuals of one analysis: over the fit, against the normal, by group, their size.
@@ -44,7 +52,9 @@ def diagnostic_panel(
         Analysis to draw; the first one by default.
     groups : sequence of str, optional
         Groups in the order of the plan.
-    size : {"thesis", "slide"}
+    outcome : Outcome, optional
+        Name and unit for the axis of fitted scores; by default the name that was audited.
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
 
     Raises
@@ -62,33 +72,50 @@ def diagnostic_panel(
         raise InputError("the audit has no such analysis", [chosen], f"it has {', '.join(known)}")
     rows = audit.residuals[audit.residuals["analysis"] == chosen]
     rows = rows[np.isfinite(rows["residual"])]
-    names = [name for name in (groups or dict.fromkeys(rows["group"])) if name]
-    styles = looks(names or [""])
-    with house(size):
+    names = [str(name) for name in (groups or dict.fromkeys(rows["group"])) if name]
+    levels = Levels(names or [_EVERYBODY])
+    rows = rows.assign(
+        group=rows["group"].astype(str) if names else _EVERYBODY,
+        size=np.sqrt(rows["residual"].abs()),
+    )
+    fitted = _fitted_label(audit, outcome)
+    with house(size) as used:
         figure, axes = canvas(size, rows=2, columns=2, height=1.45)
-        _over_fit(axes[0], rows, styles)
+        _over_fit(axes[0], rows, "residual", levels, used)
+        axes[0].axhline(0, color=SOFT_INK, linewidth=0.8, zorder=0)
+        axes[0].set(xlabel=fitted, ylabel="standardised residual", title="over the fit")
         _normal_quantiles(axes[1], rows["residual"].to_numpy())
-        _by_group(axes[2], rows, styles)
-        _sizes(axes[3], rows, styles)
+        _by_group(axes[2], rows, levels, used)
+        _over_fit(axes[3], rows, "size", levels, used)
+        axes[3].set(xlabel=fitted, ylabel="√|residual|", title="size over the fit")
+    return Drawing("diagnostics", figure, *_words(chosen, rows, audit.verdict))
+
+
+def _words(chosen: str, rows: pd.DataFrame, verdict: str) -> tuple[str, str]:
+    """Caption and alternative text of the diagnostic panel."""
     residual = rows["residual"]
     caption = (
         f"Diagnostics of {chosen}, {len(rows)} standardised residuals. Over the fitted score on "
         "the scale of the analysis (logarithms where ratios are compared); against normal "
         "quantiles, with the band that holds 95 % of samples of this size point by point; by "
         "group, bars one standard deviation; square root of their size over the fitted score, with "
-        "a running mean."
+        "a smooth line (lowess)."
     )
     alt = (
         f"Four panels of residuals of {chosen}. {len(rows)} points, standard deviation "
         f"{digits.number(float(residual.std()))}, skewness "
         f"{digits.number(float(stats.skew(residual)))}, largest "
-        f"{digits.number(float(residual.abs().max()))}. {audit.verdict}"
+        f"{digits.number(float(residual.abs().max()))}. {verdict}"
     )
-    return Drawing("diagnostics", figure, caption, alt)
+    return caption, alt
 
 
 def conclusion_forest(
-    found: Sensitivity, *, contrast: str | None = None, size: SizeName = "thesis"
+    found: Sensitivity,
+    *,
+    contrast: str | None = None,
+    size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw one contrast under every variant that has its scale, the original first.
 
@@ -106,7 +133,7 @@ def conclusion_forest(
     shown = own.assign(name=[f"{mark}{name}" for mark, name in zip(marks, own["variant"])])
     ratio = chosen.endswith("ratio")
     drawing = effect_forest(
-        shown, label=chosen, null=1.0 if ratio else 0.0, summary=(0,), size=size
+        shown, label=chosen, null=1.0 if ratio else 0.0, summary=(0,), size=size, ax=ax
     )
     changed = own.loc[own["changes"], "variant"].tolist()
     said = f"The conclusion changes in: {'; '.join(changed)}." if changed else (
@@ -129,7 +156,11 @@ def conclusion_forest(
 
 
 def tipping_path(
-    found: Sensitivity, *, contrast: str | None = None, size: SizeName = "thesis"
+    found: Sensitivity,
+    *,
+    contrast: str | None = None,
+    size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw a contrast over the shift of missing scores, and where the conclusion tips.
 
@@ -148,7 +179,7 @@ def tipping_path(
     tip = found.tipping.set_index("contrast").loc[chosen]
     null = 1.0 if chosen.endswith("ratio") else 0.0
     with house(size):
-        figure, (axes,) = canvas(size)
+        figure, (axes,) = canvas(size, ax=ax)
         axes.fill_between(path["shift"], path["conf_low"], path["conf_high"], color=BAND)
         axes.plot(path["shift"], path["estimate"], color=INK)
         axes.axhline(null, color=SOFT_INK, linewidth=1.0)
@@ -176,18 +207,33 @@ def tipping_path(
         f"Line of {chosen} over the shift of missing scores, "
         f"{digits.number(float(start['estimate']))} without a shift. {said}"
     )
-    return Drawing("tipping-path", figure, caption, alt)
+    return Drawing("tipping-path", figure, caption, alt, given=ax)
 
 
-def _over_fit(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
-    axes.axhline(0, color=SOFT_INK, linewidth=0.8)
-    for name, look in styles.items():
-        own = rows[rows["group"] == name] if name else rows
-        axes.plot(own["fitted"], own["residual"], **_points(look, len(rows)))
-    _running(axes, rows["fitted"].to_numpy(), rows["residual"].to_numpy())
-    axes.set_xlabel("fitted score (scale of analysis)")
-    axes.set_ylabel("standardised residual")
-    axes.set_title("over the fit")
+def _fitted_label(audit: Audit, outcome: Outcome | None) -> str:
+    """Name the axis of fitted scores: the outcome, and whether its logarithm was analysed."""
+    name = audit.recipe.columns.get("outcome", "score")
+    if outcome is not None:
+        name = outcome.label or outcome.name
+    name = name.replace("_", " ")
+    if audit.recipe.options.get("effect") == "ratio":
+        return f"fitted log {name}"
+    unit = f" ({outcome.unit})" if outcome is not None and outcome.unit else ""
+    return f"fitted {name}{unit}"
+
+
+def _over_fit(axes: Axes, rows: pd.DataFrame, value: str, levels: Levels, size: Size) -> None:
+    crowded = len(rows) > _CROWD
+    sns.scatterplot(
+        rows, x="fitted", y=value, hue="group", hue_order=list(levels), palette=levels.palette,
+        style="group", style_order=list(levels), markers=levels.markers, legend=False, ax=axes,
+        s=(size.marker * (0.4 if crowded else 0.8)) ** 2, alpha=0.5 if crowded else 0.8,
+        linewidth=0 if crowded else 0.4,
+    )  # fmt: skip
+    x, y = rows["fitted"].to_numpy(float), rows[value].to_numpy(float)
+    if len(x) >= _FEWEST_FOR_A_LINE and len(np.unique(x)) > _FEWEST_PLACES:
+        line = lowess(y, x, frac=2 / 3, delta=0.01 * float(np.ptp(x)))
+        axes.plot(*line.T, color=FAINT, linewidth=2.2, zorder=5)
 
 
 def _normal_quantiles(axes: Axes, residual: np.ndarray) -> None:
@@ -206,45 +252,14 @@ def _normal_quantiles(axes: Axes, residual: np.ndarray) -> None:
     axes.set_title("against the normal")
 
 
-def _by_group(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
-    rng = np.random.default_rng(0)
-    for place, (name, look) in enumerate(styles.items()):
-        own = rows.loc[rows["group"] == name, "residual"] if name else rows["residual"]
-        beside = place + rng.uniform(-0.18, 0.18, len(own))
-        axes.plot(beside, own, **_points(look, len(rows)))
+def _by_group(axes: Axes, rows: pd.DataFrame, levels: Levels, size: Size) -> None:
+    marker = size.marker * (0.4 if len(rows) > _CROWD else 0.8)
+    swarm(axes, rows, levels, marker, value="residual", alpha=0.7)
+    for place, name in enumerate(levels):
+        own = rows.loc[rows["group"] == name, "residual"]
         if len(own) > 1:
             axes.errorbar(place + 0.32, own.mean(), own.std(), color=INK, capsize=3, fmt="_")
     axes.axhline(0, color=SOFT_INK, linewidth=0.8, zorder=0)
-    axes.set_xticks(range(len(styles)), [name or "all" for name in styles])
-    axes.set_xlim(-0.5, len(styles) - 0.4)
-    axes.set_ylabel("standardised residual")
-    axes.set_title("by group (bar: 1 SD)")
-
-
-def _sizes(axes: Axes, rows: pd.DataFrame, styles: dict[str, Look]) -> None:
-    size = np.sqrt(rows["residual"].abs())
-    for name, look in styles.items():
-        own = rows["group"] == name if name else slice(None)
-        axes.plot(rows["fitted"][own], size[own], **_points(look, len(rows)))
-    _running(axes, rows["fitted"].to_numpy(), size.to_numpy())
-    axes.set_xlabel("fitted score (scale of analysis)")
-    axes.set_ylabel("√|residual|")
-    axes.set_title("size over the fit")
-
-
-def _points(look: Look, count: int) -> dict[str, Any]:
-    style = dict(look.point_style)
-    crowded = count > 400
-    return style | {"markersize": 2.0 if crowded else 4.0, "alpha": 0.5 if crowded else 0.8,
-                    "markeredgewidth": 0.0 if crowded else 0.4}  # fmt: skip
-
-
-def _running(axes: Axes, x: np.ndarray, y: np.ndarray) -> None:
-    """Mean of y in up to eight equal shares of the points, in the order of x."""
-    if len(x) < 16 or np.ptp(x) == 0:
-        return
-    parts = np.array_split(np.argsort(x, kind="stable"), min(8, len(x) // 8))
-    axes.plot(
-        [x[part].mean() for part in parts], [y[part].mean() for part in parts],
-        color=FAINT, linewidth=2.2, zorder=5,
-    )  # fmt: skip
+    axes.set_xlim(-0.5, len(levels) - 0.4)
+    axes.set(xlabel="", ylabel="standardised residual", title="by group (bar: 1 SD)")
+    group_ticks(axes, levels)

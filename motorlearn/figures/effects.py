@@ -1,5 +1,6 @@
 """The effect forest: estimates with intervals, and the numbers beside them."""
 
+import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -8,9 +9,11 @@ from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house
+from motorlearn.figures.frames import ask_columns
+from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house, thin_ticks
 
 BAND = "#e3e3e3"
+_NAME = 42
 
 
 def effect_forest(
@@ -24,6 +27,7 @@ def effect_forest(
     sides: tuple[str, str] | None = None,
     summary: Sequence[int] = (),
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw estimates with their intervals, one row each, the numbers at the right.
 
@@ -46,28 +50,34 @@ def effect_forest(
         What a value below and above the null means.
     summary : sequence of int
         Rows that are summaries, drawn as diamonds.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
     InputError
         If there is no estimate at all, or a ratio is not positive.
     """
+    ask_columns(effects, ("name", "estimate", "conf_low", "conf_high"), "an effect forest")
     known = effects[["estimate", "conf_low", "conf_high"]].dropna()
     if known.empty:
         raise InputError("there is no estimate to draw in a forest")
     if null == 1.0 and (known <= 0).to_numpy().any():
         raise InputError("a ratio and its interval must be positive", known.min().tolist())
     with house(size):
-        figure, (axes,) = canvas(size, height=max(0.42, 0.2 + 0.115 * len(effects)))
+        names = ["\n".join(textwrap.wrap(str(name), _NAME)) for name in effects["name"]]
+        lines = sum(1 + 0.6 * name.count("\n") for name in names)
+        figure, (axes,) = canvas(size, height=max(0.42, 0.2 + 0.115 * lines), ax=ax)
         _reference(axes, null, bound)
         for place, row in enumerate(effects.itertuples()):
             _row(axes, place, row, place in set(summary))
         under = f"\n← {sides[0]}   |   {sides[1]} →" if sides else ""
-        _dress(axes, effects, known, null, label + under)
-        _numbers(axes, effects, decimals, decimal)
-    return Drawing("effect-forest", figure)
+        _dress(axes, names, known, null, label + under)
+        _numbers(axes, effects, null, decimals, decimal)
+        thin_ticks(axes, first=[null])
+    return Drawing("effect-forest", figure, given=ax)
 
 
 def _reference(axes: Axes, null: float, bound: tuple[float, float] | None) -> None:
@@ -84,9 +94,9 @@ def _row(axes: Axes, place: int, row, is_summary: bool) -> None:
     axes.plot(row.estimate, place, marker=marker, color=INK, zorder=3)
 
 
-def _dress(axes: Axes, effects: pd.DataFrame, known: pd.DataFrame, null: float, label: str) -> None:
-    axes.set_yticks(range(len(effects)), effects["name"].tolist())
-    axes.set_ylim(len(effects) - 0.4, -0.6)
+def _dress(axes: Axes, names: list[str], known: pd.DataFrame, null: float, label: str) -> None:
+    axes.set_yticks(range(len(names)), names)
+    axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
     axes.set_xlabel(label)
@@ -99,7 +109,7 @@ def _dress(axes: Axes, effects: pd.DataFrame, known: pd.DataFrame, null: float, 
         axes.set_xticks([], minor=True)
         axes.set_xlim(min(low, ticks[0]) / 1.03, max(high, ticks[-1]) * 1.03)
     else:
-        margin = 0.06 * (high - low)
+        margin = 0.06 * (high - low) or 0.1 * abs(high) or 1.0
         axes.set_xlim(low - margin, high + margin)
 
 
@@ -121,12 +131,13 @@ def _ratio_ticks(low: float, high: float) -> list[float]:
     return [float(2.0**power) for power in powers[::step]]
 
 
-def _numbers(axes: Axes, effects: pd.DataFrame, decimals: int, decimal: str) -> None:
+def _numbers(axes: Axes, effects: pd.DataFrame, null: float, decimals: int, decimal: str) -> None:
     for place, row in enumerate(effects.itertuples()):
         text = "not estimated"
         if np.isfinite(row.estimate):
             value = digits.number(row.estimate, decimals, decimal=decimal)
-            span = digits.interval(row.conf_low, row.conf_high, decimals, decimal=decimal)
+            fine = digits.decimals_apart(row.conf_low, row.conf_high, null, decimals)
+            span = digits.interval(row.conf_low, row.conf_high, fine, decimal=decimal)
             text = f"{value} [{span}]"
         axes.annotate(
             text,

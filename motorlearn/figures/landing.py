@@ -1,30 +1,32 @@
 """Landing maps: where the object came to rest about the target, on equal axes."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.patches import Circle, Ellipse
+from matplotlib.patches import Circle, Ellipse, Rectangle
 from matplotlib.ticker import MaxNLocator
 from scipy import stats
 
 from motorlearn.exceptions import InputError
+from motorlearn.figures.frames import ask_columns, drawn_levels
 from motorlearn.figures.style import (
     INK,
     SOFT_INK,
     Drawing,
+    Levels,
     Look,
     SizeName,
     canvas,
     folded,
     house,
-    looks,
 )
 from motorlearn.vocabulary import PHASE_LABELS
 
 TARGET = "#e8e8e8"
+_MOST_COLUMNS = 8
 
 
 def landing_map(
@@ -34,7 +36,9 @@ def landing_map(
     groups: Sequence[str],
     radius: float | None = None,
     unit: str = "",
+    walls: Mapping[str, float] | None = None,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw landing points by test and group with target, centroid and 95 % ellipse.
 
@@ -53,32 +57,51 @@ def landing_map(
         Radius of the target, in the unit of x and y.
     unit : str
         Unit of x and y.
-    size : {"thesis", "slide"}
+    walls : mapping of {"left", "right", "near", "far"} to float, optional
+        Where the floor ends: x to the left and right, y before and beyond the target. They are
+        drawn, and no ellipse passes them.
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into, where there is one group and one test.
 
     Raises
     ------
     InputError
         If there is no landing point in these phases.
     """
+    ask_columns(trials, ("group", "phase", "x", "y"), "a landing map")
     points = trials[trials["phase"].isin(list(phases))].dropna(subset=["x", "y"])
     if points.empty:
         raise InputError("there are no landing points in these phases", phases)
     rows = [phase for phase in phases if (points["phase"] == phase).any()]
     reach = _reach(points, radius)
     with house(size) as chosen:
-        panel = 5.2 / max(len(groups), 2)
+        panel = 0.825 * chosen.width / max(points["group"].nunique(), 2)
         height = 1.0 if size == "slide" else (len(rows) * panel + 0.9) / chosen.height
-        figure, panels = canvas(size, rows=len(rows), columns=len(groups), height=height)
-        cells = [(phase, look) for phase in rows for look in looks(groups).values()]
+        present = drawn_levels(points, Levels(groups))
+        if len(present) > _MOST_COLUMNS:
+            raise InputError(
+                f"a landing map has room for {_MOST_COLUMNS} groups beside one another",
+                [len(present)],
+                "draw some of the groups at a time",
+            )
+        figure, panels = canvas(size, rows=len(rows), columns=len(present), height=height, ax=ax)
+        cells = [(phase, look) for phase in rows for look in present]
         for place, (axes, (phase, look)) in enumerate(zip(panels, cells, strict=True)):
             inside = points[(points["phase"] == phase) & (points["group"] == look.group)]
             _panel(axes, inside[["x", "y"]].to_numpy(float), look, reach, radius)
-            _label(axes, place, len(groups), len(cells), phase, look)
+            _wall_off(axes, walls or {}, reach)
+            _label(axes, place, len(present), len(cells), phase, look)
         in_unit = f" ({unit})" if unit else ""
-        figure.supxlabel(f"to the right of the target centre →{in_unit}", fontsize=chosen.font)
-        figure.supylabel(f"beyond the target centre →{in_unit}", fontsize=chosen.font)
-    return Drawing("landing-map", figure)
+        across = f"to the right of the target centre →{in_unit}"
+        away = f"beyond the target centre →{in_unit}"
+        if ax is None:
+            figure.supxlabel(across, fontsize=chosen.font)
+            figure.supylabel(away, fontsize=chosen.font)
+        else:
+            ax.set(xlabel=across, ylabel=away)
+    return Drawing("landing-map", figure, given=ax)
 
 
 def _reach(points: pd.DataFrame, radius: float | None) -> float:
@@ -88,7 +111,7 @@ def _reach(points: pd.DataFrame, radius: float | None) -> float:
         for _, part in points.groupby(["group", "phase"], observed=True)[["x", "y"]]
         if len(part) >= 3
     ]
-    return max([far, 1.5 * (radius or 0.0), *ellipses]) * 1.05
+    return (max([far, 1.5 * (radius or 0.0), *ellipses]) or 1.0) * 1.05
 
 
 def _panel(axes: Axes, xy: np.ndarray, look: Look, reach: float, radius: float | None) -> None:
@@ -110,6 +133,24 @@ def _panel(axes: Axes, xy: np.ndarray, look: Look, reach: float, radius: float |
     axes.set_ylim(-reach, reach)
     for axis in (axes.xaxis, axes.yaxis):
         axis.set_major_locator(MaxNLocator(3, symmetric=True))
+
+
+def _wall_off(axes: Axes, walls: Mapping[str, float], reach: float) -> None:
+    """Draw the walls, and cut what would lie behind them off the ellipses."""
+    if not walls:
+        return
+    unknown = set(walls) - {"left", "right", "near", "far"}
+    if unknown:
+        raise InputError("a wall stands left, right, near or far", sorted(unknown))
+    left, right = walls.get("left", -reach), walls.get("right", reach)
+    near, far = walls.get("near", -reach), walls.get("far", reach)
+    floor = Rectangle((left, near), right - left, far - near, transform=axes.transData)
+    for patch in axes.patches:
+        if isinstance(patch, Ellipse) and not isinstance(patch, Circle):
+            patch.set_clip_path(floor)
+    for side, place in walls.items():
+        draw = axes.axvline if side in ("left", "right") else axes.axhline
+        draw(place, color=INK, linewidth=1.6, zorder=1)
 
 
 def _ellipse(axes: Axes, xy: np.ndarray) -> None:

@@ -2,14 +2,16 @@
 
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
 
-from motorlearn.figures.style import INK, PAPER, Drawing, SizeName, canvas, house
+from motorlearn.figures.levels import COLOURS, PAPER
+from motorlearn.figures.style import INK, Drawing, SizeName, canvas, house, thin_ticks
 from motorlearn.plan import ThrowLoad
 
 _WIDTH = 0.62
 _PARTS = (
-    ("practice", "practice", "#0072B2", ""),
-    ("tests", "tests", "#E69F00", "///"),
+    ("practice", "practice", COLOURS[0], ""),
+    ("tests", "tests", COLOURS[1], "///"),
     ("warm_up", "warm-up", "#d9d9d9", "..."),
 )
 
@@ -20,6 +22,7 @@ def load_by_week(
     limit: int | None = None,
     limit_source: str = "",
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw planned trials per week, in parts, with the high-effort ones and a limit.
 
@@ -31,18 +34,25 @@ def load_by_week(
         Limit of trials per week that the user entered.
     limit_source : str
         Where the limit comes from.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
     """
     with house(size):
-        figure, (axes,) = canvas(size)
+        figure, (axes,) = canvas(size, ax=ax)
         _bars(axes, load.weeks)
         if limit is not None:
             _limit(axes, limit, limit_source)
         axes.set_ylim(0, 1.2 * max(float(load.weeks["total"].max()), float(limit or 0)))
+        axes.yaxis.set_major_locator(MaxNLocator(integer=True))
         axes.set_ylabel("planned trials per participant")
-        figure.legend(loc="outside upper left", ncols=4, frameon=False)
-    return Drawing("load-by-week", figure, _caption(load.weeks, limit), _alt(load, limit))
+        thin_ticks(axes)
+        if ax is None:
+            figure.legend(loc="outside upper left", ncols=4, frameon=False)
+        else:
+            ax.legend(loc="upper right", frameon=False)
+    return Drawing("load-by-week", figure, _caption(load.weeks, limit), _alt(load, limit), given=ax)
 
 
 def _planned_parts(weeks: pd.DataFrame) -> list[tuple[str, str, str, str]]:

@@ -4,12 +4,17 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
-from matplotlib.patches import Rectangle
+from matplotlib.collections import LineCollection
+from matplotlib.colors import ListedColormap
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, folded, house, looks
+from motorlearn.figures.frames import ask_columns, drawn_levels
+from motorlearn.figures.panels import panel_title
+from motorlearn.figures.style import INK, SOFT_INK, Drawing, Levels, SizeName, canvas, house
 
+_MOST_COLUMNS = 6
 WHOLE, PART, ABSENT = "#d9d9d9", "#7a7a7a", "#ffffff"
 
 
@@ -19,6 +24,7 @@ def missing_map(
     stages: Sequence[str],
     groups: Sequence[str],
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw which trials are there: light if complete, dark if some lack, crossed if all do.
 
@@ -30,8 +36,10 @@ def missing_map(
         Parts of the study in order, from top to bottom.
     groups : sequence of str
         Groups in the order of the plan, one panel each.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into, where there is one group.
 
     Raises
     ------
@@ -40,46 +48,56 @@ def missing_map(
     """
     if presence.empty:
         raise InputError("there is nobody to draw in a missing-data map")
-    kept = [name for name in groups if (presence["group"] == name).any()]
+    ask_columns(presence, ("participant", "group", "stage", "share"), "a missing-data map")
+    levels = Levels(groups)
+    drawn = drawn_levels(presence, levels)
+    kept = [look.group for look in drawn]
     counts = [presence.loc[presence["group"] == name, "participant"].nunique() for name in kept]
     with house(size):
+        crowded = len(kept) > _MOST_COLUMNS
+        columns = _MOST_COLUMNS - 1 if crowded else len(kept)
+        rows = -(-len(kept) // columns)
         figure, panels = canvas(
-            size, columns=len(kept), height=0.3 + 0.085 * len(stages), width_ratios=counts
+            size,
+            rows=rows,
+            columns=columns,
+            height=rows * (0.3 + 0.085 * len(stages)),
+            width_ratios=None if crowded else counts,
+            ax=ax,
         )
-        for axes, name in zip(panels, kept, strict=True):
+        for axes in panels[len(kept) :]:
+            axes.set_axis_off()
+        for axes, name in zip(panels, kept):
             _panel(axes, presence[presence["group"] == name], stages)
-            axes.set_title(folded(name, 5.0 / len(kept)), color=looks(groups)[name].text_colour)
-            axes.set_xlabel(f"n = {len(axes.get_xticks())}")
-            axes.set_xticks([])
-        panels[0].set_yticks(range(len(stages)), list(stages))
-        for axes in panels[1:]:
+            panel_title(axes, levels[name])
+        for place, axes in enumerate(panels[: len(kept)]):
             axes.set_yticks([])
-    return Drawing("missing-data-map", figure)
+            if place % columns == 0:
+                axes.set_yticks(np.arange(len(stages)) + 0.5, list(stages), rotation=0)
+    return Drawing("missing-data-map", figure, given=ax)
 
 
 def _panel(axes: Axes, mine: pd.DataFrame, stages: Sequence[str]) -> None:
-    wide = mine.pivot_table(index="stage", columns="participant", values="share", sort=False)
+    wide = mine.astype({"participant": str, "stage": str}).pivot_table(
+        index="stage", columns="participant", values="share", sort=False
+    )
     wide = wide.reindex(index=list(stages)).fillna(0.0)
     order = np.lexsort(wide.to_numpy()[::-1])
     shares = wide.to_numpy()[:, order]
-    for row in range(shares.shape[0]):
-        for column in range(shares.shape[1]):
-            _cell(axes, column, row, float(shares[row, column]))
-    axes.set_xlim(-0.6, shares.shape[1] - 0.4)
-    axes.set_ylim(len(stages) - 0.4, -0.6)
-    axes.set_xticks(range(shares.shape[1]))
+    grades = np.select([shares == 0, shares < 1], [0.0, 1.0], 2.0)
+    sns.heatmap(
+        grades, ax=axes, cmap=ListedColormap([ABSENT, PART, WHOLE]), vmin=0, vmax=2, cbar=False,
+        linewidths=0.3 if shares.shape[1] <= 60 else 0.0, linecolor=SOFT_INK, xticklabels=False,
+        yticklabels=False,
+    )  # fmt: skip
+    rows, columns = np.nonzero(shares == 0)
+    crosses = [
+        [(column + a, row + 0.06), (column + b, row + 0.94)]
+        for row, column in zip(rows, columns)
+        for a, b in ((0.08, 0.92), (0.92, 0.08))
+    ]
+    axes.add_collection(LineCollection(crosses, colors=INK, linewidths=0.8))
+    axes.set(xlabel=f"n = {shares.shape[1]}", ylabel="")
     axes.tick_params(length=0)
     for spine in axes.spines.values():
         spine.set_visible(False)
-
-
-def _cell(axes: Axes, column: int, row: int, share: float) -> None:
-    colour = ABSENT if share == 0 else PART if share < 1 else WHOLE
-    axes.add_patch(
-        Rectangle(
-            (column - 0.42, row - 0.36), 0.84, 0.72, facecolor=colour, edgecolor=SOFT_INK, lw=0.3
-        )
-    )
-    if share == 0:
-        axes.plot([column - 0.4, column + 0.4], [row - 0.34, row + 0.34], color=INK, linewidth=0.8)
-        axes.plot([column - 0.4, column + 0.4], [row + 0.34, row - 0.34], color=INK, linewidth=0.8)

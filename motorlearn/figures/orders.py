@@ -25,6 +25,7 @@ def trial_order_raster(
     tasks: Sequence[str],
     per_group: int = 6,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw the order of tasks, one line per participant, one panel per group.
 
@@ -37,8 +38,10 @@ def trial_order_raster(
         In the order of the plan.
     per_group : int
         Participants shown of each group.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into, where there is one group.
 
     Raises
     ------
@@ -57,7 +60,7 @@ def trial_order_raster(
         raise InputError("there are more tasks than a raster can tell apart", [len(tasks)])
     rates = {name: _rates(trials[trials["group"] == name]) for name in kept}
     with house(size):
-        figure, panels = canvas(size, rows=len(kept), height=0.28 + 0.3 * len(kept))
+        figure, panels = canvas(size, rows=len(kept), height=0.28 + 0.3 * len(kept), ax=ax)
         for axes, name in zip(panels, kept, strict=True):
             _panel(axes, trials[trials["group"] == name], list(tasks), per_group)
             colour = looks(groups)[name].text_colour
@@ -72,10 +75,12 @@ def trial_order_raster(
             Patch(facecolor=colour, edgecolor=SOFT_INK, label=task)
             for task, colour in zip(tasks, TASK_COLOURS, strict=False)
         ]
-        figure.legend(
-            handles=keys, loc="outside upper left", ncols=len(keys), frameon=False, title=None
-        )
-    return Drawing("trial-orders", figure, _caption(kept, per_group), _alt(kept, rates))
+        columns = min(len(keys), 3 if size == "column" else 6)
+        if ax is None:
+            figure.legend(handles=keys, loc="outside upper left", ncols=columns, frameon=False)
+        else:
+            ax.legend(handles=keys, loc="upper right", ncols=columns)
+    return Drawing("trial-orders", figure, _caption(kept, per_group), _alt(kept, rates), given=ax)
 
 
 def _panel(axes: Axes, rows: pd.DataFrame, tasks: list[str], per_group: int) -> None:

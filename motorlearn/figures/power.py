@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
 
 from motorlearn import digits
@@ -17,13 +18,20 @@ from motorlearn.figures.style import (
     house,
     label_ends,
     looks,
+    thin_ticks,
 )
 from motorlearn.plan import Power
 
 _FEWEST = 2
 
 
-def power_curves(result: Power, *, trials: int | None = None, size: SizeName = "thesis") -> Drawing:
+def power_curves(
+    result: Power,
+    *,
+    trials: int | None = None,
+    size: SizeName = "thesis",
+    ax: Axes | None = None,
+) -> Drawing:
     """Draw power over participants per group, one line per effect, with Monte-Carlo intervals.
 
     Parameters
@@ -32,8 +40,10 @@ def power_curves(result: Power, *, trials: int | None = None, size: SizeName = "
         From :func:`motorlearn.power`, with several n.
     trials : int, optional
         Trials in each test; by default the most that were simulated.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
@@ -48,7 +58,7 @@ def power_curves(result: Power, *, trials: int | None = None, size: SizeName = "
     style = looks([f"{name} {value}" for name, value in effects])
     wanted = result.recipe.options["wanted"]
     with house(size):
-        figure, (axes,) = canvas(size)
+        figure, (axes,) = canvas(size, ax=ax)
         labels = []
         for name, value in effects:
             part = table[(table["effect_name"] == name) & (table["effect"] == value)]
@@ -60,13 +70,16 @@ def power_curves(result: Power, *, trials: int | None = None, size: SizeName = "
         _reference(axes, wanted)
         axes.set_ylim(0, 1.02)
         axes.set_xticks(sorted(table["n"].unique()))
+        thin_ticks(axes)
         axes.set_xlabel("participants per group at enrolment")
         axes.set_ylabel("share of simulated studies with p < α")
         label_ends(axes, labels)
-    return Drawing("power-curves", figure, _caption(result, chosen), _alt(table, chosen))
+    return Drawing("power-curves", figure, _caption(result, chosen), _alt(table, chosen), given=ax)
 
 
-def power_contour(result: Power, *, effect: str, size: SizeName = "thesis") -> Drawing:
+def power_contour(
+    result: Power, *, effect: str, size: SizeName = "thesis", ax: Axes | None = None
+) -> Drawing:
     """Draw power over participants and trials for one effect, as labelled cells.
 
     Parameters
@@ -75,8 +88,10 @@ def power_contour(result: Power, *, effect: str, size: SizeName = "thesis") -> D
         From :func:`motorlearn.power`, with several n and several trials.
     effect : str
         Name of the effect in ``result.table``.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
@@ -91,34 +106,26 @@ def power_contour(result: Power, *, effect: str, size: SizeName = "thesis") -> D
         raise InputError("a contour needs two or more n and trials", grid.shape)
     values = grid.to_numpy()
     with house(size):
-        figure, (axes,) = canvas(size)
-        picture = axes.imshow(values, origin="lower", aspect="auto", cmap="cividis", vmin=0, vmax=1)
-        for (row, column), value in np.ndenumerate(values):
-            dark = value < 0.5
-            axes.text(
-                column,
-                row,
-                digits.number(value, 2),
-                ha="center",
-                va="center",
-                color="#ffffff" if dark else "#000000",
-            )
+        figure, (axes,) = canvas(size, ax=ax)
+        sns.heatmap(
+            grid, ax=axes, annot=True, fmt=".2f", cmap="cividis", vmin=0, vmax=1,
+            cbar_kws={"label": "power"},
+        )  # fmt: skip
+        axes.invert_yaxis()
         wanted = result.recipe.options["wanted"]
         if values.min() < wanted < values.max():
-            axes.contour(values, levels=[wanted], colors="#ffffff", linewidths=4)
-            axes.contour(values, levels=[wanted], colors="#000000", linewidths=1.6)
-        axes.set_xticks(range(grid.shape[1]), [str(n) for n in grid.columns])
-        axes.set_yticks(range(grid.shape[0]), [str(n) for n in grid.index])
+            across, up = np.arange(grid.shape[1]) + 0.5, np.arange(grid.shape[0]) + 0.5
+            axes.contour(across, up, values, levels=[wanted], colors="#ffffff", linewidths=4)
+            axes.contour(across, up, values, levels=[wanted], colors="#000000", linewidths=1.6)
         axes.set_xlabel("participants per group at enrolment")
         axes.set_ylabel("trials in each test")
-        figure.colorbar(picture, ax=axes, label="power")
     error = digits.number(float(part["mc_error"].max()), 3)
     caption = (
         f"Power by simulation for the effect '{effect}' over participants and trials "
         f"({result.recipe.options['simulations']} studies a cell, Monte-Carlo error at most "
         f"{error}). The line marks a power of {wanted:g}."
     )
-    return Drawing("power-contour", figure, caption, _grid_alt(grid, effect))
+    return Drawing("power-contour", figure, caption, _grid_alt(grid, effect), given=ax)
 
 
 def _reference(axes: Axes, wanted: float) -> None:

@@ -6,28 +6,34 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
+from motorlearn.figures.frames import ask_columns, drawn_levels
+from motorlearn.figures.labels import shortened
 from motorlearn.figures.style import (
     FAINT,
     PAPER,
     SOFT_INK,
     Drawing,
     EndLabel,
-    Look,
+    Levels,
     Size,
     SizeName,
     canvas,
     folded,
     house,
     label_ends,
-    looks,
+    name_y,
+    thin_ticks,
+    turn_ticks,
 )
 from motorlearn.vocabulary import PHASES, PRACTICE_PHASE
 
+_PLACE = ("phase", "session", "block")
 PHASE_TICKS = {
     "pretest": "pretest",
     "progress": "progress",
@@ -52,6 +58,7 @@ def practice_curve(
     groups: Sequence[str],
     tests: Mapping[str, str] | None = None,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw group means with intervals over practice and tests, thin individual lines behind.
 
@@ -68,27 +75,34 @@ def practice_curve(
         Groups in the order of the plan.
     tests : mapping of str to str, optional
         Names of tests on the axis, where the study has its own.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
     InputError
-        If there is not a single mean to draw.
+        If there is not a single mean to draw, or a group is not in the plan.
     """
+    ask_columns(points, (*_PLACE, "group", "mean", "conf_low", "conf_high"), "a practice curve")
+    ask_columns(scores, ("participant", *_PLACE, "group", "score"), "a practice curve")
+    points = points.dropna(subset=["mean"])
     if points.empty:
         raise InputError("there is nothing to draw in a practice curve", None, "check the phases")
     places, segments = _places(points)
     with house(size) as chosen:
-        figure, (axes,) = canvas(size, height=1.1)
-        dodges = _dodges(groups)
-        for group, look in looks(groups).items():
-            _individuals(axes, scores[scores["group"] == group], places, segments, look, dodges)
-            _means(axes, points[points["group"] == group], places, segments, look, dodges)
+        levels = Levels(groups)
+        drawn_levels(points, levels)
+        figure, (axes,) = canvas(size, height=1.1, ax=ax)
+        dodges = _dodges(levels)
+        shown = scores[scores["group"].astype(str).isin(list(levels))].dropna(subset=["score"])
+        _individuals(axes, _placed(shown, places, segments, dodges), levels, chosen)
+        _means(axes, _placed(points, places, segments, dodges), levels)
         _axis(axes, places, segments, chosen, tests or {})
-        axes.set_ylabel(outcome_label(outcome))
-        label_ends(axes, _ends(points, places, groups, dodges))
-    return Drawing("practice-curve", figure)
+        name_y(axes, outcome_label(outcome))
+        label_ends(axes, _ends(points, places, levels))
+    return Drawing("practice-curve", figure, given=ax)
 
 
 def _keys(frame: pd.DataFrame) -> list[tuple[str, float, float]]:
@@ -122,9 +136,9 @@ def _rank(key: tuple[str, float, float]) -> tuple:
     return (PHASES.index(key[0].split(" ")[0]), *key)
 
 
-def _dodges(groups: Sequence[str]) -> dict[str, float]:
-    spread = np.linspace(-0.6, 0.6, len(groups)) if len(groups) > 1 else np.zeros(1)
-    return dict(zip([str(group) for group in groups], spread, strict=True))
+def _dodges(levels: Levels) -> dict[str, float]:
+    spread = np.linspace(-0.6, 0.6, len(levels)) if len(levels) > 1 else np.zeros(1)
+    return dict(zip(levels, spread, strict=True))
 
 
 def _shift(key: tuple, group: str, dodges: dict[str, float]) -> float:
@@ -135,46 +149,51 @@ def _is_test(key: tuple) -> bool:
     return key[0] != PRACTICE_PHASE
 
 
-def _individuals(
-    axes: Axes, mine: pd.DataFrame, places: dict, segments: list[list], look: Look, dodges: dict
-) -> None:
-    keyed = mine.assign(key=_keys(mine))
-    for segment in segments:
-        part = keyed[keyed["key"].isin(segment)]
-        wide = part.pivot_table(index="participant", columns="key", values="score", sort=False)
-        wide = wide.reindex(columns=pd.Index(segment, tupleize_cols=False))
-        x = np.array([places[key] for key in segment])
-        if _is_test(segment[0]):
-            x = x + _shift(segment[0], look.group, dodges)
-            axes.plot(
-                np.repeat(x, len(wide)),
-                wide.to_numpy().ravel(),
-                linestyle="none",
-                marker=look.marker,
-                markersize=2.4,
-                color=look.colour,
-                alpha=0.28,
-                markeredgewidth=0,
-                zorder=1,
-            )
-        elif len(wide):
-            axes.plot(x, wide.to_numpy().T, color=look.colour, alpha=0.16, linewidth=0.5, zorder=1)
+def _placed(
+    rows: pd.DataFrame, places: dict, segments: list[list], dodges: dict[str, float]
+) -> pd.DataFrame:
+    """Give each row its place on the axis, and the stretch without a break that it belongs to."""
+    stretch = {key: number for number, segment in enumerate(segments) for key in segment}
+    keys, groups = _keys(rows), rows["group"].astype(str)
+    placed = rows.assign(
+        group=groups,
+        stretch=[stretch.get(key, -1) for key in keys],
+        single=[len(segments[stretch[key]]) == 1 if key in stretch else False for key in keys],
+        at=[places[key] + _shift(key, g, dodges) if key in places else np.nan
+            for key, g in zip(keys, groups)],
+    )  # fmt: skip
+    return placed.dropna(subset=["at"]).sort_values(["stretch", "at"], kind="stable")
 
 
-def _means(
-    axes: Axes, mine: pd.DataFrame, places: dict, segments: list[list], look: Look, dodges: dict
-) -> None:
-    keyed = dict(zip(_keys(mine), mine.itertuples(), strict=True))
-    for segment in segments:
-        rows = [(key, keyed[key]) for key in segment if key in keyed]
-        if not rows:
-            continue
-        x = np.array([places[key] + _shift(key, look.group, dodges) for key, _ in rows])
-        mean = np.array([row.mean for _, row in rows])
-        low = np.array([row.conf_low for _, row in rows])
-        high = np.array([row.conf_high for _, row in rows])
-        axes.vlines(x, low, high, color=look.colour, linewidth=1.1, zorder=3)
-        axes.plot(x, mean, **look.line_style, zorder=4)
+def _individuals(axes: Axes, placed: pd.DataFrame, levels: Levels, chosen: Size) -> None:
+    """Thin lines through the blocks of a session; symbols where a stretch is one point."""
+    faint = 0.28 if placed["participant"].nunique() <= 120 else 0.12
+    single = placed["single"].astype(bool)
+    lines, points = placed[~single], placed[single]
+    if len(lines):
+        own = lines.assign(line=lines["participant"].astype(str) + "\0" + lines["stretch"].map(str))
+        sns.lineplot(
+            own, x="at", y="score", units="line", estimator=None, ax=axes, legend=False,
+            **levels.keywords("group"), alpha=faint * 0.6, linewidth=0.5, zorder=1,
+        )  # fmt: skip
+    for group, mine in points.groupby("group", sort=False):
+        axes.scatter(
+            mine["at"], mine["score"], s=(chosen.marker * 0.48) ** 2, marker=levels[group].marker,
+            color=levels[group].colour, alpha=faint, linewidths=0, zorder=1,
+        )  # fmt: skip
+
+
+def _means(axes: Axes, placed: pd.DataFrame, levels: Levels) -> None:
+    for group, mine in placed.groupby("group", sort=False):
+        colour = levels[group].colour
+        axes.vlines(
+            mine["at"], mine["conf_low"], mine["conf_high"], color=colour, linewidth=1.1, zorder=3
+        )
+    sns.lineplot(
+        placed, x="at", y="mean", units="stretch", estimator=None, ax=axes, legend=False,
+        **levels.keywords("group"), markers=levels.markers, markeredgecolor=PAPER,
+        markeredgewidth=0.6, zorder=4,
+    )  # fmt: skip
 
 
 def _axis(
@@ -182,18 +201,17 @@ def _axis(
 ) -> None:
     ticks, labels = [], []
     practised = [segment for segment in segments if not _is_test(segment[0])]
-    every = 1 if sum(map(len, practised)) <= 16 else 2
     running = 0
     for segment in segments:
         for key in segment:
             running += not _is_test(key)
-            if _is_test(key) or every == 1 or running % every == 1:
-                ticks.append(places[key])
-                labels.append(_test_tick(key, tests) if _is_test(key) else str(running))
+            ticks.append(places[key])
+            labels.append(_test_tick(key, tests) if _is_test(key) else str(running))
     axes.set_xticks(ticks, labels)
     axes.xaxis.set_minor_locator(FixedLocator([]))
     low, high = min(places.values()) - 1.1, max(places.values()) + 1.1
     axes.set_xlim(low, high)
+    axes.set_xlabel("")
     axes.spines["bottom"].set_visible(False)
     for segment in segments:
         reach = 1.0 if _is_test(segment[0]) else 0.55
@@ -204,6 +222,9 @@ def _axis(
     if practised:
         first, last = practised[0][0], practised[-1][-1]
         axes.set_xlabel("block of practice", x=_middle(axes, places[first], places[last]))
+    at_tests = [places[key] for key in places if _is_test(key)]
+    turn_ticks(axes, at_tests)
+    thin_ticks(axes, first=at_tests)
 
 
 def _middle(axes: Axes, left: float, right: float) -> float:
@@ -237,16 +258,13 @@ def _ground(axes: Axes, left: float, right: float, chosen: Size) -> None:
         )
 
 
-def _ends(
-    points: pd.DataFrame, places: dict, groups: Sequence[str], dodges: dict[str, float]
-) -> list[EndLabel]:
-    chosen = looks(groups)
+def _ends(points: pd.DataFrame, places: dict, levels: Levels) -> list[EndLabel]:
     edge = max(places.values()) + 0.75
     labels = []
-    for group, look in chosen.items():
-        mine = points[(points["group"] == group) & points["mean"].notna()]
-        if mine.empty:
-            continue
+    for look in levels.present(points):
+        mine = points[points["group"].astype(str) == look.group]
         last = max(zip(_keys(mine), mine["mean"], strict=True), key=lambda pair: places[pair[0]])
-        labels.append(EndLabel(edge, float(last[1]), folded(group, 0.9), look.text_colour))
+        labels.append(
+            EndLabel(edge, float(last[1]), folded(shortened(look.group, 36), 0.9), look.text_colour)
+        )
     return labels

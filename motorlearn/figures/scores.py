@@ -4,12 +4,25 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
+import seaborn as sns
 from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
+from motorlearn.figures.frames import ask_columns, drawn_levels
 from motorlearn.figures.practice import outcome_label
-from motorlearn.figures.style import PAPER, Drawing, Look, SizeName, canvas, folded, house, looks
+from motorlearn.figures.style import (
+    INK,
+    PAPER,
+    Drawing,
+    Levels,
+    Look,
+    SizeName,
+    canvas,
+    group_ticks,
+    house,
+    name_y,
+)
 from motorlearn.vocabulary import PHASE_LABELS
 
 
@@ -22,6 +35,7 @@ def delayed_scores(
     outcome: Outcome,
     groups: Sequence[str],
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw the scores of tests by group, one panel per test on the same scale.
 
@@ -39,50 +53,63 @@ def delayed_scores(
         Name, unit and better direction of the score.
     groups : sequence of str
         Groups in the order of the plan.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into, where one test is shown.
 
     Raises
     ------
     InputError
-        If none of the tests has a score.
+        If none of the tests has a score, or a group is not in the plan.
     """
+    ask_columns(scores, ("group", "phase", "score"), "a figure of test scores")
+    scores = scores.dropna(subset=["score"])
     shown = [phase for phase in phases if (scores["phase"] == phase).any()]
     if not shown:
         raise InputError("no test has a score to draw", phases, "check the phases of the trials")
+    levels = Levels(groups)
     with house(size) as chosen:
-        figure, panels = canvas(size, columns=len(shown), share_y=True)
+        drawn_levels(scores, levels)
+        figure, panels = canvas(size, columns=len(shown), share_y=True, ax=ax)
         for axes, phase in zip(panels, shown, strict=True):
-            for place, look in enumerate(looks(groups).values()):
-                points = _pick(scores, phase, look.group)["score"].dropna().to_numpy()
-                _dots(axes, place - 0.2, points, look, chosen.marker)
+            swarm(axes, scores[scores["phase"] == phase], levels, chosen.marker * 0.62, aside=-0.2)
+            for place, look in enumerate(levels.looks.values()):
                 _bar(axes, place + 0.12, _pick(means, phase, look.group), "mean", look, True)
                 if adjusted is not None:
                     row = _pick(adjusted, phase, look.group)
                     _bar(axes, place + 0.36, row, "estimate", look, False)
-            axes.set_xlim(-0.55, len(groups) - 0.4)
-            room = 6.0 / (len(shown) * len(groups))
-            axes.set_xticks(range(len(groups)), [folded(name, room) for name in groups])
-            axes.set_title(PHASE_LABELS.get(phase, phase))
-        panels[0].set_ylabel(outcome_label(outcome))
-    return Drawing("test-scores", figure)
+            axes.set_xlim(-0.55, len(levels) - 0.4)
+            axes.set(xlabel="", ylabel="", title=PHASE_LABELS.get(phase, phase))
+        for axes in panels:
+            group_ticks(axes, levels)
+        name_y(panels[0], outcome_label(outcome))
+    return Drawing("test-scores", figure, given=ax)
 
 
 def _pick(frame: pd.DataFrame, phase: str, group: str) -> pd.DataFrame:
     return frame[(frame["phase"] == phase) & (frame["group"] == group)]
 
 
-def _dots(axes: Axes, place: float, values: np.ndarray, look: Look, marker: float) -> None:
-    axes.plot(
-        place + beeswarm(values, 0.17),
-        values,
-        linestyle="none",
-        marker=look.marker,
-        markersize=marker * 0.62,
-        color=look.colour,
-        alpha=0.45,
-        markeredgewidth=0,
-    )
+def swarm(
+    axes: Axes,
+    scores: pd.DataFrame,
+    levels: Levels,
+    marker: float,
+    *,
+    value: str = "score",
+    aside: float = 0.0,
+    alpha: float = 0.5,
+) -> None:
+    """Draw every participant beside the place of the group, points of like value kept apart."""
+    rows = scores.assign(group=scores["group"].astype(str)).dropna(subset=[value])
+    for place, look in enumerate(levels.looks.values()):
+        mine = rows.loc[rows["group"] == look.group, value].to_numpy(float)
+        if len(mine):
+            sns.scatterplot(
+                x=place + aside + beeswarm(mine, 0.17), y=mine, ax=axes, color=look.colour,
+                marker=look.marker, s=marker**2, alpha=alpha, linewidth=0, legend=False,
+            )  # fmt: skip
 
 
 def _bar(
@@ -91,10 +118,12 @@ def _bar(
     if row.empty or row[column].isna().all():
         return
     value = row.iloc[0]
-    axes.vlines(place, value["conf_low"], value["conf_high"], color=look.colour)
-    style = {**look.point_style, "markeredgecolor": look.colour, "markeredgewidth": 1.3}
+    axes.vlines(place, value["conf_low"], value["conf_high"], color=INK if filled else look.colour)
+    style = {**look.point_style, "markeredgecolor": INK if filled else look.colour}
     axes.plot(
-        place, value[column], **{**style, "markerfacecolor": look.colour if filled else PAPER}
+        place,
+        value[column],
+        **{**style, "markeredgewidth": 1.1, "markerfacecolor": look.colour if filled else PAPER},
     )
 
 

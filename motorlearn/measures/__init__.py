@@ -9,6 +9,8 @@ raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
+from motorlearn.measures.agreement.planning import RatingPlan, plan_rating
+from motorlearn.measures.agreement.totals import Totals, total_scores
 from motorlearn.measures.aim import (
     absolute_constant_error,
     absolute_error,
@@ -52,13 +54,15 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
+from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
+from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
 from motorlearn.measures.landmarks.posture import (
-    OVERARM_PREPARATION,
     ChecklistItem,
     Posture,
     Quantity,
     measure_posture,
     score_checklist,
+    with_landmark_scores,
 )
 from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
@@ -76,17 +80,20 @@ from motorlearn.measures.times import mean_time
 
 __all__ = [
     "CARDS",
-    "OVERARM_PREPARATION",
     "Agreement",
     "Card",
     "ChecklistItem",
     "Ellipse",
     "IndividualChanges",
+    "LandmarkPlan",
     "Landmarks",
     "OwnChange",
     "Posture",
     "Quantity",
+    "RatingPlan",
+    "Release",
     "StandardisedEffect",
+    "Totals",
     "absolute_constant_error",
     "absolute_error",
     "adjusted_g",
@@ -103,6 +110,7 @@ __all__ = [
     "detectable_change_interval",
     "effective_width",
     "empirical_logit",
+    "find_release",
     "gain",
     "hedges_g",
     "hit_change",
@@ -120,7 +128,9 @@ __all__ = [
     "newcombe_difference",
     "paired_g",
     "percent_transfer",
+    "plan_rating",
     "rater_agreement",
+    "read_landmark_plan",
     "read_landmarks",
     "relative_retention",
     "retention_loss",
@@ -130,11 +140,15 @@ __all__ = [
     "score_trials",
     "small_sample_factor",
     "smallest_detectable_change",
+    "speed",
     "standard_error_of_measurement",
     "switch_rate",
     "total_error",
+    "total_scores",
     "trials_to_criterion",
     "variable_error",
     "warm_up_decrement",
     "wilson_interval",
+    "with_landmark_scores",
+    "with_release",
 ]

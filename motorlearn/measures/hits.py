@@ -150,6 +150,6 @@ def inside(level: float) -> float:
     >>> inside(0.95)
     0.95
     """
-    if not 0 < level < 1:
+    if not isinstance(level, int | float | np.floating) or not 0 < level < 1:
         raise InputError("a confidence level lies between 0 and 1", [level], "use for example 0.95")
     return level

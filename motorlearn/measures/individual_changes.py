@@ -201,19 +201,16 @@ def _judge_hits(both: pd.DataFrame, level: float, day_to_day: float) -> pd.DataF
 
 
 def _judge_trials(both: pd.DataFrame, level: float, day_to_day: float) -> pd.DataFrame:
-    sds, trials, own = [], [], np.ones(len(both), dtype=bool)
-    for test in ("first", "second"):
-        n = both[f"n_{test}"].fillna(0).to_numpy()
-        own &= n >= FEWEST_TRIALS
-        sds.append(both[f"sd_{test}"].to_numpy())
-        trials.append(n)
+    trials = tuple(both[f"n_{test}"].fillna(0).to_numpy() for test in ("first", "second"))
+    sds = both["sd_first"].to_numpy(), both["sd_second"].to_numpy()
+    own = (trials[0] >= FEWEST_TRIALS) & (trials[1] >= FEWEST_TRIALS)
     means = both["mean_first"].to_numpy(), both["mean_second"].to_numpy()
-    change = mean_change(means, tuple(sds), tuple(trials), level=level, day_to_day=day_to_day)
+    change = mean_change(means, sds, (trials[0], trials[1]), level=level, day_to_day=day_to_day)
     pooled, df = _pooled(sds, trials)
     group = mean_change(
         means,
-        (np.full(len(both), pooled),) * 2,
-        tuple(np.where(n > 0, n, np.nan) for n in trials),
+        (np.full(len(both), pooled), np.full(len(both), pooled)),
+        (np.where(trials[0] > 0, trials[0], np.nan), np.where(trials[1] > 0, trials[1], np.nan)),
         level=level,
         day_to_day=day_to_day,
         df=df,
@@ -223,14 +220,16 @@ def _judge_trials(both: pd.DataFrame, level: float, day_to_day: float) -> pd.Dat
         {name: np.where(own, vars(change)[name], vars(group)[name]) for name in vars(change)},
         index=both.index,
     ).assign(hits_down=np.nan, hits_up=np.nan)
-    frame["basis"] = np.where(np.isfinite(frame["conf_low"]), basis, None)
+    frame["basis"] = pd.Series(basis, index=both.index).where(np.isfinite(frame["conf_low"]))
     for test in ("first", "second"):
         frame[test] = both[f"mean_{test}"]
         frame[f"n_{test}"] = both[f"n_{test}"].astype("Int64")
     return frame
 
 
-def _pooled(sds: list[np.ndarray], trials: list[np.ndarray]) -> tuple[float, float]:
+def _pooled(
+    sds: tuple[np.ndarray, np.ndarray], trials: tuple[np.ndarray, ...]
+) -> tuple[float, float]:
     """Pool the trials' SD over people and tests, with its degrees of freedom."""
     sd, n = np.concatenate(sds), np.concatenate(trials)
     known = n >= 2

@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
 from motorlearn.trials.checking.planned import check_plan
@@ -14,16 +15,15 @@ from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.checking.suspicions import suspicions
-from motorlearn.trials.checking.test_dates import tests_on_their_day
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
 from motorlearn.trials.importing.replay import replay, settle
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
+from motorlearn.trials.reading.days_of_tests import read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
 from motorlearn.trials.reading.not_yet import set_aside_blank
 from motorlearn.trials.reading.session_log import read_sessions
 from motorlearn.trials.reading.standard import Standard
-from motorlearn.trials.reading.test_days import read_test_days
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.study import Study
 from motorlearn.vocabulary import CHANGE_COLUMNS

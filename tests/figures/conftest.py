@@ -80,6 +80,11 @@ def frames(request) -> Frames:
     return make_frames(SHAPES[request.param])
 
 
+@pytest.fixture(name="make_frames", scope="module")
+def frame_maker():
+    return make_frames
+
+
 @pytest.fixture(scope="module")
 def three() -> Frames:
     return make_frames(SHAPES["three groups"])

@@ -9,6 +9,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.measures.agreement.alpha import krippendorff_alpha
 from motorlearn.measures.agreement.icc import (
     MeanSquares,
     intraclass_correlations,
@@ -19,7 +20,6 @@ from motorlearn.measures.agreement.kappa import (
     cohen_kappa,
     fleiss_kappa,
     gwet_ac1,
-    krippendorff_alpha,
     two_rater_indices,
 )
 from motorlearn.measures.agreement.limits import limits_of_agreement, linear_trend
@@ -100,7 +100,8 @@ def test_weighted_kappa_of_fleiss_cohen_and_everitt():
     patients = np.array(case["counts"])
     draws = np.random.default_rng(5).multinomial(200, patients.ravel() / 200, size=2000)
     resampled = [
-        cohen_kappa(one.reshape(3, 3), weights=case["agreement_weights"]).estimate for one in draws
+        cohen_kappa(one.reshape(3, 3), weights=case["agreement_weights"], simulations=2).estimate
+        for one in draws
     ]
     assert np.std(resampled) == pytest.approx(weighted.std_error, rel=0.05)
 
@@ -127,7 +128,7 @@ def test_alpha_with_missing_ratings():
     case = VALUES["krippendorff"]
     scores = np.array(case["scores"], dtype=float)
     for metric in ("nominal", "ordinal", "interval", "ratio"):
-        found = krippendorff_alpha(scores, metric=metric, resamples=50)
+        found = krippendorff_alpha(scores, metric=metric, simulations=50)
         assert found.estimate == pytest.approx(case[metric], abs=0.0005)
     choices = np.stack([(scores == value).sum(axis=1) for value in range(1, 6)], axis=1)
     ac1, kappa = gwet_ac1(choices), fleiss_kappa(choices)
@@ -173,7 +174,7 @@ def test_hand_indices_of_a_two_by_two_table():
 
 def test_two_raters_alpha_of_hand_table():
     # units 00 00 11 01: coincidences o00=4 o11=2 o01=o10=1; Do=2, De=2*5*3/7 -> 1-2/(30/7)
-    found = krippendorff_alpha([[0, 0], [0, 0], [1, 1], [0, 1]], metric="nominal", resamples=20)
+    found = krippendorff_alpha([[0, 0], [0, 0], [1, 1], [0, 1]], metric="nominal", simulations=20)
     assert found.estimate == pytest.approx(1 - 2 / (30 / 7))
 
 
@@ -272,14 +273,15 @@ def test_averaged_icc_is_the_spearman_brown_step():
     assert result["ICC(A,2)"] == pytest.approx(2 * single / (1 + single))
 
 
-def test_many_missing_ratings_call_for_alpha():
+def test_graded_items_of_three_raters_call_for_alpha():
     rows = [[1, 2], [3, 3], [4, 5], [2, None], [5, None], [1, 1], [2, 2], [4, 4]]
     three = [[*row, value] for row, value in zip(rows, [1, 3, None, 2, 5, None, 2, 4])]
     result = agree(long(three), "ordinal")
     assert result.estimates.loc[result.estimates["applies"], "term"].item() == (
         "Krippendorff's alpha (ordinal)"
     )
-    assert result.recipe.left_out["rows"].sum() == 4
+    assert result.recipe.left_out.empty
+    assert result.estimates["n"].tolist() == [8] * len(result.estimates)
 
 
 def test_rare_category_is_explained():

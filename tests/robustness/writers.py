@@ -11,10 +11,11 @@ import pandas as pd
 import motorlearn as ml
 import motorlearn.files.writing
 from motorlearn import files
+from motorlearn.analysis import study as analysis
 from motorlearn.design import design_from_mapping
 from motorlearn.figures import Drawing
 from motorlearn.plan import Answers, write_plan, write_sheets
-from motorlearn.report import findings
+from motorlearn.results import Refused
 from motorlearn.teaching import class_data_sets, merge_class, write_class_study
 from motorlearn.teaching.aiming import save_sitting
 from motorlearn.teaching.aiming.rehearsal import rehearse_class, rehearse_sitting
@@ -178,7 +179,10 @@ PNG = base64.b64decode(
 def _without_pictures() -> None:
     """Leave out drawing and side results, which take seconds and touch no disk."""
     Drawing._bytes = lambda self, form, **more: PNG if form == "png" else self.name.encode()
-    findings.beside = lambda *arguments: {}
+    nothing = {"raters": None, "curves": None, "population": None}
+    analysis._curves_and_raters = lambda *arguments: nothing
+    analysis._judged = lambda *arguments: {"audit": Refused("left out"), "sensitivity": None}
+    analysis._audit_of_model = lambda *arguments: None
 
 
 def _report(folder: Path, version: int) -> None:

@@ -17,22 +17,28 @@ LANDIS_KOCH = (
 )
 """Reading of kappa (Landis and Koch 1977), arbitrary by its authors' own words."""
 
+WIDE = 0.4
+"""Width of an interval beyond which the reading of a coefficient is not settled (custom)."""
 
-def applying_coefficient(kind: str, raters: int, averaged: int, *, complete_share: float) -> str:
+FEW_RATERS = 5
+"""Raters below which the variance between raters is hardly known (custom)."""
+
+
+def applying_coefficient(kind: str, raters: int, averaged: int) -> str:
     """Name the coefficient that describes the score the study analyses.
+
+    Missing cells do not change it: the intraclass correlation comes from variance components, and
+    the coefficients of categories take any number of ratings of an item.
 
     Examples
     --------
-    >>> applying_coefficient("continuous", 2, 1, complete_share=1.0)
+    >>> applying_coefficient("continuous", 2, 1)
     'ICC(A,1)'
-    >>> applying_coefficient("ordinal", 2, 1, complete_share=1.0)
+    >>> applying_coefficient("ordinal", 2, 1)
     'weighted kappa'
-    >>> applying_coefficient("nominal", 3, 1, complete_share=1.0)
+    >>> applying_coefficient("nominal", 3, 1)
     "Fleiss' kappa"
     """
-    if complete_share < 0.8:
-        metric = {"continuous": "interval"}.get(kind, kind)
-        return f"Krippendorff's alpha ({metric})"
     if kind == "continuous" or averaged > 1:
         return "ICC(A,k)" if averaged == raters > 1 else f"ICC(A,{averaged})"
     if raters > 2:
@@ -57,12 +63,17 @@ def read_kappa(kappa: float) -> str:
 
 
 def advice_sentences(
-    row: Mapping, averaged: int, pairs: Sequence[Mapping], limits: Sequence[Mapping]
+    row: Mapping,
+    averaged: int,
+    raters: int,
+    pairs: Sequence[Mapping],
+    limits: Sequence[Mapping],
 ) -> tuple[str, ...]:
     """Say in sentences which coefficient applies and what else a reader must know."""
     return (
         _which(row, averaged),
         _reading(row),
+        *_few(row, raters),
         *(_paradox(pair) for pair in pairs if _is_paradox(pair)),
         *(_proportional(limit) for limit in limits if limit["slope_p"] < 0.05),
     )
@@ -89,7 +100,26 @@ def _reading(row: Mapping) -> str:
         )
     if "alpha" in row["term"]:
         return f"{text}; customary demand .80, tentative from .667 (Krippendorff; custom)."
-    return f"{text}; {read_kappa(row['estimate'])} (Landis and Koch 1977; arbitrary)."
+    low, high = read_kappa(row["conf_low"]), read_kappa(row["conf_high"])
+    span = low if low == high else f"anything from {low} to {high}"
+    return f"{text}; {span} by its interval (Landis and Koch 1977; arbitrary)."
+
+
+def _few(row: Mapping, raters: int) -> tuple[str, ...]:
+    """What small samples cannot show."""
+    width = row["conf_high"] - row["conf_low"]
+    if not width > WIDE:
+        return ()
+    text = (
+        f"{row['n']} items do not tell good agreement from poor: the interval is "
+        f"{digits.number(width)} wide."
+    )
+    if row["term"].startswith("ICC(A") and raters < FEW_RATERS:
+        text += (
+            f" {raters} raters say little about how raters in general differ in level; more items "
+            "do not mend that, more raters do."
+        )
+    return (text,)
 
 
 def _is_paradox(pair: Mapping) -> bool:

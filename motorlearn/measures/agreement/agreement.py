@@ -1,5 +1,6 @@
 """Rater agreement: which raters agree, how far, and which coefficient the study's score needs."""
 
+import numbers
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -7,15 +8,17 @@ import pandas as pd
 
 from motorlearn.exceptions import InputError
 from motorlearn.measures.agreement.advice import advice_sentences, applying_coefficient
+from motorlearn.measures.agreement.coefficients import Wanted, coefficient_frame, variances_of
 from motorlearn.measures.agreement.frames import (
-    coefficient_frame,
     drift_frame,
     error_frame,
     limit_frame,
     pair_frame,
     rerating_frame,
 )
-from motorlearn.measures.agreement.table import Ratings, read_ratings
+from motorlearn.measures.agreement.kappa import Weights
+from motorlearn.measures.agreement.table import Asked, Ratings, read_ratings
+from motorlearn.measures.hits import inside
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Column, Table, estimates_table
 
@@ -28,14 +31,16 @@ class Agreement(Result):
     Attributes
     ----------
     estimates : DataFrame
-        ``term, also, estimate, std_error, conf_low, conf_high, statistic, df1, df2, p, applies``:
-        every coefficient by name; ``applies`` marks the one that fits the score the study uses.
+        ``term, also, n, estimate, conf_low, conf_high, statistic, df1, df2, p, applies``:
+        every coefficient by name with the number of items it rests on; ``applies`` marks the one
+        that fits the score the study uses. Only a complete table has F tests.
     pairs : DataFrame
         One row per pair of raters: agreement, kappas, AC1, prevalence, bias (categories only).
     limits : DataFrame
         One row per pair of raters: Bland and Altman's limits and proportional bias.
     measurement_error : DataFrame
-        ``basis, sem, smallest_detectable_change`` in the unit of the score.
+        ``basis, averaged, sem, sem_low, sem_high, smallest_detectable_change, change_low,
+        change_high`` in the unit of the score, of the mean of ``averaged`` raters.
     drift : DataFrame
         One row per rater and basis: slope over clip order and change from first to last clip.
     rerating : DataFrame
@@ -43,7 +48,7 @@ class Agreement(Result):
     advice : tuple of str
         Which coefficient applies and how to read it.
     scores : DataFrame
-        ``item, rater, score[, order]`` as analysed, first occasion.
+        ``item, rater, score[, order][, cluster]`` as analysed, first occasion.
     recipe : Recipe
         Columns, options, items analysed and items left out.
     """
@@ -59,25 +64,42 @@ class Agreement(Result):
     recipe: Recipe
 
     def tables(self) -> list[Table]:
-        """Coefficients first, then what stands behind them."""
-        title = f"Rater agreement on {self.recipe.n} items"
-        tables = [
-            estimates_table("agreement", title, self.estimates, notes=self.advice),
-            estimates_table("pairs", "Agreement of each pair of raters", self.pairs),
-            estimates_table("limits", "Limits of agreement, first minus second rater", self.limits),
-            Table("measurement_error", "Measurement error of one score", _ERROR_COLUMNS,
-                  self.measurement_error),
-            Table("drift", "Drift over the order of clips", _DRIFT_COLUMNS, self.drift,
-                  ("Change: from the first to the last clip, by a straight line.",)),
-            estimates_table("rerating", "Re-rating: later minus first rating", self.rerating),
-        ]  # fmt: skip
-        return [table for table in tables if len(table.rows)]
+        """Coefficients first, then what stands behind them; what was not asked for is left out."""
+        known = self.estimates.dropna(axis=1, how="all")
+        title = f"Rater agreement, {self.recipe.n} items with two raters or more"
+        tables = [estimates_table("agreement", title, known, notes=self.advice)]
+        for name, heading, frame in (
+            ("pairs", "Agreement of each pair of raters", self.pairs),
+            ("limits", "Limits of agreement, first minus second rater", self.limits),
+            ("rerating", "Re-rating: later minus first rating", self.rerating),
+        ):
+            if len(frame):
+                tables.append(estimates_table(name, heading, frame))
+        if len(self.measurement_error):
+            many = int(self.measurement_error["averaged"].iloc[0])
+            who = "one rater's score" if many == 1 else f"the mean of {many} raters"
+            heading = f"Measurement error of {who}"
+            tables.append(
+                Table("measurement_error", heading, _ERROR_COLUMNS, self.measurement_error)
+            )
+        if len(self.drift):
+            tables.append(
+                Table(
+                    "drift", "Drift over the order of clips", _DRIFT_COLUMNS, self.drift,
+                    ("Change: from the first to the last clip, by a straight line.",),
+                )
+            )  # fmt: skip
+        return tables
 
 
 _ERROR_COLUMNS = (
     Column("basis"),
     Column("sem", "SEM", "significant"),
+    Column("sem_low", "SEM lower", "significant"),
+    Column("sem_high", "SEM upper", "significant"),
     Column("smallest_detectable_change", kind="significant"),
+    Column("change_low", "change lower", "significant"),
+    Column("change_high", "change upper", "significant"),
 )
 _DRIFT_COLUMNS = (
     Column("rater"),
@@ -101,15 +123,22 @@ def rater_agreement(
     kind: str,
     order: str | None = None,
     occasion: str | None = None,
+    occasions: Sequence | None = None,
+    cluster: str | None = None,
     categories: Sequence | None = None,
     averaged: int = 1,
+    weights: Weights = "quadratic",
     level: float = 0.95,
     seed: int = 0,
 ) -> Agreement:
     r"""Say how far raters agree on the same items, and which coefficient the study's score needs.
 
     A score from one rater carries the agreement of a single rater, :math:`ICC(A,1)`; only a mean
-    of m raters carries :math:`ICC(A,m) = m\,ICC(A,1)/(1 + (m-1)\,ICC(A,1))`.
+    of m raters carries :math:`ICC(A,m) = m\,ICC(A,1)/(1 + (m-1)\,ICC(A,1))`. Where not every rater
+    saw every item, the variances of items, raters and error come from restricted maximum
+    likelihood. Intervals of coefficients of categories are quantiles of a Dirichlet posterior of
+    the patterns of ratings, those of ICC(A, ...) generalised confidence intervals; how often they
+    cover is in the documentation.
 
     Parameters
     ----------
@@ -128,22 +157,29 @@ def rater_agreement(
     occasion : str, optional
         Column that tells first ratings from later ones; gives re-rating consistency. Agreement
         between raters uses the first.
+    occasions : sequence, optional
+        Values of ``occasion`` from first to last, where they are words.
+    cluster : str, optional
+        Column of the learner, where several clips belong to one: intervals then count learners.
     categories : sequence, optional
         All categories in order, where some may not occur in the data or are words.
     averaged : int
         How many raters' scores are averaged into the score the study analyses.
+    weights : {"quadratic", "linear"}
+        Weights of weighted kappa.
     level : float
         Confidence level.
     seed : int
-        Seed of the resampled interval of Krippendorff's alpha.
+        Seed of the draws behind the intervals of coefficients of categories.
 
     Raises
     ------
     ColumnError
         If a column is absent.
     InputError
-        If there are fewer than two raters or two items rated twice, a rater has two scores for an
-        item on one occasion, or scores are not numbers where numbers are needed.
+        If there are fewer than two raters or two items rated twice, a rating names no rater or
+        item, a rater has two scores for an item on one occasion, an order of words is unknown,
+        scores are not numbers where numbers are needed, or an option is impossible.
 
     References
     ----------
@@ -165,16 +201,18 @@ def rater_agreement(
     >>> row["term"], f"{row['estimate']:.2f}"
     ('ICC(A,1)', '0.93')
     """
-    if averaged < 1:
-        raise InputError("averaged counts raters and is at least 1", [averaged])
-    read = read_ratings(
-        ratings, item=item, rater=rater, score=score, kind=kind, order=order,
-        occasion=occasion, categories=categories,
-    )  # fmt: skip
+    asked = Asked(item, rater, score, kind, order, occasion, occasions, cluster, categories)
+    wanted = _wanted(averaged, weights, level, seed)
+    read = read_ratings(ratings, asked)
+    if read.kind == "nominal" and wanted.averaged > 1:
+        raise InputError(
+            "nominal scores of several raters have no mean", [averaged], "leave averaged= at 1"
+        )
     options = {
         "item": item, "kind": read.kind, "order": order, "occasion": occasion,
+        "occasions": None if occasions is None else tuple(occasions), "cluster": cluster,
         "categories": None if categories is None else tuple(categories),
-        "averaged": averaged, "level": level,
+        "averaged": wanted.averaged, "weights": weights, "level": level,
     }  # fmt: skip
     recipe = Recipe(
         call="rater_agreement",
@@ -183,37 +221,49 @@ def rater_agreement(
         n=len(read.rated),
         left_out=read.left_out,
         seed=seed,
-        engine="mean squares with F intervals; linearised variances; resampled items for alpha",
+        engine="mean squares, or REML where cells are missing, with generalised intervals; "
+        "Dirichlet posterior of patterns for categories",
     )
-    return _assembled(read, recipe)
+    return _assembled(read, recipe, wanted)
 
 
-def _assembled(read: Ratings, recipe: Recipe) -> Agreement:
-    averaged, level = recipe.options["averaged"], recipe.options["level"]
-    estimates = coefficient_frame(read, averaged=averaged, level=level, seed=recipe.seed or 0)
-    applies = applying_coefficient(
-        read.kind,
-        read.wide.shape[1],
-        averaged,
-        complete_share=len(read.complete) / len(read.rated),
-    )
-    estimates["applies"] = estimates["term"] == applies
+def _wanted(averaged: int, weights: Weights, level: float, seed: int) -> Wanted:
+    if not _is_whole(averaged) or averaged < 1:
+        raise InputError("averaged counts raters: a whole number from 1", [averaged])
+    if weights not in ("quadratic", "linear"):
+        raise InputError("weights of kappa are quadratic or linear", [weights])
+    return Wanted(int(averaged), weights, inside(level), seed)
+
+
+def _is_whole(value: object) -> bool:
+    if isinstance(value, bool) or not isinstance(value, numbers.Real):
+        return False
+    return float(value).is_integer()
+
+
+def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
     numeric = read.kind != "nominal"
-    pairs = pd.DataFrame() if read.kind == "continuous" else pair_frame(read, level=level)
-    limits = limit_frame(read, level=level) if numeric else pd.DataFrame()
+    found = variances_of(read) if numeric else None
+    estimates = coefficient_frame(read, found, wanted)
+    raters = read.wide.shape[1]
+    applies = applying_coefficient(read.kind, raters, wanted.averaged)
+    estimates["applies"] = estimates["term"] == applies
+    nothing = pd.DataFrame()
+    pairs = nothing if read.kind == "continuous" else pair_frame(read, wanted)
+    limits = limit_frame(read, wanted) if numeric else nothing
     row = estimates[estimates["applies"]].iloc[0]
     return Agreement(
         estimates=estimates,
         pairs=pairs,
         limits=limits,
-        measurement_error=error_frame(read, level=level) if numeric else pd.DataFrame(),
-        drift=drift_frame(read, level=level)
-        if numeric and recipe.options["order"]
-        else pd.DataFrame(),
-        rerating=rerating_frame(read, level=level)
-        if recipe.options["occasion"]
-        else pd.DataFrame(),
-        advice=advice_sentences(row, averaged, pairs.to_dict("records"), limits.to_dict("records")),
+        measurement_error=error_frame(found, wanted, graded=read.kind == "ordinal")
+        if numeric
+        else nothing,
+        drift=drift_frame(read, wanted) if numeric and recipe.options["order"] else nothing,
+        rerating=rerating_frame(read, wanted) if recipe.options["occasion"] else nothing,
+        advice=advice_sentences(
+            row, wanted.averaged, raters, pairs.to_dict("records"), limits.to_dict("records")
+        ),
         scores=read.first.drop(columns="occasion"),
         recipe=recipe,
     )

@@ -1,16 +1,24 @@
 """Chance-corrected agreement on categories: kappa, weighted kappa, Fleiss' kappa, AC1 and alpha.
 
 Two raters give a square table of counts. Any number of raters, with missing ratings, gives a
-table of items by categories that counts how many raters chose each.
+table of items by categories that counts how many raters chose each. Every coefficient is a
+function of how common each pattern of ratings is; the ``…_of`` functions take many sets of such
+weights at once, so that the same line gives the estimate and its interval.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
 from motorlearn.exceptions import InputError
+from motorlearn.measures.agreement.patterns import (
+    SIMULATIONS,
+    Patterns,
+    counted_patterns,
+    patterns_of,
+    quantile_interval,
+)
 
 Weights = Literal["none", "linear", "quadratic"]
 Metric = Literal["nominal", "ordinal", "interval", "ratio"]
@@ -18,7 +26,7 @@ Metric = Literal["nominal", "ordinal", "interval", "ratio"]
 
 @dataclass(frozen=True)
 class Coefficient:
-    """An agreement coefficient with its standard error and interval."""
+    """An agreement coefficient with its large-sample standard error and its interval."""
 
     estimate: float
     std_error: float
@@ -37,6 +45,9 @@ class TwoRaterIndices:
     kappa_maximum: float
 
 
+UNKNOWN = Coefficient(np.nan, np.nan, np.nan, np.nan)
+
+
 def agreement_weights(categories: int, weights: Weights = "quadratic") -> np.ndarray:
     """Give agreement weights for ordered categories: 1 on the diagonal, 0 in the far corners.
 
@@ -45,19 +56,32 @@ def agreement_weights(categories: int, weights: Weights = "quadratic") -> np.nda
     >>> agreement_weights(3, "linear")[0].tolist()
     [1.0, 0.5, 0.0]
     """
-    if weights == "none" or categories < 2:
-        return np.eye(categories)
-    steps = np.abs(np.subtract.outer(np.arange(categories), np.arange(categories)))
-    share = steps / (categories - 1)
+    return weights_between(np.arange(categories, dtype=float), weights)
+
+
+def weights_between(codes: np.ndarray, weights: Weights = "quadratic") -> np.ndarray:
+    """Give agreement weights between categories by the values that stand for them.
+
+    Examples
+    --------
+    >>> weights_between(np.array([0.0, 1.0, 4.0]), "linear")[0].tolist()
+    [1.0, 0.75, 0.0]
+    """
+    span = np.ptp(codes) if len(codes) else 0.0
+    if weights == "none" or span == 0:
+        return np.eye(len(codes))
+    share = np.abs(np.subtract.outer(codes, codes)) / span
     return 1 - (share if weights == "linear" else share**2)
 
 
-def cohen_kappa(counts, *, weights=None, level: float = 0.95) -> Coefficient:
+def cohen_kappa(
+    counts, *, weights=None, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+) -> Coefficient:
     r"""Give Cohen's kappa, weighted where agreement weights are given.
 
     :math:`\kappa_w = (p_o - p_e)/(1 - p_e)` with :math:`p_o = \sum w_{ij} p_{ij}` and
     :math:`p_e = \sum w_{ij} p_{i.} p_{.j}`; the standard error is the large-sample one of
-    Fleiss, Cohen and Everitt.
+    Fleiss, Cohen and Everitt, the interval that of :mod:`motorlearn.measures.agreement.patterns`.
 
     Parameters
     ----------
@@ -67,6 +91,8 @@ def cohen_kappa(counts, *, weights=None, level: float = 0.95) -> Coefficient:
         Agreement weights, 1 for full agreement; the identity where none are given.
     level : float
         Confidence level.
+    simulations, seed : int
+        Draws behind the interval, and their seed.
 
     References
     ----------
@@ -81,18 +107,52 @@ def cohen_kappa(counts, *, weights=None, level: float = 0.95) -> Coefficient:
     0.429
     """
     table = _square(counts)
-    n = table.sum()
-    p = table / n
-    w = np.eye(len(p)) if weights is None else np.asarray(weights, dtype=float)
+    w = np.eye(len(table)) if weights is None else np.asarray(weights, dtype=float)
+    codes = np.arange(len(table), dtype=float)
+    cells = np.argwhere(table > 0)
+    found = counted_patterns(
+        cells.astype(float),
+        table[table > 0],
+        codes,
+        ordered=weights is not None,
+        simulations=simulations,
+        seed=seed,
+    )
+    estimate = float(_kappa(table[None] / table.sum(), w)[0])
+    samples = kappa_of(found.ratings, found.draws, codes, w)
+    error = _kappa_error(table / table.sum(), w, estimate, table.sum())
+    low, high = quantile_interval(samples, estimate, level=level)
+    return Coefficient(estimate, error, low, high)
+
+
+def kappa_of(
+    ratings: np.ndarray, weights: np.ndarray, codes: np.ndarray, agreement: np.ndarray
+) -> np.ndarray:
+    """Kappa of two raters for each set of weights of the patterns, shape (n_sets,)."""
+    first, second = (np.searchsorted(codes, column) for column in ratings.T)
+    c = len(codes)
+    cells = np.zeros((len(ratings), c * c))
+    cells[np.arange(len(ratings)), first * c + second] = 1
+    shares = (weights @ cells).reshape(-1, c, c) / weights.sum(axis=1)[:, None, None]
+    return _kappa(shares, agreement)
+
+
+def _kappa(shares: np.ndarray, agreement: np.ndarray) -> np.ndarray:
+    rows, columns = shares.sum(axis=2), shares.sum(axis=1)
+    observed = np.einsum("sij,ij->s", shares, agreement)
+    expected = np.einsum("si,sj,ij->s", rows, columns, agreement)
+    return _corrected(observed, expected)
+
+
+def _kappa_error(p: np.ndarray, w: np.ndarray, kappa: float, n: float) -> float:
+    if not np.isfinite(kappa):
+        return np.nan
     rows, columns = p.sum(axis=1), p.sum(axis=0)
-    observed, expected = np.sum(w * p), np.sum(w * np.outer(rows, columns))
-    if np.isclose(expected, 1):
-        return Coefficient(np.nan, np.nan, np.nan, np.nan)
-    kappa = (observed - expected) / (1 - expected)
+    expected = np.sum(w * np.outer(rows, columns))
     spread = np.add.outer(w @ columns, rows @ w)
     first = np.sum(p * (w - spread * (1 - kappa)) ** 2)
     variance = (first - (kappa - expected * (1 - kappa)) ** 2) / (n * (1 - expected) ** 2)
-    return _with_interval(kappa, np.sqrt(max(0.0, variance)), level)
+    return float(np.sqrt(max(0.0, variance)))
 
 
 def two_rater_indices(counts) -> TwoRaterIndices:
@@ -119,7 +179,9 @@ def two_rater_indices(counts) -> TwoRaterIndices:
     )
 
 
-def fleiss_kappa(choices, *, level: float = 0.95) -> Coefficient:
+def fleiss_kappa(
+    choices, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+) -> Coefficient:
     r"""Give Fleiss' kappa for any number of raters; items rated once inform chance only.
 
     :math:`p_e = \sum_k \pi_k^2` with :math:`\pi_k` the share of category k over all ratings;
@@ -131,6 +193,8 @@ def fleiss_kappa(choices, *, level: float = 0.95) -> Coefficient:
         How many raters put each item in each category.
     level : float
         Confidence level.
+    simulations, seed : int
+        Draws behind the interval, and their seed.
 
     References
     ----------
@@ -138,10 +202,12 @@ def fleiss_kappa(choices, *, level: float = 0.95) -> Coefficient:
     (2008). British Journal of Mathematical and Statistical Psychology, 61, 29-48.
     doi:10.1348/000711006X126600.
     """
-    return _many_raters(choices, level, lambda share: share, lambda share: np.sum(share**2))
+    return _many_raters(choices, "fleiss", level, simulations, seed)
 
 
-def gwet_ac1(choices, *, level: float = 0.95) -> Coefficient:
+def gwet_ac1(
+    choices, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+) -> Coefficient:
     r"""Give Gwet's AC1 for any number of raters, with missing ratings.
 
     :math:`p_e = \frac{1}{c-1}\sum_k \pi_k (1-\pi_k)`, which does not collapse when one category
@@ -158,140 +224,113 @@ def gwet_ac1(choices, *, level: float = 0.95) -> Coefficient:
     >>> round(gwet_ac1(both_no + apart + both_yes).estimate, 4)
     0.9408
     """
-    categories = np.asarray(choices).shape[1]
-    if categories < 2:
-        return Coefficient(np.nan, np.nan, np.nan, np.nan)
-    return _many_raters(
-        choices,
-        level,
-        lambda share: (1 - share) / (categories - 1),
-        lambda share: np.sum(share * (1 - share)) / (categories - 1),
-    )
+    if np.asarray(choices).shape[1] < 2:
+        return UNKNOWN
+    return _many_raters(choices, "ac1", level, simulations, seed)
 
 
-def krippendorff_alpha(
-    scores,
-    *,
-    metric: Metric = "interval",
-    level: float = 0.95,
-    resamples: int = 1000,
-    seed: int = 0,
-) -> Coefficient:
-    r"""Give Krippendorff's alpha, which accepts missing ratings; the interval resamples items.
+Chance = Literal["fleiss", "ac1"]
 
-    :math:`\alpha = 1 - D_o/D_e` with observed and expected disagreement from the table of
-    coincidences and the squared distance of the metric.
+
+def chance_corrected_of(choices: np.ndarray, weights: np.ndarray, chance: Chance) -> np.ndarray:
+    """Fleiss' kappa or AC1 for each set of weights of items, shape (n_sets,).
 
     Parameters
     ----------
-    scores : array_like, shape (n_items, n_raters)
-        Scores; NaN where a rater did not rate.
-    metric : {"nominal", "ordinal", "interval", "ratio"}
-        Scale of the scores.
-    level, resamples, seed
-        Confidence level, number of resamples of items and seed of the percentile interval.
-
-    References
-    ----------
-    Hayes, A. F. and Krippendorff, K. (2007). Communication Methods and Measures, 1, 77-89.
-    doi:10.1080/19312450709336664.
+    choices : ndarray, shape (n_items, n_categories)
+        How many raters chose each category.
+    weights : ndarray, shape (n_sets, n_items)
+        How much each item counts.
     """
-    table = np.asarray(scores, dtype=float)
-    table = table[np.isfinite(table).sum(axis=1) >= 2]
-    values = np.unique(table[np.isfinite(table)])
-    if len(values) < 2 or len(table) < 2:
-        return Coefficient(np.nan, np.nan, np.nan, np.nan)
-    draws = np.random.default_rng(seed).multinomial(
-        len(table), np.full(len(table), 1 / len(table)), size=resamples
-    )
-    once = np.ones((1, len(table)))
-    if metric == "interval":
-        estimate, samples = (_interval_alpha(table, weights) for weights in (once, draws))
-    else:
-        per_item = _coincidences(table, values)
-        estimate, samples = (
-            _alphas(per_item, weights, values, metric) for weights in (once, draws)
-        )
-    samples = samples[np.isfinite(samples)]
-    low, high = np.quantile(samples, [(1 - level) / 2, (1 + level) / 2])
-    return Coefficient(float(estimate[0]), float(samples.std(ddof=1)), float(low), float(high))
+    raters = choices.sum(axis=1)
+    rated, paired = raters > 0, raters >= 2
+    share = weights[:, rated] @ (choices[rated] / raters[rated, None])
+    share /= weights[:, rated].sum(axis=1, keepdims=True)
+    c, r = choices[paired], raters[paired]
+    agreement = np.sum(c * (c - 1), axis=1) / (r * (r - 1))
+    observed = weights[:, paired] @ agreement / weights[:, paired].sum(axis=1)
+    return _corrected(observed, _chance(share, chance))
 
 
-def _interval_alpha(table: np.ndarray, weights: np.ndarray) -> np.ndarray:
-    """Alpha from sums of squares: coincidences of a continuous score would be a vast table."""
-    raters = np.isfinite(table).sum(axis=1)
-    centred = table - np.nanmean(table)
-    sums, squares = np.nansum(centred, axis=1), np.nansum(centred**2, axis=1)
-    within = 2 * (raters * squares - sums**2) / (raters - 1)
-    n = weights @ raters
-    expected = 2 * (n * (weights @ squares) - (weights @ sums) ** 2) / (n - 1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(expected > 0, 1 - weights @ within / expected, np.nan)
+def _chance(share: np.ndarray, chance: Chance) -> np.ndarray:
+    if chance == "fleiss":
+        return np.sum(share**2, axis=-1)
+    return np.sum(share * (1 - share), axis=-1) / (share.shape[-1] - 1)
 
 
-def _coincidences(table: np.ndarray, values: np.ndarray) -> np.ndarray:
-    chosen = np.stack([(table == value).sum(axis=1) for value in values], axis=1).astype(float)
-    others = chosen.sum(axis=1, keepdims=True) - 1
-    per_item = chosen[:, :, None] * chosen[:, None, :] / others[:, :, None]
-    diagonal = np.arange(len(values))
-    per_item[:, diagonal, diagonal] -= chosen / others
-    return per_item
-
-
-def _alphas(per_item, weights, values, metric) -> np.ndarray:
-    totals = weights @ per_item.reshape(len(per_item), -1)
-    shape = (len(values), len(values))
-    return np.array([_alpha(one.reshape(shape), values, metric) for one in totals])
-
-
-def _alpha(coincidences: np.ndarray, values: np.ndarray, metric: Metric) -> float:
-    totals = coincidences.sum(axis=1)
-    distance = _distance(values, totals, metric)
-    n = totals.sum()
-    expected = np.sum(np.outer(totals, totals) * distance) / (n - 1)
-    return float(1 - np.sum(coincidences * distance) / expected) if expected > 0 else np.nan
-
-
-def _distance(values: np.ndarray, totals: np.ndarray, metric: Metric) -> np.ndarray:
-    if metric == "nominal":
-        return 1.0 - np.eye(len(values))
-    if metric == "ordinal":
-        middle = np.cumsum(totals) - totals / 2
-        return np.subtract.outer(middle, middle) ** 2
-    gap = np.subtract.outer(values, values) ** 2
-    if metric == "interval":
-        return gap
-    total = np.add.outer(values, values)
-    return np.divide(gap, total**2, out=np.zeros_like(gap), where=total != 0)
-
-
-def _many_raters(choices, level, chance_of_choice, chance) -> Coefficient:
+def _many_raters(choices, chance: Chance, level, simulations, seed) -> Coefficient:
     counts = np.asarray(choices, dtype=float)
+    counts = counts[counts.sum(axis=1) > 0]
+    if (counts.sum(axis=1) >= 2).sum() < 2:
+        return UNKNOWN
+    estimate = float(chance_corrected_of(counts, np.ones((1, len(counts))), chance)[0])
+    if not np.isfinite(estimate):
+        return UNKNOWN
+    found = patterns_of(
+        _as_ratings(counts),
+        np.arange(counts.shape[1], dtype=float),
+        ordered=False,
+        simulations=simulations,
+        seed=seed,
+    )
+    samples = chance_corrected_of(
+        choices_of(found.ratings, np.arange(counts.shape[1])), found.draws, chance
+    )
+    low, high = quantile_interval(samples, estimate, level=level)
+    return Coefficient(estimate, _linearised_error(counts, chance, estimate), low, high)
+
+
+def choices_of(ratings: np.ndarray, codes: np.ndarray) -> np.ndarray:
+    """Count how many raters chose each category, shape (n_items, n_categories)."""
+    return np.stack([(ratings == code).sum(axis=1) for code in codes], axis=1).astype(float)
+
+
+def _as_ratings(counts: np.ndarray) -> np.ndarray:
+    """One set of ratings that gives these counts, in ascending order, NaN behind them."""
+    most = int(counts.sum(axis=1).max())
+    rows = np.full((len(counts), most), np.nan)
+    for place, row in enumerate(counts):
+        given = np.repeat(np.arange(counts.shape[1]), row.astype(int))
+        rows[place, : len(given)] = given
+    return rows
+
+
+def _linearised_error(counts: np.ndarray, chance: Chance, value: float) -> float:
     raters = counts.sum(axis=1)
-    counts, raters = counts[raters > 0], raters[raters > 0]
     paired = raters >= 2
-    if paired.sum() < 2:
-        return Coefficient(np.nan, np.nan, np.nan, np.nan)
     n, n_paired = len(counts), paired.sum()
     share = (counts / raters[:, None]).mean(axis=0)
+    expected = _chance(share, chance)
     pairs = np.where(paired, raters * (raters - 1), 1)
     agreement = np.sum(counts * (counts - 1), axis=1) / pairs
-    observed, expected = agreement[paired].mean(), chance(share)
-    if np.isclose(expected, 1):
-        return Coefficient(np.nan, np.nan, np.nan, np.nan)
-    value = (observed - expected) / (1 - expected)
+    slope = share if chance == "fleiss" else (1 - share) / (counts.shape[1] - 1)
     own = np.where(paired, n / n_paired * (agreement - expected) / (1 - expected), 0.0)
-    own_chance = (counts / raters[:, None]) @ chance_of_choice(share)
+    own_chance = (counts / raters[:, None]) @ slope
     linear = own - 2 * (1 - value) * (own_chance - expected) / (1 - expected)
-    error = np.sqrt(np.sum((linear - value) ** 2) / (n * (n - 1)))
-    return _with_interval(value, error, level, df=n - 1)
+    return float(np.sqrt(np.sum((linear - value) ** 2) / (n * (n - 1))))
 
 
-def _with_interval(value, error, level, df: float = np.inf) -> Coefficient:
-    reach = stats.t.isf((1 - level) / 2, df) * error
-    return Coefficient(
-        float(value), float(error), float(max(-1.0, value - reach)), float(min(1.0, value + reach))
-    )
+def coefficient(
+    found: Patterns, samples_of, *, level: float, std_error: float = np.nan
+) -> Coefficient:
+    """Estimate and interval of a coefficient that is a function of weighted patterns.
+
+    Parameters
+    ----------
+    found : Patterns
+        What :func:`motorlearn.measures.agreement.patterns.patterns_of` gave.
+    samples_of : callable
+        ``(ratings, weights) -> values``, shape (n_sets,).
+    """
+    estimate = float(samples_of(found.ratings, found.seen)[0])
+    samples = samples_of(found.ratings, found.draws)
+    return Coefficient(estimate, std_error, *quantile_interval(samples, estimate, level=level))
+
+
+def _corrected(observed: np.ndarray, expected: np.ndarray) -> np.ndarray:
+    room = 1 - expected
+    usable = room > 1e-12
+    return np.where(usable, (observed - expected) / np.where(usable, room, 1.0), np.nan)
 
 
 def _square(counts) -> np.ndarray:

@@ -3,9 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from motorlearn.exceptions import InputError
+from motorlearn.measures.hits import inside
 
 
 @dataclass(frozen=True)
@@ -45,25 +47,33 @@ class Trend:
     change_high: float
 
 
-def limits_of_agreement(first, second, *, level: float = 0.95) -> Limits:
+def limits_of_agreement(
+    first, second, *, clusters: ArrayLike | None = None, level: float = 0.95
+) -> Limits:
     r"""Give bias, 95 % limits with their intervals and the proportional bias of two raters.
 
-    Limits are :math:`\bar d \pm 1.96 s_d` and their variance is
-    :math:`s_d^2(1/n + 1.96^2/(2(n-1)))`; the proportional bias is the slope of the difference on
-    the mean.
+    Limits are :math:`\bar d \pm 1.96 s_d`; their intervals are exact for normal differences, from
+    the non-central t distribution. With several items of one learner, :math:`s_d^2` is the
+    variance between learners plus that within, the bias has the interval of learners' means, and
+    the limits' intervals combine both sources (MOVER). The proportional bias is the slope of the
+    difference on the mean, with several items of a learner that of the learners' means.
 
     Parameters
     ----------
     first, second : array_like, shape (n,)
         Scores of the two raters for the same items; differences are first minus second.
+    clusters : array_like, shape (n,), optional
+        Learner of each item.
     level : float
         Confidence level of the intervals and coverage of the limits.
 
     References
     ----------
     Bland, J. M. and Altman, D. G. (1986). Lancet, 327, 307-310.
-    doi:10.1016/S0140-6736(86)90837-8; (1999). Statistical Methods in Medical Research, 8,
-    135-160. doi:10.1177/096228029900800204.
+    doi:10.1016/S0140-6736(86)90837-8; (2007). Journal of Biopharmaceutical Statistics, 17,
+    571-582. doi:10.1080/10543400701329422. Carkeet, A. (2015). Optometry and Vision Science, 92,
+    e71-e80. doi:10.1097/OPX.0000000000000513. Zou, G. Y. (2013). Statistical Methods in Medical
+    Research, 22, 630-642. doi:10.1177/0962280211402548.
 
     Examples
     --------
@@ -78,23 +88,65 @@ def limits_of_agreement(first, second, *, level: float = 0.95) -> Limits:
             "limits of agreement need at least three items scored by both raters", [n, len(second)]
         )
     difference, middle = first - second, (first + second) / 2
+    codes = None if clusters is None else np.unique(clusters, return_inverse=True)[1]
+    if codes is None or codes.max() + 1 == n:
+        spread = _independent(difference, inside(level))
+        line = linear_trend(middle, difference, level=level)
+    else:
+        spread = _repeated(difference, codes, inside(level))
+        size = np.bincount(codes)
+        means = (np.bincount(codes, one) / size for one in (middle, difference))
+        line = linear_trend(*means, level=level)
+    slope = (line.slope, line.conf_low, line.conf_high, line.p)
+    return Limits(n, *(float(value) for value in (*spread, *slope)))
+
+
+def _independent(difference: np.ndarray, level: float) -> tuple[float, ...]:
+    n = len(difference)
     bias, sd = difference.mean(), difference.std(ddof=1)
-    reach, z = stats.t.isf((1 - level) / 2, n - 1), stats.norm.isf((1 - level) / 2)
-    of_bias = reach * sd / np.sqrt(n)
-    of_limit = reach * sd * np.sqrt(1 / n + z**2 / (2 * (n - 1)))
-    lower, upper = bias - z * sd, bias + z * sd
-    line = linear_trend(middle, difference, level=level)
-    numbers = (
+    tail, z = (1 - level) / 2, stats.norm.isf((1 - level) / 2)
+    of_bias = stats.t.isf(tail, n - 1) * sd / np.sqrt(n)
+    near, far = stats.nct.ppf([tail, 1 - tail], n - 1, z * np.sqrt(n)) * sd / np.sqrt(n)
+    return (
         bias, bias - of_bias, bias + of_bias, sd,
-        lower, lower - of_limit, lower + of_limit,
-        upper, upper - of_limit, upper + of_limit,
-        line.slope, line.conf_low, line.conf_high, line.p,
+        bias - z * sd, bias - far, bias - near,
+        bias + z * sd, bias + near, bias + far,
     )  # fmt: skip
-    return Limits(n, *(float(value) for value in numbers))
+
+
+def _repeated(difference: np.ndarray, codes: np.ndarray, level: float) -> tuple[float, ...]:
+    """Limits with several items of one learner, their intervals by MOVER (Zou 2013)."""
+    size = np.bincount(codes)
+    groups, n = len(size), len(difference)
+    if groups < 2:
+        nan = float("nan")
+        return (difference.mean(), *(nan,) * 9)
+    means = np.bincount(codes, difference) / size
+    bias, between = means.mean(), means.var(ddof=1)
+    inner = np.sum((difference - means[codes]) ** 2) / (n - groups)
+    part = (1 - np.mean(1 / size)) * inner
+    tail, z = (1 - level) / 2, stats.norm.isf((1 - level) / 2)
+    total, ends = between + part, []
+    for side in (tail, 1 - tail):
+        one = between * ((groups - 1) / stats.chi2.isf(side, groups - 1) - 1)
+        two = part * ((n - groups) / stats.chi2.isf(side, n - groups) - 1)
+        ends.append(total + np.sign(side - 0.5) * np.hypot(one, two))
+    sd = np.sqrt(total)
+    of_bias = stats.t.isf(tail, groups - 1) * np.sqrt(between / groups)
+    near = np.hypot(of_bias, z * (sd - np.sqrt(max(ends[0], 0.0))))
+    far = np.hypot(of_bias, z * (np.sqrt(ends[1]) - sd))
+    lower, upper = bias - z * sd, bias + z * sd
+    return (
+        bias, bias - of_bias, bias + of_bias, sd,
+        lower, lower - far, lower + near,
+        upper, upper - near, upper + far,
+    )  # fmt: skip
 
 
 def linear_trend(position, value, *, level: float = 0.95) -> Trend:
     """Give the least-squares slope of a value over its position, and the change over the range.
+
+    A value that lies on a line without any scatter has no p.
 
     Parameters
     ----------
@@ -117,8 +169,8 @@ def linear_trend(position, value, *, level: float = 0.95) -> Trend:
     slope = np.sum((x - x.mean()) * (y - y.mean())) / spread
     residual = y - y.mean() - slope * (x - x.mean())
     error = np.sqrt(np.sum(residual**2) / df / spread)
-    reach = stats.t.isf((1 - level) / 2, df) * error
-    p = 2 * stats.t.sf(abs(slope) / error, df) if error > 0 else float(slope == 0)
+    reach = stats.t.isf((1 - inside(level)) / 2, df) * error
+    p = 2 * stats.t.sf(abs(slope) / error, df) if error > 0 else np.nan
     low, high, whole = slope - reach, slope + reach, np.ptp(x)
     return Trend(
         n=n,

@@ -1,0 +1,32 @@
+"""Panels beside one another, one for each group, and their titles."""
+
+import textwrap
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from motorlearn.figures.labels import shortened
+from motorlearn.figures.style import Look, SizeName, canvas
+
+
+def panel_title(axes: Axes, look: Look) -> None:
+    """Write a group's name over its panel, folded into the width of the panel."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    columns = axes.get_gridspec().ncols if axes.get_subplotspec() else 1
+    letters = figure.get_figwidth() / columns * 0.8 * 72 / (0.62 * float(mpl.rcParams["font.size"]))
+    text = "\n".join(textwrap.wrap(shortened(look.group, 60), max(6, int(letters))))
+    axes.set_title(text, color=look.text_colour)
+
+
+def many_panels(size: SizeName, count: int, ax: Axes | None) -> tuple[Figure, list[Axes]]:
+    """Panels on one scale, up to five beside one another."""
+    columns = min(count, 5)
+    rows = -(-count // columns)
+    figure, panels = canvas(
+        size, rows=rows, columns=columns, height=max(1.0, 0.55 * rows), share_y=True, ax=ax
+    )
+    for axes in panels[count:]:
+        axes.set_axis_off()
+    return figure, panels
