@@ -54,6 +54,8 @@ TABLE_FACING = {
         "agreement.table",
         "agreement.totals",
         "individual_changes",
+        "landmarks.checklist",
+        "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
         "score_table",
