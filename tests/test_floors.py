@@ -34,7 +34,12 @@ FLOORS = {
     "digits": 0,
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
-WITHIN_FLOOR = {"files": (), "tables": ("files",), "results": ("tables", "files"), "design": ()}
+WITHIN_FLOOR = {
+    "files": (),
+    "tables": ("files",),
+    "results": ("tables", "files"),
+    "design": ("tables",),
+}
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
 DRAWING = {"matplotlib", "seaborn"}

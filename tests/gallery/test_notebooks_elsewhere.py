@@ -19,25 +19,6 @@ OTHERS = {
 }
 
 
-def plan_text(design) -> str:
-    """A plan written out as TOML: the sections that these studies use."""
-    content = design.model_dump(exclude_unset=True, exclude_none=True, by_alias=True)
-    lines: list[str] = []
-    for name, section in content.items():
-        for entry in section if isinstance(section, list | tuple) else [section]:
-            lines.append(f"[[{name}]]" if isinstance(section, list | tuple) else f"[{name}]")
-            lines += [f"{key} = {written(value)}" for key, value in entry.items()]
-    return "\n".join(lines) + "\n"
-
-
-def written(value) -> str:
-    if isinstance(value, str):
-        return f'"{value}"'
-    if isinstance(value, list | tuple):
-        return "[" + ", ".join(written(entry) for entry in value) + "]"
-    return str(value).lower() if isinstance(value, bool) else str(value)
-
-
 def run(name: str, folder: Path) -> list[str]:
     """Errors of the cells of a notebook whose first cell names this folder."""
     notebook = nbformat.read(NOTEBOOKS / f"{name}.ipynb", as_version=4)
@@ -58,12 +39,12 @@ def run(name: str, folder: Path) -> list[str]:
 @pytest.mark.parametrize("name", SERIES)
 def test_a_notebook_runs_on_another_study(name, study, tmp_path):
     found = OTHERS[study]()
-    folder = studies.write(found, tmp_path / "study", plan_text(found.design))
+    folder = studies.write(found, tmp_path / "study")
     assert run(name, folder) == []
 
 
 def test_a_plan_that_is_written_out_reads_back(tmp_path):
 
     found = studies.hits_one_group()
-    folder = studies.write(found, tmp_path / "study", plan_text(found.design))
+    folder = studies.write(found, tmp_path / "study")
     assert ml.read_study(folder).design.primary == found.design.primary
