@@ -12,6 +12,8 @@ from motorlearn.compare.participants import Columns, usable_rows
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.measures.effect_sizes import adjusted_g, d_from_log_odds
 from motorlearn.mixed.fit import fit_mixed
+from motorlearn.mixed.frames import inference_columns
+from motorlearn.mixed.inference.pseudo import pseudo_inference
 from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -23,6 +25,8 @@ WHEN_WHICH = (
     "first question from every test there is, provided that scores are missing at random."
 )
 START = "c00_00"
+SPARE_PEOPLE = 4
+MOST_DF = 1000
 
 
 @dataclass(frozen=True)
@@ -46,11 +50,12 @@ def mixed_contrasts(
 
     The fixed part has one mean per group and test. Where a baseline is named the groups share its
     mean, as allocation by chance implies, so that later differences are adjusted for the start.
-    Participants have a random intercept and, where a test has several trials, a level of their own
-    at every test, because people and not trials were allocated: freely correlated levels for
-    continuous scores, one variance within participants for hits and in small studies. Trials of a
-    continuous score scatter as much as they do at their test. Practice itself is left out: its
-    trials change systematically. Ratios use the logarithms of participants' scores.
+    Each participant has one score at each test. Scores of one participant covary freely between
+    tests, each test with a spread of its own, and tests use Kenward-Roger df; for hits this holds
+    on the logit scale, and their tests are those of :mod:`motorlearn.mixed.inference.pseudo`.
+    Where there are too few people for that, each test is compared with the baseline alone.
+    Practice itself is left out: its trials change systematically. Ratios use the logarithms of
+    participants' scores.
     """
     tests = [phase for phase in comparing.data.phases if phase != PRACTICE_PHASE]
     if not comparing.pairs or not set(tests) - {comparing.baseline}:
@@ -59,31 +64,76 @@ def mixed_contrasts(
     flat = _without_misses_or_hits(rows, comparing) if binomial else ()
     rows = rows[~rows["phase"].isin(flat)]
     wanted = [phase for phase in tests if phase != comparing.baseline]
-    try:
-        fit = _fit(rows, binomial)
-    except (FitError, InputError) as problem:
-        empty = _not_computed(comparing, wanted, f"not computed: {problem}")
-        return MixedRoute(contrast_frame(empty, adjust_by="none", family=None), str(problem), False)
-    found = _contrast_rows(fit, comparing, wanted, binomial)
+    answers = [
+        answer
+        for asked in _askings(rows, comparing, wanted)
+        for answer in _answers(rows, comparing, asked, binomial)
+    ]
+    scales = dict.fromkeys(scale for answer in answers for scale in answer.rows)
     # An odds ratio and its difference of probabilities are one test told twice.
     frames = [
-        contrast_frame(part, adjust_by=adjust_by, family=family) for part in found.values() if part
+        contrast_frame(
+            [line for answer in answers for line in answer.rows.get(scale, ())],
+            adjust_by=adjust_by,
+            family=family,
+        )
+        for scale in scales
     ]
-    message = " ".join(fit.warnings)
-    return MixedRoute(pd.concat(frames, ignore_index=True), message, bool(fit.converged))
+    message = " ".join(dict.fromkeys(word for answer in answers for word in answer.messages))
+    converged = all(answer.converged for answer in answers)
+    return MixedRoute(pd.concat(frames, ignore_index=True), message, converged)
+
+
+@dataclass(frozen=True)
+class _Answer:
+    """Rows by effect from one model, and what its fit said."""
+
+    rows: dict[str, list[tuple]]
+    messages: tuple[str, ...]
+    converged: bool
+
+
+def _answers(
+    rows: pd.DataFrame, comparing: Comparing, asked: list[Hashable], binomial: bool
+) -> list[_Answer]:
+    """Fit one model of these tests; where its covariance has no root, each test by its own."""
+    named = [str(phase) for phase in (*asked, comparing.baseline)]
+    try:
+        fit = _fit(rows[rows["phase"].isin(named)], binomial)
+    except (FitError, InputError) as problem:
+        empty = _not_computed(comparing, asked, f"not computed: {problem}")
+        return [_Answer({comparing.effect: empty}, (str(problem),), False)]
+    if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
+        each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
+        return [answer for answers in each for answer in answers]
+    found = _contrast_rows(fit, comparing, asked, binomial)
+    return [_Answer(found, fit.warnings, bool(fit.converged))]
+
+
+def _askings(
+    rows: pd.DataFrame, comparing: Comparing, wanted: list[Hashable]
+) -> list[list[Hashable]]:
+    """Tests answered by one model: all, or each by its own where people are few.
+
+    A free covariance of T tests has T(T + 1) / 2 entries; with fewer people than that and four
+    more, less the groups, its Kenward-Roger tests were seen to fail or to exceed their rate.
+    """
+    tests = rows["phase"].nunique()
+    spare = rows["participant"].nunique() - len(comparing.data.groups)
+    enough = spare >= tests * (tests + 1) / 2 + SPARE_PEOPLE
+    return [wanted] if enough else [[phase] for phase in wanted]
 
 
 def _model_rows(
     table: pd.DataFrame, columns: Columns, comparing: Comparing, tests: list[Hashable]
 ) -> tuple[pd.DataFrame, bool]:
     data = comparing.data
-    if comparing.effect == "ratio":
-        tidy = data.tidy()
-        rows = tidy.assign(score=np.log(tidy["score"]), attempts=1.0)
-        binomial = False
-    else:
-        rows = usable_rows(table, columns, phases=data.phases, groups=data.groups)
-        binomial = columns.attempts is not None or bool(rows["score"].isin([0.0, 1.0]).all())
+    rows = usable_rows(table, columns, phases=data.phases, groups=data.groups)
+    binomial = columns.attempts is not None or bool(rows["score"].isin([0.0, 1.0]).all())
+    if comparing.effect == "ratio" or not binomial:
+        rows, binomial = data.tidy().assign(attempts=1.0), False
+        if comparing.effect == "ratio":
+            rows["score"] = np.log(rows["score"])
     rows = rows[rows["phase"].isin(tests)].reset_index(drop=True)
     phase = pd.Index(data.phases).get_indexer(rows["phase"])
     group = pd.Index(data.groups).get_indexer(rows["group"])
@@ -110,33 +160,19 @@ def _cell(phase: int, group: int) -> str:
 
 def _fit(rows: pd.DataFrame, binomial: bool) -> MixedFit:
     formula = "score ~ cell" if rows["cell"].nunique() > 1 else "score ~ 1"
-    several = (
-        rows["attempts"].max() > 1 if binomial else rows.duplicated(["participant", "phase"]).any()
-    )
-    tests = rows["phase"].nunique()
-    if binomial:
-        random = {"participant/phase" if several and tests > 1 else "participant": "1"}
-        return fit_mixed(formula, rows, random=random, family="binomial", attempts="attempts")
-    if not several or tests == 1:
-        return fit_mixed(formula, rows, random={"participant": "1"})
-    rows = rows.assign(weight=_steadiness(rows))
-    # Freely correlated levels need more people than they have variances and correlations.
-    if rows["participant"].nunique() > tests * (tests + 1):
-        free = fit_mixed(formula, rows, random={"participant": "1 + phase"}, weights="weight")
-        if free.converged:
-            return free
-    return fit_mixed(formula, rows, random={"participant/phase": "1"}, weights="weight")
-
-
-def _steadiness(rows: pd.DataFrame) -> pd.Series:
-    """Inverse variance of single trials at each test, relative to all tests together."""
-    cells = rows.groupby(["participant", "phase"], observed=True)["score"]
-    square = (rows["score"] - cells.transform("mean")) ** 2
-    spare = 1 - 1 / cells.transform("size")
-    by_test = square.groupby(rows["phase"]).sum() / spare.groupby(rows["phase"]).sum()
-    if not (by_test > 0).all():
-        return pd.Series(1.0, index=rows.index)
-    return (square.sum() / spare.sum()) / rows["phase"].map(by_test).astype(float)
+    if not binomial:
+        return fit_mixed(
+            formula,
+            rows,
+            random={"participant": "0"},
+            variance="phase",
+            correlation="unstructured",
+            within="phase",
+            df="kenward-roger",
+        )
+    free = "0 + phase" if rows["phase"].nunique() > 1 and rows["attempts"].max() > 1 else "1"
+    options = {"family": "binomial", "attempts": "attempts"}
+    return fit_mixed(formula, rows, random={"participant": free}, **options)
 
 
 def _contrast_rows(
@@ -148,18 +184,42 @@ def _contrast_rows(
     if binomial:
         scales["average"] = "difference"
     rows: dict[str, list[tuple]] = {}
+    judged = _few_people(fit, cells) if binomial else None
     for scale, effect in scales.items():
-        every = (
-            contrasts(fit, "cell", adjust="none", scale=scale, level=comparing.level)
-            if places
-            else pd.DataFrame()
-        )
-        rows[scale] = [
+        every = pd.DataFrame()
+        if places:
+            every = contrasts(fit, "cell", adjust="none", scale=scale, level=comparing.level)
+        if judged is not None and places:
+            every = _with_few_people(every, judged, comparing.level)
+        rows[effect] = [
             _one_row(fit, comparing, every, places, (phase, *pair), effect)
             for phase in tests
             for pair in comparing.pairs
         ]
     return rows
+
+
+def _few_people(fit: MixedFit, cells: list[str]) -> pd.DataFrame | None:
+    """Ratio of standard errors, and df, of every pair of cells when people are few."""
+    part = fit.design.random[0]
+    if np.bincount(fit.design.cell, fit.design.weight).max() <= 1 or not cells:
+        return None
+    found = pseudo_inference(fit)
+    if not np.isfinite(found.inference.vcov).all():
+        return None
+    x = fit.design.fixed.apply(pd.DataFrame({"cell": cells}))
+    lines = [x[second] - x[first] for first, second in combinations(range(len(cells)), 2)]
+    judged = np.array([found.judge(line) for line in lines])
+    own = np.sqrt(np.einsum("ij,jk,ik->i", lines, fit.vcov, lines))
+    most = len(part.levels)
+    df = np.where(judged[:, 1] < MOST_DF * most, judged[:, 1], np.inf)
+    return pd.DataFrame({"ratio": judged[:, 0] / own, "df": df})
+
+
+def _with_few_people(every: pd.DataFrame, judged: pd.DataFrame, level: float) -> pd.DataFrame:
+    error = every["std_error"].to_numpy() * judged["ratio"].to_numpy()
+    columns = inference_columns(every["estimate"].to_numpy(), error, judged["df"].to_numpy(), level)
+    return every.assign(**columns)
 
 
 def _one_row(
@@ -185,17 +245,23 @@ def _one_row(
     estimate, error, df = turn * found["estimate"], found["std_error"], found["df"]
     shown = np.exp if effect in ("ratio", "odds ratio") else float
     numbers = (shown(estimate), error, df, turn * found["statistic"], found["p"], *map(shown, ends))
-    g = _standardised(comparing, phase, effect, (estimate, error, df, *ends))
+    hits = fit.family == "binomial"
+    g = _standardised(comparing, phase, effect, (estimate, error, df, *ends), hits=hits)
     return _tuple(comparing, key, effect, numbers, g, sizes, _method(fit, comparing, effect))
 
 
 def _standardised(
-    comparing: Comparing, phase: Hashable, effect: str, numbers: tuple[float, ...]
+    comparing: Comparing,
+    phase: Hashable,
+    effect: str,
+    numbers: tuple[float, ...],
+    *,
+    hits: bool,
 ) -> tuple[float, float, float]:
     estimate, error, df, low, high = numbers
     if effect == "odds ratio":
         return tuple(d_from_log_odds(value) for value in (estimate, low, high))  # type: ignore[return-value]
-    if not np.isfinite(df):
+    if not np.isfinite(df) or hits:
         return (NAN,) * 3
     sd, sd_df = comparing.spread(phase)
     found = adjusted_g(estimate, error, sd, min(df, sd_df), level=comparing.level)
@@ -203,17 +269,20 @@ def _standardised(
 
 
 def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:
-    terms = [f"{name} ({term})" if term != "1" else name for name, term in fit.random.items()]
-    levels = " and ".join(terms)
     start = f", groups alike at {comparing.baseline}" if comparing.baseline is not None else ""
     if fit.family == "gaussian":
-        by_test = ", variance of trials by test" if fit.recipe.columns.get("weights") else ""
         return (
-            f"linear mixed model, Satterthwaite df, {levels} random{by_test}"
-            f"{comparing.suffix}{start}"
+            "linear mixed model, Kenward-Roger df, scores of a participant covary freely between "
+            f"tests{comparing.suffix}{start}"
         )
     what = "odds ratio for one participant" if effect == "odds ratio" else "average probabilities"
-    return f"binomial mixed model (Laplace), {what}, {levels} random{start}"
+    random = "levels of a participant at each test" if fit.random["participant"] != "1" else "level"
+    return f"binomial mixed model (Laplace), {what}, {random} random, {_df_in_words(fit)}{start}"
+
+
+def _df_in_words(fit: MixedFit) -> str:
+    several = np.bincount(fit.design.cell, fit.design.weight).max() > 1
+    return "Kenward-Roger df of pseudo-data" if several else "normal distribution"
 
 
 def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[tuple]:

@@ -11,7 +11,13 @@ from pydantic.fields import FieldInfo
 
 from motorlearn.design.contradictions import contradictions
 from motorlearn.design.schema import Design
+from motorlearn.design.size import refuse_absurd, refuse_vast
 from motorlearn.exceptions import DesignError, FileError
+from motorlearn.files import real_place
+
+MOST_BYTES: Final = 1 << 20
+"""Largest size of a plan (1 MiB)."""
+_MOST_EXPLAINED: Final = 20
 
 
 def read_design(path: str | Path) -> Design:
@@ -26,6 +32,7 @@ def read_design(path: str | Path) -> Design:
         known one.
     """
     file = Path(path)
+    real_place(file)
     if file.is_dir():
         file = file / "study.toml"
     if not file.is_file():
@@ -39,7 +46,15 @@ def read_design(path: str | Path) -> Design:
 
 def _content(file: Path) -> dict[str, Any]:
     try:
+        if file.stat().st_size > MOST_BYTES:
+            raise FileError(
+                f"the study plan is larger than {MOST_BYTES >> 20} MiB",
+                [str(file)],
+                "keep data in tables of their own",
+            )
         return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(
             "the study plan is not UTF-8 text", [str(file)], "save it as UTF-8"
@@ -66,22 +81,22 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
     DesignError
         If the plan contradicts itself or holds an unknown key.
     """
+    refuse_absurd(content, place)
     try:
         design = Design.model_validate(content)
     except ValidationError as problem:
-        found = problem.errors()
-        places = [entry["loc"] for entry in found]
-        lines = [_explain(entry) for entry in found if not _follows(entry["loc"], places)]
+        found = problem.errors(include_url=False)
+        further_in = {entry["loc"][:end] for entry in found for end in range(len(entry["loc"]))}
+        own = [entry for entry in found if entry["loc"] not in further_in]
+        lines = [_explain(entry) for entry in own[:_MOST_EXPLAINED]]
+        more = len(own) - len(lines)
+        lines += [f"and {more} more mistakes"] if more else []
         raise DesignError(f"{place}: " + "; ".join(lines)) from problem
+    refuse_vast(design, place)
     disagreeing = contradictions(design)
     if disagreeing:
         raise DesignError(f"{place}: " + "; ".join(disagreeing))
     return design
-
-
-def _follows(place: tuple, places: list[tuple]) -> bool:
-    """Whether a mistake is only the consequence of one further in."""
-    return any(len(other) > len(place) and other[: len(place)] == place for other in places)
 
 
 def _explain(problem: Mapping[str, Any]) -> str:

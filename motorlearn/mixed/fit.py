@@ -8,7 +8,15 @@ import pandas as pd
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.checks import examine, refuse, without_separated
-from motorlearn.mixed.formula.designs import Design, Prepared, Roles, prepare
+from motorlearn.mixed.formula.designs import (
+    NOTHING,
+    Design,
+    Prepared,
+    RandomTerms,
+    ResidualPart,
+    Roles,
+    prepare,
+)
 from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.result import MixedFit
@@ -33,6 +41,9 @@ def fit_mixed(
     link: str | None = None,
     weights: str | None = None,
     offset: str | None = None,
+    variance: str = "equal",
+    correlation: str = "none",
+    within: str | None = None,
 ) -> MixedFit:
     """Fit a linear or binomial mixed-effects model.
 
@@ -71,6 +82,14 @@ def fit_mixed(
         counts so many times in a binomial model.
     offset : str, optional
         Column added to the linear predictor with a coefficient of one.
+    variance : str
+        ``"equal"``, or the column whose levels have a residual variance each (linear models).
+    correlation : {"none", "unstructured"}
+        ``"unstructured"``: the residuals of one participant correlate freely between the levels of
+        ``within``, one row per participant and level, with a random part of ``"0"``. With
+        ``variance=within`` every level has its own variance too.
+    within : str, optional
+        Column that tells a participant's correlated residuals apart, for example the test.
 
     Returns
     -------
@@ -110,7 +129,9 @@ def fit_mixed(
         raise InputError(
             "attempts belong to a binomial model", [attempts], "use family='binomial' or weights"
         )
-    prepared = prepare(formula, table, random, Roles(attempts, weights, offset), family)
+    roles = Roles(attempts, weights, offset, variance, correlation, within)
+    check_residuals(roles, options.family, random)
+    prepared = prepare(formula, table, random, roles, family)
     _refuse_large_grid(options.quadrature, prepared.design)
     columns = {
         "outcome": unalias(prepared.formula.response),
@@ -125,11 +146,58 @@ def fit_mixed(
             "formula": formula,
             "random": {k: v if isinstance(v, str) else list(v) for k, v in random.items()},
             **vars(options),
+            "variance": variance,
+            "correlation": correlation,
+            "within": within,
         },
         n=len(prepared.observed),
         left_out=prepared.left_out,
     )
     return fit_prepared(prepared, options, recipe)
+
+
+def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
+    """Refuse residuals that do not fit together."""
+    if roles.correlation not in ("none", "unstructured"):
+        raise InputError(
+            "the correlation of residuals is not known",
+            [roles.correlation],
+            "use 'none' or 'unstructured'",
+        )
+    free = roles.correlation != "none"
+    nothing = isinstance(random, Mapping) and NOTHING in random.values()
+    if free != (roles.within is not None):
+        raise InputError(
+            "correlated residuals and the column that tells them apart go together",
+            [roles.correlation, roles.within],
+            "give correlation='unstructured' and within='phase', or neither",
+        )
+    if free and roles.variance not in ("equal", roles.within):
+        raise InputError(
+            "correlated residuals can have one variance, or one for each level of within",
+            [roles.variance],
+            f"use variance='equal' or variance={roles.within!r}",
+        )
+    if free and (not nothing or len(random) > 1):
+        raise InputError(
+            "correlated residuals hold all that a participant's rows have in common",
+            [str(dict(random))],
+            "give the participant alone and no random term, random={'participant': '0'}",
+        )
+    if nothing and not free:
+        raise InputError(
+            "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
+        )
+    if roles.residual_column is not None and family != "gaussian":
+        raise InputError(
+            "variance and correlation of residuals belong to a linear model",
+            [family],
+            "leave variance= and correlation= out",
+        )
+    if free and roles.weights is not None:
+        raise InputError(
+            "correlated residuals and weights do not go together", [roles.weights], "use one"
+        )
 
 
 def _refuse_large_grid(quadrature: int, design: Design) -> None:
@@ -183,49 +251,48 @@ def _options(family, link, reml, quadrature, df) -> Options:
 
 def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=None) -> MixedFit:
     """Refuse what is not identified, fit, re-check and put the result together."""
-    design, observed = prepared.design, prepared.observed
+    design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
     solution = solve(design, observed, options, start)
-    inference = infer(design, observed, solution, options)
     verdict = examine(design, observed, solution, options.family)
+    inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
-    count = len(solution.beta) + len(solution.theta) + (options.family == "gaussian")
+    plain = options.family == "gaussian" and design.residual is None
+    count = len(solution.beta) + len(solution.theta) + plain
     recipe = replace(
         recipe,
-        engine=engine_in_words(options),
+        engine=engine_in_words(options, design.residual),
         converged=verdict.converged,
         message=verdict.message,
         at_bound=verdict.at_bound,
     )
+    groups = [part.group for part in design.random]
     return MixedFit(
         formula=recipe.options["formula"],
-        family=options.family,
-        link=options.link,
-        reml=options.reml,
+        **{name: getattr(options, name) for name in ("family", "link", "reml")},
         estimates=estimates_frame(design.fixed.columns, solution.beta, inference),
-        variances=variances_frame(design.random, solution),
+        variances=variances_frame(design.random, solution, design.residual),
         residual_sd=solution.sigma,
         loglik=-solution.deviance / 2,
         aic=solution.deviance + 2 * count,
-        bic=solution.deviance + np.log(len(observed)) * count,
-        n=len(observed),
+        bic=solution.deviance + np.log(n) * count,
+        n=n,
         n_groups={part.group: len(part.levels) for part in design.random},
-        converged=verdict.converged,
-        singular=verdict.singular,
-        warnings=verdict.warnings,
+        **{name: getattr(verdict, name) for name in ("converged", "singular", "warnings")},
         effects=effects_frame(design.random, solution),
         fixed_names=design.fixed.columns,
         vcov=inference.vcov,
-        covariances=dict(zip([part.group for part in design.random], solution.psi, strict=True)),
+        covariances=dict(zip(groups, solution.psi, strict=True)),
         random=recipe.options["random"],
         recipe=recipe,
         design=design,
         observed=observed,
         inference=inference,
+        residual_covariance=solution.residual,
     )
 
 
-def engine_in_words(options: Options) -> str:
+def engine_in_words(options: Options, residual: ResidualPart | None = None) -> str:
     """Name the numerical method."""
     if options.family == "gaussian":
         likelihood = "restricted maximum likelihood" if options.reml else "maximum likelihood"
@@ -234,10 +301,19 @@ def engine_in_words(options: Options) -> str:
             "kenward-roger": "Kenward-Roger covariance and degrees of freedom",
             "normal": "normal distribution, no degrees of freedom",
         }[options.df]
-        return f"{likelihood}, {method}"
+        return f"{likelihood}, {method}{_residuals_in_words(residual)}"
     if options.quadrature == 1:
         return f"maximum likelihood by the Laplace approximation, {options.link} link"
     return (
         f"maximum likelihood by adaptive Gauss-Hermite quadrature, {options.quadrature} nodes, "
         f"{options.link} link"
     )
+
+
+def _residuals_in_words(residual: ResidualPart | None) -> str:
+    if residual is None:
+        return ""
+    if residual.correlation == "none":
+        return f", a residual variance for each level of {residual.column}"
+    variances = "one variance" if residual.variance == "equal" else "a variance for each"
+    return f", residuals correlated freely between levels of {residual.column}, {variances}"

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn.linear.hypotheses import t_quantile
-from motorlearn.mixed.formula.designs import RandomPart
+from motorlearn.mixed.formula.designs import RandomPart, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
 from motorlearn.mixed.solve.engine import Solution
 
@@ -33,12 +33,15 @@ def inference_columns(estimate: Array, std_error: Array, df: Array, level: float
 
 def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
     """Fixed effects with tests and 95 % intervals."""
-    std_error = np.sqrt(np.diag(inference.vcov))
+    with np.errstate(invalid="ignore"):
+        std_error = np.sqrt(np.diag(inference.vcov))
     df = np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
     return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
 
 
-def variances_frame(random: Sequence[RandomPart], solution: Solution) -> pd.DataFrame:
+def variances_frame(
+    random: Sequence[RandomPart], solution: Solution, residual: ResidualPart | None = None
+) -> pd.DataFrame:
     """Variances, covariances and correlations of the random effects, and the residual."""
     rows = []
     for part, psi in zip(random, solution.psi, strict=True):
@@ -53,9 +56,27 @@ def variances_frame(random: Sequence[RandomPart], solution: Solution) -> pd.Data
                     rows.append(
                         (part.group, part.terms[j], part.terms[i], psi[i, j], np.nan, correlation)
                     )
-    if np.isfinite(solution.sigma):
+    if residual is not None:
+        rows += _residual_rows(residual, solution.residual)
+    elif np.isfinite(solution.sigma):
         rows.append(("residual", "", "", solution.sigma**2, solution.sigma, np.nan))
     return pd.DataFrame(rows, columns=["group", "term", "other", "variance", "sd", "correlation"])
+
+
+def _residual_rows(part: ResidualPart, covariance: Array) -> list[tuple]:
+    """Variance of each level of the residuals and, where they correlate, of each pair."""
+    names, sd = [str(level) for level in part.levels], np.sqrt(np.diag(covariance))
+    rows = [
+        ("residual", name, "", square, spread, np.nan)
+        for name, square, spread in zip(names, np.diag(covariance), sd, strict=True)
+    ]
+    if part.correlation != "none":
+        for i in range(len(names)):
+            for j in range(i):
+                between = covariance[i, j]
+                correlation = between / (sd[i] * sd[j])
+                rows.append(("residual", names[j], names[i], between, np.nan, correlation))
+    return rows
 
 
 def effects_frame(

@@ -239,12 +239,13 @@ def _loadings(fit: MixedFit, table: pd.DataFrame) -> tuple[Array, Array]:
                 table[name] = table.get(name, mean)
             for name, levels in plan.levels.items():
                 table[name] = table.get(name, levels[0])
-        z = np.concatenate([plan.apply(table) for plan in part.plans], axis=1)
+        none = np.zeros((len(table), 0))
+        z = np.concatenate([none, *(plan.apply(table) for plan in part.plans)], axis=1)
         covariance = fit.covariances[part.group]
         for a, b in zip(*Structure(part.blocks).entries, strict=True):
             columns.append(z[:, a] * z[:, b] * (1 if a == b else 2))
             values.append(covariance[a, b])
-    return np.array(columns).T, np.array(values)
+    return np.array(columns).reshape(len(values), len(table)).T, np.array(values)
 
 
 def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float):
@@ -291,7 +292,8 @@ def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
         lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
         estimate = lines @ fit.beta
         lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
-        error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
+        with np.errstate(invalid="ignore"):
+            error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
         df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
     else:
         found = [_on_mean_scale(fit, block, scale) for block in rows]

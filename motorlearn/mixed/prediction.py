@@ -33,7 +33,8 @@ def level_numbers(part: RandomPart, table: pd.DataFrame) -> NDArray[np.intp]:
 
 def random_matrix(part: RandomPart, table: pd.DataFrame) -> Array:
     """Random terms of new rows, (m, q)."""
-    return np.concatenate([plan.apply(table) for plan in part.plans], axis=1)
+    none = np.zeros((len(table), 0))
+    return np.concatenate([none, *(plan.apply(table) for plan in part.plans)], axis=1)
 
 
 def refuse_gaps(design: Design, table: pd.DataFrame) -> None:
@@ -66,6 +67,8 @@ def known_effects(design: Design, effects: pd.DataFrame, table: pd.DataFrame) ->
                 dict.fromkeys(":".join(map(str, row)) for row in unknown),
                 "predict with participants='population', or fit the model with them",
             )
+        if not part.terms:
+            continue
         modes = effects.loc[effects["group"] == part.group, "estimate"].to_numpy()
         total += np.sum(random_matrix(part, table) * modes.reshape(-1, len(part.terms))[number], 1)
     return total
@@ -100,6 +103,18 @@ def draw_effects(
         u = rng.standard_normal((draws, len(part.levels), len(part.terms)))
         total += np.einsum("na,dna->dn", part.z, (u @ lam.T)[:, part.index])
     return total
+
+
+def draw_correlated(
+    design: Design, covariance: Array, draws: int, rng: np.random.Generator
+) -> Array:
+    """Residuals of each analysed row that correlate within a participant, (draws, n)."""
+    part, levels = design.random[0], design.residual
+    if levels is None:
+        raise InputError("the residuals of this model do not correlate", [part.group])
+    root = np.linalg.cholesky(covariance)
+    u = rng.standard_normal((draws, len(part.levels), len(covariance))) @ root.T
+    return u[:, part.index, levels.index][:, design.cell]
 
 
 def explained_variance(eta: Array, between: Array, residual: float) -> tuple[float, float, float]:

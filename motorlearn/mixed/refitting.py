@@ -12,7 +12,7 @@ from motorlearn.exceptions import FitError, InputError
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.checks import refuse
 from motorlearn.mixed.fit import fit_prepared
-from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart
+from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
 from motorlearn.mixed.frames import estimates_frame
 from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_many
@@ -74,6 +74,7 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     """
     design = fit.design
     plain = fit.family == "binomial" or bool((design.weight == 1).all())
+    plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
         found = _side_by_side(fit, draws)
         good = np.isfinite(found.deviance)
@@ -184,9 +185,17 @@ def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDAr
             cell=renumbered[design.cell[kept]],
             weight=design.weight[kept],
             row=design.row[kept],
+            residual=_subset_residual(design.residual, cells),
         ),
         kept,
     )
+
+
+def _subset_residual(part: ResidualPart | None, cells) -> ResidualPart | None:
+    if part is None:
+        return None
+    present, index = np.unique(part.index[cells], return_inverse=True)
+    return replace(part, levels=tuple(part.levels[i] for i in present), index=index)
 
 
 def _subset(part: RandomPart, cells: NDArray[np.bool_]) -> RandomPart:

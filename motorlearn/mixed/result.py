@@ -16,6 +16,7 @@ from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
 from motorlearn.mixed.prediction import (
     LATENT_VARIANCE,
     between_variance,
+    draw_correlated,
     draw_effects,
     explained_variance,
     known_effects,
@@ -55,7 +56,8 @@ class MixedFit(Result):
         variance and its root; a row with two terms their covariance and correlation; the group
         ``residual`` holds σ² of a linear model.
     residual_sd : float
-        σ; not a number for a binomial model.
+        σ, or the root of the mean residual variance over the rows where it differs between them;
+        not a number for a binomial model.
     loglik : float
         Log likelihood, restricted where ``reml``; for counts with the binomial coefficients.
     aic, bic : float
@@ -79,6 +81,9 @@ class MixedFit(Result):
         Covariance of the fixed effects as the tests use it.
     covariances : mapping of str to array
         Covariance matrix of the random effects of each grouping factor.
+    residual_covariance : array (T, T)
+        Covariance of the residuals between the levels of the column that tells them apart, its
+        levels in the order of ``variances``; empty where all have one variance.
     """
 
     formula: str
@@ -105,6 +110,7 @@ class MixedFit(Result):
     design: Design = field(repr=False)
     observed: Array = field(repr=False)
     inference: Inference = field(repr=False)
+    residual_covariance: Array = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
 
     @property
     def beta(self) -> Array:
@@ -118,7 +124,7 @@ class MixedFit(Result):
         """
         shift, between = np.zeros(len(self.design.x)), self._between()
         if _whose(participants) == "known":
-            for part in self.design.random:
+            for part in filter(lambda part: part.terms, self.design.random):
                 modes = self._modes(part.group, len(part.terms))[part.index]
                 shift += np.sum(part.z * modes, axis=1)
         eta = self.design.x @ self.beta + self.design.offset + shift
@@ -135,7 +141,7 @@ class MixedFit(Result):
         else:
             offset = self.design.offset[self.design.cell]
             values = self.observed - (fitted - offset)
-            spread = self.residual_sd / np.sqrt(weight)
+            spread = self._residual_spread() / np.sqrt(weight)
         if kind not in ("response", "pearson"):
             raise InputError("the kind of residual is not known", [kind], "use 'response'")
         values = values / spread if kind == "pearson" else values
@@ -198,7 +204,9 @@ class MixedFit(Result):
         shift = draw_effects(self.design, self.covariances, draws, rng)
         eta = (self.design.x @ self.beta + shift)[:, cell]
         if self.family == "gaussian":
-            noise = rng.standard_normal(eta.shape) * self.residual_sd / np.sqrt(weight)
+            noise = rng.standard_normal(eta.shape) * self._residual_spread() / np.sqrt(weight)
+            if self.design.residual is not None and self.design.residual.correlation != "none":
+                noise = draw_correlated(self.design, self.residual_covariance, draws, rng)
             return eta + noise
         p = INVERSE_LINKS[self.link](eta + self.design.offset[cell])
         return rng.binomial(np.round(weight).astype(int), p).astype(float)
@@ -284,6 +292,13 @@ class MixedFit(Result):
         return AnovaTable(
             frame, replace(self.recipe, call="anova", options={"type": 3, "df": method})
         )
+
+    def _residual_spread(self) -> Array:
+        """Standard deviation of the residual of each row of weight one."""
+        part = self.design.residual
+        if part is None:
+            return np.full(len(self.design.cell), self.residual_sd)
+        return np.sqrt(np.diag(self.residual_covariance))[part.index][self.design.cell]
 
     def _between(self) -> Array:
         z = [part.z for part in self.design.random]

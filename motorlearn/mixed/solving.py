@@ -6,13 +6,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import FitError
-from motorlearn.mixed.formula.designs import Design
+from motorlearn.mixed.formula.designs import Design, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
-from motorlearn.mixed.inference.kenward_roger import kenward_roger
+from motorlearn.mixed.inference.kenward_roger import kenward_roger, kenward_roger_of
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.engine import Cells, Solution, aggregate, saturation
+from motorlearn.mixed.solve.engine import Cells, Solution, aggregate, saturation, working
 from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.residual import ResidualShape
 from motorlearn.mixed.solve.search_binomial import solve_binomial
+from motorlearn.mixed.solve.search_dense import Residuals, solve_dense
 from motorlearn.mixed.solve.search_linear import solve_linear
 
 Array = NDArray[np.float64]
@@ -65,7 +67,7 @@ def _linear(design: Design, factors, cells: Cells, options: Options, start) -> S
     found = None
     if total > 1e-13 * np.abs(cells.y).max():
         try:
-            found = solve_linear(design.x, factors, cells, reml=options.reml, start=start)
+            found = _search(design, factors, cells, options, start)
         except np.linalg.LinAlgError:
             found = None
     if found is None or not found.sigma > _NO_RESIDUAL * total:
@@ -75,6 +77,22 @@ def _linear(design: Design, factors, cells: Cells, options: Options, start) -> S
             "or made from a formula, or take random terms out."
         )
     return found
+
+
+def _search(design: Design, factors, cells: Cells, options: Options, start) -> Solution:
+    part = design.residual
+    if part is None:
+        return solve_linear(design.x, factors, cells, reml=options.reml, start=start)
+    residuals = Residuals(part.index, shape_of(part))
+    return solve_dense(design.x, factors, cells, residuals, reml=options.reml)
+
+
+def shape_of(part: ResidualPart) -> ResidualShape:
+    """Which covariances of the residuals are free."""
+    kind = "levels" if part.correlation == "none" else "free"
+    if part.correlation != "none" and part.variance == "equal":
+        kind = "equal"
+    return ResidualShape(kind, len(part.levels))
 
 
 def _spread_about_fixed_part(design: Design, cells: Cells) -> float:
@@ -87,6 +105,9 @@ def _spread_about_fixed_part(design: Design, cells: Cells) -> float:
 
 def infer(design: Design, observed, solution: Solution, options: Options) -> Inference:
     """Collect what tests of the fixed effects need."""
+    if options.df == "kenward-roger" and solution.products:
+        work = working(design.x, [])
+        return kenward_roger_of(solution.products, work.turn, work.back)
     if options.df == "kenward-roger":
         cells = aggregate(observed, design.weight, design.cell, len(design.x), "gaussian")
         return kenward_roger(

@@ -17,7 +17,7 @@ from motorlearn.exceptions import MotorlearnError
 from motorlearn.trials import propose_recipe
 
 SECONDS = 10
-FEW, MANY = 240, 10_000
+FEW, MANY = 60, 10_000
 TOKENS = [b'"', b",", b";", b"\n", b"\r", b"\x00", b"\xff\xfe", b"=", b"1e999", b"nan", b"\xc3"]
 TOKENS += [b"<", b">", b"&", b"r=", b"A1048576", b"99999999999", b"-1", b"</c>", b"<c>", b"t="]
 

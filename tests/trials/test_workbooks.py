@@ -317,7 +317,7 @@ def test_an_open_document_reads_the_same(tmp_path):
 @pytest.mark.parametrize("across", [True, False])
 def test_repeated_cells_of_an_open_document_do_not_explode(tmp_path, across):
     write_ods(tmp_path / "log.ods", [HEADINGS, *good_rows()])
-    wide = b'<table:table-cell table:number-columns-repeated="16000" office:value-type="float" '
+    wide = b'<table:table-cell table:number-columns-repeated="16000" '
     tall = b'<table:table-row table:number-rows-repeated="1000000">'
     with zipfile.ZipFile(tmp_path / "log.ods") as archive:
         content = archive.read("content.xml")
@@ -350,7 +350,7 @@ def test_a_merged_area_of_the_whole_sheet_is_refused(tmp_path):
     (tmp_path / "b.xlsx").write_bytes(
         _rezipped(tmp_path / "a.xlsx", **{"xl/worksheets/sheet1.xml": sheet})
     )
-    with pytest.raises(FileError, match="five million cells"):
+    with pytest.raises(FileError, match="merged areas"):
         ml.read_trials(tmp_path / "b.xlsx")
 
 

@@ -14,11 +14,19 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import FormulaError, InputError
 from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula, unalias
-from motorlearn.mixed.formula.matrices import MatrixPlan, make_matrix, require_columns
+from motorlearn.mixed.formula.matrices import (
+    MatrixPlan,
+    as_category,
+    levels_of,
+    make_matrix,
+    require_columns,
+)
 from motorlearn.results import register_record
 from motorlearn.trials.counted import counted_rows, void_reasons
 
 Array = NDArray[np.float64]
+NOTHING = "0"
+"""Random terms of a participant whose rows are tied by their residuals alone."""
 RandomTerms = Mapping[str, str | Sequence[str]]
 
 
@@ -43,6 +51,22 @@ class RandomPart:
 
 @register_record
 @dataclass(frozen=True)
+class ResidualPart:
+    """Residuals that differ in spread or are correlated.
+
+    ``index`` (N,) gives the level of each cell; ``variance`` is ``"equal"`` or a column,
+    ``correlation`` ``"none"`` or ``"unstructured"``, ``column`` the one whose levels these are.
+    """
+
+    column: str
+    levels: tuple
+    variance: str
+    correlation: str
+    index: NDArray[np.intp]
+
+
+@register_record
+@dataclass(frozen=True)
 class Design:
     """Everything about the data but the outcome: cells sorted by the first grouping factor.
 
@@ -57,6 +81,7 @@ class Design:
     cell: NDArray[np.intp]
     weight: Array
     row: NDArray[np.intp]
+    residual: ResidualPart | None = None
 
 
 @dataclass(frozen=True)
@@ -76,6 +101,16 @@ class Roles:
     attempts: str | None = None
     weights: str | None = None
     offset: str | None = None
+    variance: str = "equal"
+    correlation: str = "none"
+    within: str | None = None
+
+    @property
+    def residual_column(self) -> str | None:
+        """Column whose levels tell residuals apart, if there is one."""
+        if self.correlation != "none":
+            return self.within
+        return None if self.variance == "equal" else self.variance
 
 
 def prepare(
@@ -85,7 +120,8 @@ def prepare(
     fixed = read_formula(formula)
     parts = _random_formulas(random)
     keys = [name for _, columns, _ in parts for name in columns]
-    special = [name for name in (roles.attempts, roles.weights, roles.offset) if name is not None]
+    named = (roles.attempts, roles.weights, roles.offset, roles.residual_column)
+    special = [name for name in named if name is not None]
     covariates = [*fixed.names, *(name for _, _, terms in parts for t in terms for name in t.names)]
     used = tuple(dict.fromkeys([*keys, *fixed.response_names, *covariates, *special]))
     require_columns(table, used)
@@ -97,7 +133,8 @@ def prepare(
     rows = whole.loc[complete].reset_index(drop=True)
     observed, weight, offset = outcome(fixed, rows, roles, family)
     stateful = fixed.depends_on_rows or any(t.depends_on_rows for _, _, ts in parts for t in ts)
-    cell, first = _cells(rows, parts, [*covariates, *([roles.offset] if roles.offset else [])])
+    telling = [name for name in (roles.offset, roles.residual_column) if name is not None]
+    cell, first = _cells(rows, parts, [*covariates, *telling])
     chosen = rows.iloc[first]
     x, plan = make_matrix(fixed, rows if stateful else chosen)
     design = Design(
@@ -111,9 +148,29 @@ def prepare(
         cell=cell,
         weight=weight,
         row=np.flatnonzero(complete),
+        residual=_residual_part(rows, roles, parts[0], first),
     )
     left_out = _left_out(table, whole, complete, keys[0])
     return Prepared(design, observed, fixed, left_out)
+
+
+def _residual_part(rows: pd.DataFrame, roles: Roles, part, first) -> ResidualPart | None:
+    column = roles.residual_column
+    if column is None:
+        return None
+    levels = levels_of(rows[column])
+    codes = as_category(rows[column], levels, column).codes.astype(np.intp)
+    if roles.correlation == "unstructured":
+        twice = rows.duplicated([*part[1], column])
+        if twice.any():
+            raise InputError(
+                f"a participant has several rows at one level of {column!r}, so that their "
+                "residuals cannot be told apart",
+                rows.loc[twice, [*part[1], column]].astype(str).agg(" ".join, axis=1).unique(),
+                f"average them, or leave correlation= out and give random={{{part[0]!r}: "
+                f"'0 + {column}'}} and variance={column!r}",
+            )
+    return ResidualPart(column, levels, roles.variance, roles.correlation, codes[first])
 
 
 def _with_row_means(plan: MatrixPlan, rows: pd.DataFrame) -> MatrixPlan:
@@ -134,10 +191,14 @@ def _random_formulas(random: RandomTerms) -> list[tuple[str, tuple[str, ...], li
         listed = [terms] if isinstance(terms, str) else list(terms)
         if not listed:
             raise FormulaError("a grouping column has no random term", [key], "write '1'")
-        formulas = [
-            read_formula(_slope_alone(t) if not isinstance(terms, str) else t, response=False)
-            for t in listed
-        ]
+        formulas = (
+            []
+            if terms == NOTHING
+            else [
+                read_formula(_slope_alone(t) if not isinstance(terms, str) else t, response=False)
+                for t in listed
+            ]
+        )
         chain = [name.strip() for name in str(key).split("/")]
         for depth in range(1, len(chain) + 1):
             columns = tuple(name.strip() for part in chain[:depth] for name in part.split(":"))
@@ -282,7 +343,7 @@ def _random_part(part, rows: pd.DataFrame, first) -> RandomPart:
         plans.append(plan)
         blocks.append(tuple(range(done, done + matrix.shape[1])))
         done += matrix.shape[1]
-    index, z = rank[code], np.concatenate(matrices, axis=1)
+    index, z = rank[code], np.concatenate([np.zeros((len(code), 0)), *matrices], axis=1)
     if first is not None:
         index, z = index[first], z[first]
     terms = tuple(name for plan in plans for name in plan.columns)

@@ -85,17 +85,28 @@ def kenward_roger(
     crosses = np.einsum("rs,sij->rij", turn, crosses)
     seconds = np.einsum("ra,sb,abij->rsij", turn, turn, seconds)
     traces = turn @ traces @ turn.T
-    half = np.einsum("ij,rjk->rik", phi, crosses)
-    information = (
-        traces - 2 * np.einsum("ij,rsji->rs", phi, seconds) + np.einsum("rij,sji->rs", half, half)
-    )
-    w = 2 * np.linalg.pinv((information + information.T) / 2, hermitian=True)
-    bracket = seconds - np.einsum("rij,jk,skl->rsil", crosses, phi, crosses)
-    adjusted = phi + 2 * phi @ np.einsum("rs,rsij->ij", w, bracket) @ phi
-    slopes = -np.einsum("ij,rjk,kl->ril", phi, crosses, phi)
-    adjusted = (adjusted + adjusted.T) / 2
-    adjusted, slopes, phi = (work.back @ found @ work.back.T for found in (adjusted, slopes, phi))
-    crosses = work.turn.T @ crosses @ work.turn
+    return kenward_roger_of((phi, crosses, seconds, traces), work.turn, work.back)
+
+
+def adjust(phi: Array, crosses: Array, seconds: Array, traces: Array):
+    """Φ_A, ∂Φ/∂γ and W from Φ (..., p, p), P_r, Q_rs and the traces, for many fits at once."""
+    half = phi[..., None, :, :] @ crosses
+    information = traces - 2 * np.einsum("...ij,...rsji->...rs", phi, seconds)
+    information = information + np.einsum("...rij,...sji->...rs", half, half)
+    information = (information + np.swapaxes(information, -1, -2)) / 2
+    w = 2 * np.linalg.pinv(information, hermitian=True)
+    bracket = seconds - np.einsum("...rij,...sjl->...rsil", crosses @ phi[..., None, :, :], crosses)
+    adjusted = phi + 2 * phi @ np.einsum("...rs,...rsij->...ij", w, bracket) @ phi
+    slopes = -half @ phi[..., None, :, :]
+    return (adjusted + np.swapaxes(adjusted, -1, -2)) / 2, slopes, w
+
+
+def kenward_roger_of(products: tuple[Array, ...], turn: Array, back: Array) -> Inference:
+    """The same from products that are there already, turned from working to original scales."""
+    phi, crosses, seconds, traces = products
+    adjusted, slopes, w = adjust(phi, crosses, seconds, traces)
+    adjusted, slopes, phi = (back @ found @ back.T for found in (adjusted, slopes, phi))
+    crosses = turn.T @ crosses @ turn
     return Inference("kenward-roger", adjusted, slopes, w, phi, crosses, np.zeros((0, 0)))
 
 

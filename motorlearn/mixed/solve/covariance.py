@@ -40,8 +40,8 @@ class Structure:
             for j in range(len(block))
             for i in range(j, len(block))
         ]
-        rows, columns = zip(*pairs, strict=True)
-        return np.array(rows), np.array(columns)
+        rows, columns = np.array(pairs, dtype=np.intp).reshape(-1, 2).T
+        return rows, columns
 
     @property
     def n_free(self) -> int:

@@ -24,13 +24,18 @@ CONVERGED = 1e-6
 
 @dataclass
 class Cells:
-    """Outcome by cell: mean (or hits), weight (or attempts), and what the means leave out."""
+    """Outcome by cell: mean (or hits), weight (or attempts), and what the means leave out.
+
+    ``rows`` and ``within_cell`` (N,) are the rows of each cell and their weighted squares about it.
+    """
 
     y: Array
     weight: Array
     n: int
     within: float = 0.0
     log_weights: float = 0.0
+    rows: Array = field(default_factory=lambda: np.zeros(0))
+    within_cell: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass
@@ -41,7 +46,9 @@ class Solution:
     their conditional covariances (G, q, q), one per factor; ``vcov_slopes`` (t+1, p, p) are the
     derivatives of ``vcov`` in (θ, σ), and ``variance_vcov`` the covariance of (θ, σ);
     ``joint_vcov`` that of β and the free entries of Ψ together, for a binomial model;
-    ``scaled_psi`` the covariances on working scales, where units and origins play no part.
+    ``scaled_psi`` the covariances on working scales, where units and origins play no part;
+    ``residual`` (T, T) the covariance of residuals that differ in spread, and ``products`` Φ, P_r,
+    Q_rs and tr(V⁻¹G_rV⁻¹G_s) of that model on working scales.
     """
 
     beta: Array
@@ -60,6 +67,8 @@ class Solution:
     variance_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
     joint_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
     scaled_psi: list[Array] = field(default_factory=list)
+    residual: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    products: tuple[Array, ...] = ()
 
 
 @dataclass
@@ -218,8 +227,10 @@ def aggregate(
     if family == "binomial":
         return Cells(np.bincount(cell, observed, n_cells).astype(float), total, len(observed))
     mean = np.bincount(cell, observed * weight, n_cells).astype(float) / total
-    within = float(np.sum(weight * (observed - mean[cell]) ** 2))
-    return Cells(mean, total, len(observed), within, float(np.sum(np.log(weight))))
+    square = np.bincount(cell, weight * (observed - mean[cell]) ** 2, n_cells)
+    rows = np.bincount(cell, minlength=n_cells).astype(float)
+    logs = float(np.sum(np.log(weight)))
+    return Cells(mean, total, len(observed), float(square.sum()), logs, rows, square)
 
 
 def saturation(observed: Array, weight: Array, cells: Cells) -> float:

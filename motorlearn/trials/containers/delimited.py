@@ -19,7 +19,7 @@ from pyarrow import csv as arrow_csv
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.checking.problems import gather, problem_frame
-from motorlearn.trials.containers.grid import Grid
+from motorlearn.trials.containers.grid import MOST_COLUMNS, Grid, refuse_vast_table
 
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab", "|": "vertical bar"}
 _BOMS: Final = (
@@ -53,7 +53,8 @@ def read_delimited(
     sample = _sample_lines(text)
     mark, why = (separator, "as declared") if separator else find_separator(sample)
     body = text if used in ("utf-8", "ascii") and content[:1] != b"\xef" else text.encode("utf-8")
-    rows, columns, ragged = _cells(content if body is text else body, mark)
+    _refuse_wide(sample, mark, file)
+    rows, columns, ragged = _cells(content if body is text else body, mark, file)
     point, point_why = (decimal, "as declared") if decimal else find_decimal(sample, mark)
     marks += [_ragged_marks(ragged, file)] if ragged else []
     if point_why.startswith(_UNCERTAIN):
@@ -122,20 +123,27 @@ def find_decimal(lines: list[str], separator: str) -> tuple[str, str]:
     return ("," if len(commas) > len(points) and separator != "," else "."), why
 
 
-def _cells(text: str | bytes, separator: str):
+def _refuse_wide(sample: list[str], separator: str, file: str) -> None:
+    """Refuse absurdly many columns or lines before anything is cut."""
+    widest = max((line.count(separator) for line in sample), default=0) + 1
+    refuse_vast_table(1, widest if widest > 20 * MOST_COLUMNS else 1, file)
+
+
+def _cells(text: str | bytes, separator: str, file: str):
     body = text if isinstance(text, bytes) else text.encode("utf-8")
     try:
-        return _fast_cells(body, separator)
+        return _fast_cells(body, separator, file)
     except (pa.ArrowInvalid, pa.ArrowKeyError, csv.Error, StopIteration):
-        return _careful_cells(body.decode("utf-8"), separator)
+        return _careful_cells(body.decode("utf-8"), separator, file)
 
 
-def _fast_cells(body: bytes, separator: str):
+def _fast_cells(body: bytes, separator: str, file: str):
     if body.startswith(codecs.BOM_UTF8):
         body = body[len(codecs.BOM_UTF8) :]
     end = len(body.rstrip(b"\r\n"))
     buffer = pa.py_buffer(body).slice(0, end)
     first = next(csv.reader(io.StringIO(_first_record(body), newline=""), delimiter=separator))
+    refuse_vast_table(body.count(b"\n"), len(first), file)
     names = [str(place) for place in range(len(first))]
     table = arrow_csv.read_csv(
         pa.BufferReader(buffer),
@@ -150,13 +158,15 @@ def _fast_cells(body: bytes, separator: str):
     return np.arange(1, table.num_rows + 1), tuple(table.columns), []
 
 
-def _careful_cells(text: str, separator: str):
+def _careful_cells(text: str, separator: str, file: str):
     chunks: list[list[pa.Array]] = []
     widths: list[int] = []
-    size = 0
+    size = widest = 0
     for lines in _batches(text, separator):
         width = max((len(line) for line in lines), default=0)
         widths += [len(line) for line in lines]
+        widest = max(widest, width)
+        refuse_vast_table(len(widths), widest, file)
         padded = [line + [""] * (width - len(line)) for line in lines]
         chunks.append([pa.array(column, pa.string()) for column in zip(*padded, strict=True)])
         size += len(lines)

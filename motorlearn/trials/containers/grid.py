@@ -2,13 +2,41 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 from openpyxl.utils import get_column_letter
 
+from motorlearn.exceptions import FileError
 from motorlearn.trials.study import no_problems
+
+MOST_COLUMNS: Final = 2_000
+"""Most columns of a table."""
+MOST_TABLE: Final = 50_000_000
+"""Most cells of a text file or a Parquet file."""
+
+
+def refuse_vast_table(lines: int, columns: int, file: str) -> None:
+    """Refuse a table with more columns or cells than can be checked cell by cell.
+
+    Raises
+    ------
+    FileError
+        Before it is laid out in memory.
+    """
+    if columns > MOST_COLUMNS:
+        raise FileError(
+            f"{file} has {columns} columns, more than {MOST_COLUMNS}",
+            remedy="look for a wrong separator, or keep the columns of the study only",
+        )
+    if lines * columns > MOST_TABLE:
+        raise FileError(
+            f"{file} has {lines} lines of {columns} columns, more than "
+            f"{MOST_TABLE // 1_000_000} million cells",
+            remedy="keep the columns of the study only, or split it",
+        )
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,6 @@
 
 import gzip
 import io
-import re
 import struct
 import zipfile
 import zlib
@@ -10,14 +9,17 @@ from pathlib import Path
 from typing import Final
 
 from motorlearn.exceptions import FileError
+from motorlearn.files import real_place, shortened
+from motorlearn.trials.containers.markup import absurd, check_part
 
 MOST_BYTES: Final = 2 << 30
 """Largest size, unpacked, of a file that is read (2 GiB)."""
 MOST_EXPANSION: Final = 200
 """Largest ratio of unpacked to packed size; ordinary workbooks stay below 50."""
-MOST_CELLS: Final = 5_000_000
-"""Largest area of a sheet of a workbook."""
+MOST_UNPACKED: Final = 256 << 20
+"""Largest size of a workbook, unpacked (256 MiB)."""
 _SMALL: Final = 50 << 20
+_MOST_PARTS: Final = 5000
 _PART: Final = 1 << 20
 _DAMAGE: Final = (
     zipfile.BadZipFile,
@@ -29,17 +31,6 @@ _DAMAGE: Final = (
     OverflowError,
     struct.error,
 )
-_CELL: Final = re.compile(rb'<(?:\w+:)?c\s[^>]*?\br="([A-Z]{1,4})(\d{1,9})"')
-_MERGED: Final = re.compile(
-    rb'<(?:\w+:)?mergeCell\s[^>]*?ref="\$?([A-Z]{1,4})\$?(\d{1,9}):\$?([A-Z]{1,4})\$?(\d{1,9})"'
-)
-_ROW: Final = re.compile(
-    rb'<table:table-row(?=[\s/>])(?:[^>]*?number-rows-repeated="(\d{1,9})")?[^>]*?'
-    rb"(?:/>|>(.*?)</table:table-row>)",
-    re.DOTALL,
-)
-_ODS_CELL: Final = re.compile(rb"<table:(?:covered-)?table-cell\b([^>]*)>")
-_REPEATED: Final = re.compile(rb'number-columns-repeated="(\d{1,9})"')
 
 
 def inside(folder: Path, name: str) -> Path:
@@ -54,12 +45,12 @@ def inside(folder: Path, name: str) -> Path:
     try:
         path = (root / name).resolve()
         outside = Path(name).is_absolute() or not path.is_relative_to(root)
-    except (ValueError, OSError):
+    except (ValueError, OSError, RuntimeError):  # a link that leads to itself, a name of no file
         outside = True
     if outside:
         raise FileError(
             "a file named in the study lies outside its folder",
-            [name],
+            [shortened(name)],
             "copy it into the study folder and name it without a path",
         )
     return path
@@ -67,6 +58,7 @@ def inside(folder: Path, name: str) -> Path:
 
 def read_bytes(path: Path) -> bytes:
     """Read a file whole, unless it is absent, no file, empty or too large."""
+    real_place(path)
     if not path.exists():
         near = alike(path)
         hint = f"did you mean {near!r}" if near else "check the spelling and the folder"
@@ -100,7 +92,7 @@ def unpack_gzip(content: bytes, file: str) -> bytes:
             while part := stream.read(_PART):
                 size += len(part)
                 if size > allowed:
-                    raise _too_much(file)
+                    raise absurd(file)
                 parts.append(part)
     except (OSError, EOFError, zlib.error) as problem:
         raise FileError(
@@ -110,23 +102,24 @@ def unpack_gzip(content: bytes, file: str) -> bytes:
 
 
 def check_archive(content: bytes, file: str) -> None:
-    """Refuse a workbook whose parts would unpack to an absurd size or define entities.
+    """Refuse a workbook that would cost too much to read, or defines entities.
 
     Raises
     ------
     FileError
-        Before anything is unpacked, from the sizes in the directory of the archive; a part that
-        is larger than its directory says cannot be read by the zip reader at all.
+        From the sizes in the directory of the archive, before anything is unpacked (a part that is
+        larger than its directory says cannot be read by the zip reader at all), then from a stream
+        of the elements of each part, before a reader lays it out in memory.
     """
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             parts = archive.infolist()
             total = sum(part.file_size for part in parts)
-            if total > MOST_BYTES or total > max(_SMALL, MOST_EXPANSION * len(content)):
-                raise _too_much(file)
+            allowed = min(MOST_UNPACKED, max(_SMALL, MOST_EXPANSION * len(content)))
+            if total > allowed or len(parts) > _MOST_PARTS:
+                raise absurd(file)
             for part in parts:
-                if part.filename.endswith((".xml", ".rels")):
-                    _check_markup(archive, part, file)
+                check_part(archive, part.filename, file)
     except FileError:
         raise
     except (*_DAMAGE, ValueError) as problem:
@@ -139,105 +132,13 @@ def check_archive(content: bytes, file: str) -> None:
         ) from problem
 
 
-def refuse_vast_sheets(content: bytes, file: str) -> None:
-    """Refuse a workbook with a sheet of more than five million cells, told from its markup.
-
-    Raises
-    ------
-    FileError
-        Before a reader lays the sheet out in memory.
-    """
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            areas = [
-                _area(archive.read(name))
-                for name in archive.namelist()
-                if name == "content.xml" or "worksheets/" in name
-            ]
-    except (*_DAMAGE, RuntimeError, ValueError):
-        return
-    if any(area > MOST_CELLS for area in areas):
-        raise vast_sheet(file)
-
-
-def vast_sheet(file: str) -> FileError:
-    """Make the error for a sheet that is too large."""
-    return FileError(
-        "the sheet has more than five million cells",
-        [file],
-        "delete its empty area, or save it as CSV or Parquet",
-    )
-
-
-def _area(markup: bytes) -> int:
-    """Area that the cells of one sheet span, from cell addresses or repeat counts."""
-    if b"table:table-row" not in markup:
-        cells = [(_number_of(found[1]), int(found[2])) for found in _CELL.finditer(markup)]
-        return max((c for c, _ in cells), default=0) * max((r for _, r in cells), default=0)
-    rows = wide = 0
-    pending = 0
-    for found in _ROW.finditer(markup):
-        repeated = int(found[1] or 1)
-        filled, width = _row_width(found[2] or b"")
-        pending += repeated
-        if filled:
-            rows, pending = rows + pending, 0
-            wide = max(wide, width)
-    return rows * wide
-
-
-def _row_width(markup: bytes) -> tuple[bool, int]:
-    width = last = 0
-    for found in _ODS_CELL.finditer(markup):
-        repeated = _REPEATED.search(found[1])
-        width += int(repeated[1]) if repeated else 1
-        if b"value-type" in found[1]:
-            last = width
-    return last > 0, last
-
-
-def _number_of(letters: bytes) -> int:
-    number = 0
-    for letter in letters[:4]:
-        number = 26 * number + letter - 64
-    return number
-
-
-def _check_markup(archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str) -> None:
-    with archive.open(part) as stream:
-        head = stream.read(4096)
-    if "worksheets/" in part.filename:
-        _check_merged(archive, part, file)
-    if b"<!DOCTYPE" in head or b"<!ENTITY" in head:
-        raise FileError(
-            "the workbook defines entities, which no spreadsheet program writes",
-            [file],
-            "do not open it; ask where it comes from",
-        )
-
-
-def _check_merged(archive: zipfile.ZipFile, part: zipfile.ZipInfo, file: str) -> None:
-    """Refuse merged areas that a reader would fill cell by cell for ever."""
-    area = 0
-    for found in _MERGED.finditer(archive.read(part)):
-        columns = abs(_number_of(found[3]) - _number_of(found[1])) + 1
-        area += columns * (abs(int(found[4]) - int(found[2])) + 1)
-    if area > MOST_CELLS:
-        raise vast_sheet(file)
-
-
-def _too_much(file: str) -> FileError:
-    return FileError(
-        "the packed file would unpack to an absurd size and was not read",
-        [file],
-        "do not open it; ask where it comes from",
-    )
-
-
 def alike(path: Path) -> str:
     """A file beside the one that is absent whose name differs in capitals or ending only."""
     if not path.parent.is_dir():
         return ""
-    names = [entry.name for entry in path.parent.iterdir() if entry.is_file()]
+    try:
+        names = [entry.name for entry in path.parent.iterdir() if entry.is_file()]
+    except OSError:
+        return ""
     wanted = path.name.lower()
     return next((n for n in names if n.lower() == wanted or Path(n).stem == path.stem), "")

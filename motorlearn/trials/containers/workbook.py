@@ -6,31 +6,31 @@ calamine. Formulas are never evaluated: the value the spreadsheet stored is used
 
 import datetime as dt
 import io
+import json
 import re
+import subprocess
+import sys
 import warnings
 import zipfile
 import zlib
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 from xml.etree.ElementTree import ParseError
 
 import numpy as np
 import openpyxl
 import pandas as pd
 import pyarrow as pa
-import python_calamine as calamine
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.utils.exceptions import InvalidFileException
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.containers import apart
+from motorlearn.trials.containers.apart import read_back
 from motorlearn.trials.containers.grid import Grid
-from motorlearn.trials.containers.safety import (
-    MOST_CELLS,
-    check_archive,
-    refuse_vast_sheets,
-    vast_sheet,
-)
+from motorlearn.trials.containers.markup import MOST_CELLS, vast_sheet
+from motorlearn.trials.containers.safety import check_archive
 from motorlearn.trials.containers.workbook_marks import (
     comment_marks,
     formula_marks,
@@ -79,7 +79,6 @@ def read_workbook(content: bytes, file: str, sheet: str | int | None = None) -> 
     except FileError:
         raise
     except _DAMAGE:
-        refuse_vast_sheets(content, file)
         return _values_only(content, file, sheet)
 
 
@@ -128,29 +127,34 @@ def read_old_workbook(content: bytes, file: str, sheet: str | int | None = None)
     """
     if content.startswith(b"PK"):
         check_archive(content, file)
-        refuse_vast_sheets(content, file)
     return _values_only(content, file, sheet)
 
 
 def _values_only(content: bytes, file: str, sheet: str | int | None) -> Grid:
-    try:
-        book = calamine.CalamineWorkbook.from_filelike(io.BytesIO(content))
-        visible = [
-            entry.name
-            for entry in book.sheets_metadata
-            if entry.visible == calamine.SheetVisibleEnum.Visible
-        ]
-        name = _sheet_name(book.sheet_names, visible or book.sheet_names, file, sheet)
-        part = book.get_sheet_by_name(name)
-        cells = part.to_python(skip_empty_area=False)
-    except FileError:
-        raise
-    except (*_DAMAGE, calamine.CalamineError) as problem:
-        raise _damaged(file) from problem
+    found = _read_apart(content, file, sheet)
+    visible = found["visible"]
+    name = _sheet_name(found["names"], visible or found["names"], file, sheet)
+    if found.get("vast"):
+        raise vast_sheet(file)
+    cells = [[read_back(value) for value in json.loads(line)] for line in found["lines"]]
     lines = [[_text(value) for value in line] for line in cells]
     others = [other for other in visible if other != name] if sheet is None else []
     marks = [number_texts(cells, file, name), *_unread(others, file), _unseen(file, name)]
     return _build(lines, file, name, marks)
+
+
+def _read_apart(content: bytes, file: str, sheet: str | int | None) -> dict[str, Any]:
+    """Read a sheet in a process of its own: the reader may panic or ask for any memory."""
+    wanted = [sys.executable, "-P", apart.__file__, json.dumps(sheet), str(MOST_CELLS)]
+    try:
+        done = subprocess.run(wanted, input=content, capture_output=True, timeout=2 * apart.SECONDS)
+        head, *lines = done.stdout.splitlines() or [b""]
+        found = json.loads(head) if done.returncode == 0 else {}
+    except (OSError, ValueError, subprocess.TimeoutExpired):
+        found = {}
+    if not found:
+        raise _damaged(file)
+    return found | {"lines": lines}
 
 
 def _unseen(file: str, sheet: str) -> pd.DataFrame:
@@ -193,9 +197,29 @@ def _sheet_name(
     )
 
 
+class _Absent:
+    """Stands for a cell that is not there."""
+
+    value = comment = None
+    data_type, number_format = "n", "General"
+
+
+_ABSENT: Final = _Absent()
+
+
+def _laid_out(sheet) -> list[list[Any]]:
+    """Cells by row and column, without making those that are not there."""
+    filled = sheet._cells
+    columns = range(1, sheet.max_column + 1)
+    return [
+        [filled.get((row, column), _ABSENT) for column in columns]
+        for row in range(1, sheet.max_row + 1)
+    ]
+
+
 def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
-    cells = [list(line) for line in shown.iter_rows()]
-    values = [[cell.value for cell in line] for line in stored.iter_rows()]
+    cells = _laid_out(shown)
+    values = [[cell.value for cell in line] for line in _laid_out(stored)]
     lines = [
         [_shown_text(cell, value) for cell, value in zip(row, found, strict=True)]
         for row, found in zip(cells, values, strict=True)
@@ -275,7 +299,7 @@ def _encodable(text: str) -> str:
 
 
 def _has_formula(sheet) -> bool:
-    return any(cell.data_type == "f" for line in sheet.iter_rows() for cell in line)
+    return any(cell.data_type == "f" for cell in sheet._cells.values())
 
 
 def _unread(others: Sequence[str], file: str) -> list[pd.DataFrame]:

@@ -2,6 +2,7 @@
 
 import difflib
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -11,6 +12,7 @@ from motorlearn.trials.containers.grid import Grid
 from motorlearn.vocabulary import COLUMNS
 
 _LOOKED_AT: Final = 15
+_LONGEST: Final = 1000
 _NUMBER: Final = re.compile(r"[+-]?\d+([.,]\d+)?")
 _UNIT: Final = re.compile(r"(?P<name>.+?)\s*[(\[]\s*(?P<unit>[^()\[\]]{1,12})\s*[)\]]")
 _ALIASES: Final = {
@@ -70,6 +72,13 @@ def find_headings(
     bottom = [text.strip() for text in grid.line(where)]
     top = _top_row(grid, where, wanted)
     joined = [_join(above, below) for above, below in zip(top, bottom, strict=True)]
+    long = [text[:30] + "…" for text in joined if len(text) > _LONGEST]
+    if long:
+        raise ColumnError(
+            f"{_where(grid)} has a heading of more than {_LONGEST} letters",
+            long,
+            "look for a quotation mark that is never closed",
+        )
     originals = _unique(joined)
     absent = [key for key in wanted if key not in originals]
     if absent:
@@ -112,7 +121,7 @@ def split_unit(heading: str) -> tuple[str, str]:
     >>> split_unit("x (cm)"), split_unit("speed [km/h]"), split_unit("block")
     (('x', 'cm'), ('speed', 'km/h'), ('block', ''))
     """
-    found = _UNIT.fullmatch(heading)
+    found = _UNIT.fullmatch(heading) if len(heading) <= _LONGEST else None
     return (found["name"], found["unit"]) if found else (heading, "")
 
 
@@ -188,7 +197,8 @@ def _named(originals: Sequence[str], wanted: Mapping[str, str]) -> tuple[list[st
 
 
 def _refuse_twice(grid: Grid, names: Sequence[str], originals: Sequence[str]) -> None:
-    twice = sorted({name for name in names if list(names).count(name) > 1})
+    counts = Counter(names)
+    twice = sorted(name for name, count in counts.items() if count > 1)
     bare = [split_unit(heading)[0] for heading in originals]
     twice += [name for name in COLUMNS if bare.count(name) > 1 and name not in twice]
     if twice:

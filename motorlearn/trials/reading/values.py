@@ -251,9 +251,9 @@ def _taken_out(rule: str, lines: np.ndarray, texts, values: np.ndarray) -> list[
 
 def _loses_digits(text: str) -> bool:
     """Whether a whole number, as written, is another one once it is a number of 64 bits."""
-    if not re.fullmatch(_LONG_WHOLE, text) or len(text) > 400:
-        return len(text) > 400
-    return int(float(text)) != int(text)
+    if not re.fullmatch(_LONG_WHOLE, text):
+        return False
+    return len(text) > 300 or int(float(text)) != int(text)
 
 
 def trimmed(column: pa.ChunkedArray) -> pa.ChunkedArray:

@@ -3,10 +3,10 @@
 import numpy as np
 import pandas as pd
 
-rng = np.random.default_rng(1807)
+rng = np.random.default_rng(1810)
 PHASES = ("pretest", "posttest", "retention")
 sd = np.array([3.0, 4.0, 9.0])
-corr = np.array([[1, 0.6, 0.3], [0.6, 1, 0.5], [0.3, 0.5, 1]])
+corr = np.array([[1, 0.6, 0.2], [0.6, 1, 0.4], [0.2, 0.4, 1]])
 root = np.linalg.cholesky(corr * np.outer(sd, sd))
 tests, trials = [], []
 for person in range(23):
