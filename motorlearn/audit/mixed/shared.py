@@ -198,8 +198,6 @@ class MixedAudit:
         yield from self._slopes()
 
     def _slopes(self) -> Iterator[Check]:
-        if not self.context.remedies:
-            return
         try:
             found = with_slopes(self.fit)
         except FitError:
@@ -227,7 +225,7 @@ class MixedAudit:
             finding,
             "Add the random slope if it settles; otherwise say that it did not.",
             chance=chance,
-            remedy=Remedy(self.original, (step,)),
+            remedy=Remedy(self.original, (step,)) if self.context.remedies else None,
         )
         own = self.context.guide("slope_gain")
         if own.own:
