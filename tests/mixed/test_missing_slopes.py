@@ -50,13 +50,13 @@ def test_hits_are_looked_at_too():
 
 def test_one_score_at_each_test_is_sent_to_a_free_covariance():
     rng = np.random.default_rng(3)
-    person, late = np.repeat(np.arange(24), 3), np.tile([False, False, True], 24)
-    noise = rng.normal(size=72) * np.where(late, 9, 2)
+    person, late = np.repeat(np.arange(90), 3), np.tile([False, False, True], 90)
+    noise = rng.normal(size=270) * np.where(late, 9, 2)
     table = pd.DataFrame(
         {
             "participant": person,
-            "phase": np.tile(["pretest", "retention", "transfer"], 24),
-            "radial_error": 30 + 4 * rng.normal(size=24)[person] + noise,
+            "phase": np.tile(["pretest", "retention", "transfer"], 90),
+            "radial_error": 30 + 4 * rng.normal(size=90)[person] + noise,
         }
     )
     fit = ml.fit_mixed("radial_error ~ phase", table, random={"participant": "1"})
