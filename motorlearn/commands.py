@@ -66,7 +66,7 @@ def new(
         "unit": unit,
         "seed": seed,
     }
-    shipped = ml.trials.shipped_study().parents[1] / "notebooks"
+    shipped = ml.trials.shipped_study().parents[1] / "notebooks" / "own"
     series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
     if programme:
         fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
@@ -122,13 +122,16 @@ def audit(
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    if data.trials.table.empty:
+        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        return
     page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
         typer.echo(f"Page kept: {_stored(store, page)}")
 
 
-def _stored(place: Path, page: "ml.audit.StudyAudit") -> Path:
+def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
     """Keep a page, over an earlier one or nothing."""
     return ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
 
@@ -306,9 +309,7 @@ def learners(
 def share(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="Folder for the package; made anew each time.")],
-    include: Annotated[
-        list[str] | None, typer.Option(help="Column of free text to pack all the same.")
-    ] = None,
+    include: Annotated[list[str] | None, typer.Option(help="Column to pack all the same.")] = None,
     key: Annotated[
         Path | None, typer.Option(help="Draw new identifiers; write their key to this new file.")
     ] = None,

@@ -183,11 +183,7 @@ def _(result: Equivalence, context: Context, phases: Sequence[Hashable] | None) 
 
 def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object) -> Recipe:
     """Recipe of an audit: what was audited and with which thresholds of its own."""
-    own = {
-        guide.name: guide.text
-        for guide in context.guides.values()
-        if guide.status == "set by this study"
-    }
+    own = {guide.name: guide.text for guide in context.guides.values() if guide.own}
     return Recipe(
         call="check_assumptions",
         columns=dict(audited.columns),

@@ -1,14 +1,16 @@
 """Assumptions every analysis shares: unit, bounds of the scale, missing data, family."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy import stats
 
 from motorlearn import digits
-from motorlearn.audit.comparison.phase_model import PhaseModel, imputed
+from motorlearn.audit.comparison.binomial import binomial_conclusions
+from motorlearn.audit.comparison.phase_model import PhaseModel, imputed, is_counted
 from motorlearn.audit.context import Context
-from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
 from motorlearn.results import Recipe
 
@@ -73,22 +75,46 @@ def bound_check(result: PhaseComparison, model: PhaseModel, context: Context) ->
     )
     share, side = max((at_low, "floor"), (at_high, "ceiling"))
     near = _near(scores, low, high)
+    remedy = None
+    if context.remedies and model.counted and model.pairs and share > 0:
+        remedy = remedied(lambda: _on_log_odds(result, model))
     return judged(
         "the outcome is not at its floor or ceiling",
         "share of participants at a bound (figure: scores)",
         share,
         context.guide("bound"),
         f"{digits.percent(at_low)} at the floor, {digits.percent(at_high)} at the ceiling{near}.",
-        "A difference cannot show at a bound: use a continuous error score, or a model of hits."
-        + (f" The {side} hides differences between good performers." if share > 0.15 else ""),
+        f"A difference cannot show at a bound: {_instead(model)}"
+        + (f" The {side} hides differences {_whose(result, side)}." if share > 0.15 else ""),
+        remedy=remedy,
     )
+
+
+def _instead(model: PhaseModel) -> str:
+    if model.counted:
+        return "measure a continuous error, and compare the hits on the log-odds scale."
+    return "use a harder or an easier test, or a score without that bound."
+
+
+def _whose(result: PhaseComparison, side: str) -> str:
+    """Between whom a bound hides differences: better or poorer people, by the score's direction."""
+    better = result.recipe.options.get("better")
+    if better is None:
+        return "between all who score there"
+    good = (better == "higher") == (side == "ceiling")
+    return f"between {'good' if good else 'poor'} performers"
+
+
+def _on_log_odds(result: PhaseComparison, model: PhaseModel) -> Remedy:
+    after = binomial_conclusions(result, model)
+    return Remedy(model.conclusions(), (Step("hits on the log-odds scale", after),))
 
 
 def _bounds(result: PhaseComparison, context: Context, scores: np.ndarray) -> tuple[float, float]:
     columns = result.recipe.columns
     if "attempts" in columns:
         return 0.0, result.recipe.options.get("out_of") or 1.0
-    if columns.get("outcome") in ("hit", "hits", "hit_rate"):
+    if is_counted(result):
         return 0.0, 1.0
     outcome = context.design.outcome(columns["outcome"]) if context.design is not None else None
     if outcome is not None and (outcome.low is not None or outcome.high is not None):
@@ -137,14 +163,16 @@ def missing_check(result: PhaseComparison, model: PhaseModel, context: Context) 
         "have to lie to change the conclusion.",
         remedy=_missing_remedy(model, context) if lost.any() else None,
     )
-    differs = by_group.grade(gap) != "fine" and chance < 0.05
-    if differs and check.grade != "act":
-        finding = f"{check.finding} Groups differ in it: {digits.p_clause(chance)}."
-        return Check(
-            check.assumption, check.diagnostic, check.value, check.guide, "act", finding,
-            check.advice, check.remedy,
-        )  # fmt: skip
-    return check
+    graded = by_group.grade(gap)
+    apart = replace(
+        check,
+        diagnostic="largest difference in share missing between groups",
+        value=gap,
+        guide=by_group,
+        grade=graded if chance < SELDOM else "fine",
+        finding=f"{check.finding} Groups differ in it: {digits.p_clause(chance)}.",
+    )
+    return gravest(check, apart)
 
 
 def _codes(model: PhaseModel) -> list[int]:

@@ -39,13 +39,17 @@ def no_residuals() -> pd.DataFrame:
 
 @dataclass(frozen=True)
 class Conclusion:
-    """One estimate as a reader takes it away: the effect, its interval and its p."""
+    """One estimate as a reader takes it away: the effect, its interval and its p.
+
+    ``null`` is the value that stands for no effect, 1 for a ratio.
+    """
 
     label: str
     estimate: float
     conf_low: float
     conf_high: float
     p: float
+    null: float = 0.0
 
     @property
     def text(self) -> str:
@@ -57,11 +61,7 @@ class Conclusion:
         """1 or -1 where the interval or p excludes chance, 0 where it does not."""
         if not self.p < 0.05:
             return 0
-        return 1 if self.estimate > self._neutral else -1
-
-    @property
-    def _neutral(self) -> float:
-        return 1.0 if self.label.endswith("ratio") else 0.0
+        return 1 if self.estimate > self.null else -1
 
 
 @dataclass(frozen=True)
@@ -158,6 +158,10 @@ def attempted(assumption: str, diagnostic: str, guide: Guide, make: Callable[[],
         )
 
 
+SELDOM, RARE = 0.05, 0.005
+"""Chance below which a number beyond the guide needs a look, and below which it needs action."""
+
+
 def judged(
     assumption: str,
     diagnostic: str,
@@ -169,19 +173,38 @@ def judged(
     chance: float | None = None,
     remedy: Remedy | None = None,
 ) -> Check:
-    """Grade a number by its guide; one that chance gives often enough stays ``fine``.
+    """Grade a number by its guide; chance can lower the grade by one step, never raise it.
 
     Parameters
     ----------
     chance : float, optional
-        p value of the number under the assumption. It can only excuse a number beyond the guide,
-        never raise a grade.
+        How often data without the fault give a number as large. A number beyond ``act`` is only a
+        ``look`` where chance gives it in more than one of two hundred studies (or cannot be told);
+        a number beyond ``look`` is ``fine`` where chance gives it in one of twenty.
     """
     grade = guide.grade(value)
-    if grade != "fine" and chance is not None and chance >= 0.05:
-        grade = "fine"
-        finding = f"{finding} Beyond the guide, but within what chance gives with so few data."
-    return Check(assumption, diagnostic, value, guide, grade, finding, advice, remedy)
+    lowered = grade
+    if chance is not None and grade == "act" and not chance <= RARE:
+        lowered = "look"
+    elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
+        lowered = "fine"
+    if lowered != grade:
+        finding = f"{finding} {_excuse(chance)}".strip()
+    return Check(assumption, diagnostic, value, guide, lowered, finding, advice, remedy)
+
+
+def _excuse(chance: float | None) -> str:
+    if chance is None or chance != chance:
+        return "Beyond the guide; how often chance gives as much could not be computed."
+    return (
+        "Beyond the guide, but chance alone gives as much in "
+        f"{digits.percent(chance, 1)} of studies with so few data."
+    )
+
+
+def gravest(*checks: Check) -> Check:
+    """The check with the gravest grade; the first of those that tie."""
+    return max(checks, key=lambda check: GRADES.index(check.grade))
 
 
 @register_record
@@ -248,12 +271,14 @@ def assemble(checks: Iterable[tuple[str, Check]], residuals: pd.DataFrame, recip
 def _verdict(table: pd.DataFrame) -> str:
     counts = {grade: int((table["grade"] == grade).sum()) for grade in GRADES}
     parts = ", ".join(f"{count} {grade}" for grade, count in counts.items())
-    changed = table.loc[table["conclusion_changes"], "assumption"].unique()
     text = f"{len(table)} checks: {parts}."
-    if len(changed):
-        return f"{text} The conclusion changes with the remedy for: {'; '.join(changed)}."
-    if (table["original"] != "").any():
-        return f"{text} No remedy that was run changes a conclusion."
+    flagged = table[table["grade"] != "fine"]
+    changed = flagged[flagged["conclusion_changes"].astype(bool)]
+    names = [f"{row.assumption} ({row.analysis})" for row in changed.itertuples()]
+    if names:
+        return f"{text} The conclusion changes with the remedy for: {'; '.join(names)}."
+    if (flagged["original"] != "").any():
+        return f"{text} No remedy of a flagged row changes a conclusion."
     return text
 
 

@@ -108,8 +108,23 @@ def joint_test_by_group(fit: LeastSquares, rows: ArrayLike, codes: ArrayLike) ->
     return wishart_test(contrast @ fit.coefficients, parts, df)
 
 
-def wishart_test(estimate: Floats, parts: Sequence[Floats], df: ArrayLike) -> FTest:
-    """F test of a vector whose covariance is a sum of independent parts with their own df."""
+def wishart_test(
+    estimate: Floats, parts: Sequence[Floats], df: ArrayLike, *, matrices: bool = False
+) -> FTest:
+    """F test of a vector whose covariance is a sum of independent parts with their own df.
+
+    Parameters
+    ----------
+    estimate : array (q,)
+        What is zero under the hypothesis.
+    parts : sequence of array (q, q)
+        Estimated parts of its covariance.
+    df : array (parts,)
+        Degrees of freedom of each part.
+    matrices : bool
+        Whether each part is an estimated covariance matrix (Wishart) instead of a known matrix
+        times an estimated variance.
+    """
     q, freedom = len(estimate), np.asarray(df, dtype=float)
     covariance = np.sum(parts, axis=0)
     nan = float("nan")
@@ -118,8 +133,11 @@ def wishart_test(estimate: Floats, parts: Sequence[Floats], df: ArrayLike) -> FT
         return nothing
     values, vectors = np.linalg.eigh(covariance)
     root = vectors / np.sqrt(values)
+    turned = [root.T @ part @ root for part in parts]
     doubt = sum(
-        2 * np.sum((root.T @ part @ root) ** 2) / f for part, f in zip(parts, freedom) if f > 0
+        (np.sum(b**2) + (np.trace(b) ** 2 if matrices else np.sum(b**2))) / f
+        for b, f in zip(turned, freedom)
+        if f > 0
     )
     f = q * (q + 1) / doubt
     if not f - q + 1 > 0:
@@ -137,7 +155,7 @@ def true_size(
     variances: ArrayLike,
     *,
     level: float = 0.95,
-) -> float:
+) -> Floats:
     """Rate at which the ordinary t test of ``L b = 0`` rejects where it holds.
 
     The estimate has variance ``Σ a_g σ_g²``, the pooled residual variance has mean
@@ -152,27 +170,32 @@ def true_size(
         One weight per coefficient.
     codes : array of int (n,)
         Group of each observation.
-    variances : array (groups,)
-        Residual variance of each group.
+    variances : array (..., groups)
+        Residual variance of each group, for one or many cases.
     level : float
         One minus the nominal rate.
+
+    Returns
+    -------
+    array (...)
+        A rate for each case.
 
     Examples
     --------
     >>> from motorlearn.linear import fit_least_squares
     >>> fit = fit_least_squares([[1, 0]] * 10 + [[0, 1]] * 30, np.arange(40.0))
     >>> codes = [0] * 10 + [1] * 30
-    >>> [round(true_size(fit, [1, -1], codes, v), 3) for v in ([1, 1], [9, 1], [1, 9])]
+    >>> true_size(fit, [1, -1], codes, [[1, 1], [9, 1], [1, 9]]).round(3).tolist()
     [0.05, 0.211, 0.004]
     """
     row, sigma2 = np.asarray(weights, dtype=float), np.asarray(variances, dtype=float)
     df = np.bincount(_codes(fit, codes), 1 - fit.leverage)
     shares = _shares(fit, row, codes)
-    pooled = float(df @ sigma2)
-    freedom = pooled**2 / float(df @ sigma2**2)
-    taken = pooled / float(df.sum()) * float(shares.sum())
+    pooled = sigma2 @ df
+    freedom = pooled**2 / (sigma2**2 @ df)
+    taken = pooled / df.sum() * shares.sum()
     limit = float(stats.t.isf((1 - level) / 2, fit.df))
-    return float(2 * stats.t.sf(limit * np.sqrt(taken / float(shares @ sigma2)), freedom))
+    return np.asarray(2 * stats.t.sf(limit * np.sqrt(taken / (sigma2 @ shares)), freedom))
 
 
 def _shares(fit: LeastSquares, row: Floats, codes: ArrayLike) -> Floats:

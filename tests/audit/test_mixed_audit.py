@@ -3,8 +3,10 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
 
 import motorlearn as ml
+from motorlearn.audit.mixed.consequences import rate_under_variances, serial_factor
 from motorlearn.audit.mixed.leave_out import fit_without_each
 from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.refits import conclusions, robust_conclusions, with_row_effects
@@ -59,7 +61,7 @@ def fit_errors(table, **options):
 
 
 def grade(fit, words, **options):
-    options = {"remedies": False, "simulations": 150} | options
+    options = {"remedies": False, "simulations": 199} | options
     table = ml.check_assumptions(fit, **options).table
     chosen = table[table["assumption"].str.contains(words, regex=False)]
     assert len(chosen) == 1, table["assumption"].tolist()
@@ -136,8 +138,43 @@ def test_overdispersion_is_flagged_and_row_effects_widen_the_interval():
 
 
 def test_unequal_spread_between_groups_is_flagged():
-    found = grade(fit_errors(errors(spread=(0.5, 1.0, 1.6))), "alike in every group")
-    assert found["grade"] != "fine"
+    found = grade(fit_errors(errors(spread=(0.4, 0.4, 2.5))), "alike in every group")
+    assert found["grade"] == "act"
+    assert found["value"] == pytest.approx(0.105, abs=0.02)  # both formulas by hand
+    assert grade(fit_errors(errors(spread=(0.7, 1.0, 1.4))), "alike in every group")["value"] < 0.06
+
+
+def test_tests_of_unequal_spread_are_flagged_by_their_rate():
+    """One score per person and test, SD 3, 3 and 9: 26 % false positives at the wide test."""
+    rng, rows = np.random.default_rng(1), []
+    for group in ("blocked", "random"):
+        for i in range(16):
+            level = rng.normal()
+            for phase, sd in (("pretest", 3), ("retention", 3), ("transfer", 9)):
+                score = 30 + sd * (level + rng.normal()) / np.sqrt(2)
+                rows.append((f"{group}{i}", group, phase, score))
+    table = pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"])
+    found = grade(fit_errors(table), "alike in every phase", remedies=True)
+    assert found["grade"] == "act"
+    assert found["value"] > 0.075
+    assert "jackknife" in found["remedied"]
+
+
+def test_serial_factor_is_that_of_a_mean_of_correlated_trials():
+    rho, m = 0.4, 7
+    place = np.arange(m)
+    matrix = rho ** np.abs(place[:, None] - place)
+    assert serial_factor(rho, np.array([7.0]))[0] == pytest.approx(matrix.sum() / m)
+
+
+def test_the_rate_under_equal_variances_is_the_nominal_one():
+    model = MixedModel(fit_errors(errors(n=6)))
+    rate = rate_under_variances(model, model.focus(), np.ones(model.cells))
+    assert rate == pytest.approx(0.05, abs=1e-6)
+    # Four times the residual variance everywhere: the contrast of phases has no other part.
+    wide = rate_under_variances(model, model.focus(), np.full(model.cells, 4.0))
+    df = model.fit.estimates["df"].to_numpy()[model.focus()[0]]
+    assert wide == pytest.approx(2 * stats.t.sf(stats.t.isf(0.025, df) / 2, df), rel=1e-6)
 
 
 def test_serial_correlation_is_flagged():

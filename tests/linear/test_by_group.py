@@ -137,11 +137,11 @@ CELLS = [
 @pytest.mark.slow
 @pytest.mark.parametrize(("sizes", "sds", "slope"), CELLS)
 def test_the_rate_is_kept_in_groups_of_unequal_size_and_spread(sizes, sds, slope):
-    """4,000 studies a cell: between 3.8 and 6.8 %; the formula within one point of the truth."""
-    ordinary, by_group, _, joint, expected = rates(sizes, sds, slope, 4000, seed=9)
-    assert 0.038 < by_group < 0.068
-    assert 0.038 < joint < 0.068
-    assert expected == pytest.approx(ordinary, abs=0.015)
+    """2,000 studies a cell: between 3.5 and 6.8 %; the formula within two points of the truth."""
+    ordinary, by_group, _, joint, expected = rates(sizes, sds, slope, 2000, seed=9)
+    assert 0.035 < by_group < 0.068
+    assert 0.035 < joint < 0.068
+    assert expected == pytest.approx(ordinary, abs=0.02)
 
 
 @pytest.mark.parametrize("variance", ["equal", "by group"])

@@ -1,8 +1,14 @@
 """Assumptions of comparisons: of groups at one test, within a group, and over repeated tests.
 
+binomial     Groups compared at one test on the log-odds scale: hits among attempts
+consequences How far the rate of false positives of a contrast moves: spread, shape
+covariances  Groups by tests where the groups' covariances differ
 equivalence  Assumptions of an equivalence test
 groups       Assumptions of a comparison of groups at each test: covariance analysis, or Welch
+influence    Whether one participant decides, graded by how far the contrasts move
 paired       Assumptions of change within one group: paired differences between two tests
 phase_model  The comparison of groups at one test, taken apart so that its remedies can be run
 repeated     Assumptions of the mixed analysis of variance, groups by phases or by blocks
+slopes       Whether the baseline works alike in all groups, graded by how far differences move
+spread       Shape and spread of residuals, graded by the rate of false positives
 """

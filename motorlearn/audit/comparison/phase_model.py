@@ -10,7 +10,14 @@ from scipy import stats
 
 from motorlearn.audit.report import Conclusion
 from motorlearn.compare import PhaseComparison
-from motorlearn.linear import Ancova, ancova, ancova_batch, fit_least_squares, welch
+from motorlearn.linear import (
+    Ancova,
+    ancova,
+    ancova_batch,
+    estimate_by_group,
+    fit_least_squares,
+    welch,
+)
 from motorlearn.linear.hypotheses import Estimate
 from motorlearn.linear.least_squares import LeastSquares
 
@@ -39,6 +46,10 @@ class PhaseModel:
         Whether the scale is logarithmic and effects are ratios.
     adjusted : bool
         Whether the baseline is in the model.
+    variance : {"equal", "by group"}
+        Residual variance of the analysis of covariance.
+    counted : bool
+        Whether the scores are rates of hits among attempts.
     """
 
     phase: Hashable
@@ -50,6 +61,13 @@ class PhaseModel:
     pairs: tuple[tuple[int, int], ...]
     ratio: bool
     adjusted: bool
+    variance: str = "equal"
+    counted: bool = False
+
+    @property
+    def by_group(self) -> bool:
+        """Whether the contrasts allow every group its own variance, as Welch's t does."""
+        return self.variance == "by group" or not self.adjusted
 
     @property
     def used(self) -> NDArray[np.bool_]:
@@ -86,7 +104,10 @@ class PhaseModel:
     def analysis(self) -> Ancova | None:
         """Analysis of covariance of the complete cases, or none without a baseline."""
         whole = self.complete
-        return ancova(whole.y, whole.codes, whole.x, names=["baseline"]) if self.adjusted else None
+        if not self.adjusted:
+            return None
+        names = ["baseline"]
+        return ancova(whole.y, whole.codes, whole.x, names=names, variance=self.variance)
 
     def fit(self) -> LeastSquares:
         """The linear model behind the comparison, complete cases."""
@@ -104,8 +125,22 @@ class PhaseModel:
         unit = np.eye(len(self.groups))
         return unit[pair[0]] - unit[pair[1]]
 
+    def coefficient_weights(self, pair: tuple[int, int], fit: LeastSquares) -> Floats:
+        """Weights of the coefficients of ``fit`` in a contrast of two groups."""
+        present = [code for code in range(len(self.groups)) if code in self.complete.codes]
+        unit = np.array([float(code == pair[0]) - float(code == pair[1]) for code in present])
+        others = unit[1:] if self.adjusted else unit
+        row = np.zeros(fit.design.shape[1])
+        start = 1 if self.adjusted else 0
+        row[start : start + len(others)] = others
+        return row
+
+    def places(self) -> NDArray[np.intp]:
+        """Group of each participant used, counted over the groups that are present."""
+        return np.unique(self.complete.codes, return_inverse=True)[1]
+
     def label(self, pair: tuple[int, int]) -> str:
-        """Name of a contrast; it ends in ``ratio`` where it is one."""
+        """Name of a contrast."""
         sign, kind = ("/", "ratio") if self.ratio else ("−", "difference")
         return f"{self.groups[pair[0]]} {sign} {self.groups[pair[1]]}, {kind}"
 
@@ -116,9 +151,10 @@ class PhaseModel:
     def conclude(self, pair, estimate, low, high, p) -> Conclusion:
         """A conclusion on the scale on which it is reported."""
         a, b, c = np.exp([estimate, low, high]) if self.ratio else (estimate, low, high)
-        return Conclusion(self.label(pair), float(a), float(b), float(c), float(p))
+        null = 1.0 if self.ratio else 0.0
+        return Conclusion(self.label(pair), float(a), float(b), float(c), float(p), null)
 
-    def conclusions(self, *, covariance: str = "ordinary") -> tuple[Conclusion, ...]:
+    def conclusions(self, *, covariance: str | None = None) -> tuple[Conclusion, ...]:
         """Contrasts of the complete cases: covariance analysis, or Welch without a baseline."""
         model, whole, found = self.analysis(), self.complete, []
         for pair in self.pairs:
@@ -159,7 +195,15 @@ def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
         ),
         ratio=ratio,
         adjusted=adjusted,
+        variance=options.get("variance", "equal"),
+        counted=is_counted(result),
     )
+
+
+def is_counted(result: PhaseComparison) -> bool:
+    """Whether the scores are rates of hits among attempts."""
+    columns = result.recipe.columns
+    return "attempts" in columns or columns["outcome"] in ("hit", "hits", "hit_rate")
 
 
 def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Conclusion, ...]:
@@ -186,7 +230,7 @@ def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Concl
 
 
 def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, ...]:
-    """Contrasts with a slope for each group, read at a quantile of the baseline."""
+    """Contrasts with a slope and a variance for each group, read at a quantile of the baseline."""
     whole = model.complete
     point = float(np.quantile(whole.x, quantile))
     unit = np.eye(len(model.groups))[whole.codes]
@@ -194,10 +238,8 @@ def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, .
     found = []
     for pair in model.pairs:
         c = np.concatenate([model.weights(pair), np.zeros(len(model.groups))])
-        error = float(np.sqrt(c @ fit.covariance() @ c))
-        estimate, reach = float(c @ fit.coefficients), float(stats.t.isf(0.025, fit.df)) * error
-        p = 2 * stats.t.sf(abs(estimate) / error, fit.df)
-        found.append(model.conclude(pair, estimate, estimate - reach, estimate + reach, p))
+        t = estimate_by_group(fit, c, whole.codes)
+        found.append(model.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p))
     return tuple(found)
 
 
@@ -259,9 +301,7 @@ def permuted(
         t = np.abs(here.estimate / here.std_error)[0]
         as_large = np.abs(drawn.estimate / drawn.std_error) >= t * (1 - 1e-12)
         p = (1 + as_large.sum()) / (1 + permutations)
-        found.append(
-            Conclusion(before.label, before.estimate, before.conf_low, before.conf_high, float(p))
-        )
+        found.append(replace(before, p=float(p)))
     return tuple(found)
 
 

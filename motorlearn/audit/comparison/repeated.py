@@ -1,7 +1,7 @@
 """Assumptions of the mixed analysis of variance, groups by phases or by blocks."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Self
 
 import numpy as np
@@ -10,10 +10,17 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn import digits
+from motorlearn.audit.comparison.covariances import (
+    box_m,
+    interaction_by_group,
+    rate_under_covariances,
+)
+from motorlearn.audit.comparison.phase_model import is_counted
 from motorlearn.audit.context import Context
-from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged, remedied
+from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import BlockComparison, PhaseComparison
-from motorlearn.linear import repeated_anova, welch_one_way
+from motorlearn.exceptions import FitError
+from motorlearn.linear import repeated_anova
 from motorlearn.mixed import fit_mixed
 from motorlearn.mixed.inference.degrees_of_freedom import f_test
 
@@ -38,6 +45,8 @@ class Repeated:
         Groups and levels in their order.
     ratio : bool
         Whether the scale is logarithmic.
+    counted : bool
+        Whether the scores are rates of hits among attempts.
     """
 
     within: str
@@ -46,6 +55,7 @@ class Repeated:
     groups: tuple
     levels: tuple
     ratio: bool
+    counted: bool = False
 
     @classmethod
     def of(cls, result: PhaseComparison | BlockComparison) -> Self:
@@ -57,7 +67,7 @@ class Repeated:
             scores = scores.assign(score=np.log(scores["score"]))
         levels = result.recipe.options.get("phases", tuple(sorted(scores[within].unique())))
         groups = tuple(result.recipe.options["groups"])
-        return cls(within, scores, result.anova, groups, tuple(levels), ratio)
+        return cls(within, scores, result.anova, groups, tuple(levels), ratio, is_counted(result))
 
     @property
     def wide(self) -> pd.DataFrame:
@@ -102,6 +112,12 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
         f"{digits.number(float(row['epsilon_hf']), 3)} (HF); Mauchly W "
         f"{digits.number(float(row['mauchly_w']), 3)}, {digits.p_clause(row['mauchly_p'])}."
     )
+    rate = float(
+        stats.f.sf(
+            stats.f.isf(0.05, row["df1"], row["df2"]), epsilon * row["df1"], epsilon * row["df2"]
+        )
+    )
+    finding += f" Uncorrected, a 5 % test rejects in about {digits.percent(rate, 1)}."
     remedy = None
     if context.remedies:
         steps = tuple(
@@ -109,39 +125,58 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
             for name, column in (("Greenhouse-Geisser", "p_gg"), ("Huynh-Feldt", "p_hf"))
         )
         remedy = Remedy((_f_conclusion(str(row["term"]), row, row["p"]),), steps)
-    return judged(
+    # The corrected p stands in the same row of the analysis, so this never asks for more.
+    check = judged(
         f"differences between {data.within}s vary alike (sphericity)",
-        "Greenhouse-Geisser epsilon",
-        epsilon,
-        context.guide("epsilon"),
+        "rate of false positives of the uncorrected 5 % test, from epsilon",
+        rate,
+        replace(context.guide("size"), act=None),
         finding,
-        "Below .75 read the Greenhouse-Geisser p, above it Huynh-Feldt; or use a mixed model.",
+        "Read the Greenhouse-Geisser p (Huynh-Feldt above .75); or use a mixed model.",
+        chance=float(row["mauchly_p"]),
         remedy=remedy,
+    )
+    own = context.guide("epsilon")
+    if not own.own:
+        return check
+    return gravest(
+        replace(check, diagnostic=own.words, value=epsilon, guide=own, grade=own.grade(epsilon)),
+        check,
     )
 
 
 def covariance_check(scores, codes, data: Repeated, context: Context) -> Check:
-    """Box's M over the groups, and unequal groups with unequal variances."""
+    """Rate of the corrected test under the groups' own covariances; Box's M can only excuse it."""
     p = box_m(scores, codes)
+    rate = rate_under_covariances(scores, codes, context.seed)
     sizes = np.bincount(codes)
-    sizes = sizes[sizes > 0]
-    n_ratio = float(sizes.max() / sizes.min())
-    check = judged(
-        "groups have the same covariances",
-        "p of Box's M",
-        p,
-        context.guide("box"),
-        f"Box's M {digits.p_clause(p)}; largest over smallest group {digits.number(n_ratio)}.",
-        "Compare the changes of the groups by Welch, or let the variance differ by group.",
-        remedy=_welch_change(scores, codes, data) if context.remedies else None,
+    assumption = "groups have the same covariances"
+    advice = "Read the test that gives every group its own covariances."
+    finding = (
+        f"With {', '.join(map(str, sizes))} people and these covariances the Greenhouse-Geisser "
+        f"test of the interaction rejects in about {digits.percent(rate, 1)}; Box's M "
+        f"{digits.p_clause(p)}."
     )
-    unequal = context.guide("n_ratio").grade(n_ratio) != "fine" and check.grade == "look"
-    if not unequal:
-        return check
-    finding = f"{check.finding} Unequal groups make it worse."
-    return Check(
-        check.assumption, check.diagnostic, check.value, check.guide, "act", finding,
-        check.advice, check.remedy,
+    remedy = remedied(lambda: _own_covariances(scores, codes, data)) if context.remedies else None
+    check = judged(
+        assumption,
+        "rate of false positives of the nominal 5 % test of the interaction",
+        rate,
+        context.guide("size"),
+        finding,
+        advice,
+        chance=p,
+        remedy=remedy,
+    )
+    numbers = (("box", p), ("n_ratio", float(sizes.max() / sizes.min())))
+    own = [(context.guide(name), value) for name, value in numbers if context.guide(name).own]
+    return gravest(
+        *(
+            replace(check, diagnostic=guide.words, value=value, guide=guide,
+                    grade=guide.grade(value))
+            for guide, value in own
+        ),
+        check,
     )  # fmt: skip
 
 
@@ -152,15 +187,19 @@ def cells_check(data: Repeated, context: Context) -> Check:
     lost = [str(name) for name in wide.index[lacking]]
     share = len(lost) / len(wide)
     names = f": {', '.join(lost[:8])}{' …' if len(lost) > 8 else ''}" if lost else ""
-    return judged(
+    empty = float(wide.isna().to_numpy().mean())
+    check = judged(
         f"every participant has every {data.within}",
         f"share of participants left out for a missing {data.within}",
         share,
         context.guide("dropped"),
-        f"{len(lost)} of {len(wide)} left out{names}.",
+        f"{len(lost)} of {len(wide)} left out{names}; {digits.percent(empty, 1)} of the scores are "
+        "missing.",
         "Use a mixed model on all available scores.",
         remedy=remedied(lambda: _mixed_model(data)) if context.remedies and lost else None,
     )
+    few = check.grade == "act" and context.guide("missing").grade(empty) == "fine"
+    return replace(check, grade="look") if few else check
 
 
 def cell_shape_check(scores, codes, data: Repeated, context: Context) -> Check:
@@ -180,44 +219,10 @@ def cell_shape_check(scores, codes, data: Repeated, context: Context) -> Check:
         max(skews, default=np.nan),
         context.guide("skewness"),
         f"{cells} cells; smallest Shapiro p, corrected for their number: {digits.p_value(chance)}.",
-        "Analyse logarithms, or permute.",
+        "Look at the figure; F tests of means hold their rate under such shapes.",
         chance=chance,
         remedy=remedied(lambda: _other_scale(scores, codes, data)) if context.remedies else None,
     )
-
-
-def box_m(scores, codes) -> float:
-    """p of Box's M test of equal covariance matrices, by its F approximation.
-
-    References
-    ----------
-    Box, G. E. P. (1949). Biometrika, 36, 317-346. doi:10.1093/biomet/36.3-4.317.
-    """
-    y, k = np.asarray(scores, dtype=float), np.asarray(scores).shape[1]
-    parts = [y[codes == code] for code in np.unique(codes)]
-    df = np.array([len(part) - 1 for part in parts])
-    if len(parts) < 2 or (df < k).any():
-        return float("nan")
-    logs, matrices = [], []
-    for part in parts:
-        matrix = np.atleast_2d(np.cov(part, rowvar=False))
-        matrices.append(matrix)
-        logs.append(np.linalg.slogdet(matrix)[1])
-    if not np.isfinite(logs).all():
-        return float("nan")
-    total, groups = df.sum(), len(parts)
-    pooled = sum(d * matrix for d, matrix in zip(df, matrices)) / total
-    m = total * np.linalg.slogdet(pooled)[1] - df @ np.array(logs)
-    inverse = np.sum(1 / df) - 1 / total
-    c1 = inverse * (2 * k**2 + 3 * k - 1) / (6 * (k + 1) * (groups - 1))
-    c2 = (np.sum(1 / df**2) - 1 / total**2) * (k - 1) * (k + 2) / (6 * (groups - 1))
-    df1 = k * (k + 1) * (groups - 1) / 2
-    gap = c2 - c1**2
-    df2 = (df1 + 2) / abs(gap)
-    if gap > 0:
-        return float(stats.f.sf(m * (1 - c1 - df1 / df2) / df1, df1, df2))
-    b = df2 / (1 - c1 + 2 / df2)
-    return float(stats.f.sf(df2 * m / (df1 * (b - m)), df1, df2)) if m < b else 0.0
 
 
 def _focus(data: Repeated) -> pd.Series:
@@ -233,22 +238,19 @@ def _f_conclusion(label: str, row, p: float) -> Conclusion:
     )  # fmt: skip
 
 
-def _welch_change(scores, codes, data: Repeated) -> Remedy | None:
-    rows = data.anova
-    change = scores[:, -1] - scores[:, 0]
-    parts = [change[codes == code] for code in np.unique(codes)]
-    test = welch_one_way(parts)
+def _own_covariances(scores, codes, data: Repeated) -> Remedy | None:
+    test = interaction_by_group(scores, codes)
     if not np.isfinite(test.p):
-        return None
-    row = rows.iloc[-1]
-    first, *_, last = data.levels
+        raise FitError("the groups are too small for covariances of their own.")
+    row = data.anova.iloc[-1]
     after = Conclusion(
-        f"change from {first} to {last}, Welch F({digits.degrees_of_freedom(test.df1)})",
+        f"{row['term']}, own covariances, "
+        f"F({digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)})",
         test.statistic, np.nan, np.nan, test.p,
     )  # fmt: skip
     return Remedy(
-        (_f_conclusion(str(row["term"]), row, row["p"]),),
-        (Step("Welch comparison of the groups' changes, first to last", (after,)),),
+        (_f_conclusion(str(row["term"]), row, row["p_gg"]),),
+        (Step("interaction with a covariance matrix for each group", (after,)),),
     )
 
 
@@ -273,7 +275,7 @@ def _mixed_model(data: Repeated) -> Remedy:
 
 
 def _other_scale(scores, codes, data: Repeated) -> Remedy | None:
-    if not data.ratio and scores.min() <= 0:
+    if data.counted or (not data.ratio and scores.min() <= 0):
         return None
     other = np.exp(scores) if data.ratio else np.log(scores)
     several = len(np.unique(codes)) > 1
@@ -281,11 +283,12 @@ def _other_scale(scores, codes, data: Repeated) -> Remedy | None:
         other, codes if several else None, within=[(data.within, scores.shape[1])]
     )
     effect, row = found[-1], data.anova.iloc[-1]
+    name = "raw scores" if data.ratio else "logarithms"
     after = Conclusion(
         f"{effect.term} F({digits.degrees_of_freedom(effect.test.df1)}), GG",
         effect.test.statistic, np.nan, np.nan, effect.p_gg,
     )  # fmt: skip
     return Remedy(
         (_f_conclusion(str(row["term"]), row, row["p_gg"]),),
-        (Step("raw scores" if data.ratio else "logarithms", (after,)),),
+        (Step(f"{name} (another question)", (after,), decides=False),),
     )

@@ -1,5 +1,6 @@
 """Assumptions of mixed models.
 
+consequences How far the rate of false positives moves with the residual covariance
 counts     Assumptions of binomial mixed models: dispersion, zeros, outliers, separation
 leave_out  Every coefficient of a mixed model without each participant in turn
 linear     Assumptions of linear mixed models: shape of residuals, few participants

@@ -18,12 +18,13 @@ class CountAudit(MixedAudit):
         uniform = self.number("uniformity")
         yield judged(
             "simulated residuals are uniform",
-            "p of their Anderson-Darling distance from uniform (figure: simulated residuals)",
-            uniform.p,
+            "Anderson-Darling distance from uniform over the model's own (figure: residuals)",
+            uniform.value / uniform.expected if uniform.expected > 0 else np.nan,
             self.context.guide("uniformity"),
             f"Distance {digits.number(uniform.value)}; the model itself gives "
             f"{digits.number(uniform.expected)} on average.",
             "See which of the checks below says why.",
+            chance=uniform.p,
         )
         yield self._dispersion()
         zeros = self.number("zeros")

@@ -1,13 +1,21 @@
 """Assumptions that linear and binomial mixed models share."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.general import unit_check
+from motorlearn.audit.mixed.consequences import (
+    level_factors,
+    rate_of,
+    rate_under_variances,
+    serial_factor,
+)
 from motorlearn.audit.mixed.leave_out import fit_without_each
 from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.refits import (
@@ -17,8 +25,9 @@ from motorlearn.audit.mixed.refits import (
     with_slopes,
 )
 from motorlearn.audit.mixed.simulated import Diagnosis, SimulatedNumber
-from motorlearn.audit.report import Check, Remedy, Step, judged
+from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged
 from motorlearn.exceptions import FitError
+from motorlearn.mixed import MixedFit
 
 
 class MixedAudit:
@@ -108,17 +117,34 @@ class MixedAudit:
 
     def spread(self) -> Iterator[Check]:
         """Spread of residuals by each category of the model."""
-        for name in self.model.categories():
-            yield self.simulated(
+        for name, levels in self.model.categories().items():
+            check = self.simulated(
                 (
                     f"residuals spread alike in every {name}",
                     f"largest over smallest SD of residuals by {name} (figure)",
-                    f"Let the variance differ by {name}, or use logarithms; read the jackknife.",
+                    f"Let the variance differ by {name}; read the jackknife.",
                 ),
                 f"spread by {name}",
                 "sd_ratio" if not self.model.binomial else "count_spread",
                 remedy=self.robust(),
             )
+            yield check if self.model.binomial else self._rated_spread(name, levels, check)
+
+    def _rated_spread(self, name: str, levels: np.ndarray, check: Check) -> Check:
+        """The spread of a linear model, graded by the rate of false positives it leads to."""
+        factor = level_factors(self.diagnosis.residuals, levels, self.fit.design.cell)
+        rate = rate_under_variances(self.model, self.focus, factor)
+        rated = judged(
+            check.assumption,
+            "rate of false positives of the nominal 5 % test, with these variances",
+            rate,
+            self.context.guide("size"),
+            f"SD ratio {digits.number(check.value)}. {check.finding}".strip(),
+            check.advice,
+            chance=self.number(f"spread by {name}").p,
+            remedy=check.remedy,
+        )
+        return gravest(check, rated) if check.guide.own else rated
 
     def curvature(self) -> Check:
         """Bend of residuals over the linear predictor: shape of the fixed part, or the link."""
@@ -153,8 +179,8 @@ class MixedAudit:
         smallest = min(float(np.diag(one).min()) for one in psi) / scale
         yield judged(
             "no random variance is zero",
-            "smallest random variance over the residual variance",
-            smallest,
+            "smallest random SD over the residual SD",
+            float(np.sqrt(max(smallest, 0.0))),
             self.context.guide("near_zero"),
             "Singular fit." if self.fit.singular else "",
             "Leave that random term out, one at a time, and say why.",
@@ -172,8 +198,6 @@ class MixedAudit:
         yield from self._slopes()
 
     def _slopes(self) -> Iterator[Check]:
-        if not self.context.remedies:
-            return
         try:
             found = with_slopes(self.fit)
         except FitError:
@@ -184,24 +208,36 @@ class MixedAudit:
         smaller = self.fit
         if smaller.recipe.options["quadrature"] > 1:
             smaller = refit(self.fit, quadrature=1)
-        gain = float(smaller.aic - larger.aic)
-        yield judged(
-            "participants need no slopes of their own",
-            f"AIC gained by a random slope of {name}",
-            gain,
-            self.context.guide("slope_gain"),
+        gain, more = float(smaller.aic - larger.aic), _parameters(larger) - _parameters(smaller)
+        chance = float(stats.chi2.sf(max(gain + 2 * more, 0.0), more))
+        rate = rate_of(self._errors(), self._dfs(), _errors_of(larger, self.focus))
+        finding = (
             f"With slopes of {name}: {'did not settle' if not larger.converged else 'settled'}"
-            f"{', singular' if larger.singular else ''}.",
-            "Add the random slope if it settles; otherwise say that it did not.",
-            remedy=Remedy(
-                self.original,
-                (Step(f"random slope of {name}", conclusions(larger, self.focus)),),
-            ),
+            f"{', singular' if larger.singular else ''}; AIC gained {digits.number(gain, 1)}, "
+            f"likelihood ratio {digits.p_clause(chance)}."
         )
+        step = Step(f"random slope of {name}", conclusions(larger, self.focus))
+        check = judged(
+            "participants need no slopes of their own",
+            f"rate of false positives of the nominal 5 % test without slopes of {name}",
+            rate,
+            self.context.guide("size"),
+            finding,
+            "Add the random slope if it settles; otherwise say that it did not.",
+            chance=chance,
+            remedy=Remedy(self.original, (step,)) if self.context.remedies else None,
+        )
+        own = self.context.guide("slope_gain")
+        if own.own:
+            check = gravest(
+                replace(check, diagnostic=own.words, value=gain, guide=own, grade=own.grade(gain)),
+                check,
+            )
+        yield check
 
     def serial(self) -> Check:
         """Correlation of consecutive trials of a participant."""
-        return self.simulated(
+        check = self.simulated(
             (
                 "trials of one participant do not depend on the one before",
                 "lag-1 correlation of residuals in table order",
@@ -211,6 +247,21 @@ class MixedAudit:
             "serial",
             remedy=self.robust(),
         )
+        if self.model.binomial:
+            return check
+        count = np.bincount(self.fit.design.cell, minlength=self.model.cells)
+        factor = serial_factor(self.diagnosis.serial, count)
+        rated = judged(
+            check.assumption,
+            "rate of false positives of the nominal 5 % test, with this lag-1 correlation",
+            rate_under_variances(self.model, self.focus, factor),
+            self.context.guide("size"),
+            f"Lag-1 correlation {digits.number(self.diagnosis.serial)}. {check.finding}".strip(),
+            check.advice,
+            chance=self.number("serial").p,
+            remedy=check.remedy,
+        )
+        return gravest(check, rated)
 
     def influence(self, removed: pd.DataFrame) -> Check:
         """Whether the conclusion hangs on one participant."""
@@ -227,20 +278,80 @@ class MixedAudit:
         )
         if flips:
             finding += f" The conclusion changes without: {', '.join(flips)}."
-        return judged(
+        check = judged(
             "no single participant decides",
-            "participants whose removal changes the conclusion",
-            float(len(flips)),
-            self.context.guide("flips"),
+            "largest move of a coefficient without one participant, in standard errors",
+            float(worst["step"]),
+            self.context.guide("moved"),
             finding,
             "Report the result with and without the participants named; leave nobody out for it.",
+            chance=_outlying(moved, names),
+            remedy=Remedy(
+                self.original,
+                (Step(f"without {worst['participant']}", self._without(own, worst, names)),),
+            ),
+        )
+        guide = self.context.guide("flips")
+        if not guide.own:
+            return check
+        value = float(len(flips))
+        return gravest(
+            replace(
+                check, diagnostic=guide.words, value=value, guide=guide, grade=guide.grade(value)
+            ),
+            check,
+        )
+
+    def _without(self, own: pd.DataFrame, worst, names: list[str]) -> tuple[Conclusion, ...]:
+        rows = own[own["participant"] == worst["participant"]].set_index("contrast").loc[names]
+        return tuple(
+            Conclusion(
+                str(row.Index),
+                float(row.estimate),
+                float(row.conf_low),
+                float(row.conf_high),
+                float(row.p),
+            )
+            for row in rows.itertuples()
         )
 
     def _values(self) -> np.ndarray:
         return self.fit.beta[self.focus]
 
     def _errors(self) -> np.ndarray:
-        return self.fit.estimates["std_error"].to_numpy()[self.focus]
+        return _errors_of(self.fit, self.focus)
+
+    def _dfs(self) -> np.ndarray:
+        return self.fit.estimates["df"].to_numpy(dtype=float)[self.focus]
+
+
+def _errors_of(fit: MixedFit, focus: list[int]) -> np.ndarray:
+    return fit.estimates["std_error"].to_numpy(dtype=float)[focus]
+
+
+def _parameters(fit: MixedFit) -> int:
+    """Parameters of the random part."""
+    return sum(len(psi) * (len(psi) + 1) // 2 for psi in fit.covariances.values())
+
+
+def _outlying(moved: pd.DataFrame, names: list[str]) -> float:
+    """How often normal moves hold one as far from the others (Grubbs' bound, over coefficients).
+
+    The move by one removal is all but the participant's own effect; those of normal participants
+    are normal.
+    """
+    chances = []
+    for name in names:
+        step = moved.loc[moved["contrast"] == name, "estimate"].dropna().to_numpy()
+        n = len(step)
+        spread = step.std(ddof=1) if n > 3 else 0.0
+        if not spread > 0:
+            continue
+        far = np.abs(step - step.mean()).max() / spread
+        room = max((n - 1) ** 2 / n - far**2, 1e-12)
+        t = np.sqrt(n * (n - 2) * far**2 / (n * room))
+        chances.append(n * 2 * stats.t.sf(t, n - 2))
+    return float(min(1.0, min(chances, default=1.0) * len(names)))
 
 
 def _largest_correlation(psi: np.ndarray) -> float:

@@ -44,12 +44,15 @@ class Diagnosis:
         Diagnostic numbers by name.
     simulations : int
         Simulated data sets.
+    serial : float
+        Lag-1 correlation of residuals, with its sign.
     """
 
     residuals: pd.DataFrame
     effects: Floats
     numbers: dict[str, SimulatedNumber]
     simulations: int
+    serial: float
 
 
 def diagnose(model: MixedModel, *, simulations: int, seed: int) -> Diagnosis:
@@ -72,7 +75,9 @@ def diagnose(model: MixedModel, *, simulations: int, seed: int) -> Diagnosis:
             for name, value in found.items():
                 drawn[name].append(value)
     numbers = {name: _compared(value, np.array(drawn[name])) for name, value in here.items()}
-    return Diagnosis(layout.frame(model, u[:, 0], residual), effects, numbers, simulations)
+    eta = model.conditional(u[:, :1])[:, 0]
+    lag = _serial(layout, model, observed, eta, residual)
+    return Diagnosis(layout.frame(model, u[:, 0], residual), effects, numbers, simulations, lag)
 
 
 @dataclass(frozen=True)

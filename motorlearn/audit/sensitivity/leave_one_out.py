@@ -7,8 +7,7 @@ import pandas as pd
 
 from motorlearn.audit.comparison.phase_model import PhaseModel
 from motorlearn.audit.report import Conclusion
-from motorlearn.linear import ancova_batch
-from motorlearn.linear.hypotheses import t_estimate
+from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate
 
 LEAVE_ONE_OUT_COLUMNS = (
     "participant",
@@ -67,23 +66,31 @@ def most_telling_removal(
     for before in original:
         mine = own[own["contrast"] == before.label]
         if mine.empty:
-            worst.append(Conclusion(before.label, *(np.nan,) * 4))
+            worst.append(Conclusion(before.label, *(np.nan,) * 4, null=before.null))
             continue
         row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
         numbers = (float(row[name]) for name in ("estimate", "conf_low", "conf_high", "p"))
-        worst.append(Conclusion(before.label, *numbers))
+        worst.append(Conclusion(before.label, *numbers, null=before.null))
     flips = sorted(own.loc[own["changes"], "participant"].astype(str).unique())
     note = f"changes without {', '.join(flips)}" if flips else "nobody's removal changes it"
     return tuple(worst), note
 
 
 def _removed(whole: PhaseModel, pair, y, x) -> list[tuple[float, float, float]]:
-    if x is not None:
+    if whole.adjusted and not whole.by_group:
         found = ancova_batch(y, whole.codes, x, weights=whole.weights(pair))
         return list(zip(found.estimate, found.std_error, found.df, strict=True))
     rows = []
     for i in range(len(whole.y)):
-        keep = np.arange(len(whole.y)) != i
-        t = whole.subset(keep).welch_of(pair)
+        rest = whole.subset(np.arange(len(whole.y)) != i)
+        t = _again(rest, pair)
         rows.append((t.estimate, t.std_error, t.df))
     return rows
+
+
+def _again(model: PhaseModel, pair: tuple[int, int]) -> Estimate:
+    """The contrast anew, each group with its own variance; nothing where a group is too small."""
+    if set(pair) - set(model.codes.tolist()):
+        return t_estimate(np.nan, np.nan, np.nan)
+    fit = model.fit()
+    return estimate_by_group(fit, model.coefficient_weights(pair, fit), model.places())
