@@ -7,9 +7,10 @@ from motorlearn.curves.averages import (
 )
 from motorlearn.curves.batch.learners import CurveFits, StoredCurveFits, fit_curves
 from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
-from motorlearn.curves.forms import FORMS, Form, named_form
+from motorlearn.curves.forms import FORMS, Form, check_form, make_form, named_form, register_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
 from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.recall import ForgettingCurves
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 
@@ -19,16 +20,20 @@ __all__ = [
     "CurveFit",
     "CurveFits",
     "ForgettingCurve",
+    "ForgettingCurves",
     "Form",
     "PopulationCurve",
     "PredictionScores",
     "StoredCurveFits",
     "average_of_exponentials",
+    "check_form",
     "demonstrate_averaging",
     "fit_curve",
     "fit_curves",
     "fit_forgetting",
     "fit_population_curve",
+    "make_form",
     "named_form",
+    "register_form",
     "score_predictions",
 ]
