@@ -122,13 +122,16 @@ def audit(
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+    if data.trials.table.empty:
+        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        return
     page = ml.report.audit_study(data)
     typer.echo(f"\n{page}")
     if store is not None:
         typer.echo(f"Page kept: {_stored(store, page)}")
 
 
-def _stored(place: Path, page: "ml.audit.StudyAudit") -> Path:
+def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
     """Keep a page, over an earlier one or nothing."""
     return ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
 

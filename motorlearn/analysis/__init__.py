@@ -6,6 +6,7 @@ questions  What the plan asks: tests, groups, baseline, reference, scale, bound
 scores     How an outcome comes from columns: hits of attempts or 0/1 rows, means, measures
 outcome    One outcome: comparison, practice, cells, change of each person
 primary    The one comparison the study stands on, as a row
+technique  Technique beside the outcome: change by item, what moves together, speed
 people     Who was allocated, who is where, who is missing
 beside     Raters, learning curves, the mixed model of trials
 """
@@ -17,16 +18,19 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import People, StudyAnalysis
 from motorlearn.analysis.scores import group_points
 from motorlearn.analysis.study import analyse_study, primary_comparison
+from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
     "OutcomeAnalysis",
     "People",
     "Question",
     "StudyAnalysis",
+    "TechniqueChange",
     "analyse_study",
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
     "group_points",
     "primary_comparison",
+    "technique_change",
 ]

@@ -55,7 +55,6 @@ from motorlearn.measures.landing import (
     mean_radial_error,
 )
 from motorlearn.measures.landmarks.posture import (
-    OVERARM_PREPARATION,
     ChecklistItem,
     Posture,
     Quantity,
@@ -78,7 +77,6 @@ from motorlearn.measures.times import mean_time
 
 __all__ = [
     "CARDS",
-    "OVERARM_PREPARATION",
     "Agreement",
     "Card",
     "ChecklistItem",

@@ -18,7 +18,6 @@ from motorlearn.measures.landmarks.geometry import (
     signed_angle,
 )
 from motorlearn.measures.landmarks.posture import (
-    OVERARM_PREPARATION,
     ChecklistItem,
     Quantity,
     measure_posture,
@@ -28,6 +27,25 @@ from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 
 RNG = np.random.default_rng(7)
 ARM = RNG.normal(size=(3, 50, 3))
+
+
+# A checklist of the tests' own: the arm that pushes a ring with a paddle.
+PUSHING = (
+    ChecklistItem(
+        "elbow bent before the push",
+        "elbow angle",
+        ((75, 105, 2), (60, 120, 1)),
+        cue="bend the elbow",
+        source="our club",
+    ),
+    ChecklistItem(
+        "elbow behind the hip",
+        "upper arm inclination",
+        ((0, 90, 2), (-15, 0, 1)),
+        cue="draw the elbow back",
+        source="our club",
+    ),
+)
 
 
 # Hand answers -----------------------------------------------------------------------------------
@@ -227,19 +245,18 @@ def test_quantities_at_events_and_in_phases():
     assert values["elbow height"] == pytest.approx(1.0)
 
 
-def test_checklist_scores_the_good_arm_and_the_dropped_elbow():
-    checklist = [entry for entry in OVERARM_PREPARATION if entry.quantity != "trunk rotation"]
+def test_checklist_scores_the_good_arm_and_the_elbow_out_of_place():
     clips = [
         measure_posture(read(clip_table(height)), QUANTITIES, clip=name)
         for name, height in (("raised", 1.0), ("dropped", -6.0))
     ]
-    scores = score_checklist(clips, checklist)
+    scores = score_checklist(clips, PUSHING)
     wide = scores.pivot(index="clip", columns="item", values="score")
     assert wide.loc["raised"].tolist() == [2, 2]
-    assert wide.loc["dropped", "elbow at or above the shoulder"] == 0
+    assert wide.loc["dropped", "elbow behind the hip"] == 0
     faults = scores[(scores["clip"] == "dropped") & (scores["cue"] != "")]
-    assert "lift the elbow to shoulder height" in faults["cue"].tolist()
-    assert scores["source"].eq("common practice, no source").all()
+    assert "draw the elbow back" in faults["cue"].tolist()
+    assert scores["source"].eq("our club").all()
     assert scores["caution"].str.contains("not a diagnosis").all()
 
 
@@ -248,7 +265,7 @@ def test_checklist_scores_can_be_compared_with_a_rater():
         measure_posture(read(clip_table(height)), QUANTITIES, clip=f"c{i}")
         for i, height in enumerate([4, 2, 1, -1, -2, -4, -6, -8])
     ]
-    computed = score_checklist(clips, OVERARM_PREPARATION[1:2])
+    computed = score_checklist(clips, PUSHING[1:2])
     watched = computed.assign(rater="watcher", score=[2, 2, 2, 1, 1, 1, 0, 0])
     result = ml.rater_agreement(
         pd.concat([computed, watched]), item=["clip", "item"], rater="rater", score="score",

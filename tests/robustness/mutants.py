@@ -32,10 +32,10 @@ import pyarrow.parquet as pq
 import tomlkit
 
 import motorlearn as ml
-from motorlearn.audit import audit_study, read_page
 from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import MotorlearnError
 from motorlearn.plan import Answers, plan_text
+from motorlearn.report import audit_study, read_page
 from motorlearn.teaching import merge_class
 from motorlearn.teaching.aiming import save_sitting
 from motorlearn.teaching.aiming.rehearsal import rehearse_sitting

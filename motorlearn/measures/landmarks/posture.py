@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -122,33 +122,6 @@ class ChecklistItem:
             return np.nan
         inside = (score for low, high, score in self.bands if low <= value <= high)
         return float(next(inside, self.otherwise))
-
-
-_NO_SOURCE = "common practice, no source"
-OVERARM_PREPARATION: Final = (
-    ChecklistItem(
-        "elbow bent to a right angle",
-        "elbow angle",
-        ((75, 105, 2), (60, 120, 1)),
-        cue="bend the elbow to about a right angle",
-        source=_NO_SOURCE,
-    ),
-    ChecklistItem(
-        "elbow at or above the shoulder",
-        "upper arm inclination",
-        ((0, 90, 2), (-15, 0, 1)),
-        cue="lift the elbow to shoulder height",
-        source=_NO_SOURCE,
-    ),
-    ChecklistItem(
-        "trunk turns",
-        "trunk rotation",
-        ((30, 180, 2), (15, 30, 1)),
-        cue="turn hips and shoulders away from the target",
-        source=_NO_SOURCE,
-    ),
-)
-"""Customary limits for the preparation of an overarm throw; a study should set its own."""
 
 
 @dataclass(frozen=True)

@@ -1,22 +1,36 @@
-"""A binomial mixed model with a random intercept, fitted to many studies at once.
+"""The binomial mixed model of the house's mixed route, fitted to many studies at once.
 
-``hits of attempts ~ group x test`` as cell means with ``1 | person`` by the Laplace approximation,
-on the kernels of :mod:`motorlearn.mixed`.
+``hits of attempts ~ cell`` with one cell per group and test, the cells of the baseline put
+together, and levels of people at the tests that covary freely, by the Laplace approximation on the
+kernels of :mod:`motorlearn.mixed`. As in the route, the standard error and the degrees of freedom
+are those of Kenward and Roger on the pseudo-data ``η̂ + (hits − n p̂) / (n p̂ (1 − p̂))``, whose
+variance given the person is known; the degrees of freedom are divided by the share of the variance
+that comes from people, the only one that has to be estimated.
+
+References
+----------
+Schall R (1991). Biometrika 78:719-727. https://doi.org/10.1093/biomet/78.4.719
 """
 
 import numpy as np
 
 from motorlearn.mixed.solve.binomial import BinomialOneFactor, BinomialRows
 from motorlearn.mixed.solve.covariance import correlated
-from motorlearn.mixed.solve.optimise import expected_decrease, hessian, minimise
+from motorlearn.mixed.solve.optimise import expected_decrease, hessian, minimise, polish
+from motorlearn.mixed.solve.search_binomial import logistic_start
+from motorlearn.plan.power.cells import cell_contrast, cells_of
+from motorlearn.plan.power.free_covariance import kenward_roger, known_variance_search
+from motorlearn.plan.power.score_models import tests_used
 from motorlearn.plan.power.simulated_scores import Batch
 
 _START_SD = 0.5
-_CONVERGED = 1e-4
+_CONVERGED = 1e-3
+_LEAST_WEIGHT = 1e-3
+_MOST_DF = 1000
 
 
 def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Contrast of groups, in log odds, in the change from baseline to the primary test.
+    """Contrast of groups, in log odds for one person, at the primary test.
 
     Parameters
     ----------
@@ -28,63 +42,67 @@ def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray
     Returns
     -------
     estimate, std_error, df : ndarray, shape (studies,)
-        NaN where the search did not converge or all attempts of a cell hit or missed; degrees of
-        freedom are infinite (Wald z).
+        NaN where the search did not converge or all attempts of a cell hit or missed.
     """
+    batch = tests_used(batch, len(contrast))
     studies, people, tests = batch.scores.shape
-    groups = len(contrast)
-    design = np.zeros((people, tests, groups, tests))
-    for test in range(tests):
-        design[np.arange(people), test, batch.groups, test] = 1.0
-    x = design.reshape(people * tests, groups * tests)
+    cells = cells_of(batch, len(contrast))
+    x = np.eye(int(cells.max()) + 1)[cells.ravel()]
     present = ~np.isnan(batch.scores).reshape(studies, -1)
-    hits = np.where(present, batch.scores.reshape(studies, -1), 0.0)
-    made = np.where(present, np.tile(batch.attempts, people), 0.0)
     rows = BinomialRows(
         x=x,
-        z=np.ones((1, len(x))),
+        z=np.tile(np.eye(tests), people),
         starts=np.arange(people) * tests,
         offset=np.zeros(len(x)),
-        hits=hits,
-        attempts=made,
+        hits=np.where(present, batch.scores.reshape(studies, -1), 0.0),
+        attempts=np.where(present, np.tile(batch.attempts, people), 0.0),
     )
-    start = np.column_stack([_cell_logits(x, hits, made), np.full(studies, _START_SD)])
-    weights = np.zeros((groups, tests))
-    weights[:, batch.primary] += contrast
-    weights[:, batch.baseline] -= contrast
-    return _fit(rows, start, np.append(weights.ravel(), 0.0))
+    weights = cell_contrast(batch, contrast)
+    beta, effects, good = _laplace(rows, tests)
+    hit, tried = rows.hits @ x, rows.attempts @ x
+    good &= ((hit > 0) & (hit < tried))[:, weights != 0].all(axis=1)
+    error, df = _few_people(rows, beta, effects, weights)
+    good &= np.isfinite(error) & (df > 0)
+    estimate = beta @ weights
+    return tuple(np.where(good, found, np.nan) for found in (estimate, error, df))
 
 
-def _cell_logits(x: np.ndarray, hits: np.ndarray, made: np.ndarray) -> np.ndarray:
-    hit, tried = hits @ x, made @ x
-    return np.log((hit + 0.5) / (tried - hit + 0.5))
-
-
-def _fit(rows: BinomialRows, start: np.ndarray, weights: np.ndarray):
-    model = BinomialOneFactor(rows, correlated(1))
-    information = _information(rows, start)
-    found = minimise(model.objective, start, np.linalg.inv(information), tolerance=1e-6)
+def _laplace(rows: BinomialRows, tests: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Coefficients (studies, p), levels of people (studies, people, tests), and convergence."""
+    studies, structure = len(rows.hits), correlated(tests)
+    model = BinomialOneFactor(rows, structure)
+    beta, information = logistic_start(rows.x, rows.hits, rows.attempts, rows.offset, "logit")
+    start = np.column_stack([beta, np.tile(_START_SD * structure.start, (studies, 1))])
+    guess = np.tile(np.eye(start.shape[1]) / (4 * len(rows.starts)), (studies, 1, 1))
+    fixed = beta.shape[1]
+    guess[:, :fixed, :fixed] = np.linalg.inv(2 * information)
+    found = minimise(model.objective, start, guess, tolerance=1e-6)
     curvature = hessian(model.objective, found.x)
+    found = polish(model.objective, found, curvature, steps=1)
     left = expected_decrease(curvature, found.gradient)
-    hit, tried = rows.hits @ rows.x, rows.attempts @ rows.x
-    estimable = ((hit > 0) & (hit < tried)).all(axis=1)
-    positive = np.linalg.eigvalsh(curvature)[:, 0] > 0
-    good = estimable & positive & (np.abs(left) < _CONVERGED)
-    safe = np.where(good[:, None, None], curvature, np.eye(len(weights)))
-    # The criterion is -2 log likelihood, so its inverse curvature is half the covariance.
-    spread = 2 * np.einsum("i,rij,j->r", weights, np.linalg.inv(safe), weights)
-    estimate = np.where(good, found.x @ weights, np.nan)
-    return estimate, np.where(good, np.sqrt(spread), np.nan), np.full(len(start), np.inf)
+    model.objective(found.x, np.arange(studies))
+    lam = structure.factor(found.x[:, fixed:])
+    effects = np.einsum("abr,brg->rga", lam, model.modes)
+    return found.x[:, :fixed], effects, np.abs(left) < _CONVERGED
 
 
-def _information(rows: BinomialRows, start: np.ndarray) -> np.ndarray:
-    """Curvature of -2 log likelihood at the start if people did not differ."""
-    eta = start[:, :-1] @ rows.x.T
-    weight = rows.attempts / (2 + np.exp(eta) + np.exp(-eta))
-    size = start.shape[1]
-    information = np.tile(np.eye(size), (len(start), 1, 1))
-    cells = 2 * weight @ rows.x
-    place = np.arange(size - 1)
-    information[:, place, place] = np.maximum(cells, 1e-3)
-    information[:, -1, -1] = 2.0 * len(rows.starts)
-    return information
+def _few_people(
+    rows: BinomialRows, beta: np.ndarray, effects: np.ndarray, weights: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Standard error and degrees of freedom of a contrast on the pseudo-data of each study."""
+    studies, people, tests = effects.shape
+    shape = (studies, people, tests)
+    eta = beta @ rows.x.T + effects.reshape(studies, -1)
+    p = 1 / (1 + np.exp(-eta))
+    weight = np.maximum(rows.attempts * p * (1 - p), _LEAST_WEIGHT)
+    pseudo = eta + (rows.hits - rows.attempts * p) / weight
+    pseudo = np.where(rows.attempts > 0, pseudo, np.nan).reshape(shape)
+    x = rows.x.reshape(people, tests, -1)
+    known = (1 / weight).reshape(shape)
+    with np.errstate(all="ignore"):
+        point = known_variance_search(pseudo, x, known)
+        found = kenward_roger(point, x, weights)
+    alone = np.where(rows.attempts > 0, weight, 0.0) @ rows.x
+    share = 1 - ((weights**2 / alone).sum(axis=1) / found.plain)
+    df = found.df / np.clip(share, 1e-3, 1.0)
+    return np.sqrt(found.variance), np.where(df < _MOST_DF * people, df, np.inf)

@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 from motorlearn.design import ImportRecipe, read_design
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import write_bytes, write_text
+from motorlearn.files import locked, write_bytes, write_text
 from motorlearn.tables import Column, Table
 from motorlearn.trials.checking.problem_page import problem_page
 from motorlearn.trials.containers.safety import inside, read_bytes
@@ -76,9 +76,10 @@ def take_in(
     if not target.exists():
         write_bytes(target, content)
     recipe = recipe.model_copy(update={"mode": mode})
-    write_recipe(root / "study.toml", recipe)
-    study = read_study(root)
-    _write_record(root, study)
+    with locked(root / "import"):
+        write_recipe(root / "study.toml", recipe)
+        study = read_study(root)
+        _write_record(root, study)
     return Intake(recipe, proposal, study)
 
 

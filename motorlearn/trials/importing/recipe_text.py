@@ -7,11 +7,14 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import tomlkit
+from tomlkit.exceptions import TOMLKitError
+from tomlkit.items import Table
+
 from motorlearn.design import ImportRecipe, design_from_mapping
 from motorlearn.exceptions import FileError
 from motorlearn.files import write_text
 
-_HEADER = re.compile(r"\s*\[\[?\s*(?P<name>[^\]]+?)\s*\]\]?\s*(#.*)?$")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -61,24 +64,82 @@ def write_recipe(plan: Path, recipe: ImportRecipe) -> Path:
             [str(plan)],
             "make one with 'motorlearn new FOLDER'",
         )
-    text = plan.read_text(encoding="utf-8-sig")
-    rest = without_section(text, "import").rstrip("\n")
-    joined = f"{rest}\n\n{recipe_text(recipe)}"
-    design_from_mapping(tomllib.loads(joined), place=plan.name)
-    return write_text(plan, joined)
+    text = plan_text_of(plan)
+    wanted = tomllib.loads(text) | tomllib.loads(recipe_text(recipe))
+    design_from_mapping(wanted, place=plan.name)
+    for way in (_mended, _replaced):
+        joined = way(text, recipe)
+        if joined and _says(joined, wanted):
+            return write_text(plan, joined)
+    raise FileError(
+        "the recipe cannot be put into the plan without touching the rest",
+        [str(plan)],
+        "take its [import] section out by hand, and import again",
+    )
+
+
+def plan_text_of(plan: Path) -> str:
+    """The text of a plan, which must be TOML.
+
+    Raises
+    ------
+    FileError
+        If it cannot be read, or is no TOML.
+    """
+    try:
+        text = plan.read_text(encoding="utf-8-sig")
+        tomllib.loads(text)
+    except (OSError, ValueError, RecursionError) as problem:
+        raise FileError("the plan cannot be read", [str(plan)], "mend it first") from problem
+    return text
 
 
 def without_section(text: str, section: str) -> str:
-    """Take a section, with all its parts, out of the text of a plan."""
-    kept, inside = [], False
-    for line in text.splitlines():
-        header = _HEADER.match(line)
-        if header:
-            name = header["name"].replace('"', "").split(".")[0].strip()
-            inside = name == section
-        if not inside:
-            kept.append(line)
-    return "\n".join(kept)
+    """Take a section, with all its parts, out of the text of a plan; the rest stays as typed.
+
+    Examples
+    --------
+    >>> without_section('a = 1  # one\\n[b]\\nc = 2\\n', "b")
+    'a = 1  # one\\n'
+    """
+    plan = tomlkit.parse(text)
+    while section in plan:
+        plan.remove(section)
+    return tomlkit.dumps(plan)
+
+
+def _mended(text: str, recipe: ImportRecipe) -> str:
+    """Change in the section that is there what is said otherwise; its comments stay."""
+    try:
+        plan, new = tomlkit.parse(text), tomlkit.parse(recipe_text(recipe))
+        section, wanted = plan.get("import"), new["import"]
+        if not isinstance(section, Table) or not isinstance(wanted, Table):
+            return ""
+        for name in [name for name in section if name not in wanted]:
+            del section[name]
+        for name, value in wanted.items():
+            if name not in section or section[name].unwrap() != value.unwrap():
+                section[name] = value
+        return tomlkit.dumps(plan)
+    except (TOMLKitError, ValueError, LookupError, AttributeError, TypeError):
+        return ""
+
+
+def _replaced(text: str, recipe: ImportRecipe) -> str:
+    """Take the section out and put the new one at the end."""
+    try:
+        rest = without_section(text, "import").rstrip()
+    except (TOMLKitError, ValueError, LookupError, AttributeError, TypeError, RecursionError):
+        return ""
+    return f"{rest}\n\n{recipe_text(recipe)}"
+
+
+def _says(text: str, wanted: Mapping[str, Any]) -> bool:
+    """Whether a text reads as what is wanted, in every section."""
+    try:
+        return tomllib.loads(text) == wanted
+    except (ValueError, RecursionError):
+        return False
 
 
 def _table(name: str, entries: Mapping[str, Any], *, array: bool = False) -> list[str]:

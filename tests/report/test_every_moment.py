@@ -1,0 +1,61 @@
+"""A programme can be checked, audited and reported at every moment of its life."""
+
+import pandas as pd
+import pytest
+from field_days import fill_sessions, fill_tests, programme_folder
+from typer.testing import CliRunner
+
+import motorlearn as ml
+from motorlearn import commands
+
+RUN = CliRunner()
+
+
+def run(*arguments):
+    return RUN.invoke(commands.app, [str(part) for part in arguments])
+
+
+@pytest.mark.parametrize(("tests", "sessions"), [(0, 0), (1, 1), (2, 4), (3, 8)])
+def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, sessions):
+    folder = programme_folder(tmp_path / "ring", size=6)
+    fill_tests(folder, tests=tests)
+    fill_sessions(folder, sessions=sessions)
+    assert run("check", folder).exit_code == 0
+    audit = run("audit", folder)
+    assert audit.exit_code == 0, audit.output + repr(audit.exception)
+    report = run("report", folder, "--out", tmp_path / "report", "--quiet")
+    if tests:
+        assert report.exit_code == 0, report.output + repr(report.exception)
+        text = (tmp_path / "report" / "report.html").read_text(encoding="utf-8")
+        assert "of 20" in text
+    else:
+        assert "no value that counts" in str(report.exception)
+
+
+def test_blank_practice_rows_stop_nothing(tmp_path):
+    folder = programme_folder(tmp_path / "ring", size=6)
+    plan = folder / "study.toml"
+    plan.write_text(plan.read_text().replace("sheets/tests.xlsx", "sheets/trials.csv"))
+    rows = pd.read_csv(folder / "sheets" / "trials.csv")
+    tested = rows["phase"] == "pretest"
+    rows.loc[tested, "hit"] = [int(i % 3 == 0) for i in range(tested.sum())]
+    rows.to_csv(folder / "sheets" / "trials.csv", index=False)
+    study = ml.read_study(folder)
+    assert set(study.trials.table["phase"]) == {"pretest"}
+    assert (study.problems["severity"] == "error").sum() == 0
+    note = study.problems[study.problems["rule"] == "not filled in"]
+    assert note["value"].tolist() == ["acquisition of 6, progress of 6, retention of 6"]
+    ml.write_report(study, tmp_path / "report", quiet=True)
+
+
+def test_an_absent_learner_is_not_scored_as_no_hit_of_no_attempt(tmp_path):
+    folder = programme_folder(tmp_path / "ring", size=3)
+    plan = folder / "study.toml"
+    plan.write_text(plan.read_text().replace("sheets/tests.xlsx", "sheets/trials.csv"))
+    rows = pd.read_csv(folder / "sheets" / "trials.csv")
+    there = rows["participant"] != "P02"
+    rows.loc[there, "hit"] = 1
+    rows.to_csv(folder / "sheets" / "trials.csv", index=False)
+    scores = ml.score_trials(ml.read_study(folder).trials.table, ["participant", "phase"])
+    assert set(scores["participant"]) == {"P01", "P03"}
+    assert (scores["attempts"] > 0).all()
