@@ -2,7 +2,6 @@
 
 import numpy as np
 from numpy.typing import ArrayLike
-from statsmodels.stats.multitest import multipletests
 
 from motorlearn.exceptions import InputError
 from motorlearn.linear.least_squares import Floats
@@ -26,6 +25,8 @@ def holm(p: ArrayLike) -> Floats:
         raise InputError("a p value lies between 0 and 1", given[present])
     adjusted = np.full(given.shape, np.nan)
     values = given[present]
-    if values.size:
-        adjusted[present] = multipletests(values, method="holm")[1]
+    order = np.argsort(values, kind="stable")
+    steps = values[order] * np.arange(values.size, 0, -1)
+    ranked = np.minimum(np.maximum.accumulate(steps), 1.0)
+    adjusted[np.flatnonzero(present)[order]] = ranked
     return adjusted

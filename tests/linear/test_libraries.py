@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy import linalg, stats
+from statsmodels.stats.multitest import multipletests
 
 from motorlearn.linear import (
     fit_least_squares,
@@ -63,12 +64,12 @@ def test_joint_tests(kind):
             assert joint_test(fit, rows, covariance=kind).statistic == pytest.approx(wald, rel=1e-6)
 
 
-def test_holm():
-    for seed in range(SETS):
+def test_holm_is_that_of_statsmodels():
+    # Ours stays: the library took 30 ms a call where this one takes some microseconds, and
+    # simulations adjust thousands of families.
+    for seed in range(30):
         p = np.random.default_rng(seed).uniform(size=seed % 9 + 1) ** 3
-        order = np.argsort(p)
-        steps = np.maximum.accumulate(p[order] * np.arange(len(p), 0, -1))
-        np.testing.assert_allclose(holm(p)[order], np.minimum(steps, 1), rtol=1e-13)
+        np.testing.assert_allclose(holm(p), multipletests(p, method="holm")[1], rtol=1e-13)
     assert np.isnan(holm([np.nan, 0.02])).tolist() == [True, False]
     assert np.isnan(holm([np.nan])).all()
 
