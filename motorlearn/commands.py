@@ -66,7 +66,7 @@ def new(
         "unit": unit,
         "seed": seed,
     }
-    shipped = ml.trials.shipped_study().parents[1] / "notebooks"
+    shipped = ml.trials.shipped_study().parents[1] / "notebooks" / "own"
     series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
     if programme:
         fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
