@@ -38,7 +38,7 @@ WITHIN_FLOOR = {
     "files": (),
     "tables": ("files",),
     "results": ("tables", "files"),
-    "design": ("files",),
+    "design": ("tables", "files"),
 }
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
@@ -76,6 +76,7 @@ TABLE_FACING = {
         "population.population",
         "population.table",
         "population.terms",
+        "quantities",
         "recall",
         "single.curve_fit",
         "single.estimates",
