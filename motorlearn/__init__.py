@@ -18,6 +18,7 @@ _HOMES = {
     "contrasts": "motorlearn.mixed",
     "fit_curve": "motorlearn.curves",
     "fit_curves": "motorlearn.curves",
+    "fit_forgetting": "motorlearn.curves",
     "fit_mixed": "motorlearn.mixed",
     "fit_population_curve": "motorlearn.curves",
     "make_schedule": "motorlearn.plan",

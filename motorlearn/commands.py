@@ -66,7 +66,7 @@ def new(
         "unit": unit,
         "seed": seed,
     }
-    shipped = ml.trials.shipped_study().parents[1] / "notebooks"
+    shipped = ml.trials.shipped_study().parents[1] / "notebooks" / "own"
     series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
     if programme:
         fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
@@ -311,9 +311,7 @@ def learners(
 def share(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="Folder for the package; made anew each time.")],
-    include: Annotated[
-        list[str] | None, typer.Option(help="Column of free text to pack all the same.")
-    ] = None,
+    include: Annotated[list[str] | None, typer.Option(help="Column to pack all the same.")] = None,
     key: Annotated[
         Path | None, typer.Option(help="Draw new identifiers; write their key to this new file.")
     ] = None,

@@ -105,8 +105,36 @@ def or_refused(compute: Callable[P, R]) -> "Callable[P, R | Refused]":
     return computed
 
 
+MAIN_CELLS = 8
+"""Cells of the main row that the short form of a result names."""
+
+
 class Result:
     """Base of every result: printing and JSON from declared fields only."""
+
+    def __init_subclass__(cls, **options: Any) -> None:
+        """Give every result the short form, which a dataclass would otherwise replace."""
+        super().__init_subclass__(**options)
+        if "__repr__" not in cls.__dict__:
+            cls.__repr__ = Result._short  # type: ignore[method-assign]
+
+    def _short(self) -> str:
+        """What it is, how many rows, the main row, how to see more."""
+        tables = self.tables()
+        if not tables:
+            return f"{type(self).__name__} without a table; its fields hold what there is."
+        first, recipe = tables[0], getattr(self, "recipe", None)
+        size = f", n = {recipe.n}" if isinstance(recipe, Recipe) and recipe.n else ""
+        cells = first.cells()
+        row = list(zip(first.headings, cells[0], strict=True))[:MAIN_CELLS] if len(cells) else []
+        main = "; ".join(f"{heading} {cell}".strip() for heading, cell in row if cell != "–")
+        others = ", ".join(table.name for table in tables[1:])
+        return (
+            f"{type(self).__name__}: {first.title} ({len(first.rows)} rows{size})"
+            + (f". First row: {main}" if main else "")
+            + (f". Further tables: {others}" if others else "")
+            + ". print() shows tables, .to_frame() gives values."
+        )
 
     def tables(self) -> Sequence[Table]:
         """Tables that show this result, the most important one first."""

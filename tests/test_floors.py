@@ -38,7 +38,7 @@ WITHIN_FLOOR = {
     "files": (),
     "tables": ("files",),
     "results": ("tables", "files"),
-    "design": ("files",),
+    "design": ("tables", "files"),
 }
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
@@ -54,6 +54,8 @@ TABLE_FACING = {
         "agreement.table",
         "agreement.totals",
         "individual_changes",
+        "landmarks.checklist",
+        "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
         "score_table",
@@ -74,9 +76,8 @@ TABLE_FACING = {
         "population.population",
         "population.table",
         "population.terms",
-        "quantities.groups",
-        "quantities.learners",
-        "quantities.table",
+        "quantities",
+        "recall",
         "single.curve_fit",
         "single.estimates",
         "single.learner",

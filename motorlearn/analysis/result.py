@@ -9,6 +9,7 @@ import pandas as pd
 
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.questions import Question
+from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import PhaseComparison
 from motorlearn.curves import CurveFits, PopulationCurve
@@ -61,6 +62,8 @@ class StudyAnalysis(Result):
         What the plan asks of these data; not part of the JSON.
     table : DataFrame
         Trials with a column ``stage``; not part of the JSON.
+    scores : OutcomeScores
+        Rows and columns that the primary outcome is made from; not part of the JSON.
     primary : DataFrame
         One row: ``outcome, phase, test, group, reference, effect, null, estimate, conf_low,
         conf_high, df, statistic, p, g, n_group, n_reference``. In a study of one group the
@@ -99,6 +102,7 @@ class StudyAnalysis(Result):
     study: Study = field(repr=False)
     question: Question = field(repr=False)
     table: pd.DataFrame = field(repr=False)
+    scores: OutcomeScores = field(repr=False)
     primary: pd.DataFrame
     refused: str
     adjusted: bool
@@ -188,7 +192,7 @@ class StudyAnalysis(Result):
         stored = {
             name: encode(value)
             for name, value in vars(self).items()
-            if name not in ("study", "question", "table")
+            if name not in ("study", "question", "table", "scores")
         }
         return json.dumps({"result": type(self).__name__, **stored}, ensure_ascii=False)
 

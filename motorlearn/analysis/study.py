@@ -82,6 +82,7 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
         study=study,
         question=question,
         table=table,
+        scores=next(iter(scores.values())),
         **vars(answer),
         outcomes=_outcomes(details),
         details=details,

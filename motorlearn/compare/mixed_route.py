@@ -58,7 +58,7 @@ def mixed_contrasts(
     participants' scores.
     """
     tests = [phase for phase in comparing.data.phases if phase != PRACTICE_PHASE]
-    if not comparing.pairs or not tests:
+    if not comparing.pairs or not set(tests) - {comparing.baseline}:
         return MixedRoute(contrast_frame([], adjust_by="none", family=None), "", True)
     rows, binomial = _model_rows(table, columns, comparing, tests)
     flat = _without_misses_or_hits(rows, comparing) if binomial else ()

@@ -7,9 +7,11 @@ from motorlearn.curves.averages import (
 )
 from motorlearn.curves.batch.learners import CurveFits, StoredCurveFits, fit_curves
 from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
-from motorlearn.curves.forms import FORMS, Form, named_form
+from motorlearn.curves.forms import FORMS, Form, check_form, make_form, named_form, register_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
 from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.quantities import CurveQuantities, curve_quantities
+from motorlearn.curves.recall import ForgettingCurves
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 
@@ -18,17 +20,23 @@ __all__ = [
     "AveragingDemonstration",
     "CurveFit",
     "CurveFits",
+    "CurveQuantities",
     "ForgettingCurve",
+    "ForgettingCurves",
     "Form",
     "PopulationCurve",
     "PredictionScores",
     "StoredCurveFits",
     "average_of_exponentials",
+    "check_form",
+    "curve_quantities",
     "demonstrate_averaging",
     "fit_curve",
     "fit_curves",
     "fit_forgetting",
     "fit_population_curve",
+    "make_form",
     "named_form",
+    "register_form",
     "score_predictions",
 ]

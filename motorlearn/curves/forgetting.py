@@ -6,21 +6,23 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
+from motorlearn.curves.options import check_level
+from motorlearn.curves.recall import (
+    MEANINGS_OF_LOSS,
+    TERMS,
+    Asked,
+    ForgettingCurves,
+    check_delays,
+    fits_of_one,
+    forgetting_of_people,
+)
 from motorlearn.curves.single.curve_fit import CurveFit
-from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
 FORGETTING_FORMS = ("exponential", "power")
-TERMS = {
-    "asymptote": "floor",
-    "gain": "loss",
-    "rate": "rate",
-    "start": "end_of_practice",
-    "half_life": "half_life",
-}
 
 
 @dataclass(frozen=True)
@@ -75,40 +77,58 @@ class ForgettingCurve(Result):
 
 
 def fit_forgetting(
-    delay,
+    table,
     outcome,
     *,
+    delay: str | None = None,
+    participant: str = "participant",
+    group: str | None = None,
+    vary: Sequence[str] = ("start",),
     forms: Sequence[str] = FORGETTING_FORMS,
     floor: float | None = None,
     attempts=None,
     interval: str = "profile",
     level: float = 0.95,
     unit: str = "days",
-) -> ForgettingCurve:
-    r"""Fit the loss of a practised score over the delay since practice.
+) -> "ForgettingCurve | ForgettingCurves":
+    r"""Fit the loss of a practised score over the delay since practice, by person and for all.
 
     .. math:: y(d) = \mathrm{floor} - \mathrm{loss} \cdot e^{-\mathrm{rate}\, d}, \qquad
               y(d) = \mathrm{floor} - \mathrm{loss} \cdot (1 + d)^{-\mathrm{rate}}
 
     Parameters
     ----------
-    delay : array of float
-        Time since the end of practice of each test, 0 for the test at its end.
-    outcome : array of float
-        Scores, or hits with ``attempts``. Several scores may share a delay.
+    table : DataFrame, or array of float
+        One row per test and person. For one person alone the delays themselves.
+    outcome : str, or array of float
+        Column of scores, or of hits with ``attempts``; for one person alone the scores. Several
+        scores may share a delay.
+    delay : str
+        Column of the time since the end of practice, 0 for the test at its end.
+    participant, group : str
+        Columns of people, and of groups whose forgetting may differ.
+    vary : sequence of str
+        What differs between people in the hierarchical fit: ``start`` (score at the end of
+        practice), ``asymptote`` (floor), ``rate``.
     forms : sequence of str
         ``exponential``, ``power`` or both.
     floor : float, optional
         Score where forgetting is complete, for example the pretest mean. Two or three delays
         cannot tell it, so it must then be given.
-    attempts : int or array, optional
-        Attempts behind the hits; the curve is then on the logit scale.
+    attempts : str, int or array, optional
+        Attempts behind the hits (a column of the table); the curve is then on the logit scale.
     interval : {"profile", "wald", "bootstrap"}
         As in :func:`fit_curve`.
     level : float
         Confidence level.
     unit : str
         Unit of the delay, for tables.
+
+    Returns
+    -------
+    ForgettingCurves or ForgettingCurve
+        The latter for the arrays of one person. A curve through the means of several people is
+        not the curve of any of them, which is why people are named here.
 
     Raises
     ------
@@ -124,33 +144,32 @@ def fit_forgetting(
     >>> round(float(rate.iloc[0]), 2)
     0.15
     """
-    delay = as_numbers(delay, "the delay")
-    if np.any(delay < 0) or not np.all(np.isfinite(delay)):
-        raise InputError("delays must be 0 or more", delay[~(delay >= 0)])
-    unknown = [form for form in forms if form not in FORGETTING_FORMS]
-    if unknown or not forms:
-        raise InputError("forgetting is exponential or power", unknown)
-    there = np.unique(delay[np.isfinite(as_numbers(outcome, "the outcome"))])
-    if len(there) < 2:
-        raise InputError("forgetting needs tests at two different delays at least", there)
-    fixed = None if floor is None else {"asymptote": float(floor)}
-    fits = {
-        form: fit_curve(
-            delay + (form == "power"),
-            outcome,
-            form=form,
-            first=float(form == "power"),
-            fixed=fixed,
-            attempts=attempts,
-            interval=interval,
-            level=level,
-            repeated="allow",
+    forms = _known_forms(forms)
+    if isinstance(table, pd.DataFrame):
+        asked = Asked(outcome, delay, participant, group, attempts, forms, unit)
+        return forgetting_of_people(table, asked, vary, floor, interval, check_level(level))
+    if delay is not None:
+        raise InputError(
+            "delay names a column of a table, and no table is given",
+            [delay],
+            "give a DataFrame, or for one person fit_forgetting(delays, scores)",
         )
-        for form in forms
-    }
+    days = as_numbers(table, "the delay")
+    check_delays(days, outcome)
+    fits = fits_of_one(days, outcome, forms, floor, attempts, interval, level)
     return _combined(
         fits, unit, {"forms": tuple(forms), "floor": floor, "interval": interval, "level": level}
     )
+
+
+def _known_forms(forms) -> tuple[str, ...]:
+    names = (forms,) if isinstance(forms, str) else forms
+    if not isinstance(names, list | tuple) or not names:
+        raise InputError("forms must name one form of forgetting at least", [forms])
+    unknown = [form for form in names if form not in FORGETTING_FORMS]
+    if unknown:
+        raise InputError("forgetting is exponential or power", unknown)
+    return tuple(names)
 
 
 def _combined(fits: Mapping[str, CurveFit], unit: str, options) -> ForgettingCurve:
@@ -202,20 +221,8 @@ def _renamed(form: str, fit: CurveFit) -> pd.DataFrame:
     return shown
 
 
-_MEANINGS = {
-    "asymptote not seen": "The last test came before scores had settled, so the floor is an "
-    "extrapolation; test later or give the floor.",
-    "rate at a bound": "The tests cannot tell this loss from a straight line or from a step, so "
-    "its rate is not estimated.",
-    "no change": "The tests show no loss that a flat line would not show as well.",
-    "too few trials": "There are too few tests or too few different delays for this loss; give "
-    "the floor or test at more delays.",
-    "ok": "The loss is identified by these tests.",
-}
-
-
 def _meaning(fit: CurveFit) -> str:
-    return _MEANINGS[fit.status]
+    return MEANINGS_OF_LOSS[fit.status]
 
 
 def _fitted(fit: CurveFit, form: str) -> pd.DataFrame:

@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.overview import plan_table
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
@@ -22,6 +23,7 @@ from motorlearn.design.programme import (
     check_skill,
 )
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
 Schedule = Literal[
@@ -264,6 +266,9 @@ class Design(Section):
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
     recipe: ImportRecipe | None = Field(default=None, alias="import")
+
+    def _repr_html_(self) -> str:
+        return to_html(plan_table(self))
 
     @property
     def group_names(self) -> tuple[str, ...]:

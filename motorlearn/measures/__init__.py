@@ -54,12 +54,15 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
+from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
+from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
 from motorlearn.measures.landmarks.posture import (
     ChecklistItem,
     Posture,
     Quantity,
     measure_posture,
     score_checklist,
+    with_landmark_scores,
 )
 from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
@@ -82,11 +85,13 @@ __all__ = [
     "ChecklistItem",
     "Ellipse",
     "IndividualChanges",
+    "LandmarkPlan",
     "Landmarks",
     "OwnChange",
     "Posture",
     "Quantity",
     "RatingPlan",
+    "Release",
     "StandardisedEffect",
     "Totals",
     "absolute_constant_error",
@@ -105,6 +110,7 @@ __all__ = [
     "detectable_change_interval",
     "effective_width",
     "empirical_logit",
+    "find_release",
     "gain",
     "hedges_g",
     "hit_change",
@@ -124,6 +130,7 @@ __all__ = [
     "percent_transfer",
     "plan_rating",
     "rater_agreement",
+    "read_landmark_plan",
     "read_landmarks",
     "relative_retention",
     "retention_loss",
@@ -133,6 +140,7 @@ __all__ = [
     "score_trials",
     "small_sample_factor",
     "smallest_detectable_change",
+    "speed",
     "standard_error_of_measurement",
     "switch_rate",
     "total_error",
@@ -141,4 +149,6 @@ __all__ = [
     "variable_error",
     "warm_up_decrement",
     "wilson_interval",
+    "with_landmark_scores",
+    "with_release",
 ]

@@ -5,6 +5,7 @@ Every standard deviation here has divisor n, because only then ``E² = CE² + VE
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import special
 
 from motorlearn.exceptions import InputError
 
@@ -78,6 +79,9 @@ def absolute_constant_error(errors: ArrayLike, *, axis: int = -1) -> Floats:
 def variable_error(errors: ArrayLike, *, axis: int = -1) -> Floats:
     """Variable error ``VE = sqrt(mean((e - CE)²))``, the scatter, with divisor n.
 
+    NaN where fewer than two trials are present: one trial has no scatter. With few trials it falls
+    short of the scatter of very many; see :func:`variable_error_share`.
+
     Examples
     --------
     >>> round(float(variable_error([3, -1, 4, -2, 1])) ** 2, 12)
@@ -85,7 +89,25 @@ def variable_error(errors: ArrayLike, *, axis: int = -1) -> Floats:
     """
     given = np.asarray(errors, dtype=float)
     centre = np.expand_dims(constant_error(given, axis=axis), axis)
-    return np.sqrt(mean_of_present((given - centre) ** 2, axis))
+    spread = np.sqrt(mean_of_present((given - centre) ** 2, axis))
+    return np.where((~np.isnan(given)).sum(axis=axis) > 1, spread, np.nan)[()]
+
+
+def variable_error_share(n: ArrayLike, *, dimensions: int = 1) -> Floats:
+    r"""Share of the scatter of very many normal trials that n trials show on average.
+
+    :math:`c = \sqrt{2/n}\,\Gamma(\nu/2 + 1/2)/\Gamma(\nu/2) / \sqrt d` with
+    :math:`\nu = d(n-1)` and d dimensions; VE/c is the corrected variable error. NaN below 2.
+
+    Examples
+    --------
+    >>> variable_error_share([2, 3, 20]).round(2).tolist()
+    [0.56, 0.72, 0.96]
+    """
+    count = np.asarray(n, dtype=float)
+    df = np.where(count > 1, dimensions * (count - 1), np.nan)
+    mean = np.exp(special.gammaln(df / 2 + 0.5) - special.gammaln(df / 2))
+    return (mean * np.sqrt(2 / (np.maximum(count, 1) * dimensions)))[()]
 
 
 def absolute_error(errors: ArrayLike, *, axis: int = -1) -> Floats:
@@ -127,9 +149,7 @@ def effective_width(errors: ArrayLike, *, axis: int = -1) -> Floats:
     """
     given = np.asarray(errors, dtype=float)
     n = (~np.isnan(given)).sum(axis=axis)
-    sample_sd = variable_error(given, axis=axis) * np.sqrt(
-        np.where(n > 1, n / np.maximum(n - 1, 1), np.nan)
-    )
+    sample_sd = variable_error(given, axis=axis) * np.sqrt(n / np.maximum(n - 1, 1))
     return 4.133 * sample_sd
 
 
@@ -148,7 +168,8 @@ def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[s
     Returns
     -------
     dict of str to array (groups,)
-        ``n_error`` (values used) and the five scores; NaN where a group has no value.
+        ``n_error`` (values used), the five scores and the corrected variable error; NaN where a
+        group has no value, variable errors where it has fewer than two.
 
     Examples
     --------
@@ -160,11 +181,14 @@ def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[s
     e, code = errors[present], codes[present]
     n = np.bincount(code, minlength=groups)
     bias = mean_by_group(e, code, groups)
+    spread = np.sqrt(mean_by_group((e - bias[code]) ** 2, code, groups))
+    spread = np.where(n > 1, spread, np.nan)
     return {
         "n_error": n,
         "constant_error": bias,
         "absolute_constant_error": np.abs(bias),
-        "variable_error": np.sqrt(mean_by_group((e - bias[code]) ** 2, code, groups)),
+        "variable_error": spread,
+        "variable_error_corrected": spread / variable_error_share(n),
         "absolute_error": mean_by_group(np.abs(e), code, groups),
         "total_error": np.sqrt(mean_by_group(e**2, code, groups)),
     }

@@ -94,24 +94,36 @@ def trials_to_criterion(
 def percent_transfer(practised: ArrayLike, control: ArrayLike, *, better: str) -> Floats:
     """Percent transfer ``100 (E - C) / C``; the numerator's sign flips where less is better.
 
+    A ratio only means something for scores with a true zero, such as times, errors or counts.
+
+    Raises
+    ------
+    InputError
+        If a score is negative, as changes, logarithms and signed errors can be.
+
     Examples
     --------
     >>> float(percent_transfer(24.0, 30.0, better="lower"))
     20.0
     """
-    e, c = np.asarray(practised, dtype=float), np.asarray(control, dtype=float)
+    e, c = _from_zero(practised), _from_zero(control)
     return 100 * _sign(better) * (e - c) / np.where(c == 0, np.nan, c)
 
 
 def bounded_transfer(practised: ArrayLike, control: ArrayLike, *, better: str) -> Floats:
     """Transfer bounded by -100 and 100: ``100 (E - C) / (E + C)`` (Murdock 1957; from memory).
 
+    Raises
+    ------
+    InputError
+        If a score is negative: the bounds hold for scores with a true zero only.
+
     Examples
     --------
     >>> round(float(bounded_transfer(24.0, 30.0, better="lower")), 3)
     11.111
     """
-    e, c = np.asarray(practised, dtype=float), np.asarray(control, dtype=float)
+    e, c = _from_zero(practised), _from_zero(control)
     return 100 * _sign(better) * (e - c) / np.where(e + c == 0, np.nan, e + c)
 
 
@@ -133,6 +145,17 @@ def warm_up_decrement(scores: ArrayLike, first: int, *, better: str) -> Floats:
     start = mean_of_present(values[..., :first])
     rest = mean_of_present(values[..., first:])
     return gain(start, rest, better=better)
+
+
+def _from_zero(scores: ArrayLike) -> Floats:
+    given = np.asarray(scores, dtype=float)
+    if (given < 0).any():
+        raise InputError(
+            "transfer in percent needs scores with a true zero, and these are negative",
+            given[given < 0].ravel(),
+            "report the difference of the two groups instead",
+        )
+    return given
 
 
 def _sign(better: str) -> int:

@@ -10,7 +10,12 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 
 from motorlearn.exceptions import InputError
-from motorlearn.measures.aim import Floats, mean_by_group, mean_of_present
+from motorlearn.measures.aim import (
+    Floats,
+    mean_by_group,
+    mean_of_present,
+    variable_error_share,
+)
 
 
 def mean_radial_error(x: ArrayLike, y: ArrayLike, *, axis: int = -1) -> Floats:
@@ -51,13 +56,17 @@ def centroid_radial_error(x: ArrayLike, y: ArrayLike, *, axis: int = -1) -> Floa
 def bivariate_variable_error(x: ArrayLike, y: ArrayLike, *, axis: int = -1) -> Floats:
     """Bivariate variable error ``BVE = sqrt(mean((x - x̄)² + (y - ȳ)²))``, divisor n.
 
+    NaN where fewer than two points are present: one point has no scatter.
+
     Examples
     --------
     >>> round(float(bivariate_variable_error([3, 0, -3, 0], [4, 0, 4, 8])) ** 2, 12)
     12.5
     """
     away = [side - np.expand_dims(mean_of_present(side, axis), axis) for side in _points(x, y)]
-    return np.sqrt(mean_of_present(away[0] ** 2 + away[1] ** 2, axis))
+    squares = away[0] ** 2 + away[1] ** 2
+    several = (~np.isnan(squares)).sum(axis=axis) > 1
+    return np.where(several, np.sqrt(mean_of_present(squares, axis)), np.nan)[()]
 
 
 @dataclass(frozen=True)
@@ -152,8 +161,9 @@ def landing_by_group(
     Returns
     -------
     dict of str to array (groups,)
-        ``n_landing`` (points used), ``mean_radial_error``, ``centroid_radial_error`` and
-        ``bivariate_variable_error``; NaN where a group has no point.
+        ``n_landing`` (points used), ``mean_radial_error``, ``centroid_radial_error``,
+        ``bivariate_variable_error`` and its corrected form; NaN where a group has no point, the
+        variable errors where it has fewer than two.
 
     Examples
     --------
@@ -166,11 +176,14 @@ def landing_by_group(
     mean_x = mean_by_group(x, codes, groups)
     mean_y = mean_by_group(y, codes, groups)
     away = (x - mean_x[codes]) ** 2 + (y - mean_y[codes]) ** 2
+    n = np.bincount(codes, minlength=groups)
+    spread = np.where(n > 1, np.sqrt(mean_by_group(away, codes, groups)), np.nan)
     return {
-        "n_landing": np.bincount(codes, minlength=groups),
+        "n_landing": n,
         "mean_radial_error": mean_by_group(np.hypot(x, y), codes, groups),
         "centroid_radial_error": np.hypot(mean_x, mean_y),
-        "bivariate_variable_error": np.sqrt(mean_by_group(away, codes, groups)),
+        "bivariate_variable_error": spread,
+        "bivariate_variable_error_corrected": spread / variable_error_share(n, dimensions=2),
     }
 
 

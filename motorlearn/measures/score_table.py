@@ -1,6 +1,6 @@
 """Scores as a table for a reader: names, units and counts, as their definition cards say."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import pandas as pd
 
@@ -34,8 +34,22 @@ def score_table(scores: pd.DataFrame, units: Mapping[str, str] | None = None) ->
     (['constant error (cm)', 'absolute constant error (cm)'], ['2', '2'])
     """
     columns = tuple(_column(name, scores[name], units or {}) for name in scores.columns)
-    notes = ("n counts rows; each n of a measure counts the values that its scores rest on.",)
+    counts = "n counts rows; each n of a measure counts the values that its scores rest on."
+    notes = (counts, *_uneven(scores))
     return Table("scores", "Scores", columns, scores, notes)
+
+
+def _uneven(scores: pd.DataFrame) -> Iterator[str]:
+    """Cautions where scores are not comparable as they stand."""
+    for n, score in (("n_error", "variable_error"), ("n_landing", "bivariate_variable_error")):
+        if n in scores and score in scores and scores.loc[scores[n] > 1, n].nunique() > 1:
+            low, high = scores.loc[scores[n] > 1, n].min(), scores[n].max()
+            yield (
+                f"Numbers of trials differ ({low} to {high}): a {CARDS[score].label} from few "
+                "trials falls short; compare the corrected one."
+            )
+    if "hit_low" in scores and (scores["hit_low"].isna() & (scores["attempts"] > 0)).any():
+        yield "No interval of a hit rate that pools several people: attempts are not independent."
 
 
 def _column(name: str, values: pd.Series, units: Mapping[str, str]) -> Column:

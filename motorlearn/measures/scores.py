@@ -33,9 +33,13 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
     DataFrame
         The columns of ``by``; ``n`` (rows); ``n_missing`` (rows that are void or lack one of the
         outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low,
-        hit_high`` (95 % Wilson interval); ``n_error, constant_error, absolute_constant_error,
-        variable_error, absolute_error, total_error``; ``n_landing, mean_radial_error,
-        centroid_radial_error, bivariate_variable_error``; ``n_time, mean_time``. Each ``n_…``
+        hit_high`` (95 % Wilson interval; empty where several participants are pooled, because their
+        attempts are not independent); ``n_error, constant_error, absolute_constant_error,
+        variable_error, variable_error_corrected, absolute_error, total_error``; ``n_landing,
+        mean_radial_error, centroid_radial_error, bivariate_variable_error,
+        bivariate_variable_error_corrected``; ``n_time, mean_time``. Where rows have coordinates or
+        a radial error, the mean takes either and ``n_radial`` counts them. Variable errors need two
+        trials; the corrected ones are what very many trials would show. Each ``n_…``
         counts the values its scores rest on. All divisors are n. Rows with a reason in ``void``
         are counted but not scored. Groups come in ascending order, phases in the order of a study.
 
@@ -61,21 +65,32 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
     void = ~counted_rows(table)
     for column in values.values():
         column[void] = np.nan
-    missing = np.any([np.isnan(values[n]) for n in _OUTCOMES if n in values], axis=0)
-    if "hit" in values and "hits" in values:
-        missing = void | (np.isnan(values["hit"]) & np.isnan(values["hits"]))
+    missing = _missing(values, void)
     groups = len(keys)
     columns: dict[str, NDArray] = {
         "n": np.bincount(codes, minlength=groups),
         "n_missing": np.bincount(codes[missing], minlength=groups),
     }
     columns |= _hit_scores(values, codes, groups)
+    if "hit_low" in columns and "participant" in table and "participant" not in names:
+        pooled = table.groupby(codes)["participant"].nunique().to_numpy() > 1
+        columns |= {c: np.where(pooled, np.nan, columns[c]) for c in ("hit_low", "hit_high")}
     if "error" in values:
         columns |= aim_by_group(values["error"], codes, groups)
     columns |= _landing_scores(values, codes, groups)
     if "time" in values:
         columns |= time_by_group(values["time"], codes, groups)
     return _in_study_order(pd.concat([keys, pd.DataFrame(columns)], axis=1), names)
+
+
+def _missing(values: dict[str, NDArray], void: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Rows that are void or lack an outcome; hits without their attempts are lacking."""
+    lacking = {name: np.isnan(values[name]) for name in _OUTCOMES if name in values}
+    if "hits" in lacking:
+        lacking["hits"] = lacking["hits"] | np.isnan(values["attempts"])
+    if "hit" in lacking and "hits" in lacking:
+        return void | (lacking["hit"] & lacking["hits"])
+    return np.any(list(lacking.values()), axis=0)
 
 
 def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
@@ -198,23 +213,43 @@ def _hits_and_attempts(values: dict[str, NDArray]) -> tuple[NDArray, NDArray]:
                 [f"{a:g} of {b:g}" for a, b in zip(k[wrong], n[wrong])],
                 "correct these rows",
             )
+        _refuse_both(hits, k, n, use)
         hits, attempts = np.where(use, k, hits), np.where(use, n, attempts)
     return hits, attempts
+
+
+def _refuse_both(hit: NDArray, k: NDArray, n: NDArray, use: NDArray[np.bool_]) -> None:
+    apart = use & ~np.isnan(hit) & ~((n == 1) & (k == hit))
+    if apart.any():
+        raise InputError(
+            "rows hold a single hit beside hits of several attempts",
+            [f"hit {h:g} beside {a:g} of {b:g}" for h, a, b in zip(hit[apart], k[apart], n[apart])],
+            "leave 'hit' empty where 'hits' and 'attempts' are given",
+        )
 
 
 def _landing_scores(
     values: dict[str, NDArray], codes: NDArray[np.intp], groups: int
 ) -> dict[str, NDArray]:
+    radial = values.get("radial_error")
+    if radial is not None and (radial < 0).any():
+        raise InputError(
+            "a radial error is a distance and cannot be negative",
+            radial[radial < 0],
+            "put signed errors into the column 'error'",
+        )
+    found: dict[str, NDArray] = {}
     if "x" in values:
-        return landing_by_group(values["x"], values["y"], codes, groups)
-    if "radial_error" not in values:
+        found = landing_by_group(values["x"], values["y"], codes, groups)
+        distance = np.hypot(values["x"], values["y"])
+        radial = distance if radial is None else np.where(np.isnan(distance), radial, distance)
+    if radial is None:
         return {}
-    radial = values["radial_error"]
     present = ~np.isnan(radial)
-    return {
-        "n_landing": np.bincount(codes[present], minlength=groups),
-        "mean_radial_error": mean_by_group(radial[present], codes[present], groups),
-    }
+    n = np.bincount(codes[present], minlength=groups)
+    counted = {"n_radial": n} if "radial_error" in values and "x" in values else {"n_landing": n}
+    mean = mean_by_group(radial[present], codes[present], groups)
+    return counted | found | {"mean_radial_error": mean}
 
 
 def _in_study_order(scores: pd.DataFrame, names: list[str]) -> pd.DataFrame:

@@ -1,13 +1,15 @@
 """What reading gives: checked trials, and a whole study."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.design.overview import plan_table
+from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
 
 
@@ -56,6 +58,17 @@ class Trials:
     set_aside: pd.DataFrame = field(default_factory=nothing_set_aside)
     rows: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=np.int64), repr=False)
 
+    def __repr__(self) -> str:
+        return f"Trials: {_size(self.table)}; {_found(self.problems)}. .table holds the rows."
+
+    def _repr_html_(self) -> str:
+        counts = self.table.groupby("phase", sort=False, observed=True) if _phased(self) else None
+        rows = pd.DataFrame({"phase": ["all"], "rows": [len(self.table)]})
+        if counts is not None:
+            rows = counts.size().rename("rows").reset_index()
+        columns = (Column("phase"), Column("rows", kind="count"))
+        return to_html(Table("trials", "Trials by phase", columns, rows, (repr(self),)))
+
 
 @dataclass(frozen=True)
 class Study:
@@ -87,3 +100,27 @@ class Study:
     problems: pd.DataFrame = field(default_factory=no_problems)
     folder: Path | None = None
     sessions: pd.DataFrame | None = None
+
+    def __repr__(self) -> str:
+        return (
+            f"Study {self.design.study.title!r}: {_size(self.trials.table)}; "
+            f"{_found(self.problems)}. See .design, .trials, .participants, .problems."
+        )
+
+    def _repr_html_(self) -> str:
+        plan = plan_table(self.design)
+        return to_html(replace(plan, notes=(repr(self),)))
+
+
+def _phased(trials: Trials) -> bool:
+    return "phase" in trials.table and len(trials.table) > 0
+
+
+def _size(table: pd.DataFrame) -> str:
+    people = f"{table['participant'].nunique()} people, " if "participant" in table else ""
+    return f"{people}{len(table)} rows"
+
+
+def _found(problems: pd.DataFrame) -> str:
+    counts = problems["severity"].value_counts() if len(problems) else {}
+    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "no problems"

@@ -26,6 +26,7 @@ CASES = {
     "Bennett5": ("power with prior practice", {"asymptote": 0.0}, 1.0),
 }
 RATES = {"exponential": [0.07], "power": [0.7], "power_prior": [0.9, 6.0], "apex": [0.02, 0.3]}
+RATES |= {"s_shaped": [0.3, 12.0], "two_processes": [0.5, 0.1, 0.6]}
 TRIALS = np.arange(1.0, 41.0)
 
 

@@ -1,6 +1,7 @@
 """Forgetting over the retention interval: recovery, choice of form, honesty, refusals."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import motorlearn as ml
@@ -80,4 +81,64 @@ def test_bad_input_is_refused(delay, options, words):
 
 
 def test_it_is_on_the_shelf():
-    assert ml.curves.fit_forgetting is fit_forgetting
+    assert ml.fit_forgetting is fit_forgetting
+
+
+def group_of_people(seed=1, count=16, noise=1.0):
+    """People whose rates differ: the mean of their curves is no curve of their form."""
+    rng = np.random.default_rng(seed)
+    day = np.array([0.0, 1, 2, 4, 7, 14, 28, 56])
+    rate = np.exp(rng.normal(np.log(0.15), 1.0, count))
+    end = rng.normal(22, 2, count)
+    parts = []
+    for who in range(count):
+        y = 38 - (38 - end[who]) * np.exp(-rate[who] * day) + rng.normal(0, noise, day.size)
+        parts.append(pd.DataFrame({"participant": f"p{who}", "day": day, "error": y}))
+    return pd.concat(parts, ignore_index=True), rate
+
+
+def test_people_have_forgetting_of_their_own_and_one_model_of_all():
+    table, rate = group_of_people()
+    found = ml.fit_forgetting(table, "error", delay="day", vary=("start", "rate"))
+    estimates = found.estimates.query("form == 'exponential'").set_index("term")
+    row = estimates.loc["log_rate"]
+    assert row["conf_low"] < np.log(rate).mean() < row["conf_high"]
+    assert estimates.at["floor", "estimate"] == pytest.approx(38, abs=1.0)
+    assert estimates.at["end_of_practice", "estimate"] == pytest.approx(22, abs=1.5)
+    assert len(found.people) == 2 * 16
+    assert found.preferred == "exponential"
+    assert type(found).from_json(found.to_json()).preferred == found.preferred
+
+
+def test_one_curve_through_many_people_is_doubted_and_their_own_form_is_found():
+    table, _ = group_of_people(noise=0.2, count=40)
+    pooled = ml.fit_forgetting(table["day"], table["error"])
+    assert any("people" in said for said in pooled.warnings)
+    people = ml.fit_forgetting(table, "error", delay="day", vary=("start", "rate"))
+    assert people.preferred == "exponential"
+
+
+def test_a_given_floor_is_for_single_people():
+    table, _ = group_of_people(count=4)
+    few = table[table["day"].isin([0.0, 7.0, 14.0])]
+    found = ml.fit_forgetting(few, "error", delay="day", floor=38.0, forms=("exponential",))
+    assert found.people["floor"].eq(38.0).all()
+    assert "floor" in found.comparison["reason"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda t: ml.fit_forgetting(t, "error"),
+        lambda t: ml.fit_forgetting(t, "error", delay="week"),
+        lambda t: ml.fit_forgetting(t, "error", delay="day", forms=3),
+        lambda t: ml.fit_forgetting(t, "error", delay="day", level=95),
+        lambda t: ml.fit_forgetting(t, "error", delay="day", floor="low"),
+        lambda t: ml.fit_forgetting(t["day"], t["error"], delay="day"),
+        lambda t: ml.fit_forgetting(t["day"], [1.0, 2.0]),
+        lambda t: ml.fit_forgetting(t.assign(day=-1.0), "error", delay="day"),
+    ],
+)
+def test_what_cannot_be_used_of_a_table_is_refused(call):
+    with pytest.raises(InputError):
+        call(group_of_people(count=3)[0])

@@ -145,6 +145,7 @@ def hit_rates():
 def plain_hits():
     """A plain table under a plan of hits: participant, group, phase, trial, hit."""
     table = trials(20, PARTS, seed=6)
+    table["trial"] = table.groupby(["participant", "phase"]).cumcount() + 1
     return study(plan(HITS), table.drop(columns=["session", "block"]), "hit")
 
 
@@ -265,9 +266,28 @@ REFUSED = {
 """Studies whose primary comparison cannot be computed; everything else goes on."""
 
 
-def write(found: Study, folder: Path, text: str) -> Path:
-    """Put a study into a folder: the plan as given, trials as CSV."""
+def write(found: Study, folder: Path) -> Path:
+    """Put a study into a folder: its plan as TOML, its trials as CSV."""
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "study.toml").write_text(plan_text(found.design), encoding="utf-8")
     found.trials.table.to_csv(folder / "trials.csv", index=False)
     return folder
+
+
+def plan_text(design) -> str:
+    """A plan written out as TOML: the sections that these studies use."""
+    content = design.model_dump(exclude_unset=True, exclude_none=True, by_alias=True)
+    lines: list[str] = []
+    for name, section in content.items():
+        for entry in section if isinstance(section, list | tuple) else [section]:
+            lines.append(f"[[{name}]]" if isinstance(section, list | tuple) else f"[{name}]")
+            lines += [f"{key} = {written(value)}" for key, value in entry.items()]
+    return "\n".join(lines) + "\n"
+
+
+def written(value) -> str:
+    if isinstance(value, str):
+        return f'"{value}"'
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(written(entry) for entry in value) + "]"
+    return str(value).lower() if isinstance(value, bool) else str(value)

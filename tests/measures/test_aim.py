@@ -26,7 +26,7 @@ def test_worked_values(name):
     assert SCORES[name](WORKED["e"]) == pytest.approx(WORKED[name], abs=1e-12)
 
 
-@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=50))
+@given(st.lists(st.floats(-1e6, 1e6), min_size=2, max_size=50))
 def test_total_error_is_bias_and_scatter(errors):
     bias, scatter = m.constant_error(errors), m.variable_error(errors)
     assert m.total_error(errors) ** 2 == pytest.approx(bias**2 + scatter**2, rel=1e-9, abs=1e-9)

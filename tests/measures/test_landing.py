@@ -22,7 +22,7 @@ def test_worked_values():
 
 
 coordinates = st.lists(
-    st.tuples(st.floats(-1e5, 1e5), st.floats(-1e5, 1e5)), min_size=1, max_size=40
+    st.tuples(st.floats(-1e5, 1e5), st.floats(-1e5, 1e5)), min_size=2, max_size=40
 )
 
 

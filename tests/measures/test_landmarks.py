@@ -193,8 +193,8 @@ def test_filter_refuses_gaps_short_clips_and_impossible_cutoffs():
         low_pass([0, 0, 0, np.nan, *[0] * 40], rate=100, cutoff=6)
     with pytest.raises(InputError, match="too few frames"):
         low_pass(np.zeros(5), rate=100, cutoff=6)
-    with pytest.raises(InputError, match=r"below 40\.1 Hz"):
-        low_pass(np.zeros(100), rate=100, cutoff=49)
+    with pytest.raises(InputError, match=r"below 50 Hz, half"):
+        low_pass(np.zeros(100), rate=100, cutoff=50)
 
 
 # Reading, events, checklist ---------------------------------------------------------------------
@@ -256,7 +256,8 @@ def test_checklist_scores_the_good_arm_and_the_elbow_out_of_place():
     assert wide.loc["dropped", "elbow behind the hip"] == 0
     faults = scores[(scores["clip"] == "dropped") & (scores["cue"] != "")]
     assert "draw the elbow back" in faults["cue"].tolist()
-    assert scores["source"].eq("our club").all()
+    assert scores["source"].eq("landmarks").all()
+    assert scores["limits_from"].eq("our club").all()
     assert scores["caution"].str.contains("not a diagnosis").all()
 
 

@@ -127,3 +127,38 @@ def test_units_and_meanings_stand_in_codebook_and_schema(study, tmp_path_factory
     assert codebook.loc[("trials", "task"), "levels"] == "bank, straight"
     fields = json.loads((out / "datapackage.json").read_text())["resources"][0]["schema"]["fields"]
     assert {f["name"]: f.get("unit") for f in fields}["radial_error"] == "cm"
+
+
+def test_only_columns_that_are_known_are_packed(study, tmp_path_factory):
+    study.trials["mood"] = 3
+    study.write()
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    shared = share_study(study.path, out)
+    assert "mood" not in pd.read_csv(out / "trials.csv")
+    assert any("trials.mood: neither a standard column" in entry for entry in shared.left_out)
+    share_study(study.path, out, include=["mood"])
+    assert "mood" in pd.read_csv(out / "trials.csv")
+
+
+def test_identifiers_that_look_like_names_are_not_published(study, tmp_path_factory):
+    place = tmp_path_factory.mktemp("shared")
+    names = {"p01": "anna.meier", "p02": "jan.smit", "p03": "eva.luna", "p04": "tom.lee"}
+    for table in (study.trials, study.participants):
+        table["participant"] = table["participant"].map(names)
+    study.write()
+    with pytest.raises(InputError, match="look like names"):
+        share_study(study.path, place / "pack")
+    assert not (place / "pack").exists()
+    share_study(study.path, place / "pack", key_file=place / "key.csv", seed=3)
+    everything = "".join(p.read_text() for p in (place / "pack").iterdir())
+    assert "meier" not in everything
+
+
+def test_two_packages_are_the_same_byte_for_byte(study, tmp_path_factory):
+    place = tmp_path_factory.mktemp("shared")
+    for name in ("one", "two"):
+        share_study(study.path, place / name)
+    first, second = (
+        {p.name: p.read_bytes() for p in (place / name).iterdir()} for name in ("one", "two")
+    )
+    assert first == second

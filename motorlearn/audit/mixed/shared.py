@@ -142,6 +142,7 @@ class MixedAudit:
             f"SD ratio {digits.number(check.value)}. {check.finding}".strip(),
             check.advice,
             chance=self.number(f"spread by {name}").p,
+            estimated=True,
             remedy=check.remedy,
         )
         return gravest(check, rated) if check.guide.own else rated
@@ -198,8 +199,6 @@ class MixedAudit:
         yield from self._slopes()
 
     def _slopes(self) -> Iterator[Check]:
-        if not self.context.remedies:
-            return
         try:
             found = with_slopes(self.fit)
         except FitError:
@@ -227,7 +226,7 @@ class MixedAudit:
             finding,
             "Add the random slope if it settles; otherwise say that it did not.",
             chance=chance,
-            remedy=Remedy(self.original, (step,)),
+            remedy=Remedy(self.original, (step,)) if self.context.remedies else None,
         )
         own = self.context.guide("slope_gain")
         if own.own:
@@ -261,6 +260,7 @@ class MixedAudit:
             f"Lag-1 correlation {digits.number(self.diagnosis.serial)}. {check.finding}".strip(),
             check.advice,
             chance=self.number("serial").p,
+            estimated=True,
             remedy=check.remedy,
         )
         return gravest(check, rated)

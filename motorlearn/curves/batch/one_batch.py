@@ -9,7 +9,7 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
-from motorlearn.curves.batch.padded import Padded, describe, fit_padded
+from motorlearn.curves.batch.padded import Padded, describe, fit_padded, log_bounds
 from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
@@ -269,7 +269,7 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
 
 def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndarray]:
     lone = len(data.form.rates) == 1
-    stuck = best.at_bound[:, 0] if lone else best.at_bound[:, 0] | best.at_bound[:, 1]
+    stuck = best.at_bound[:, 0]
     line, step = end_losses(data)
     return claims(
         best=best.loss,
@@ -293,7 +293,7 @@ def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndar
 def _runaway(data: Padded, best) -> np.ndarray:
     """Whether a form with two rates ran to both low ends, or to the high end of either."""
     both = best.at_bound.all(axis=1)
-    high = best.at_bound & (best.tau > 0)
+    high = best.at_bound & (best.tau > log_bounds(data).mean(axis=2))
     return both | high.any(axis=1)
 
 

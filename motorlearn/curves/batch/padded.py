@@ -99,6 +99,9 @@ def fit_padded(data: Padded) -> Optimum:
         found.settled[best],
     )
     optimum.settled[extreme(data, optimum)] = True
+    if len(data.form.rates) > 2:
+        # With three rates a coarse grid is not to be trusted: everybody is searched alone.
+        optimum.settled[:], optimum.loss[:] = False, np.inf
     for k in np.flatnonzero(~optimum.settled):
         _one_by_one(data, optimum, int(k))
     return optimum

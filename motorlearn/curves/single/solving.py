@@ -8,7 +8,7 @@ from scipy.ndimage import minimum_filter
 
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 
-NODES = {1: (64,), 2: (28, 24), 3: (14, 12, 6)}
+NODES = {1: (64,), 2: (28, 24), 3: (14, 12, 6), 4: (8, 8, 6, 5), 5: (6, 5, 5, 5, 4)}
 STARTS = 6
 MOST_STEPS = 250
 LARGEST_GROWTH = 50.0

@@ -27,8 +27,9 @@ class ResidualAnalysis:
 def low_pass(values: ArrayLike, *, rate: float, cutoff: float, order: int = 2) -> np.ndarray:
     r"""Smooth with a Butterworth filter run forwards and backwards, so that nothing is delayed.
 
-    The filter's own cut-off is raised by :math:`(\sqrt2 - 1)^{-1/(2\,order)}` so that the double
-    pass halves the power at ``cutoff``.
+    Two passes would halve the power below ``cutoff``, so that the filter's own cut-off is raised:
+    :math:`\tan(\pi f'/f_s) = \tan(\pi f/f_s)\,(\sqrt2 - 1)^{-1/(2\,order)}`, on the scale of the
+    bilinear transform, which holds at every frame rate.
 
     Parameters
     ----------
@@ -59,13 +60,14 @@ def low_pass(values: ArrayLike, *, rate: float, cutoff: float, order: int = 2) -
     True
     """
     track = np.asarray(values, dtype=float)
-    raised = cutoff / (np.sqrt(2) - 1) ** (1 / (2 * order))
-    if not 0 < raised < rate / 2:
+    if not 0 < cutoff < rate / 2:
         raise InputError(
             "the cut-off frequency does not suit the frame rate",
             [cutoff],
-            f"choose one above 0 and below {_highest_cutoff(rate, order):.3g} Hz",
+            f"choose one above 0 and below {rate / 2:.3g} Hz, half the frame rate",
         )
+    wide = np.tan(np.pi * cutoff / rate) / (np.sqrt(2) - 1) ** (1 / (2 * order))
+    raised = rate / np.pi * np.arctan(wide)
     if not np.isfinite(track).all():
         raise InputError(
             "coordinates are missing in some frames",
@@ -73,10 +75,21 @@ def low_pass(values: ArrayLike, *, rate: float, cutoff: float, order: int = 2) -
             "fill short gaps first or cut the clip",
         )
     sections = signal.butter(order, raised, fs=rate, output="sos")
-    shortest = 3 * (2 * len(sections) + 1)
+    shortest = shortest_clip(order)
     if len(track) <= shortest:
         raise InputError("too few frames to filter", [len(track)], f"use more than {shortest}")
     return signal.sosfiltfilt(sections, track, axis=0)
+
+
+def shortest_clip(order: int = 2) -> int:
+    """Number of frames a track must exceed to be smoothed.
+
+    Examples
+    --------
+    >>> shortest_clip()
+    9
+    """
+    return 3 * (2 * ((order + 1) // 2) + 1)
 
 
 def residual_analysis(

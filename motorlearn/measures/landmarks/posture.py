@@ -2,12 +2,12 @@
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
 
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.landmarks.geometry import (
     height_above,
     joint_angle,
@@ -19,6 +19,12 @@ from motorlearn.measures.landmarks.geometry import (
 from motorlearn.measures.landmarks.tracks import CAUTION, Landmarks
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
+
+LANDMARKS: Final = "landmarks"
+"""Source of a score that was computed from coordinates."""
+
+PEOPLE: Final = "raters"
+"""Source of a score that a person gave."""
 
 Kind = Literal["joint angle", "segment inclination", "trunk rotation", "height above", "hand path"]
 Statistic = Literal["value", "minimum", "maximum", "mean", "range", "length"]
@@ -229,8 +235,8 @@ def score_checklist(
     Returns
     -------
     DataFrame
-        ``clip, item, rater, score, value, cue, source, caution``; ready to be joined to ratings
-        and given to ``rater_agreement`` with ``item=["clip", "item"]``.
+        ``clip, item, rater, score, source, value, cue, limits_from, caution``; ``source`` is
+        ``landmarks``. :func:`with_landmark_scores` puts them beside the ratings of people.
 
     Raises
     ------
@@ -253,6 +259,34 @@ def score_checklist(
     return pd.DataFrame(rows)
 
 
+def with_landmark_scores(ratings: pd.DataFrame, scores: pd.DataFrame) -> pd.DataFrame:
+    """Put scores from landmarks beside the ratings of people, each marked by its ``source``.
+
+    Raises
+    ------
+    ColumnError
+        If the ratings lack ``clip``, ``item``, ``rater`` or ``score``.
+    InputError
+        If a person among the raters has the name under which the landmarks stand.
+
+    Examples
+    --------
+    >>> ratings = pd.DataFrame({"clip": ["1"], "item": ["grip"], "rater": ["A"], "score": [2]})
+    >>> landmarks = ratings.assign(rater="landmarks", score=1.0, source="landmarks")
+    >>> with_landmark_scores(ratings, landmarks)["source"].tolist()
+    ['raters', 'landmarks']
+    """
+    needed = ["clip", "item", "rater", "score"]
+    absent = [name for name in needed if name not in ratings]
+    if absent:
+        raise ColumnError("the ratings lack a column", absent, "give clip, item, rater and score")
+    shared = sorted(set(ratings["rater"].astype(str)) & set(scores["rater"].astype(str)))
+    if shared:
+        raise InputError("a rater has the name of the landmarks", shared, "rename one of them")
+    people = ratings.assign(source=PEOPLE, clip=ratings["clip"].astype(str))
+    return pd.concat([people, scores[[*needed, "source"]]], ignore_index=True)
+
+
 def _scored(entry: ChecklistItem, value: float, clip: str, rater: str) -> Mapping[str, object]:
     score = entry.score(value)
     best = max(score for _, _, score in entry.bands)
@@ -261,14 +295,39 @@ def _scored(entry: ChecklistItem, value: float, clip: str, rater: str) -> Mappin
         "item": entry.item,
         "rater": rater,
         "score": score,
+        "source": LANDMARKS,
         "value": value,
         "cue": entry.cue if np.isfinite(score) and score < best else "",
-        "source": entry.source,
+        "limits_from": entry.source,
         "caution": CAUTION,
     }
 
 
+_NEEDS_HEIGHT = ("segment inclination", "height above")
+
+
+def _check_view(landmarks: Landmarks, quantity: Quantity) -> None:
+    """Refuse what a single camera cannot see from where it stood."""
+    if landmarks.dimensions == 3:
+        return
+    from_above = landmarks.view == "above"
+    if quantity.kind == "trunk rotation" and not from_above:
+        raise InputError(
+            f"{quantity.name}: a turn about the upright axis cannot be seen by one camera unless "
+            "it films from above",
+            [landmarks.view or "view not given"],
+            "film from above and say view='above', or use coordinates in space",
+        )
+    if quantity.kind in _NEEDS_HEIGHT and from_above:
+        raise InputError(
+            f"{quantity.name}: {quantity.kind} cannot be seen from above",
+            [landmarks.view],
+            "film from the side",
+        )
+
+
 def _read_quantity(landmarks: Landmarks, quantity: Quantity) -> float:
+    _check_view(landmarks, quantity)
     track = _TRACKS[quantity.kind][1](
         landmarks.up, *(landmarks[name] for name in quantity.landmarks)
     )

@@ -8,12 +8,21 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.exceptions import ColumnError, FileError, InputError
+from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.landmarks.filter import (
     ResidualAnalysis,
     fill_gaps,
     low_pass,
     residual_analysis,
+    shortest_clip,
+)
+from motorlearn.measures.landmarks.headings import (
+    ABSENT,
+    in_order,
+    is_likelihood,
+    read_headings,
+    read_table,
+    refuse_repeats,
 )
 
 CAUTION: Final = (
@@ -42,6 +51,9 @@ class Landmarks:
         Position of the upward axis.
     treatment : tuple of str
         What was done to the coordinates, in words.
+    view : str
+        Where the camera stood: ``side``, ``front``, ``behind``, ``above``; empty where unknown or
+        where coordinates are in space.
     """
 
     points: Mapping[str, np.ndarray]
@@ -51,6 +63,12 @@ class Landmarks:
     unit: str = ""
     up: int = 1
     treatment: tuple[str, ...] = ()
+    view: str = ""
+
+    @property
+    def dimensions(self) -> int:
+        """Number of coordinates of each landmark."""
+        return int(next(iter(self.points.values())).shape[-1])
 
     def __getitem__(self, name: str) -> np.ndarray:
         if name not in self.points:
@@ -73,16 +91,19 @@ class Landmarks:
 
     def residuals(self, name: str) -> ResidualAnalysis:
         """Residual analysis of one landmark, to choose a cut-off."""
-        return residual_analysis(self[name], rate=self._known_rate())
+        return residual_analysis(self[name], rate=self.known_rate())
 
     def smoothed(self, *, cutoff: float, order: int = 2, longest_gap: int = 0) -> "Landmarks":
-        """Give the tracks after a zero-lag Butterworth low-pass, gaps up to a length bridged."""
-        rate = self._known_rate()
+        """Give the tracks after a zero-lag Butterworth low-pass, gaps up to a length bridged.
+
+        Each unbroken run of frames is smoothed by itself; runs too short for it are emptied.
+        """
+        rate = self.known_rate()
         smooth, bridged = {}, 0
         for name, track in self.points.items():
             whole = fill_gaps(track, longest=longest_gap)
             bridged += int(np.sum(np.isfinite(whole).all(axis=1) & ~np.isfinite(track).all(axis=1)))
-            smooth[name] = low_pass(whole, rate=rate, cutoff=cutoff, order=order)
+            smooth[name] = _smoothed_runs(whole, rate=rate, cutoff=cutoff, order=order)
         words = [
             f"zero-lag Butterworth low-pass, cut-off {cutoff:g} Hz, "
             f"order {2 * order} after both passes"
@@ -91,7 +112,56 @@ class Landmarks:
             words.insert(0, f"{bridged} missing landmark frames bridged by straight lines")
         return replace(self, points=smooth, treatment=(*self.treatment, *words))
 
-    def _known_rate(self) -> float:
+    def mirrored(self, across: int = 0) -> "Landmarks":
+        """Give the clip seen in a mirror, left and right names exchanged.
+
+        A left-hander's movement becomes that of a right-hander, so that one checklist serves both.
+        Names are exchanged where ``left`` and ``right`` stand in otherwise equal names.
+        """
+        turn = np.ones(self.dimensions)
+        turn[across] = -1
+        points = {
+            _other_side(name, self.points): track * turn for name, track in self.points.items()
+        }
+        return replace(self, points=points, treatment=(*self.treatment, "mirrored, left for right"))
+
+    def levelled(self, lower: Sequence[float], upper: Sequence[float]) -> "Landmarks":
+        """Give the tracks of a tilted camera set upright by two points known to be in plumb.
+
+        Parameters
+        ----------
+        lower, upper : sequence of float
+            Coordinates of the foot and the top of something upright in the picture.
+        """
+        way = np.subtract(upper, lower).astype(float)
+        if self.dimensions != 2 or way.shape != (2,) or not np.linalg.norm(way) > 0:
+            raise InputError(
+                "levelling needs two different points of a picture", [tuple(lower), tuple(upper)]
+            )
+        across = 1 - self.up
+        tilt = np.arctan2(way[across], way[self.up])
+        turn = np.empty((2, 2))
+        turn[across, across] = turn[self.up, self.up] = np.cos(tilt)
+        turn[across, self.up], turn[self.up, across] = -np.sin(tilt), np.sin(tilt)
+        points = {name: track @ turn.T for name, track in self.points.items()}
+        words = f"levelled by {np.degrees(tilt):.1f} degrees"
+        return replace(self, points=points, treatment=(*self.treatment, words))
+
+    def trusted(self, likelihood: Mapping[str, np.ndarray], least: float) -> "Landmarks":
+        """Give the tracks with every point emptied whose likelihood is below a threshold."""
+        if not 0 <= least <= 1:
+            raise InputError("a least likelihood lies between 0 and 1", [least])
+        points, emptied = dict(self.points), []
+        for name, sure in likelihood.items():
+            doubtful = ~(sure >= least) & np.isfinite(points[name]).all(axis=1)
+            points[name] = np.where(doubtful[:, None], np.nan, points[name])
+            if doubtful.any():
+                emptied.append(f"{name} {int(doubtful.sum())}")
+        words = f"points of likelihood below {least:g} emptied: {', '.join(emptied) or 'none'}"
+        return replace(self, points=points, treatment=(*self.treatment, words))
+
+    def known_rate(self) -> float:
+        """Frames per second, refused where unknown."""
         if not np.isfinite(self.rate):
             raise InputError("the frame rate is unknown", remedy="give rate= in frames per second")
         return self.rate
@@ -100,26 +170,33 @@ class Landmarks:
 def read_landmarks(
     source: str | Path | pd.DataFrame,
     *,
-    points: Mapping[str, Sequence[str]],
+    points: Mapping[str, Sequence[str]] | None = None,
     frame: str | None = None,
     event: str | None = None,
     rate: float = np.nan,
     unit: str = "",
     up: int = 1,
     flip_up: bool = False,
+    least: float | None = None,
+    view: str = "",
     separator: str = ",",
     decimal: str = ".",
 ) -> Landmarks:
     """Read landmark coordinates per frame from any digitising tool's table.
 
+    Without ``points`` the headings say what the columns are: one row of headings such as
+    ``elbow_x``, or several rows of which one names the landmark and the last its coordinate
+    (``x``, ``y``, ``z``, ``likelihood``). Frames whose numbers are absent are put in as empty ones.
+
     Parameters
     ----------
     source : path or DataFrame
         CSV file, or the table itself, with one row per frame.
-    points : mapping of str to sequence of str
+    points : mapping of str to sequence of str, optional
         Columns of each landmark: ``{"elbow": ("elbow_x", "elbow_y")}``; two or three each.
     frame : str, optional
-        Column of frame numbers; rows are put in their order. Without it, rows are frames.
+        Column of frame numbers; rows are put in their order. Without it, rows are frames, or, in a
+        file whose headings are read, a first column without a landmark.
     event : str, optional
         Column of event labels, empty where a frame is no event.
     rate : float
@@ -130,6 +207,11 @@ def read_landmarks(
         Position of the upward axis among the coordinates.
     flip_up : bool
         Whether that axis points down in the file, as in most images.
+    least : float, optional
+        Least likelihood of a point that is believed; those below are emptied. Needed where the
+        file has likelihoods.
+    view : {"", "side", "front", "behind", "above"}
+        Where a single camera stood; some quantities cannot be seen from everywhere.
     separator, decimal : str
         How the CSV is written.
 
@@ -150,37 +232,84 @@ def read_landmarks(
     >>> clip.event("release"), clip["elbow"].tolist()
     (1, [[0.0, 5.0], [1.0, 4.0]])
     """
-    table = source if isinstance(source, pd.DataFrame) else _read(source, separator, decimal)
+    if view not in VIEWS:
+        raise InputError("the view is unknown", [view], f"use {', '.join(VIEWS[1:])}")
+    sure: Mapping[str, str] = {}
+    if points is None:
+        found = read_headings(source, separator, decimal)
+        table, points, sure, frame = found.table, found.points, found.likelihood, found.frame
+    elif isinstance(source, pd.DataFrame):
+        table = source
+    else:
+        table = read_table(source, separator, decimal)
+    _check_columns(table, points, [name for name in (frame, event) if name is not None])
+    if frame is not None:
+        table = in_order(table, frame)
+    tracks = {name: _track(table, group) for name, group in points.items()}
+    if flip_up:
+        turn = np.ones(next(iter(tracks.values())).shape[-1])
+        turn[up] = -1
+        tracks = {name: track * turn for name, track in tracks.items()}
+    frames = table[frame].to_numpy() if frame is not None else np.arange(len(table))
+    events = _events(table[event]) if event is not None else {}
+    absent = int(table[ABSENT].sum()) if ABSENT in table else 0
+    words = (f"{absent} frames absent from the file put in as empty",) if absent else ()
+    clip = Landmarks(tracks, frames, rate, events, unit, up, words, view)
+    if sure and least is None:
+        raise InputError(
+            "the file gives likelihoods, and no least likelihood says which points to believe",
+            sure,
+            "give least=, for example 0.6; 0 believes every point",
+        )
+    if least is None or not sure:
+        return clip
+    return clip.trusted({n: table[c].to_numpy(dtype=float) for n, c in sure.items()}, least)
+
+
+VIEWS: Final = ("", "side", "front", "behind", "above")
+"""Where a camera can stand."""
+
+
+def _check_columns(
+    table: pd.DataFrame, points: Mapping[str, Sequence[str]], named: Sequence[str]
+) -> None:
     columns = [column for group in points.values() for column in group]
-    named = [name for name in (frame, event) if name is not None]
     absent = [name for name in [*columns, *named] if name not in table.columns]
     if absent:
         raise ColumnError("the landmark table lacks a column", absent, "correct points=")
     if table.empty or not points:
         raise InputError("the landmark table has no frames or no landmarks")
-    if frame is not None:
-        _refuse_repeats(table[frame], "a frame occurs twice")
-        table = table.sort_values(frame)
-    tracks = {name: _track(table, group) for name, group in points.items()}
-    if flip_up:
-        turn = np.ones(len(next(iter(points.values()))))
-        turn[up] = -1
-        tracks = {name: track * turn for name, track in tracks.items()}
-    frames = table[frame].to_numpy() if frame is not None else np.arange(len(table))
-    events = _events(table[event]) if event is not None else {}
-    return Landmarks(tracks, frames, rate, events, unit, up)
+    if len({len(group) for group in points.values()}) > 1:
+        raise InputError(
+            "some landmarks have two coordinates and some three", sorted(points), "give all alike"
+        )
+    last = [group[-1] for group in points.values() if len(group) == 3]
+    doubtful = [name for name in last if is_likelihood(name)]
+    if doubtful:
+        raise InputError(
+            "a likelihood stands in the place of a third coordinate",
+            doubtful,
+            "give two coordinates, or leave points= out and give least=",
+        )
 
 
-def _read(source, separator: str, decimal: str) -> pd.DataFrame:
-    path = Path(source)
-    if not path.is_file():
-        raise FileError("there is no such landmark file", [str(path)])
-    try:
-        return pd.read_csv(path, sep=separator, decimal=decimal, encoding="utf-8-sig")
-    except (UnicodeDecodeError, pd.errors.ParserError, pd.errors.EmptyDataError) as problem:
-        raise FileError(
-            "the landmark file is not a readable CSV", [str(path)], "check separator and encoding"
-        ) from problem
+def _smoothed_runs(track: np.ndarray, *, rate: float, cutoff: float, order: int) -> np.ndarray:
+    seen = np.isfinite(track).all(axis=1)
+    if seen.all():
+        return low_pass(track, rate=rate, cutoff=cutoff, order=order)
+    smooth = np.full_like(track, np.nan)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(int), [0]])))
+    for start, stop in edges.reshape(-1, 2):
+        if stop - start > shortest_clip(order):
+            smooth[start:stop] = low_pass(track[start:stop], rate=rate, cutoff=cutoff, order=order)
+    return smooth
+
+
+def _other_side(name: str, points: Mapping[str, np.ndarray]) -> str:
+    for one, other in (("left", "right"), ("right", "left")):
+        if one in name and name.replace(one, other) in points:
+            return name.replace(one, other)
+    return name
 
 
 def _track(table: pd.DataFrame, columns: Sequence[str]) -> np.ndarray:
@@ -199,11 +328,5 @@ def _track(table: pd.DataFrame, columns: Sequence[str]) -> np.ndarray:
 def _events(labels: pd.Series) -> dict[str, int]:
     text = labels.fillna("").astype(str).str.strip()
     found = text[text != ""]
-    _refuse_repeats(found, "an event occurs twice")
+    refuse_repeats(found, "an event occurs twice")
     return {label: int(place) for place, label in enumerate(text) if label}
-
-
-def _refuse_repeats(values: pd.Series, cause: str) -> None:
-    twice = values[values.duplicated()]
-    if len(twice):
-        raise InputError(cause, twice.unique(), "keep one row of each")

@@ -64,7 +64,8 @@ def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray
     error, df = _few_people(rows, beta, effects, weights)
     good &= np.isfinite(error) & (df > 0)
     estimate = beta @ weights
-    return tuple(np.where(good, found, np.nan) for found in (estimate, error, df))
+    shown = [np.where(good, found, np.nan) for found in (estimate, error, df)]
+    return shown[0], shown[1], shown[2]
 
 
 def _laplace(rows: BinomialRows, tests: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -16,7 +16,7 @@ from motorlearn.vocabulary import COLUMNS, PHASES, TEST_PHASES
 OUTCOMES: Final = ("hit", "hits", "error", "x", "y", "radial_error", "time", "speed", "score")
 """Standard columns that hold a result of a trial."""
 
-_PLACE_COLUMNS: Final = ("participant", "phase", "session", "block", "trial")
+_PLACE_COLUMNS: Final = ("participant", "phase", "test", "session", "block", "trial")
 _RATING_COLUMNS: Final = ("task", "clip", "position", "occasion", "rater", "item")
 
 

@@ -16,6 +16,7 @@ MOST_FILLED: Final = 2_000_000
 """Most filled cells of a sheet of a workbook."""
 MOST_MERGED: Final = 10_000
 """Most merged areas of a sheet, and a twentieth of the cells in them."""
+_MOST_EMPTY: Final = 500_000
 _MOST_OTHER: Final = 300_000
 _MOST_TEXTS: Final = 12_000_000
 _DEEPEST: Final = 100
@@ -48,6 +49,7 @@ def check_part(archive: zipfile.ZipFile, name: str, file: str) -> None:
             while piece := stream.read(_PART):
                 parser.Parse(piece, False)
             parser.Parse(b"", True)
+            measure.refuse_empty()
         except expat.ExpatError as problem:
             if measure.kind in _SHEETS:
                 raise FileError(
@@ -155,6 +157,11 @@ class _Measure:
         else:
             self.others += 1
 
+    def refuse_empty(self) -> None:
+        """Refuse a sheet that is nearly all empty area, once it has been seen to its end."""
+        if self.wide * self.long > _MOST_EMPTY + 20 * self.filled:
+            raise vast_sheet(self.file)
+
     def _vast(self) -> None:
         if self.wide * self.long > MOST_CELLS or self.filled > MOST_FILLED:
             raise vast_sheet(self.file)
@@ -180,7 +187,7 @@ def _number(text: str | None, otherwise: int) -> int:
 def vast_sheet(file: str) -> FileError:
     """Make the error for a sheet that is too large."""
     return FileError(
-        "the sheet has more than five million cells, or two million filled ones",
+        "the sheet has more than five million cells, two million filled ones, or a vast empty area",
         [file],
         "delete its empty area, or save it as CSV or Parquet",
     )

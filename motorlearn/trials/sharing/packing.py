@@ -13,22 +13,29 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from motorlearn.design import Design
-from motorlearn.exceptions import FileError
+from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
 from motorlearn.trials.importing.recipe_text import without_section
 from motorlearn.trials.reading.dates import read_dates
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema
+from motorlearn.trials.sharing.privacy import look_like_names, personal_columns
 from motorlearn.trials.sharing.pseudonyms import new_key, renamed, study_identifiers
 from motorlearn.trials.sharing.texts import citation_text, licence_text, readme_text
 from motorlearn.trials.study import Study
+from motorlearn.vocabulary import COLUMNS
 
 SMALLEST_CELL: Final = 5
 """Fewest people that should share a combination of characteristics (common practice)."""
 
 _MARK: Final = "datapackage.json"
+_ORDINARY: Final = (
+    *("age", "sex", "gender", "hand", "handedness", "experience", "day", "date"),
+    *("task_order", "test_order", "status", "stratum"),
+)
 _FREE_TEXT: Final = ("note", "notes", "comment", "comments", "remark", "remarks", "observation")
 _PACKAGES: Final = ("motorlearn", "numpy", "scipy", "pandas", "pyarrow", "statsmodels")
 
@@ -62,7 +69,9 @@ def share_study(
 ) -> Shared:
     """Write a de-identified package of a study: Data Package, codebook, README, licence, sums.
 
-    Only the tables are packed. Free text stays out unless named in ``include``; dates become days
+    Only the tables are packed, and of these the standard columns, those the plan names and a few
+    ordinary ones (age, sex, hand); any other stays out unless named in ``include``. Free text stays
+    out unless named in ``include``; dates become days
     since each person's first date; originals, videos and every other file of the folder stay out.
 
     Parameters
@@ -72,7 +81,7 @@ def share_study(
     out : path-like
         Folder of the package; made anew each time, as a whole or not at all.
     include : sequence of str
-        Columns of free text to pack all the same.
+        Columns to pack all the same; ``participant`` lets identifiers that look like names pass.
     key_file : path-like, optional
         If given, participants get new random identifiers and the key is written to this new file,
         which must lie outside the study and the package.
@@ -84,6 +93,8 @@ def share_study(
     FileError
         If ``out`` is somebody's work or lies inside the study folder, or the key file would lie
         beside the data.
+    InputError
+        If the identifiers look like names and no key file is given.
     """
     root, target = Path(folder), real_place(out)
     study = read_study(root)
@@ -94,6 +105,8 @@ def share_study(
     if key_file is not None:
         names = _drawn(study, seed)
         study = renamed(study, names)
+    else:
+        _refuse_names(study, include)
     frames, left_out = _cleaned(study, include)
     left_out += _files_left(home, study)
     warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
@@ -155,14 +168,54 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
     for label, table in tables.items():
         if table is None:
             continue
-        texts = [name for name in table.columns if name not in include and _free(name, table[name])]
-        left_out += [f"{label}.{name}: free text can name people" for name in texts]
-        kept = table.drop(columns=texts)
+        known = {*COLUMNS, *_ORDINARY, *include, *_named_by(study.design)}
+        free = [name for name in table.columns if name not in include and _free(name, table[name])]
+        strange = [name for name in table.columns if name not in {*known, *free}]
+        left_out += [f"{label}.{name}: free text can name people" for name in free]
+        left_out += [
+            f"{label}.{name}: neither a standard column nor named in the plan; name it with "
+            "include where nobody can be known by it"
+            for name in strange
+        ]
+        kept = _without_raters(table.drop(columns=[*free, *strange]), label, include, left_out)
         if "date" in kept.columns:
             kept = _days(kept)
             left_out.append(f"{label}.date: replaced by days since the person's first date")
         frames[label] = kept
     return frames, left_out
+
+
+def _named_by(design: Design) -> set[str]:
+    """Columns that the plan itself speaks of."""
+    drawn = design.allocation
+    return {*(outcome.name for outcome in design.outcomes), *drawn.strata, drawn.unit}
+
+
+def _without_raters(
+    table: pd.DataFrame, label: str, include: Sequence[str], left_out: list[str]
+) -> pd.DataFrame:
+    """Number raters whose labels look like names."""
+    if "rater" not in table or "rater" in include:
+        return table
+    labels = sorted(str(name) for name in table["rater"].dropna().unique())
+    if not look_like_names(pa.chunked_array([labels], pa.string())):
+        return table
+    left_out.append(f"{label}.rater: names replaced by numbers")
+    numbered = {name: f"rater {number}" for number, name in enumerate(labels, start=1)}
+    return table.assign(rater=table["rater"].map(numbered).astype("str"))
+
+
+def _refuse_names(study: Study, include: Sequence[str]) -> None:
+    people = study.trials.table["participant"].dropna().astype("str").unique().tolist()
+    found = personal_columns(
+        ["participant"], ["participant"], [pa.chunked_array([people], pa.string())]
+    )
+    if found and "participant" not in include:
+        raise InputError(
+            f"the identifiers of the participants look like {found['participant']}",
+            remedy="draw new ones with --key FILE, or name participant with --include if they "
+            "are code names",
+        )
 
 
 def _free(name: str, values: pd.Series) -> bool:

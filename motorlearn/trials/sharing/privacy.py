@@ -13,28 +13,28 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from motorlearn.trials.checking.problems import problem_frame, split_column
+from motorlearn.trials.sharing.personal_words import names_a_role, told_by_heading
 from motorlearn.vocabulary import COLUMNS
 
 WITHHELD: Final = "(withheld)"
 
 _HEADINGS: Final = (
-    ("names", r"(?:(?:first|last|full|family|given|sur|fore|nick|maiden|middle)[ _-]?)?names?|"
-     r"(?:participant|player|child|student|parent|guardian|pupil)s?'?s?[ _-]?names?|"
-     r"nom|pr[ée]nom|vorname|nachname|apellidos?|nombre"),
-    ("e-mail addresses", r".*\be-?mails?\b.*"),
-    ("telephone numbers", r".*\b(?:tele)?(?:phone|fon)\b.*|.*\bmobile\b.*|\btel\b\.?|handy"),
-    ("dates of birth", r".*\bbirth.*|d\.?o\.?b\.?|.*\bgeburt.*|naissance"),
-    ("addresses", r"(?:(?:home|street|postal) )?address|street|post ?code|zip(?: ?code)?|adresse"),
-    ("official numbers", r"passport.*|ssn|national id|insurance (?:no|number)|ahv.*"),
-    ("network addresses", r"ip(?:[ _-]address)?"),
+    ("official numbers", r"national id|insurance (?:no|number)|ahv.*"),
+    ("addresses", r"post code|zip(?: code)?"),
+    ("telephone numbers", r"tel\.?|(?:tele)?fon"),
+    ("dates of birth", r"d\.?o\.?b\.?|n[ée]e? le"),
+    ("network addresses", r"ip(?: address)?"),
     ("exact places", r"lat(?:itude)?|lon(?:gitude)?|gps.*"),
     ("faces or voices", r".*\b(?:video|photo|picture|audio|recording)\b.*(?:url|link|path|file)?"),
-)  # fmt: skip
+)
 _MAIL: Final = r"^[^@\s]+@[^@\s]+\.[A-Za-z]{2,}$"
 _PHONE: Final = r"^(?:\+|0|\()[0-9][0-9 ()/.-]{6,}[0-9]$"
 _DATE: Final = r"^\d{1,4}[./-]\d{1,2}[./-]\d{1,4}(?:[T ].*)?$"
 _NAME: Final = r"^\p{Lu}[\p{L}'’-]+,? +(?:\p{Lu}[\p{L}'’.-]*\s*)+$"
 _GIVEN_NAME: Final = r"^\p{Lu}\p{Ll}{2,}(?:-\p{Lu}\p{Ll}+)?\.?(?: \p{Lu}\.?)?$"
+_JOINED_NAME: Final = (
+    r"^(?:\p{L}{2,}[._-]\p{L}{2,}|\p{L}[._]\p{L}{3,}|\p{Lu}\p{Ll}{2,}\p{Lu}\p{Ll}{2,})$"
+)
 _SAMPLE: Final = 2000
 
 
@@ -53,6 +53,8 @@ def personal_columns(
     for name, original, column in zip(names, originals, body, strict=True):
         kind = "" if name in COLUMNS else _by_heading(original)
         kind = kind or _by_content(column, people, name in COLUMNS)
+        if not kind and name not in COLUMNS and names_a_role(original) and look_like_names(column):
+            kind = "names"
         if kind and (name not in COLUMNS or name == "participant"):
             found[name] = kind
     return found
@@ -96,7 +98,23 @@ def _by_heading(heading: str) -> str:
     for kind, pattern in _HEADINGS:
         if re.fullmatch(pattern, text):
             return kind
-    return ""
+    return told_by_heading(heading)
+
+
+def look_like_names(column: pa.ChunkedArray) -> bool:
+    """Whether most of the distinct texts have the shape of somebody's name.
+
+    Examples
+    --------
+    >>> import pyarrow as pa
+    >>> look_like_names(pa.chunked_array([["anna.meier", "Jan Smit"]]))
+    True
+    >>> look_like_names(pa.chunked_array([["T1", "T2", "blue fox"]]))
+    False
+    """
+    distinct = _sample(column).unique()
+    shapes = (_NAME, _GIVEN_NAME, _JOINED_NAME)
+    return len(distinct) > 0 and sum(_share(distinct, shape) for shape in shapes) > 0.5
 
 
 def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
@@ -110,6 +128,8 @@ def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
     distinct = sample.unique()
     each_their_own = len(distinct) >= max(3, 0.8 * people)
     if each_their_own and _share(distinct, _NAME) > 0.5:
+        return "names"
+    if standard and len(distinct) > 2 and _share(distinct, _JOINED_NAME) > 0.5:
         return "names"
     lone = standard and len(distinct) > 2 and _share(distinct, _GIVEN_NAME) > 0.8
     return "given names" if lone else ""

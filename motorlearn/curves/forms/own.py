@@ -1,0 +1,159 @@
+"""A form of one's own: any Python function that falls with practice, and the tests of a form."""
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+
+from motorlearn.curves.forms.shape import Form, half_life_by_search
+from motorlearn.exceptions import InputError
+
+STEP = 1e-5
+LEAST = 1e-300
+Bounds = tuple[float, float] | Callable[[np.ndarray], tuple[float, float]]
+
+
+def make_form(
+    name: str,
+    basis: Callable[..., np.ndarray],
+    *,
+    rates: Mapping[str, Bounds],
+    slopes: Callable[..., tuple[np.ndarray, ...]] | None = None,
+    title: str = "",
+    equation: str = "",
+    least_count: float = -np.inf,
+) -> Form:
+    r"""Make a form ``asymptote + gain * basis(n, ...)`` from a Python function.
+
+    Parameters
+    ----------
+    name : str
+        Name in the registry.
+    basis : callable
+        ``basis(n, *rates)``: what the gain is multiplied with, above 0, for an array of practice
+        counts and as many positive numbers as there are rates; NumPy functions broadcast.
+    rates : mapping of str to pair or callable
+        Lowest and highest value of each rate, both above 0, or ``bounds(n)`` that gives them.
+    slopes : callable, optional
+        ``slopes(n, *rates)``: derivatives of the logarithm of the basis by each rate; taken by
+        differences where absent.
+    title, equation : str
+        In words and in plain text, for tables.
+    least_count : float
+        Smallest practice count it is defined for.
+
+    Returns
+    -------
+    Form
+        Give it to :func:`register_form` to fit it by its name.
+
+    Raises
+    ------
+    InputError
+        If there is no rate, or bounds are not above 0 and in order.
+
+    Examples
+    --------
+    >>> hyperbola = make_form(
+    ...     "hyperbola", lambda n, rate: 1 / (1 + rate * (n - 1)), rates={"rate": (1e-4, 1e3)}
+    ... )
+    >>> float(hyperbola.basis(np.array(6.0), [0.2]))
+    0.5
+    """
+    if not isinstance(rates, Mapping) or not rates:
+        raise InputError("rates must name one rate at least with its bounds", [rates])
+    if not callable(basis):
+        raise InputError("the basis must be a function of practice and rates", [basis])
+
+    def log_real(n, values):
+        with np.errstate(all="ignore"):
+            return np.log(np.maximum(basis(n, *values), LEAST))
+
+    def log_slopes(n, values, first):
+        if slopes is not None:
+            return tuple(slopes(n, *values))
+        return tuple(_difference(log_real, n, values, k) for k in range(len(values)))
+
+    def log_basis(n, values, first):
+        if not any(np.iscomplexobj(value) for value in values):
+            return log_real(n, values)
+        # The optimiser asks for derivatives by imaginary steps, which need not suit a function.
+        real = [np.real(value) for value in values]
+        parts = zip(log_slopes(n, real, first), values)
+        return log_real(n, real) + 1j * sum(slope * np.imag(value) for slope, value in parts)
+
+    def relative_rate(n, values):
+        step = STEP * np.maximum(np.abs(n), 1.0)
+        return -(log_real(n + step, values) - log_real(n - step, values)) / (2 * step)
+
+    return Form(
+        name=name,
+        title=title or name.replace("_", " "),
+        equation=equation or f"asymptote + gain * {name}(n; {', '.join(rates)})",
+        rates=tuple(rates),
+        least_count=least_count,
+        log_basis=log_basis,
+        slopes=log_slopes,
+        bounds=lambda n: tuple(_pair(key, pair, n) for key, pair in rates.items()),
+        relative_rate=relative_rate,
+        half_life=lambda values, first: half_life_by_search(log_basis, values, first),
+        edges=(1e-6,) * len(rates),
+    )
+
+
+def _difference(log_real, n, values, k: int) -> np.ndarray:
+    """Derivative of the log basis by one rate, by central differences of its logarithm."""
+    up, down = list(values), list(values)
+    up[k], down[k] = values[k] * np.exp(STEP), values[k] * np.exp(-STEP)
+    return (log_real(n, up) - log_real(n, down)) / (2 * STEP * values[k])
+
+
+def _pair(name: str, pair: Bounds, n: np.ndarray) -> tuple[float, float]:
+    low, high = pair(n) if callable(pair) else pair
+    if not 0 < low < high < np.inf:
+        raise InputError(f"bounds of {name!r} must be above 0 and in order", [low, high])
+    return float(low), float(high)
+
+
+def check_form(form: Form, practice: np.ndarray | None = None) -> list[str]:
+    """Run the tests of a form; give what fails in words, nothing where all is well.
+
+    The log basis must be finite, fall with practice, move with its rates as its slopes say, and be
+    half as high after the half-life, at the middle of the bounds and towards both ends.
+
+    Parameters
+    ----------
+    form : Form
+        Any form.
+    practice : array of float, optional
+        Practice counts to try, 1 to 40 if not given.
+
+    Examples
+    --------
+    >>> from motorlearn.curves import FORMS
+    >>> check_form(FORMS["power"])
+    []
+    """
+    n = np.arange(1.0, 41.0) if practice is None else np.asarray(practice, float)
+    first, failed = float(n[0]), []
+    pairs = np.log(np.array(form.bounds(n)))
+    for share in (0.4, 0.55, 0.7):
+        rates = list(np.exp(pairs[:, 0] + share * (pairs[:, 1] - pairs[:, 0])))
+        where = ", ".join(f"{k} = {v:.3g}" for k, v in zip(form.rates, rates))
+        height = form.log_basis(n, rates, first)
+        if not np.all(np.isfinite(height)):
+            failed.append(f"the log basis is not finite at {where}")
+            continue
+        if np.any(np.diff(height) > 1e-9):
+            failed.append(f"the basis rises with practice at {where}")
+        for k, slope in enumerate(form.slopes(n, rates, first)):
+            wanted = _difference(lambda m, v: form.log_basis(m, v, first), n, rates, k)
+            scale = np.max(np.abs(wanted)) + 1e-12
+            if np.max(np.abs(slope - wanted)) > 1e-4 * scale:
+                failed.append(f"the slope by {form.rates[k]} is not the derivative at {where}")
+        with np.errstate(over="ignore"):
+            half = form.half_life(rates, first)
+        if np.isfinite(half):
+            ends = form.log_basis(np.array([first, first + half]), rates, first)
+            if abs(ends[1] - ends[0] + np.log(2)) > 1e-6:
+                failed.append(f"the half-life does not halve the basis at {where}")
+    return failed

@@ -1,0 +1,50 @@
+"""S-shaped curve: a delayed onset, as when a movement must first be understood."""
+
+import numpy as np
+
+from motorlearn.curves.forms.shape import Form, half_life_by_search, rate_bounds, spread
+
+FAR = 30.0
+"""Distance from the middle, in units of 1/rate, beyond which the tail is an exponential."""
+
+
+def _log_basis(n, rates, first):
+    x = rates[0] * (n - rates[1])
+    far = np.real(x) > FAR
+    return np.where(far, -x, -np.log1p(np.exp(np.where(far, 0.0, x))))
+
+
+def _share(n, rates):
+    return np.exp(-np.logaddexp(0.0, -rates[0] * (n - rates[1])))
+
+
+def _slopes(n, rates, first):
+    share = _share(n, rates)
+    return -(n - rates[1]) * share, rates[0] * share
+
+
+def _bounds(n):
+    whole, gap = spread(n)
+    low, high = rate_bounds(n)
+    top = float(np.max(n))
+    return (low * 1e3, high), (max(float(np.min(n)), 0.1 * gap), top + whole)
+
+
+def _limits(n):
+    (low, high), (early, _) = _bounds(n)
+    return (low, float(np.mean(n))), (high, early + 0.5 * spread(n)[1])
+
+
+S_SHAPED = Form(
+    name="s_shaped",
+    title="S-shaped",
+    equation="asymptote + gain / (1 + exp(rate * (n - midpoint)))",
+    rates=("rate", "midpoint"),
+    least_count=0.0,
+    log_basis=_log_basis,
+    slopes=_slopes,
+    bounds=_bounds,
+    relative_rate=lambda n, rates: rates[0] * _share(n, rates),
+    half_life=lambda rates, first: half_life_by_search(_log_basis, rates, first),
+    limits=_limits,
+)

@@ -1,0 +1,39 @@
+"""A plan in a few lines, as a notebook shows it."""
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from motorlearn.tables import Column, Table
+
+if TYPE_CHECKING:
+    from motorlearn.design.schema import Design
+
+
+def plan_table(design: "Design") -> Table:
+    """Question, groups, practice, tests, outcomes and the primary comparison of a plan."""
+    primary, smallest = design.primary, design.smallest_effect
+    trials = sum(session.trials for session in design.practice)
+    asked = "none declared"
+    if primary is not None:
+        pair = " against ".join(primary.groups) or "all groups"
+        asked = f"{primary.outcome} at {primary.test or primary.phase}, {pair}, {primary.effect}"
+    rows = [
+        ("question", design.study.question or "not stated"),
+        ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
+        ("practice", f"{len(design.practice)} sessions, {trials} trials"),
+        ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
+        ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
+        ("primary comparison", asked),
+        ("smallest effect", "none declared" if smallest is None else f"{smallest.value:g}"),
+    ]
+    frame = pd.DataFrame(rows, columns=["part", "plan"])
+    return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)
+
+
+def _sized(name: str, size: int | None) -> str:
+    return name if size is None else f"{name} (n = {size})"
+
+
+def _unit(name: str, unit: str) -> str:
+    return f"{name} ({unit})" if unit else name
