@@ -155,6 +155,7 @@ def _told(cause: str, target: Path) -> Iterator[None]:
     except OSError as problem:
         named = problem.filename if isinstance(problem.filename, str) else ""
         shown = str(target) if not named or ENDING in named else named
+        shown = Path(shown).name if ENDING in shown else shown
         raise FileError(
             f"{cause} ({problem.strerror or problem})",
             [shortened(shown)],

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import InputError
-from motorlearn.mixed.checks import examine, refuse, without_separated
+from motorlearn.mixed.checks import Verdict, examine, refuse, without_separated
 from motorlearn.mixed.formula.designs import (
     NOTHING,
     Design,
@@ -20,6 +20,8 @@ from motorlearn.mixed.formula.designs import (
 from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.slopes import missing_slopes, slopes_in_words
+from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe
 
@@ -254,7 +256,7 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
     design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
     solution = solve(design, observed, options, start)
-    verdict = examine(design, observed, solution, options.family)
+    verdict = _verdict(design, observed, solution, options)
     inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
     plain = options.family == "gaussian" and design.residual is None
@@ -290,6 +292,17 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
         inference=inference,
         residual_covariance=solution.residual,
     )
+
+
+def _verdict(design: Design, observed, solution: Solution, options: Options) -> Verdict:
+    """Re-check of the fit, and whether a slope is missing that would matter."""
+    verdict = examine(design, observed, solution, options.family)
+    if not verdict.converged:
+        return verdict
+    found = missing_slopes(design, observed, solution, options.family, options.link)
+    rows = design.weight.sum() if options.family == "binomial" else len(observed)
+    words = slopes_in_words(found, design, solution, rows)
+    return replace(verdict, warnings=(*verdict.warnings, *words))
 
 
 def engine_in_words(options: Options, residual: ResidualPart | None = None) -> str:

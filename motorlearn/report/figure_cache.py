@@ -154,7 +154,7 @@ def kept_from(folder: Path) -> Kept:
     """Read what an earlier report in a folder kept; nothing where the list is spoilt."""
     try:
         stored = json.loads((folder / LIST).read_text("utf-8"))
-    except (OSError, ValueError):
+    except (OSError, ValueError, RecursionError):
         return Kept(folder)
     whole = isinstance(stored, dict) and all(_is_entry(entry) for entry in stored.values())
     return Kept(folder, stored if whole else {})

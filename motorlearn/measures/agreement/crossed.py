@@ -5,11 +5,15 @@ eliminated item by item, so that only a matrix of raters by raters is factored.
 """
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 from scipy import optimize
 
 from motorlearn.exceptions import InputError
+
+LARGEST: Final = 1e4
+"""Largest standard deviation of items or raters, in those of the error: perfect agreement."""
 
 
 @dataclass(frozen=True)
@@ -92,19 +96,23 @@ class _Shape:
 
 def _least(shape: _Shape, *, raters_differ: bool) -> np.ndarray:
     """Relative standard deviations of items and raters at the least criterion."""
-    bounds = [(0.0, None), (0.0, None if raters_differ else 0.0)]
+    bounds = [(0.0, LARGEST), (0.0, LARGEST if raters_differ else 0.0)]
     start = np.array([1.0, 0.3 if raters_differ else 0.0])
     near = optimize.minimize(
         lambda ratio: _criterion(ratio, shape)[0], start, method="L-BFGS-B", bounds=bounds
     )
     size = np.array([[0.0, 0.0], [1e-2, 0.0], [0.0, 1e-2 if raters_differ else 0.0]])
     sharp = optimize.minimize(
-        lambda ratio: _criterion(np.abs(ratio) * (1, raters_differ), shape)[0],
+        lambda ratio: _criterion(_inside(ratio, raters_differ), shape)[0],
         near.x,
         method="Nelder-Mead",
         options={"initial_simplex": near.x + size, "xatol": 1e-8, "fatol": 1e-12},
     )
-    return np.abs(sharp.x) * (1, raters_differ)
+    return _inside(sharp.x, raters_differ)
+
+
+def _inside(ratio: np.ndarray, raters_differ: bool) -> np.ndarray:
+    return np.minimum(np.abs(ratio), LARGEST) * (1, raters_differ)
 
 
 def _criterion(ratio: np.ndarray, data: _Shape) -> tuple[float, float]:
@@ -121,10 +129,11 @@ def _criterion(ratio: np.ndarray, data: _Shape) -> tuple[float, float]:
     by_rater = b * np.stack([np.bincount(data.columns, v, data.k) for v in both.T], axis=1)
     left = np.linalg.solve(root, by_rater - cross.T @ (by_item / items[:, None]))
     inner = both.T @ both - by_item.T @ (by_item / items[:, None]) - left.T @ left
-    rest = inner[1, 1] - inner[0, 1] ** 2 / inner[0, 0]
+    once = max(inner[0, 0], 1e-300)
+    rest = inner[1, 1] - inner[0, 1] ** 2 / once
     df = len(data.y) - 1
     error = max(rest, 1e-300) / df
-    logs = np.log(items).sum() + 2 * np.log(np.diag(root)).sum() + np.log(inner[0, 0])
+    logs = np.log(items).sum() + 2 * np.log(np.diag(root)).sum() + np.log(once)
     return float(logs + df * np.log(error)), float(error)
 
 

@@ -125,7 +125,7 @@ def _table(path: Path) -> pd.DataFrame | None:
         return None
     try:
         table = pd.read_csv(path, dtype=str, keep_default_na=False)
-    except (OSError, ValueError) as problem:
+    except (OSError, ValueError, RecursionError) as problem:
         raise FileError(
             "a list cannot be read", [str(path)], "put the file back as it was written"
         ) from problem
@@ -135,7 +135,7 @@ def _table(path: Path) -> pd.DataFrame | None:
 def _json(path: Path) -> dict[str, Any]:
     try:
         content = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError) as problem:
+    except (OSError, ValueError, RecursionError) as problem:
         raise FileError(
             "a file of the earlier sheets cannot be read", [str(path)], "name a new folder"
         ) from problem

@@ -32,7 +32,10 @@ SMALLEST_CELL: Final = 5
 """Fewest people that should share a combination of characteristics (common practice)."""
 
 _MARK: Final = "datapackage.json"
-_ORDINARY: Final = ("age", "sex", "gender", "hand", "handedness", "experience", "day", "date")
+_ORDINARY: Final = (
+    *("age", "sex", "gender", "hand", "handedness", "experience", "day", "date"),
+    *("task_order", "test_order", "status", "stratum"),
+)
 _FREE_TEXT: Final = ("note", "notes", "comment", "comments", "remark", "remarks", "observation")
 _PACKAGES: Final = ("motorlearn", "numpy", "scipy", "pandas", "pyarrow", "statsmodels")
 
@@ -184,7 +187,8 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
 
 def _named_by(design: Design) -> set[str]:
     """Columns that the plan itself speaks of."""
-    return {*(outcome.name for outcome in design.outcomes), *design.allocation.strata}
+    drawn = design.allocation
+    return {*(outcome.name for outcome in design.outcomes), *drawn.strata, drawn.unit}
 
 
 def _without_raters(
