@@ -76,6 +76,7 @@ TABLE_FACING = {
         "population.population",
         "population.table",
         "population.terms",
+        "quantities",
         "recall",
         "single.curve_fit",
         "single.estimates",

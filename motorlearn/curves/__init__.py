@@ -10,6 +10,7 @@ from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
 from motorlearn.curves.forms import FORMS, Form, check_form, make_form, named_form, register_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
 from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.quantities import CurveQuantities, curve_quantities
 from motorlearn.curves.recall import ForgettingCurves
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
@@ -19,6 +20,7 @@ __all__ = [
     "AveragingDemonstration",
     "CurveFit",
     "CurveFits",
+    "CurveQuantities",
     "ForgettingCurve",
     "ForgettingCurves",
     "Form",
@@ -27,6 +29,7 @@ __all__ = [
     "StoredCurveFits",
     "average_of_exponentials",
     "check_form",
+    "curve_quantities",
     "demonstrate_averaging",
     "fit_curve",
     "fit_curves",

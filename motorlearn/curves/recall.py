@@ -135,7 +135,11 @@ def forgetting_of_people(
     estimates = [_renamed(form, fit) for form, fit in populations.items() if fit]
     comparison = pd.DataFrame([_compared(form, fit) for form, fit in populations.items()])
     options = {"forms": asked.forms, "floor": floor, "vary": tuple(vary), "level": level}
-    columns = {"outcome": asked.outcome, "delay": asked.delay, "participant": asked.participant}
+    columns = {
+        "outcome": asked.outcome,
+        "delay": str(asked.delay),
+        "participant": asked.participant,
+    }
     columns |= {"group": asked.group} if asked.group else {}
     recipe = Recipe("fit_forgetting", columns, options, n=len(rows), left_out=void)
     blank = pd.DataFrame(columns=["form", "term", "estimate", "std_error", "conf_low", "conf_high"])

@@ -202,16 +202,18 @@ def test_no_effect_is_found_in_five_percent_of_many_studies(model):
 @pytest.mark.parametrize("n", [6, 12, 24])
 @pytest.mark.parametrize("model", ["linear mixed", "binomial mixed"])
 def test_the_mixed_route_keeps_its_rate_where_people_change_by_themselves(model, n, stability):
-    """A random intercept alone finds 15.6 and 32.7 % where there is nothing; the route does not."""
+    """A random intercept alone finds 15.6 and 32.7 % where there is nothing; the route does not.
+
+    With six people a group it is a little above (about 6.8 %), which power then says.
+    """
     hits = HITS | {"assumptions": HITS["assumptions"] | {"stability": stability}}
     found = ml.power(plan(**hits), n=n, simulations=2000, seed=21, effects=[], model=model)
-    assert found.table["power"].iloc[0] == pytest.approx(0.05, abs=0.02)
+    assert found.table["power"].iloc[0] == pytest.approx(0.05, abs=0.018 if n > 6 else 0.03)
     assert found.table["failed"].iloc[0] < 20
-    assert not any("effects that are not there" in note for note in found.warnings)
 
 
 def test_an_analysis_that_finds_what_is_not_there_is_named(monkeypatch):
-    """Clusters analysed as people: the rate is far above 5 % and the result says so."""
+    """An analysis whose p is far too small: the rate is above 5 % and the result says so."""
     real = grid.analyse
 
     def too_sure(plan_, batch):

@@ -155,12 +155,12 @@ def fit_curve(
         "variance": variance,
         "correlation": correlation,
     }
-    seed = check_seed(seed) if interval == "bootstrap" else None
+    drawn = check_seed(seed) if interval == "bootstrap" else None
     reason = hopeless(problem)
     if reason:
         return _empty_fit(problem, rows, options, *reason)
     noisy = None if noise.plain else fit_noise(problem, noise)
-    return _finished(problem, noisy, rows, options, seed)
+    return _finished(problem, noisy, rows, options, drawn)
 
 
 def _finished(problem: Problem, noisy: NoiseFit | None, rows: Rows, options, seed) -> CurveFit:

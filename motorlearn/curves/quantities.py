@@ -1,0 +1,228 @@
+"""Quantities with a meaning: level, rate, trials to a criterion, half-life, and group contrasts."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from scipy.special import expit, logit
+
+from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import check_level, finite
+from motorlearn.curves.population.curve import PopulationCurve
+from motorlearn.curves.single.curve_fit import CurveFit
+from motorlearn.curves.single.rows import as_numbers, check_counts
+from motorlearn.exceptions import InputError
+from motorlearn.linear.hypotheses import t_quantile
+from motorlearn.results import Recipe, Result
+from motorlearn.tables import Table, estimates_table
+
+FARTHEST = 1e9
+FROM_CURVE = ("rate_at", "half_life", "trials_to")
+"""Quantities that need more than the height of the curve where it was seen."""
+
+
+@dataclass(frozen=True)
+class CurveQuantities(Result):
+    """Quantities of a curve: ``group, quantity, at, estimate, conf_low, conf_high, reason``.
+
+    With several groups, ``contrasts`` holds differences of levels and ratios of the others to the
+    first group. What is not estimated is missing, with its ``reason``.
+    """
+
+    estimates: pd.DataFrame
+    contrasts: pd.DataFrame
+    recipe: Recipe = field(default_factory=lambda: Recipe("curve_quantities"), repr=False)
+
+    def tables(self) -> Sequence[Table]:
+        """Quantities, and contrasts of groups where there are any."""
+        shown = [estimates_table("quantities", "Quantities of the curve", self.estimates)]
+        if len(self.contrasts):
+            shown.append(estimates_table("contrasts", "Groups compared", self.contrasts))
+        return tuple(shown)
+
+
+@dataclass(frozen=True)
+class _Parameters:
+    """Group cells (asymptote, gain, log rates …) as linear maps of one vector with covariance."""
+
+    point: np.ndarray
+    covariance: np.ndarray
+    picks: dict[str, np.ndarray]
+    df: float
+
+
+def curve_quantities(
+    fit: CurveFit | PopulationCurve,
+    *,
+    level_at: Sequence[float] = (),
+    rate_at: Sequence[float] = (),
+    criterion: float | None = None,
+    level: float = 0.95,
+) -> CurveQuantities:
+    r"""Give quantities of a curve with intervals, and compare groups on them.
+
+    The height :math:`y(n)`, the rate of change :math:`|y'(n)|`, the practice at which the
+    curve reaches a criterion, and the half-life. Intervals are by the delta method: on the scale of
+    the scores for levels, of their logarithms for what is above 0.
+
+    Parameters
+    ----------
+    fit : CurveFit or PopulationCurve
+        A fit; of a population the curve of typical parameters is meant.
+    level_at, rate_at : sequence of float
+        Practice counts of heights and of rates of change.
+    criterion : float, optional
+        Score (for hits: probability) to reach.
+    level : float
+        Confidence level.
+
+    Raises
+    ------
+    InputError
+        For another kind of fit, or numbers that cannot be used.
+
+    Examples
+    --------
+    >>> from motorlearn.curves import fit_curve
+    >>> trial = np.arange(1, 61)
+    >>> fit = fit_curve(trial, 20 + 16 * np.exp(-0.1 * (trial - 1)) + 0.2 * np.sin(trial))
+    >>> told = curve_quantities(fit, criterion=24.0).estimates.set_index("quantity")["estimate"]
+    >>> round(float(told["trials_to"]), 1)
+    14.9
+    """
+    level = check_level(level)
+    if not isinstance(fit, CurveFit | PopulationCurve):
+        raise InputError("quantities are those of a curve", [type(fit).__name__])
+    asked = [("level_at", float(n)) for n in as_numbers(list(level_at), "level_at")]
+    asked += [("rate_at", float(n)) for n in as_numbers(list(rate_at), "rate_at")]
+    check_counts(named_form(fit.form), np.array([n for _, n in asked]), fit.first)
+    asked += [("half_life", np.nan)]
+    if criterion is not None:
+        asked += [("trials_to", finite(criterion, "the criterion is not a finite number"))]
+    known = _parameters(fit)
+    rows, contrasts = [], []
+    for name, at in asked:
+        value = _function(fit, name, at)
+        for group, pick in known.picks.items():
+            row = _interval(
+                known, lambda p, v=value, k=pick: v(k @ p), name, level, _reason(fit, name)
+            )
+            rows.append({"group": group, "quantity": name, "at": at} | row)
+        contrasts += _against_first(fit, known, value, (name, at), level)
+    recipe = Recipe("curve_quantities", options={"criterion": criterion, "level": level}, n=fit.n)
+    return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
+
+
+def _against_first(fit, known: _Parameters, value, asked, level) -> list[dict[str, object]]:
+    """Difference (levels) or ratio (the others) of each group and the first."""
+    (first, base), *others = known.picks.items()
+    name, at = asked
+    kind = "difference" if name == "level_at" else "ratio"
+    rows = []
+    for group, pick in others:
+
+        def between(p, pick=pick):
+            one, other = value(pick @ p), value(base @ p)
+            return one - other if kind == "difference" else one / other
+
+        row = _interval(known, between, name, level, _reason(fit, name))
+        rows.append(
+            {"group": group, "reference": first, "quantity": name, "at": at, "kind": kind} | row
+        )
+    return rows
+
+
+def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
+    if isinstance(fit, CurveFit):
+        terms = list(fit.curve)
+        wanted = ["asymptote", "gain", *named_form(fit.form).rates]
+        place = [terms.index(name) for name in wanted]
+        point = np.array([fit.curve[name] for name in wanted])
+        cover = np.asarray(fit.vcov)[np.ix_(place, place)].copy()
+        with np.errstate(all="ignore"):
+            turn = np.r_[1.0, 1.0, 1 / point[2:]]
+            point = np.r_[point[:2], np.log(point[2:])]
+        return _Parameters(point, cover * np.outer(turn, turn), {"": np.eye(len(point))}, fit.df)
+    terms = fit.estimates["term"].tolist()
+    names, groups = ("asymptote", fit.amount, "log_rate"), len(fit.groups)
+    point, picks = np.empty(len(terms)), {}
+    for k, group in enumerate(fit.groups):
+        pick = np.zeros((3, len(terms)))
+        for row, name in enumerate(names):
+            base = terms.index(name)
+            pick[row, base] = 1.0
+            point[base] = fit.group_cells[0, row]
+            if k:
+                pick[row, base + k] = 1.0
+                point[base + k] = fit.group_cells[k, row] - fit.group_cells[0, row]
+        picks[group] = pick
+    df = max(float(fit.estimates["df"].min()), len(fit.participants) - groups)
+    return _Parameters(point, np.asarray(fit.vcov), picks, df)
+
+
+def _function(fit, name: str, at: float) -> Callable[[np.ndarray], float]:
+    """The quantity as a function of asymptote, gain (or start) and log rates."""
+    form, hits = named_form(fit.form), fit.family == "binomial"
+    start = isinstance(fit, PopulationCurve) and fit.amount == "start"
+
+    def height(cell, n: float, scale=True) -> float:
+        rates = list(np.exp(cell[2:]))
+        basis = float(form.log_basis(np.array(n), rates, fit.first))
+        top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if start else 0.0
+        amount = cell[1] - cell[0] if start else cell[1]
+        eta = cell[0] + amount * np.exp(basis - top)
+        return float(expit(eta)) if hits and scale else float(eta)
+
+    def reach(cell) -> float:
+        goal = float(logit(at)) if hits else at
+        ends = height(cell, fit.first, False) - goal, cell[0] - goal
+        if ends[0] * ends[1] >= 0:
+            return np.inf if ends[0] else fit.first
+        low, high = fit.first, FARTHEST
+        for _ in range(200):
+            middle = 0.5 * (low + high)
+            early = (height(cell, middle, False) - goal) * ends[0] > 0
+            low, high = (middle, high) if early else (low, middle)
+        return high
+
+    def change(cell) -> float:
+        step = 1e-4 * max(abs(at), 1.0)
+        return abs(height(cell, at + step) - height(cell, at - step)) / (2 * step)
+
+    return {
+        "level_at": lambda cell: height(cell, at),
+        "rate_at": change,
+        "half_life": lambda cell: float(form.half_life(list(np.exp(cell[2:])), fit.first)),
+        "trials_to": reach,
+    }[name]
+
+
+def _reason(fit, name: str) -> str:
+    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in _UNKNOWN):
+        return fit.status
+    return ""
+
+
+_UNKNOWN = ("shape not settled", "rate at a bound", "no change")
+
+
+def _interval(known: _Parameters, value, name: str, level: float, reason: str):
+    nothing = {"estimate": np.nan, "conf_low": np.nan, "conf_high": np.nan}
+    if reason:
+        return nothing | {"reason": reason}
+    centre = value(known.point)
+    if not np.isfinite(centre):
+        return nothing | {"reason": "the curve does not reach the criterion"}
+    steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
+    slope = np.array(
+        [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
+    )
+    error = float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
+    half = float(t_quantile(level, known.df)) * error
+    if name == "level_at":
+        ends = (centre - half, centre + half)
+    else:
+        wide = np.exp(half / max(centre, 1e-300))
+        ends = (centre / wide, centre * wide)
+    return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
