@@ -269,6 +269,7 @@ def report(
     final: Annotated[
         bool, typer.Option("--final", help="Leave out the remarks to the author.")
     ] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write every figure as PDF too.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
@@ -280,6 +281,7 @@ def report(
             outcome=outcome,
             decimal=decimal,
             draft=not final,
+            pdf=pdf,
             quiet=silent,
         )
     else:
@@ -290,7 +292,7 @@ def report(
                 map(str, study),
                 "rename a folder, or leave out --outcome",
             )
-        page = ml.write_reports(named, out, decimal=decimal, draft=not final, quiet=silent)
+        page = ml.write_reports(named, out, decimal=decimal, draft=not final, pdf=pdf, quiet=silent)
     typer.echo(f"Report written: {page}")
 
 

@@ -171,6 +171,7 @@ def judged(
     advice: str,
     *,
     chance: float | None = None,
+    estimated: bool = False,
     remedy: Remedy | None = None,
 ) -> Check:
     """Grade a number by its guide; chance can lower the grade by one step, never raise it.
@@ -181,10 +182,15 @@ def judged(
         How often data without the fault give a number as large. A number beyond ``act`` is only a
         ``look`` where chance gives it in more than one of two hundred studies (or cannot be told);
         a number beyond ``look`` is ``fine`` where chance gives it in one of twenty.
+    estimated : bool
+        Whether the number is a rate estimated from a few noisy spreads: it is then ``fine``
+        wherever chance gives as much in one of twenty.
     """
     grade = guide.grade(value)
     lowered = grade
-    if chance is not None and grade == "act" and not chance <= RARE:
+    if estimated and chance is not None and grade != "fine" and chance >= SELDOM:
+        lowered = "fine"
+    elif chance is not None and grade == "act" and not chance <= RARE:
         lowered = "look"
     elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
         lowered = "fine"

@@ -1,12 +1,17 @@
-"""Least squares by QR, with a rank check that names the columns that cannot be told apart."""
+"""Least squares by statsmodels, with a rank check that names the columns that cannot be told apart.
+
+Ours are the refusals in words and the fit about the mean of a vast outcome; estimates, covariances
+and tests are those of ``statsmodels.OLS``.
+"""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import linalg
+from statsmodels.regression.linear_model import OLS, RegressionResults
 
 from motorlearn.exceptions import FitError, InputError
 
@@ -29,6 +34,8 @@ class LeastSquares:
         Residual degrees of freedom, n - p.
     names : tuple of str
         Names of the columns.
+    results : RegressionResults
+        What statsmodels gave; its outcome is the one about the mean where a column is constant.
     """
 
     coefficients: Floats
@@ -39,6 +46,7 @@ class LeastSquares:
     residuals: Floats
     df: int
     names: tuple[str, ...]
+    results: RegressionResults = field(repr=False, compare=False)
 
     @property
     def n(self) -> int:
@@ -58,10 +66,12 @@ class LeastSquares:
     @cached_property
     def leverage(self) -> Floats:
         """Diagonal of the hat matrix."""
-        return np.einsum("ij,jk,ik->i", self.design, self.unscaled, self.design)
+        return self.results.get_influence().hat_matrix_diag
 
     def covariance(self, kind: str = "ordinary") -> Floats:
         """Covariance of the estimates: ``ordinary`` or ``HC3`` (robust to unequal variances).
+
+        ``HC3`` is NaN where one observation alone decides a coefficient (a leverage of 1).
 
         References
         ----------
@@ -72,8 +82,9 @@ class LeastSquares:
             return self.variance * self.unscaled
         if kind != "HC3":
             raise InputError("this covariance is not known", [kind], "use 'ordinary' or 'HC3'")
-        weighted = self.design * (self.residuals / np.maximum(1 - self.leverage, 1e-12))[:, None]
-        return self.unscaled @ (weighted.T @ weighted) @ self.unscaled
+        if (self.leverage > 1 - 1e-10).any():
+            return np.full_like(self.unscaled, np.nan)
+        return self.results.cov_HC3
 
 
 def fit_least_squares(
@@ -111,24 +122,19 @@ def fit_least_squares(
     labels = tuple(names) if names is not None else tuple(f"column {i}" for i in range(x.shape[1]))
     if x.shape[0] < x.shape[1]:
         raise FitError(f"{x.shape[0]} rows cannot carry the {x.shape[1]} terms of the model.")
-    q, r = np.linalg.qr(x)
     _refuse_aliased(x, labels)
     offset, constant = _offset(x, y)
-    centred = y - offset
-    coefficients = linalg.solve_triangular(r, q.T @ centred)
-    # One step of refinement keeps the residuals orthogonal to the design.
-    coefficients = coefficients + linalg.solve_triangular(r, q.T @ (centred - x @ coefficients))
-    inverse = linalg.solve_triangular(r, np.eye(x.shape[1]))
-    fitted = x @ coefficients
+    results = OLS(y - offset, x).fit(method="qr")
     return LeastSquares(
-        coefficients + offset * constant,
-        inverse @ inverse.T,
+        results.params + offset * constant,
+        results.normalized_cov_params,
         x,
         y,
-        offset + fitted,
-        centred - fitted,
+        offset + results.fittedvalues,
+        results.resid,
         x.shape[0] - x.shape[1],
         labels,
+        results,
     )
 
 

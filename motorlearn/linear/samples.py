@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from statsmodels.stats.oneway import anova_oneway
 
 from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import Estimate, FTest, f_test, t_estimate
@@ -115,13 +115,8 @@ def welch_one_way(groups: Sequence[ArrayLike]) -> FTest:
     spread = np.array([np.var(x, ddof=1) for x in samples])
     if not (spread > 0).all():
         return FTest(nan, nan, k - 1, nan, nan, nan, nan)
-    w = n / spread
-    means = np.array([x.mean() for x in samples])
-    grand = w @ means / w.sum()
-    doubt = np.sum((1 - w / w.sum()) ** 2 / (n - 1))
-    f = (w @ (means - grand) ** 2 / (k - 1)) / (1 + 2 * (k - 2) / (k**2 - 1) * doubt)
-    df2 = (k**2 - 1) / (3 * doubt)
-    return FTest(nan, nan, k - 1, float(df2), float(f), float(stats.f.sf(f, k - 1, df2)), nan)
+    found = anova_oneway(samples, use_var="unequal", welch_correction=True)
+    return FTest(nan, nan, k - 1, float(found.df_denom), found.statistic, found.pvalue, nan)
 
 
 def _exact_sum(values: ArrayLike) -> float:

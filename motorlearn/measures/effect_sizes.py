@@ -99,6 +99,7 @@ def hedges_g(
     (n1, n2), df = sizes, sum(sizes) - 2
     if min(sizes) < 1 or df < 1:
         return NO_EFFECT
+    _refuse_negative(*sds)
     parts = [(n - 1) * s**2 for n, s in zip(sizes, sds) if n > 1]
     pooled = np.sqrt(sum(parts) / df)
     if not pooled > 0:
@@ -143,6 +144,9 @@ def paired_g(
     >>> round(effect.d, 4), round(effect.g, 4), round(effect.std_error, 4)
     (0.4225, 0.416, 0.1126)
     """
+    if abs(correlation) > 1 + 1e-9:
+        raise InputError("a correlation lies between -1 and 1", [correlation])
+    _refuse_negative(first[1], second[1])
     if n < 3 or not correlation < 1:
         return NO_EFFECT
     change = np.sqrt(first[1] ** 2 + second[1] ** 2 - 2 * correlation * first[1] * second[1])
@@ -237,3 +241,9 @@ def _with_normal_interval(
 ) -> StandardisedEffect:
     reach = float(stats.norm.isf((1 - level) / 2)) * error
     return StandardisedEffect(d, factor * d, error, factor * d - reach, factor * d + reach, df)
+
+
+def _refuse_negative(*sds: float) -> None:
+    wrong = [sd for sd in sds if sd < 0]
+    if wrong:
+        raise InputError("a standard deviation cannot be negative", wrong)

@@ -17,10 +17,14 @@ def standard_error_of_measurement(sd: ArrayLike, reliability: ArrayLike) -> Floa
     >>> float(standard_error_of_measurement(5.0, 0.64))
     3.0
     """
-    r = np.asarray(reliability, dtype=float)
+    r, spread = np.asarray(reliability, dtype=float), np.asarray(sd, dtype=float)
     if (r > 1).any():
         raise InputError("a reliability cannot exceed 1", r[r > 1].ravel())
-    return np.asarray(sd, dtype=float) * np.sqrt(1 - r)
+    if (r < -1).any():
+        raise InputError("a reliability cannot lie below -1", r[r < -1].ravel())
+    if (spread < 0).any():
+        raise InputError("a standard deviation cannot be negative", spread[spread < 0].ravel())
+    return spread * np.sqrt(1 - r)
 
 
 def binomial_sem(rate: ArrayLike, attempts: ArrayLike) -> Floats:
@@ -45,7 +49,10 @@ def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats
     >>> round(float(smallest_detectable_change(binomial_sem(0.6, 20))), 2)
     6.07
     """
-    return stats.norm.isf((1 - inside(level)) / 2) * np.sqrt(2) * np.asarray(sem, dtype=float)
+    error = np.asarray(sem, dtype=float)
+    if (error < 0).any():
+        raise InputError("a standard error cannot be negative", error[error < 0].ravel())
+    return stats.norm.isf((1 - inside(level)) / 2) * np.sqrt(2) * error
 
 
 def design_effect(size: float, icc: float) -> float:

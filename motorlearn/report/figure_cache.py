@@ -26,6 +26,7 @@ from motorlearn.design import Design
 from motorlearn.figures.style import Drawing
 
 LIST = "kept.json"
+FORMS = ("png", "svg")
 _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
@@ -116,10 +117,13 @@ class Kept:
         The earlier report.
     entries : mapping of str to dict
         For each fingerprint ``name``, ``words`` and ``files``: path and checksum by format.
+    forms : tuple of str
+        Formats that the report writes; a picture that lacks one of them is drawn again.
     """
 
     folder: Path = Path()
     entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
+    forms: tuple[str, ...] = FORMS
 
     def draw(
         self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
@@ -130,7 +134,7 @@ class Kept:
         """
         key = fingerprint(function.__module__, function.__name__, values, options, ending)
         files = self.files(key)
-        if files:
+        if files and set(self.forms) <= set(files):
             entry = self.entries[key]
             words = (str(entry["words"][0]), str(entry["words"][1]))
             return Print(str(entry["name"]), Figure(), *words, key, words, files)
@@ -150,14 +154,14 @@ class Kept:
         return found
 
 
-def kept_from(folder: Path) -> Kept:
+def kept_from(folder: Path, forms: tuple[str, ...] = FORMS) -> Kept:
     """Read what an earlier report in a folder kept; nothing where the list is spoilt."""
     try:
         stored = json.loads((folder / LIST).read_text("utf-8"))
     except (OSError, ValueError, RecursionError):
-        return Kept(folder)
+        return Kept(folder, forms=forms)
     whole = isinstance(stored, dict) and all(_is_entry(entry) for entry in stored.values())
-    return Kept(folder, stored if whole else {})
+    return Kept(folder, stored if whole else {}, forms)
 
 
 def _is_entry(entry: Any) -> bool:

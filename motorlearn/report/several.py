@@ -11,7 +11,7 @@ from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
-from motorlearn.report.figure_cache import kept_from
+from motorlearn.report.figure_cache import FORMS, kept_from
 from motorlearn.report.meta_analysis import Synthesis, synthesise
 from motorlearn.report.view import StudyView, primary_contrast, view_of
 from motorlearn.report.writers.contents import Document, Heading, Text
@@ -28,6 +28,7 @@ def write_reports(
     *,
     decimal: str = ".",
     draft: bool = True,
+    pdf: bool = False,
     quiet: bool | None = None,
 ) -> Path:
     """Write a report for each study and a page with the forest of their primary contrasts.
@@ -42,6 +43,8 @@ def write_reports(
         Decimal sign.
     draft : bool
         Whether remarks to the author are shown in the single reports.
+    pdf : bool
+        Whether the figures of the single reports are written as PDF too.
     quiet : bool, optional
         True shows no progress.
 
@@ -66,7 +69,8 @@ def write_reports(
     with new_folder(folder, mark=MARK) as work:
         for name, entry in found.items():
             (work / name).mkdir()
-            kept = replace(entry, kept=kept_from(Path(folder) / name))
+            forms = FORMS + (("pdf",) if pdf else ())
+            kept = replace(entry, kept=kept_from(Path(folder) / name, forms))
             write_found(kept, work / name, decimal=decimal, draft=draft, quiet=quiet)
         (drawing,) = document.drawings
         (work / f"{drawing.name}.png").write_bytes(drawing.png())

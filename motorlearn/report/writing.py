@@ -1,5 +1,6 @@
 """A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -13,7 +14,7 @@ from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
-from motorlearn.report.figure_cache import Kept, Print, entry, fingerprint, keep, kept_from
+from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.contents import Document
@@ -38,12 +39,13 @@ def write_report(
     outcome: str | None = None,
     decimal: str = ".",
     draft: bool = True,
+    pdf: bool = False,
     quiet: bool | None = None,
 ) -> Path:
     """Write the report of a study into a folder, whole or not at all.
 
-    The folder holds ``report.html`` and ``report.docx``, every figure as PNG, SVG and PDF, every
-    table as CSV, LaTeX and HTML and together as a workbook, and ``results.json``. Where it holds an
+    The folder holds ``report.html`` and ``report.docx``, every figure as PNG and SVG, every table
+    as CSV, LaTeX and HTML and together as a workbook, and ``results.json``. Where it holds an
     earlier report of the same data, only what changed is drawn again.
 
     Parameters
@@ -58,6 +60,8 @@ def write_report(
         Decimal sign of every text and table.
     draft : bool
         Whether remarks to the author are shown.
+    pdf : bool
+        Whether every figure is written as PDF too.
     quiet : bool, optional
         True shows no progress; by default it is shown on a terminal.
 
@@ -76,7 +80,8 @@ def write_report(
     """
     analysis = analysed(study, only=outcome, quiet=quiet)
     found = view_of(analysis, decimal=_known_sign(decimal))
-    kept = kept_from(Path(folder))
+    forms = FORMS + (("pdf",) if pdf else ())
+    kept = kept_from(Path(folder), forms)
     with new_folder(folder, mark=MARK) as work:
         write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
@@ -119,7 +124,7 @@ def write_found(
     with tqdm(total=3, desc="report", disable=quiet, leave=False) as progress:
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
         progress.update()
-        pictures, entries = _draw(document.drawings, work, quiet)
+        pictures, entries = _draw(document.drawings, work, found.kept.forms, quiet)
         progress.update()
         keep(work, entries | _tabulate(document, work, found.kept))
         (work / "report.docx").write_bytes(to_word(document, pictures, made))
@@ -144,14 +149,15 @@ def _said(row: Any) -> str:
 
 
 def _draw(
-    drawings: list[Drawing], work: Path, quiet: bool | None
+    drawings: list[Drawing], work: Path, forms: Sequence[str], quiet: bool | None
 ) -> tuple[dict[str, bytes], dict[str, Any]]:
-    """Write every figure in three formats; gives each PNG by name and what is kept of all."""
+    """Write every figure in each format; gives each PNG by name and what is kept of all."""
     (work / "figures").mkdir()
     pictures, entries = {}, {}
     for drawing in tqdm(drawings, desc="figures", disable=quiet, leave=False):
         files = {}
-        for form, draw in (("png", drawing.png), ("svg", drawing.svg), ("pdf", drawing.pdf)):
+        for form in forms:
+            draw = {"png": drawing.png, "svg": drawing.svg, "pdf": drawing.pdf}[form]
             files[form] = f"figures/{drawing.name}.{form}", draw()
             _write(work, *files[form])
         pictures[drawing.name] = files["png"][1]

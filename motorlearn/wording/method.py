@@ -86,6 +86,11 @@ def programme_paragraph(design: Design) -> str:
         for group in design.groups
     ]
     text = f"Practice conditions were: {'; '.join(groups)}."
+    if len(design.groups) == 1:
+        only = design.groups[0]
+        own = only.schedule == "own"
+        said = [*([] if own else [_SCHEDULES[only.schedule]]), *filter(None, [only.description])]
+        text = f"Everybody practised the same: {', '.join(said)}." if said else ""
     if design.practice:
         total = sum(session.trials for session in design.practice)
         alike = groupby(design.practice, key=_content)
@@ -94,7 +99,7 @@ def programme_paragraph(design: Design) -> str:
             f" Practice took {count(len(design.practice), 'session')} and {count(total, 'trial')} "
             f"per participant ({sessions})."
         )
-    return text
+    return text.strip()
 
 
 def _when(sessions: list[Practice]) -> str:

@@ -163,7 +163,7 @@ def f_clause(row: pd.Series, voice: Voice, p: str = "p") -> str:
 def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]
-    n = f"n = {int(row['n'])}"
+    n, where = f"n = {int(row['n'])}", _in_group(row["group"], voice)
     if not math.isfinite(row["estimate"]):
         return (
             f"The change of {row['group']} from {row['from_phase']} to {row['to_phase']} is not "
@@ -177,8 +177,8 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
     path = f"From {voice.at(row['from_phase'])} to {voice.at(row['to_phase'])}, {voice.name}"
     if not math.isfinite(low):
         return (
-            f"{path} changed from one test to the other by {voice.measured(row['estimate'])} in "
-            f"{row['group']} ({n}; too few people for an interval)."
+            f"{path} changed from one test to the other by {voice.measured(row['estimate'])}"
+            f"{where} ({n}; too few people for an interval)."
         )
     if row["effect"] == "ratio":
         change = f"changed by a factor of {voice.number(row['estimate'], 2)}"
@@ -187,7 +187,12 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
         way = "rose" if row["estimate"] > 0 else "fell"
         change = f"{way} by {voice.measured(abs(row['estimate']))}"
         span = f"change {voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}"
-    return f"{path} {change} in {row['group']} ({span}{test}{size}; {n})."
+    return f"{path} {change}{where} ({span}{test}{size}; {n})."
+
+
+def _in_group(group: str, voice: Voice) -> str:
+    """Name the group where there is more than one."""
+    return f" in {group}" if len(voice.design.groups) > 1 else ""
 
 
 def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
@@ -227,5 +232,5 @@ def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
     for row in rows.to_dict("records"):
         spread = f"SD {voice.number(row['sd'])}, " if row["n"] > 1 else ""
         value = voice.measured(row["mean"])
-        parts.append(f"{value} ({spread}n = {int(row['n'])}) in {row['group']}")
+        parts.append(f"{value} ({spread}n = {int(row['n'])}){_in_group(row['group'], voice)}")
     return f"{capitalised(voice.during(phase))}, mean {voice.name} {voice.was} {listed(parts)}."

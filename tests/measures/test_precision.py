@@ -28,3 +28,16 @@ def test_refusals():
         m.standard_error_of_measurement(5.0, 64)
     with pytest.raises(InputError, match="hit rate"):
         m.binomial_sem(60, 20)
+
+
+def test_impossible_spreads_and_correlations_are_refused():
+    with pytest.raises(InputError, match="negative"):
+        m.standard_error_of_measurement(-5.0, 0.8)
+    with pytest.raises(InputError, match="below -1"):
+        m.standard_error_of_measurement(5.0, -1.5)
+    with pytest.raises(InputError, match="negative"):
+        m.smallest_detectable_change(-2.0)
+    with pytest.raises(InputError, match="between -1 and 1"):
+        m.paired_g((10.0, 2.0), (11.0, 2.0), 1.5, 20)
+    with pytest.raises(InputError, match="negative"):
+        m.hedges_g((10.0, 11.0), (2.0, -2.0), (20, 20))

@@ -86,12 +86,25 @@ def test_links_lead_somewhere(written):
     assert set(re.findall(r'href="#([^"]+)"', page)) <= targets
 
 
-def test_figures_come_in_three_formats(written):
-    names = {path.stem for path in (written.parent / "figures").iterdir()}
-    for name in names:
-        for form, start in (("png", b"\x89PNG"), ("svg", b"<?xml"), ("pdf", b"%PDF")):
-            content = (written.parent / "figures" / f"{name}.{form}").read_bytes()
-            assert content.startswith(start)
+def formats(folder):
+    """Formats of each figure, each file checked for the mark it begins with."""
+    marks = {".png": b"\x89PNG", ".svg": b"<?xml", ".pdf": b"%PDF"}
+    found: dict[str, set[str]] = {}
+    for path in (folder / "figures").iterdir():
+        assert path.read_bytes().startswith(marks[path.suffix])
+        found.setdefault(path.stem, set()).add(path.suffix)
+    return found
+
+
+def test_figures_come_in_two_formats(written):
+    assert set(map(frozenset, formats(written.parent).values())) == {frozenset({".png", ".svg"})}
+
+
+def test_pdf_comes_on_request_also_where_figures_were_kept(studies, tmp_path):
+    study = studies["pilot"]()
+    for pdf in (False, True, False):
+        page = ml.write_report(study, tmp_path / "out", pdf=pdf, quiet=True)
+        assert all((".pdf" in found) == pdf for found in formats(page.parent).values())
 
 
 def test_a_cell_agrees_with_its_own_value_only(agrees):

@@ -25,7 +25,7 @@ class Rate:
     highest, lowest : float
         Over the contrasts.
     chance_high, chance_low : float
-        How often data without the fault give as much.
+        How often data without the fault give as much, doubled since both ends are looked at.
     """
 
     highest: float
@@ -55,8 +55,8 @@ def rate_under_spread(model: PhaseModel, seed: int) -> Rate:
     return Rate(
         float(found.max()),
         float(found.min()),
-        _share(drawn.max(axis=0) >= there.max() * (1 - 1e-12)),
-        _share(drawn.min(axis=0) <= there.min() * (1 + 1e-12)),
+        min(1.0, 2 * _share(drawn.max(axis=0) >= there.max() * (1 - 1e-12))),
+        min(1.0, 2 * _share(drawn.min(axis=0) <= there.min() * (1 + 1e-12))),
     )
 
 

@@ -166,6 +166,7 @@ def covariance_check(scores, codes, data: Repeated, context: Context) -> Check:
         finding,
         advice,
         chance=p,
+        estimated=True,
         remedy=remedy,
     )
     numbers = (("box", p), ("n_ratio", float(sizes.max() / sizes.min())))

@@ -128,6 +128,7 @@ def _rated(model: PhaseModel, context: Context, finding: str, plain: Check) -> C
             finding,
             advice,
             chance=rate.chance_high,
+            estimated=True,
             remedy=remedy,
         ),
         judged(

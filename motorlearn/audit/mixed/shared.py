@@ -142,6 +142,7 @@ class MixedAudit:
             f"SD ratio {digits.number(check.value)}. {check.finding}".strip(),
             check.advice,
             chance=self.number(f"spread by {name}").p,
+            estimated=True,
             remedy=check.remedy,
         )
         return gravest(check, rated) if check.guide.own else rated
@@ -259,6 +260,7 @@ class MixedAudit:
             f"Lag-1 correlation {digits.number(self.diagnosis.serial)}. {check.finding}".strip(),
             check.advice,
             chance=self.number("serial").p,
+            estimated=True,
             remedy=check.remedy,
         )
         return gravest(check, rated)

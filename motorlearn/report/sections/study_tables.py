@@ -48,8 +48,17 @@ def participants_table(found: StudyView) -> Table:
         "Participants by group",
         tuple(columns),
         frame.astype("str"),
-        ("Groups are described, not tested: any difference arose by allocation.",),
+        (_start_note(found.design),),
     )
+
+
+def _start_note(design: Design) -> str:
+    """What may be said about groups at the start."""
+    if len(design.groups) == 1:
+        return "One group: it is described and compared with nobody."
+    if design.allocation.method == "none":
+        return "Groups are described, not tested; they were not allocated, so they may differ."
+    return "Groups are described, not tested: any difference arose by allocation."
 
 
 def _label(name: str) -> str:

@@ -12,7 +12,7 @@ from openpyxl.utils import get_column_letter
 from motorlearn.exceptions import FileError
 from motorlearn.trials.study import no_problems
 
-MOST_COLUMNS: Final = 2_000
+MOST_COLUMNS: Final = 1_000
 """Most columns of a table."""
 MOST_TABLE: Final = 50_000_000
 """Most cells of a text file or a Parquet file."""
