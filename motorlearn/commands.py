@@ -66,8 +66,9 @@ def new(
         "unit": unit,
         "seed": seed,
     }
-    shipped = ml.trials.shipped_study().parents[1] / "notebooks" / "own"
-    series = sorted(shipped.glob("[0-9][0-9]_*.ipynb")) if notebooks else []
+    shipped = ml.trials.shipped_study().parents[1] / "notebooks"
+    own, shown = shipped.glob("own/0[1-4]_*.ipynb"), shipped.glob("0[5-8]_*.ipynb")
+    series = [*sorted(own), *sorted(shown)] if notebooks else []
     if programme:
         fixed = [n for n in ("groups", "tasks", "sessions", "outcome", "unit") if given.pop(n)]
         if fixed:

@@ -83,6 +83,7 @@ TABLE_FACING = {
         "single.learner",
     },
     "mixed": {
+        "estimates",
         "fit",
         "formula.designs",
         "formula.matrices",

@@ -1,6 +1,5 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
-import numpy as np
 import pandas as pd
 
 from motorlearn.analysis.questions import Question
@@ -81,8 +80,7 @@ def population_curve(cells: pd.DataFrame) -> PopulationCurve:
     """One curve for all participants, whose parameters vary from person to person."""
     counted = counted_blocks(cells)
     groups = "group" if counted["group"].nunique() > 1 else None
-    with np.errstate(all="ignore"):
-        return fit_population_curve(counted, "score", practice="block", group=groups)
+    return fit_population_curve(counted, "score", practice="block", group=groups)
 
 
 @or_refused

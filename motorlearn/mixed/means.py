@@ -16,12 +16,14 @@ from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import require_level, t_quantile
 from motorlearn.linear.multiplicity import holm
 from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
+from motorlearn.mixed.estimates import Estimates
 from motorlearn.mixed.formula.formulas import is_logarithm
 from motorlearn.mixed.frames import inference_columns
 from motorlearn.mixed.inference.degrees_of_freedom import contrast_covariance, degrees_of_freedom
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
+from motorlearn.results import Recipe
 
 Array = NDArray[np.float64]
 
@@ -61,7 +63,7 @@ def marginal_means(
     within: str | Sequence[str] | None = None,
     scale: str = "link",
     level: float = 0.95,
-) -> pd.DataFrame:
+) -> Estimates:
     """Estimate means for the levels of factors, balanced over the other factors.
 
     Parameters
@@ -80,10 +82,10 @@ def marginal_means(
 
     Returns
     -------
-    DataFrame
-        Columns of ``within`` and ``by``, then ``estimate, std_error, df, conf_low, conf_high`` and
-        ``quantity``, which says what the estimate is. The difference between a typical participant
-        and the average is explained in ``frame.attrs["note"]``.
+    Estimates
+        Acts as its frame: columns of ``within`` and ``by``, then ``estimate, std_error, df,
+        conf_low, conf_high`` and ``quantity``, which says what the estimate is. The difference between a typical participant
+        and the average is explained in ``note``.
 
     Raises
     ------
@@ -99,7 +101,8 @@ def marginal_means(
         {"estimate": estimate, "std_error": error, "df": df, "conf_low": low, "conf_high": high}
     )
     frame["quantity"] = _quantity(fit, scale)
-    return _noted(pd.concat([grid, frame], axis=1), fit, scale)
+    options = {"by": tuple(asked), "scale": scale, "level": level}
+    return _told("marginal_means", pd.concat([grid, frame], axis=1), fit, options)
 
 
 def contrasts(
@@ -112,7 +115,7 @@ def contrasts(
     kind: str = "pairwise",
     reference: object = None,
     level: float = 0.95,
-) -> pd.DataFrame:
+) -> Estimates:
     """Compare estimated means between the levels of factors.
 
     Parameters
@@ -139,9 +142,9 @@ def contrasts(
 
     Returns
     -------
-    DataFrame
-        Columns of ``within``, then ``contrast, estimate, std_error, df, statistic, p, p_adjusted,
-        conf_low, conf_high, quantity``.
+    Estimates
+        Acts as its frame: columns of ``within``, then ``contrast, estimate, std_error, df,
+        statistic, p, p_adjusted, conf_low, conf_high, quantity``.
 
     Raises
     ------
@@ -190,7 +193,8 @@ def contrasts(
         frames.append(frame)
     out = pd.concat(frames, ignore_index=True)
     out["quantity"] = _quantity(fit, scale)
-    return _noted(out, fit, scale)
+    options = {"by": tuple(asked), "scale": scale, "level": level, "adjust": adjust, "kind": kind}
+    return _told("contrasts", out, fit, options)
 
 
 def _listed(names: str | Sequence[str] | None) -> list[str]:
@@ -362,7 +366,8 @@ def _quantity(fit: MixedFit, scale: str) -> str:
     }[scale]
 
 
-def _noted(frame: pd.DataFrame, fit: MixedFit, scale: str) -> pd.DataFrame:
-    frame.attrs["scale"] = SCALES[scale]
-    frame.attrs["note"] = EXPLANATION if fit.family == "binomial" else ""
-    return frame
+def _told(call: str, frame: pd.DataFrame, fit: MixedFit, options: dict[str, object]) -> Estimates:
+    scale, note = SCALES[str(options["scale"])], EXPLANATION if fit.family == "binomial" else ""
+    frame.attrs |= {"scale": scale, "note": note}
+    recipe = Recipe(call, fit.recipe.columns, options, fit.n, engine=fit.recipe.engine)
+    return Estimates(frame, scale, note, recipe)

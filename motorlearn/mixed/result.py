@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
+from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.formula.designs import Design
 from motorlearn.mixed.formula.matrices import require_columns
 from motorlearn.mixed.inference.anova import AnovaTable, joint_tests
@@ -210,6 +211,33 @@ class MixedFit(Result):
             return eta + noise
         p = INVERSE_LINKS[self.link](eta + self.design.offset[cell])
         return rng.binomial(np.round(weight).astype(int), p).astype(float)
+
+    def summary(self) -> str:
+        """The tables of the fit as text, for ``print``."""
+        return str(self)
+
+    @property
+    def params(self) -> pd.Series:
+        """Fixed effects by term."""
+        return self._by_term("estimate")
+
+    @property
+    def bse(self) -> pd.Series:
+        """Standard errors of the fixed effects by term."""
+        return self._by_term("std_error")
+
+    @property
+    def pvalues(self) -> pd.Series:
+        """p of the fixed effects by term."""
+        return self._by_term("p")
+
+    def conf_int(self, level: float = 0.95) -> pd.DataFrame:
+        """Intervals of the fixed effects by term: column 0 the lower, column 1 the upper limit."""
+        half = t_quantile(level, self.estimates["df"].to_numpy()) * self.bse
+        return pd.DataFrame({0: self.params - half, 1: self.params + half})
+
+    def _by_term(self, name: str) -> pd.Series:
+        return self.estimates.set_index("term")[name]
 
     @property
     def explained(self) -> Mapping[str, float]:
