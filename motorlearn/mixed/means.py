@@ -84,8 +84,8 @@ def marginal_means(
     -------
     Estimates
         Acts as its frame: columns of ``within`` and ``by``, then ``estimate, std_error, df,
-        conf_low, conf_high`` and ``quantity``, which says what the estimate is. The difference between a typical participant
-        and the average is explained in ``note``.
+        conf_low, conf_high`` and ``quantity``, which says what the estimate is. The difference
+        between a typical participant and the average is explained in ``note``.
 
     Raises
     ------
