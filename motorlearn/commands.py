@@ -325,15 +325,15 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
-class _InOneSentence(contextlib.AbstractContextManager):
+class _InOneSentence(contextlib.AbstractContextManager[None]):
     """Ends with one sentence and exit code 2 whatever went wrong; the traceback on demand only."""
 
     def __init__(self, *, debug: bool) -> None:
         self.debug = debug
 
-    def __exit__(self, kind, problem, trace) -> bool:
+    def __exit__(self, kind: object, problem: object, trace: object) -> None:
         if not isinstance(problem, Exception):
-            return False
+            return
         if self.debug:
             traceback.print_exception(problem)
         typer.secho(f"motorlearn: {_sentence(problem)}", err=True)

@@ -116,7 +116,7 @@ class Result:
         """Give every result the short form, which a dataclass would otherwise replace."""
         super().__init_subclass__(**options)
         if "__repr__" not in cls.__dict__:
-            cls.__repr__ = Result._short  # type: ignore[method-assign]
+            cls.__repr__ = Result._short  # type: ignore[method-assign,assignment]
 
     def _short(self) -> str:
         """What it is, how many rows, the main row, how to see more."""

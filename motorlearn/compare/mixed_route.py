@@ -171,8 +171,9 @@ def _fit(rows: pd.DataFrame, binomial: bool) -> MixedFit:
             df="kenward-roger",
         )
     free = "0 + phase" if rows["phase"].nunique() > 1 and rows["attempts"].max() > 1 else "1"
-    options = {"family": "binomial", "attempts": "attempts"}
-    return fit_mixed(formula, rows, random={"participant": free}, **options)
+    return fit_mixed(
+        formula, rows, random={"participant": free}, family="binomial", attempts="attempts"
+    )
 
 
 def _contrast_rows(

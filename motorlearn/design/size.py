@@ -66,8 +66,9 @@ def refuse_vast(design: Design, place: str) -> None:
 
 
 def _is_vast(value: object) -> bool:
-    finite = isinstance(value, int) or (isinstance(value, float) and math.isfinite(value))
-    return finite and abs(value) > LARGEST_NUMBER
+    if not isinstance(value, int | float) or not math.isfinite(value):
+        return False
+    return abs(value) > LARGEST_NUMBER
 
 
 def _entries(

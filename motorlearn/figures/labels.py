@@ -1,7 +1,7 @@
 """Labels that keep apart: at the ends of lines, along an axis, folded into the room there is."""
 
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -141,7 +141,7 @@ def name_y(axes: Axes, text: str) -> None:
         axes.set_ylabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
 
 
-def group_ticks(axes: Axes, names: Sequence[str], *, rotate_from: int = 7) -> None:
+def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> None:
     """Write the names of groups under their places, folded into the room that each has.
 
     Many groups, or names that no fold brings into their room, stand upright.

@@ -14,7 +14,8 @@ def panel_title(axes: Axes, look: Look) -> None:
     """Write a group's name over its panel, folded into the width of the panel."""
     figure = axes.get_figure(root=True)
     assert figure is not None
-    columns = axes.get_gridspec().ncols if axes.get_subplotspec() else 1
+    grid = axes.get_gridspec()
+    columns = 1 if grid is None else grid.ncols
     letters = figure.get_figwidth() / columns * 0.8 * 72 / (0.62 * float(mpl.rcParams["font.size"]))
     text = "\n".join(textwrap.wrap(shortened(look.group, 60), max(6, int(letters))))
     axes.set_title(text, color=look.text_colour)

@@ -94,7 +94,8 @@ def house(size: SizeName = "thesis") -> Iterator[Size]:
 
 def _untouched(settings: dict[str, Any]) -> Any:
     """Those settings that the user has left at the values matplotlib comes with."""
-    now, shipped = mpl.rcParams, mpl.rcParamsDefault
+    now: Any = mpl.rcParams
+    shipped: Any = mpl.rcParamsDefault
     return {name: value for name, value in settings.items() if now[name] == shipped[name]}
 
 

@@ -33,7 +33,8 @@ def group_variances(fit: LeastSquares, codes: ArrayLike) -> tuple[Floats, Floats
     df = np.bincount(group, 1 - fit.leverage)
     squares = np.bincount(group, fit.residuals**2)
     usable = df > 1e-8
-    return np.where(usable, squares / np.where(usable, df, 1.0), np.nan), df
+    variances = np.where(usable, squares / np.where(usable, df, 1.0), np.nan)
+    return np.asarray(variances, dtype=float), np.asarray(df, dtype=float)
 
 
 def estimate_by_group(
@@ -204,7 +205,8 @@ def _shares(fit: LeastSquares, row: Floats, codes: ArrayLike) -> Floats:
         raise InputError(
             "a contrast needs one weight per coefficient", [row.shape, fit.coefficients.shape]
         )
-    return np.bincount(_codes(fit, codes), (row @ fit.unscaled @ fit.design.T) ** 2)
+    squares = (row @ fit.unscaled @ fit.design.T) ** 2
+    return np.asarray(np.bincount(_codes(fit, codes), squares), dtype=float)
 
 
 def _codes(fit: LeastSquares, codes: ArrayLike) -> NDArray[np.intp]:

@@ -118,7 +118,8 @@ def _why_aliased(design: Design, aliased: list[str]) -> str:
 def aliased_columns(x: Array) -> list[int]:
     """Columns that follow from those before them, found on columns without their means."""
     spread = np.ptp(x, axis=0)
-    constant = np.flatnonzero((spread == 0) & (x[0] != 0)) if len(x) else []
+    still = (spread == 0) & (x[0] != 0) if len(x) else np.zeros(x.shape[1], dtype=bool)
+    constant = np.flatnonzero(still)
     size = np.linalg.norm(x, axis=0)
     centred = x - x.mean(axis=0) if len(constant) else x
     basis: list[Array] = []

@@ -88,9 +88,9 @@ def _from_to(row: pd.Series, first: str, last: str, hits: bool, unit: str) -> st
         word = "more" if change > 0 else "fewer"
         said += f": {abs(change)} {word}" if change else ": the same number"
     elif not hits:
-        change = float(row["change"])
-        said += f": {digits.significant(abs(change))} {unit}".rstrip()
-        said += " more" if change > 0 else " less"
+        moved = float(row["change"])
+        said += f": {digits.significant(abs(moved))} {unit}".rstrip()
+        said += " more" if moved > 0 else " less"
     return f"{said}."
 
 

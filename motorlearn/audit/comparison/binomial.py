@@ -55,9 +55,9 @@ def binomial_conclusions(result: PhaseComparison, model: PhaseModel) -> tuple[Co
             row[place] += sign if place else 0.0
         error = float(np.sqrt(row @ covariance @ row))
         t = t_estimate(float(row @ fit.params), error, df)
-        odds = (float(np.exp(value)) for value in (t.estimate, t.conf_low, t.conf_high))
+        odds, low, high = (float(np.exp(value)) for value in (t.estimate, t.conf_low, t.conf_high))
         names = f"{model.groups[pair[0]]} / {model.groups[pair[1]]}, odds ratio"
-        found.append(Conclusion(names, *odds, t.p, null=1.0))
+        found.append(Conclusion(names, odds, low, high, t.p, null=1.0))
     return tuple(found)
 
 

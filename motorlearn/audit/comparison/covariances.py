@@ -33,8 +33,8 @@ def interaction_by_group(scores: Floats, codes: NDArray[np.intp]) -> FTest:
     sizes = np.array([len(part) for part in parts])
     steps = np.hstack([np.ones((len(parts) - 1, 1)), -np.eye(len(parts) - 1)])
     estimate = (steps @ np.stack([part.mean(axis=0) for part in parts])).ravel()
-    spreads = [
-        np.kron(np.outer(step, step), np.atleast_2d(np.cov(part, rowvar=False, ddof=1)) / len(part))
+    spreads: list[Floats] = [
+        np.asarray(np.kron(np.outer(step, step), _covariance(part) / len(part)), dtype=float)
         for step, part in zip(steps.T, parts, strict=True)
         if len(part) > 1
     ]
@@ -111,3 +111,7 @@ def box_m(scores, codes) -> float:
         return float(stats.f.sf(m * (1 - c1 - df1 / df2) / df1, df1, df2))
     b = df2 / (1 - c1 + 2 / df2)
     return float(stats.f.sf(df2 * m / (df1 * (b - m)), df1, df2)) if m < b else 0.0
+
+
+def _covariance(part: Floats) -> Floats:
+    return np.atleast_2d(np.asarray(np.cov(part, rowvar=False, ddof=1), dtype=float))

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn.audit.report import Conclusion
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.linear import (
     Ancova,
     ancova,
@@ -200,7 +200,7 @@ def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
     )
 
 
-def is_counted(result: PhaseComparison) -> bool:
+def is_counted(result: PhaseComparison | BlockComparison) -> bool:
     """Whether the scores are rates of hits among attempts."""
     columns = result.recipe.columns
     return "attempts" in columns or columns["outcome"] in ("hit", "hits", "hit_rate")

@@ -68,7 +68,8 @@ def _moves(model: PhaseModel) -> tuple[float, list[str]]:
     unit = np.eye(len(model.groups))[whole.codes]
     here = unit.any(axis=0)
     fit = fit_least_squares(np.hstack([unit[:, here], unit[:, here] * whole.x[:, None]]), whole.y)
-    lines = dict(zip(np.flatnonzero(here), fit.coefficients.reshape(2, -1).T, strict=True))
+    places = [int(place) for place in np.flatnonzero(here)]
+    lines = dict(zip(places, fit.coefficients.reshape(2, -1).T, strict=True))
     low, high = np.quantile(whole.x, [LOW, HIGH])
     sd, largest, found = float(np.sqrt(fit.variance)), 0.0, []
     for first, second in model.pairs:

@@ -250,7 +250,7 @@ class MixedAudit:
         )
         if self.model.binomial:
             return check
-        count = np.bincount(self.fit.design.cell, minlength=self.model.cells)
+        count = np.bincount(self.fit.design.cell, minlength=self.model.cells).astype(float)
         factor = serial_factor(self.diagnosis.serial, count)
         rated = judged(
             check.assumption,

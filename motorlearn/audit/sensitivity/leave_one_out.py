@@ -66,11 +66,12 @@ def most_telling_removal(
     for before in original:
         mine = own[own["contrast"] == before.label]
         if mine.empty:
-            worst.append(Conclusion(before.label, *(np.nan,) * 4, null=before.null))
+            worst.append(Conclusion(before.label, np.nan, np.nan, np.nan, np.nan, null=before.null))
             continue
         row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
-        numbers = (float(row[name]) for name in ("estimate", "conf_low", "conf_high", "p"))
-        worst.append(Conclusion(before.label, *numbers, null=before.null))
+        low, high = float(row["conf_low"]), float(row["conf_high"])
+        estimate, p = float(row["estimate"]), float(row["p"])
+        worst.append(Conclusion(before.label, estimate, low, high, p, null=before.null))
     flips = sorted(own.loc[own["changes"], "participant"].astype(str).unique())
     note = f"changes without {', '.join(flips)}" if flips else "nobody's removal changes it"
     return tuple(worst), note

@@ -143,7 +143,11 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
 
 
 def _refuse_infinite(values: Array, names, table: pd.DataFrame, numeric: tuple[str, ...]) -> None:
-    bad = [name for name, good in zip(names, np.isfinite(values).all(axis=0)) if not good]
+    bad = [
+        name
+        for name, good in zip(names, np.atleast_1d(np.isfinite(values).all(axis=0)))
+        if not good
+    ]
     if not bad:
         return
     endless = [name for name in numeric if not np.isfinite(table[name].astype(float)).all()]

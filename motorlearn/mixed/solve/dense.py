@@ -209,7 +209,7 @@ class DenseModel:
 def _inverse(matrices: Array) -> Array:
     """Inverses, not a number where there is none."""
     try:
-        return np.linalg.inv(matrices)
+        return np.asarray(np.linalg.inv(matrices), dtype=float)
     except np.linalg.LinAlgError:
         out = np.full(matrices.shape, np.nan)
         for place in np.ndindex(matrices.shape[:-2]):

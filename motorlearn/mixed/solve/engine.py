@@ -227,7 +227,7 @@ def aggregate(
     if family == "binomial":
         return Cells(np.bincount(cell, observed, n_cells).astype(float), total, len(observed))
     mean = np.bincount(cell, observed * weight, n_cells).astype(float) / total
-    square = np.bincount(cell, weight * (observed - mean[cell]) ** 2, n_cells)
+    square = np.bincount(cell, weight * (observed - mean[cell]) ** 2, n_cells).astype(float)
     rows = np.bincount(cell, minlength=n_cells).astype(float)
     logs = float(np.sum(np.log(weight)))
     return Cells(mean, total, len(observed), float(square.sum()), logs, rows, square)

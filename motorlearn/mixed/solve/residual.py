@@ -73,11 +73,10 @@ class ResidualShape:
 
     def entries(self) -> list[Array]:
         """∂R/∂γ for each natural parameter, a list of (T, T)."""
-        out = []
         diagonal = (
             [np.eye(self.size)] if self.kind == "equal" else list(map(np.diag, np.eye(self.size)))
         )
-        out += diagonal
+        out: list[Array] = list(diagonal)
         if self.kind != "levels":
             for a, b in zip(*self.below, strict=True):
                 both = np.zeros((self.size, self.size))

@@ -72,7 +72,7 @@ def padded(work: Working, y: Array, cells: Cells, residuals: Residuals, squares:
         own = np.full((count, most), -1, dtype=np.intp)
         z[group, place], own[group, place] = factor.z, factor.index
         factors.append(PaddedFactor(z, own, factor.structure, factor.n_levels))
-    rows = np.bincount(residuals.index, cells.rows, residuals.shape.size)
+    rows = np.bincount(residuals.index, cells.rows, residuals.shape.size).astype(float)
     spare = rows - np.bincount(residuals.index, minlength=residuals.shape.size)
     logs = cells.log_weights - float(np.sum(np.log(cells.weight)))
     return Padded(x, outcome, level, thin, factors, spare, squares, cells.n, logs)

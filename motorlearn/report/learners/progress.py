@@ -1,7 +1,7 @@
 """Each learner's tests, change, technique, sessions and next cue, from a study at any time."""
 
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -224,16 +224,17 @@ def _learner(
     labels = {stage.name: stage.label for stage in taken}
     tests = mine.loc[[stage.name for stage in taken]].reset_index()
     tests.insert(1, "label", tests["stage"].map(labels).astype("object"))
-    pairs: list[pd.Series | None] = [None, None]
+    first = last = None
     if len(taken) >= 2:
-        ends = ((taken[0], taken[-1]), (taken[-2], taken[-1]))
-        pairs = [changes.of(person, a.name, b.name) for a, b in ends]
+        first = changes.of(person, taken[0].name, taken[-1].name)
+        last = changes.of(person, taken[-2].name, taken[-1].name)
     technique, cue = _technique(person, study)
     return Learner(
         person,
         tests.drop(columns="participant"),
-        *pairs,
-        _standing(pairs, len(taken)),
+        first,
+        last,
+        _standing([first, last], len(taken)),
         tuple(stage.label for stage in stages if stage.name not in mine.index),
         technique,
         cue,
@@ -291,7 +292,7 @@ def _cue(item: str, design: Design) -> str:
     return entry.cue or " / ".join(faults) or entry.name
 
 
-def _sessions(person: str, study: Study) -> dict[str, object]:
+def _sessions(person: str, study: Study) -> dict[str, Any]:
     log = study.sessions
     if log is None or log.empty:
         return {}

@@ -18,7 +18,7 @@ from motorlearn.trials.containers.safety import MOST_BYTES
 try:
     import pyreadstat
 except ImportError:  # the extra is not installed: the file is refused in words
-    pyreadstat = None
+    pyreadstat = None  # type: ignore[assignment]
 
 SPSS: Final = ".sav"
 STATA: Final = ".dta"
@@ -46,7 +46,7 @@ def read_statistics_file(path: Path) -> Grid:
     reader = pyreadstat.read_sav if path.suffix.lower() == SPSS else pyreadstat.read_dta
     try:
         _, before = reader(str(path), metadataonly=True, user_missing=True)
-        if (before.number_rows or 0) * before.number_columns * 8 > MOST_BYTES:
+        if (before.number_rows or 0) * (before.number_columns or 0) * 8 > MOST_BYTES:
             raise FileError("the file would unpack to an absurd size and was not read", [path.name])
         values, meta = reader(str(path), output_format="dict")
     except (pyreadstat.ReadstatError, UnicodeDecodeError, MemoryError) as problem:
@@ -77,7 +77,7 @@ def _are_names(meta: Any, name: str, present: set[str], labels: dict[str, str]) 
     return nominal and bool(present) and present <= set(labels) and not present <= _ZERO_ONE
 
 
-def _range(entry: dict[str, Any]) -> str:
+def _range(entry: Any) -> str:
     low, high = _text(entry["lo"]), _text(entry["hi"])
     return low if low == high else f"{low} to {high}"
 

@@ -134,7 +134,7 @@ def _read_page(page: Page, design: Design, found: _Found) -> None:
 def _test_of(label: str, phase: str, design: Design) -> Test | None:
     alike = [test for test in design.tests if test.label.lower() == label.lower()]
     same = [test for test in alike if not phase or test.phase == phase]
-    return (same or alike or [None])[0]
+    return next(iter(same or alike), None)
 
 
 def _read_line(
