@@ -89,7 +89,7 @@ def curve_quantities(
     >>> fit = fit_curve(trial, 20 + 16 * np.exp(-0.1 * (trial - 1)) + 0.2 * np.sin(trial))
     >>> told = curve_quantities(fit, criterion=24.0).estimates.set_index("quantity")["estimate"]
     >>> round(float(told["trials_to"]), 1)
-    14.9
+    14.8
     """
     level = check_level(level)
     if not isinstance(fit, CurveFit | PopulationCurve):

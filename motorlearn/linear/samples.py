@@ -116,7 +116,8 @@ def welch_one_way(groups: Sequence[ArrayLike]) -> FTest:
     if not (spread > 0).all():
         return FTest(nan, nan, k - 1, nan, nan, nan, nan)
     found = anova_oneway(samples, use_var="unequal", welch_correction=True)
-    return FTest(nan, nan, k - 1, float(found.df_denom), found.statistic, found.pvalue, nan)
+    f, p = float(found.statistic), float(found.pvalue)
+    return FTest(nan, nan, k - 1, float(found.df_denom), f, p, nan)
 
 
 def _exact_sum(values: ArrayLike) -> float:

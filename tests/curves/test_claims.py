@@ -67,7 +67,10 @@ def test_batch_and_single_fit_give_the_same_verdict(form, holes):
         assert np.isnan(row.rate) == np.isnan(one.value("rate"))
         if not np.isnan(row.asymptote):
             assert row.asymptote == pytest.approx(one.value("asymptote"), rel=2e-3)
-    assert fits.table["converged"].all()
+        # Forms with two shapes do not settle on every curve; both fits say so, and none is ok.
+        assert row.converged == one.recipe.converged
+        assert row.converged or row.status != "ok"
+    assert fits.table["converged"].all() or form in ("s_shaped", "two_processes")
 
 
 def test_no_change_is_a_level_and_nothing_else():
