@@ -67,8 +67,7 @@ def make_form(
 
     def log_real(n: Array, values: Rates) -> Array:
         with np.errstate(all="ignore"):
-            height: Array = np.log(np.maximum(basis(n, *values), LEAST))
-        return height
+            return _log(basis(n, *values))
 
     def log_slopes(n: Array, values: Rates, first: float) -> tuple[Array, ...]:
         if slopes is not None:
@@ -80,11 +79,7 @@ def make_form(
             return log_real(n, values)
         # The optimiser asks for derivatives by imaginary steps, which need not suit a function.
         real: list[Any] = [np.real(value) for value in values]
-        parts = zip(log_slopes(n, real, first), values)
-        found: Array = log_real(n, real) + 1j * sum(
-            slope * np.imag(value) for slope, value in parts
-        )
-        return found
+        return _with_imaginary(log_real(n, real), log_slopes(n, real, first), values)
 
     def relative_rate(n: Array, values: Rates) -> Array:
         step = STEP * np.maximum(np.abs(n), 1.0)
@@ -104,6 +99,17 @@ def make_form(
         half_life=lambda values, first: half_life_by_search(log_basis, values, first),
         edges=(1e-6,) * len(rates),
     )
+
+
+def _log(height: Array) -> Array:
+    found: Array = np.log(np.maximum(height, LEAST))
+    return found
+
+
+def _with_imaginary(real: Array, slopes: tuple[Array, ...], values: Rates) -> Array:
+    """Log basis whose imaginary part is that of the values times the slopes."""
+    found: Array = real + 1j * sum(slope * np.imag(value) for slope, value in zip(slopes, values))
+    return found
 
 
 def _difference(
