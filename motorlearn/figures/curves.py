@@ -218,8 +218,7 @@ def _curve(fit: PopulationCurve, n: np.ndarray, parameters: np.ndarray) -> np.nd
         basis = basis / form.basis(np.array(fit.first), rate, fit.first)
         amount = amount - height
     curve = height + amount * basis
-    drawn: np.ndarray = 1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve
-    return drawn
+    return np.asarray(1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve)
 
 
 def parameter_forest(
@@ -374,9 +373,7 @@ def curve_residuals(
     )
 
 
-def _pairs(
-    fit: CurveFit | PopulationCurve,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def _pairs(fit: CurveFit | PopulationCurve) -> tuple[np.ndarray, ...]:
     if isinstance(fit, PopulationCurve):
         if not len(fit.residuals):
             raise InputError("there are no residuals to draw")
