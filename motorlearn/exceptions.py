@@ -6,7 +6,7 @@ it holds at most 500 signs, none of which a terminal would obey.
 
 import re
 from collections.abc import Iterable
-from typing import Final
+from typing import Final, Self
 
 LONGEST: Final = 500
 """Most signs of a message; ``cause`` and ``values`` of the error hold everything."""
@@ -45,7 +45,7 @@ class InputError(MotorlearnError, ValueError):
         self.remedy = remedy
         super().__init__(_sentence(cause, self.values, remedy))
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[type[Self], tuple[str, tuple[object, ...] | None, str]]:
         return (type(self), (self.cause, self.values or None, self.remedy))
 
 

@@ -170,7 +170,8 @@ class Result:
                 raise InputError(
                     f"this JSON does not hold a {cls.__name__}", [name], "use the class it names"
                 )
-            return _build(cls, stored)
+            built: Self = _build(cls, stored)
+            return built
         except InputError:
             raise
         except _DAMAGE as problem:

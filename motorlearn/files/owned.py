@@ -37,7 +37,8 @@ def written_before(folder: Path, kind: str) -> Mapping[str, str]:
             [str(folder)],
             "name a new or an empty folder",
         )
-    return stored["files"]
+    files: Mapping[str, str] = stored["files"]
+    return files
 
 
 def list_and_carry(work: Path, earlier: Path, kind: str, ours: Mapping[str, str]) -> None:

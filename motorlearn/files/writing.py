@@ -210,4 +210,4 @@ def _exchanged(work: Path, target: Path) -> bool:
         exchange = ctypes.CDLL(None, use_errno=True).renameat2
     except (AttributeError, OSError, TypeError):
         return False
-    return exchange(_HERE, os.fsencode(work), _HERE, os.fsencode(target), _EXCHANGE) == 0
+    return bool(exchange(_HERE, os.fsencode(work), _HERE, os.fsencode(target), _EXCHANGE) == 0)

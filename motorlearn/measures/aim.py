@@ -3,6 +3,8 @@
 Every standard deviation here has divisor n, because only then ``E² = CE² + VE²`` holds.
 """
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import special
@@ -107,7 +109,8 @@ def variable_error_share(n: ArrayLike, *, dimensions: int = 1) -> Floats:
     count = np.asarray(n, dtype=float)
     df = np.where(count > 1, dimensions * (count - 1), np.nan)
     mean = np.exp(special.gammaln(df / 2 + 0.5) - special.gammaln(df / 2))
-    return (mean * np.sqrt(2 / (np.maximum(count, 1) * dimensions)))[()]
+    share: Floats = (mean * np.sqrt(2 / (np.maximum(count, 1) * dimensions)))[()]
+    return share
 
 
 def absolute_error(errors: ArrayLike, *, axis: int = -1) -> Floats:
@@ -150,10 +153,11 @@ def effective_width(errors: ArrayLike, *, axis: int = -1) -> Floats:
     given = np.asarray(errors, dtype=float)
     n = (~np.isnan(given)).sum(axis=axis)
     sample_sd = variable_error(given, axis=axis) * np.sqrt(n / np.maximum(n - 1, 1))
-    return 4.133 * sample_sd
+    width: Floats = 4.133 * sample_sd
+    return width
 
 
-def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray]:
+def aim_by_group(errors: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray[Any]]:
     """All one-dimensional error scores of many groups of trials in one pass.
 
     Parameters

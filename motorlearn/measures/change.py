@@ -22,7 +22,8 @@ def gain(before: ArrayLike, after: ArrayLike, *, better: str) -> Floats:
     (13.0, 4.0)
     """
     change = np.asarray(after, dtype=float) - np.asarray(before, dtype=float)
-    return _sign(better) * change
+    gained: Floats = _sign(better) * change
+    return gained
 
 
 def retention_loss(last_practice: ArrayLike, delayed: ArrayLike, *, better: str) -> Floats:
@@ -69,7 +70,8 @@ def savings(original: ArrayLike, relearning: ArrayLike) -> Floats:
     first = np.asarray(original, dtype=float)
     if (first <= 0).any():
         raise InputError("savings need a first learning of at least one trial", first[first <= 0])
-    return 100 * (first - np.asarray(relearning, dtype=float)) / first
+    saved: Floats = 100 * (first - np.asarray(relearning, dtype=float)) / first
+    return saved
 
 
 def trials_to_criterion(

@@ -127,7 +127,8 @@ def log_choose(hits: Floats, attempts: Floats) -> Floats:
     10.0
     """
     ways = special.gammaln(hits + 1) + special.gammaln(attempts - hits + 1)
-    return special.gammaln(attempts + 1) - ways
+    log_ways: Floats = special.gammaln(attempts + 1) - ways
+    return log_ways
 
 
 def _counts(hits: ArrayLike, attempts: ArrayLike) -> tuple[Floats, Floats]:

@@ -4,6 +4,7 @@ Every mean square here has divisor n, because only then ``mean(r²) = SRE² + BV
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -155,7 +156,7 @@ def hit_probability(radius: float, spread: ArrayLike) -> Floats:
 
 def landing_by_group(
     x: Floats, y: Floats, codes: NDArray[np.intp], groups: int
-) -> dict[str, NDArray]:
+) -> dict[str, NDArray[Any]]:
     """All two-dimensional error scores of many groups of trials in one pass.
 
     Returns

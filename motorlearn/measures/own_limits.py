@@ -190,7 +190,8 @@ def _welch_df(shares: list[Floats], trials: tuple[ArrayLike, ArrayLike]) -> Floa
     below = [np.maximum(np.asarray(n, dtype=float) - 1, 0) for n in trials]
     with np.errstate(divide="ignore", invalid="ignore"):
         parts = shares[0] ** 2 / below[0] + shares[1] ** 2 / below[1]
-        return (shares[0] + shares[1]) ** 2 / parts
+        df: Floats = (shares[0] + shares[1]) ** 2 / parts
+        return df
 
 
 def _judged(change: Floats, low: Floats, high: Floats) -> OwnChange:

@@ -24,7 +24,8 @@ def standard_error_of_measurement(sd: ArrayLike, reliability: ArrayLike) -> Floa
         raise InputError("a reliability cannot lie below -1", r[r < -1].ravel())
     if (spread < 0).any():
         raise InputError("a standard deviation cannot be negative", spread[spread < 0].ravel())
-    return spread * np.sqrt(1 - r)
+    sem: Floats = spread * np.sqrt(1 - r)
+    return sem
 
 
 def binomial_sem(rate: ArrayLike, attempts: ArrayLike) -> Floats:
@@ -38,7 +39,8 @@ def binomial_sem(rate: ArrayLike, attempts: ArrayLike) -> Floats:
     p = np.asarray(rate, dtype=float)
     if ((p < 0) | (p > 1)).any():
         raise InputError("a hit rate lies between 0 and 1", p[(p < 0) | (p > 1)].ravel())
-    return np.sqrt(np.asarray(attempts, dtype=float) * p * (1 - p))
+    sem: Floats = np.sqrt(np.asarray(attempts, dtype=float) * p * (1 - p))
+    return sem
 
 
 def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats:
@@ -52,7 +54,8 @@ def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats
     error = np.asarray(sem, dtype=float)
     if (error < 0).any():
         raise InputError("a standard error cannot be negative", error[error < 0].ravel())
-    return stats.norm.isf((1 - inside(level)) / 2) * np.sqrt(2) * error
+    change: Floats = stats.norm.isf((1 - inside(level)) / 2) * np.sqrt(2) * error
+    return change
 
 
 def design_effect(size: float, icc: float) -> float:

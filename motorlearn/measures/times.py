@@ -1,5 +1,7 @@
 """Times taken by trials."""
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -23,7 +25,7 @@ def mean_time(times: ArrayLike, *, axis: int = -1) -> Floats:
     return mean_of_present(_not_negative(np.asarray(times, dtype=float)), axis)
 
 
-def time_by_group(times: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray]:
+def time_by_group(times: Floats, codes: NDArray[np.intp], groups: int) -> dict[str, NDArray[Any]]:
     """Mean time of many groups of trials, with the number of times used.
 
     Examples

@@ -2,9 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy import optimize, stats
 
 from motorlearn.exceptions import ColumnError, InputError
@@ -149,7 +151,13 @@ def pilot_page(table: pd.DataFrame, outcome: str, *, phase: str = "pretest") -> 
     )
 
 
-def radius_for(hit_rate: float, *, spread: float | None = None, x=None, y=None) -> float:
+def radius_for(
+    hit_rate: float,
+    *,
+    spread: float | None = None,
+    x: ArrayLike | None = None,
+    y: ArrayLike | None = None,
+) -> float:
     """Radius of a target that is hit as often as wanted.
 
     For an unbiased isotropic spread ``P(hit) = 1 - exp(-R² / (2 s²))``, so
@@ -208,7 +216,7 @@ def _targets(part: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame({"hit_rate": wanted, "radius": counted, "radius_normal": normal})
 
 
-def _phase_rows(part: pd.DataFrame, outcome: str) -> list[dict]:
+def _phase_rows(part: pd.DataFrame, outcome: str) -> list[dict[str, Any]]:
     scores = part.assign(value=part[outcome].astype("float64"))
     known = scores.dropna(subset="value")
     people = known.groupby("participant")["value"]
@@ -239,7 +247,14 @@ def _phase_rows(part: pd.DataFrame, outcome: str) -> list[dict]:
     return rows
 
 
-def _row(quantity, value, low=np.nan, high=np.nan, guide="", grade="") -> dict:
+def _row(
+    quantity: str,
+    value: float,
+    low: float = np.nan,
+    high: float = np.nan,
+    guide: str = "",
+    grade: str = "",
+) -> dict[str, Any]:
     return {
         "quantity": quantity,
         "value": float(value),
@@ -250,14 +265,14 @@ def _row(quantity, value, low=np.nan, high=np.nan, guide="", grade="") -> dict:
     }
 
 
-def _at_the_edge(means: pd.Series) -> dict:
+def _at_the_edge(means: pd.Series) -> dict[str, Any]:
     share = float(max((means == 0).mean(), (means == 1).mean()))
     guide = "at most 15 % of people at an edge (Terwee et al. 2007, from memory)"
     grade = "act" if share > _EDGE else "fine"
     return _row("share of people at an edge", share, guide=guide, grade=grade)
 
 
-def _reliability(known: pd.DataFrame, means: pd.Series) -> list[dict]:
+def _reliability(known: pd.DataFrame, means: pd.Series) -> list[dict[str, Any]]:
     """One-way variance components: reliability of a person's mean, SEM, smallest change."""
     groups = known.groupby("participant")["value"]
     sizes, n = groups.size().to_numpy(), len(means)
@@ -286,7 +301,7 @@ def _reliability(known: pd.DataFrame, means: pd.Series) -> list[dict]:
     ]
 
 
-def _warm_up(known: pd.DataFrame) -> dict:
+def _warm_up(known: pd.DataFrame) -> dict[str, Any]:
     """Mean slope of the outcome over the first five trials, per trial."""
     place = known.groupby("participant").cumcount()
     first = known[place < 5].assign(place=place[place < 5].astype(float))

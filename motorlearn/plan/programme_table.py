@@ -1,5 +1,7 @@
 """The programme as tables, so that another coach could run it."""
 
+from typing import Any
+
 import pandas as pd
 
 from motorlearn.design import Design, Drill
@@ -47,7 +49,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
     return (sessions, _drill_table(design)) if design.drills else (sessions,)
 
 
-def _event_row(event: Event, told: dict[int, str]) -> dict:
+def _event_row(event: Event, told: dict[int, str]) -> dict[str, Any]:
     return {
         "day": event.day,
         "session": event.session,
@@ -103,7 +105,7 @@ def length_of(value: float | None, drill: Drill, unit: str) -> str:
     return "" if value is None else f"{value:g} {drill.unit or unit or 'm'}"
 
 
-def _drill_row(drill: Drill, unit: str) -> dict:
+def _drill_row(drill: Drill, unit: str) -> dict[str, Any]:
     who = f" ({drill.feedback_from})" if drill.feedback_from else ""
     every = drill.feedback_every
     often = "" if every is None else ", none" if every == 0 else f", every {every}"

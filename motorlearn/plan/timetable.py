@@ -86,12 +86,16 @@ class Timetable:
     @property
     def is_practice(self) -> np.ndarray:
         """Which trials are practice."""
-        return np.array([entry.is_practice for entry in self.events])[self.event]
+        practice: np.ndarray = np.array([entry.is_practice for entry in self.events])[self.event]
+        return practice
 
     @property
     def phase(self) -> np.ndarray:
         """Phase of each trial."""
-        return np.array([entry.phase for entry in self.events], dtype=object)[self.event]
+        phases: np.ndarray = np.array([entry.phase for entry in self.events], dtype=object)[
+            self.event
+        ]
+        return phases
 
 
 def timetable(design: Design) -> Timetable:

@@ -1,9 +1,9 @@
 """The table model: raw values, how each column is written, and the notes beneath."""
 
 import numbers
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Final, Literal
 
 import pandas as pd
 
@@ -61,17 +61,17 @@ def is_missing(value: object) -> bool:
     return value is None or value is pd.NA or value is pd.NaT or value != value
 
 
-def _count(value, decimals, decimal):
+def _count(value: Any, decimals: int, decimal: str) -> str:
     if isinstance(value, numbers.Integral):
         return str(int(value)).replace("-", digits.MINUS)
     return digits.number(float(value), 0)
 
 
-def _flag(value, decimals, decimal):
+def _flag(value: Any, decimals: int, decimal: str) -> str:
     return "yes" if value else "no"
 
 
-_WRITERS = {
+_WRITERS: Final[Mapping[str, Callable[[Any, int, str], str]]] = {
     "text": lambda value, decimals, decimal: visible(str(value)),
     "count": _count,
     "number": lambda value, decimals, decimal: digits.number(

@@ -79,4 +79,5 @@ def _without_thumbnail(content: bytes) -> bytes:
     for link in list(root):
         if link.get("Type", "").endswith("/thumbnail"):
             root.remove(link)
-    return ElementTree.tostring(root, encoding="UTF-8", xml_declaration=True)
+    stripped: bytes = ElementTree.tostring(root, encoding="UTF-8", xml_declaration=True)
+    return stripped

@@ -30,7 +30,7 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     title and shape are stored as caption and description for readers who cannot see the table.
     """
     lines = table.cells(decimal)
-    made = document.add_table(rows=1 + len(lines), cols=len(table.columns))
+    made: WordTable = document.add_table(rows=1 + len(lines), cols=len(table.columns))
     made.alignment = WD_TABLE_ALIGNMENT.LEFT
     points = 9 if len(table.columns) <= 8 else 7.5
     style, letters = _cell_style(document, points), LETTERS * 9 / points

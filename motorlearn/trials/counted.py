@@ -40,7 +40,8 @@ def void_reasons(table: pd.DataFrame) -> NDArray[np.object_]:
         return np.full(len(table), "", dtype=object)
     codes, entries = pd.factorize(table[VOID].astype("object"))
     said = np.array([*(_said(entry) for entry in entries), ""], dtype=object)
-    return said[codes]
+    reasons: NDArray[np.object_] = said[codes]
+    return reasons
 
 
 def _said(entry: object) -> str:

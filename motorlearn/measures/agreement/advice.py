@@ -1,6 +1,7 @@
 """Which agreement coefficient fits the score a study uses, and how to read it."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 from motorlearn import digits
 
@@ -63,11 +64,11 @@ def read_kappa(kappa: float) -> str:
 
 
 def advice_sentences(
-    row: Mapping,
+    row: Mapping[str, Any],
     averaged: int,
     raters: int,
-    pairs: Sequence[Mapping],
-    limits: Sequence[Mapping],
+    pairs: Sequence[Mapping[str, Any]],
+    limits: Sequence[Mapping[str, Any]],
 ) -> tuple[str, ...]:
     """Say in sentences which coefficient applies and what else a reader must know."""
     return (
@@ -79,12 +80,12 @@ def advice_sentences(
     )
 
 
-def _which(row: Mapping, averaged: int) -> str:
+def _which(row: Mapping[str, Any], averaged: int) -> str:
     who = "one rater" if averaged == 1 else f"the mean of {averaged} raters"
     return f"The study analyses the score of {who}: {row['term']} is the coefficient that applies."
 
 
-def _reading(row: Mapping) -> str:
+def _reading(row: Mapping[str, Any]) -> str:
     if row["estimate"] != row["estimate"]:
         return (
             f"{row['term']} is undefined here: the scores hardly vary. "
@@ -105,7 +106,7 @@ def _reading(row: Mapping) -> str:
     return f"{text}; {span} by its interval (Landis and Koch 1977; arbitrary)."
 
 
-def _few(row: Mapping, raters: int) -> tuple[str, ...]:
+def _few(row: Mapping[str, Any], raters: int) -> tuple[str, ...]:
     """What small samples cannot show."""
     width = row["conf_high"] - row["conf_low"]
     if not width > WIDE:
@@ -122,11 +123,11 @@ def _few(row: Mapping, raters: int) -> tuple[str, ...]:
     return (text,)
 
 
-def _is_paradox(pair: Mapping) -> bool:
-    return pair["agreement"] > 0.8 and pair["ac1"] - pair["kappa"] > 0.2
+def _is_paradox(pair: Mapping[str, Any]) -> bool:
+    return bool(pair["agreement"] > 0.8 and pair["ac1"] - pair["kappa"] > 0.2)
 
 
-def _paradox(pair: Mapping) -> str:
+def _paradox(pair: Mapping[str, Any]) -> str:
     return (
         f"Raters {pair['first']} and {pair['second']} agree on "
         f"{digits.percent(pair['agreement'])} of items although kappa is "
@@ -136,7 +137,7 @@ def _paradox(pair: Mapping) -> str:
     )
 
 
-def _proportional(limit: Mapping) -> str:
+def _proportional(limit: Mapping[str, Any]) -> str:
     return (
         f"The difference between raters {limit['first']} and {limit['second']} changes with the "
         f"size of the score (slope {digits.number(limit['slope'])}, "

@@ -3,6 +3,7 @@
 import numbers
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -123,9 +124,9 @@ def rater_agreement(
     kind: str,
     order: str | None = None,
     occasion: str | None = None,
-    occasions: Sequence | None = None,
+    occasions: Sequence[Any] | None = None,
     cluster: str | None = None,
-    categories: Sequence | None = None,
+    categories: Sequence[Any] | None = None,
     averaged: int = 1,
     weights: Weights = "quadratic",
     level: float = 0.95,

@@ -1,13 +1,14 @@
 """Krippendorff's alpha, which accepts missing ratings."""
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from motorlearn.measures.agreement.kappa import UNKNOWN, Coefficient, Metric, coefficient
 from motorlearn.measures.agreement.patterns import SIMULATIONS, patterns_of
 
 
 def krippendorff_alpha(
-    scores,
+    scores: ArrayLike,
     *,
     metric: Metric = "interval",
     level: float = 0.95,
@@ -79,7 +80,7 @@ def _interval_alpha(table: np.ndarray, weights: np.ndarray) -> np.ndarray:
 def _coincidences(table: np.ndarray, values: np.ndarray) -> np.ndarray:
     chosen = np.stack([(table == value).sum(axis=1) for value in values], axis=1).astype(float)
     others = chosen.sum(axis=1, keepdims=True) - 1
-    per_item = chosen[:, :, None] * chosen[:, None, :] / others[:, :, None]
+    per_item: np.ndarray = chosen[:, :, None] * chosen[:, None, :] / others[:, :, None]
     diagonal = np.arange(len(values))
     per_item[:, diagonal, diagonal] -= chosen / others
     return per_item
@@ -93,4 +94,5 @@ def _distance(values: np.ndarray, totals: np.ndarray, metric: Metric) -> np.ndar
         return (middle[:, :, None] - middle[:, None, :]) ** 2
     gap = np.subtract.outer(values, values) ** 2
     total = np.add.outer(values, values)
-    return np.divide(gap, total**2, out=np.zeros_like(gap), where=total != 0)
+    distance: np.ndarray = np.divide(gap, total**2, out=np.zeros_like(gap), where=total != 0)
+    return distance

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -117,7 +118,7 @@ def coefficient_frame(ratings: Ratings, found: Variances | None, wanted: Wanted)
 
 def _icc_rows(
     ratings: Ratings, found: Variances | None, drawn: Patterns | None, wanted: Wanted
-) -> list[dict]:
+) -> list[dict[str, Any]]:
     raters = ratings.wide.shape[1]
     names = dict(FORMS)
     if wanted.averaged not in (1, raters):
@@ -136,7 +137,7 @@ def _icc_rows(
 
 def _single_raters(
     ratings: Ratings, found: Variances, drawn: Patterns | None, level: float
-) -> dict[str, dict]:
+) -> dict[str, dict[str, Any]]:
     """Forms of a single rater. Grades have the interval of categories and no F test."""
     known = _complete_icc(ratings, level) if found.whole else _incomplete_icc(ratings)
     samples = {"ICC(A,1)": found.draws.agreement()}
@@ -154,12 +155,12 @@ def _single_raters(
     return known
 
 
-def _stepped(row: dict, raters: int) -> dict:
+def _stepped(row: dict[str, Any], raters: int) -> dict[str, Any]:
     moved = {k: mean_of_raters(row[k], raters) for k in ("estimate", "conf_low", "conf_high")}
     return row | moved
 
 
-def _complete_icc(ratings: Ratings, level: float) -> dict[str, dict]:
+def _complete_icc(ratings: Ratings, level: float) -> dict[str, dict[str, Any]]:
     table = ratings.rated.dropna(axis=1, how="all").to_numpy(dtype=float)
     found = {}
     for icc in intraclass_correlations(table, level=level)[:3]:
@@ -168,7 +169,7 @@ def _complete_icc(ratings: Ratings, level: float) -> dict[str, dict]:
     return found
 
 
-def _incomplete_icc(ratings: Ratings) -> dict[str, dict]:
+def _incomplete_icc(ratings: Ratings) -> dict[str, dict[str, Any]]:
     """The one-way form; F tests and F intervals hold for complete tables only."""
     one_way = _components(ratings.rated.to_numpy(dtype=float), raters_differ=False)
     alone = np.nan if one_way is None else one_way.item / (one_way.item + one_way.error)
@@ -191,7 +192,7 @@ def _patterns(ratings: Ratings, wanted: Wanted) -> Patterns:
     )
 
 
-def _category_rows(ratings: Ratings, drawn: Patterns, wanted: Wanted) -> list[dict]:
+def _category_rows(ratings: Ratings, drawn: Patterns, wanted: Wanted) -> list[dict[str, Any]]:
     codes = ratings.codes
     rows = [_agreement_row(drawn, codes, wanted)]
     if ratings.wide.shape[1] == 2:
@@ -204,7 +205,9 @@ def _category_rows(ratings: Ratings, drawn: Patterns, wanted: Wanted) -> list[di
     return rows
 
 
-def kappa_rows(drawn: Patterns, codes: np.ndarray, kind: str, wanted: Wanted) -> list[dict]:
+def kappa_rows(
+    drawn: Patterns, codes: np.ndarray, kind: str, wanted: Wanted
+) -> list[dict[str, Any]]:
     """Rows of Cohen's kappa and, where categories are ordered, weighted kappa, of two raters."""
     plain = np.eye(len(codes))
     rows = [{"term": "Cohen's kappa", **_kappa_numbers(drawn, codes, plain, wanted.level)}]
@@ -215,24 +218,28 @@ def kappa_rows(drawn: Patterns, codes: np.ndarray, kind: str, wanted: Wanted) ->
     return rows
 
 
-def chance_numbers(drawn: Patterns, codes: np.ndarray, chance: Chance, level: float) -> dict:
+def chance_numbers(
+    drawn: Patterns, codes: np.ndarray, chance: Chance, level: float
+) -> dict[str, Any]:
     """Estimate and interval of Fleiss' kappa or AC1."""
     return _numbers(drawn, lambda r, w: chance_corrected_of(choices_of(r, codes), w, chance), level)
 
 
-def _kappa_numbers(drawn: Patterns, codes: np.ndarray, weights: np.ndarray, level: float) -> dict:
+def _kappa_numbers(
+    drawn: Patterns, codes: np.ndarray, weights: np.ndarray, level: float
+) -> dict[str, Any]:
     return _numbers(drawn, lambda r, w: kappa_of(r, w, codes, weights), level)
 
 
 def _numbers(
     drawn: Patterns, of: Callable[[np.ndarray, np.ndarray], np.ndarray], level: float
-) -> dict:
+) -> dict[str, Any]:
     estimate = float(of(drawn.ratings, drawn.seen)[0])
     low, high = quantile_interval(of(drawn.ratings, drawn.draws), estimate, level=level)
     return {"estimate": estimate, "conf_low": low, "conf_high": high}
 
 
-def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict:
+def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict[str, Any]:
     choices = choices_of(drawn.ratings, codes)
     raters = choices.sum(axis=1)
     per_item = np.sum(choices * (choices - 1), axis=1) / (raters * (raters - 1))
@@ -249,10 +256,10 @@ def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict:
 
 def _alpha_row(
     ratings: Ratings, found: Variances | None, drawn: Patterns | None, wanted: Wanted
-) -> dict:
+) -> dict[str, Any]:
     """Alpha; of a continuous score it estimates the share of items in all variance."""
     metric = METRIC[ratings.kind]
-    row: dict = {"term": f"Krippendorff's alpha ({metric})"}
+    row: dict[str, Any] = {"term": f"Krippendorff's alpha ({metric})"}
     if drawn is None:
         table = ratings.rated.to_numpy(dtype=float)
         estimate = float(alpha_of(table, np.ones((1, len(table))), ratings.codes, metric)[0])

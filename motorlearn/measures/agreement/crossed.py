@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import optimize
 
 from motorlearn.exceptions import InputError
@@ -35,7 +36,7 @@ class Components:
         return self.n_scores - self.n_items - self.n_raters + 1
 
 
-def crossed_components(table, *, raters_differ: bool = True) -> Components:
+def crossed_components(table: ArrayLike, *, raters_differ: bool = True) -> Components:
     """Estimate the variances of items, raters and error of an incomplete table (REML).
 
     Parameters
@@ -112,7 +113,8 @@ def _least(shape: _Shape, *, raters_differ: bool) -> np.ndarray:
 
 
 def _inside(ratio: np.ndarray, raters_differ: bool) -> np.ndarray:
-    return np.minimum(np.abs(ratio), LARGEST) * (1, raters_differ)
+    inside: np.ndarray = np.minimum(np.abs(ratio), LARGEST) * (1, raters_differ)
+    return inside
 
 
 def _criterion(ratio: np.ndarray, data: _Shape) -> tuple[float, float]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -156,7 +157,7 @@ def _cross_table(both: np.ndarray, codes: np.ndarray) -> np.ndarray:
     return counts
 
 
-def _consistency(both: pd.DataFrame, ratings: Ratings, wanted: Wanted) -> dict:
+def _consistency(both: pd.DataFrame, ratings: Ratings, wanted: Wanted) -> dict[str, Any]:
     scores = both.to_numpy(dtype=float)
     agreement = float(np.mean(scores[:, 0] == scores[:, 1]))
     if ratings.kind == "nominal":

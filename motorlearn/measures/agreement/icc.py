@@ -8,6 +8,7 @@ rater and ``k`` the mean of k raters.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from motorlearn.exceptions import InputError
@@ -53,7 +54,7 @@ class IntraclassCorrelation:
     p: float
 
 
-def mean_squares(scores) -> MeanSquares:
+def mean_squares(scores: ArrayLike) -> MeanSquares:
     """Give the mean squares of a complete items-by-raters table.
 
     Parameters
@@ -95,7 +96,9 @@ def mean_squares(scores) -> MeanSquares:
     )
 
 
-def intraclass_correlations(scores, *, level: float = 0.95) -> tuple[IntraclassCorrelation, ...]:
+def intraclass_correlations(
+    scores: ArrayLike, *, level: float = 0.95
+) -> tuple[IntraclassCorrelation, ...]:
     r"""Give all six intraclass correlations with F-based intervals.
 
     With mean squares of items R, raters C, two-way error E and within items W, n items and k
@@ -172,7 +175,9 @@ def _consistency(squares: MeanSquares, level: float) -> IntraclassCorrelation:
     return _from_ratio("ICC(C,1)", squares.items, squares.error, df, squares.n_raters, level)
 
 
-def _from_ratio(form, between, within, df, k, level) -> IntraclassCorrelation:
+def _from_ratio(
+    form: str, between: float, within: float, df: tuple[int, int], k: int, level: float
+) -> IntraclassCorrelation:
     if within == 0:
         return IntraclassCorrelation(form, 1.0, 1.0, 1.0, np.inf, df, 0.0)
     f = between / within

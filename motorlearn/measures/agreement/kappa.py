@@ -6,10 +6,12 @@ function of how common each pattern of ratings is; the ``…_of`` functions take
 weights at once, so that the same line gives the estimate and its interval.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from motorlearn.exceptions import InputError
 from motorlearn.measures.agreement.patterns import (
@@ -71,11 +73,17 @@ def weights_between(codes: np.ndarray, weights: Weights = "quadratic") -> np.nda
     if weights == "none" or span == 0:
         return np.eye(len(codes))
     share = np.abs(np.subtract.outer(codes, codes)) / span
-    return 1 - (share if weights == "linear" else share**2)
+    agreed: np.ndarray = 1 - (share if weights == "linear" else share**2)
+    return agreed
 
 
 def cohen_kappa(
-    counts, *, weights=None, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+    counts: ArrayLike,
+    *,
+    weights: ArrayLike | None = None,
+    level: float = 0.95,
+    simulations: int = SIMULATIONS,
+    seed: int = 0,
 ) -> Coefficient:
     r"""Give Cohen's kappa, weighted where agreement weights are given.
 
@@ -155,7 +163,7 @@ def _kappa_error(p: np.ndarray, w: np.ndarray, kappa: float, n: float) -> float:
     return float(np.sqrt(max(0.0, variance)))
 
 
-def two_rater_indices(counts) -> TwoRaterIndices:
+def two_rater_indices(counts: ArrayLike) -> TwoRaterIndices:
     """Give agreement, chance agreement, prevalence and bias of a two-rater table.
 
     Prevalence and bias are those of Byrt, Bishop and Carlin (1993) for two categories; for more
@@ -180,7 +188,7 @@ def two_rater_indices(counts) -> TwoRaterIndices:
 
 
 def fleiss_kappa(
-    choices, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+    choices: ArrayLike, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
 ) -> Coefficient:
     r"""Give Fleiss' kappa for any number of raters; items rated once inform chance only.
 
@@ -206,7 +214,7 @@ def fleiss_kappa(
 
 
 def gwet_ac1(
-    choices, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
+    choices: ArrayLike, *, level: float = 0.95, simulations: int = SIMULATIONS, seed: int = 0
 ) -> Coefficient:
     r"""Give Gwet's AC1 for any number of raters, with missing ratings.
 
@@ -254,11 +262,15 @@ def chance_corrected_of(choices: np.ndarray, weights: np.ndarray, chance: Chance
 
 def _chance(share: np.ndarray, chance: Chance) -> np.ndarray:
     if chance == "fleiss":
-        return np.sum(share**2, axis=-1)
-    return np.sum(share * (1 - share), axis=-1) / (share.shape[-1] - 1)
+        expected: np.ndarray = np.sum(share**2, axis=-1)
+    else:
+        expected = np.sum(share * (1 - share), axis=-1) / (share.shape[-1] - 1)
+    return expected
 
 
-def _many_raters(choices, chance: Chance, level, simulations, seed) -> Coefficient:
+def _many_raters(
+    choices: ArrayLike, chance: Chance, level: float, simulations: int, seed: int
+) -> Coefficient:
     counts = np.asarray(choices, dtype=float)
     counts = counts[counts.sum(axis=1) > 0]
     if (counts.sum(axis=1) >= 2).sum() < 2:
@@ -311,7 +323,11 @@ def _linearised_error(counts: np.ndarray, chance: Chance, value: float) -> float
 
 
 def coefficient(
-    found: Patterns, samples_of, *, level: float, std_error: float = np.nan
+    found: Patterns,
+    samples_of: Callable[[np.ndarray, np.ndarray], np.ndarray],
+    *,
+    level: float,
+    std_error: float = np.nan,
 ) -> Coefficient:
     """Estimate and interval of a coefficient that is a function of weighted patterns.
 
@@ -333,7 +349,7 @@ def _corrected(observed: np.ndarray, expected: np.ndarray) -> np.ndarray:
     return np.where(usable, (observed - expected) / np.where(usable, room, 1.0), np.nan)
 
 
-def _square(counts) -> np.ndarray:
+def _square(counts: ArrayLike) -> np.ndarray:
     table = np.asarray(counts, dtype=float)
     if table.ndim != 2 or table.shape[0] != table.shape[1] or (table < 0).any() or not table.sum():
         raise InputError(

@@ -48,7 +48,7 @@ class Trend:
 
 
 def limits_of_agreement(
-    first, second, *, clusters: ArrayLike | None = None, level: float = 0.95
+    first: ArrayLike, second: ArrayLike, *, clusters: ArrayLike | None = None, level: float = 0.95
 ) -> Limits:
     r"""Give bias, 95 % limits with their intervals and the proportional bias of two raters.
 
@@ -143,7 +143,7 @@ def _repeated(difference: np.ndarray, codes: np.ndarray, level: float) -> tuple[
     )  # fmt: skip
 
 
-def linear_trend(position, value, *, level: float = 0.95) -> Trend:
+def linear_trend(position: ArrayLike, value: ArrayLike, *, level: float = 0.95) -> Trend:
     """Give the least-squares slope of a value over its position, and the change over the range.
 
     A value that lies on a line without any scatter has no p.

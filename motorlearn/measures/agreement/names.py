@@ -1,6 +1,7 @@
 """Names and orders as people write them: no name lost, no order guessed."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -49,7 +50,7 @@ def _text(value: object) -> str:
 
 
 def places_of(
-    column: pd.Series, name: str, given: Sequence | None = None, *, empty: bool = False
+    column: pd.Series, name: str, given: Sequence[Any] | None = None, *, empty: bool = False
 ) -> np.ndarray:
     """Read an order as numbers: numbers, dates, an ordered category, phases, or as it is given.
 
@@ -84,11 +85,11 @@ def places_of(
     if given is not None:
         return _ranked(column, name, given)
     if pd.api.types.is_datetime64_any_dtype(column):
-        return column.rank(method="dense").to_numpy(dtype=float)
+        return np.asarray(column.rank(method="dense").to_numpy(dtype=float))
     numbers = pd.to_numeric(column.astype(object), errors="coerce").astype(float)
     words = column[numbers.isna() & ~missing]
     if words.empty:
-        return numbers.to_numpy()
+        return np.asarray(numbers.to_numpy())
     if set(column.dropna()) <= set(PHASES):
         return _ranked(column, name, PHASES)
     raise InputError(
@@ -100,7 +101,7 @@ def places_of(
     )
 
 
-def _ranked(column: pd.Series, name: str, given: Sequence) -> np.ndarray:
+def _ranked(column: pd.Series, name: str, given: Sequence[Any]) -> np.ndarray:
     rank = {value: float(place) for place, value in enumerate(given)}
     placed = column.astype(object).map(rank).astype(float)
     strange = column[placed.isna() & column.notna()]
@@ -110,4 +111,5 @@ def _ranked(column: pd.Series, name: str, given: Sequence) -> np.ndarray:
             strange.unique(),
             f"given: {', '.join(map(str, given))}",
         )
-    return placed.to_numpy()
+    places: np.ndarray = placed.to_numpy()
+    return places

@@ -30,15 +30,18 @@ class Pivots:
 
     def agreement(self) -> np.ndarray:
         """Share of items in all variance, ICC(A,1)."""
-        return self.item / (self.item + self.rater + self.error)
+        share: np.ndarray = self.item / (self.item + self.rater + self.error)
+        return share
 
     def consistency(self) -> np.ndarray:
         """Share of items where raters' levels do not count, ICC(C,1)."""
-        return self.item / (self.item + self.error)
+        share: np.ndarray = self.item / (self.item + self.error)
+        return share
 
     def measurement(self) -> np.ndarray:
         """Standard error of measurement of one rater's score, raters' levels counted."""
-        return np.sqrt(np.maximum(self.rater, 0.0) + self.error)
+        error: np.ndarray = np.sqrt(np.maximum(self.rater, 0.0) + self.error)
+        return error
 
 
 def pivots(squares: MeanSquares) -> Pivots:
@@ -98,7 +101,14 @@ def clustered_pivots(table: np.ndarray, clusters: np.ndarray, base: Pivots) -> P
     return Pivots(item, base.rater, base.error)
 
 
-def _drawn(squares, df, df_error, *, raters_per_item: float, items_per_rater: float) -> Pivots:
+def _drawn(
+    squares: tuple[float, float, float],
+    df: tuple[float, float],
+    df_error: float,
+    *,
+    raters_per_item: float,
+    items_per_rater: float,
+) -> Pivots:
     points = _points(5)
     items, raters, error = (
         square * freedom / stats.chi2.ppf(points[:, place], freedom)
@@ -109,4 +119,5 @@ def _drawn(squares, df, df_error, *, raters_per_item: float, items_per_rater: fl
 
 def _points(dimensions: int) -> np.ndarray:
     """Evenly spread points of the unit cube, always the same."""
-    return qmc.Sobol(dimensions, scramble=True, rng=20).random_base2(_POWER)
+    points: np.ndarray = qmc.Sobol(dimensions, scramble=True, rng=20).random_base2(_POWER)
+    return points

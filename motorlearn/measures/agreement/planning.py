@@ -148,7 +148,9 @@ def _summary(limits: np.ndarray) -> tuple[float, float, float, float]:
     return float(high - low), float(low), float(high), float(1 - known.mean())
 
 
-def _score_limits(rng, n: int, k: int, assumed, level: float) -> tuple[float, float]:
+def _score_limits(
+    rng: np.random.Generator, n: int, k: int, assumed: tuple[float, float, int], level: float
+) -> tuple[float, float]:
     agreement, rater_share, averaged = assumed
     rater, error = (1 - agreement) * rater_share, (1 - agreement) * (1 - rater_share)
     freedom = (n - 1, k - 1, (n - 1) * (k - 1))
@@ -162,9 +164,10 @@ def _score_limits(rng, n: int, k: int, assumed, level: float) -> tuple[float, fl
 
 
 def _kappa_limits(
-    rng, n: int, k: int, kappa: float, prevalence: float, level: float
+    rng: np.random.Generator, n: int, k: int, kappa: float, prevalence: float, level: float
 ) -> tuple[float, float]:
-    own = rng.beta(*(np.array([prevalence, 1 - prevalence]) * (1 - kappa) / kappa), size=(n, 1))
+    yes, no = np.array([prevalence, 1 - prevalence]) * (1 - kappa) / kappa
+    own = rng.beta(yes, no, size=(n, 1))
     table = (rng.random((n, k)) < own).astype(float)
     codes = np.array([0.0, 1.0])
     drawn = patterns_of(table, codes, ordered=False, simulations=500)

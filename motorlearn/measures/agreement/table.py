@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -34,9 +35,9 @@ class Asked:
     kind: str
     order: str | None = None
     occasion: str | None = None
-    occasions: Sequence | None = None
+    occasions: Sequence[Any] | None = None
     cluster: str | None = None
-    categories: Sequence | None = None
+    categories: Sequence[Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,8 @@ class Ratings:
     @property
     def complete(self) -> np.ndarray:
         """Items every rater scored, shape (n_items, n_raters)."""
-        return self.wide.dropna().to_numpy(dtype=float)
+        scores: np.ndarray = self.wide.dropna().to_numpy(dtype=float)
+        return scores
 
     @property
     def codes(self) -> np.ndarray:
@@ -166,7 +168,9 @@ def _tidy(ratings: pd.DataFrame, items: list[str], asked: Asked) -> pd.DataFrame
     return table
 
 
-def _as_numbers(scores: pd.Series, kind: str, categories) -> tuple[pd.Series, dict[float, object]]:
+def _as_numbers(
+    scores: pd.Series, kind: str, categories: Sequence[Any] | None
+) -> tuple[pd.Series, dict[float, object]]:
     scores = scores.map(lambda value: value.strip() if isinstance(value, str) else value)
     if categories is not None or kind == "nominal":
         levels = list(categories) if categories is not None else sorted(scores.unique(), key=str)

@@ -139,7 +139,9 @@ def total_scores(
     return Totals(table, lacking, tuple(known), recipe)
 
 
-def _check(ratings, by: list[str], item: str, known: list[str], at_least: int | None) -> None:
+def _check(
+    ratings: pd.DataFrame, by: list[str], item: str, known: list[str], at_least: int | None
+) -> None:
     strange = sorted(set(ratings[item].dropna().astype(str)) - set(known))
     if strange:
         raise InputError("items are not on the checklist", strange, f"it has {', '.join(known)}")

@@ -78,7 +78,8 @@ def low_pass(values: ArrayLike, *, rate: float, cutoff: float, order: int = 2) -
     shortest = shortest_clip(order)
     if len(track) <= shortest:
         raise InputError("too few frames to filter", [len(track)], f"use more than {shortest}")
-    return signal.sosfiltfilt(sections, track, axis=0)
+    smooth: np.ndarray = signal.sosfiltfilt(sections, track, axis=0)
+    return smooth
 
 
 def shortest_clip(order: int = 2) -> int:
@@ -152,7 +153,7 @@ def fill_gaps(values: ArrayLike, *, longest: int) -> np.ndarray:
 
 
 def _highest_cutoff(rate: float, order: int) -> float:
-    return rate / 2 * (np.sqrt(2) - 1) ** (1 / (2 * order))
+    return float(rate / 2 * (np.sqrt(2) - 1) ** (1 / (2 * order)))
 
 
 def _residual(track: np.ndarray, smooth: np.ndarray) -> float:

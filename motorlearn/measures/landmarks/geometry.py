@@ -143,7 +143,8 @@ def height_above(upper: ArrayLike, lower: ArrayLike, *, up: int = 1) -> Floats:
     """
     upper, lower = _together(upper, lower)
     difference = upper - lower
-    return difference[..., _axis(up, difference)]
+    height: Floats = difference[..., _axis(up, difference)]
+    return height
 
 
 def path_length(points: ArrayLike) -> float:

@@ -322,7 +322,8 @@ def _track(table: pd.DataFrame, columns: Sequence[str]) -> np.ndarray:
         raise InputError(
             f"coordinates in {', '.join(columns)} are not numbers", odd, "leave gaps empty"
         )
-    return numbers.to_numpy(dtype=float)
+    track: np.ndarray = numbers.to_numpy(dtype=float)
+    return track
 
 
 def _events(labels: pd.Series) -> dict[str, int]:

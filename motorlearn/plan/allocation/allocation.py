@@ -269,7 +269,8 @@ def strata_of(units: pd.DataFrame, scheme: Scheme) -> np.ndarray:
     """Number of the combination of strata each unit is in."""
     if not scheme.strata:
         return np.zeros(len(units), dtype=int)
-    return units.groupby(list(scheme.strata), sort=False).ngroup().to_numpy()
+    strata: np.ndarray = units.groupby(list(scheme.strata), sort=False).ngroup().to_numpy()
+    return strata
 
 
 def groups_of(

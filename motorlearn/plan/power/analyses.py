@@ -99,7 +99,9 @@ def _paired(change: np.ndarray) -> Tested:
     return _wald(np.where(usable, estimate, np.nan), std_error, np.where(usable, n - 1.0, np.nan))
 
 
-def _cluster_means(y: np.ndarray, x: np.ndarray | None, batch: Batch):
+def _cluster_means(
+    y: np.ndarray, x: np.ndarray | None, batch: Batch
+) -> tuple[np.ndarray, np.ndarray | None, np.ndarray]:
     """Means of the people with both scores, cluster by cluster."""
     member = batch.clusters == np.arange(batch.clusters.max() + 1)[:, None]
     both = np.isnan(y) if x is None else np.isnan(y) | np.isnan(x)
@@ -107,7 +109,8 @@ def _cluster_means(y: np.ndarray, x: np.ndarray | None, batch: Batch):
     filled = np.where(count > 0, count, np.nan)
 
     def mean(values: np.ndarray) -> np.ndarray:
-        return (np.where(both, 0.0, values) @ member.T) / filled
+        means: np.ndarray = (np.where(both, 0.0, values) @ member.T) / filled
+        return means
 
     groups = batch.groups[member.argmax(axis=1)]
     return mean(y), None if x is None else mean(x), groups

@@ -105,7 +105,7 @@ def _basis(tests: int) -> np.ndarray:
 def _moved(sigma: np.ndarray, step: np.ndarray) -> np.ndarray:
     share = np.ones(len(sigma))
     for _ in range(30):
-        ahead = sigma + share[:, None, None] * step
+        ahead: np.ndarray = sigma + share[:, None, None] * step
         least = np.linalg.eigvalsh(ahead)[:, 0]
         bad = ~(least > 0.05 * np.linalg.eigvalsh(sigma)[:, 0])
         if not bad.any():
@@ -140,7 +140,8 @@ def _slope_matrix(point: Point, x: np.ndarray) -> np.ndarray:
     """Sum over people of V⁻¹ − V⁻¹XΦX'V⁻¹ − V⁻¹rr'V⁻¹, whose products with G_s are the slopes."""
     lost = np.einsum("sitp,spq,siuq->stu", point.turned, point.phi, point.turned, optimize=True)
     pulled = np.einsum("sit,siu->stu", point.pull, point.pull)
-    return point.inverse.sum(axis=1) - lost - pulled
+    slopes: np.ndarray = point.inverse.sum(axis=1) - lost - pulled
+    return slopes
 
 
 @dataclass(frozen=True)

@@ -231,7 +231,8 @@ def _ratio(design: Design) -> np.ndarray:
     if any(size is None for size in sizes):
         return np.ones(len(sizes))
     values = np.array(sizes, dtype=float)
-    return values / values.mean()
+    ratio: np.ndarray = values / values.mean()
+    return ratio
 
 
 def _contrast(design: Design, primary: Primary) -> tuple[np.ndarray, bool]:

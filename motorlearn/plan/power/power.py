@@ -11,6 +11,7 @@ import pandas as pd
 from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import seed_number, share, whole_number
+from motorlearn.plan.power.analyses import Tested
 from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
 from motorlearn.plan.power.planned import scenario
@@ -211,7 +212,9 @@ def _options(
     }
 
 
-def _search(pairs, alpha: float, wanted: float, pool: Workers):
+def _search(
+    pairs: Sequence[tuple[Cell, Tested]], alpha: float, wanted: float, pool: Workers
+) -> tuple[pd.DataFrame, bool]:
     """Find the detectable effect of each cell: guess, simulate there, mend, simulate again."""
     cells = detectable_cells(pairs, alpha, wanted)
     stopped = False

@@ -101,7 +101,8 @@ class Scenario:
 
     def sizes(self, n: int) -> np.ndarray:
         """People per group where the mean size is n."""
-        return np.maximum(np.round(n * self.ratio).astype(int), 1)
+        sizes: np.ndarray = np.maximum(np.round(n * self.ratio).astype(int), 1)
+        return sizes
 
     @property
     def raw_unit(self) -> float:
@@ -119,7 +120,7 @@ class Scenario:
         if self.counts:
             p = self.assumed.baseline
             return 1 / (1 + math.exp(-(math.log(p / (1 - p)) + change)))
-        return self.assumed.baseline + change
+        return float(self.assumed.baseline + change)
 
     def declared_change(self) -> float:
         """Change from the baseline to the primary test that the plan assumes, an improvement.

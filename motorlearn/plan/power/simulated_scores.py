@@ -91,7 +91,8 @@ def _leaving(plan: Scenario, tests: list[int], scores: np.ndarray) -> np.ndarray
     away = before - before.mean(axis=1, keepdims=True)
     spread = away.std(axis=1, keepdims=True)
     worse = -plan.better * away / np.where(spread > 0, spread, 1.0)
-    return special.expit(log_odds_of(share, abs(slope)) + slope * worse)
+    leaving: np.ndarray | float = special.expit(log_odds_of(share, abs(slope)) + slope * worse)
+    return leaving
 
 
 def _tests_needed(plan: Scenario) -> list[int]:
@@ -113,7 +114,14 @@ def _clusters(plan: Scenario, groups: np.ndarray) -> np.ndarray:
     return clusters
 
 
-def _true_scores(plan, tests, groups, clusters, studies, rng) -> np.ndarray:
+def _true_scores(
+    plan: Scenario,
+    tests: list[int],
+    groups: np.ndarray,
+    clusters: np.ndarray,
+    studies: int,
+    rng: np.random.Generator,
+) -> np.ndarray:
     a = plan.assumed
     shape = (studies, len(groups), len(tests))
     lasting = np.sqrt(a.stability) * rng.standard_normal((*shape[:2], 1))
@@ -121,14 +129,15 @@ def _true_scores(plan, tests, groups, clusters, studies, rng) -> np.ndarray:
     spread = a.between_sd
     mean = np.array([plan.latent_mean(test) for test in tests])
     if not plan.clustered:
-        return mean + spread * away
+        return np.asarray(mean + spread * away)
     shared = a.cluster_icc * plan.latent_variance()
     if shared > spread**2:
         raise InputError(
             "the clusters would vary more than the people in them", [a.cluster_icc], "lower the ICC"
         )
     drawn = rng.standard_normal((studies, int(clusters.max()) + 1, 1))[:, clusters]
-    return mean + np.sqrt(spread**2 - shared) * away + np.sqrt(shared) * drawn
+    scores: np.ndarray = mean + np.sqrt(spread**2 - shared) * away + np.sqrt(shared) * drawn
+    return scores
 
 
 def _shifts(plan: Scenario, tests: list[int], groups: np.ndarray, effect: float) -> np.ndarray:
@@ -149,5 +158,5 @@ def _observed(
     noise = (plan.assumed.within_sd or 0.0) / np.sqrt(trials)
     scores = true + noise * rng.standard_normal(true.shape)
     if plan.effect == "ratio":
-        return np.maximum(scores, plan.assumed.baseline * 1e-3)
-    return np.clip(scores, plan.low, plan.high)
+        return np.asarray(np.maximum(scores, plan.assumed.baseline * 1e-3))
+    return np.asarray(np.clip(scores, plan.low, plan.high))

@@ -150,5 +150,6 @@ def _half_widths(plan: Scenario, run: Tested, alpha: float) -> np.ndarray:
     """Half-widths of the intervals: raw units, or factors where effects are ratios or odds."""
     widths = stats.t.isf(alpha / 2, run.df) * run.std_error
     if plan.model == "binomial mixed" or plan.effect == "ratio":
-        return np.exp(widths)
-    return widths * plan.raw_unit
+        return np.asarray(np.exp(widths))
+    half: np.ndarray = widths * plan.raw_unit
+    return half

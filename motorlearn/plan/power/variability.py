@@ -78,7 +78,16 @@ def variability_power(
     return pd.DataFrame(rows, columns=["trials", "participants", "power", "mc_error"])
 
 
-def _rejected(k, n, ratio, simulations, paired, between_sd, alpha, rng) -> float:
+def _rejected(
+    k: int,
+    n: int,
+    ratio: float,
+    simulations: int,
+    paired: bool,
+    between_sd: float,
+    alpha: float,
+    rng: np.random.Generator,
+) -> float:
     logs = np.log(rng.chisquare(k - 1, (2, simulations, n)) / (k - 1))
     logs[1] += np.log(ratio)
     if paired:

@@ -81,7 +81,7 @@ def draw_mishaps(
     return Mishaps(absent, void, status, shift)
 
 
-def _who(n: int, poor: np.ndarray, rng) -> tuple[np.ndarray, np.ndarray]:
+def _who(n: int, poor: np.ndarray, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     n_missed, n_withdrawn = round(MISSED_SHARE * n), round(WITHDRAWN_SHARE * n)
     by_score = round(n_missed / 3)
     weights = np.exp(POOR_SLOPE * poor)
@@ -92,7 +92,13 @@ def _who(n: int, poor: np.ndarray, rng) -> tuple[np.ndarray, np.ndarray]:
     return withdrawn, np.concatenate([selected, by_chance]).astype(int)
 
 
-def _withdraw(plan: Timetable, who: np.ndarray, absent, status, rng) -> None:
+def _withdraw(
+    plan: Timetable,
+    who: np.ndarray,
+    absent: np.ndarray,
+    status: np.ndarray,
+    rng: np.random.Generator,
+) -> None:
     practice = [number for number, event in enumerate(plan.events) if event.is_practice]
     if not practice:
         return

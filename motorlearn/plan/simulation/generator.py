@@ -120,13 +120,14 @@ def log_spread(
     lost = _forgotten(people, plan, preset)[:, plan.event]
     left = left + (people.gain[:, None] - left) * lost
     difficulty = np.resize(preset.task_difficulty, int(tasks.max()) + 1)
-    return (
+    spread: np.ndarray = (
         people.log_sd[:, None]
         + left
         + difficulty[tasks]
         + shifts[:, plan.event]
         + _start_cost(plan, preset)
     )
+    return spread
 
 
 def draw_landings(

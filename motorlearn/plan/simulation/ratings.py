@@ -68,7 +68,9 @@ def draw_ratings(people: pd.DataFrame, skill: np.ndarray, rng: np.random.Generat
     return pd.concat(parts, ignore_index=True)
 
 
-def _person_effects(people: pd.DataFrame, skill: np.ndarray, rng) -> dict[str, float]:
+def _person_effects(
+    people: pd.DataFrame, skill: np.ndarray, rng: np.random.Generator
+) -> dict[str, float]:
     known = dict(zip(people["participant"], skill, strict=True))
     return {
         name: _PERSON_SD * (0.5 * value + np.sqrt(0.75) * rng.standard_normal())
@@ -80,7 +82,9 @@ def _double(n: int, rng: np.random.Generator) -> np.ndarray:
     return rng.permutation(n)[: int(np.ceil(DOUBLE_SHARE * n))]
 
 
-def _rate(clips: pd.DataFrame, total: np.ndarray, steps: np.ndarray, rater: str, rng):
+def _rate(
+    clips: pd.DataFrame, total: np.ndarray, steps: np.ndarray, rater: str, rng: np.random.Generator
+) -> pd.DataFrame:
     """Turn what a rater sees into five items whose sum is the rounded total."""
     # Rounding to whole points adds 1/12 to the residual variance.
     residual = np.sqrt(RESIDUAL_SD**2 - 1 / 12)
@@ -100,4 +104,5 @@ def _share_points(points: np.ndarray, ease: np.ndarray) -> np.ndarray:
     n, items = ease.shape
     both = np.concatenate([ease, ease + 2.0], axis=1)
     rank = both.argsort(axis=1).argsort(axis=1)
-    return (rank < points[:, None]).reshape(n, 2, items).sum(axis=1)
+    given: np.ndarray = (rank < points[:, None]).reshape(n, 2, items).sum(axis=1)
+    return given

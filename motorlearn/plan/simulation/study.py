@@ -171,7 +171,9 @@ def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
     return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, streams[5])
 
 
-def _run_one_in_wrong_order(tasks: np.ndarray, plan: Timetable, schedule: np.ndarray, rng) -> None:
+def _run_one_in_wrong_order(
+    tasks: np.ndarray, plan: Timetable, schedule: np.ndarray, rng: np.random.Generator
+) -> None:
     """Let one person do the first session in the order of somebody of another schedule."""
     practice = [number for number, event in enumerate(plan.events) if event.is_practice]
     others = np.flatnonzero(schedule != schedule[-1])
@@ -189,7 +191,8 @@ def _last_score(spread: np.ndarray, plan: Timetable) -> np.ndarray:
 
 
 def _standard(values: np.ndarray) -> np.ndarray:
-    return (values - values.mean()) / (values.std() or 1.0)
+    standard: np.ndarray = (values - values.mean()) / (values.std() or 1.0)
+    return standard
 
 
 def _trial_table(design: Design, drawn: _Drawn, scale: float) -> pd.DataFrame:
@@ -241,7 +244,7 @@ def _dates(drawn: _Drawn) -> np.ndarray:
     days = np.array([np.floor(event.day) for event in drawn.plan.events])
     offset = start[:, None] + days + delayed * drawn.mishaps.day_shift[:, None]
     dates = np.datetime64(FIRST_DAY) + offset.astype(int)
-    return np.datetime_as_string(dates)
+    return np.asarray(np.datetime_as_string(dates))
 
 
 def _participant_table(drawn: _Drawn) -> pd.DataFrame:

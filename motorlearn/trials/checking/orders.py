@@ -1,6 +1,6 @@
 """The order in which tasks were practised, against the schedule of the group."""
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -100,7 +100,7 @@ def _described(name: object, part: pd.DataFrame) -> tuple[object, ...]:
     return name, group, len(part), kinds, int(changed.sum()), rate, longest, periodic
 
 
-def _fits(entry, schedule: str, sessions: int) -> bool:
+def _fits(entry: Any, schedule: str, sessions: int) -> bool:
     if schedule == "blocked":
         return bool(entry.switches <= sessions * max(entry.tasks - 1, 1))
     if schedule == "constant":

@@ -312,7 +312,7 @@ def _date_doubts(sheet: Sheet, dates: Dates) -> pd.DataFrame:
     return gather(frames)
 
 
-def _extreme(people: np.ndarray, stamps: np.ndarray, rows: pd.Series, take) -> np.ndarray:
+def _extreme(people: np.ndarray, stamps: np.ndarray, rows: pd.Series, take: np.ufunc) -> np.ndarray:
     """Latest (or earliest) date of each person among some rows."""
     known = rows.to_numpy() & (people >= 0) & ~np.isnat(stamps)
     size = int(people.max(initial=-1)) + 1

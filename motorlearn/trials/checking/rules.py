@@ -322,7 +322,8 @@ def _numbered_within_tasks(table: pd.DataFrame, names: list[str]) -> bool:
     repeated = pd.Series(cell_codes(table, names)).duplicated().mean()
     if repeated < 0.3:
         return False
-    return pd.Series(cell_codes(table, [*names, "task"])).duplicated().mean() < 0.5 * repeated
+    within = pd.Series(cell_codes(table, [*names, "task"])).duplicated().mean()
+    return bool(within < 0.5 * repeated)
 
 
 def near_duplicate_identifiers(sheet: Sheet) -> pd.DataFrame:

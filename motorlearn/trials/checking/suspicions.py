@@ -237,8 +237,8 @@ def _stamps(table: pd.DataFrame, column: str) -> np.ndarray:
     full = clock.where(clock.str.count(":") != 1, clock + ":00")
     passed = pd.to_timedelta(full, errors="coerce").to_numpy(dtype="timedelta64[us]")
     if "date" not in table or pd.api.types.is_numeric_dtype(table["date"]):
-        return np.datetime64("2000-01-01", "us") + passed
-    return read_dates(table["date"]).values.astype("datetime64[us]") + passed
+        return np.asarray(np.datetime64("2000-01-01", "us") + passed)
+    return np.asarray(read_dates(table["date"]).values.astype("datetime64[us]") + passed)
 
 
 def _typical_sizes(sheet: Sheet, name: str) -> pd.DataFrame:

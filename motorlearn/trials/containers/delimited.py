@@ -35,6 +35,8 @@ _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})+")
 _BOTH_MARKS: Final = re.compile(r"[+-]?\d{1,3}(?:([.,])\d{3})+(?!\1)([.,])\d+")
 _SAMPLE: Final = 1 << 16
 _CHUNK: Final = 50_000
+_Cells = tuple[np.ndarray, tuple[pa.ChunkedArray, ...], list[tuple[int, int, int]]]
+"""Row numbers, columns, and the lines of another width: row, width, usual width."""
 _UNCERTAIN: Final = "uncertain, "
 
 
@@ -129,7 +131,7 @@ def _refuse_wide(sample: list[str], separator: str, file: str) -> None:
     refuse_vast_table(1, widest if widest > 20 * MOST_COLUMNS else 1, file)
 
 
-def _cells(text: str | bytes, separator: str, file: str):
+def _cells(text: str | bytes, separator: str, file: str) -> _Cells:
     body = text if isinstance(text, bytes) else text.encode("utf-8")
     try:
         return _fast_cells(body, separator, file)
@@ -137,7 +139,7 @@ def _cells(text: str | bytes, separator: str, file: str):
         return _careful_cells(body.decode("utf-8"), separator, file)
 
 
-def _fast_cells(body: bytes, separator: str, file: str):
+def _fast_cells(body: bytes, separator: str, file: str) -> _Cells:
     if body.startswith(codecs.BOM_UTF8):
         body = body[len(codecs.BOM_UTF8) :]
     end = len(body.rstrip(b"\r\n"))
@@ -158,7 +160,7 @@ def _fast_cells(body: bytes, separator: str, file: str):
     return np.arange(1, table.num_rows + 1), tuple(table.columns), []
 
 
-def _careful_cells(text: str, separator: str, file: str):
+def _careful_cells(text: str, separator: str, file: str) -> _Cells:
     chunks: list[list[pa.Array]] = []
     widths: list[int] = []
     size = widest = 0
@@ -201,7 +203,9 @@ def _batches(text: str, separator: str) -> Iterator[list[list[str]]]:
         ) from problem
 
 
-def _ragged_lines(widths: list[int], columns) -> list[tuple[int, int, int]]:
+def _ragged_lines(
+    widths: list[int], columns: tuple[pa.ChunkedArray, ...]
+) -> list[tuple[int, int, int]]:
     filled = [width for width in widths if width]
     if not filled:
         return []

@@ -81,4 +81,5 @@ class Grid:
 
     def letter(self, column: int) -> str:
         """Letter of a column counted from 0."""
-        return get_column_letter(column + 1)
+        letter: str = get_column_letter(column + 1)
+        return letter

@@ -99,8 +99,8 @@ def _texts(values: pa.Array) -> pa.Array:
 
 
 def _is_text(kind: pa.DataType) -> bool:
-    return pa.types.is_string(kind) or pa.types.is_large_string(kind)
+    return bool(pa.types.is_string(kind) or pa.types.is_large_string(kind))
 
 
 def _is_bytes(kind: pa.DataType) -> bool:
-    return pa.types.is_binary(kind) or pa.types.is_large_binary(kind)
+    return bool(pa.types.is_binary(kind) or pa.types.is_large_binary(kind))

@@ -67,7 +67,8 @@ def read_statistics_file(path: Path) -> Grid:
 
 
 def _labels(meta: Any, name: str) -> dict[Any, str]:
-    return (meta.variable_value_labels or {}).get(name, {})
+    labels: dict[Any, str] = (meta.variable_value_labels or {}).get(name, {})
+    return labels
 
 
 def _are_names(meta: Any, name: str, present: set[str], labels: dict[str, str]) -> bool:

@@ -21,8 +21,11 @@ import numpy as np
 import openpyxl
 import pandas as pd
 import pyarrow as pa
+from openpyxl.cell import Cell
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.utils.exceptions import InvalidFileException
+from openpyxl.workbook import Workbook
+from openpyxl.worksheet.worksheet import Worksheet
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.checking.problems import gather, problem_frame
@@ -110,7 +113,7 @@ def read_sheets(content: bytes, file: str) -> list[Grid]:
         raise _damaged(file) from problem
 
 
-def _loaded(content: bytes, *, stored: bool):
+def _loaded(content: bytes, *, stored: bool) -> Workbook:
     """Load a workbook with formulas, or with the values stored behind them; without chatter."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
@@ -168,7 +171,7 @@ def _unseen(file: str, sheet: str) -> pd.DataFrame:
     )
 
 
-def _choose(book, file: str, sheet: str | int | None):
+def _choose(book: Workbook, file: str, sheet: str | int | None) -> tuple[Worksheet, list[str]]:
     visible = [part.title for part in book.worksheets if part.sheet_state == "visible"]
     names = [part.title for part in book.worksheets]
     name = _sheet_name(names, visible or names, file, sheet)
@@ -207,7 +210,7 @@ class _Absent:
 _ABSENT: Final = _Absent()
 
 
-def _laid_out(sheet) -> list[list[Any]]:
+def _laid_out(sheet: Worksheet) -> list[list[Any]]:
     """Cells by row and column, without making those that are not there."""
     filled = sheet._cells
     columns = range(1, sheet.max_column + 1)
@@ -217,7 +220,9 @@ def _laid_out(sheet) -> list[list[Any]]:
     ]
 
 
-def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
+def _grid(
+    book: Workbook, shown: Worksheet, stored: Worksheet, others: list[str], file: str
+) -> Grid:
     cells = _laid_out(shown)
     values = [[cell.value for cell in line] for line in _laid_out(stored)]
     lines = [
@@ -245,7 +250,7 @@ def _grid(book, shown, stored, others: list[str], file: str) -> Grid:
     return _build(lines, file, shown.title, marks)
 
 
-def _refuse_vast(sheet, file: str) -> None:
+def _refuse_vast(sheet: Worksheet, file: str) -> None:
     if sheet.max_row * sheet.max_column > MOST_CELLS:
         raise vast_sheet(file)
 
@@ -268,7 +273,7 @@ def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFra
     return Grid(file, columns, rows, sheet, True, gather(marks), evidence)
 
 
-def _shown_text(cell, value: object) -> str:
+def _shown_text(cell: Cell, value: object) -> str:
     counted = isinstance(value, int) and not isinstance(value, bool) and value >= 0
     if counted and _ZEROS.fullmatch(cell.number_format or ""):
         return f"{value:0{len(cell.number_format)}d}"
@@ -298,7 +303,7 @@ def _encodable(text: str) -> str:
     return text.encode("utf-8", "replace").decode("utf-8")
 
 
-def _has_formula(sheet) -> bool:
+def _has_formula(sheet: Worksheet) -> bool:
     return any(cell.data_type == "f" for cell in sheet._cells.values())
 
 

@@ -6,7 +6,9 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
+from openpyxl.cell import Cell
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
 
 from motorlearn.trials.checking.problems import problem_frame
 
@@ -40,7 +42,9 @@ def number_texts(lines: Sequence[Sequence[object]], file: str, sheet: str) -> pd
     )
 
 
-def formula_marks(cells, values, file: str, sheet: str) -> list[pd.DataFrame]:
+def formula_marks(
+    cells: Sequence[Sequence[Cell]], values: Sequence[Sequence[object]], file: str, sheet: str
+) -> list[pd.DataFrame]:
     """Find formulas, those without a stored value apart."""
     formulas = [
         (cell.row, cell.column, str(cell.value), value)
@@ -71,7 +75,7 @@ def formula_marks(cells, values, file: str, sheet: str) -> list[pd.DataFrame]:
     ]
 
 
-def layout_marks(sheet, file: str) -> list[pd.DataFrame]:
+def layout_marks(sheet: Worksheet, file: str) -> list[pd.DataFrame]:
     """Find hidden rows and columns and merged cells."""
     title = sheet.title
     rows = [
@@ -110,7 +114,7 @@ def layout_marks(sheet, file: str) -> list[pd.DataFrame]:
     ]
 
 
-def comment_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
+def comment_marks(cells: Sequence[Sequence[Cell]], file: str, sheet: str) -> list[pd.DataFrame]:
     """Find comments."""
     found = [
         (cell.row, cell.column, cell.comment.text) for row in cells for cell in row if cell.comment
@@ -127,7 +131,7 @@ def comment_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
     ]
 
 
-def percent_marks(cells, file: str, sheet: str) -> list[pd.DataFrame]:
+def percent_marks(cells: Sequence[Sequence[Cell]], file: str, sheet: str) -> list[pd.DataFrame]:
     """Find numbers that are shown as percentages."""
     found = [
         (cell.row, cell.column, cell.value)

@@ -1,5 +1,6 @@
 """Rows of a printed sheet that nobody has filled in yet: planned, but no trials."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final
 
@@ -82,7 +83,9 @@ def _without(
     )
 
 
-def _kept(origins, rows: np.ndarray):
+def _kept(
+    origins: Mapping[str, np.ndarray] | None, rows: np.ndarray
+) -> dict[str, np.ndarray] | None:
     return None if origins is None else {name: of[rows] for name, of in origins.items()}
 
 

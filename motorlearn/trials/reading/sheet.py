@@ -77,13 +77,15 @@ class Sheet:
 
     def _columns(self, name: str, lines: np.ndarray) -> str | np.ndarray:
         if self.origins is not None and name in self.origins:
-            return self.origins[name][lines]
+            origins: str | np.ndarray = self.origins[name][lines]
+            return origins
         return self.column(name)
 
 
 def codes(values: pd.Series) -> np.ndarray:
     """Number the distinct values of a column; missing is -1."""
-    return pd.factorize(values)[0]
+    numbers: np.ndarray = pd.factorize(values)[0]
+    return numbers
 
 
 def cell_codes(table: pd.DataFrame, names: list[str]) -> np.ndarray:

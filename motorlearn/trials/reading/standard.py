@@ -1,6 +1,6 @@
 """From a grid of texts to a table in standard columns, with every doubt and change."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -219,7 +219,14 @@ class _Writer:
         if finding.after is not None:
             self._change(name, finding.lines, finding.texts, finding.after, finding.rule)
 
-    def _change(self, name, lines, before, after, rule: str) -> None:
+    def _change(
+        self,
+        name: str,
+        lines: np.ndarray,
+        before: Iterable[object],
+        after: Iterable[object],
+        rule: str,
+    ) -> None:
         if rule == "outer spaces removed" and len(lines) > _MOST_LISTED:
             self.changes.append(self._whole(name, "", "", f"{rule} ({len(lines)} cells)"))
             return
@@ -264,7 +271,9 @@ def ordered_columns(names: Sequence[str]) -> list[str]:
     return standard + [name for name in names if name not in COLUMNS]
 
 
-def _body(grid: Grid, headings: Headings, whole: Grid, hidden: set[int]):
+def _body(
+    grid: Grid, headings: Headings, whole: Grid, hidden: set[int]
+) -> tuple[list[pa.ChunkedArray], np.ndarray, pd.DataFrame]:
     """Cut off the heading and set blank, repeated and total rows aside."""
     start = headings.line + 1
     columns = [column.slice(start) for column in grid.columns]

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
+
 from motorlearn.exceptions import FileError
 from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import check_rules
@@ -90,7 +92,7 @@ def read_grid(
     return standard
 
 
-def trials_of(standard: Standard, problems) -> Trials:
+def trials_of(standard: Standard, problems: pd.DataFrame) -> Trials:
     """Put what was read together with the problems that were found."""
     return Trials(
         standard.sheet.table,

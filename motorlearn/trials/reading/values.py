@@ -22,6 +22,9 @@ MISSING_WORDS: Final = frozenset(
 )
 """Words that stand for a missing number, in lower case; never applied to identifiers."""
 
+_Reader = Callable[[str, str], tuple[float, str]]
+"""Reads one text, given the decimal mark: the value, and the rule that made it one."""
+
 FLAG_WORDS: Final = {
     "true": 1.0,
     "false": 0.0,
@@ -162,7 +165,7 @@ def to_numbers(
     column: pa.ChunkedArray,
     decimal: str = ".",
     *,
-    read: Callable = read_number,
+    read: _Reader = read_number,
     counted: bool = False,
 ) -> tuple[np.ndarray, list[Finding]]:
     """Convert a column of texts to float64 (missing = NaN) with the findings on the way.
@@ -186,7 +189,9 @@ def to_numbers(
     return values, findings + _vast(texts, values, counted)
 
 
-def _read_left(texts, left: np.ndarray, values: np.ndarray, decimal: str, read) -> list[Finding]:
+def _read_left(
+    texts: pa.ChunkedArray, left: np.ndarray, values: np.ndarray, decimal: str, read: _Reader
+) -> list[Finding]:
     if not len(left):
         return []
     coded = pc.dictionary_encode(pc.take(texts, pa.array(left))).combine_chunks()
@@ -210,12 +215,14 @@ def _after(rule: str, values: np.ndarray) -> tuple[str, ...] | None:
     return ("",) * len(values)
 
 
-def _infinite(texts, values: np.ndarray) -> list[Finding]:
+def _infinite(texts: pa.ChunkedArray, values: np.ndarray) -> list[Finding]:
     lines = np.flatnonzero(np.isinf(values))
     return _taken_out("impossible value", lines, texts, values) if len(lines) else []
 
 
-def _grouped_too(texts, left: np.ndarray, values: np.ndarray, decimal: str) -> list[Finding]:
+def _grouped_too(
+    texts: pa.ChunkedArray, left: np.ndarray, values: np.ndarray, decimal: str
+) -> list[Finding]:
     """Find 1,234 in a column where 1,234.5 shows that the decimal mark parts thousands too."""
     others = pc.take(texts, pa.array(left)).unique().to_pylist() if len(left) else []
     both = [_BOTH_MARKS.fullmatch(text) for text in others]
@@ -227,7 +234,7 @@ def _grouped_too(texts, left: np.ndarray, values: np.ndarray, decimal: str) -> l
     return _taken_out("ambiguous number", lines, texts, values) if len(lines) else []
 
 
-def _vast(texts, values: np.ndarray, counted: bool) -> list[Finding]:
+def _vast(texts: pa.ChunkedArray, values: np.ndarray, counted: bool) -> list[Finding]:
     """Find numbers beyond which not every whole number can be told apart (2 to the power of 53)."""
     with np.errstate(invalid="ignore"):
         lines = np.flatnonzero(np.abs(values) >= _EXACT)
@@ -243,7 +250,9 @@ def _vast(texts, values: np.ndarray, counted: bool) -> list[Finding]:
     return [Finding(rule, lines, shown, _after(rule, values[lines]))]
 
 
-def _taken_out(rule: str, lines: np.ndarray, texts, values: np.ndarray) -> list[Finding]:
+def _taken_out(
+    rule: str, lines: np.ndarray, texts: pa.ChunkedArray, values: np.ndarray
+) -> list[Finding]:
     shown = tuple(texts[int(line)].as_py() for line in lines)
     values[lines] = np.nan
     return [Finding(rule, lines, shown, ("",) * len(lines))]
