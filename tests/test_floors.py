@@ -58,6 +58,7 @@ TABLE_FACING = {
         "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
+        "registry",
         "score_table",
         "scores",
     },
