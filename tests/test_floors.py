@@ -60,6 +60,7 @@ TABLE_FACING = {
         "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
+        "registry",
         "score_table",
         "scores",
     },
