@@ -9,6 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
+import pandas as pd
 import typer
 
 import motorlearn as ml
@@ -134,16 +135,17 @@ def audit(
 
 def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
     """Keep a page, over an earlier one or nothing."""
-    return ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
+    kept: Path = ml.files.write_text(place, page.to_json(), only_over='"result": "StudyAudit"')
+    return kept
 
 
-def _has_data(study: Path, design) -> bool:
+def _has_data(study: Path, design: "ml.Design") -> bool:
     names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
     return any(name and (folder / name).is_file() for name in names)
 
 
-def _agreement(found) -> int:
+def _agreement(found: pd.DataFrame) -> int:
     """Say whether recomputed numbers agree with stored ones; 1 where any differs."""
     wrong = found[~found["agrees"]]
     for row in wrong.head(20).itertuples():

@@ -26,6 +26,7 @@ FLOORS = {
     "trials": 2,
     "measures": 2,
     "results": 1,
+    "rows": 1,
     "tables": 1,
     "design": 1,
     "files": 1,
@@ -38,6 +39,7 @@ WITHIN_FLOOR = {
     "files": (),
     "tables": ("files",),
     "results": ("tables", "files"),
+    "rows": ("tables", "files"),
     "design": ("tables", "files"),
 }
 # Which rows count is said once, and scores need it as much as whoever reads trials.
@@ -58,6 +60,7 @@ TABLE_FACING = {
         "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
+        "registry",
         "score_table",
         "scores",
     },

@@ -7,7 +7,7 @@ import pandas as pd
 
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison
-from motorlearn.compare.comparison import EQUIVALENCE_COLUMNS
+from motorlearn.compare.comparison import EQUIVALENCE
 from motorlearn.results import Refused
 
 NAMES = ("estimate", "conf_low", "conf_high", "df", "statistic", "p", "g")
@@ -97,7 +97,7 @@ def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Pr
         reason.removeprefix("not computed: "),
         False,
         str(row["method"]),
-        pd.DataFrame(columns=list(EQUIVALENCE_COLUMNS)),
+        EQUIVALENCE.frame(),
     )
 
 
@@ -115,7 +115,7 @@ def _none(outcome: str, question: Question, reason: str) -> Primary:
         reason,
         False,
         "",
-        pd.DataFrame(columns=list(EQUIVALENCE_COLUMNS)),
+        EQUIVALENCE.frame(),
     )
 
 

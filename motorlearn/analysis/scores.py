@@ -9,7 +9,8 @@ from scipy import stats
 
 from motorlearn.design import Design, Outcome
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.measures import score_trials
+from motorlearn.measures import registered_measures, score_trials
+from motorlearn.measures.registry import measures_for
 from motorlearn.trials import counted_rows
 
 HITS = "hits"
@@ -51,8 +52,16 @@ class OutcomeScores:
     def cells(self, by: Sequence[str]) -> pd.DataFrame:
         """Scores of cells: the columns of ``by``, ``score``, ``n_trials``."""
         if self.measured:
-            found = score_trials(self.table, list(by))
-            counts = self._trials(found)
+            own = [name for name in registered_measures() if name == self.column]
+            used = self.table[self.present()] if own else self.table
+            found = score_trials(used, list(by), registered=own)
+            if self.column not in found:
+                raise InputError(
+                    "a measure of this analysis is no longer registered",
+                    [self.column],
+                    "register it again with register_measure",
+                )
+            counts = found["n"].astype("float64") if own else self._trials(found)
             cells = found[list(by)].assign(score=found[self.column], n_trials=counts)
             return cells[cells["score"].notna()].reset_index(drop=True)
         used = self.table[self.present()]
@@ -111,6 +120,8 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
 
 def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:
     name = outcome.name
+    if name in registered_measures():
+        measures_for(table, [name])
     if name in table:
         return OutcomeScores(table, outcome, name)
     column = MEAN_OF.get(name, name)
@@ -124,18 +135,21 @@ def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:
         raise ColumnError(
             f"outcome {name!r} of the plan is no column of the trials and no known score",
             [name],
-            "name a column of the trials, or a measure that they allow: "
+            "name a column of the trials, register a measure of your own, or name one that they "
+            "allow: "
             f"{', '.join(_measures(table)) or 'none of them does'}",
         )
     return OutcomeScores(table, outcome, name, by_trial=False, measured=True)
 
 
 def _measures(table: pd.DataFrame) -> list[str]:
-    """Names of the measures that the columns of these trials allow."""
+    """Names of the measures that the columns of these trials allow, registered ones first."""
+    own = [name for name in registered_measures() if name not in table]
+    own = [measure.name for measure in measures_for(table, own)]
     try:
-        return list(score_trials(table.head(2), [])) if len(table) else []
+        return [*own, *score_trials(table.head(2), [], registered=())] if len(table) else []
     except InputError:
-        return []
+        return own
 
 
 def _hits(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:

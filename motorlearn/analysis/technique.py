@@ -8,7 +8,8 @@ import pandas as pd
 import pingouin
 from scipy import stats
 
-from motorlearn.design import Design, stage_column, stages_of
+from motorlearn.analysis.scores import scores_of
+from motorlearn.design import Design, Outcome, stage_column, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.measures import score_trials
 from motorlearn.results import Recipe, Result
@@ -165,7 +166,10 @@ def _scores(study: Study) -> pd.DataFrame:
     keys = ["participant", "stage"]
     named = study.design.primary.outcome if study.design.primary else study.design.outcomes[0].name
     if named in _HITS:
-        found = score_trials(table, keys).rename(columns={"hit_rate": "outcome"})
+        found = score_trials(table, keys, registered=()).rename(columns={"hit_rate": "outcome"})
+    elif named not in table:
+        found = scores_of(table, _outcome(study.design, named), study.design).cells(keys)
+        found = found.rename(columns={"score": "outcome"})
     else:
         found = table.groupby(keys, as_index=False)[named].mean().rename(columns={named: "outcome"})
     found = found[[*keys, "outcome"]]
@@ -173,6 +177,10 @@ def _scores(study: Study) -> pd.DataFrame:
         speed = table.groupby(keys, as_index=False)["speed"].mean()
         return found.merge(speed, on=keys, how="left")
     return found.assign(speed=np.nan)
+
+
+def _outcome(design: Design, name: str) -> Outcome:
+    return next(outcome for outcome in design.outcomes if outcome.name == name)
 
 
 def _correlated(both: pd.DataFrame, name: str) -> dict[str, object] | None:

@@ -1,8 +1,10 @@
 """Assumptions of rater agreement."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Mapping
+from typing import Any
 
 import numpy as np
+import pandas as pd
 from scipy import stats
 
 from motorlearn import digits
@@ -27,11 +29,11 @@ def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
     yield _double_rated(result, context)
 
 
-def _applying(result: Agreement):
+def _applying(result: Agreement) -> pd.Series:
     return result.estimates[result.estimates["applies"]].iloc[0]
 
 
-def _conclusion(row, label: str = "") -> Conclusion:
+def _conclusion(row: Mapping[Hashable, Any] | pd.Series, label: str = "") -> Conclusion:
     """An agreement coefficient with the p of its own test, NaN where there is none."""
     return Conclusion(
         label or str(row["term"]),

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy import stats
 
 from motorlearn import digits
@@ -160,7 +161,7 @@ def _runs(result: CurveFit, context: Context) -> Check:
     )
 
 
-def runs_test(signs) -> float:
+def runs_test(signs: ArrayLike) -> float:
     """Two-sided p of the number of runs of signs (Wald and Wolfowitz, normal approximation).
 
     References
@@ -271,7 +272,8 @@ def _standardised(result: CurveFit) -> np.ndarray:
     residual = np.asarray(result.residuals, dtype=float)
     if result.family == "binomial":
         share = np.clip(result.fitted / result.attempts, 1e-9, 1 - 1e-9)
-        return residual / np.sqrt(result.attempts * share * (1 - share))
+        pearson: np.ndarray = residual / np.sqrt(result.attempts * share * (1 - share))
+        return pearson
     spare = max(len(residual) - 3, 1)
     scale = float(np.sqrt(residual @ residual / spare))
     return residual / scale if scale > 0 else residual

@@ -129,7 +129,7 @@ def _tied_at_ends(scores: np.ndarray) -> bool:
     """Several people sharing an extreme score betray a bound nobody declared."""
     if len(scores) < 3:
         return False
-    return max(np.sum(scores == scores.min()), np.sum(scores == scores.max())) > 2
+    return bool(max(np.sum(scores == scores.min()), np.sum(scores == scores.max())) > 2)
 
 
 def _near(scores: np.ndarray, low: float, high: float) -> str:

@@ -13,6 +13,7 @@ from typing import Final
 from motorlearn.audit.general_guides import GENERAL
 from motorlearn.audit.guide import OWN, Grade, Guide
 from motorlearn.audit.model_guides import MODELS
+from motorlearn.design.schema import Threshold
 from motorlearn.exceptions import InputError
 
 __all__ = ["GUIDES", "Grade", "Guide", "with_own_thresholds"]
@@ -21,7 +22,7 @@ GUIDES: Final[Mapping[str, Guide]] = {guide.name: guide for guide in (*GENERAL, 
 """All guides by name."""
 
 
-def with_own_thresholds(thresholds: Iterable) -> dict[str, Guide]:
+def with_own_thresholds(thresholds: Iterable[Threshold]) -> dict[str, Guide]:
     """Give all guides, with those a study sets itself put in place.
 
     Parameters

@@ -1,6 +1,7 @@
 """Assumptions of a population curve."""
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -221,7 +222,7 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
         )
 
 
-def _again(result: PopulationCurve, **changes) -> PopulationCurve | None:
+def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
     options = result.recipe.options
     table = result.residuals.copy()
     table["outcome"] = changes.pop("outcome", table["outcome"])

@@ -1,18 +1,13 @@
 """Groups against each other at one phase: means, contrasts, analysis of covariance."""
 
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.compare.comparison import (
-    ADJUSTED_COLUMNS,
-    CONTRAST_COLUMNS,
-    MEAN_COLUMNS,
-    OMNIBUS_COLUMNS,
-)
+from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
@@ -25,9 +20,12 @@ from motorlearn.measures.effect_sizes import (
     adjusted_g,
     hedges_g,
 )
+from motorlearn.rows import Row
 
 NAN = float("nan")
-NO_ESTIMATE = Estimate(*(NAN,) * 7)
+NO_ESTIMATE = Estimate(
+    estimate=NAN, std_error=NAN, df=NAN, statistic=NAN, p=NAN, conf_low=NAN, conf_high=NAN
+)
 WELCH = "Welch t of participants' scores"
 ANCOVA = "analysis of covariance of participants' scores"
 
@@ -62,7 +60,8 @@ class Comparing:
     @property
     def values(self) -> NDArray[np.float64]:
         """Scores on the scale of the analysis."""
-        return np.log(self.data.scores) if self.effect == "ratio" else self.data.scores
+        scores = self.data.scores
+        return np.asarray(np.log(scores)) if self.effect == "ratio" else scores
 
     def at(self, phase: Hashable) -> NDArray[np.float64]:
         """Values of one phase on the scale of the analysis."""
@@ -70,7 +69,7 @@ class Comparing:
 
     def of(self, group: Hashable, values: NDArray[np.float64]) -> NDArray[np.float64]:
         """Values of one group that are present."""
-        mine = values[self.data.codes == self.data.groups.index(group)]
+        mine: NDArray[np.float64] = values[self.data.codes == self.data.groups.index(group)]
         return mine[~np.isnan(mine)]
 
     def spread(self, phase: Hashable) -> tuple[float, int]:
@@ -85,10 +84,10 @@ class Comparing:
         """A value of the analysis on the scale on which it is reported."""
         return float(np.exp(value)) if self.effect == "ratio" else float(value)
 
-    def shown_estimate(self, result: Estimate) -> tuple[float, float, float]:
-        """Estimate and limits on the scale on which they are reported."""
-        low, high = self.shown(result.conf_low), self.shown(result.conf_high)
-        return self.shown(result.estimate), low, high
+    def told(self, result: Estimate) -> Row:
+        """Give an estimate by name, with its limits on the scale on which they are reported."""
+        limits = {name: self.shown(getattr(result, name)) for name in ("conf_low", "conf_high")}
+        return asdict(result) | {"estimate": self.shown(result.estimate)} | limits
 
     @property
     def suffix(self) -> str:
@@ -112,12 +111,20 @@ def describe_means(comparing: Comparing) -> pd.DataFrame:
             sd = float(np.std(scores, ddof=1)) if scores.size > 1 else NAN
             # Scores without spread have the interval of their one value.
             same = sd == 0
-            low, high = (mean.estimate,) * 2 if same else (mean.conf_low, mean.conf_high)
-            rows.append((phase, group, scores.size, mean.estimate, sd, low, high))
-    return pd.DataFrame(rows, columns=list(MEAN_COLUMNS))
+            row = MEAN.row(
+                phase=phase,
+                group=group,
+                n=scores.size,
+                mean=mean.estimate,
+                sd=sd,
+                conf_low=mean.estimate if same else mean.conf_low,
+                conf_high=mean.estimate if same else mean.conf_high,
+            )
+            rows.append(row)
+    return MEAN.frame(rows)
 
 
-def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[tuple]:
+def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
     """Contrasts of one phase by Welch's t, with Hedges g."""
     rows = []
     for group, reference in comparing.pairs:
@@ -132,18 +139,20 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[tuple]:
                 level=comparing.level,
             )
         elif a.size and b.size:
-            result = Estimate(float(a.mean() - b.mean()), NAN, NAN, NAN, NAN, NAN, NAN)
-        method = reason or WELCH + comparing.suffix
-        rows.append(
-            _row(
-                comparing,
-                (phase, group, reference, False),
-                result,
-                effect,
-                (a.size, b.size),
-                method,
-            )
+            result = replace(NO_ESTIMATE, estimate=float(a.mean() - b.mean()))
+        row = CONTRAST.row(
+            phase=phase,
+            group=group,
+            reference=reference,
+            effect=comparing.effect,
+            adjusted=False,
+            n_group=a.size,
+            n_reference=b.size,
+            method=reason or WELCH + comparing.suffix,
+            **comparing.told(result),
+            **standardised(effect),
         )
+        rows.append(row)
     return rows
 
 
@@ -179,7 +188,7 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     return Adjusted(phase, present, sizes, None if flat else model, sd, reason)
 
 
-def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[tuple]:
+def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     """Contrasts of one phase adjusted for the baseline, with Hedges g."""
     rows = []
     for group, reference in comparing.pairs:
@@ -193,24 +202,36 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[tuple]:
                 result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
             )
             method = comparing.ancova_method
-        key = (adjusted.phase, group, reference, True)
-        rows.append(_row(comparing, key, result, effect, sizes, method))
+        row = CONTRAST.row(
+            phase=adjusted.phase,
+            group=group,
+            reference=reference,
+            effect=comparing.effect,
+            adjusted=True,
+            n_group=sizes[0],
+            n_reference=sizes[1],
+            method=method,
+            **comparing.told(result),
+            **standardised(effect),
+        )
+        rows.append(row)
     return rows
 
 
-def adjusted_mean_rows(comparing: Comparing, adjusted: Adjusted) -> list[tuple]:
+def adjusted_mean_rows(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     """Adjusted mean of every group at one phase."""
     rows = []
     for group in comparing.data.groups:
         mean = NO_ESTIMATE
         if adjusted.model is not None and group in adjusted.groups:
             mean = adjusted.model.adjusted_mean(adjusted.groups.index(group), level=comparing.level)
-        shown, *limits = comparing.shown_estimate(mean)
-        rows.append((adjusted.phase, group, shown, mean.std_error, mean.df, *limits))
+        told = comparing.told(mean)
+        asked = {name: told[name] for name in ADJUSTED.names if name in told}
+        rows.append(ADJUSTED.row(phase=adjusted.phase, group=group, **asked))
     return rows
 
 
-def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | None) -> list[tuple]:
+def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | None) -> list[Row]:
     """Tests of all groups at one phase."""
     if len(comparing.data.groups) < 2:
         return []
@@ -223,8 +244,7 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
     if adjusted is None:
         return rows
     if adjusted.model is None:
-        empty = FTest(*(NAN,) * 7)
-        return [*rows, _f_row(phase, "group", empty, adjusted.reason)]
+        return [*rows, OMNIBUS.row(phase=phase, term="group", method=adjusted.reason)]
     model, method = adjusted.model, comparing.ancova_method
     rows.append(_f_row(phase, "group", model.group_test, method))
     rows.append(_f_row(phase, str(comparing.baseline), model.covariate_tests[0], method))
@@ -235,7 +255,7 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
 
 
 def contrast_frame(
-    rows: list[tuple], *, adjust_by: str, family: Iterable[Hashable] | None
+    rows: list[Row], *, adjust_by: str, family: Iterable[Hashable] | None
 ) -> pd.DataFrame:
     """Rows of contrasts with Holm's p within each declared family.
 
@@ -243,8 +263,7 @@ def contrast_frame(
     one family and those of other phases belong to none. Adjusted and unadjusted contrasts are
     two analyses and never share a family.
     """
-    frame = pd.DataFrame(rows, columns=list(CONTRAST_COLUMNS))
-    frame["p_adjusted"] = NAN
+    frame = CONTRAST.frame(rows)
     if adjust_by == "none":
         return frame
     declared = None if family is None else set(family)
@@ -259,52 +278,39 @@ def contrast_frame(
     return frame
 
 
-def adjusted_mean_frame(rows: list[tuple]) -> pd.DataFrame:
+def adjusted_mean_frame(rows: list[Row]) -> pd.DataFrame:
     """Rows of adjusted means as a frame."""
-    return pd.DataFrame(rows, columns=list(ADJUSTED_COLUMNS))
+    return ADJUSTED.frame(rows)
 
 
-def omnibus_frame(rows: list[tuple]) -> pd.DataFrame:
+def omnibus_frame(rows: list[Row]) -> pd.DataFrame:
     """Rows of omnibus tests as a frame."""
-    return pd.DataFrame(rows, columns=list(OMNIBUS_COLUMNS))
+    frame = OMNIBUS.frame(rows)
+    # Welch's test has whole df of its groups; where it stands alone they stay whole.
+    return frame.assign(df1=[row["df1"] for row in rows]) if rows else frame
 
 
-def _row(
-    comparing: Comparing,
-    key: tuple,
-    result: Estimate,
-    effect: StandardisedEffect,
-    sizes: tuple[int, int],
-    method: str,
-) -> tuple:
-    phase, group, reference, adjusted = key
-    shown, *limits = comparing.shown_estimate(result)
-    return (
-        phase,
-        group,
-        reference,
-        comparing.effect,
-        adjusted,
-        shown,
-        result.std_error,
-        result.df,
-        result.statistic,
-        result.p,
-        NAN,
-        *limits,
-        effect.g,
-        effect.conf_low,
-        effect.conf_high,
-        *sizes,
-        method,
+def standardised(effect: StandardisedEffect) -> Row:
+    """Give a standardised effect by the names it has in a row."""
+    return {"g": effect.g, "g_low": effect.conf_low, "g_high": effect.conf_high}
+
+
+def _f_row(phase: Hashable, term: str, test: FTest, method: str) -> Row:
+    return OMNIBUS.row(
+        phase=phase,
+        term=term,
+        df1=test.df1,
+        df2=test.df2,
+        statistic=test.statistic,
+        p=test.p,
+        partial_eta2=test.partial_eta2,
+        method=method,
     )
 
 
-def _f_row(phase: Hashable, term: str, test: FTest, method: str) -> tuple:
-    return (phase, term, test.df1, test.df2, test.statistic, test.p, test.partial_eta2, method)
-
-
-def _why_not(a: NDArray, b: NDArray, group: Hashable, reference: Hashable) -> str:
+def _why_not(
+    a: NDArray[np.float64], b: NDArray[np.float64], group: Hashable, reference: Hashable
+) -> str:
     small = [f"{name} has {x.size}" for name, x in ((group, a), (reference, b)) if x.size < 2]
     if small:
         return "not computed: two participants per group are needed, " + ", ".join(small)

@@ -6,102 +6,221 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from motorlearn.results import Recipe, Result, register_record
+from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
 
-CONTRAST_COLUMNS = (
-    "phase",
-    "group",
-    "reference",
-    "effect",
-    "adjusted",
-    "estimate",
-    "std_error",
-    "df",
-    "statistic",
-    "p",
-    "p_adjusted",
-    "conf_low",
-    "conf_high",
-    "g",
-    "g_low",
-    "g_high",
-    "n_group",
-    "n_reference",
-    "method",
+_INTERVAL = (
+    Column("conf_low", "lower", "significant", decimals=4),
+    Column("conf_high", "upper", "significant", decimals=4),
 )
-MEAN_COLUMNS = ("phase", "group", "n", "mean", "sd", "conf_low", "conf_high")
-ADJUSTED_COLUMNS = ("phase", "group", "estimate", "std_error", "df", "conf_low", "conf_high")
-OMNIBUS_COLUMNS = ("phase", "term", "df1", "df2", "statistic", "p", "partial_eta2", "method")
-ANOVA_COLUMNS = (
-    "term",
-    "sum_sq",
-    "df1",
-    "df2",
-    "statistic",
-    "p",
-    "p_gg",
-    "p_hf",
-    "epsilon_gg",
-    "epsilon_hf",
-    "mauchly_w",
-    "mauchly_p",
-    "partial_eta2",
-    "generalised_eta2",
-    "method",
+_P = Column("p", "p", "p")
+_T = (Column("df", "df", "df"), Column("statistic", "t", "number"), _P)
+_ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
+_ERROR = Column("std_error", "standard error", "significant", decimals=3)
+_G = (
+    Column("g", "Hedges g", "number"),
+    Column("g_low", "g lower", "number"),
+    Column("g_high", "g upper", "number"),
 )
-INTERACTION_COLUMNS = (
-    "term",
-    "from_phase",
-    "to_phase",
-    "group",
-    "reference",
-    "effect",
-    "estimate",
-    "std_error",
-    "df1",
-    "df",
-    "statistic",
-    "p",
-    "conf_low",
-    "conf_high",
-    "n_group",
-    "n_reference",
-    "method",
+_SIZES = (Column("n_group", "n", "count"), Column("n_reference", "n reference", "count"))
+_PAIR = (Column("group"), Column("reference"), Column("effect"))
+_STEP = (Column("from_phase", "from"), Column("to_phase", "to"))
+_ETA = Column("partial_eta2", "partial η²", "number", decimals=3)
+
+MEAN = Schema(
+    (
+        Column("phase"),
+        Column("group"),
+        Column("n", kind="count"),
+        Column("mean", kind="significant", decimals=4),
+        Column("sd", "SD", "significant", decimals=3),
+        *_INTERVAL,
+    )
 )
-PAIRED_COLUMNS = (
-    "group",
-    "from_phase",
-    "to_phase",
-    "effect",
-    "n",
-    "estimate",
-    "std_error",
-    "df",
-    "statistic",
-    "p",
-    "conf_low",
-    "conf_high",
-    "g",
-    "g_low",
-    "g_high",
-    "method",
+BLOCK_MEAN = MEAN.renamed(phase="block")
+ADJUSTED = Schema(
+    (
+        Column("phase"),
+        Column("group"),
+        _ESTIMATE,
+        _ERROR,
+        Column("df", "df", "df"),
+        *_INTERVAL,
+    )
 )
-EQUIVALENCE_COLUMNS = (
-    "phase",
-    "group",
-    "reference",
-    "effect",
-    "adjusted",
-    "estimate",
-    "bound_low",
-    "bound_high",
-    "p_low",
-    "p_high",
-    "p",
-    "conf_low",
-    "conf_high",
-    "equivalent",
-    "method",
+CONTRAST = Schema(
+    (
+        Column("phase"),
+        *_PAIR,
+        Column("adjusted", kind="flag"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        Column("p_adjusted", "p (Holm)", "p"),
+        *_INTERVAL,
+        *_G,
+        *_SIZES,
+        Column("method"),
+    ),
+    shown=(
+        "phase",
+        "group",
+        "reference",
+        "effect",
+        "adjusted",
+        "estimate",
+        "conf_low",
+        "conf_high",
+        "df",
+        "statistic",
+        "p",
+        "p_adjusted",
+        "g",
+        "g_low",
+        "g_high",
+        "n_group",
+        "n_reference",
+        "method",
+    ),
+)
+PAIRED = Schema(
+    (
+        Column("group"),
+        *_STEP,
+        Column("effect"),
+        Column("n", kind="count"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        *_INTERVAL,
+        *_G,
+        Column("method"),
+    ),
+    shown=(
+        "group",
+        "from_phase",
+        "to_phase",
+        "effect",
+        "n",
+        "estimate",
+        "conf_low",
+        "conf_high",
+        "df",
+        "statistic",
+        "p",
+        "g",
+        "g_low",
+        "g_high",
+        "method",
+    ),
+)
+INTERACTION = Schema(
+    (
+        Column("term"),
+        *_STEP,
+        *_PAIR,
+        _ESTIMATE,
+        _ERROR,
+        Column("df1", "df 1", "df"),
+        Column("df", "df", "df"),
+        Column("statistic", "F or t", "number"),
+        _P,
+        *_INTERVAL,
+        *_SIZES,
+        Column("method"),
+    ),
+    shown=(
+        "term",
+        "from_phase",
+        "to_phase",
+        "group",
+        "reference",
+        "estimate",
+        "conf_low",
+        "conf_high",
+        "df1",
+        "df",
+        "statistic",
+        "p",
+        "method",
+    ),
+)
+OMNIBUS = Schema(
+    (
+        Column("phase"),
+        Column("term"),
+        Column("df1", "df 1", "df"),
+        Column("df2", "df 2", "df"),
+        Column("statistic", "F", "number"),
+        _P,
+        _ETA,
+        Column("method"),
+    )
+)
+ANOVA = Schema(
+    (
+        Column("term"),
+        Column("sum_sq", "sum of squares", "significant", decimals=4),
+        Column("df1", "df 1", "df"),
+        Column("df2", "df 2", "df"),
+        Column("statistic", "F", "number"),
+        _P,
+        Column("p_gg", "p (GG)", "p"),
+        Column("p_hf", "p (HF)", "p"),
+        Column("epsilon_gg", "ε (GG)", "number", decimals=3),
+        Column("epsilon_hf", "ε (HF)", "number", decimals=3),
+        Column("mauchly_w", "Mauchly W", "number", decimals=3),
+        Column("mauchly_p", "p (W)", "p"),
+        _ETA,
+        Column("generalised_eta2", "generalised η²", "number", decimals=3),
+        Column("method"),
+    ),
+    shown=(
+        "term",
+        "sum_sq",
+        "df1",
+        "df2",
+        "statistic",
+        "p",
+        "p_gg",
+        "p_hf",
+        "epsilon_gg",
+        "epsilon_hf",
+        "mauchly_w",
+        "mauchly_p",
+        "partial_eta2",
+        "generalised_eta2",
+    ),
+)
+EQUIVALENCE = Schema(
+    (
+        Column("phase"),
+        *_PAIR,
+        Column("adjusted", kind="flag"),
+        _ESTIMATE,
+        Column("bound_low", "bound", "significant", decimals=4),
+        Column("bound_high", "bound", "significant", decimals=4),
+        Column("p_low", "p (lower bound)", "p"),
+        Column("p_high", "p (upper bound)", "p"),
+        _P,
+        *_INTERVAL,
+        Column("equivalent", kind="flag"),
+        Column("method"),
+    ),
+    shown=(
+        "phase",
+        "group",
+        "reference",
+        "adjusted",
+        "estimate",
+        "conf_low",
+        "conf_high",
+        "bound_low",
+        "bound_high",
+        "p",
+        "equivalent",
+        "method",
+    ),
 )
 
 
@@ -157,16 +276,19 @@ class PhaseComparison(Result):
 
     def tables(self) -> Sequence[Table]:
         """Contrasts first (changes, where there is one group), then the rest that is not empty."""
+        notes = self.statements
         found = [
-            _contrast_table("contrasts", "Groups compared in each phase", self.contrasts, self),
-            _contrast_table("mixed", "Groups compared by a mixed model", self.mixed, self),
-            _table("paired", "Change within each group", self.paired, _PAIRED),
-            _table("means", "Means of participants", self.means, _MEANS),
-            _table("adjusted_means", "Means adjusted for the baseline", self.adjusted_means, _ADJ),
-            _table("interaction", "Group by phase", self.interaction, _INTERACTION),
+            CONTRAST.table("contrasts", "Groups compared in each phase", self.contrasts, notes),
+            CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
+            PAIRED.table("paired", "Change within each group", self.paired),
+            MEAN.table("means", "Means of participants", self.means),
+            ADJUSTED.table(
+                "adjusted_means", "Means adjusted for the baseline", self.adjusted_means
+            ),
+            INTERACTION.table("interaction", "Group by phase", self.interaction),
             anova_table(self.anova),
-            _table("omnibus", "Tests of all groups", self.omnibus, _OMNIBUS),
-            _table("equivalence", "Equivalence", self.equivalence, _EQUIVALENCE),
+            OMNIBUS.table("omnibus", "Tests of all groups", self.omnibus),
+            EQUIVALENCE.table("equivalence", "Equivalence", self.equivalence),
         ]
         return tuple(table for table in found if len(table.rows))
 
@@ -196,132 +318,13 @@ class BlockComparison(Result):
 
     def tables(self) -> Sequence[Table]:
         """The analysis of variance, then the means."""
-        means = (Column("block"), *_MEANS[1:])
         return (
             anova_table(self.anova),
-            _table("means", "Means of participants", self.means, means),
+            BLOCK_MEAN.table("means", "Means of participants", self.means),
         )
-
-
-_INTERVAL = (
-    Column("conf_low", "lower", "significant", decimals=4),
-    Column("conf_high", "upper", "significant", decimals=4),
-)
-_T = (Column("df", "df", "df"), Column("statistic", "t", "number"), Column("p", "p", "p"))
-_ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
-_ERROR = Column("std_error", "standard error", "significant", decimals=3)
-_G = (
-    Column("g", "Hedges g", "number"),
-    Column("g_low", "g lower", "number"),
-    Column("g_high", "g upper", "number"),
-)
-_MEANS = (
-    Column("phase"),
-    Column("group"),
-    Column("n", kind="count"),
-    Column("mean", kind="significant", decimals=4),
-    Column("sd", "SD", "significant", decimals=3),
-    *_INTERVAL,
-)
-_ADJ = (
-    Column("phase"),
-    Column("group"),
-    _ESTIMATE,
-    _ERROR,
-    Column("df", "df", "df"),
-    *_INTERVAL,
-)
-_CONTRASTS = (
-    Column("phase"),
-    Column("group"),
-    Column("reference"),
-    Column("effect"),
-    Column("adjusted", kind="flag"),
-    _ESTIMATE,
-    *_INTERVAL,
-    *_T,
-    Column("p_adjusted", "p (Holm)", "p"),
-    *_G,
-    Column("n_group", "n", "count"),
-    Column("n_reference", "n reference", "count"),
-    Column("method"),
-)
-_PAIRED = (
-    Column("group"),
-    Column("from_phase", "from"),
-    Column("to_phase", "to"),
-    Column("effect"),
-    Column("n", kind="count"),
-    _ESTIMATE,
-    *_INTERVAL,
-    *_T,
-    *_G,
-    Column("method"),
-)
-_INTERACTION = (
-    Column("term"),
-    Column("from_phase", "from"),
-    Column("to_phase", "to"),
-    Column("group"),
-    Column("reference"),
-    _ESTIMATE,
-    *_INTERVAL,
-    Column("df1", "df 1", "df"),
-    Column("df", "df", "df"),
-    Column("statistic", "F or t", "number"),
-    Column("p", "p", "p"),
-    Column("method"),
-)
-_OMNIBUS = (
-    Column("phase"),
-    Column("term"),
-    Column("df1", "df 1", "df"),
-    Column("df2", "df 2", "df"),
-    Column("statistic", "F", "number"),
-    Column("p", "p", "p"),
-    Column("partial_eta2", "partial η²", "number", decimals=3),
-    Column("method"),
-)
-_ANOVA = (
-    Column("term"),
-    Column("sum_sq", "sum of squares", "significant", decimals=4),
-    Column("df1", "df 1", "df"),
-    Column("df2", "df 2", "df"),
-    Column("statistic", "F", "number"),
-    Column("p", "p", "p"),
-    Column("p_gg", "p (GG)", "p"),
-    Column("p_hf", "p (HF)", "p"),
-    Column("epsilon_gg", "ε (GG)", "number", decimals=3),
-    Column("epsilon_hf", "ε (HF)", "number", decimals=3),
-    Column("mauchly_w", "Mauchly W", "number", decimals=3),
-    Column("mauchly_p", "p (W)", "p"),
-    Column("partial_eta2", "partial η²", "number", decimals=3),
-    Column("generalised_eta2", "generalised η²", "number", decimals=3),
-)
-_EQUIVALENCE = (
-    Column("phase"),
-    Column("group"),
-    Column("reference"),
-    Column("adjusted", kind="flag"),
-    _ESTIMATE,
-    *_INTERVAL,
-    Column("bound_low", "bound", "significant", decimals=4),
-    Column("bound_high", "bound", "significant", decimals=4),
-    Column("p", "p", "p"),
-    Column("equivalent", kind="flag"),
-    Column("method"),
-)
 
 
 def anova_table(anova: pd.DataFrame) -> Table:
     """Table of an analysis of variance with its method beneath."""
     notes = tuple(dict.fromkeys(anova["method"])) if len(anova) else ()
-    return Table("anova", "Analysis of variance", _ANOVA, anova, notes)
-
-
-def _contrast_table(name: str, title: str, rows: pd.DataFrame, result: PhaseComparison) -> Table:
-    return Table(name, title, _CONTRASTS, rows, result.statements)
-
-
-def _table(name: str, title: str, rows: pd.DataFrame, columns: Sequence[Column]) -> Table:
-    return Table(name, title, tuple(columns), rows)
+    return ANOVA.table("anova", "Analysis of variance", anova, notes)

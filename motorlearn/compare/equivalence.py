@@ -1,13 +1,18 @@
 """Contrasts judged against a bound that was declared beforehand."""
 
+from collections.abc import Hashable, Mapping
+from typing import Any
+
 import numpy as np
 import pandas as pd
 
-from motorlearn.compare.between import NAN, Comparing
-from motorlearn.compare.comparison import EQUIVALENCE_COLUMNS
+from motorlearn.compare.between import Comparing
+from motorlearn.compare.comparison import EQUIVALENCE
 from motorlearn.linear.equivalence import equivalence_test
+from motorlearn.rows import Row
 
 UNITS = ("score", "sd")
+_KEPT = ("phase", "group", "reference", "effect", "adjusted", "estimate", "method")
 
 
 def equivalence_frame(
@@ -21,30 +26,44 @@ def equivalence_frame(
     size. Odds ratios have no bound in the unit of the score and are left to their differences of
     probabilities.
     """
-    rows: list[tuple] = []
     if bound is None:
-        return pd.DataFrame(rows, columns=list(EQUIVALENCE_COLUMNS))
-    for row in contrasts[contrasts["effect"] != "odds ratio"].itertuples():
-        key = (row.phase, row.group, row.reference, row.effect, row.adjusted, row.estimate)
-        edge = _edge(comparing, row.phase, bound, unit)
-        if np.isnan(row.p) or not edge > 0:
-            rows.append((*key, *(NAN,) * 7, False, row.method))
-            continue
-        found = equivalence_test(
-            np.log(row.estimate) if row.effect == "ratio" else row.estimate,
-            row.std_error,
-            row.df,
-            bound=edge,
-        )
-        bounds = (found.bound_low, found.bound_high, found.conf_low, found.conf_high)
-        low, high, *ends = (comparing.shown(value) for value in bounds)
-        tests = (found.p_low, found.p_high, found.p)
-        method = "two one-sided tests, 90 % interval; " + row.method
-        rows.append((*key, low, high, *tests, *ends, found.equivalent, method))
-    return pd.DataFrame(rows, columns=list(EQUIVALENCE_COLUMNS))
+        return EQUIVALENCE.frame()
+    told = contrasts[contrasts["effect"] != "odds ratio"].to_dict("records")
+    edges = [_edge(comparing, contrast["phase"], bound, unit) for contrast in told]
+    return EQUIVALENCE.frame(
+        [_judged(comparing, contrast, edge) for contrast, edge in zip(told, edges, strict=True)]
+    )
 
 
-def _edge(comparing: Comparing, phase, bound: float, unit: str) -> float:
+def _judged(comparing: Comparing, contrast: Mapping[Hashable, Any], edge: float) -> Row:
+    """One contrast against its bound, on the scale on which it is reported."""
+    kept = {name: contrast[name] for name in _KEPT}
+    if np.isnan(contrast["p"]) or not edge > 0:
+        return EQUIVALENCE.row(**kept)
+    estimate = contrast["estimate"]
+    found = equivalence_test(
+        np.log(estimate) if contrast["effect"] == "ratio" else estimate,
+        contrast["std_error"],
+        contrast["df"],
+        bound=edge,
+    )
+    return EQUIVALENCE.row(
+        **kept
+        | {
+            "bound_low": comparing.shown(found.bound_low),
+            "bound_high": comparing.shown(found.bound_high),
+            "p_low": found.p_low,
+            "p_high": found.p_high,
+            "p": found.p,
+            "conf_low": comparing.shown(found.conf_low),
+            "conf_high": comparing.shown(found.conf_high),
+            "equivalent": found.equivalent,
+            "method": "two one-sided tests, 90 % interval; " + contrast["method"],
+        }
+    )
+
+
+def _edge(comparing: Comparing, phase: Hashable, bound: float, unit: str) -> float:
     if unit == "sd":
         return bound * comparing.spread(phase)[0]
     return float(abs(np.log(bound))) if comparing.effect == "ratio" else bound

@@ -1,21 +1,24 @@
 """The same contrasts from a mixed model, which uses every available test."""
 
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
-from motorlearn.compare.between import NAN, Comparing, contrast_frame
+from motorlearn.compare.between import Comparing, contrast_frame, standardised
+from motorlearn.compare.comparison import CONTRAST
 from motorlearn.compare.participants import Columns, usable_rows
 from motorlearn.exceptions import FitError, InputError
+from motorlearn.linear.hypotheses import Estimate
 from motorlearn.measures.effect_sizes import adjusted_g, d_from_log_odds
 from motorlearn.mixed.fit import fit_mixed
 from motorlearn.mixed.frames import inference_columns
 from motorlearn.mixed.inference.pseudo import pseudo_inference
 from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
+from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 WHEN_WHICH = (
@@ -88,7 +91,7 @@ def mixed_contrasts(
 class _Answer:
     """Rows by effect from one model, and what its fit said."""
 
-    rows: dict[str, list[tuple]]
+    rows: dict[str, list[Row]]
     messages: tuple[str, ...]
     converged: bool
 
@@ -178,13 +181,13 @@ def _fit(rows: pd.DataFrame, binomial: bool) -> MixedFit:
 
 def _contrast_rows(
     fit: MixedFit, comparing: Comparing, tests: list[Hashable], binomial: bool
-) -> dict[str, list[tuple]]:
+) -> dict[str, list[Row]]:
     cells = sorted(fit.design.fixed.levels.get("cell", ()))
     places = {pair: i for i, pair in enumerate(combinations(cells, 2))}
     scales = {"link": "odds ratio" if binomial else comparing.effect}
     if binomial:
         scales["average"] = "difference"
-    rows: dict[str, list[tuple]] = {}
+    rows: dict[str, list[Row]] = {}
     judged = _few_people(fit, cells) if binomial else None
     for scale, effect in scales.items():
         every = pd.DataFrame()
@@ -230,43 +233,67 @@ def _one_row(
     places: dict[tuple[str, str], int],
     key: tuple[Hashable, Hashable, Hashable],
     effect: str,
-) -> tuple:
+) -> Row:
     phase, group, reference = key
-    data = comparing.data
-    at = data.phases.index(phase)
-    one, other = (_cell(at, data.groups.index(name)) for name in (group, reference))
-    sizes = tuple(comparing.of(name, comparing.at(phase)).size for name in (group, reference))
+    at = comparing.data.phases.index(phase)
+    one, other = (_cell(at, comparing.data.groups.index(name)) for name in (group, reference))
+    named = _named(comparing, key, effect) | {
+        "n_group": comparing.of(group, comparing.at(phase)).size,
+        "n_reference": comparing.of(reference, comparing.at(phase)).size,
+    }
     turn = 1.0 if (other, one) in places else -1.0
     place = places.get((other, one), places.get((one, other)))
     if place is None:
         reason = "not computed: a group has no score at this test, or only hits or only misses"
-        return _tuple(comparing, key, effect, (NAN,) * 7, (NAN,) * 3, sizes, reason)
+        return CONTRAST.row(**named, method=reason)
     found = every.iloc[place]
-    ends = sorted((turn * found["conf_low"], turn * found["conf_high"]))
-    estimate, error, df = turn * found["estimate"], found["std_error"], found["df"]
-    shown = np.exp if effect in ("ratio", "odds ratio") else float
-    numbers = (shown(estimate), error, df, turn * found["statistic"], found["p"], *map(shown, ends))
-    hits = fit.family == "binomial"
-    g = _standardised(comparing, phase, effect, (estimate, error, df, *ends), hits=hits)
-    return _tuple(comparing, key, effect, numbers, g, sizes, _method(fit, comparing, effect))
+    low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
+    result = Estimate(
+        estimate=turn * found["estimate"],
+        std_error=found["std_error"],
+        df=found["df"],
+        statistic=turn * found["statistic"],
+        p=found["p"],
+        conf_low=low,
+        conf_high=high,
+    )
+    return CONTRAST.row(
+        **named,
+        **_told(result, effect),
+        **_standardised(comparing, phase, effect, result, hits=fit.family == "binomial"),
+        method=_method(fit, comparing, effect),
+    )
+
+
+def _named(comparing: Comparing, key: tuple[Hashable, Hashable, Hashable], effect: str) -> Row:
+    names = dict(zip(("phase", "group", "reference"), key, strict=True))
+    return names | {"effect": effect, "adjusted": comparing.baseline is not None}
+
+
+def _told(result: Estimate, effect: str) -> Row:
+    """Give an estimate by name; ratios are told as such and their errors on the log scale."""
+    told = asdict(result)
+    if effect in ("ratio", "odds ratio"):
+        for name in ("estimate", "conf_low", "conf_high"):
+            told[name] = np.exp(told[name])
+    return told
 
 
 def _standardised(
-    comparing: Comparing,
-    phase: Hashable,
-    effect: str,
-    numbers: tuple[float, ...],
-    *,
-    hits: bool,
-) -> tuple[float, float, float]:
-    estimate, error, df, low, high = numbers
+    comparing: Comparing, phase: Hashable, effect: str, result: Estimate, *, hits: bool
+) -> Row:
     if effect == "odds ratio":
-        return tuple(d_from_log_odds(value) for value in (estimate, low, high))  # type: ignore[return-value]
-    if not np.isfinite(df) or hits:
-        return (NAN,) * 3
+        return {
+            "g": d_from_log_odds(result.estimate),
+            "g_low": d_from_log_odds(result.conf_low),
+            "g_high": d_from_log_odds(result.conf_high),
+        }
+    if not np.isfinite(result.df) or hits:
+        return {}
     sd, sd_df = comparing.spread(phase)
-    found = adjusted_g(estimate, error, sd, min(df, sd_df), level=comparing.level)
-    return found.g, found.conf_low, found.conf_high
+    df = min(result.df, sd_df)
+    found = adjusted_g(result.estimate, result.std_error, sd, df, level=comparing.level)
+    return standardised(found)
 
 
 def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:
@@ -286,16 +313,9 @@ def _df_in_words(fit: MixedFit) -> str:
     return "Kenward-Roger df of pseudo-data" if several else "normal distribution"
 
 
-def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[tuple]:
+def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[Row]:
     return [
-        _tuple(comparing, (phase, *pair), comparing.effect, (NAN,) * 7, (NAN,) * 3, (0, 0), reason)
+        CONTRAST.row(**_named(comparing, (phase, *pair), comparing.effect), method=reason)
         for phase in tests
         for pair in comparing.pairs
     ]
-
-
-def _tuple(comparing, key, effect, numbers, g, sizes, method) -> tuple:
-    estimate, error, df, statistic, p, low, high = numbers
-    adjusted = comparing.baseline is not None
-    head = (*key, effect, adjusted, estimate, error, df, statistic, p, NAN)
-    return (*head, low, high, *g, *sizes, method)

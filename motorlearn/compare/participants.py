@@ -10,8 +10,16 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.scores import numbers
+from motorlearn.rows import Row, Schema
+from motorlearn.tables import Column
 from motorlearn.trials.counted import counted_rows, void_reasons
-from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PHASES
+from motorlearn.vocabulary import PHASES
+
+Scores = NDArray[np.float64]
+Codes = NDArray[np.intp]
+LEFT_OUT = Schema(
+    (Column("participant"), Column("group"), Column("reason"), Column("rows", kind="count"))
+)
 
 
 @dataclass(frozen=True)
@@ -129,7 +137,7 @@ def score_participants(
         phase_names,
         scores,
         trials.reshape(shape).astype(np.int64),
-        pd.DataFrame(lost, columns=list(LEFT_OUT_COLUMNS)),
+        LEFT_OUT.frame(lost),
         int(present.sum()),
     )
 
@@ -162,7 +170,12 @@ def usable_rows(
     return rows[rows["score"].notna()].reset_index(drop=True)
 
 
-def _rows_asked_for(table, columns, phases, groups) -> pd.DataFrame:
+def _rows_asked_for(
+    table: pd.DataFrame,
+    columns: Columns,
+    phases: Sequence[Hashable] | None,
+    groups: Sequence[Hashable] | None,
+) -> pd.DataFrame:
     if not isinstance(table, pd.DataFrame):
         raise InputError(
             "phases are compared in a table",
@@ -190,7 +203,7 @@ def _rows_asked_for(table, columns, phases, groups) -> pd.DataFrame:
     return table[keep]
 
 
-def _asked(table: pd.DataFrame, column: str | None, levels: Sequence | None) -> pd.Series:
+def _asked(table: pd.DataFrame, column: str | None, levels: Sequence[Hashable] | None) -> pd.Series:
     if column is None or levels is None:
         return pd.Series(True, index=table.index)
     known = table[column].unique()
@@ -222,7 +235,9 @@ def _phase_levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[
     return tuple(present)
 
 
-def _values(used: pd.DataFrame, columns: Columns) -> tuple[NDArray, NDArray]:
+def _values(
+    used: pd.DataFrame, columns: Columns
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     value = numbers(used, columns.outcome)
     weight = np.ones_like(value)
     if columns.attempts is not None:
@@ -251,7 +266,9 @@ def _values(used: pd.DataFrame, columns: Columns) -> tuple[NDArray, NDArray]:
     return value, weight
 
 
-def _one_group_each(people, names, codes, group_names) -> NDArray[np.intp]:
+def _one_group_each(
+    people: Codes, names: pd.Index, codes: Codes, group_names: tuple[Hashable, ...]
+) -> Codes:
     low = np.full(len(names), len(group_names))
     high = np.full(len(names), -1)
     np.minimum.at(low, people, codes)
@@ -286,25 +303,39 @@ def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
         )
 
 
-def _lost_rows(used, columns, present, people, groups) -> list[tuple]:
+def _lost_rows(
+    used: pd.DataFrame,
+    columns: Columns,
+    present: NDArray[np.bool_],
+    people: NDArray[Any],
+    groups: NDArray[Any],
+) -> list[Row]:
     if present.all():
         return []
     void = void_reasons(used)
-    reason = np.where(void != "", void, f"no value in {columns.outcome!r}")
-    lost = pd.DataFrame(
-        {"participant": people, "group": groups, "reason": reason}, index=used.index
-    )[~present]
+    why = np.where(void != "", void, f"no value in {columns.outcome!r}")
+    lost = pd.DataFrame({"participant": people, "group": groups, "reason": why}, index=used.index)[
+        ~present
+    ]
     counted = lost.groupby(["participant", "group", "reason"], sort=True).size()
-    return [(*key, int(rows)) for key, rows in counted.items()]
-
-
-def _lost_cells(scores, labels, codes, group_names, phase_names) -> list[tuple]:
     return [
-        (
-            labels[person],
-            group_names[codes[person]],
-            f"no score at {phase_names[phase]}: not compared there, not in the mixed ANOVA",
-            0,
+        LEFT_OUT.row(participant=person, group=group, reason=reason, rows=int(rows))
+        for (person, group, reason), rows in counted.items()
+    ]
+
+
+def _lost_cells(
+    scores: Scores,
+    labels: NDArray[Any],
+    codes: Codes,
+    group_names: tuple[Hashable, ...],
+    phase_names: tuple[Hashable, ...],
+) -> list[Row]:
+    return [
+        LEFT_OUT.row(
+            participant=labels[person],
+            group=group_names[codes[person]],
+            reason=f"no score at {phase_names[phase]}: not compared there, not in the mixed ANOVA",
         )
         for person, phase in zip(*np.nonzero(np.isnan(scores)))
     ]

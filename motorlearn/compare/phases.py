@@ -17,7 +17,7 @@ from motorlearn.compare.between import (
     omnibus_rows,
     unadjusted_contrasts,
 )
-from motorlearn.compare.comparison import CONTRAST_COLUMNS, PhaseComparison
+from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import design_limits
 from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
@@ -218,7 +218,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         equivalence=equivalence_frame(
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
-        mixed=pd.DataFrame(columns=list(CONTRAST_COLUMNS)),
+        mixed=CONTRAST.frame(),
         statements=design_limits(data, baseline),
         recipe=recipe,
     )

@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -38,9 +39,9 @@ class Pooling:
 
 
 def pooling_inflation(
-    total: NDArray,
-    square_within: NDArray,
-    trials: NDArray,
+    total: NDArray[Any],
+    square_within: NDArray[Any],
+    trials: NDArray[Any],
     codes: NDArray[np.intp],
 ) -> Pooling:
     """Estimate the inflation from each participant's trials, by the analysis of variance.

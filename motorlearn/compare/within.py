@@ -1,23 +1,24 @@
 """Phases against each other within groups, and whether the groups differ in that."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import asdict
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
-from motorlearn.compare.between import NAN, NO_ESTIMATE, Comparing
-from motorlearn.compare.comparison import ANOVA_COLUMNS, INTERACTION_COLUMNS, PAIRED_COLUMNS
+from motorlearn.compare.between import NO_ESTIMATE, Comparing, standardised
+from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED
+from motorlearn.compare.participants import Scores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.repeated import RepeatedEffect, repeated_anova
 from motorlearn.linear.samples import one_sample, welch
 from motorlearn.measures.effect_sizes import NO_EFFECT, StandardisedEffect, paired_g
+from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-_WORDS = ("term", "from_phase", "to_phase", "group", "reference", "effect", "method")
-_COUNTS = ("n_group", "n_reference")
-PAIRED = "paired t of participants' scores"
+PAIRED_T = "paired t of participants' scores"
 
 
 def phase_pairs(
@@ -52,16 +53,18 @@ def paired_changes(
                 result = one_sample(after - before, level=comparing.level)
             if not reason:
                 effect = _standardised_change(before, after, comparing.level)
-            shown, *limits = comparing.shown_estimate(result)
-            rows.append(
-                (
-                    group, first, second, comparing.effect, before.size, shown,
-                    result.std_error, result.df, result.statistic, result.p, *limits,
-                    effect.g, effect.conf_low, effect.conf_high,
-                    reason or PAIRED + comparing.suffix,
-                )
-            )  # fmt: skip
-    return pd.DataFrame(rows, columns=list(PAIRED_COLUMNS))
+            row = PAIRED.row(
+                group=group,
+                from_phase=first,
+                to_phase=second,
+                effect=comparing.effect,
+                n=before.size,
+                method=reason or PAIRED_T + comparing.suffix,
+                **comparing.told(result),
+                **standardised(effect),
+            )
+            rows.append(row)
+    return PAIRED.frame(rows)
 
 
 def changes_between_groups(
@@ -70,36 +73,47 @@ def changes_between_groups(
     anova: pd.DataFrame,
 ) -> pd.DataFrame:
     """Group by phase: the F test, then the difference between groups in each change."""
-    rows = [
-        (
-            row.term, None, None, None, None, comparing.effect, NAN, NAN, row.df1, row.df2,
-            row.statistic, row.p_gg, NAN, NAN, 0, 0, row.method + ", Greenhouse-Geisser p",
-        )
-        for row in anova.itertuples()
-        if row.term == "group:phase"
-    ]  # fmt: skip
+    tests = anova[anova["term"] == "group:phase"].to_dict("records")
+    rows = [_interaction_test(comparing, test) for test in tests]
     for first, second in pairs:
         for group, reference in comparing.pairs:
-            a, b = (
-                np.subtract(*reversed(_both(comparing, name, first, second)))
-                for name in (group, reference)
-            )
+            a, b = (_changes(comparing, name, first, second) for name in (group, reference))
             result, method = NO_ESTIMATE, "not computed: two participants per group are needed"
             if min(a.size, b.size) >= 2:
                 result = welch(a, b, level=comparing.level)
                 method = "Welch t of the participants' changes" + comparing.suffix
-            shown, *limits = comparing.shown_estimate(result)
-            rows.append(
-                (
-                    "group:change", first, second, group, reference, comparing.effect, shown,
-                    result.std_error, 1.0, result.df, result.statistic, result.p, *limits,
-                    a.size, b.size, method,
-                )
-            )  # fmt: skip
-    # Group labels may be numbers; the rows without a group must not turn them into floats.
-    frame = pd.DataFrame(rows, columns=list(INTERACTION_COLUMNS), dtype=object)
-    numbers = [name for name in INTERACTION_COLUMNS if name not in (*_WORDS, *_COUNTS)]
-    return frame.astype(dict.fromkeys(numbers, float) | dict.fromkeys(_COUNTS, int))
+            row = INTERACTION.row(
+                term="group:change",
+                from_phase=first,
+                to_phase=second,
+                group=group,
+                reference=reference,
+                effect=comparing.effect,
+                df1=1.0,
+                n_group=a.size,
+                n_reference=b.size,
+                method=method,
+                **comparing.told(result),
+            )
+            rows.append(row)
+    # The test of all groups has no group; labels stay as they are, whichever rows there are.
+    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.of_kind("text"), object))
+
+
+def _interaction_test(comparing: Comparing, test: Mapping[Hashable, Any]) -> Row:
+    return INTERACTION.row(
+        term=test["term"],
+        from_phase=None,
+        to_phase=None,
+        group=None,
+        reference=None,
+        effect=comparing.effect,
+        df1=test["df1"],
+        df=test["df2"],
+        statistic=test["statistic"],
+        p=test["p_gg"],
+        method=test["method"] + ", Greenhouse-Geisser p",
+    )
 
 
 def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
@@ -109,7 +123,7 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     """
     data, values = comparing.data, comparing.values
     if len(data.phases) < 2:
-        return pd.DataFrame(columns=list(ANOVA_COLUMNS))
+        return ANOVA.frame()
     complete = ~np.isnan(values).any(axis=1)
     present = [i for i in range(len(data.groups)) if (data.codes[complete] == i).any()]
     codes = np.searchsorted(present, data.codes[complete])
@@ -120,42 +134,45 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     try:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
-        row = (f"group:{within}", *(NAN,) * 13, f"not computed: {problem}")
-        return pd.DataFrame([row], columns=list(ANOVA_COLUMNS))
-    return pd.DataFrame([_row(effect, method) for effect in effects], columns=list(ANOVA_COLUMNS))
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", method=f"not computed: {problem}")])
+    return ANOVA.frame([_anova_row(effect, method) for effect in effects])
 
 
-def _row(effect: RepeatedEffect, method: str) -> tuple:
+def _anova_row(effect: RepeatedEffect, method: str) -> Row:
     test, shape = effect.test, effect.sphericity
-    return (
-        effect.term,
-        test.sum_sq,
-        test.df1,
-        test.df2,
-        test.statistic,
-        test.p,
-        effect.p_gg,
-        effect.p_hf,
-        shape.epsilon_gg if shape else NAN,
-        shape.epsilon_hf if shape else NAN,
-        shape.mauchly_w if shape else NAN,
-        shape.mauchly_p if shape else NAN,
-        test.partial_eta2,
-        effect.generalised_eta2,
-        method,
+    corrected = asdict(shape) if shape else {}
+    corrected.pop("epsilon_hf_raw", None)
+    return ANOVA.row(
+        term=effect.term,
+        sum_sq=test.sum_sq,
+        df1=test.df1,
+        df2=test.df2,
+        statistic=test.statistic,
+        p=test.p,
+        p_gg=effect.p_gg,
+        p_hf=effect.p_hf,
+        partial_eta2=test.partial_eta2,
+        generalised_eta2=effect.generalised_eta2,
+        method=method,
+        **corrected,
     )
 
 
 def _both(
     comparing: Comparing, group: Hashable, first: Hashable, second: Hashable
-) -> tuple[NDArray, NDArray]:
+) -> tuple[Scores, Scores]:
     mine = comparing.data.codes == comparing.data.groups.index(group)
     before, after = comparing.at(first)[mine], comparing.at(second)[mine]
     both = ~np.isnan(before) & ~np.isnan(after)
     return before[both], after[both]
 
 
-def _no_change(before: NDArray, after: NDArray) -> str:
+def _changes(comparing: Comparing, group: Hashable, first: Hashable, second: Hashable) -> Scores:
+    before, after = _both(comparing, group, first, second)
+    return after - before
+
+
+def _no_change(before: Scores, after: Scores) -> str:
     if before.size < 2:
         return f"not computed: {before.size} participants have both scores"
     if not np.ptp(after - before) > 0:
@@ -163,7 +180,7 @@ def _no_change(before: NDArray, after: NDArray) -> str:
     return ""
 
 
-def _standardised_change(before: NDArray, after: NDArray, level: float) -> StandardisedEffect:
+def _standardised_change(before: Scores, after: Scores, level: float) -> StandardisedEffect:
     spread = before.std(ddof=1), after.std(ddof=1)
     if not min(spread) > 0:
         return NO_EFFECT

@@ -9,7 +9,8 @@ from motorlearn.curves.batch.learners import CurveFits, StoredCurveFits, fit_cur
 from motorlearn.curves.forgetting import ForgettingCurve, fit_forgetting
 from motorlearn.curves.forms import FORMS, Form, check_form, make_form, named_form, register_form
 from motorlearn.curves.held_out import PredictionScores, score_predictions
-from motorlearn.curves.population.population import PopulationCurve, fit_population_curve
+from motorlearn.curves.population.curve import PopulationCurve
+from motorlearn.curves.population.population import fit_population_curve
 from motorlearn.curves.quantities import CurveQuantities, curve_quantities
 from motorlearn.curves.recall import ForgettingCurves
 from motorlearn.curves.single.curve_fit import CurveFit

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from motorlearn.curves.batch.learners import fit_curves
 from motorlearn.curves.single.learner import fit_curve
@@ -13,7 +14,7 @@ from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
 
-def average_of_exponentials(time, shape: float, scale: float) -> np.ndarray:
+def average_of_exponentials(time: ArrayLike, shape: float, scale: float) -> np.ndarray:
     r"""Give the average of exponential curves whose rates follow a Gamma distribution.
 
     .. math:: \int_0^\infty e^{-rt}\, \mathrm{Gamma}(r; a, b)\, dr = (1 + t/b)^{-a}

@@ -30,10 +30,13 @@ def criterion_weights(criterion: np.ndarray, status: np.ndarray) -> np.ndarray:
     known = np.isfinite(least)
     share = np.exp(-0.5 * (usable - np.where(known, least, 0.0)))
     share[:, ~known] = np.nan
-    return (share / share.sum(axis=0)).T
+    found: np.ndarray = (share / share.sum(axis=0)).T
+    return found
 
 
-def choose(criterion, status) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+def choose(
+    criterion: np.ndarray, status: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Choose a form for each learner.
 
     Returns

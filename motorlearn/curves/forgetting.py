@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -77,8 +78,8 @@ class ForgettingCurve(Result):
 
 
 def fit_forgetting(
-    table,
-    outcome,
+    table: Any,
+    outcome: Any,
     *,
     delay: str | None = None,
     participant: str = "participant",
@@ -86,7 +87,7 @@ def fit_forgetting(
     vary: Sequence[str] = ("start",),
     forms: Sequence[str] = FORGETTING_FORMS,
     floor: float | None = None,
-    attempts=None,
+    attempts: Any = None,
     interval: str = "profile",
     level: float = 0.95,
     unit: str = "days",
@@ -162,7 +163,7 @@ def fit_forgetting(
     )
 
 
-def _known_forms(forms) -> tuple[str, ...]:
+def _known_forms(forms: Any) -> tuple[str, ...]:
     names = (forms,) if isinstance(forms, str) else forms
     if not isinstance(names, list | tuple) or not names:
         raise InputError("forms must name one form of forgetting at least", [forms])
@@ -172,7 +173,7 @@ def _known_forms(forms) -> tuple[str, ...]:
     return tuple(names)
 
 
-def _combined(fits: Mapping[str, CurveFit], unit: str, options) -> ForgettingCurve:
+def _combined(fits: Mapping[str, CurveFit], unit: str, options: dict[str, Any]) -> ForgettingCurve:
     criteria = np.array([fit.aicc for fit in fits.values()])
     usable = np.where(np.isfinite(criteria), criteria, np.inf)
     known = np.isfinite(usable).any()

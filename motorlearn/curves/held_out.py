@@ -108,7 +108,9 @@ def score_predictions(
     return PredictionScores(scores, best.reset_index(drop=True), family, recipe)
 
 
-def _losses(fits: CurveFits, rows, outcome, practice, attempts) -> pd.DataFrame:
+def _losses(
+    fits: CurveFits, rows: pd.DataFrame, outcome: str, practice: str, attempts: str | None
+) -> pd.DataFrame:
     """Loss of every form on the rows that were held out."""
     keys = list(fits.by)
     joined = rows.merge(fits.table, on=keys, suffixes=("", "_fit"))

@@ -1,6 +1,7 @@
 """Options of the curves: what a caller may give, said once for every public call."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -12,7 +13,7 @@ DRAWS_IS_OLD = (
 )
 
 
-def check_level(level) -> float:
+def check_level(level: Any) -> float:
     """Give the confidence level, or refuse what is none.
 
     Examples
@@ -26,12 +27,14 @@ def check_level(level) -> float:
     return float(level)
 
 
-def check_first(first) -> float:
+def check_first(first: Any) -> float:
     """Give the practice count of the first trial, or refuse what is none."""
     return finite(first, "first, the practice count of the first trial, must be a finite number")
 
 
-def check_simulations(simulations, draws=None, *, least: int = 1) -> tuple[int, tuple[str, ...]]:
+def check_simulations(
+    simulations: Any, draws: Any = None, *, least: int = 1
+) -> tuple[int, tuple[str, ...]]:
     """Give the number of simulations, and what to say where it came by its old name."""
     given = simulations if draws is None else draws
     if not is_number(given) or given != int(given) or given < least:
@@ -39,14 +42,14 @@ def check_simulations(simulations, draws=None, *, least: int = 1) -> tuple[int, 
     return int(given), () if draws is None else (DRAWS_IS_OLD,)
 
 
-def check_seed(seed) -> int | None:
+def check_seed(seed: Any) -> int | None:
     """Give a seed that the random numbers take."""
     if seed is not None and (not is_number(seed) or seed != int(seed) or seed < 0):
         raise InputError("the seed must be a whole number of at least 0", [seed])
     return None if seed is None else int(seed)
 
 
-def check_fixed(fixed, known, title: str) -> dict[str, float]:
+def check_fixed(fixed: Any, known: Sequence[str], title: str) -> dict[str, float]:
     """Give the terms that are held, or refuse unknown terms and values that are no numbers."""
     if fixed is None:
         return {}
@@ -66,26 +69,26 @@ def check_fixed(fixed, known, title: str) -> dict[str, float]:
     return held
 
 
-def one_of(value, known, what: str):
+def one_of(value: Any, known: Sequence[str], what: str) -> str:
     """Give one of a few words, or name them."""
     if not isinstance(value, str) or value not in known:
         raise InputError(f"there is no such {what}", [value], f"choose {', '.join(known)}")
     return value
 
 
-def check_column(name, what: str) -> None:
+def check_column(name: Any, what: str) -> None:
     """Refuse what cannot be the name of one column."""
     if not isinstance(name, str):
         raise InputError(f"{what} must be the name of a column", [name])
 
 
-def finite(value, cause: str) -> float:
+def finite(value: Any, cause: str) -> float:
     """Give a finite float or refuse with a cause."""
     if not is_number(value) or not np.isfinite(value):
         raise InputError(cause, [value])
     return float(value)
 
 
-def is_number(value) -> bool:
+def is_number(value: Any) -> bool:
     """Whether this is one real number."""
     return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -105,16 +106,28 @@ def curve_quantities(
     for name, at in asked:
         value = _function(fit, name, at)
         for group, pick in known.picks.items():
-            row = _interval(
-                known, lambda p, v=value, k=pick: v(k @ p), name, level, _reason(fit, name)
-            )
+            own = _picked(value, pick)
+            row = _interval(known, own, name, level, _reason(fit, name))
             rows.append({"group": group, "quantity": name, "at": at} | row)
         contrasts += _against_first(fit, known, value, (name, at), level)
     recipe = Recipe("curve_quantities", options={"criterion": criterion, "level": level}, n=fit.n)
     return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
 
 
-def _against_first(fit, known: _Parameters, value, asked, level) -> list[dict[str, object]]:
+def _picked(
+    value: Callable[[np.ndarray], float], pick: np.ndarray
+) -> Callable[[np.ndarray], float]:
+    """The quantity of one group as a function of all parameters."""
+    return lambda p: value(pick @ p)
+
+
+def _against_first(
+    fit: CurveFit | PopulationCurve,
+    known: _Parameters,
+    value: Callable[[np.ndarray], float],
+    asked: tuple[str, float],
+    level: float,
+) -> list[dict[str, object]]:
     """Difference (levels) or ratio (the others) of each group and the first."""
     (first, base), *others = known.picks.items()
     name, at = asked
@@ -122,7 +135,7 @@ def _against_first(fit, known: _Parameters, value, asked, level) -> list[dict[st
     rows = []
     for group, pick in others:
 
-        def between(p, pick=pick):
+        def between(p: np.ndarray, pick: np.ndarray = pick) -> float:
             one, other = value(pick @ p), value(base @ p)
             return one - other if kind == "difference" else one / other
 
@@ -161,12 +174,14 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
     return _Parameters(point, np.asarray(fit.vcov), picks, df)
 
 
-def _function(fit, name: str, at: float) -> Callable[[np.ndarray], float]:
+def _function(
+    fit: CurveFit | PopulationCurve, name: str, at: float
+) -> Callable[[np.ndarray], float]:
     """The quantity as a function of asymptote, gain (or start) and log rates."""
     form, hits = named_form(fit.form), fit.family == "binomial"
     start = isinstance(fit, PopulationCurve) and fit.amount == "start"
 
-    def height(cell, n: float, scale=True) -> float:
+    def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
         rates = list(np.exp(cell[2:]))
         basis = float(form.log_basis(np.array(n), rates, fit.first))
         top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if start else 0.0
@@ -174,7 +189,7 @@ def _function(fit, name: str, at: float) -> Callable[[np.ndarray], float]:
         eta = cell[0] + amount * np.exp(basis - top)
         return float(expit(eta)) if hits and scale else float(eta)
 
-    def reach(cell) -> float:
+    def reach(cell: np.ndarray) -> float:
         goal = float(logit(at)) if hits else at
         ends = height(cell, fit.first, False) - goal, cell[0] - goal
         if ends[0] * ends[1] >= 0:
@@ -186,7 +201,7 @@ def _function(fit, name: str, at: float) -> Callable[[np.ndarray], float]:
             low, high = (middle, high) if early else (low, middle)
         return high
 
-    def change(cell) -> float:
+    def change(cell: np.ndarray) -> float:
         step = 1e-4 * max(abs(at), 1.0)
         return abs(height(cell, at + step) - height(cell, at - step)) / (2 * step)
 
@@ -198,7 +213,7 @@ def _function(fit, name: str, at: float) -> Callable[[np.ndarray], float]:
     }[name]
 
 
-def _reason(fit, name: str) -> str:
+def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
     if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in _UNKNOWN):
         return fit.status
     return ""
@@ -207,7 +222,9 @@ def _reason(fit, name: str) -> str:
 _UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
-def _interval(known: _Parameters, value, name: str, level: float, reason: str):
+def _interval(
+    known: _Parameters, value: Callable[[np.ndarray], float], name: str, level: float, reason: str
+) -> dict[str, Any]:
     nothing = {"estimate": np.nan, "conf_low": np.nan, "conf_high": np.nan}
     if reason:
         return nothing | {"reason": reason}

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -89,7 +90,7 @@ class ForgettingCurves(Result):
         )
 
 
-def check_delays(days: np.ndarray, outcome) -> None:
+def check_delays(days: np.ndarray, outcome: Any) -> None:
     """Refuse delays below 0 and tests at one delay only."""
     if np.any(days < 0) or not np.all(np.isfinite(days)):
         raise InputError("delays must be 0 or more", days[~(days >= 0)])
@@ -101,7 +102,15 @@ def check_delays(days: np.ndarray, outcome) -> None:
         raise InputError("forgetting needs tests at two different delays at least", there)
 
 
-def fits_of_one(days, outcome, forms, floor, attempts, interval, level) -> dict[str, CurveFit]:
+def fits_of_one(
+    days: np.ndarray,
+    outcome: Any,
+    forms: Sequence[str],
+    floor: float | None,
+    attempts: Any,
+    interval: str,
+    level: float,
+) -> dict[str, CurveFit]:
     """Curves of one person, by form."""
     return {
         form: fit_curve(
@@ -120,7 +129,12 @@ def fits_of_one(days, outcome, forms, floor, attempts, interval, level) -> dict[
 
 
 def forgetting_of_people(
-    table: pd.DataFrame, asked: Asked, vary, floor, interval: str, level: float
+    table: pd.DataFrame,
+    asked: Asked,
+    vary: Sequence[str],
+    floor: float | None,
+    interval: str,
+    level: float,
 ) -> ForgettingCurves:
     """Fit everybody's forgetting, alone and together."""
     rows, void = _usable(table, asked)
@@ -132,7 +146,9 @@ def forgetting_of_people(
     populations = {
         form: _population(rows, form, asked, vary, floor, kind, level) for form in asked.forms
     }
-    estimates = [_renamed(form, fit) for form, fit in populations.items() if fit]
+    estimates = [
+        _renamed(form, fit) for form, fit in populations.items() if isinstance(fit, PopulationCurve)
+    ]
     comparison = pd.DataFrame([_compared(form, fit) for form, fit in populations.items()])
     options = {"forms": asked.forms, "floor": floor, "vary": tuple(vary), "level": level}
     columns = {
@@ -175,7 +191,9 @@ def _usable(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, pd.DataFra
     return rows[rows["y"].notna()].reset_index(drop=True), void
 
 
-def _person(who, part: pd.DataFrame, asked: Asked, floor, level: float) -> pd.DataFrame:
+def _person(
+    who: object, part: pd.DataFrame, asked: Asked, floor: float | None, level: float
+) -> pd.DataFrame:
     attempts = part["m"].to_numpy() if "m" in part else None
     days, scores = part["d"].to_numpy(), part["y"].to_numpy()
     fits = fits_of_one(days, scores, asked.forms, floor, attempts, "wald", level)
@@ -192,7 +210,15 @@ def _person(who, part: pd.DataFrame, asked: Asked, floor, level: float) -> pd.Da
     return pd.DataFrame(shown)
 
 
-def _population(rows, form: str, asked: Asked, vary, floor, interval, level):
+def _population(
+    rows: pd.DataFrame,
+    form: str,
+    asked: Asked,
+    vary: Sequence[str],
+    floor: float | None,
+    interval: str,
+    level: float,
+) -> PopulationCurve | Refused:
     if floor is not None:
         return Refused(
             "with a floor given only single people are fitted; leave it out, and the floor is "
@@ -226,8 +252,8 @@ def _renamed(form: str, fit: PopulationCurve) -> pd.DataFrame:
     return shown
 
 
-def _compared(form: str, fit) -> dict[str, object]:
-    if not fit:
+def _compared(form: str, fit: PopulationCurve | Refused) -> dict[str, object]:
+    if isinstance(fit, Refused):
         return {"form": form, "status": "not computed", "aic": np.nan, "reason": fit.reason}
     reason = MEANINGS_OF_LOSS[fit.status]
     return {"form": form, "status": fit.status, "aic": fit.aic, "reason": reason}

@@ -1,5 +1,7 @@
 """What a fit can claim: the status of a curve, in a few fixed words and in a sentence."""
 
+from typing import Any
+
 import numpy as np
 from scipy.stats import chi2, f
 
@@ -50,7 +52,16 @@ FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 
 
-def grade(*, enough, flat, at_bound, progress, asymptote_error, change, open_shape=False):
+def grade(
+    *,
+    enough: Any,
+    flat: Any,
+    at_bound: Any,
+    progress: Any,
+    asymptote_error: Any,
+    change: Any,
+    open_shape: Any = False,
+) -> np.ndarray:
     """Give the status code of one fit or of many.
 
     Parameters
@@ -78,7 +89,7 @@ def grade(*, enough, flat, at_bound, progress, asymptote_error, change, open_sha
     return np.where(enough, code, TOO_FEW)
 
 
-def losses(status, *, progress, line_open, step):
+def losses(status: Any, *, progress: Any, line_open: Any, step: Any) -> np.ndarray:
     """Say what a fit cannot give: one of ``KEPT, ERRORS, RATES, CURVE, FLAT``.
 
     Parameters
@@ -99,7 +110,9 @@ def losses(status, *, progress, line_open, step):
     return np.where(status == NO_CHANGE, FLAT, code)
 
 
-def not_rejected(loss, simple_loss, n, parameters, extra, *, binomial=False):
+def not_rejected(
+    loss: Any, simple_loss: Any, n: Any, parameters: int, extra: int, *, binomial: bool = False
+) -> Any:
     """Whether a simpler line is not rejected against the curve (F or likelihood-ratio test, 5 %).
 
     ``loss`` is half the sum of squares, or minus the log-likelihood; ``extra`` counts what the
@@ -114,7 +127,7 @@ def not_rejected(loss, simple_loss, n, parameters, extra, *, binomial=False):
     return (drop / max(extra, 1)) <= critical * loss / spare
 
 
-def information_criteria(loglik, n, parameters):
+def information_criteria(loglik: Any, n: Any, parameters: Any) -> tuple[Any, Any]:
     """AICc and BIC; AICc is infinite where its small-sample correction is not defined.
 
     ``AICc = -2 loglik + 2q + 2q(q + 1)/(n - q - 1)``, ``BIC = -2 loglik + q log n``.

@@ -1,6 +1,6 @@
 """What one fitted curve can claim: enough rows, no flat line, a rate inside its bounds."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -26,7 +26,7 @@ def hopeless(problem: Problem) -> tuple[str, str] | None:
     return None
 
 
-def deviance(problem: Problem, fitted) -> float:
+def deviance(problem: Problem, fitted: np.ndarray) -> float:
     """Deviance of hits from the fitted counts."""
     k, m = problem.y, problem.weights
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -90,7 +90,7 @@ def _at_bound(problem: Problem, solution: Solution) -> bool:
     return bool(main) and (all(main) or _runaway(problem, solution))
 
 
-def _runaway(problem, solution) -> bool:
+def _runaway(problem: Problem, solution: Solution) -> bool:
     """Whether a form with several rates ran to the high end of one."""
     pairs = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))
     for name, value, stuck in zip(problem.free_rates, solution.theta, solution.at_bound):
@@ -99,7 +99,7 @@ def _runaway(problem, solution) -> bool:
     return False
 
 
-def _open_ends(problem: Problem, solution: Solution, rates) -> tuple[bool, bool]:
+def _open_ends(problem: Problem, solution: Solution, rates: Sequence[float]) -> tuple[bool, bool]:
     """Whether the straight line and the step are not rejected; asked where a rate is free."""
     free = [name for name in problem.form.rates if name not in problem.fixed]
     if not free or rates[0] < 0:

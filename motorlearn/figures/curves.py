@@ -1,6 +1,7 @@
 """Learning curves: single fits side by side, parameters by group, the population, residuals."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -105,14 +106,14 @@ def individual_fits(
 
 
 def _slots(
-    chosen: list, rows: pd.DataFrame, key: str, group: str | None, columns: int
-) -> tuple[list, dict[int, str]]:
+    chosen: list[Any], rows: pd.DataFrame, key: str, group: str | None, columns: int
+) -> tuple[list[Any], dict[int, str]]:
     """Learner of each panel, none where it stays empty; name of the group where its rows begin."""
     groups = {None: chosen}
     if group is not None:
         of = rows.drop_duplicates(key).set_index(key)[group].loc[chosen]
         groups = {name: list(part.index) for name, part in of.groupby(of, sort=False)}
-    slots: list = []
+    slots: list[Any] = []
     marks: dict[int, str] = {}
     for name, members in groups.items():
         if name is not None:
@@ -125,7 +126,13 @@ def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) ->
     axes.plot(part[practice], part[outcome], "o", color=FAINT, markersize=2.2, markeredgewidth=0)
 
 
-def _one_fit(axes: Axes, fits: CurveFits, name, verdict, scores) -> None:
+def _one_fit(
+    axes: Axes,
+    fits: CurveFits,
+    name: object,
+    verdict: pd.Series,
+    scores: tuple[pd.Series, pd.Series],
+) -> None:
     best = verdict["best"]
     form = "level" if verdict["form"] == "no change" else verdict["form"]
     axes.set_title(f"{name}: {form}", fontsize="x-small", fontweight="normal")
@@ -211,7 +218,7 @@ def _curve(fit: PopulationCurve, n: np.ndarray, parameters: np.ndarray) -> np.nd
         basis = basis / form.basis(np.array(fit.first), rate, fit.first)
         amount = amount - height
     curve = height + amount * basis
-    return 1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve
+    return np.asarray(1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve)
 
 
 def parameter_forest(
@@ -283,7 +290,9 @@ def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -
     return np.array([estimate, estimate - half, estimate + half])
 
 
-def _forest_row(axes: Axes, y: float, interval, own, look: Look, as_rate: bool) -> None:
+def _forest_row(
+    axes: Axes, y: float, interval: np.ndarray, own: pd.Series, look: Look, as_rate: bool
+) -> None:
     values = np.exp(interval) if as_rate else interval
     learners = np.exp(own) if as_rate else own
     jitter = y - 0.22 + 0.06 * np.cos(np.arange(len(own)) * 2.4)
@@ -364,7 +373,7 @@ def curve_residuals(
     )
 
 
-def _pairs(fit):
+def _pairs(fit: CurveFit | PopulationCurve) -> tuple[np.ndarray, ...]:
     if isinstance(fit, PopulationCurve):
         if not len(fit.residuals):
             raise InputError("there are no residuals to draw")

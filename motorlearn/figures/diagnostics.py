@@ -131,10 +131,8 @@ def conclusion_forest(
     own = found.table[(found.table["contrast"] == chosen) & found.table["p"].notna()]
     marks = np.where(own["changes"], "* ", "")
     shown = own.assign(name=[f"{mark}{name}" for mark, name in zip(marks, own["variant"])])
-    ratio = chosen.endswith("ratio")
-    drawing = effect_forest(
-        shown, label=chosen, null=1.0 if ratio else 0.0, summary=(0,), size=size, ax=ax
-    )
+    null = float(own["null"].iloc[0])
+    drawing = effect_forest(shown, label=chosen, null=null, summary=(0,), size=size, ax=ax)
     changed = own.loc[own["changes"], "variant"].tolist()
     said = f"The conclusion changes in: {'; '.join(changed)}." if changed else (
         "No variant on this scale changes the conclusion."
@@ -177,7 +175,7 @@ def tipping_path(
         raise InputError("there is no such contrast", [chosen], f"use {', '.join(labels)}")
     path = found.shifts[found.shifts["contrast"] == chosen]
     tip = found.tipping.set_index("contrast").loc[chosen]
-    null = 1.0 if chosen.endswith("ratio") else 0.0
+    null = float(tip["null"])
     with house(size):
         figure, (axes,) = canvas(size, ax=ax)
         axes.fill_between(path["shift"], path["conf_low"], path["conf_high"], color=BAND)

@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -86,7 +87,7 @@ def _reference(axes: Axes, null: float, bound: tuple[float, float] | None) -> No
     axes.axvline(null, color=SOFT_INK, linewidth=1.0, zorder=1)
 
 
-def _row(axes: Axes, place: int, row, is_summary: bool) -> None:
+def _row(axes: Axes, place: int, row: Any, is_summary: bool) -> None:
     if not np.isfinite(row.estimate):
         return
     axes.hlines(place, row.conf_low, row.conf_high, color=INK, linewidth=1.6, zorder=2)

@@ -87,7 +87,8 @@ def spread(wanted: np.ndarray, spacing: float, low: float, high: float) -> np.nd
             pools.append([(later[0] * later[1] + earlier[0] * earlier[1]) / weight, weight])
     level = np.repeat([pool[0] for pool in pools], [int(pool[1]) for pool in pools])
     room = max(low, high - steps[-1])
-    return np.clip(level, low, room) + steps
+    moved: np.ndarray = np.clip(level, low, room) + steps
+    return moved
 
 
 def thin_ticks(axes: Axes, *, first: Sequence[float] = (), gap: float = 2.0) -> None:

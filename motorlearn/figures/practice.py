@@ -33,6 +33,11 @@ from motorlearn.figures.style import (
 )
 from motorlearn.vocabulary import PHASES, PRACTICE_PHASE
 
+Key = tuple[str, float, float]
+"""Phase, session and block."""
+Places = dict[Key, float]
+Segments = list[list[Key]]
+
 _PLACE = ("phase", "session", "block")
 PHASE_TICKS = {
     "pretest": "pretest",
@@ -105,22 +110,23 @@ def practice_curve(
     return Drawing("practice-curve", figure, given=ax)
 
 
-def _keys(frame: pd.DataFrame) -> list[tuple[str, float, float]]:
+def _keys(frame: pd.DataFrame) -> list[Key]:
     columns = [frame["phase"], frame["session"].fillna(0), frame["block"].fillna(0)]
     return list(zip(*(column.tolist() for column in columns), strict=True))
 
 
-def _places(points: pd.DataFrame) -> tuple[dict, list[list]]:
+def _places(points: pd.DataFrame) -> tuple[Places, Segments]:
     """Give each block its place on the axis; a segment is a stretch without a break."""
     order = sorted(set(_keys(points)), key=_rank)
-    segments: list[list] = []
+    segments: Segments = []
     for key in order:
         same = segments and segments[-1][-1][:2] == key[:2] and key[0] == PRACTICE_PHASE
         if same:
             segments[-1].append(key)
         else:
             segments.append([key])
-    places, at = {}, 0.0
+    places: Places = {}
+    at = 0.0
     step = max(1.0, sum(len(segment) for segment in segments) / 14)
     for segment in segments:
         half = 0.45 if _is_test(segment[0]) else 0.0
@@ -131,7 +137,7 @@ def _places(points: pd.DataFrame) -> tuple[dict, list[list]]:
     return places, segments
 
 
-def _rank(key: tuple[str, float, float]) -> tuple:
+def _rank(key: Key) -> tuple[int, str, float, float]:
     """Order of a study; ``progress 2`` stands after ``progress 1``."""
     return (PHASES.index(key[0].split(" ")[0]), *key)
 
@@ -141,16 +147,16 @@ def _dodges(levels: Levels) -> dict[str, float]:
     return dict(zip(levels, spread, strict=True))
 
 
-def _shift(key: tuple, group: str, dodges: dict[str, float]) -> float:
+def _shift(key: Key, group: str, dodges: dict[str, float]) -> float:
     return dodges[group] * (1.0 if _is_test(key) else 0.13)
 
 
-def _is_test(key: tuple) -> bool:
+def _is_test(key: Key) -> bool:
     return key[0] != PRACTICE_PHASE
 
 
 def _placed(
-    rows: pd.DataFrame, places: dict, segments: list[list], dodges: dict[str, float]
+    rows: pd.DataFrame, places: Places, segments: Segments, dodges: dict[str, float]
 ) -> pd.DataFrame:
     """Give each row its place on the axis, and the stretch without a break that it belongs to."""
     stretch = {key: number for number, segment in enumerate(segments) for key in segment}
@@ -197,7 +203,7 @@ def _means(axes: Axes, placed: pd.DataFrame, levels: Levels) -> None:
 
 
 def _axis(
-    axes: Axes, places: dict, segments: list[list], chosen: Size, tests: Mapping[str, str]
+    axes: Axes, places: Places, segments: Segments, chosen: Size, tests: Mapping[str, str]
 ) -> None:
     ticks, labels = [], []
     practised = [segment for segment in segments if not _is_test(segment[0])]
@@ -232,7 +238,7 @@ def _middle(axes: Axes, left: float, right: float) -> float:
     return ((left + right) / 2 - low) / (high - low)
 
 
-def _test_tick(key: tuple, tests: Mapping[str, str]) -> str:
+def _test_tick(key: Key, tests: Mapping[str, str]) -> str:
     if key[0] in tests:
         return folded(tests[key[0]], 0.75)
     phase, _, number = key[0].partition(" ")
@@ -258,7 +264,7 @@ def _ground(axes: Axes, left: float, right: float, chosen: Size) -> None:
         )
 
 
-def _ends(points: pd.DataFrame, places: dict, levels: Levels) -> list[EndLabel]:
+def _ends(points: pd.DataFrame, places: Places, levels: Levels) -> list[EndLabel]:
     edge = max(places.values()) + 0.75
     labels = []
     for look in levels.present(points):

@@ -44,7 +44,7 @@ from motorlearn.figures.labels import name_y as name_y
 from motorlearn.figures.labels import spread as spread
 from motorlearn.figures.labels import thin_ticks as thin_ticks
 from motorlearn.figures.labels import turn_ticks as turn_ticks
-from motorlearn.figures.levels import PAPER
+from motorlearn.figures.levels import PAPER as PAPER
 from motorlearn.figures.levels import Levels as Levels
 from motorlearn.figures.levels import Look as Look
 from motorlearn.figures.levels import contrast_ratio as contrast_ratio

@@ -1,6 +1,7 @@
 """The same comparison in many studies at once, for power by simulation."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -144,13 +145,14 @@ def ancova_joint_batch(
 def _residual_squares(y: Floats, x: Floats | None, members: NDArray[np.bool_]) -> Floats:
     n_g = members.sum(axis=2)
     _, y_away = _centre(y, members, n_g)
-    squares = np.einsum("ij,ij->i", y_away, y_away)
+    squares: Floats = np.einsum("ij,ij->i", y_away, y_away)
     if x is None:
         return squares
     _, x_away = _centre(x, members, n_g)
     sxx = np.einsum("ij,ij->i", x_away, x_away)
     sxy = np.einsum("ij,ij->i", x_away, y_away)
-    return squares - sxy**2 / np.where(sxx > 0, sxx, np.nan)
+    found: Floats = squares - sxy**2 / np.where(sxx > 0, sxx, np.nan)
+    return found
 
 
 def _finish_by_group(
@@ -185,7 +187,7 @@ def _finish(
     return BatchContrast(np.where(np.isnan(df), np.nan, estimate), error, df, p, n)
 
 
-def _weights(group: NDArray, weights: ArrayLike | None) -> Floats:
+def _weights(group: NDArray[Any], weights: ArrayLike | None) -> Floats:
     groups = int(group.max()) + 1
     if weights is None:
         if groups != 2:

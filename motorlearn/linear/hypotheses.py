@@ -84,7 +84,8 @@ def t_quantile(level: float, df: Floats | float) -> Floats:
     (2.2281, 1.96)
     """
     require_level(level)
-    return stats.t.isf((1 - level) / 2, df)
+    found: Floats = stats.t.isf((1 - level) / 2, df)
+    return found
 
 
 def t_estimate(estimate: float, std_error: float, df: float, *, level: float = 0.95) -> Estimate:

@@ -66,7 +66,8 @@ class LeastSquares:
     @cached_property
     def leverage(self) -> Floats:
         """Diagonal of the hat matrix."""
-        return self.results.get_influence().hat_matrix_diag
+        found: Floats = self.results.get_influence().hat_matrix_diag
+        return found
 
     def covariance(self, kind: str = "ordinary") -> Floats:
         """Covariance of the estimates: ``ordinary`` or ``HC3`` (robust to unequal variances).
@@ -84,7 +85,8 @@ class LeastSquares:
             raise InputError("this covariance is not known", [kind], "use 'ordinary' or 'HC3'")
         if (self.leverage > 1 - 1e-10).any():
             return np.full_like(self.unscaled, np.nan)
-        return self.results.cov_HC3
+        found: Floats = self.results.cov_HC3
+        return found
 
 
 def fit_least_squares(

@@ -156,7 +156,8 @@ def within_contrasts(levels: int) -> Floats:
     >>> np.allclose(basis.T @ basis, np.eye(2)), np.allclose(basis.sum(axis=0), 0)
     (True, True)
     """
-    return linalg.helmert(levels).T
+    found: Floats = linalg.helmert(levels).T
+    return found
 
 
 def _contrasts(within: Sequence[tuple[str, int]]) -> list[tuple[tuple[str, ...], Floats]]:

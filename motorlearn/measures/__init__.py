@@ -4,8 +4,8 @@
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``own_limits`` and ``individual_changes`` who changed beyond trial noise,
 ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition of each
-measure, ``scores`` all of them on a table, ``score_table`` these for a reader; ``agreement``
-raters, ``landmarks`` and ``posture`` technique, on tables.
+measure, ``registry`` measures of one's own, ``scores`` all of them on a table, ``score_table``
+these for a reader; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
@@ -74,6 +74,12 @@ from motorlearn.measures.precision import (
     smallest_detectable_change,
     standard_error_of_measurement,
 )
+from motorlearn.measures.registry import (
+    RegisteredMeasure,
+    forget_measure,
+    register_measure,
+    registered_measures,
+)
 from motorlearn.measures.score_table import score_table
 from motorlearn.measures.scores import score_trials
 from motorlearn.measures.times import mean_time
@@ -91,6 +97,7 @@ __all__ = [
     "Posture",
     "Quantity",
     "RatingPlan",
+    "RegisteredMeasure",
     "Release",
     "StandardisedEffect",
     "Totals",
@@ -111,6 +118,7 @@ __all__ = [
     "effective_width",
     "empirical_logit",
     "find_release",
+    "forget_measure",
     "gain",
     "hedges_g",
     "hit_change",
@@ -132,6 +140,8 @@ __all__ = [
     "rater_agreement",
     "read_landmark_plan",
     "read_landmarks",
+    "register_measure",
+    "registered_measures",
     "relative_retention",
     "retention_loss",
     "savings",

@@ -23,7 +23,7 @@ class Card:
         Definition.
     unit : str
         Where its unit comes from: ``error``, ``length``, ``time`` (the unit of that quantity in
-        the study), ``share``, ``logit`` or ``hits``.
+        the study), ``share``, ``logit`` or ``hits``; a registered measure may name a unit itself.
     better : str
         ``lower``, ``higher``, ``nearer zero`` or ``neither``.
     divisor : str
@@ -168,6 +168,11 @@ _CARDS = (
 CARDS: Final = {card.name: card for card in _CARDS}
 """Definition cards by name of the measure."""
 
+DIRECTIONS: Final = ("lower", "higher", "nearer zero", "neither")
+"""Directions in which a measure can be better."""
+
+_OWN: dict[str, Card] = {}
+
 _SAME_DIRECTION = {
     "hit": "hit_rate",
     "radial_error": "mean_radial_error",
@@ -176,8 +181,21 @@ _SAME_DIRECTION = {
 }
 
 
+def keep_own_card(name: str, card: Card | None) -> None:
+    """Keep the card of a registered measure, or with None drop it."""
+    if card is None:
+        _OWN.pop(name, None)
+    else:
+        _OWN[name] = card
+
+
+def own_card(name: str) -> Card | None:
+    """Card of a registered measure, None for every other name."""
+    return _OWN.get(name)
+
+
 def definition(name: str) -> Card:
-    """Definition card of a measure.
+    """Definition card of a measure, standard or registered.
 
     Raises
     ------
@@ -189,14 +207,15 @@ def definition(name: str) -> Card:
     >>> definition("bivariate_variable_error").divisor
     'n'
     """
-    if name not in CARDS:
-        near = difflib.get_close_matches(name, CARDS, n=1)
+    known = CARDS | _OWN
+    if name not in known:
+        near = difflib.get_close_matches(name, known, n=1)
         raise InputError(
             "there is no definition card for this measure",
             [name],
             f"did you mean {near[0]!r}?" if near else "see motorlearn.measures.CARDS",
         )
-    return CARDS[name]
+    return known[name]
 
 
 def better_direction(name: str) -> str | None:
@@ -207,5 +226,5 @@ def better_direction(name: str) -> str | None:
     >>> better_direction("radial_error"), better_direction("hit"), better_direction("speed")
     ('lower', 'higher', None)
     """
-    card = CARDS.get(_SAME_DIRECTION.get(name, name))
+    card = CARDS.get(_SAME_DIRECTION.get(name, name), own_card(name))
     return card.better if card is not None and card.better in ("lower", "higher") else None

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 
 import pandas as pd
 
-from motorlearn.measures.cards import CARDS
+from motorlearn.measures.cards import CARDS, own_card
 from motorlearn.tables import Column, Table
 
 
@@ -53,6 +53,9 @@ def _uneven(scores: pd.DataFrame) -> Iterator[str]:
 
 
 def _column(name: str, values: pd.Series, units: Mapping[str, str]) -> Column:
+    own = own_card(name)
+    if own is not None:
+        return Column(name, own.label, "whole", units.get(own.unit, own.unit), 3)
     card = CARDS.get(name)
     if card is not None:
         return Column(name, card.label, "whole", _unit(card.unit, units), 3)

@@ -1,6 +1,7 @@
 """From trials to scores: one row per person, phase, task or whatever is asked for."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,6 +11,7 @@ from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.aim import aim_by_group, mean_by_group
 from motorlearn.measures.hits import hit_rate, wilson_interval
 from motorlearn.measures.landing import landing_by_group
+from motorlearn.measures.registry import measures_for, registered_by_group
 from motorlearn.measures.times import time_by_group
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PHASES
@@ -17,7 +19,12 @@ from motorlearn.vocabulary import PHASES
 _OUTCOMES = ("hit", "hits", "error", "x", "y", "radial_error", "time")
 
 
-def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
+def score_trials(
+    table: pd.DataFrame,
+    by: str | Sequence[str],
+    *,
+    registered: Sequence[str] | None = None,
+) -> pd.DataFrame:
     """Score the trials of each group of rows with every measure the columns allow.
 
     Parameters
@@ -27,6 +34,9 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
         ``attempts``; ``error``; ``x`` and ``y``, or ``radial_error``; ``time``.
     by : str or sequence of str
         Columns that name a group of rows, for example ``["participant", "phase"]``.
+    registered : sequence of str, optional
+        Which measures of :func:`register_measure` are computed; by default all that find their
+        columns.
 
     Returns
     -------
@@ -41,14 +51,18 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
         a radial error, the mean takes either and ``n_radial`` counts them. Variable errors need two
         trials; the corrected ones are what very many trials would show. Each ``n_…``
         counts the values its scores rest on. All divisors are n. Rows with a reason in ``void``
-        are counted but not scored. Groups come in ascending order, phases in the order of a study.
+        are counted but not scored. Registered measures come last, each as a column of its name,
+        empty for groups without a value of each of its columns.
+        Groups come in ascending order, phases in the order of a study.
 
     Raises
     ------
     ColumnError
-        If a column of ``by`` or every outcome is absent.
+        If a column of ``by`` or every outcome is absent, or a column has the name of a registered
+        measure.
     InputError
-        If a value is impossible: text, infinite, a hit other than 0 or 1, hits above attempts.
+        If a value is impossible: text, infinite, a hit other than 0 or 1, hits above attempts; if
+        a registered measure fails, or gives no number.
 
     Examples
     --------
@@ -58,16 +72,27 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
     [['a', 2, 0, 2, 1], ['b', 2, 1, 1, 1]]
     """
     names = _check_columns(table, by)
+    own = measures_for(table, registered)
+    if not own:
+        _check_outcomes(table)
     if table.empty:
         raise InputError("there are no trials to score", remedy="check that the file has rows")
     keys, codes = _groups(table, names)
+    columns = _standard_scores(table, codes, len(keys), names)
+    use = counted_rows(table)
+    columns |= registered_by_group(own, table[use], codes[use], keys)
+    return _in_study_order(pd.concat([keys, pd.DataFrame(columns)], axis=1), names)
+
+
+def _standard_scores(
+    table: pd.DataFrame, codes: NDArray[np.intp], groups: int, names: list[str]
+) -> dict[str, NDArray[Any]]:
     values = {name: numbers(table, name) for name in (*_OUTCOMES, "attempts") if name in table}
     void = ~counted_rows(table)
     for column in values.values():
         column[void] = np.nan
     missing = _missing(values, void)
-    groups = len(keys)
-    columns: dict[str, NDArray] = {
+    columns: dict[str, NDArray[Any]] = {
         "n": np.bincount(codes, minlength=groups),
         "n_missing": np.bincount(codes[missing], minlength=groups),
     }
@@ -80,17 +105,20 @@ def score_trials(table: pd.DataFrame, by: str | Sequence[str]) -> pd.DataFrame:
     columns |= _landing_scores(values, codes, groups)
     if "time" in values:
         columns |= time_by_group(values["time"], codes, groups)
-    return _in_study_order(pd.concat([keys, pd.DataFrame(columns)], axis=1), names)
+    return columns
 
 
-def _missing(values: dict[str, NDArray], void: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _missing(values: dict[str, NDArray[Any]], void: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Rows that are void or lack an outcome; hits without their attempts are lacking."""
     lacking = {name: np.isnan(values[name]) for name in _OUTCOMES if name in values}
     if "hits" in lacking:
         lacking["hits"] = lacking["hits"] | np.isnan(values["attempts"])
     if "hit" in lacking and "hits" in lacking:
-        return void | (lacking["hit"] & lacking["hits"])
-    return np.any(list(lacking.values()), axis=0)
+        lacking = {"hits": lacking["hit"] & lacking["hits"]}
+    missing = void.copy()
+    for one in lacking.values():
+        missing |= one
+    return missing
 
 
 def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
@@ -117,7 +145,7 @@ def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
                 "correct these cells or read the file with ml.read_trials, which lists them",
             )
         column = converted
-    values = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
+    values: NDArray[np.float64] = column.to_numpy(dtype=float, na_value=np.nan, copy=True)
     if np.isinf(values).any():
         raise InputError(
             f"column {name!r} holds infinite values",
@@ -154,11 +182,14 @@ def _check_columns(table: pd.DataFrame, by: str | Sequence[str]) -> list[str]:
         raise ColumnError(
             "hits cannot be scored without the attempts", ["attempts"], "add the column"
         )
+    return names
+
+
+def _check_outcomes(table: pd.DataFrame) -> None:
     if not set(_OUTCOMES) & set(table.columns):
         raise ColumnError(
             "the table has no outcome to score", None, f"it needs one of {', '.join(_OUTCOMES)}"
         )
-    return names
 
 
 def _groups(table: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, NDArray[np.intp]]:
@@ -172,8 +203,8 @@ def _groups(table: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, NDArra
 
 
 def _hit_scores(
-    values: dict[str, NDArray], codes: NDArray[np.intp], groups: int
-) -> dict[str, NDArray]:
+    values: dict[str, NDArray[Any]], codes: NDArray[np.intp], groups: int
+) -> dict[str, NDArray[Any]]:
     if "hit" not in values and "hits" not in values:
         return {}
     hits, attempts = _hits_and_attempts(values)
@@ -190,7 +221,7 @@ def _hit_scores(
     }
 
 
-def _hits_and_attempts(values: dict[str, NDArray]) -> tuple[NDArray, NDArray]:
+def _hits_and_attempts(values: dict[str, NDArray[Any]]) -> tuple[NDArray[Any], NDArray[Any]]:
     if "hit" in values:
         hits, attempts = values["hit"].copy(), np.ones_like(values["hit"])
         wrong = ~np.isnan(hits) & (hits != 0) & (hits != 1)
@@ -218,7 +249,9 @@ def _hits_and_attempts(values: dict[str, NDArray]) -> tuple[NDArray, NDArray]:
     return hits, attempts
 
 
-def _refuse_both(hit: NDArray, k: NDArray, n: NDArray, use: NDArray[np.bool_]) -> None:
+def _refuse_both(
+    hit: NDArray[Any], k: NDArray[Any], n: NDArray[Any], use: NDArray[np.bool_]
+) -> None:
     apart = use & ~np.isnan(hit) & ~((n == 1) & (k == hit))
     if apart.any():
         raise InputError(
@@ -229,8 +262,8 @@ def _refuse_both(hit: NDArray, k: NDArray, n: NDArray, use: NDArray[np.bool_]) -
 
 
 def _landing_scores(
-    values: dict[str, NDArray], codes: NDArray[np.intp], groups: int
-) -> dict[str, NDArray]:
+    values: dict[str, NDArray[Any]], codes: NDArray[np.intp], groups: int
+) -> dict[str, NDArray[Any]]:
     radial = values.get("radial_error")
     if radial is not None and (radial < 0).any():
         raise InputError(
@@ -238,7 +271,7 @@ def _landing_scores(
             radial[radial < 0],
             "put signed errors into the column 'error'",
         )
-    found: dict[str, NDArray] = {}
+    found: dict[str, NDArray[Any]] = {}
     if "x" in values:
         found = landing_by_group(values["x"], values["y"], codes, groups)
         distance = np.hypot(values["x"], values["y"])

@@ -211,7 +211,14 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
     return Verdict(converged, bool(bounds), *at)
 
 
-def _look_at_covariance(part: RandomPart, psi, scaled, solution, warnings, bounds) -> None:
+def _look_at_covariance(
+    part: RandomPart,
+    psi: Array,
+    scaled: Array,
+    solution: Solution,
+    warnings: list[str],
+    bounds: list[str],
+) -> None:
     scale = np.sqrt(np.mean(part.z**2, axis=0))
     unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
     relative = psi * np.outer(scale, scale) / unit
@@ -232,7 +239,14 @@ def _look_at_covariance(part: RandomPart, psi, scaled, solution, warnings, bound
         _look_at_correlations(part, relative[inside], scaled[inside], block, warnings, bounds)
 
 
-def _look_at_correlations(part, relative, scaled, block, warnings, bounds) -> None:
+def _look_at_correlations(
+    part: RandomPart,
+    relative: Array,
+    scaled: Array,
+    block: tuple[int, ...],
+    warnings: list[str],
+    bounds: list[str],
+) -> None:
     """Judge correlations on centred scales, where the origin of a covariate plays no part."""
     alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
     if len(alive) < 2:

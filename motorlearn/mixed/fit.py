@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -21,7 +22,7 @@ from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.slopes import missing_slopes, slopes_in_words
-from motorlearn.mixed.solve.engine import Solution
+from motorlearn.mixed.solve.engine import Array, Solution
 from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe
 
@@ -221,7 +222,7 @@ def _refuse_large_grid(quadrature: int, design: Design) -> None:
         )
 
 
-def _options(family, link, reml, quadrature, df) -> Options:
+def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str) -> Options:
     if family not in FAMILIES:
         raise InputError("the family is not known", [family], f"use one of {FAMILIES}")
     links = ("logit", "probit", "cloglog") if family == "binomial" else ("identity",)
@@ -251,7 +252,9 @@ def _options(family, link, reml, quadrature, df) -> Options:
     return Options(family, link, bool(reml), 1, df)
 
 
-def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=None) -> MixedFit:
+def fit_prepared(
+    prepared: Prepared, options: Options, recipe: Recipe, start: Any = None
+) -> MixedFit:
     """Refuse what is not identified, fit, re-check and put the result together."""
     design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
@@ -294,7 +297,7 @@ def fit_prepared(prepared: Prepared, options: Options, recipe: Recipe, start=Non
     )
 
 
-def _verdict(design: Design, observed, solution: Solution, options: Options) -> Verdict:
+def _verdict(design: Design, observed: Array, solution: Solution, options: Options) -> Verdict:
     """Re-check of the fit, and whether a slope is missing that would matter."""
     verdict = examine(design, observed, solution, options.family)
     if not verdict.converged:

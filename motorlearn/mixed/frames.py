@@ -1,6 +1,7 @@
 """Tidy frames of a fitted mixed model."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,7 +16,9 @@ from motorlearn.mixed.solve.engine import Solution
 Array = NDArray[np.float64]
 
 
-def inference_columns(estimate: Array, std_error: Array, df: Array, level: float = 0.95) -> dict:
+def inference_columns(
+    estimate: Array, std_error: Array, df: Array, level: float = 0.95
+) -> dict[str, Array]:
     """Columns that follow from an estimate, its standard error and its df."""
     with np.errstate(divide="ignore", invalid="ignore"):
         statistic = estimate / std_error
@@ -63,7 +66,7 @@ def variances_frame(
     return pd.DataFrame(rows, columns=["group", "term", "other", "variance", "sd", "correlation"])
 
 
-def _residual_rows(part: ResidualPart, covariance: Array) -> list[tuple]:
+def _residual_rows(part: ResidualPart, covariance: Array) -> list[tuple[Any, ...]]:
     """Variance of each level of the residuals and, where they correlate, of each pair."""
     names, sd = [str(level) for level in part.levels], np.sqrt(np.diag(covariance))
     rows = [

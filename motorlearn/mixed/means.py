@@ -7,6 +7,7 @@ fixed part with equal weight, numeric columns at their mean.
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -252,7 +253,7 @@ def _loadings(fit: MixedFit, table: pd.DataFrame) -> tuple[Array, Array]:
     return np.array(columns).reshape(len(values), len(table)).T, np.array(values)
 
 
-def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float):
+def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float) -> tuple[Array, ...]:
     weights = np.eye(len(rows))
     if scale != "link" and fit.link != "identity":
         found = [_on_mean_scale(fit, block, scale) for block in rows]
@@ -263,7 +264,9 @@ def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float):
     )
 
 
-def _probability_intervals(fit, found, level):
+def _probability_intervals(
+    fit: MixedFit, found: Sequence[tuple[float, Array]], level: float
+) -> tuple[Array, ...]:
     """Intervals of probabilities, made on the logit scale so that they stay inside 0 to 1."""
     p = np.array([value for value, _ in found])
     error = np.array([np.sqrt(_delta_variance(fit, slope)) for _, slope in found])
@@ -291,7 +294,9 @@ def _delta_variance(fit: MixedFit, slope: Array) -> float:
     return float(contrast_covariance(slope[None], fit.inference.joint_vcov)[0, 0])
 
 
-def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
+def _compare(
+    fit: MixedFit, rows: Sequence[GridRows], weights: Array, scale: str, level: float
+) -> pd.DataFrame:
     if scale in ("link", "ratio") or fit.link == "identity":
         lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
         estimate = lines @ fit.beta
@@ -313,7 +318,9 @@ def _compare(fit, rows, weights, scale, level) -> pd.DataFrame:
     return frame
 
 
-def _families(grid: pd.DataFrame, inside: Sequence[str]):
+def _families(
+    grid: pd.DataFrame, inside: Sequence[str]
+) -> list[tuple[tuple[Any, ...], NDArray[np.intp]]]:
     if not inside:
         return [((), np.arange(len(grid)))]
     groups = grid.groupby(list(inside), sort=False, observed=True).indices

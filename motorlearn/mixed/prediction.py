@@ -1,6 +1,6 @@
 """Predictions, simulated responses and explained variance of a fitted mixed model."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 import pandas as pd
@@ -74,12 +74,15 @@ def known_effects(design: Design, effects: pd.DataFrame, table: pd.DataFrame) ->
     return total
 
 
-def between_variance(random, covariances: Mapping[str, Array], z: list[Array]) -> Array:
+def between_variance(
+    random: Sequence[RandomPart], covariances: Mapping[str, Array], z: list[Array]
+) -> Array:
     """Variance of the linear predictor between participants, row by row."""
-    return sum(
+    found: Array = sum(
         np.einsum("na,ab,nb->n", rows, covariances[part.group], rows)
         for part, rows in zip(random, z, strict=True)
     )
+    return found
 
 
 def population_mean(link: str, eta: Array, variance: Array, scale: str) -> Array:

@@ -58,7 +58,7 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     return fit_prepared(prepared, options, recipe, _start(fit))
 
 
-def _start(fit: MixedFit):
+def _start(fit: MixedFit) -> list[Array] | tuple[Array, list[Array]]:
     """Starting values from a fit, on the original scales."""
     psi = [fit.covariances[part.group] for part in fit.design.random]
     if fit.family == "gaussian":
@@ -191,7 +191,7 @@ def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDAr
     )
 
 
-def _subset_residual(part: ResidualPart | None, cells) -> ResidualPart | None:
+def _subset_residual(part: ResidualPart | None, cells: NDArray[np.intp]) -> ResidualPart | None:
     if part is None:
         return None
     present, index = np.unique(part.index[cells], return_inverse=True)

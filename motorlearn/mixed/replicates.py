@@ -74,7 +74,7 @@ def fit_binomial_many(
     x: Array,
     hits: Array,
     attempts: Array,
-    group: NDArray,
+    group: NDArray[Any],
     *,
     z: Array | None = None,
     structure: Structure | None = None,
@@ -125,7 +125,7 @@ def fit_binomial_many(
 def fit_linear_many(
     x: Array,
     y: Array,
-    group: NDArray,
+    group: NDArray[Any],
     *,
     z: Array | None = None,
     structure: Structure | None = None,
@@ -141,7 +141,9 @@ def fit_linear_many(
     return _joined([_linear_chunk(work, y[i : i + size], reml) for i in range(0, len(y), size)])
 
 
-def _sorted_design(x, group, z, structure) -> tuple[Working, NDArray[np.intp]]:
+def _sorted_design(
+    x: Array, group: NDArray[Any], z: Array | None, structure: Structure | None
+) -> tuple[Working, NDArray[np.intp]]:
     _, index = np.unique(group, return_inverse=True)
     order = np.argsort(index, kind="stable")
     z = np.ones((len(x), 1)) if z is None else np.asarray(z, float)
@@ -150,7 +152,9 @@ def _sorted_design(x, group, z, structure) -> tuple[Working, NDArray[np.intp]]:
     return working(np.asarray(x, float)[order], [factor]), order
 
 
-def _binomial_chunk(work: Working, hits, attempts, link, quadrature) -> ManyFits:
+def _binomial_chunk(
+    work: Working, hits: Array, attempts: Array, link: str, quadrature: int
+) -> ManyFits:
     factor = work.factors[0]
     offset = np.zeros(len(work.x))
     rows = BinomialRows(work.x, factor.z.T, group_starts(factor.index), offset, hits, attempts)
@@ -207,7 +211,7 @@ def _linear_chunk(work: Working, y: Array, reml: bool) -> ManyFits:
 
 
 def _joined(parts: list[ManyFits]) -> ManyFits:
-    def whole(name: str):
+    def whole(name: str) -> Any:
         values = [getattr(part, name) for part in parts]
         return None if values[0] is None else np.concatenate(values)
 

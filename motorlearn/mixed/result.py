@@ -116,7 +116,8 @@ class MixedFit(Result):
     @property
     def beta(self) -> Array:
         """Fixed effects as an array."""
-        return self.estimates["estimate"].to_numpy()
+        found: Array = self.estimates["estimate"].to_numpy()
+        return found
 
     def fitted(self, *, participants: str = "known", scale: str = "response") -> pd.Series:
         """Fitted values of the analysed rows, indexed by their position in the table.
@@ -334,7 +335,8 @@ class MixedFit(Result):
 
     def _modes(self, group: str, size: int) -> Array:
         chosen = self.effects["group"] == group
-        return self.effects.loc[chosen, "estimate"].to_numpy().reshape(-1, size)
+        found: Array = self.effects.loc[chosen, "estimate"].to_numpy().reshape(-1, size)
+        return found
 
     def tables(self) -> Sequence[Table]:
         """Fixed effects, then variances of the random effects."""

@@ -116,7 +116,9 @@ def _between_rank(x: Array, part: RandomPart) -> int:
     return int(np.linalg.matrix_rank(means))
 
 
-def slopes_in_words(found: list[MissingSlope], design: Design, solution: Solution, n: int):
+def slopes_in_words(
+    found: list[MissingSlope], design: Design, solution: Solution, n: int
+) -> list[str]:
     """Sentences with the numbers and the remedy."""
     out = []
     for one in found:

@@ -1,6 +1,7 @@
 """From a design and an outcome to what a search found and what tests need of it."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,7 +42,7 @@ def factors_of(design: Design) -> list[Factor]:
     ]
 
 
-def solve(design: Design, observed, options: Options, start=None) -> Solution:
+def solve(design: Design, observed: Array, options: Options, start: Any = None) -> Solution:
     """Run the engine on a design and an outcome."""
     cells = aggregate(observed, design.weight, design.cell, len(design.x), options.family)
     factors = factors_of(design)
@@ -62,7 +63,9 @@ def solve(design: Design, observed, options: Options, start=None) -> Solution:
     )
 
 
-def _linear(design: Design, factors, cells: Cells, options: Options, start) -> Solution:
+def _linear(
+    design: Design, factors: list[Factor], cells: Cells, options: Options, start: Any
+) -> Solution:
     total = _spread_about_fixed_part(design, cells)
     found = None
     if total > 1e-13 * np.abs(cells.y).max():
@@ -79,7 +82,9 @@ def _linear(design: Design, factors, cells: Cells, options: Options, start) -> S
     return found
 
 
-def _search(design: Design, factors, cells: Cells, options: Options, start) -> Solution:
+def _search(
+    design: Design, factors: list[Factor], cells: Cells, options: Options, start: Any
+) -> Solution:
     part = design.residual
     if part is None:
         return solve_linear(design.x, factors, cells, reml=options.reml, start=start)
@@ -103,7 +108,7 @@ def _spread_about_fixed_part(design: Design, cells: Cells) -> float:
     return float(np.sqrt(square / cells.weight.sum()))
 
 
-def infer(design: Design, observed, solution: Solution, options: Options) -> Inference:
+def infer(design: Design, observed: Array, solution: Solution, options: Options) -> Inference:
     """Collect what tests of the fixed effects need."""
     if options.df == "kenward-roger" and solution.products:
         work = working(design.x, [])

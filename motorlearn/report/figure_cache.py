@@ -178,7 +178,9 @@ def _is_file(file: Any) -> bool:
     return False
 
 
-def entry(name: str, words: tuple[str, str], files: Mapping[str, tuple[str, bytes]]) -> dict:
+def entry(
+    name: str, words: tuple[str, str], files: Mapping[str, tuple[str, bytes]]
+) -> dict[str, Any]:
     """Entry of the list for files of one fingerprint: path and content by format."""
     summed = {form: [path, checksum(content)] for form, (path, content) in files.items()}
     return {"name": name, "words": list(words), "files": summed}

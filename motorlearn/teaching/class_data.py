@@ -249,7 +249,9 @@ def _answer(row: pd.Series, primary: Primary) -> str:
     return f"{start}. The interval lies {side} {neutral:g}."
 
 
-def _recipe(source: Path, students, class_seed, presets, missing) -> Recipe:
+def _recipe(
+    source: Path, students: int, class_seed: int, presets: Sequence[str], missing: bool
+) -> Recipe:
     options = {"students": students, "presets": tuple(presets), "missing": missing}
     return Recipe(
         "class_data_sets",

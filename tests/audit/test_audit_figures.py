@@ -1,5 +1,7 @@
 """Figures of the audit, of agreement and of landmarks: what is drawn and what is said."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -134,6 +136,21 @@ def test_agreement_has_no_residual_panel_but_its_own_figures():
         bland_altman(ratings(), pair=("A", "C"))
     with pytest.raises(InputError, match="order"):
         rater_drift(ratings(order=False))
+
+
+def test_line_of_no_effect_stands_where_the_table_says_whatever_the_label():
+    tried = sensitivity(comparison(missing=("random1",)), permutations=99)
+    named = [
+        frame.assign(contrast=frame["contrast"].str.replace("difference", "aspect ratio"))
+        for frame in (tried.table, tried.shifts, tried.tipping)
+    ]
+    odd = replace(tried, table=named[0], shifts=named[1], tipping=named[2])
+    assert set(odd.table["null"].dropna()) == {0.0, 1.0}
+    forest, path = conclusion_forest(odd), tipping_path(odd)
+    assert forest.axes[0].get_xscale() == "linear"
+    assert 0.0 in [line.get_ydata()[0] for line in path.axes[0].lines[1:]]
+    ratios = tried.table.loc[tried.table["null"] == 1.0, "contrast"].iloc[0]
+    assert conclusion_forest(tried, contrast=ratios).axes[0].get_xscale() == "log"
 
 
 def test_nothing_missing_has_no_tipping_path():

@@ -1,5 +1,7 @@
 """Groups compared at one test on the log-odds scale: hits among attempts."""
 
+from collections.abc import Hashable
+
 import numpy as np
 from statsmodels.genmod.families import Binomial
 from statsmodels.genmod.generalized_linear_model import GLM
@@ -61,7 +63,9 @@ def binomial_conclusions(result: PhaseComparison, model: PhaseModel) -> tuple[Co
     return tuple(found)
 
 
-def _hits(result: PhaseComparison, model: PhaseModel, phase) -> tuple[np.ndarray, np.ndarray]:
+def _hits(
+    result: PhaseComparison, model: PhaseModel, phase: Hashable
+) -> tuple[np.ndarray, np.ndarray]:
     rows = result.scores[result.scores["phase"] == phase].set_index("participant")
     own = rows.reindex(model.participants)
     attempts = own["n_trials"].to_numpy(dtype=float)
@@ -69,7 +73,9 @@ def _hits(result: PhaseComparison, model: PhaseModel, phase) -> tuple[np.ndarray
     return np.round(own["score"].to_numpy(dtype=float) / whole * attempts), attempts
 
 
-def _refuse_bounds(hits, attempts, codes, model: PhaseModel) -> None:
+def _refuse_bounds(
+    hits: np.ndarray, attempts: np.ndarray, codes: np.ndarray, model: PhaseModel
+) -> None:
     for code in np.unique(codes):
         total, of = hits[codes == code].sum(), attempts[codes == code].sum()
         if total in (0, of):

@@ -67,7 +67,7 @@ def _shuffled(fit: LeastSquares, codes: NDArray[np.intp], seed: int | None) -> F
     if seed is not None:
         rows = np.repeat(squares[None], max(199, min(SHUFFLES, CELLS // fit.n)), axis=0)
         squares = np.random.default_rng(seed).permuted(rows, axis=1)
-    return np.maximum(squares @ unit / unit.sum(axis=0), 1e-300)
+    return np.asarray(np.maximum(squares @ unit / unit.sum(axis=0), 1e-300), dtype=float)
 
 
 def _share(hits: NDArray[np.bool_]) -> float:

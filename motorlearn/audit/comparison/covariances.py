@@ -1,7 +1,7 @@
 """Groups by tests where the groups' covariances differ: the rate of the usual test, and another."""
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import linalg, stats
 
 from motorlearn.linear import FTest, wishart_test
@@ -76,10 +76,10 @@ def rate_under_covariances(scores: Floats, codes: NDArray[np.intp], seed: int) -
 
 def _contrasts(tests: int) -> Floats:
     """Orthonormal contrasts over the tests."""
-    return linalg.null_space(np.ones((1, tests)))
+    return np.asarray(linalg.null_space(np.ones((1, tests))), dtype=float)
 
 
-def box_m(scores, codes) -> float:
+def box_m(scores: ArrayLike, codes: NDArray[np.intp]) -> float:
     """p of Box's M test of equal covariance matrices, by its F approximation.
 
     References

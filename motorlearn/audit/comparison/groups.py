@@ -21,6 +21,7 @@ from motorlearn.audit.general import (
 )
 from motorlearn.audit.report import Check, attempted, judged, no_residuals
 from motorlearn.compare import PhaseComparison
+from motorlearn.linear.least_squares import LeastSquares
 
 
 def comparison_checks(
@@ -98,9 +99,10 @@ def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) 
     return pd.concat(frames, ignore_index=True) if frames else no_residuals()
 
 
-def studentised(fit) -> np.ndarray:
+def studentised(fit: LeastSquares) -> np.ndarray:
     """Residuals divided by their own standard deviation."""
-    return fit.residuals / np.sqrt(fit.variance * np.maximum(1 - fit.leverage, 1e-12))
+    spread = np.sqrt(fit.variance * np.maximum(1 - fit.leverage, 1e-12))
+    return np.asarray(fit.residuals / spread, dtype=float)
 
 
 def overlap_check(model: PhaseModel, context: Context) -> Check:

@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -120,7 +121,7 @@ def _shape(change: Floats, ratio: bool, context: Context) -> Check:
     )
 
 
-def _influence(change: Floats, people: NDArray, ratio: bool, context: Context) -> Check:
+def _influence(change: Floats, people: NDArray[Any], ratio: bool, context: Context) -> Check:
     before = _conclusion(one_sample(change), ratio)
     rests = [np.delete(change, i) for i in range(len(change))]
     after = [_conclusion(one_sample(rest), ratio) for rest in rests]
@@ -165,4 +166,4 @@ def _each_removal(values: Floats) -> Floats:
     away = np.abs(values - values.mean(axis=1, keepdims=True)) * n / (n - 1)
     squares = (away**2).sum(axis=1, keepdims=True) * ((n - 1) / n) ** 2
     others = np.maximum(squares - away**2 * (n - 1) / n, 1e-12 * squares) / max(n - 2, 1)
-    return away / n / np.sqrt(np.maximum(others, 1e-300) / n)
+    return np.asarray(away / n / np.sqrt(np.maximum(others, 1e-300) / n), dtype=float)

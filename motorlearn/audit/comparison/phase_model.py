@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +13,7 @@ from motorlearn.audit.report import Conclusion
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.linear import (
     Ancova,
+    BatchContrast,
     ancova,
     ancova_batch,
     estimate_by_group,
@@ -53,7 +55,7 @@ class PhaseModel:
     """
 
     phase: Hashable
-    participants: NDArray
+    participants: NDArray[Any]
     y: Floats
     x: Floats
     codes: NDArray[np.intp]
@@ -123,7 +125,7 @@ class PhaseModel:
     def weights(self, pair: tuple[int, int]) -> Floats:
         """Contrast weights of a pair of groups."""
         unit = np.eye(len(self.groups))
-        return unit[pair[0]] - unit[pair[1]]
+        return np.asarray(unit[pair[0]] - unit[pair[1]], dtype=float)
 
     def coefficient_weights(self, pair: tuple[int, int], fit: LeastSquares) -> Floats:
         """Weights of the coefficients of ``fit`` in a contrast of two groups."""
@@ -148,7 +150,9 @@ class PhaseModel:
         """Welch's comparison of a pair of groups, the baseline left aside."""
         return welch(*(self.y[self.codes == code] for code in pair))
 
-    def conclude(self, pair, estimate, low, high, p) -> Conclusion:
+    def conclude(
+        self, pair: tuple[int, int], estimate: float, low: float, high: float, p: float
+    ) -> Conclusion:
         """A conclusion on the scale on which it is reported."""
         a, b, c = np.exp([estimate, low, high]) if self.ratio else (estimate, low, high)
         null = 1.0 if self.ratio else 0.0
@@ -222,7 +226,7 @@ def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Concl
         estimates = _contrast(whole, pair, whole.y[places], whole.x[places]).estimate
         estimates = estimates[np.isfinite(estimates)]
         low, high = np.quantile(estimates, [0.025, 0.975])
-        tail = min(np.mean(estimates <= 0), np.mean(estimates >= 0))
+        tail = min(float(np.mean(estimates <= 0)), float(np.mean(estimates >= 0)))
         p = min(1.0, max(2 * tail, 1 / resamples))
         estimate = np.log(before.estimate) if model.ratio else before.estimate
         found.append(model.conclude(pair, estimate, low, high, p))
@@ -275,7 +279,11 @@ def imputed(
 
 
 def permuted(
-    model: PhaseModel, *, blocks: NDArray | None = None, permutations: int = 4999, seed: int = 0
+    model: PhaseModel,
+    *,
+    blocks: NDArray[Any] | None = None,
+    permutations: int = 4999,
+    seed: int = 0,
 ) -> tuple[Conclusion, ...]:
     """Permutation p of each contrast; labels move only inside the blocks they were drawn in.
 
@@ -305,7 +313,7 @@ def permuted(
     return tuple(found)
 
 
-def _contrast(model: PhaseModel, pair, y: Floats, x: Floats):
+def _contrast(model: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats) -> BatchContrast:
     return ancova_batch(y, model.codes, x if model.adjusted else None, weights=model.weights(pair))
 
 
@@ -316,7 +324,9 @@ def _design(model: PhaseModel, rows: NDArray[np.bool_]) -> Floats:
     return np.column_stack([np.ones(rows.sum()), unit[:, 1:], model.x[rows]])
 
 
-def _rubin(model: PhaseModel, pair, contrast, df: float) -> Conclusion:
+def _rubin(
+    model: PhaseModel, pair: tuple[int, int], contrast: BatchContrast, df: float
+) -> Conclusion:
     m = len(contrast.estimate)
     estimate, within = contrast.estimate.mean(), np.mean(contrast.std_error**2)
     between = contrast.estimate.var(ddof=1) * (1 + 1 / m)

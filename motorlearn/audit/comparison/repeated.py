@@ -1,6 +1,6 @@
 """Assumptions of the mixed analysis of variance, groups by phases or by blocks."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from dataclasses import dataclass, replace
 from typing import Self
 
@@ -52,8 +52,8 @@ class Repeated:
     within: str
     scores: pd.DataFrame
     anova: pd.DataFrame
-    groups: tuple
-    levels: tuple
+    groups: tuple[Hashable, ...]
+    levels: tuple[Hashable, ...]
     ratio: bool
     counted: bool = False
 
@@ -145,7 +145,9 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
     )
 
 
-def covariance_check(scores, codes, data: Repeated, context: Context) -> Check:
+def covariance_check(
+    scores: Floats, codes: NDArray[np.intp], data: Repeated, context: Context
+) -> Check:
     """Rate of the corrected test under the groups' own covariances; Box's M can only excuse it."""
     p = box_m(scores, codes)
     rate = rate_under_covariances(scores, codes, context.seed)
@@ -203,7 +205,9 @@ def cells_check(data: Repeated, context: Context) -> Check:
     return replace(check, grade="look") if few else check
 
 
-def cell_shape_check(scores, codes, data: Repeated, context: Context) -> Check:
+def cell_shape_check(
+    scores: Floats, codes: NDArray[np.intp], data: Repeated, context: Context
+) -> Check:
     """Largest skewness of a group in a phase; chance is judged over all cells together."""
     skews, smallest, cells = [], 1.0, 0
     for code in np.unique(codes):
@@ -232,14 +236,14 @@ def _focus(data: Repeated) -> pd.Series:
     return rows.iloc[-1]
 
 
-def _f_conclusion(label: str, row, p: float) -> Conclusion:
+def _f_conclusion(label: str, row: pd.Series, p: float) -> Conclusion:
     return Conclusion(
         f"{label} F({digits.degrees_of_freedom(row['df1'])})",
         float(row["statistic"]), np.nan, np.nan, float(p),
     )  # fmt: skip
 
 
-def _own_covariances(scores, codes, data: Repeated) -> Remedy | None:
+def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:
     test = interaction_by_group(scores, codes)
     if not np.isfinite(test.p):
         raise FitError("the groups are too small for covariances of their own.")
@@ -275,7 +279,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     )
 
 
-def _other_scale(scores, codes, data: Repeated) -> Remedy | None:
+def _other_scale(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:
     if data.counted or (not data.ratio and scores.min() <= 0):
         return None
     other = np.exp(scores) if data.ratio else np.log(scores)

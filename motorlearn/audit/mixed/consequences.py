@@ -52,12 +52,14 @@ def rate_under_variances(model: MixedModel, focus: Sequence[int], factor: Floats
     return rate_of(assumed, df, true)
 
 
-def level_factors(residuals: pd.DataFrame, levels: NDArray, cells: NDArray) -> Floats:
+def level_factors(
+    residuals: pd.DataFrame, levels: NDArray[np.object_], cells: NDArray[np.intp]
+) -> Floats:
     """Residual variance of each cell's level over that of all, from standardised residuals."""
     square = residuals["residual"].to_numpy() ** 2
     _, place = np.unique(levels.astype(str), return_inverse=True)
     mean = np.bincount(place[cells], square) / np.bincount(place[cells])
-    return (mean / square.mean())[place]
+    return np.asarray((mean / square.mean())[place], dtype=float)
 
 
 def serial_factor(rho: float, count: Floats) -> Floats:

@@ -78,10 +78,10 @@ class MixedModel:
             ),
             shape=(self.cells, len(design.cell)),
         )
-        total = collect @ rows
+        total: Floats = collect @ rows
         if self.binomial:
             return total
-        return total / (self.weight if total.ndim == 1 else self.weight[:, None])
+        return np.asarray(total / (self.weight if total.ndim == 1 else self.weight[:, None]))
 
     def simulate(self, rng: np.random.Generator, count: int) -> Floats:
         """Draw outcomes by row, new random effects each time, shape (n, count)."""
@@ -91,7 +91,7 @@ class MixedModel:
         if self.binomial:
             return rng.binomial(design.weight[:, None].astype(int), self.mean(eta)).astype(float)
         noise = rng.normal(size=eta.shape) / np.sqrt(design.weight)[:, None]
-        return eta + self.fit.residual_sd * noise
+        return np.asarray(eta + self.fit.residual_sd * noise, dtype=float)
 
     def mean(self, eta: Floats) -> Floats:
         """Mean of an outcome given its linear predictor; a probability in a binomial model."""
@@ -105,7 +105,8 @@ class MixedModel:
         precision = self.weight / self.fit.residual_sd**2
         matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
         right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
-        return splu((matrix + sparse.identity(matrix.shape[0])).tocsc()).solve(right)
+        factor = splu((matrix + sparse.identity(matrix.shape[0])).tocsc())
+        return np.asarray(factor.solve(right), dtype=float)
 
     def _binomial_modes(self, hits: Floats) -> Floats:
         u = np.zeros(self.loadings.shape[1])
@@ -125,7 +126,7 @@ class MixedModel:
 
     def conditional(self, u: Floats) -> Floats:
         """Linear predictor of each cell given modes, shape (cells, data sets)."""
-        return self.fixed[:, None] + self.loadings @ u
+        return np.asarray(self.fixed[:, None] + self.loadings @ u, dtype=float)
 
     def first_effects(self, u: Floats) -> Floats:
         """First random effect of the first factor, by level and data set, in units of its SD."""
@@ -136,9 +137,9 @@ class MixedModel:
         own = u[: len(part.levels) * size].reshape(len(part.levels), size, -1)
         effects = np.einsum("b,gbr->gr", root[0], own)
         sd = np.sqrt(self.fit.covariances[part.group][0, 0])
-        return effects / sd if sd > 0 else effects
+        return np.asarray(effects / sd if sd > 0 else effects, dtype=float)
 
-    def categories(self) -> dict[str, NDArray]:
+    def categories(self) -> dict[str, NDArray[np.object_]]:
         """Level of each category that the fixed part codes against a reference, by cell."""
         design, found = self.fit.design, {}
         for name, levels in design.fixed.levels.items():

@@ -1,10 +1,12 @@
 """A mixed model fitted again in another way: other scale, more quadrature, further effects."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy import stats
 
 from motorlearn.audit.report import Conclusion
@@ -15,7 +17,13 @@ from motorlearn.mixed.formula.formulas import read_formula
 from motorlearn.mixed.refitting import options_of
 
 
-def refit(fit: MixedFit, *, observed=None, random=None, **changes: Any) -> MixedFit:
+def refit(
+    fit: MixedFit,
+    *,
+    observed: NDArray[np.float64] | None = None,
+    random: Iterable[RandomPart] | None = None,
+    **changes: Any,
+) -> MixedFit:
     """Fit the same model again with another outcome, other random parts or other options."""
     design = fit.design if random is None else replace(fit.design, random=tuple(random))
     options = replace(options_of(fit), **changes)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -28,6 +29,7 @@ from motorlearn.audit.mixed.simulated import Diagnosis, SimulatedNumber
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged
 from motorlearn.exceptions import FitError
 from motorlearn.mixed import MixedFit
+from motorlearn.mixed.formula.designs import RandomPart
 
 
 class MixedAudit:
@@ -67,7 +69,7 @@ class MixedAudit:
         after = robust_conclusions(self.fit, self.focus, self.removed)
         return Remedy(self.original, (Step("jackknife over participants", after),))
 
-    def simulated(self, words: tuple[str, str, str], name: str, guide: str, **more) -> Check:
+    def simulated(self, words: tuple[str, str, str], name: str, guide: str, **more: Any) -> Check:
         """Check of a number that the model's own simulations can excuse."""
         number = self.number(name)
         value = more.pop("value", number.value)
@@ -173,7 +175,7 @@ class MixedAudit:
             remedy=self.robust(),
         )
 
-    def structure(self, part) -> Iterator[Check]:
+    def structure(self, part: RandomPart) -> Iterator[Check]:
         """Zero variances, perfect correlations, and random slopes that were left out."""
         psi = [self.fit.covariances[one.group] for one in self.fit.design.random]
         scale = 1.0 if self.model.binomial else self.fit.residual_sd**2
@@ -304,7 +306,9 @@ class MixedAudit:
             check,
         )
 
-    def _without(self, own: pd.DataFrame, worst, names: list[str]) -> tuple[Conclusion, ...]:
+    def _without(
+        self, own: pd.DataFrame, worst: pd.Series, names: list[str]
+    ) -> tuple[Conclusion, ...]:
         rows = own[own["participant"] == worst["participant"]].set_index("contrast").loc[names]
         return tuple(
             Conclusion(
@@ -324,11 +328,11 @@ class MixedAudit:
         return _errors_of(self.fit, self.focus)
 
     def _dfs(self) -> np.ndarray:
-        return self.fit.estimates["df"].to_numpy(dtype=float)[self.focus]
+        return np.asarray(self.fit.estimates["df"].to_numpy(dtype=float)[self.focus])
 
 
 def _errors_of(fit: MixedFit, focus: list[int]) -> np.ndarray:
-    return fit.estimates["std_error"].to_numpy(dtype=float)[focus]
+    return np.asarray(fit.estimates["std_error"].to_numpy(dtype=float)[focus])
 
 
 def _parameters(fit: MixedFit) -> int:

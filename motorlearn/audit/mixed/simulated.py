@@ -87,7 +87,7 @@ class _Layout:
     cell: NDArray[np.intp]
     person: NDArray[np.intp]
     consecutive: NDArray[np.intp]
-    categories: dict[str, NDArray]
+    categories: dict[str, NDArray[np.object_]]
 
     @classmethod
     def of(cls, model: MixedModel) -> "_Layout":
@@ -120,7 +120,7 @@ class _Layout:
         )
 
 
-def _residuals(model: MixedModel, rows: Floats, u: Floats, rng) -> Floats:
+def _residuals(model: MixedModel, rows: Floats, u: Floats, rng: np.random.Generator) -> Floats:
     """Residuals on the normal scale, by row (linear) or by cell (binomial)."""
     eta = model.conditional(u)
     design = model.fit.design
@@ -132,10 +132,12 @@ def _residuals(model: MixedModel, rows: Floats, u: Floats, rng) -> Floats:
     upper = stats.binom.cdf(hits, n, p)
     lower = upper - stats.binom.pmf(hits, n, p)
     place = lower + rng.uniform(size=hits.shape) * (upper - lower)
-    return stats.norm.ppf(np.clip(place, _EDGE, 1 - _EDGE))
+    return np.asarray(stats.norm.ppf(np.clip(place, _EDGE, 1 - _EDGE)), dtype=float)
 
 
-def _numbers(layout: _Layout, model: MixedModel, rows, u, residual, effects) -> dict[str, float]:
+def _numbers(
+    layout: _Layout, model: MixedModel, rows: Floats, u: Floats, residual: Floats, effects: Floats
+) -> dict[str, float]:
     eta = model.conditional(u[:, None])[:, 0]
     found = {
         "skewness": abs(_skew(residual)),
@@ -189,7 +191,9 @@ def _curvature(residual: Floats, predictor: Floats) -> float:
     return float(abs(bent @ residual) / np.sqrt((bent @ bent) * (residual @ residual)))
 
 
-def _serial(layout: _Layout, model: MixedModel, rows, eta, residual) -> float:
+def _serial(
+    layout: _Layout, model: MixedModel, rows: Floats, eta: Floats, residual: Floats
+) -> float:
     if model.binomial:
         cell, n = model.fit.design.cell, model.fit.design.weight
         p = model.mean(eta)[cell]
@@ -200,6 +204,6 @@ def _serial(layout: _Layout, model: MixedModel, rows, eta, residual) -> float:
     return float(before @ after / np.sqrt((before @ before) * (after @ after)))
 
 
-def _spread_ratio(residual: Floats, levels: NDArray) -> float:
+def _spread_ratio(residual: Floats, levels: NDArray[np.object_]) -> float:
     sds = [np.std(residual[levels == level]) for level in np.unique(levels)]
     return float(max(sds) / max(min(sds), 1e-12)) if len(sds) > 1 else 1.0

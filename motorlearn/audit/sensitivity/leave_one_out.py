@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.phase_model import Floats, PhaseModel
 from motorlearn.audit.report import Conclusion
 from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate
 
@@ -77,7 +77,9 @@ def most_telling_removal(
     return tuple(worst), note
 
 
-def _removed(whole: PhaseModel, pair, y, x) -> list[tuple[float, float, float]]:
+def _removed(
+    whole: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats | None
+) -> list[tuple[float, float, float]]:
     if whole.adjusted and not whole.by_group:
         found = ancova_batch(y, whole.codes, x, weights=whole.weights(pair))
         return list(zip(found.estimate, found.std_error, found.df, strict=True))

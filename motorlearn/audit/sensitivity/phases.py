@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ ORIGINAL = "as analysed"
 OUTLIER = 3.0
 """Studentised residual beyond which a participant is flagged (common practice, no source)."""
 SHIFT_COLUMNS = ("contrast", "shift", "estimate", "conf_low", "conf_high", "p")
-TIPPING_COLUMNS = ("contrast", "missing", "shift", "shift_in_unit")
+TIPPING_COLUMNS = ("contrast", "missing", "shift", "shift_in_unit", "null")
 _SHIFTS = np.linspace(-4, 4, 81)
 
 Row = tuple[str, int, tuple[Conclusion, ...], str]
@@ -27,7 +28,7 @@ Row = tuple[str, int, tuple[Conclusion, ...], str]
 class Allocation:
     """Where labels could have fallen otherwise: blocks of participants, and that in words."""
 
-    blocks: NDArray | None
+    blocks: NDArray[Any] | None
     words: str
     by_lot: bool = True
 
@@ -84,7 +85,9 @@ def _protocol(model: PhaseModel, keepers: NDArray[np.bool_] | None) -> list[Row]
     return [("per protocol", len(kept.complete.y), kept.conclusions(), f"{left} left out")]
 
 
-def _permutation(model, allocation: Allocation, permutations: int, seed: int) -> list[Row]:
+def _permutation(
+    model: PhaseModel, allocation: Allocation, permutations: int, seed: int
+) -> list[Row]:
     if not allocation.by_lot:
         return [("permutation test", 0, (), allocation.words)]
     found = permuted(model, blocks=allocation.blocks, permutations=permutations, seed=seed)
@@ -114,7 +117,7 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
         changed = [shift for shift, c in zip(_SHIFTS, found) if c.direction != before.direction]
         tip = min(changed, key=abs) if changed else np.nan
         count = int((missing & (model.codes == pair[0])).sum())
-        tips.append((before.label, count, tip, tip * sd))
+        tips.append((before.label, count, tip, tip * sd, before.null))
     return (
         pd.DataFrame(paths, columns=list(SHIFT_COLUMNS)),
         pd.DataFrame(tips, columns=list(TIPPING_COLUMNS)),

@@ -40,6 +40,7 @@ SENSITIVITY_COLUMNS = (
     "p",
     "changes",
     "note",
+    "null",
 )
 
 
@@ -51,15 +52,17 @@ class Sensitivity(Result):
     Attributes
     ----------
     table : DataFrame
-        ``variant, contrast, n, estimate, conf_low, conf_high, p, changes, note``; the first rows
-        are the original. A variant that could not be run is a row whose ``note`` says why.
+        ``variant, contrast, n, estimate, conf_low, conf_high, p, changes, note, null``; the first
+        rows are the original. A variant that could not be run is a row whose ``note`` says why.
+        ``null`` is the value that stands for no effect, 1 for a ratio.
     leave_one_out : DataFrame
         ``participant, group, contrast, estimate, conf_low, conf_high, p, changes``.
     shifts : DataFrame
         ``contrast, shift, estimate, conf_low, conf_high, p``: missing scores of the first group of
         the contrast moved by ``shift`` residual SDs.
     tipping : DataFrame
-        ``contrast, missing, shift, shift_in_unit``: smallest move that changes the conclusion.
+        ``contrast, missing, shift, shift_in_unit, null``: smallest move that changes the
+        conclusion.
     analysis : str
         What was tried.
     recipe : Recipe
@@ -116,7 +119,7 @@ def sensitivity(
     *,
     study: Study | None = None,
     phase: Hashable | None = None,
-    per_protocol: Sequence | None = None,
+    per_protocol: Sequence[Hashable] | None = None,
     permutations: int = 4999,
     seed: int = 0,
 ) -> Sensitivity:
@@ -204,15 +207,15 @@ def _table(rows: list[Row], original: tuple[Conclusion, ...]) -> pd.DataFrame:
             changes = name != ORIGINAL and one.direction != before.direction
             found.append(
                 (name, one.label, n, one.estimate, one.conf_low, one.conf_high, one.p,
-                 changes, note)
+                 changes, note, one.null)
             )  # fmt: skip
         if not after:
-            found.append((name, "", n, *(np.nan,) * 4, False, note))
+            found.append((name, "", n, *(np.nan,) * 4, False, note, np.nan))
     return pd.DataFrame(found, columns=list(SENSITIVITY_COLUMNS))
 
 
 def _default_phase(result: PhaseComparison, context: Context) -> Hashable:
-    phases = result.recipe.options["phases"]
+    phases: Sequence[Hashable] = result.recipe.options["phases"]
     primary = context.design.primary if context.design is not None else None
     if primary is not None and primary.phase in phases:
         return primary.phase
@@ -220,17 +223,19 @@ def _default_phase(result: PhaseComparison, context: Context) -> Hashable:
     return delayed[0] if delayed else phases[-1]
 
 
-def _keepers(model: PhaseModel, study, per_protocol) -> NDArray[np.bool_] | None:
+def _keepers(
+    model: PhaseModel, study: Study | None, per_protocol: Sequence[Hashable] | None
+) -> NDArray[np.bool_] | None:
     if per_protocol is not None:
         unknown = [name for name in per_protocol if name not in set(model.participants)]
         if unknown:
             raise InputError("participants are not in the comparison", unknown)
-        return np.isin(model.participants, list(per_protocol))
+        return np.isin(model.participants, np.asarray(list(per_protocol)))
     people = study.participants if study is not None else None
     if people is None or "status" not in people:
         return None
     status = people.drop_duplicates("participant").set_index("participant")["status"]
-    return (status.reindex(model.participants) == "completed").to_numpy()
+    return np.asarray(status.reindex(model.participants) == "completed", dtype=bool)
 
 
 def _allocation(model: PhaseModel, study: Study | None) -> Allocation:

@@ -5,6 +5,7 @@ these ends in common. Whoever else is in the batch therefore changes nothing.
 """
 
 from collections.abc import Iterator
+from typing import Any
 
 import numpy as np
 
@@ -16,7 +17,7 @@ MOST_COUNTS, MOST_EMPTY = 400, 5.0
 Laid = tuple[np.ndarray, np.ndarray, Cells]
 
 
-def laid_out(batch, rows: np.ndarray) -> Iterator[Laid]:
+def laid_out(batch: Any, rows: np.ndarray) -> Iterator[Laid]:
     """Learners, practice counts and scores there, for learners with the same ends of practice."""
     owner = np.repeat(np.arange(len(batch.ends)), np.diff(batch.ends, prepend=0))
     weight = np.ones(len(batch.y)) if batch.weights is None else batch.weights
@@ -51,7 +52,9 @@ def _first_gap(n: np.ndarray) -> float:
     return float(n[step] - n[0])
 
 
-def _cells(owner, place, y, weight, shape) -> tuple[np.ndarray, Cells]:
+def _cells(
+    owner: np.ndarray, place: np.ndarray, y: np.ndarray, weight: np.ndarray, shape: tuple[int, int]
+) -> tuple[np.ndarray, Cells]:
     """Weighted means of the scores on common counts, for learners with enough of them."""
     index, size = owner * shape[1] + place, shape[0] * shape[1]
     heavy = np.bincount(index, weight, size)

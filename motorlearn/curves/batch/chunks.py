@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,8 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from motorlearn.curves.batch.one_batch import Batch
-from motorlearn.curves.forms import FORMS
+from motorlearn.curves.forms import FORMS, named_form
+from motorlearn.curves.options import check_column, check_first, one_of
 from motorlearn.curves.single.rows import (
     as_numbers,
     check_counts,
@@ -51,6 +53,36 @@ class Columns:
 
 
 Piece = tuple[pd.DataFrame, Batch]
+Names = str | Sequence[str]
+
+
+def chosen_columns(
+    outcome: str,
+    practice: str,
+    by: Names,
+    forms: Names,
+    attempts: str | None,
+    weights: str | None,
+    first: float,
+    repeated: str,
+) -> Columns:
+    """Check the names and choices given and say which columns play which part."""
+    by = _names(by, "by")
+    names = tuple(dict.fromkeys(named_form(form).name for form in _names(forms, "forms")))
+    if attempts is not None and weights is not None:
+        raise InputError("attempts and weights cannot both be given")
+    one_of(repeated, ("refuse", "allow"), "way with repeated counts")
+    for name, what in ((outcome, "the outcome"), (practice, "practice")):
+        check_column(name, what)
+    return Columns(by, practice, outcome, attempts, weights, names, check_first(first), repeated)
+
+
+def _names(given: Names, what: str) -> tuple[str, ...]:
+    """One name or several."""
+    names = (given,) if isinstance(given, str) else given
+    if not isinstance(names, list | tuple | pd.Index) or not len(names):
+        raise InputError(f"{what} must name one at least", [given])
+    return tuple(names)
 
 
 def table_pieces(table: pd.DataFrame, columns: Columns) -> Iterator[Piece]:
@@ -72,7 +104,9 @@ def refuse_absent(table: pd.DataFrame, columns: Columns) -> None:
         raise InputError("the table has no rows")
 
 
-def _runs(table, by) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
+def _runs(
+    table: pd.DataFrame, by: Sequence[str]
+) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
     """Where each learner's rows start, after sorting them together where they are not."""
     change = np.zeros(max(len(table) - 1, 0), bool)
     for name in by:
@@ -102,12 +136,17 @@ def _changes(column: pd.Series) -> np.ndarray | None:
         if words.null_count:
             return None
         words = words.combine_chunks() if isinstance(words, pa.ChunkedArray) else words
-        return pc.not_equal(words[1:], words[:-1]).to_numpy(zero_copy_only=False)
+        found: np.ndarray | None = pc.not_equal(words[1:], words[:-1]).to_numpy(
+            zero_copy_only=False
+        )
+        return found
     codes = pd.factorize(column)[0]
     return None if np.any(codes < 0) else codes[1:] != codes[:-1]
 
 
-def _pieces(table, columns: Columns, starts, keys) -> Iterator[Piece]:
+def _pieces(
+    table: pd.DataFrame, columns: Columns, starts: np.ndarray, keys: pd.DataFrame
+) -> Iterator[Piece]:
     ends = np.r_[starts[1:], len(table)]
     n = as_numbers(table[columns.practice], f"column {columns.practice!r}")
     y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
@@ -132,7 +171,9 @@ def _pieces(table, columns: Columns, starts, keys) -> Iterator[Piece]:
         yield part, batch
 
 
-def _check(columns: Columns, n, y, weights, binomial: bool) -> None:
+def _check(
+    columns: Columns, n: np.ndarray, y: np.ndarray, weights: np.ndarray | None, binomial: bool
+) -> None:
     if not np.isfinite(n).all():
         rows = np.flatnonzero(~np.isfinite(n))
         raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
@@ -145,7 +186,7 @@ def _check(columns: Columns, n, y, weights, binomial: bool) -> None:
     for form in columns.forms:
         check_counts(FORMS[form], lowest, columns.first)
     there = np.isfinite(y)
-    if binomial:
+    if binomial and weights is not None:
         check_hits(y[there], weights[there])
     elif weights is not None and not np.all(weights[there] > 0):
         raise InputError(f"column {columns.weights!r} must be above 0 everywhere")
@@ -215,7 +256,7 @@ def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[
         )
 
 
-def _frames(files, columns: Columns) -> Iterator[pd.DataFrame]:
+def _frames(files: Sequence[Path], columns: Columns) -> Iterator[pd.DataFrame]:
     for file in files:
         try:
             yield from _parts(file, columns)
@@ -246,11 +287,13 @@ def _void_emptied(frame: pd.DataFrame, outcome: str) -> pd.DataFrame:
     return frame.assign(**{outcome: frame[outcome].where(counted_rows(frame))})
 
 
-def _equal(column: pd.Series, value) -> np.ndarray:
-    return (column == value).to_numpy(bool)
+def _equal(column: pd.Series, value: Any) -> np.ndarray:
+    found: np.ndarray = (column == value).to_numpy(bool)
+    return found
 
 
-def _marks(frame: pd.DataFrame, by) -> np.ndarray:
+def _marks(frame: pd.DataFrame, by: Sequence[str]) -> np.ndarray:
     """One 64-bit mark per run of a learner's rows, to notice a learner who comes twice."""
     _, _, keys = _runs(frame, by)
-    return pd.util.hash_pandas_object(keys, index=False).to_numpy()
+    found: np.ndarray = pd.util.hash_pandas_object(keys, index=False).to_numpy()
+    return found

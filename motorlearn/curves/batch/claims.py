@@ -1,6 +1,7 @@
 """What the fits of a batch can claim, and what is therefore missing from the table."""
 
 from collections.abc import Mapping, Sequence
+from typing import Any
 
 import numpy as np
 
@@ -17,11 +18,27 @@ from motorlearn.curves.status import (
     not_rejected,
 )
 
+Values = Any
+"""A number or an array of them, one per fit."""
 INTERNAL = ("lost", "level", "level_error", "start_lost")
 """Columns of a fit that only say what to leave out of the table."""
 
 
-def claims(*, best, flat, line, step, n, wanted, rates, at_bound, progress, error, change, **more):
+def claims(
+    *,
+    best: Values,
+    flat: Values,
+    line: Values,
+    step: Values,
+    n: Values,
+    wanted: int,
+    rates: int,
+    at_bound: Values,
+    progress: Values,
+    error: Values,
+    change: Values,
+    **more: Any,
+) -> dict[str, Values]:
     """Status, what is lost, and whether the start is lost too, of many fits of one form.
 
     ``best, flat, line, step`` are losses of the curve, the flat line, the straight line and the
@@ -30,7 +47,7 @@ def claims(*, best, flat, line, step, n, wanted, rates, at_bound, progress, erro
     """
     binomial = more["binomial"]
 
-    def as_good(loss, extra):
+    def as_good(loss: Values, extra: int) -> Any:
         return not_rejected(best, loss, n, wanted, extra, binomial=binomial)
 
     line_open, step_open = as_good(line, rates), as_good(step, rates)

@@ -69,7 +69,7 @@ def make_gappy_grid(grid: Grid, beyond: np.ndarray) -> GappyGrid:
     height = -np.expm1(-fallen) / scale[:, None, None]
     tilt = fallen * np.exp(-fallen) / scale[:, None, None]
 
-    def polynomials(values):
+    def polynomials(values: np.ndarray) -> np.ndarray:
         return np.swapaxes(values @ turn.T, 1, 2).copy()
 
     return GappyGrid(
@@ -104,7 +104,9 @@ def fit_gappy(gappy: GappyGrid, cells: Cells) -> tuple[SharedFit, np.ndarray]:
     return natural(gappy.grid, line), sure & (line.sse > 1e-6 * total)
 
 
-def _explained(gappy: GappyGrid, centred, weight, whole) -> np.ndarray:
+def _explained(
+    gappy: GappyGrid, centred: np.ndarray, weight: np.ndarray, whole: np.ndarray
+) -> np.ndarray:
     """Explained sum of squares at every node; 0 where the digits do not suffice."""
     product = product_in_blocks(centred, gappy.search)
     first = product_in_blocks(weight, gappy.search)
@@ -113,13 +115,22 @@ def _explained(gappy: GappyGrid, centred, weight, whole) -> np.ndarray:
     return np.where(firm, product**2 / np.where(firm, square, 1.0), 0.0)
 
 
-def _square(square, mean, whole, t) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _square(
+    square: np.ndarray, mean: np.ndarray, whole: np.ndarray, t: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Sum of squares of the basis about its mean, with two derivatives."""
     (q, q1, q2), (m, m1, m2) = derivatives(square, t), derivatives(mean, t)
     return q - m**2 / whole, q1 - 2 * m * m1 / whole, q2 - 2 * (m1**2 + m * m2) / whole
 
 
-def _climb(cover, square, mean, whole, node, last) -> np.ndarray:
+def _climb(
+    cover: np.ndarray,
+    square: np.ndarray,
+    mean: np.ndarray,
+    whole: np.ndarray,
+    node: np.ndarray,
+    last: int,
+) -> np.ndarray:
     low, high = np.where(node == 0, 0.0, -1.0), np.where(node == last, 0.0, 1.0)
     t = np.zeros(len(node))
     active = np.arange(len(node))
@@ -134,7 +145,14 @@ def _climb(cover, square, mean, whole, node, last) -> np.ndarray:
     return t
 
 
-def _line(gappy: GappyGrid, cells: Cells, level, total, chosen, ends) -> tuple[Line, np.ndarray]:
+def _line(
+    gappy: GappyGrid,
+    cells: Cells,
+    level: np.ndarray,
+    total: np.ndarray,
+    chosen: tuple[np.ndarray, ...],
+    ends: np.ndarray,
+) -> tuple[Line, np.ndarray]:
     cover, square, mean, node, t = chosen
     whole, learner = cells.weight.sum(axis=1), np.arange(len(level))
     scale, width = gappy.scale[node], gappy.grid.widths[node]

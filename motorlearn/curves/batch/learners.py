@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import pandas as pd
@@ -14,19 +14,19 @@ import pyarrow.parquet as pq
 from motorlearn.curves.batch.chunks import (
     DAMAGED_PARQUET,
     Columns,
+    Names,
     Piece,
+    chosen_columns,
     hits_and_misses,
     parquet_frames,
     refuse_absent,
     table_pieces,
 )
 from motorlearn.curves.batch.claims import shown as shown_columns
-from motorlearn.curves.batch.one_batch import Batch, fit_batch
+from motorlearn.curves.batch.one_batch import Batch, Found, fit_batch
 from motorlearn.curves.batch.pooling import pooled_people
 from motorlearn.curves.batch.running import Done, here, on_cluster
 from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
-from motorlearn.curves.forms import named_form
-from motorlearn.curves.options import check_column, check_first, one_of
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_file
@@ -192,17 +192,28 @@ def fit_curves(
     >>> fits.preferred["form"].tolist()
     ['exponential', 'exponential', 'exponential']
     """
-    columns = _columns(outcome, practice, by, forms, attempts, weights, first, repeated)
+    columns = chosen_columns(outcome, practice, by, forms, attempts, weights, first, repeated)
     return _fit(table, columns, cluster=cluster, into=into)
 
 
-def best_curves(table: pd.DataFrame, outcome: str, *, practice, by, forms, attempts, first):
+def best_curves(
+    table: pd.DataFrame,
+    outcome: str,
+    *,
+    practice: str,
+    by: Names,
+    forms: Sequence[str],
+    attempts: str | None,
+    first: float,
+) -> CurveFits:
     """Fits whose table holds the best curve even where parameters are not estimated."""
-    columns = _columns(outcome, practice, by, forms, attempts, None, first, "refuse")
-    return _fit(table, columns, visible=False)
+    columns = chosen_columns(outcome, practice, by, forms, attempts, None, first, "refuse")
+    return cast(CurveFits, _fit(table, columns, visible=False))
 
 
-def _fit(table, columns: Columns, *, cluster=None, into=None, visible: bool = True):
+def _fit(
+    table: Any, columns: Columns, *, cluster: Any = None, into: Any = None, visible: bool = True
+) -> CurveFits | StoredCurveFits:
     if isinstance(table, pd.DataFrame):
         refuse_absent(table, columns)
         table, void = set_aside_void(table, participant=columns.by)
@@ -224,25 +235,6 @@ def _fit(table, columns: Columns, *, cluster=None, into=None, visible: bool = Tr
     return _gather(done, columns, pooled, void, visible=visible)
 
 
-def _columns(outcome, practice, by, forms, attempts, weights, first, repeated) -> Columns:
-    by = _names(by, "by")
-    names = tuple(dict.fromkeys(named_form(form).name for form in _names(forms, "forms")))
-    if attempts is not None and weights is not None:
-        raise InputError("attempts and weights cannot both be given")
-    one_of(repeated, ("refuse", "allow"), "way with repeated counts")
-    for name, what in ((outcome, "the outcome"), (practice, "practice")):
-        check_column(name, what)
-    return Columns(by, practice, outcome, attempts, weights, names, check_first(first), repeated)
-
-
-def _names(given, what: str) -> tuple[str, ...]:
-    """One name or several."""
-    names = (given,) if isinstance(given, str) else given
-    if not isinstance(names, list | tuple | pd.Index) or not len(names):
-        raise InputError(f"{what} must name one at least", [given])
-    return tuple(names)
-
-
 def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Columns]:
     frames = parquet_frames(path, columns, columns.by)
     opening = next(frames, None)
@@ -258,7 +250,9 @@ def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Colum
     return pieces(), columns
 
 
-def _rows(keys: pd.DataFrame, found, forms, *, visible: bool = True) -> pd.DataFrame:
+def _rows(
+    keys: pd.DataFrame, found: Found, forms: Sequence[str], *, visible: bool = True
+) -> pd.DataFrame:
     """One row per learner and form; ``visible`` leaves out what is not estimated."""
     count = len(forms)
     shown = {name: keys[name].repeat(count).array for name in keys.columns}
@@ -274,13 +268,13 @@ def _rows(keys: pd.DataFrame, found, forms, *, visible: bool = True) -> pd.DataF
     return pd.DataFrame(shown, copy=False)
 
 
-def _words(words: Sequence[str], codes: np.ndarray):
+def _words(words: Sequence[str], codes: np.ndarray) -> pd.api.extensions.ExtensionArray:
     """A text column from codes."""
     named = pa.DictionaryArray.from_arrays(pa.array(codes, pa.int32()), pa.array(list(words)))
     return pd.array(named.cast(pa.large_string()), dtype="str")
 
 
-def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
+def _best(keys: pd.DataFrame, found: Found, forms: Sequence[str]) -> pd.DataFrame:
     """Preferred form of each learner, by AICc and by BIC."""
     names = [*forms, NO_PREFERENCE, "no change", "too few trials"]
     shown = {name: keys[name].array for name in keys.columns}
@@ -292,7 +286,9 @@ def _best(keys: pd.DataFrame, found, forms) -> pd.DataFrame:
     return pd.DataFrame(shown, copy=False)
 
 
-def _gather(done: Done, columns: Columns, pooled: str, void, *, visible: bool) -> CurveFits:
+def _gather(
+    done: Done, columns: Columns, pooled: str, void: pd.DataFrame, *, visible: bool
+) -> CurveFits:
     keys, found, left = [], [], [void] if len(void) else []
     for part, batch, result in done:
         keys.append(part)

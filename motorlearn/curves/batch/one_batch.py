@@ -9,11 +9,20 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
-from motorlearn.curves.batch.padded import Padded, describe, fit_padded, log_bounds
+from motorlearn.curves.batch.padded import (
+    Described,
+    Optimum,
+    Padded,
+    describe,
+    fit_padded,
+    log_bounds,
+)
 from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
 from motorlearn.measures.hits import log_choose
+
+Found = dict[str, np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -99,12 +108,20 @@ def _alike(batch: Batch, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarra
     return alike, n[0], y if alike.all() else y[alike]
 
 
-def _gappy(result, column, form: Form, first: float, chosen, counts, cells: Cells) -> np.ndarray:
+def _gappy(
+    result: Found,
+    column: int,
+    form: Form,
+    first: float,
+    chosen: np.ndarray,
+    counts: np.ndarray,
+    cells: Cells,
+) -> np.ndarray:
     """Fit learners with gaps; give those whose digits suffice."""
     fit, sure = fit_gappy(_gappy_grid(form.name, counts.tobytes(), first), cells)
     origin = counts[np.argmax(cells.weight > 0, axis=1)]
     told = _told(fit, cells.rows, cells.logs, origin, first)
-    rows = chosen[sure]
+    rows: np.ndarray = chosen[sure]
     _fill(result, rows, column, {name: values[sure] for name, values in told.items()})
     return rows
 
@@ -137,7 +154,9 @@ def _quick(form: Form, first: float, n: np.ndarray, y: np.ndarray) -> dict[str, 
     return found
 
 
-def _told(fit: SharedFit, rows: np.ndarray, logs, origin, first: float) -> dict[str, np.ndarray]:
+def _told(
+    fit: SharedFit, rows: np.ndarray, logs: np.ndarray | float, origin: np.ndarray, first: float
+) -> dict[str, np.ndarray]:
     """Columns of the result from a fit by straight lines; ``logs`` are sums of log weights."""
     said = claims(
         best=fit.sse / 2,
@@ -179,12 +198,14 @@ def _told(fit: SharedFit, rows: np.ndarray, logs, origin, first: float) -> dict[
     }
 
 
-def _fill(result, rows, column, found) -> None:
+def _fill(result: Found, rows: np.ndarray, column: int, found: Found) -> None:
     for name, values in found.items():
         result[name][rows, column] = values
 
 
-def _slow(result, rows, column, batch: Batch, form: Form, first: float) -> None:
+def _slow(
+    result: Found, rows: np.ndarray, column: int, batch: Batch, form: Form, first: float
+) -> None:
     """Fit learners by the padded engine, those with enough rows."""
     data = _pad(batch, rows, form, first)
     used = data.weights > 0
@@ -202,7 +223,7 @@ def _slow(result, rows, column, batch: Batch, form: Form, first: float) -> None:
         _fill(result, rows[chosen], column, _fitted(part, n[chosen], wanted))
 
 
-def _pad(batch: Batch, rows, form: Form, first: float) -> Padded:
+def _pad(batch: Batch, rows: np.ndarray, form: Form, first: float) -> Padded:
     starts = np.r_[0, batch.ends[:-1]][rows]
     lengths = batch.ends[rows] - starts
     place = np.minimum(np.arange(lengths.max(initial=1)), np.maximum(lengths[:, None] - 1, 0))
@@ -223,12 +244,14 @@ def _constant(data: Padded) -> np.ndarray:
     used = data.weights > 0
     if data.binomial:
         hits, attempts = data.y.sum(axis=1), data.weights.sum(axis=1)
-        return (hits == 0) | (hits == attempts)
+        found: np.ndarray = (hits == 0) | (hits == attempts)
+        return found
     top = np.max(np.where(used, data.y, -np.inf), axis=1)
-    return top == np.min(np.where(used, data.y, np.inf), axis=1)
+    found = top == np.min(np.where(used, data.y, np.inf), axis=1)
+    return found
 
 
-def _flat_row(result, row, column, data: Padded, k: int) -> None:
+def _flat_row(result: Found, row: int, column: int, data: Padded, k: int) -> None:
     result["status"][row, column], result["converged"][row, column] = NO_CHANGE, True
     result["lost"][row, column] = FLAT
     if not data.binomial:
@@ -238,7 +261,7 @@ def _flat_row(result, row, column, data: Padded, k: int) -> None:
             result[name][row, column] = value
 
 
-def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
+def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
     best = fit_padded(data)
     noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
     told = describe(data, best, noise)
@@ -267,7 +290,9 @@ def _fitted(data: Padded, n, wanted: int) -> dict[str, np.ndarray]:
     return found
 
 
-def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndarray]:
+def _claims(
+    data: Padded, best: Optimum, told: Described, flat: np.ndarray, n: np.ndarray, wanted: int
+) -> dict[str, np.ndarray]:
     lone = len(data.form.rates) == 1
     stuck = best.at_bound[:, 0]
     line, step = end_losses(data)
@@ -290,11 +315,12 @@ def _claims(data: Padded, best, told, flat, n, wanted: int) -> dict[str, np.ndar
     )
 
 
-def _runaway(data: Padded, best) -> np.ndarray:
+def _runaway(data: Padded, best: Optimum) -> np.ndarray:
     """Whether a form with two rates ran to both low ends, or to the high end of either."""
     both = best.at_bound.all(axis=1)
     high = best.at_bound & (best.tau > log_bounds(data).mean(axis=2))
-    return both | high.any(axis=1)
+    found: np.ndarray = both | high.any(axis=1)
+    return found
 
 
 def _flat_line(data: Padded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -310,20 +336,23 @@ def _flat_line(data: Padded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return np.log(share / (1 - share)), loss, 1 / np.sqrt(whole * share * (1 - share))
 
 
-def _loglik(data: Padded, loss, n) -> np.ndarray:
+def _loglik(data: Padded, loss: np.ndarray, n: np.ndarray) -> np.ndarray:
     used = data.weights > 0
     if data.binomial:
-        return np.where(used, log_choose(data.y, data.weights), 0.0).sum(axis=1) - loss
+        found: np.ndarray = np.where(used, log_choose(data.y, data.weights), 0.0).sum(axis=1) - loss
+        return found
     logs = np.log(np.where(used, data.weights, 1.0)).sum(axis=1)
     with np.errstate(divide="ignore"):
-        return -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs
+        found = -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs
+        return found
 
 
-def _deviance(data: Padded, loss) -> np.ndarray:
+def _deviance(data: Padded, loss: np.ndarray) -> np.ndarray:
     """Twice what the saturated model would gain."""
     k, m = data.y, data.weights
     with np.errstate(divide="ignore", invalid="ignore"):
         full = np.where(k > 0, k * np.log(k / m), 0) + np.where(
             m > k, (m - k) * np.log((m - k) / m), 0
         )
-    return 2 * (loss + full.sum(axis=1))
+    found: np.ndarray = 2 * (loss + full.sum(axis=1))
+    return found

@@ -35,9 +35,12 @@ class Padded:
     @property
     def origin(self) -> np.ndarray:
         """Smallest practice count of each learner, as a column."""
-        return np.min(np.where(self.weights > 0, self.n, np.inf), axis=1, keepdims=True)
+        found: np.ndarray = np.min(
+            np.where(self.weights > 0, self.n, np.inf), axis=1, keepdims=True
+        )
+        return found
 
-    def pick(self, rows) -> "Padded":
+    def pick(self, rows: np.ndarray) -> "Padded":
         """Some of the learners, in any order and as often as wanted."""
         return Padded(
             self.form, self.n[rows], self.y[rows], self.weights[rows], self.binomial, self.first
@@ -47,7 +50,8 @@ class Padded:
         """Log basis less its value at the learner's smallest practice count."""
         rates = [np.exp(tau[:, [k]]) for k in range(tau.shape[1])]
         at = self.form.log_basis(self.origin, rates, self.first)
-        return self.form.log_basis(self.n, rates, self.first) - at
+        found: np.ndarray = self.form.log_basis(self.n, rates, self.first) - at
+        return found
 
     def tilt(self, tau: np.ndarray) -> np.ndarray:
         """Derivatives of :meth:`fallen` by the log rates, shape (learners, rows, rates)."""
@@ -112,7 +116,10 @@ def extreme(data: Padded, best: Optimum) -> np.ndarray:
     if not data.binomial:
         return np.zeros(len(data.y), bool)
     eta = best.beta[:, [0]] + best.beta[:, [1]] * np.expm1(data.fallen(best.tau))
-    return np.abs(np.where(data.weights > 0, eta, 0.0)).max(axis=1) > LARGEST_LOGIT - 0.5
+    found: np.ndarray = (
+        np.abs(np.where(data.weights > 0, eta, 0.0)).max(axis=1) > LARGEST_LOGIT - 0.5
+    )
+    return found
 
 
 def _one_by_one(data: Padded, optimum: Optimum, k: int) -> None:
@@ -131,7 +138,7 @@ def profile_loss(data: Padded, tau: np.ndarray) -> np.ndarray:
     return _refine(data, tau.copy(), np.stack([tau, tau], axis=2)).loss
 
 
-def _starts(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
+def _starts(data: Padded, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Best few nodes of a grid for each learner that are better than all their neighbours."""
     sizes = NODES[bounds.shape[1]]
     shares = np.stack(
@@ -156,7 +163,7 @@ def _starts(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate([rows, more_rows]), np.concatenate([tau, more])
 
 
-def _starts_of_hits(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
+def _starts_of_hits(data: Padded, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Nodes of a coarser grid that are best by the likelihood itself; logits may mislead."""
     sizes = HIT_NODES[bounds.shape[1]]
     axes = np.meshgrid(*(np.linspace(0.3, 1.0, size) for size in sizes), indexing="ij")
@@ -180,7 +187,7 @@ def _starts_of_hits(data: Padded, bounds) -> tuple[np.ndarray, np.ndarray]:
     return rows, bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
 
 
-def _scored(data: Padded, v, beta) -> np.ndarray:
+def _scored(data: Padded, v: np.ndarray, beta: np.ndarray) -> np.ndarray:
     """One scoring step of the straight line of logits on ``v``."""
     eta = np.clip(beta[:, [0]] + beta[:, [1]] * v, -LARGEST_LOGIT / 2, LARGEST_LOGIT / 2)
     p = expit(eta)
@@ -189,9 +196,12 @@ def _scored(data: Padded, v, beta) -> np.ndarray:
     return _straight(eta + ratio, weight, v)[0]
 
 
-def _bounded_loss(data: Padded, v, beta) -> np.ndarray:
+def _bounded_loss(data: Padded, v: np.ndarray, beta: np.ndarray) -> np.ndarray:
     eta = np.clip(beta[:, [0]] + beta[:, [1]] * v, -LARGEST_LOGIT, LARGEST_LOGIT)
-    return -np.sum(data.y * log_expit(eta) + (data.weights - data.y) * log_expit(-eta), axis=1)
+    found: np.ndarray = -np.sum(
+        data.y * log_expit(eta) + (data.weights - data.y) * log_expit(-eta), axis=1
+    )
+    return found
 
 
 def _shares(count: int) -> np.ndarray:
@@ -211,7 +221,7 @@ def _linearised(data: Padded) -> tuple[np.ndarray, np.ndarray]:
     return np.log(hits / misses), np.where(data.weights > 0, weights, 0.0)
 
 
-def _straight(y, weights, v) -> tuple[np.ndarray, np.ndarray]:
+def _straight(y: np.ndarray, weights: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Weighted straight line of y on v in each row: coefficients and half the squares left."""
     whole = weights.sum(axis=1)
     mean_v, mean_y = (np.einsum("ij,ij->i", weights, q) / whole for q in (v, y))
@@ -224,7 +234,7 @@ def _straight(y, weights, v) -> tuple[np.ndarray, np.ndarray]:
     return beta, 0.5 * np.einsum("ij,ij,ij->i", weights, left, left)
 
 
-def _refine(data: Padded, tau, bounds) -> Optimum:
+def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray) -> Optimum:
     """Damped scoring; a row leaves when its step is too small to matter."""
     low, high = bounds[:, :, 0], bounds[:, :, 1]
     response, weights = _linearised(data)
@@ -259,14 +269,14 @@ def _refine(data: Padded, tau, bounds) -> Optimum:
     return Optimum(tau, beta, loss, stuck, settled)
 
 
-def _land(data: Padded, tau, beta) -> tuple[np.ndarray, np.ndarray]:
+def _land(data: Padded, tau: np.ndarray, beta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Linear coefficients and loss at new rates; for hits the coefficients take the step given."""
     if not data.binomial:
         return _straight(data.y, data.weights, np.expm1(data.fallen(tau)))
     return beta, _loss(data, tau, beta)
 
 
-def _loss(data: Padded, tau, beta) -> np.ndarray:
+def _loss(data: Padded, tau: np.ndarray, beta: np.ndarray) -> np.ndarray:
     eta = beta[:, [0]] + beta[:, [1]] * np.expm1(data.fallen(tau))
     misses = data.weights - data.y
     loss = -np.sum(data.y * log_expit(eta) + misses * log_expit(-eta), axis=1)
@@ -274,7 +284,9 @@ def _loss(data: Padded, tau, beta) -> np.ndarray:
     return np.where(beyond, np.inf, loss)
 
 
-def working(data: Padded, tau, beta) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def working(
+    data: Padded, tau: np.ndarray, beta: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Jacobian by (level, height, log rates), score residual and information weight."""
     fallen = data.fallen(tau)
     v, f = np.expm1(fallen), np.exp(fallen)
@@ -287,7 +299,14 @@ def working(data: Padded, tau, beta) -> tuple[np.ndarray, np.ndarray, np.ndarray
     return jacobian, data.weights * (data.y - eta), data.weights
 
 
-def _step(data: Padded, tau, beta, low, high, damping) -> tuple[np.ndarray, np.ndarray]:
+def _step(
+    data: Padded,
+    tau: np.ndarray,
+    beta: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    damping: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray]:
     jacobian, residual, weight = working(data, tau, beta)
     score = np.einsum("ijk,ij->ik", jacobian, residual)
     outward = ((tau <= low) & (score[:, 2:] < 0)) | ((tau >= high) & (score[:, 2:] > 0))
@@ -359,7 +378,7 @@ def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
     )
 
 
-def _inverse(jacobian, weight, at_bound) -> np.ndarray:
+def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> np.ndarray:
     """Inverse information with rates at a bound held; infinite where it is singular."""
     held = np.concatenate([np.zeros((len(at_bound), 2), bool), at_bound], axis=1)
     weighted = np.sqrt(weight)[:, :, None] * np.where(held[:, None, :], 0.0, jacobian)
@@ -374,7 +393,7 @@ def _inverse(jacobian, weight, at_bound) -> np.ndarray:
     weak = np.abs(triangle[:, index, index]).min(axis=1) < 1e-14
     triangle[weak] = np.eye(scale.shape[1])
     root = np.linalg.inv(triangle) / scale[:, :, None]
-    inverse = root @ np.swapaxes(root, 1, 2)
+    inverse: np.ndarray = root @ np.swapaxes(root, 1, 2)
     inverse[held[:, :, None] | held[:, None, :]] = 0.0
     inverse[weak] = np.inf
     return inverse

@@ -49,7 +49,7 @@ def pooled_people(table: pd.DataFrame, by: tuple[str, ...], practice: str, outco
     return ""
 
 
-def _like_people(part: pd.DataFrame, name, by, practice) -> bool:
+def _like_people(part: pd.DataFrame, name: str, by: tuple[str, ...], practice: str) -> bool:
     """Whether a column splits the repeats of practice counts into curves of their own."""
     column = part[name]
     wordy = isinstance(column.dtype, pd.CategoricalDtype | pd.StringDtype) or column.dtype == object

@@ -29,8 +29,8 @@ def on_cluster(pieces: Iterable[Piece], work: Work, cluster: Any) -> Done:
     yield from _in_order(pieces, lambda batch: cluster.submit(work, batch, pure=False), window)
 
 
-def _in_order(pieces, submit, window: int) -> Done:
-    waiting: deque = deque()
+def _in_order(pieces: Iterable[Piece], submit: Callable[[Batch], Any], window: int) -> Done:
+    waiting: deque[tuple[pd.DataFrame, Batch, Any]] = deque()
     for keys, batch in pieces:
         waiting.append((keys, batch, submit(batch)))
         if len(waiting) >= window:

@@ -7,6 +7,7 @@ polynomial's coefficients therefore give the sum of squares, its derivatives and
 errors anywhere on the stretch without looking at the scores again.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -141,7 +142,9 @@ def peaks(explained: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return learner, node
 
 
-def on_stretches(rows: np.ndarray, basis: np.ndarray, learner, node) -> np.ndarray:
+def on_stretches(
+    rows: np.ndarray, basis: np.ndarray, learner: np.ndarray, node: np.ndarray
+) -> np.ndarray:
     """Polynomials of inner products of learners' rows with the basis around their nodes."""
     order = np.argsort(node, kind="stable")
     ends = np.searchsorted(node[order], np.arange(len(basis) + 1))
@@ -166,7 +169,9 @@ def product_in_blocks(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
     return result
 
 
-def _climb(cover, square, node, last) -> tuple[np.ndarray, np.ndarray]:
+def _climb(
+    cover: np.ndarray, square: np.ndarray, node: np.ndarray, last: int
+) -> tuple[np.ndarray, np.ndarray]:
     """Maximise ``cover² / square`` on each stretch by Newton; both are polynomials in t."""
     low, high = np.where(node == 0, 0.0, -1.0), np.where(node == last, 0.0, 1.0)
     t, both = np.zeros(len(node)), np.stack([cover, square], axis=1)
@@ -184,23 +189,30 @@ def _climb(cover, square, node, last) -> tuple[np.ndarray, np.ndarray]:
     return t, c**2 / s
 
 
-def _newton(both, t, low, high) -> np.ndarray:
+def _newton(both: np.ndarray, t: np.ndarray, low: np.ndarray, high: np.ndarray) -> np.ndarray:
     """One safeguarded step uphill."""
     (c, s), (c1, s1), (c2, s2) = derivatives(both, t)
     return uphill(t, (c, c1, c2), (s, s1, s2), low, high)
 
 
-def uphill(t, cover, square, low, high) -> np.ndarray:
+def uphill(
+    t: np.ndarray,
+    cover: Sequence[np.ndarray],
+    square: Sequence[np.ndarray],
+    low: np.ndarray,
+    high: np.ndarray,
+) -> np.ndarray:
     """Newton step towards the maximum of cover²/square, given both with two derivatives."""
     (c, c1, c2), (s, s1, s2) = cover, square
     slope = 2 * c1 * s - c * s1
     bend = 2 * c2 * s + c1 * s1 - c * s2
     downhill = bend * c < 0
     step = np.where(downhill, -slope / np.where(downhill, bend, 1.0), 0.5 * np.sign(slope * c))
-    return np.clip(t + np.clip(step, -0.7, 0.7), low, high)
+    found: np.ndarray = np.clip(t + np.clip(step, -0.7, 0.7), low, high)
+    return found
 
 
-def best_of_each(learner, value, count) -> np.ndarray:
+def best_of_each(learner: np.ndarray, value: np.ndarray, count: int) -> np.ndarray:
     """Row with the largest value for each learner; learners are in order and none is absent."""
     begin = np.searchsorted(learner, np.arange(count))
     top = np.maximum.reduceat(value, begin)
@@ -211,14 +223,16 @@ def best_of_each(learner, value, count) -> np.ndarray:
 
 def horner(coefficients: np.ndarray, t: np.ndarray) -> np.ndarray:
     """Polynomial with one coefficient column per entry of t."""
-    value = coefficients[-1].copy()
+    value: np.ndarray = coefficients[-1].copy()
     for row in coefficients[-2::-1]:
         value *= t
         value += row
     return value
 
 
-def derivatives(coefficients, t) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def derivatives(
+    coefficients: np.ndarray, t: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Polynomial, its first and its second derivative."""
     value = coefficients[-1].copy()
     slope, bend = np.zeros_like(value), np.zeros_like(value)
@@ -232,7 +246,16 @@ def derivatives(coefficients, t) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return value, slope, 2 * bend
 
 
-def _describe(grid, centred, level, total, node, t, cover, ends) -> SharedFit:
+def _describe(
+    grid: Grid,
+    centred: np.ndarray,
+    level: np.ndarray,
+    total: np.ndarray,
+    node: np.ndarray,
+    t: np.ndarray,
+    cover: np.ndarray,
+    ends: np.ndarray,
+) -> SharedFit:
     """Parameters and standard errors at the optimum."""
     width, count = grid.widths[node], centred.shape[1]
     log_rate = grid.centres[node] + width * t
@@ -332,9 +355,18 @@ def _root(variance: np.ndarray) -> np.ndarray:
     return np.sqrt(np.where(variance >= 0, variance, np.inf))
 
 
-def _residual_squares(grid, centred, total, node, t, product, square, c) -> np.ndarray:
+def _residual_squares(
+    grid: Grid,
+    centred: np.ndarray,
+    total: np.ndarray,
+    node: np.ndarray,
+    t: np.ndarray,
+    product: np.ndarray,
+    square: np.ndarray,
+    c: np.ndarray,
+) -> np.ndarray:
     """Residual sum of squares; where nearly nothing is left it is added up from the residuals."""
-    sse = total - product * c
+    sse: np.ndarray = total - product * c
     near = np.flatnonzero(sse < 1e-6 * total)
     if near.size:
         powers = t[near] ** np.arange(DEGREE + 1)[:, None]

@@ -2,18 +2,19 @@
 
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, half_life_by_search, rate_bounds
+from motorlearn.curves.forms.shape import Array, Form, Rates, half_life_by_search, rate_bounds
 
 
-def _log_basis(n, rates, first):
-    return -rates[0] * (n - first) - rates[1] * np.log(n)
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
+    found: Array = -rates[0] * (n - first) - rates[1] * np.log(n)
+    return found
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     return -(n - first) + 0.0 * rates[0], -np.log(n) + 0.0 * rates[1]
 
 
-def _limits(n):
+def _limits(n: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
     low, high = rate_bounds(n)
     none = 1e-3 * rate_bounds(np.log(n))[0]
     return (low, none), (high, none)

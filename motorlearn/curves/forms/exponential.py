@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, rate_bounds
+from motorlearn.curves.forms.shape import Array, Form, Rates, rate_bounds
 
 
-def _log_basis(n, rates, first):
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
     return -rates[0] * (n - first)
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     return (-(n - first) + 0.0 * rates[0],)
 
 

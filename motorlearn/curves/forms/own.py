@@ -1,10 +1,11 @@
 """A form of one's own: any Python function that falls with practice, and the tests of a form."""
 
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, half_life_by_search
+from motorlearn.curves.forms.shape import Array, Form, Rates, half_life_by_search
 from motorlearn.exceptions import InputError
 
 STEP = 1e-5
@@ -64,26 +65,26 @@ def make_form(
     if not callable(basis):
         raise InputError("the basis must be a function of practice and rates", [basis])
 
-    def log_real(n, values):
+    def log_real(n: Array, values: Rates) -> Array:
         with np.errstate(all="ignore"):
-            return np.log(np.maximum(basis(n, *values), LEAST))
+            return _log(basis(n, *values))
 
-    def log_slopes(n, values, first):
+    def log_slopes(n: Array, values: Rates, first: float) -> tuple[Array, ...]:
         if slopes is not None:
             return tuple(slopes(n, *values))
         return tuple(_difference(log_real, n, values, k) for k in range(len(values)))
 
-    def log_basis(n, values, first):
+    def log_basis(n: Array, values: Rates, first: float) -> Array:
         if not any(np.iscomplexobj(value) for value in values):
             return log_real(n, values)
         # The optimiser asks for derivatives by imaginary steps, which need not suit a function.
-        real = [np.real(value) for value in values]
-        parts = zip(log_slopes(n, real, first), values)
-        return log_real(n, real) + 1j * sum(slope * np.imag(value) for slope, value in parts)
+        real: list[Any] = [np.real(value) for value in values]
+        return _with_imaginary(log_real(n, real), log_slopes(n, real, first), values)
 
-    def relative_rate(n, values):
+    def relative_rate(n: Array, values: Rates) -> Array:
         step = STEP * np.maximum(np.abs(n), 1.0)
-        return -(log_real(n + step, values) - log_real(n - step, values)) / (2 * step)
+        found: Array = -(log_real(n + step, values) - log_real(n - step, values)) / (2 * step)
+        return found
 
     return Form(
         name=name,
@@ -100,11 +101,25 @@ def make_form(
     )
 
 
-def _difference(log_real, n, values, k: int) -> np.ndarray:
+def _log(height: Array) -> Array:
+    found: Array = np.log(np.maximum(height, LEAST))
+    return found
+
+
+def _with_imaginary(real: Array, slopes: tuple[Array, ...], values: Rates) -> Array:
+    """Log basis whose imaginary part is that of the values times the slopes."""
+    found: Array = real + 1j * sum(slope * np.imag(value) for slope, value in zip(slopes, values))
+    return found
+
+
+def _difference(
+    log_real: Callable[[Array, Rates], Array], n: Array, values: Rates, k: int
+) -> np.ndarray:
     """Derivative of the log basis by one rate, by central differences of its logarithm."""
     up, down = list(values), list(values)
     up[k], down[k] = values[k] * np.exp(STEP), values[k] * np.exp(-STEP)
-    return (log_real(n, up) - log_real(n, down)) / (2 * STEP * values[k])
+    found: Array = (log_real(n, up) - log_real(n, down)) / (2 * STEP * values[k])
+    return found
 
 
 def _pair(name: str, pair: Bounds, n: np.ndarray) -> tuple[float, float]:

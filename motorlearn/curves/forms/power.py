@@ -1,19 +1,22 @@
 """Power curve: the relative learning rate falls as 1/n."""
 
+from typing import Any
+
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, rate_bounds
+from motorlearn.curves.forms.shape import Array, Form, Rates, rate_bounds
 
 
-def _log_basis(n, rates, first):
-    return -rates[0] * np.log(n)
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
+    found: Array = -rates[0] * np.log(n)
+    return found
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     return (-np.log(n) + 0.0 * rates[0],)
 
 
-def _half_life(rates, first):
+def _half_life(rates: Rates, first: float) -> Any:
     return first * np.expm1(np.log(2) / rates[0])
 
 

@@ -1,31 +1,33 @@
 """Power curve of a learner who brings practice along: a power law of n + prior_practice."""
 
+from typing import Any
+
 import numpy as np
 
-from motorlearn.curves.forms.shape import LEAST_BEND, Form, spread
+from motorlearn.curves.forms.shape import LEAST_BEND, Array, Form, Rates, spread
 
 
-def _log_basis(n, rates, first):
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
     return -rates[0] * np.log(n + rates[1])
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     brought = n + rates[1]
     return -np.log(brought), -rates[0] / brought
 
 
-def _bounds(n):
+def _bounds(n: Array) -> tuple[tuple[float, float], ...]:
     whole, _ = spread(n)
     low = LEAST_BEND * whole
     return (LEAST_BEND, 1e4), (max(low, 1e-6 - float(np.min(n))), 1e3 * whole)
 
 
-def _limits(n):
+def _limits(n: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
     (least, most), (few, many) = _bounds(n)
     return (least, many), (most, few)
 
 
-def _half_life(rates, first):
+def _half_life(rates: Rates, first: float) -> Any:
     return (first + rates[1]) * np.expm1(np.log(2) / rates[0])
 
 

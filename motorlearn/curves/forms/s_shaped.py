@@ -2,35 +2,42 @@
 
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, half_life_by_search, rate_bounds, spread
+from motorlearn.curves.forms.shape import (
+    Array,
+    Form,
+    Rates,
+    half_life_by_search,
+    rate_bounds,
+    spread,
+)
 
 FAR = 30.0
 """Distance from the middle, in units of 1/rate, beyond which the tail is an exponential."""
 
 
-def _log_basis(n, rates, first):
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
     x = rates[0] * (n - rates[1])
     far = np.real(x) > FAR
     return np.where(far, -x, -np.log1p(np.exp(np.where(far, 0.0, x))))
 
 
-def _share(n, rates):
+def _share(n: Array, rates: Rates) -> Array:
     return np.exp(-np.logaddexp(0.0, -rates[0] * (n - rates[1])))
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     share = _share(n, rates)
     return -(n - rates[1]) * share, rates[0] * share
 
 
-def _bounds(n):
+def _bounds(n: Array) -> tuple[tuple[float, float], ...]:
     whole, gap = spread(n)
     low, high = rate_bounds(n)
     top = float(np.max(n))
     return (low * 1e3, high), (max(float(np.min(n)), 0.1 * gap), top + whole)
 
 
-def _limits(n):
+def _limits(n: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
     (low, high), (early, _) = _bounds(n)
     return (low, float(np.mean(n))), (high, early + 0.5 * spread(n)[1])
 

@@ -69,7 +69,8 @@ class Form:
 
     def basis(self, n: Array, rates: Rates, first: float = 1.0) -> Array:
         """Basis of the curve: what the gain is multiplied with."""
-        return np.exp(self.log_basis(n, rates, first))
+        found: Array = np.exp(self.log_basis(n, rates, first))
+        return found
 
     def gradient(self, n: Array, rates: Rates, first: float = 1.0) -> tuple[Array, ...]:
         """Derivatives of the basis by each rate."""
@@ -113,7 +114,9 @@ def rate_bounds(x: Array) -> tuple[float, float]:
     return LEAST_BEND / whole, LARGEST_DROP / gap
 
 
-def half_life_by_search(form_log_basis, rates: Rates, first: float) -> float:
+def half_life_by_search(
+    form_log_basis: Callable[[Array, Rates, float], Array], rates: Rates, first: float
+) -> float:
     """Practice after ``first`` until the basis is half as high, by bisection."""
     top = form_log_basis(np.array(first), rates, first)
     low, high = 0.0, 1.0

@@ -2,23 +2,24 @@
 
 import numpy as np
 
-from motorlearn.curves.forms.shape import Form, half_life_by_search, rate_bounds
+from motorlearn.curves.forms.shape import Array, Form, Rates, half_life_by_search, rate_bounds
 
 SLOWNESS, SHARES = (1e-3, 0.8), (0.02, 0.98)
 """Slow rate as a share of the fast one, and share of the fast process, between their bounds."""
 
 
-def _parts(n, rates, first):
+def _parts(n: Array, rates: Rates, first: float) -> tuple[Array, Array]:
     rate, slowness, share = rates
     fast = share * np.exp(-rate * (1 - slowness) * (n - first))
     return fast, fast + (1 - share)
 
 
-def _log_basis(n, rates, first):
-    return -rates[0] * rates[1] * (n - first) + np.log(_parts(n, rates, first)[1])
+def _log_basis(n: Array, rates: Rates, first: float) -> Array:
+    found: Array = -rates[0] * rates[1] * (n - first) + np.log(_parts(n, rates, first)[1])
+    return found
 
 
-def _slopes(n, rates, first):
+def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
     rate, slowness, share = rates
     x = n - first
     fast, whole = _parts(n, rates, first)
@@ -29,9 +30,10 @@ def _slopes(n, rates, first):
     )
 
 
-def _relative_rate(n, rates):
+def _relative_rate(n: Array, rates: Rates) -> Array:
     fast, whole = _parts(n, rates, 1.0)
-    return rates[0] * (rates[1] + (1 - rates[1]) * fast / whole)
+    found: Array = rates[0] * (rates[1] + (1 - rates[1]) * fast / whole)
+    return found
 
 
 TWO_PROCESSES = Form(

@@ -24,7 +24,8 @@ class Scale:
     def natural(self, cells: np.ndarray, start: bool) -> np.ndarray:
         """Group cells or learners' parameters on the scale of the scores."""
         shift = np.array([self.middle, self.middle if start else 0.0, 0.0])
-        return cells * np.array([self.unit, self.unit, 1.0]) + shift
+        found: np.ndarray = cells * np.array([self.unit, self.unit, 1.0]) + shift
+        return found
 
 
 def scaled(data: Learners) -> tuple[Learners, Scale]:

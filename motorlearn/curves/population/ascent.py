@@ -120,7 +120,7 @@ def climb(
     return point, height, inverse
 
 
-def _updated(inverse, moved, turned) -> np.ndarray:
+def _updated(inverse: np.ndarray, moved: np.ndarray, turned: np.ndarray) -> np.ndarray:
     """BFGS update of an inverse; left alone where the surface did not bend down."""
     bend = float(moved @ turned)
     if bend <= 1e-10 * np.linalg.norm(moved) * np.linalg.norm(turned):
@@ -132,10 +132,11 @@ def _updated(inverse, moved, turned) -> np.ndarray:
 
 
 def _symmetric(matrix: np.ndarray) -> np.ndarray:
-    return (matrix + matrix.T) / 2
+    found: np.ndarray = (matrix + matrix.T) / 2
+    return found
 
 
-def _safe(value: Value, point) -> tuple[float, np.ndarray]:
+def _safe(value: Value, point: np.ndarray) -> tuple[float, np.ndarray]:
     """Height and slope; where they are not finite, a height that no step accepts."""
     with np.errstate(all="ignore"):
         height, slope = value(point)
@@ -152,18 +153,20 @@ def _newton(value: Value, point: np.ndarray) -> Summit:
         gain = abs(slope @ step)
         if gain < 1e-12:
             break
-        tried, new, new_slope = _line(value, point, step, height)
-        if tried is None:
+        found = _line(value, point, step, height)
+        if found is None:
             break
-        point, height, slope = tried, new, new_slope
+        point, height, slope = found
         if gain > 1e-8:
             information = observed_information(value, point, slope)
     slack = float(abs(slope @ np.linalg.solve(_definite(information), slope)))
     return Summit(point, height, information, slack)
 
 
-def _line(value: Value, point, step, height):
-    """Shorten the step until the surface is no lower, to within rounding."""
+def _line(
+    value: Value, point: np.ndarray, step: np.ndarray, height: float
+) -> tuple[np.ndarray, float, np.ndarray] | None:
+    """Shorten the step until the surface is no lower, to within rounding; None where it stays."""
     share = 1.0
     for _ in range(12):
         tried = point + share * step
@@ -172,7 +175,7 @@ def _line(value: Value, point, step, height):
         if np.isfinite(new) and new >= height - 1e-9 * max(abs(height), 1.0):
             return tried, new, slope
         share /= 2
-    return None, height, None
+    return None
 
 
 def observed_information(value: Value, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
@@ -192,4 +195,5 @@ def _definite(matrix: np.ndarray) -> np.ndarray:
     scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-8))
     values, vectors = np.linalg.eigh(matrix / np.outer(scale, scale))
     values = np.maximum(np.abs(values), 1e-6)
-    return (vectors * values) @ vectors.T * np.outer(scale, scale)
+    found: np.ndarray = (vectors * values) @ vectors.T * np.outer(scale, scale)
+    return found

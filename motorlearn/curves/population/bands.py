@@ -1,5 +1,7 @@
 """Bands around a population curve: of the curve itself, of learners, of single scores."""
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 from scipy.special import expit
@@ -8,7 +10,7 @@ from scipy.stats import t
 from motorlearn.curves.forms import named_form
 
 
-def curves_of(fit, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+def curves_of(fit: Any, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
     """Curves of some parameter rows (asymptote, amount, log rate), shape (rows, practice)."""
     form = named_form(fit.form)
     rates = [np.exp(parameters[:, [2]])]
@@ -19,10 +21,13 @@ def curves_of(fit, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
         curve = height + (amount - height) * basis
     else:
         curve = height + amount * basis
-    return expit(curve) if fit.family == "binomial" else curve
+    found: np.ndarray = expit(curve) if fit.family == "binomial" else curve
+    return found
 
 
-def bands(fit, n: np.ndarray, level: float, simulations: int, seed: int | None) -> pd.DataFrame:
+def bands(
+    fit: Any, n: np.ndarray, level: float, simulations: int, seed: int | None
+) -> pd.DataFrame:
     """The frame of :meth:`PopulationCurve.predict`."""
     rng = np.random.default_rng(seed)
     tails = [(1 - level) / 2, (1 + level) / 2]
@@ -56,7 +61,7 @@ def bands(fit, n: np.ndarray, level: float, simulations: int, seed: int | None) 
     return pd.concat(parts, ignore_index=True)
 
 
-def _root(fit) -> np.ndarray:
+def _root(fit: Any) -> np.ndarray:
     """Root of the covariance between learners of all three parameters."""
     names = ["asymptote", fit.amount, "log_rate"]
     cover = np.zeros((3, 3))
@@ -65,10 +70,11 @@ def _root(fit) -> np.ndarray:
         b = names.index(row.other) if row.other else a
         cover[a, b] = cover[b, a] = row.variance
     values, vectors = np.linalg.eigh(cover)
-    return vectors * np.sqrt(np.maximum(values, 0))
+    found: np.ndarray = vectors * np.sqrt(np.maximum(values, 0))
+    return found
 
 
-def _curve_error(fit, n, k: int, cell) -> np.ndarray:
+def _curve_error(fit: Any, n: np.ndarray, k: int, cell: np.ndarray) -> np.ndarray:
     """Standard error of one group's curve, by the delta method."""
     columns = []
     for row in range(3):
@@ -85,4 +91,5 @@ def _curve_error(fit, n, k: int, cell) -> np.ndarray:
         if own in terms:
             pick[row, terms.index(own)] = 1.0
     slope = by_cell @ pick
-    return np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, fit.vcov, slope), 0))
+    found: np.ndarray = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, fit.vcov, slope), 0))
+    return found

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level, check_seed, check_simulations
@@ -81,7 +82,7 @@ class PopulationCurve(Result):
 
     def predict(
         self,
-        practice,
+        practice: ArrayLike,
         *,
         level: float = 0.95,
         simulations: int = 2000,

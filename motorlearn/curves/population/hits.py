@@ -38,7 +38,9 @@ class HitMarginal:
         self.trials = m
         self.ways = (self.data.used * log_choose(k, m)).sum(axis=1)
 
-    def density(self, cells, root, z):
+    def density(
+        self, cells: np.ndarray, root: np.ndarray, z: np.ndarray
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray, tuple[np.ndarray, np.ndarray, np.ndarray]]:
         """Log density at ``z`` (learners, nodes, effects), score residual, weight and tangent.
 
         The tangent holds derivatives of the logit by asymptote, amount and log rate.
@@ -55,7 +57,7 @@ class HitMarginal:
         p = expit(eta)
         return log_density, hits - trials * p, trials * p * (1 - p), (one, basis, steep)
 
-    def _climb(self, cells, root) -> np.ndarray:
+    def _climb(self, cells: np.ndarray, root: np.ndarray) -> np.ndarray:
         """Move every peak to the mode; give the inverse root of the curvature there."""
         size = root.shape[1]
         height = np.full(len(self.peak), -np.inf)
@@ -123,9 +125,11 @@ class HitMarginal:
         cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
         heights = self.density(cells, root, self.z)[0] + self.mass
         weights = np.exp(heights - logsumexp(heights, axis=1)[:, None])
-        return cells + np.einsum("pq,pqr->pr", weights, self.z) @ root.T
+        found: np.ndarray = cells + np.einsum("pq,pqr->pr", weights, self.z) @ root.T
+        return found
 
 
-def _turned(tangent, root) -> np.ndarray:
+def _turned(tangent: tuple[np.ndarray, ...], root: np.ndarray) -> np.ndarray:
     """Derivatives of the logit by the standardised effects at one node per learner."""
-    return sum(part[:, 0, :, None] * row for part, row in zip(tangent, root))
+    found: np.ndarray = sum(part[:, 0, :, None] * row for part, row in zip(tangent, root))
+    return found

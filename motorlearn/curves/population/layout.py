@@ -62,7 +62,9 @@ class Layout:
         full[list(self.order)] = small
         return full
 
-    def scores(self, each, group, root, log_sigma) -> np.ndarray:
+    def scores(
+        self, each: np.ndarray, group: np.ndarray, root: np.ndarray, log_sigma: np.ndarray
+    ) -> np.ndarray:
         """Gradient of each learner, from those by own parameters, root and log residual SD.
 
         ``each`` has shape (learners, 3), ``root`` (learners, 3, effects), ``log_sigma``

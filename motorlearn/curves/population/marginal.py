@@ -38,22 +38,26 @@ class Learners:
     @cached_property
     def count(self) -> np.ndarray:
         """Rows of each learner, as a column."""
-        return self.used.sum(axis=1)[:, None]
+        found: np.ndarray = self.used.sum(axis=1)[:, None]
+        return found
 
     @cached_property
     def squares(self) -> np.ndarray:
         """Sum of squares of each learner's scores, as a column."""
-        return np.sum(self.used * self.y**2, axis=1)[:, None]
+        found: np.ndarray = np.sum(self.used * self.y**2, axis=1)[:, None]
+        return found
 
     @cached_property
     def heavy(self) -> np.ndarray:
         """Scores with padding set to 0."""
-        return self.used * self.y
+        found: np.ndarray = self.used * self.y
+        return found
 
     @cached_property
     def total(self) -> np.ndarray:
         """Sum of each learner's scores, as a column."""
-        return self.heavy.sum(axis=1)[:, None]
+        found: np.ndarray = self.heavy.sum(axis=1)[:, None]
+        return found
 
     @cached_property
     def pair(self) -> np.ndarray:
@@ -92,7 +96,14 @@ class Given:
     bend: tuple[np.ndarray, np.ndarray]
 
 
-def given_rate(data: Learners, log_rate, height, amount, cover, variance: float) -> Given:
+def given_rate(
+    data: Learners,
+    log_rate: np.ndarray,
+    height: np.ndarray,
+    amount: np.ndarray,
+    cover: tuple[float, float, float],
+    variance: float,
+) -> Given:
     """Density of the scores with asymptote and amount integrated out.
 
     ``height`` and ``amount`` are their means at each node, ``cover`` (c11, c12, c22) their
@@ -128,7 +139,7 @@ def given_rate(data: Learners, log_rate, height, amount, cover, variance: float)
     return Given(density, (v1, v2), turn, sigma, spread, (m1, m2))
 
 
-def _sums(data: Learners, basis, tilt):
+def _sums(data: Learners, basis: np.ndarray, tilt: np.ndarray) -> tuple[np.ndarray, ...]:
     """Inner products of the curve's two columns, the scores and the derivative of the basis."""
     f, fy = np.moveaxis(basis @ data.pair, 2, 0)
     d, dy = np.moveaxis(tilt @ data.pair, 2, 0)
@@ -201,7 +212,7 @@ class Marginal:
             self.width = np.clip(np.sqrt(spread), 0.7 * self.width, 1.4 * self.width)
         return float(np.sum(top + np.log(total))), z, weight, given
 
-    def _climb(self, point) -> np.ndarray:
+    def _climb(self, point: np.ndarray) -> np.ndarray:
         """Move each peak to the mode of its integrand; give the width of the integrand there."""
         if not np.all(np.isfinite(self.peak)):
             self.peak = np.zeros(len(self.data.y))
@@ -212,7 +223,7 @@ class Marginal:
             slope = slope + root[2, 0] * given.turn - around
             bend = (slope[:, 2] - slope[:, 0]) / (2 * DIFFERENCE)
             steep = np.maximum(-bend, 0.3)
-            width = 1 / np.sqrt(steep)
+            width: np.ndarray = 1 / np.sqrt(steep)
             step = np.clip(slope[:, 1] / steep, -1.0, 1.0)
             self.peak = np.clip(self.peak + step, -8.0, 8.0)
             if np.max(np.abs(step) / width) < PEAK_SLACK:

@@ -93,7 +93,7 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     )
 
 
-def _attempt(data, layout, nodes, start) -> Summit:
+def _attempt(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
     """Climb from a start; a summit of no height where the climb breaks down."""
     try:
         return _maximise(data, layout, nodes, start)
@@ -102,7 +102,9 @@ def _attempt(data, layout, nodes, start) -> Summit:
         return Summit(np.asarray(start, float), -np.inf, np.eye(size), np.inf)
 
 
-def _looked_again(data, layout, nodes, best: Summit, start) -> tuple[Summit, int, int]:
+def _looked_again(
+    data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
+) -> tuple[Summit, int, int]:
     """Look from a second start, and from a third between both where they disagree."""
     try:
         found, agree = _second_look(data, layout, nodes, best, start)
@@ -118,7 +120,9 @@ def _looked_again(data, layout, nodes, best: Summit, start) -> tuple[Summit, int
     return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3
 
 
-def _settle_nodes(data, layout, nodes, best) -> tuple[Summit, float, Marginal | HitMarginal]:
+def _settle_nodes(
+    data: Learners, layout: Layout, nodes: int, best: Summit
+) -> tuple[Summit, float, Marginal | HitMarginal]:
     """Take more nodes until twice as many change nothing; hits stay with what was asked for.
 
     Gives the maximum, the change with twice the nodes, and the likelihood placed at the maximum.
@@ -155,14 +159,16 @@ def _likelihood(
     return likelihood
 
 
-def _maximise(data: Learners, layout: Layout, nodes: int, start) -> Summit:
+def _maximise(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
     hits = data.trials is not None
     rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
     point, inverse = approach(rough, start, rounds=12 if hits else 1)
     return settle(_likelihood(data, layout, nodes, rough.peak), point, inverse)
 
 
-def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool]:
+def _second_look(
+    data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
+) -> tuple[Summit, bool]:
     """Climb from another start with few nodes; go all the way only if it leads elsewhere."""
     few = _likelihood(data, layout, min(nodes, 5 if data.trials is None else 3))
     few.adapt(start)
@@ -177,7 +183,9 @@ def _second_look(data, layout, nodes, best: Summit, start) -> tuple[Summit, bool
     return max(best, other, key=lambda summit: summit.loglik), False
 
 
-def loglik_at(data: Learners, layout: Layout, nodes: int, point, peak=None) -> float:
+def loglik_at(
+    data: Learners, layout: Layout, nodes: int, point: np.ndarray, peak: np.ndarray | None = None
+) -> float:
     """Log-likelihood with some number of nodes; 1 is Laplace's approximation."""
     likelihood = _likelihood(data, layout, nodes, peak)
     likelihood.adapt(point)
@@ -194,7 +202,9 @@ def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
     return inverse, not firm.all()
 
 
-def _warnings(summit: Summit, layout: Layout, gap: float, agree: bool, singular) -> tuple[str, ...]:
+def _warnings(
+    summit: Summit, layout: Layout, gap: float, agree: bool, singular: bool
+) -> tuple[str, ...]:
     said = []
     if not summit.converged:
         said.append("The maximum was not confirmed; treat these numbers with caution.")

@@ -1,6 +1,7 @@
 """The learning curve of a population: a non-linear mixed-effects model, and its result."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -181,7 +182,7 @@ def _fit(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
         ) from None
 
 
-def _nodes(quadrature) -> int | None:
+def _nodes(quadrature: Any) -> int | None:
     whole = is_number(quadrature) and quadrature == int(quadrature)
     if quadrature is not None and not (whole and 1 <= quadrature <= MOST_NODES):
         raise InputError(
@@ -190,7 +191,16 @@ def _nodes(quadrature) -> int | None:
     return None if quadrature is None else int(quadrature)
 
 
-def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recipe):
+def _result(
+    data: Learners,
+    fit: PopulationFit,
+    scale: Scale,
+    frame: pd.DataFrame,
+    names: pd.DataFrame,
+    groups: tuple[str, ...],
+    tested: pd.DataFrame | None,
+    recipe: Recipe,
+) -> PopulationCurve:
     amount, level = recipe.options["amount"], recipe.options["level"]
     binomial, start = data.trials is not None, data.start
     claim = claim_of(data, fit)
@@ -231,7 +241,9 @@ def _result(data, fit: PopulationFit, scale, frame, names, groups, tested, recip
     )
 
 
-def _people(data: Learners, names, own, amount: str, claim: Claim) -> pd.DataFrame:
+def _people(
+    data: Learners, names: pd.DataFrame, own: np.ndarray, amount: str, claim: Claim
+) -> pd.DataFrame:
     """Each learner's parameters, missing where the population's are not estimated."""
     shown = own.copy()
     if claim.lost in (CURVE, FLAT):
@@ -245,7 +257,13 @@ def _people(data: Learners, names, own, amount: str, claim: Claim) -> pd.DataFra
     )
 
 
-def _recipe(fit: PopulationFit, columns, options, n: int, left_out) -> Recipe:
+def _recipe(
+    fit: PopulationFit,
+    columns: dict[str, str],
+    options: dict[str, Any],
+    n: int,
+    left_out: pd.DataFrame,
+) -> Recipe:
     return Recipe(
         "fit_population_curve",
         columns=columns,
@@ -261,7 +279,7 @@ def _recipe(fit: PopulationFit, columns, options, n: int, left_out) -> Recipe:
 _NO_TESTS = pd.DataFrame(columns=["term", "df", "statistic", "p"])
 
 
-def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own) -> pd.DataFrame:
+def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own: np.ndarray) -> pd.DataFrame:
     """Rows with each learner's own curve taken off."""
     inside = data.used > 0
     who, _ = np.nonzero(inside)
@@ -279,10 +297,11 @@ def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own) -> pd.Dat
     )
 
 
-def _fitted(data: Learners, own) -> np.ndarray:
+def _fitted(data: Learners, own: np.ndarray) -> np.ndarray:
     """Each learner's own curve at the rows; for hits the expected count."""
     basis, _ = data.fall(own[:, [2]])
     basis = basis[:, 0]
     rest = 1 - basis if data.start else 1.0
     height = own[:, [0]] * rest + own[:, [1]] * basis
-    return height if data.trials is None else data.trials * expit(height)
+    found: np.ndarray = height if data.trials is None else data.trials * expit(height)
+    return found

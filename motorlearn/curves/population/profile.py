@@ -36,7 +36,14 @@ def profile_limits(data: Learners, fit: PopulationFit, df: np.ndarray, level: fl
     return limits
 
 
-def _limit(likelihood, fit: PopulationFit, whole, term: int, step: float, cut: float) -> float:
+def _limit(
+    likelihood: Marginal | HitMarginal,
+    fit: PopulationFit,
+    whole: np.ndarray,
+    term: int,
+    step: float,
+    cut: float,
+) -> float:
     centre, top = fit.summit.point[term], fit.summit.loglik
     lean = whole[:, term] / max(whole[term, term], 1e-300)
     free = np.delete(np.arange(fit.layout.size), term)

@@ -1,10 +1,12 @@
 """From a table to the arrays of a population: what is used, what is left out, what is refused."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from motorlearn.curves.forms import Form
 from motorlearn.curves.options import check_column
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.marginal import Learners
@@ -36,7 +38,14 @@ def vary_rows(vary: Sequence[str]) -> tuple[int, ...]:
     return rows
 
 
-def usable_table(table, outcome, practice, participant, group, attempts):
+def usable_table(
+    table: Any,
+    outcome: str,
+    practice: str,
+    participant: str,
+    group: str | None,
+    attempts: str | None,
+) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Usable rows under short names, and what was left out."""
     wanted = {"y": outcome, "n": practice, "who": participant}
     wanted |= {"group": group} if group else {}
@@ -78,7 +87,7 @@ def usable_table(table, outcome, practice, participant, group, attempts):
     return frame, left_out
 
 
-def _check_columns(table, wanted) -> None:
+def _check_columns(table: Any, wanted: dict[str, str]) -> None:
     if not isinstance(table, pd.DataFrame):
         raise InputError("the table must be a DataFrame", [type(table).__name__])
     words = {"y": "the outcome", "n": "practice", "who": "participant", "trials": "attempts"}
@@ -89,7 +98,7 @@ def _check_columns(table, wanted) -> None:
         raise ColumnError("the table lacks columns that the curve needs", absent)
 
 
-def _check_values(frame: pd.DataFrame, wanted) -> None:
+def _check_values(frame: pd.DataFrame, wanted: dict[str, str]) -> None:
     outcome, practice = wanted["y"], wanted["n"]
     if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
         raise InputError(f"{wanted['who']!r} or {practice!r} is missing or infinite in some rows")
@@ -108,7 +117,9 @@ def _refuse_two_groups(frame: pd.DataFrame) -> None:
         raise InputError("participants belong to more than one group", list(names[several]))
 
 
-def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
+def learner_arrays(
+    frame: pd.DataFrame, form: Form, first: float, start: bool
+) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
     """Padded arrays, one learner a row: learners as they appear, groups by category or sorted."""
     code, who = pd.factorize(frame["who"])
     groups = _levels(frame["group"])
@@ -118,7 +129,7 @@ def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, t
     place[order] = np.arange(len(code)) - begins[code[order]]
     shape = (len(who), int(place.max()) + 1)
 
-    def padded(values, fill=0.0):
+    def padded(values: np.ndarray, fill: float = 0.0) -> np.ndarray:
         array = np.full(shape, fill)
         array[code, place] = values
         return array
@@ -134,17 +145,17 @@ def learner_arrays(frame, form, first, start) -> tuple[Learners, pd.DataFrame, t
     return data, names, tuple(str(name) for name in groups)
 
 
-def _levels(groups: pd.Series) -> list:
+def _levels(groups: pd.Series) -> list[Any]:
     if isinstance(groups.dtype, pd.CategoricalDtype):
         present = set(groups.unique())
         return [level for level in groups.cat.categories if level in present]
     return sorted(set(groups.tolist()), key=lambda level: (isinstance(level, str), level))
 
 
-def refuse_too_few(data: Learners, layout: Layout, groups) -> None:
+def refuse_too_few(data: Learners, layout: Layout, groups: Sequence[str]) -> None:
     """Refuse groups of one learner, and more variation than any learner has rows for."""
     members = np.bincount(data.group, minlength=layout.groups)
-    short = [groups[k] or "all" for k in np.flatnonzero(members < 2)]
+    short = [groups[k] or "all" for k in np.flatnonzero(members < 2).tolist()]
     if short:
         raise InputError("a population curve needs at least two learners in each group", short)
     if data.count.max() <= len(layout.vary):

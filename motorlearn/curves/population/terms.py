@@ -1,5 +1,7 @@
 """Tables of a population curve: fixed effects with their intervals, variation between learners."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from scipy.stats import t
@@ -9,7 +11,7 @@ from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.maximum import PopulationFit
 
 
-def _term_names(layout: Layout, groups, amount) -> list[tuple[str, int]]:
+def _term_names(layout: Layout, groups: Sequence[str], amount: str) -> list[tuple[str, int]]:
     """Fixed effects in the order of the vector, with the parameter each belongs to."""
     terms = []
     for row, name in enumerate(("asymptote", amount, "log_rate")):
@@ -18,17 +20,26 @@ def _term_names(layout: Layout, groups, amount) -> list[tuple[str, int]]:
     return terms
 
 
-def degrees_of_freedom(fit: PopulationFit, groups, learners: int) -> np.ndarray:
+def degrees_of_freedom(fit: PopulationFit, groups: Sequence[str], learners: int) -> np.ndarray:
     """Learners less groups where a parameter varies, rows less terms where it does not."""
     layout = fit.layout
     rows = [row for _, row in _term_names(layout, groups, "gain")]
     spare = [
         learners - len(groups) if row in layout.vary else fit.rows - layout.fixed for row in rows
     ]
-    return np.maximum(np.array(spare, float), 1)
+    found: np.ndarray = np.maximum(np.array(spare, float), 1)
+    return found
 
 
-def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, df, limits=None):
+def estimate_terms(
+    fit: PopulationFit,
+    scale: Scale,
+    groups: Sequence[str],
+    amount: str,
+    level: float,
+    df: np.ndarray,
+    limits: np.ndarray | None = None,
+) -> tuple[pd.DataFrame, np.ndarray]:
     """Fixed effects with intervals, and their covariance, on the scale of the scores.
 
     ``limits`` are those of a profile on the scale of the fit; without them they are Wald's.
@@ -67,7 +78,7 @@ def estimate_terms(fit: PopulationFit, scale: Scale, groups, amount, level, df, 
     return frame, vcov
 
 
-def variance_terms(fit: PopulationFit, scale: Scale, amount) -> pd.DataFrame:
+def variance_terms(fit: PopulationFit, scale: Scale, amount: str) -> pd.DataFrame:
     """Variances, SDs and correlations of what varies between learners."""
     names = ("asymptote", amount, "log_rate")
     root = fit.layout.root(fit.summit.point) * np.array([[scale.unit], [scale.unit], [1.0]])

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
@@ -56,7 +57,7 @@ class CurveFit(Result):
         """Estimate of one term; missing where it is not estimated."""
         return float(self.estimates.set_index("term").at[term, "estimate"])
 
-    def predict(self, practice, *, scale: str = "response") -> np.ndarray:
+    def predict(self, practice: ArrayLike, *, scale: str = "response") -> np.ndarray:
         """Height of the curve at practice counts, without restart terms.
 
         For hits it is the probability of a hit, or its logit with ``scale="link"``.
@@ -71,7 +72,7 @@ class CurveFit(Result):
             height = height + gain * form.basis(n, rates, self.first)
         return expit(height) if self.family == "binomial" and scale == "response" else height
 
-    def relative_rate(self, practice) -> np.ndarray:
+    def relative_rate(self, practice: ArrayLike) -> np.ndarray:
         """Relative learning rate, the share of the remaining way gained per unit of practice."""
         values = self.estimates.set_index("term")["estimate"]
         form = named_form(self.form)

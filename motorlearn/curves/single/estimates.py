@@ -49,7 +49,9 @@ def estimates_frame(
     return _without_what_is_lost(problem, whole, said, limits, spread.df)
 
 
-def _half_life_row(problem: Problem, frame: pd.DataFrame, curve: Mapping) -> pd.DataFrame:
+def _half_life_row(
+    problem: Problem, frame: pd.DataFrame, curve: Mapping[str, float]
+) -> pd.DataFrame:
     """Half-life; its limits are those of the rate turned round, the other rates held."""
     table = frame.set_index("term")
     rates = [float(curve[name]) for name in problem.form.rates]
@@ -76,7 +78,9 @@ def _half_life_row(problem: Problem, frame: pd.DataFrame, curve: Mapping) -> pd.
     )
 
 
-def _without_what_is_lost(problem, frame, said: Verdict, limits: Limits, df) -> pd.DataFrame:
+def _without_what_is_lost(
+    problem: Problem, frame: pd.DataFrame, said: Verdict, limits: Limits, df: float
+) -> pd.DataFrame:
     rates = (*problem.form.rates, "half_life")
     curve = ("asymptote", "gain", *rates)
     if problem.first < problem.origin:

@@ -63,7 +63,7 @@ def degrees_of_freedom(problem: Problem) -> float:
     return np.inf if problem.binomial else float(len(problem.y) - len(problem.free))
 
 
-def _meat(problem: Problem, solution: Solution, moving) -> np.ndarray:
+def _meat(problem: Problem, solution: Solution, moving: np.ndarray) -> np.ndarray:
     """Covariance of the score: products of neighbours' contributions, weighted down with distance.
 
     Contributions are prewhitened by one autoregression of all of them together, so that few
@@ -85,7 +85,10 @@ def _meat(problem: Problem, solution: Solution, moving) -> np.ndarray:
     for lag in range(1, reach + 1):
         shared = fresh[lag:].T @ fresh[:-lag]
         meat += (1 - lag / (reach + 1)) * (shared + shared.T)
-    return meat / (1 - carry) ** 2 * count / max(count - 1, 1) * count / max(count - spent, 1)
+    found: np.ndarray = (
+        meat / (1 - carry) ** 2 * count / max(count - 1, 1) * count / max(count - spent, 1)
+    )
+    return found
 
 
 def _inverse(design: np.ndarray) -> np.ndarray:
@@ -97,7 +100,8 @@ def _inverse(design: np.ndarray) -> np.ndarray:
     if np.min(np.abs(np.diag(triangle))) < 1e-15:
         return np.full((len(length),) * 2, np.inf)
     root = np.linalg.inv(triangle) / length[:, None]
-    return root @ root.T
+    found: np.ndarray = root @ root.T
+    return found
 
 
 def wald(spread: Spread, level: float) -> np.ndarray:
@@ -122,7 +126,9 @@ def profile(problem: Problem, solution: Solution, spread: Spread, level: float) 
     return limits
 
 
-def _limit(problem, solution, spread, name, way, level) -> float:
+def _limit(
+    problem: Problem, solution: Solution, spread: Spread, name: str, way: float, level: float
+) -> float:
     row = spread.terms.index(name)
     centre, error = spread.estimates[row], spread.errors[row]
     cut = _rise(problem, solution, spread.df, level)
@@ -147,10 +153,10 @@ def _limit(problem, solution, spread, name, way, level) -> float:
     return 0.0 if positive and way < 0 else way * np.inf
 
 
-def _rise(problem, solution, df, level) -> float:
+def _rise(problem: Problem, solution: Solution, df: float, level: float) -> float:
     if problem.binomial:
         return float(chi2.isf(1 - level, 1)) / 2
-    return solution.loss * t_quantile(level, df) ** 2 / df
+    return float(solution.loss * t_quantile(level, df) ** 2 / df)
 
 
 def bootstrap(
@@ -172,11 +178,12 @@ def bootstrap(
     return np.array(rows)
 
 
-def _resample(problem: Problem, eta, rng) -> np.ndarray:
+def _resample(problem: Problem, eta: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     if problem.binomial:
         return rng.binomial(problem.weights.astype(int), 1 / (1 + np.exp(-eta))).astype(float)
     root = np.sqrt(problem.weights)
     residual = root * (problem.y - eta)
     count = len(residual)
     widened = (residual - residual.mean()) * np.sqrt(count / (count - len(problem.free)))
-    return eta + rng.choice(widened, count) / root
+    found: np.ndarray = eta + rng.choice(widened, count) / root
+    return found

@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
@@ -32,17 +34,17 @@ _UNSETTLED = "The optimiser stopped before its slope vanished; treat these numbe
 
 
 def fit_curve(
-    practice,
-    outcome,
+    practice: ArrayLike,
+    outcome: ArrayLike,
     *,
     form: str = "exponential",
     fixed: Mapping[str, float] | None = None,
-    attempts=None,
+    attempts: ArrayLike | None = None,
     first: float = 1.0,
     interval: str = "wald",
     level: float = 0.95,
-    weights=None,
-    session=None,
+    weights: ArrayLike | None = None,
+    session: ArrayLike | None = None,
     repeated: str = "refuse",
     simulations: int = 999,
     seed: int = 0,
@@ -163,7 +165,9 @@ def fit_curve(
     return _finished(problem, noisy, rows, options, drawn)
 
 
-def _finished(problem: Problem, noisy: NoiseFit | None, rows: Rows, options, seed) -> CurveFit:
+def _finished(
+    problem: Problem, noisy: NoiseFit | None, rows: Rows, options: dict[str, Any], seed: int | None
+) -> CurveFit:
     work = problem if noisy is None else noisy.problem
     solution = solve(problem) if noisy is None else noisy.solution
     terms = {} if noisy is None else dict(noisy.terms)
@@ -206,7 +210,9 @@ def _finished(problem: Problem, noisy: NoiseFit | None, rows: Rows, options, see
     )
 
 
-def _heights(problem: Problem, solution: Solution, noisy) -> tuple[np.ndarray, float]:
+def _heights(
+    problem: Problem, solution: Solution, noisy: NoiseFit | None
+) -> tuple[np.ndarray, float]:
     """Curve (or expected hits) at the rows, and the log-likelihood."""
     if noisy is not None:
         return noisy.fitted, noisy.loglik
@@ -221,7 +227,9 @@ def _squares(problem: Problem, fitted: np.ndarray) -> float:
     return float(problem.weights @ (problem.y - fitted) ** 2)
 
 
-def _empty_fit(problem: Problem, rows: Rows, options, status: str, reason: str) -> CurveFit:
+def _empty_fit(
+    problem: Problem, rows: Rows, options: dict[str, Any], status: str, reason: str
+) -> CurveFit:
     constant = status == "no change" and not problem.binomial
     level = float(problem.y[0]) if constant else np.nan
     terms = ("asymptote", "gain", *problem.rates, "start", "half_life")
@@ -261,16 +269,32 @@ def _empty_fit(problem: Problem, rows: Rows, options, status: str, reason: str) 
     )
 
 
-def _limits(problem, solution, spread: Spread, interval, level, simulations, seed) -> np.ndarray:
+def _limits(
+    problem: Problem,
+    solution: Solution,
+    spread: Spread,
+    interval: str,
+    level: float,
+    simulations: int,
+    seed: int | None,
+) -> np.ndarray:
     if interval in ("wald", "sandwich"):
         return wald(spread, level)
     if interval == "profile":
         return profile(problem, solution, spread, level)
     sample = bootstrap(problem, solution, spread.terms, simulations, seed)
-    return np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0).T
+    found: np.ndarray = np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0).T
+    return found
 
 
-def _recipe(problem, solution, rows, options, seed, noisy: NoiseFit | None) -> Recipe:
+def _recipe(
+    problem: Problem,
+    solution: Solution,
+    rows: Rows,
+    options: dict[str, Any],
+    seed: int | None,
+    noisy: NoiseFit | None,
+) -> Recipe:
     stuck = [name for name, b in zip(problem.free_rates, solution.at_bound) if b]
     message = (
         f"{solution.agreeing} of {solution.starts} searches ended at this optimum; largest "

@@ -14,7 +14,7 @@ Lange, K. L., Little, R. J. A., & Taylor, J. M. G. (1989). Journal of the Americ
 Association, 84, 881-896. https://doi.org/10.1080/01621459.1989.10478852
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -49,7 +49,7 @@ class Noise:
         return self == Noise()
 
 
-def check_noise(errors, variance, correlation, *, binomial: bool = False) -> Noise:
+def check_noise(errors: str, variance: str, correlation: str, *, binomial: bool = False) -> Noise:
     """Refuse unknown words and pairs that cannot be told apart."""
     noise = Noise(
         one_of(errors, ERRORS, "law of the errors"),
@@ -148,16 +148,17 @@ def _terms(noise: Noise, state: _State) -> dict[str, float]:
 
 def _positive(fitted: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Curve kept above 0, where its powers and logarithms are asked for."""
-    return np.maximum(fitted, 1e-3 * np.median(np.abs(y)) + 1e-300)
+    found: np.ndarray = np.maximum(fitted, 1e-3 * np.median(np.abs(y)) + 1e-300)
+    return found
 
 
 def _spread(problem: Problem, noise: Noise, fitted: np.ndarray, power: float) -> np.ndarray:
     """SD of each row, up to a common factor."""
-    base = 1 / np.sqrt(problem.weights)
+    base: np.ndarray = 1 / np.sqrt(problem.weights)
     if noise.variance == "mean":
-        return base * _positive(np.abs(fitted), problem.y) ** power
+        base = base * _positive(np.abs(fitted), problem.y) ** power
     if noise.variance == "practice":
-        return base * (problem.n - problem.n.min() + 1) ** power
+        base = base * (problem.n - problem.n.min() + 1) ** power
     return base
 
 
@@ -173,7 +174,9 @@ def _scores(problem: Problem, noise: Noise, fitted: np.ndarray) -> tuple[np.ndar
     return fitted + height * np.log(problem.y / height), height
 
 
-def _whitening(problem: Problem, noise: Noise, state: _State, power, correlation) -> Whitening:
+def _whitening(
+    problem: Problem, noise: Noise, state: _State, power: float, correlation: float
+) -> Whitening:
     _, factor = _scores(problem, noise, state.fitted)
     spread = factor * _spread(problem, noise, state.fitted, power) / np.sqrt(state.heavy)
     return Whitening(spread, *_share(problem, noise, correlation))
@@ -201,7 +204,9 @@ def _whitened(problem: Problem, noise: Noise, state: _State) -> Problem:
     return replace(problem, y=whitening.apply(scores), weights=ones, whitening=whitening)
 
 
-def _noise_given_curve(problem, noise: Noise, state: _State, solution, restricted) -> _State:
+def _noise_given_curve(
+    problem: Problem, noise: Noise, state: _State, solution: Solution, restricted: bool
+) -> _State:
     scores, _ = _scores(problem, noise, state.fitted)
     residual = scores - state.fitted
     free = [noise.variance != "equal", noise.correlation == "ar1"]
@@ -223,14 +228,14 @@ def _noise_given_curve(problem, noise: Noise, state: _State, solution, restricte
     return _tails(problem, noise, state, residual) if noise.errors == "t" else state
 
 
-def _unpack(point, free) -> tuple[float, float]:
+def _unpack(point: np.ndarray, free: Sequence[bool]) -> tuple[float, float]:
     values = list(point)
     power = float(np.clip(values.pop(0), -LARGEST_POWER, LARGEST_POWER)) if free[0] else 0.0
     correlation = float(np.clip(np.tanh(values.pop(0)), -0.99, 0.99)) if free[1] else 0.0
     return power, correlation
 
 
-def _deviance(white: Whitening, residual, jacobian) -> float:
+def _deviance(white: Whitening, residual: np.ndarray, jacobian: np.ndarray | None) -> float:
     """Minus twice the (restricted) log-likelihood of the residuals, but for a constant."""
     left = white.apply(residual)
     spent = 0 if jacobian is None else jacobian.shape[1]
@@ -243,7 +248,7 @@ def _deviance(white: Whitening, residual, jacobian) -> float:
     return float(value + 2 * np.sum(np.log(np.maximum(np.abs(np.diag(triangle)), 1e-300))))
 
 
-def _tails(problem, noise: Noise, state: _State, residual) -> _State:
+def _tails(problem: Problem, noise: Noise, state: _State, residual: np.ndarray) -> _State:
     """Weights and degrees of freedom of the t distribution (ECME)."""
     plain = _whitening(problem, noise, replace(state, heavy=1.0), state.power, 0.0)
     left = plain.apply(residual)
@@ -258,7 +263,7 @@ def _tails(problem, noise: Noise, state: _State, residual) -> _State:
     return replace(state, tail=tail, heavy=(tail + 1) / (tail + (left / scale) ** 2))
 
 
-def _best_tail(left, scale) -> float:
+def _best_tail(left: np.ndarray, scale: float) -> float:
     found = minimize_scalar(
         lambda log_tail: -np.sum(student.logpdf(left / scale, np.exp(log_tail))),
         bounds=(np.log(LEAST_TAIL), np.log(MOST_TAIL)),

@@ -1,8 +1,9 @@
 """One learner's curve as a regression: what is free, what enters linearly, the residuals."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from scipy.special import log_expit
@@ -28,7 +29,7 @@ class Sessions:
         """Names of the restart terms: one for every session after the first."""
         return tuple(f"restart[{label}]" for label in self.labels[1:])
 
-    def columns(self, rate) -> list[np.ndarray]:
+    def columns(self, rate: float) -> list[np.ndarray]:
         """Restart term of every session after the first, 1 at its first trial."""
         fading = np.exp(-rate * self.elapsed)
         return [fading * (self.member == k) for k in range(1, len(self.labels))]
@@ -48,7 +49,8 @@ class Whitening:
     def apply(self, column: np.ndarray) -> np.ndarray:
         """Whitened column, real or complex."""
         scaled = column / self.spread
-        return (scaled - self.carry * scaled[self.before]) / np.sqrt(1 - self.carry**2)
+        found: np.ndarray = (scaled - self.carry * scaled[self.before]) / np.sqrt(1 - self.carry**2)
+        return found
 
     @property
     def log_volume(self) -> float:
@@ -106,12 +108,12 @@ class Problem:
         """Smallest practice count: the basis is scaled to 1 there."""
         return float(np.min(self.n))
 
-    def rates_in_full(self, theta) -> dict:
+    def rates_in_full(self, theta: np.ndarray) -> dict[str, Any]:
         """Free non-linear values together with the fixed ones."""
         given = dict(zip(self.free_rates, theta))
         return {name: given.get(name, self.fixed.get(name)) for name in self.rates}
 
-    def parts(self, theta) -> tuple[np.ndarray, list[np.ndarray]]:
+    def parts(self, theta: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
         """Offset and linear columns at some non-linear values."""
         rates = self.rates_in_full(theta)
         inner = [rates[name] for name in self.form.rates]
@@ -124,9 +126,14 @@ class Problem:
             return self.whitening.apply(offset), [self.whitening.apply(c) for c in columns]
         return offset, columns
 
-    def _curve_parts(self, inner, log_basis, held):
+    def _curve_parts(
+        self, inner: list[Any], log_basis: np.ndarray, held: dict[str, float]
+    ) -> tuple[np.ndarray, list[np.ndarray]]:
         one = np.ones_like(self.n)
-        at = lambda n: self.form.log_basis(np.array(n), inner, self.first)  # noqa: E731
+
+        def at(n: float) -> np.ndarray:
+            return self.form.log_basis(np.array(n), inner, self.first)
+
         if "start" in held:
             share = np.exp(log_basis - at(self.first))
             if "asymptote" in held:
@@ -143,16 +150,19 @@ class Problem:
             return held["asymptote"] * one, [np.exp(fallen)]
         return 0.0 * one, [one, np.expm1(fallen)]
 
-    def predictor(self, theta, coefficients) -> np.ndarray:
+    def predictor(self, theta: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
         """Curve at the rows; on the logit scale where the outcome is binomial."""
         offset, columns = self.parts(theta)
         return offset + sum((c * column for c, column in zip(coefficients, columns)), 0.0)
 
-    def values(self, theta, coefficients) -> dict:
+    def values(self, theta: np.ndarray, coefficients: np.ndarray) -> dict[str, Any]:
         """Natural parameters: asymptote, gain, rates, restart terms and the start."""
         rates = self.rates_in_full(theta)
         inner = [rates[name] for name in self.form.rates]
-        at = lambda n: self.form.log_basis(np.array(n), inner, self.first)  # noqa: E731
+
+        def at(n: float) -> np.ndarray:
+            return self.form.log_basis(np.array(n), inner, self.first)
+
         known = {**self.fixed, **dict(zip(self.linear, coefficients))}
         top = np.exp(at(self.first))
         if "height" in known:
@@ -176,7 +186,7 @@ class Problem:
             result |= {**terms, "restart_rate": rates["restart_rate"]}
         return result | {"start": known["start"]}
 
-    def jacobian(self, theta, coefficients) -> np.ndarray:
+    def jacobian(self, theta: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
         """Derivatives of the predictor by the free parameters, exact to rounding (complex step)."""
         split = len(self.free_rates)
         return complex_step(
@@ -184,14 +194,14 @@ class Problem:
             np.concatenate([theta, coefficients]),
         )
 
-    def working(self, eta) -> tuple[np.ndarray, np.ndarray]:
+    def working(self, eta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Score residual and information weight of each row at a predictor."""
         if not self.binomial:
             return self.weights * (self.y - eta), self.weights
         p = np.exp(log_expit(eta))
         return self.y - self.weights * p, self.weights * p * np.exp(log_expit(-eta))
 
-    def loss(self, eta) -> float:
+    def loss(self, eta: np.ndarray) -> float:
         """Half the weighted sum of squares, or minus the log-likelihood kernel."""
         if not self.binomial:
             return 0.5 * float(self.weights @ (self.y - eta) ** 2)
@@ -207,7 +217,7 @@ class Problem:
         return float(-0.5 * count * (spread + 1) + 0.5 * np.sum(np.log(self.weights)))
 
 
-def complex_step(function, point: np.ndarray) -> np.ndarray:
+def complex_step(function: Callable[[np.ndarray], np.ndarray], point: np.ndarray) -> np.ndarray:
     """Jacobian of an analytic function, by imaginary steps: no subtraction, no rounding loss."""
     steps = np.maximum(np.abs(point), 1.0) * 1e-30
     columns = []

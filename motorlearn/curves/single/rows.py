@@ -1,8 +1,10 @@
 """The rows of one learner: what is missing, what cannot be used, which likelihood they ask."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from motorlearn.curves.forms import Form
 from motorlearn.curves.single.problem import Sessions
@@ -21,7 +23,14 @@ class Rows:
     warnings: tuple[str, ...]
 
 
-def usable_rows(practice, outcome, *, attempts=None, weights=None, repeated="refuse") -> Rows:
+def usable_rows(
+    practice: ArrayLike,
+    outcome: ArrayLike,
+    *,
+    attempts: ArrayLike | None = None,
+    weights: ArrayLike | None = None,
+    repeated: str = "refuse",
+) -> Rows:
     """Check one learner's rows; missing outcomes (NaN) are set aside, infinite ones are refused.
 
     Raises
@@ -67,20 +76,21 @@ def check_size(values: np.ndarray, what: str) -> None:
         raise InputError(f"{what} are too small", [size.max()], "take a smaller unit")
 
 
-def as_numbers(values, what: str) -> np.ndarray:
+def as_numbers(values: Any, what: str) -> np.ndarray:
     """Give a float array, or say that these are not numbers; dates and complex numbers are none."""
     try:
         plain = np.asarray(values)
         if plain.dtype.kind in "cmM" or any(isinstance(v, complex) for v in _objects(plain)):
             raise TypeError(f"{plain.dtype} values")
         if hasattr(values, "to_numpy"):
-            return values.to_numpy(dtype=float, na_value=np.nan)
+            found: np.ndarray = values.to_numpy(dtype=float, na_value=np.nan)
+            return found
         return plain.astype(float)
     except (TypeError, ValueError, OverflowError) as problem:
         raise InputError(f"{what} holds something that is not a number", [problem]) from problem
 
 
-def _objects(plain: np.ndarray) -> list:
+def _objects(plain: np.ndarray) -> list[Any]:
     return plain.ravel().tolist() if plain.dtype.kind == "O" else []
 
 
@@ -101,7 +111,9 @@ def _as_given(n: np.ndarray) -> tuple[str, ...]:
     )
 
 
-def _likelihood(y, used, attempts, weights) -> tuple[bool, np.ndarray]:
+def _likelihood(
+    y: np.ndarray, used: np.ndarray, attempts: Any, weights: Any
+) -> tuple[bool, np.ndarray]:
     if attempts is not None and weights is not None:
         raise InputError("attempts and weights cannot both be given")
     if attempts is not None:
@@ -111,7 +123,7 @@ def _likelihood(y, used, attempts, weights) -> tuple[bool, np.ndarray]:
     return hit_or_miss(y[used]), np.ones(y.shape)
 
 
-def _as_long(values, what: str, y: np.ndarray) -> np.ndarray:
+def _as_long(values: Any, what: str, y: np.ndarray) -> np.ndarray:
     numbers = as_numbers(values, what)
     if numbers.shape not in ((), y.shape):
         raise InputError(f"{what} and outcome differ in length", [numbers.shape, y.shape])
@@ -136,7 +148,7 @@ def check_hits(hits: np.ndarray, attempts: np.ndarray) -> None:
         raise InputError("attempts must be whole numbers of at least 1", attempts[attempts < 1])
 
 
-def check_repeats(n, y, *, binomial: bool, repeated: str) -> None:
+def check_repeats(n: np.ndarray, y: np.ndarray, *, binomial: bool, repeated: str) -> None:
     """Refuse practice counts that occur twice by mistake; blocks of equal size pass."""
     if repeated not in ("refuse", "allow"):
         raise InputError("repeated must be 'refuse' or 'allow'", [repeated])
@@ -164,7 +176,7 @@ def check_counts(form: Form, n: np.ndarray, first: float) -> None:
         raise InputError(f"first is below the least count of the {form.title} curve", [first])
 
 
-def session_terms(labels, n: np.ndarray, used: np.ndarray) -> Sessions:
+def session_terms(labels: ArrayLike, n: np.ndarray, used: np.ndarray) -> Sessions:
     """Sessions in the order in which practice meets them."""
     names = np.asarray(labels)
     if names.shape != used.shape:

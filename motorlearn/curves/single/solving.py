@@ -1,5 +1,6 @@
 """The optimiser of one curve: a grid over the rates, damped scoring, a re-check."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -65,7 +66,7 @@ def _log_bounds(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
     return np.log(chosen[:, 0]), np.log(chosen[:, 1])
 
 
-def _grid_starts(problem: Problem, low, high) -> list[np.ndarray]:
+def _grid_starts(problem: Problem, low: np.ndarray, high: np.ndarray) -> list[np.ndarray]:
     """Grid nodes that are better than all their neighbours, best first."""
     if not len(low):
         return [np.zeros(0)]
@@ -87,10 +88,11 @@ def _axis(low: float, high: float, count: int) -> np.ndarray:
         np.linspace(low, bend, sparse, endpoint=False),
         np.linspace(bend, high, count - sparse),
     ]
-    return np.exp(np.concatenate(nodes))
+    found: np.ndarray = np.exp(np.concatenate(nodes))
+    return found
 
 
-def _local_minima(problem: Problem, axes) -> list[tuple[float, np.ndarray]]:
+def _local_minima(problem: Problem, axes: Sequence[np.ndarray]) -> list[tuple[float, np.ndarray]]:
     nodes = [np.array(node) for node in product(*axes)]
     losses = np.array([problem.loss(problem.predictor(t, _linear(problem, t))) for t in nodes])
     around = minimum_filter(losses.reshape([len(axis) for axis in axes]), size=3, mode="nearest")
@@ -103,7 +105,7 @@ def _reach(problem: Problem) -> float:
     return max(float(np.ptp(heights)), 1e-12)
 
 
-def _linear(problem: Problem, theta) -> np.ndarray:
+def _linear(problem: Problem, theta: np.ndarray) -> np.ndarray:
     """Best linear coefficients given the rates."""
     offset, columns = problem.parts(theta)
     if not columns:
@@ -111,11 +113,14 @@ def _linear(problem: Problem, theta) -> np.ndarray:
     design = np.stack(columns, axis=1)
     if not problem.binomial:
         root = np.sqrt(problem.weights)
-        return np.linalg.lstsq(root[:, None] * design, root * (problem.y - offset), rcond=1e-14)[0]
+        found: np.ndarray = np.linalg.lstsq(
+            root[:, None] * design, root * (problem.y - offset), rcond=1e-14
+        )[0]
+        return found
     return _logistic(problem, offset, design)
 
 
-def _logistic(problem: Problem, offset, design) -> np.ndarray:
+def _logistic(problem: Problem, offset: np.ndarray, design: np.ndarray) -> np.ndarray:
     """Binomial regression on the columns, by scoring with step halving."""
     coefficients = np.zeros(design.shape[1])
     loss = problem.loss(offset)
@@ -139,7 +144,7 @@ def _logistic(problem: Problem, offset, design) -> np.ndarray:
     return coefficients
 
 
-def _refine(problem: Problem, theta, low, high) -> Solution:
+def _refine(problem: Problem, theta: np.ndarray, low: np.ndarray, high: np.ndarray) -> Solution:
     """Damped scoring on the log rates; linear parameters are solved anew each step."""
     sign = np.sign(theta)
     tau = np.clip(np.log(np.abs(theta)), low, high)
@@ -173,20 +178,23 @@ def _edges(problem: Problem) -> np.ndarray:
     return np.array([known.get(name, 1e-6) for name in problem.free_rates])
 
 
-def _polish(problem: Problem, sign, tau, low, high) -> np.ndarray:
+def _polish(
+    problem: Problem, sign: np.ndarray, tau: np.ndarray, low: np.ndarray, high: np.ndarray
+) -> np.ndarray:
     """Newton's method on the profiled slope, whose own derivative is taken by differences.
 
     Scoring alone creeps where the residuals are large and the curve is nearly flat.
     """
 
-    def slope(at):
+    def slope(at: np.ndarray) -> np.ndarray:
         theta = sign * np.exp(at)
         coefficients = _linear(problem, theta)
         residual, _ = problem.working(problem.predictor(theta, coefficients))
         tangent = problem.jacobian(theta, coefficients)[:, : len(theta)] * theta
-        return -(tangent.T @ residual)
+        found: np.ndarray = -(tangent.T @ residual)
+        return found
 
-    def height(at):
+    def height(at: np.ndarray) -> float:
         theta = sign * np.exp(at)
         return problem.loss(problem.predictor(theta, _linear(problem, theta)))
 
@@ -208,7 +216,15 @@ def _polish(problem: Problem, sign, tau, low, high) -> np.ndarray:
     return tau
 
 
-def _step(problem, theta, coefficients, tau, low, high, damping) -> np.ndarray:
+def _step(
+    problem: Problem,
+    theta: np.ndarray,
+    coefficients: np.ndarray,
+    tau: np.ndarray,
+    low: np.ndarray,
+    high: np.ndarray,
+    damping: float,
+) -> np.ndarray:
     jacobian = problem.jacobian(theta, coefficients)
     count = len(theta)
     jacobian[:, :count] *= theta
@@ -228,7 +244,9 @@ def _step(problem, theta, coefficients, tau, low, high, damping) -> np.ndarray:
     return np.where(stuck, 0.0, move[:count])
 
 
-def _slack(problem, theta, coefficients, at_bound) -> float:
+def _slack(
+    problem: Problem, theta: np.ndarray, coefficients: np.ndarray, at_bound: tuple[bool, ...]
+) -> float:
     """Largest cosine between residuals and free directions, the part within rounding taken off."""
     if not len(problem.free):
         return 0.0

@@ -7,6 +7,7 @@ mean and the sum of squares about it. Neither loses anything the likelihood uses
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -28,6 +29,7 @@ Array = NDArray[np.float64]
 NOTHING = "0"
 """Random terms of a participant whose rows are tied by their residuals alone."""
 RandomTerms = Mapping[str, str | Sequence[str]]
+GroupTerms = tuple[str, tuple[str, ...], list[Formula]]
 
 
 @register_record
@@ -41,7 +43,7 @@ class RandomPart:
 
     group: str
     columns: tuple[str, ...]
-    levels: tuple
+    levels: tuple[Any, ...]
     terms: tuple[str, ...]
     blocks: tuple[tuple[int, ...], ...]
     plans: tuple[MatrixPlan, ...]
@@ -59,7 +61,7 @@ class ResidualPart:
     """
 
     column: str
-    levels: tuple
+    levels: tuple[Any, ...]
     variance: str
     correlation: str
     index: NDArray[np.intp]
@@ -154,7 +156,9 @@ def prepare(
     return Prepared(design, observed, fixed, left_out)
 
 
-def _residual_part(rows: pd.DataFrame, roles: Roles, part, first) -> ResidualPart | None:
+def _residual_part(
+    rows: pd.DataFrame, roles: Roles, part: GroupTerms, first: NDArray[np.intp]
+) -> ResidualPart | None:
     column = roles.residual_column
     if column is None:
         return None
@@ -178,7 +182,7 @@ def _with_row_means(plan: MatrixPlan, rows: pd.DataFrame) -> MatrixPlan:
     return MatrixPlan(plan.terms, plan.columns, plan.levels, means, plan.state, plan.assigned)
 
 
-def _random_formulas(random: RandomTerms) -> list[tuple[str, tuple[str, ...], list[Formula]]]:
+def _random_formulas(random: RandomTerms) -> list[GroupTerms]:
     """Read the random terms; ``a/b`` means ``a`` and ``b`` within ``a``."""
     if not isinstance(random, Mapping) or not random:
         raise FormulaError(
@@ -252,7 +256,7 @@ def _response(formula: Formula, rows: pd.DataFrame) -> Array:
     return y
 
 
-def _hits(y, rows, roles, weight):
+def _hits(y: Array, rows: pd.DataFrame, roles: Roles, weight: Array) -> tuple[Array, Array]:
     if roles.attempts is None:
         bad = ~np.isin(y, (0.0, 1.0))
         if bad.any():
@@ -284,7 +288,7 @@ def _hits(y, rows, roles, weight):
 
 
 def _positive(rows: pd.DataFrame, name: str) -> Array:
-    values = rows[name].to_numpy(float)
+    values: Array = rows[name].to_numpy(float)
     if not ((values > 0) & np.isfinite(values)).all():
         raise InputError(
             f"column {name!r} holds values that are not above zero",
@@ -295,7 +299,7 @@ def _positive(rows: pd.DataFrame, name: str) -> Array:
 
 
 def _finite(rows: pd.DataFrame, name: str) -> Array:
-    values = rows[name].to_numpy(float)
+    values: Array = rows[name].to_numpy(float)
     if not np.isfinite(values).all():
         raise InputError(f"column {name!r} holds values that are not finite", [name])
     return values
@@ -311,7 +315,9 @@ def _codes(rows: pd.DataFrame, columns: Sequence[str]) -> tuple[NDArray[np.intp]
     return code, count
 
 
-def _cells(rows, parts, covariates):
+def _cells(
+    rows: pd.DataFrame, parts: Sequence[GroupTerms], covariates: Sequence[str]
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Cell of each row and the first row of each cell, cells sorted by the first factor."""
     main = max(parts, key=lambda part: _codes(rows, part[1])[1])
     columns = [*main[1], *(name for _, names, _ in parts for name in names), *covariates]
@@ -325,7 +331,9 @@ def _cells(rows, parts, covariates):
     return rank[code], first[order]
 
 
-def _random_part(part, rows: pd.DataFrame, first) -> RandomPart:
+def _random_part(
+    part: GroupTerms, rows: pd.DataFrame, first: NDArray[np.intp] | None
+) -> RandomPart:
     group, columns, formulas = part
     code, _ = _codes(rows, columns)
     labels = rows[list(columns)].iloc[np.unique(code, return_index=True)[1]]
@@ -353,7 +361,9 @@ def _random_part(part, rows: pd.DataFrame, first) -> RandomPart:
     return RandomPart(group, columns, plain, terms, tuple(blocks), tuple(plans), index, z)
 
 
-def _left_out(table, whole, complete, participant) -> pd.DataFrame:
+def _left_out(
+    table: pd.DataFrame, whole: pd.DataFrame, complete: NDArray[np.bool_], participant: str
+) -> pd.DataFrame:
     gaps = whole.loc[~complete]
     missing = gaps.isna()
     reasons = [

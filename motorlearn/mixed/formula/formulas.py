@@ -277,7 +277,9 @@ def _term(node: ast.expr, names: list[str], text: str) -> str:
     raise _refuse(text, ast.unparse(node).replace("**", ":"))
 
 
-def _call(function, args, keywords, names, text) -> str:
+def _call(
+    function: str, args: list[ast.expr], keywords: list[ast.keyword], names: list[str], text: str
+) -> str:
     match function, args, keywords:
         case name, [inside], [] if name in _TRANSFORMS:
             return f"{name}({_arithmetic(inside, names, text)})"
@@ -342,10 +344,12 @@ def _value(node: ast.expr, columns: Mapping[str, np.ndarray]) -> np.ndarray:
         case ast.UnaryOp(operand=inside):
             return -_value(inside, columns)
         case ast.Call(func=ast.Name(id=function), args=[inside]):
-            return {"log": np.log, "sqrt": np.sqrt}[function](_value(inside, columns))
+            found: np.ndarray = {"log": np.log, "sqrt": np.sqrt}[function](_value(inside, columns))
+            return found
         case ast.BinOp(left=left, op=op, right=right):
             a, b = _value(left, columns), _value(right, columns)
-            return _APPLY[type(op)](a, b)
+            found = _APPLY[type(op)](a, b)
+            return found
     raise _refuse("outcome", ast.dump(node))
 
 

@@ -1,6 +1,6 @@
 """Formula and table in, numeric matrix out, with what is needed to make the same columns again."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -39,7 +39,7 @@ class MatrixPlan:
 
     terms: str
     columns: tuple[str, ...]
-    levels: Mapping[str, tuple]
+    levels: Mapping[str, tuple[Any, ...]]
     means: Mapping[str, float]
     state: Mapping[str, Any] = field(default_factory=dict)
     assigned: tuple[str, ...] = ()
@@ -63,7 +63,7 @@ def is_category(column: pd.Series) -> bool:
     return not pd.api.types.is_numeric_dtype(column) or pd.api.types.is_bool_dtype(column)
 
 
-def levels_of(column: pd.Series) -> tuple:
+def levels_of(column: pd.Series) -> tuple[Any, ...]:
     """Levels that occur, in the order of the categories or sorted."""
     if isinstance(column.dtype, pd.CategoricalDtype):
         present = set(column.dropna().unique())
@@ -73,7 +73,7 @@ def levels_of(column: pd.Series) -> tuple:
     return tuple(level.item() if hasattr(level, "item") else level for level in found)
 
 
-def as_category(column: pd.Series, levels: tuple, name: str) -> pd.Categorical:
+def as_category(column: pd.Series, levels: tuple[Any, ...], name: str) -> pd.Categorical:
     """Column as categories in a fixed order; an unknown level is refused."""
     values = column.astype(object)
     unknown = sorted({str(v) for v in values[~values.isin(list(levels))].unique()})
@@ -142,7 +142,9 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
     return values, plan
 
 
-def _refuse_infinite(values: Array, names, table: pd.DataFrame, numeric: tuple[str, ...]) -> None:
+def _refuse_infinite(
+    values: Array, names: Sequence[str], table: pd.DataFrame, numeric: tuple[str, ...]
+) -> None:
     bad = [
         name
         for name, good in zip(names, np.atleast_1d(np.isfinite(values).all(axis=0)))
@@ -164,7 +166,9 @@ def _refuse_infinite(values: Array, names, table: pd.DataFrame, numeric: tuple[s
     )
 
 
-def _refuse_arithmetic_on_categories(formula: Formula, levels: Mapping[str, tuple]) -> None:
+def _refuse_arithmetic_on_categories(
+    formula: Formula, levels: Mapping[str, tuple[Any, ...]]
+) -> None:
     stripped = formula.terms
     for name in formula.coded:
         stripped = stripped.replace(f"C({alias(name)}", "C(")

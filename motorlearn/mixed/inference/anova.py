@@ -8,6 +8,7 @@ are. Every combination of levels has one weight, however many rows it has.
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import product
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -42,7 +43,7 @@ class AnovaTable(Result):
     frame: pd.DataFrame
     recipe: Recipe = field(repr=False)
 
-    def __getitem__(self, key):
+    def __getitem__(self, key: Any) -> Any:
         return self.frame[key]
 
     def tables(self) -> Sequence[Table]:
@@ -111,7 +112,9 @@ def _grid(plan: MatrixPlan) -> pd.DataFrame:
     return table
 
 
-def _factor_columns(plan: MatrixPlan, grid: pd.DataFrame, x: Array, middle: Array):
+def _factor_columns(
+    plan: MatrixPlan, grid: pd.DataFrame, x: Array, middle: Array
+) -> dict[str, Array]:
     """Columns of each factor: sums to zero for categories, less the middle for numbers."""
     out: dict[str, Array] = {}
     for factor in {part for term in plan.assigned for part in split_term(term)} - {"1"}:

@@ -115,7 +115,8 @@ def _independent(contrasts: Array) -> Array:
     if np.linalg.matrix_rank(contrasts) == len(contrasts):
         return contrasts
     _, singular, rows = np.linalg.svd(contrasts, full_matrices=False)
-    return rows[singular > 1e-10 * max(singular.max(), 1e-300)]
+    found: Array = rows[singular > 1e-10 * max(singular.max(), 1e-300)]
+    return found
 
 
 def _fai_cornelius(contrasts: Array, covariance: Array, inference: Inference) -> float:

@@ -248,7 +248,9 @@ def _notes(smaller: MixedFit, larger: MixedFit, failed: int) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _simulated_ratios(smaller, larger, simulations, seed) -> tuple[Array, int]:
+def _simulated_ratios(
+    smaller: MixedFit, larger: MixedFit, simulations: int, seed: int
+) -> tuple[Array, int]:
     draws = smaller.simulate(simulations, seed=seed)
     ratios: list[float] = []
     failed = 0
@@ -264,7 +266,7 @@ def _simulated_ratios(smaller, larger, simulations, seed) -> tuple[Array, int]:
     return np.array(ratios), failed
 
 
-def _both_ways(smaller, larger, chunk, ratios) -> int:
+def _both_ways(smaller: MixedFit, larger: MixedFit, chunk: Array, ratios: list[float]) -> int:
     """Add the ratios of those outcomes to which both models can be fitted; says how many."""
     done = 0
     for observed in chunk:

@@ -14,6 +14,7 @@ likelihood. Biometrics 53:983-997. https://doi.org/10.2307/2533558
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,7 +39,7 @@ class _Part:
     entries: tuple[tuple[int, int], ...]
     value: float
 
-    def pick(self, matrix, term: int):
+    def pick(self, matrix: Any, term: int) -> Any:
         """Rows of one random term, for all levels."""
         return matrix[self.rows.start + term : self.rows.stop : self.size]
 
@@ -77,7 +78,7 @@ def kenward_roger(
     work = working(x, factors)
     factors, psi = work.factors, [sigma**2 * covariance for covariance in psi]
     zvz, zvx, xvx = _projected(work.x, factors, weight, psi, sigma)
-    phi = np.linalg.inv(xvx)
+    phi = np.asarray(np.linalg.inv(xvx), dtype=float)
     parts = _parts(factors, psi)
     crosses, seconds, traces = _products(parts, zvz, zvx, xvx, n)
     turn = np.eye(len(parts) + 1)
@@ -88,7 +89,7 @@ def kenward_roger(
     return kenward_roger_of((phi, crosses, seconds, traces), work.turn, work.back)
 
 
-def adjust(phi: Array, crosses: Array, seconds: Array, traces: Array):
+def adjust(phi: Array, crosses: Array, seconds: Array, traces: Array) -> tuple[Array, Array, Array]:
     """Φ_A, ∂Φ/∂γ and W from Φ (..., p, p), P_r, Q_rs and the traces, for many fits at once."""
     half = phi[..., None, :, :] @ crosses
     information = traces - 2 * np.einsum("...ij,...rsji->...rs", phi, seconds)
@@ -121,7 +122,9 @@ def _parts(factors: list[Factor], psi: list[Array]) -> list[_Part]:
     return parts
 
 
-def _projected(x, factors, weight, psi, sigma):
+def _projected(
+    x: Array, factors: list[Factor], weight: Array, psi: list[Array], sigma: float
+) -> tuple[Any, Array, Array]:
     """Z'V⁻¹Z, Z'V⁻¹X and X'V⁻¹X; (I + Z'WZ Ψ/σ²)⁻¹ Z'W(·)/σ² needs no inverse of Ψ."""
     weight = weight / sigma**2
     xx = (x.T * weight) @ x
@@ -149,7 +152,9 @@ def _projected(x, factors, weight, psi, sigma):
     return zvz, zvx, xx - zx.T @ (big @ zvx)
 
 
-def _products(parts, zvz, zvx, xvx, n):
+def _products(
+    parts: list[_Part], zvz: Any, zvx: Array, xvx: Array, n: int
+) -> tuple[Array, Array, Array]:
     """P_r, Q_rs and tr(V⁻¹G_rV⁻¹G_s) for the random parts and, last, for V itself."""
     count, p = len(parts), len(xvx)
     crosses = np.empty((count + 1, p, p))
@@ -172,6 +177,6 @@ def _products(parts, zvz, zvx, xvx, n):
     return crosses, seconds, traces
 
 
-def _block(zvz, one: _Part, a: int, two: _Part, b: int):
+def _block(zvz: Any, one: _Part, a: int, two: _Part, b: int) -> Any:
     columns = slice(two.rows.start + b, two.rows.stop, two.size)
     return one.pick(zvz, a)[:, columns]

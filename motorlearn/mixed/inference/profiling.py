@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.engine import Cells, lifted, working
+from motorlearn.mixed.solve.engine import Cells, Working, lifted, working
 from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.optimise import minimise
 from motorlearn.mixed.solve.search_binomial import binomial_model
-from motorlearn.mixed.solve.search_linear import linear_model
+from motorlearn.mixed.solve.search_linear import LinearModel, linear_model
 
 Array = NDArray[np.float64]
 ONE = np.array([0])
@@ -57,7 +57,7 @@ def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
     state = [np.delete(np.concatenate([work.turn @ setting.beta, theta]), p + held)]
 
     def profile(spread: float) -> float:
-        def objective(points, which):
+        def objective(points: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
             whole = np.insert(points, p + held, spread * scale, axis=1)
             value, gradient = model.objective(whole, which)
             return value, np.delete(gradient, p + held, axis=1)
@@ -69,13 +69,15 @@ def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
     return profile
 
 
-def _linear_profile(setting: Setting, work, held: int, scale: float) -> Callable[[float], float]:
+def _linear_profile(
+    setting: Setting, work: Working, held: int, scale: float
+) -> Callable[[float], float]:
     model = linear_model(work, setting.cells, setting.reml)
     theta = lifted(work.theta([setting.psi / setting.sigma**2]))
     state = [np.concatenate([[np.log(setting.sigma)], np.delete(theta, held)])]
 
     def profile(spread: float) -> float:
-        def objective(points, which):
+        def objective(points: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
             sigma = np.exp(points[0, 0])
             own = spread * scale / sigma
             value, slope, by_log_sigma = _open(model, np.insert(points[:, 1:], held, own, 1), sigma)
@@ -96,7 +98,7 @@ def profile_of_residual(setting: Setting) -> Callable[[float], float]:
     state = [lifted(work.theta([setting.psi / setting.sigma**2]))]
 
     def profile(sigma: float) -> float:
-        def objective(points, which):
+        def objective(points: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
             value, slope, _ = _open(model, points, sigma)
             return np.array([value]), slope[None]
 
@@ -107,7 +109,7 @@ def profile_of_residual(setting: Setting) -> Callable[[float], float]:
     return profile
 
 
-def _open(model, theta: Array, sigma: float) -> tuple[float, Array, float]:
+def _open(model: LinearModel, theta: Array, sigma: float) -> tuple[float, Array, float]:
     """Criterion at (θ, σ), not profiled over σ, with its slopes in θ and log σ."""
     here = model.evaluate(theta, ONE)
     rss, df = here.rss[0], model.df

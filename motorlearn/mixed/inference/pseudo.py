@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
+from motorlearn.mixed.formula.designs import RandomPart
 from motorlearn.mixed.inference.degrees_of_freedom import (
     Inference,
     contrast_covariance,
@@ -90,7 +91,9 @@ def pseudo_inference(fit: MixedFit) -> PseudoInference:
     return _restricted(design.x, pseudo, weight, Residuals(level, shape), part)
 
 
-def _restricted(x: Array, y: Array, weight: Array, residuals: Residuals, part) -> PseudoInference:
+def _restricted(
+    x: Array, y: Array, weight: Array, residuals: Residuals, part: RandomPart
+) -> PseudoInference:
     factor = Factor(part.index, np.zeros((len(x), 0)), Structure(()), len(part.levels))
     work, ones = working(x, [factor]), np.ones(len(x))
     cells = Cells(y, ones, len(x), rows=ones, within_cell=np.zeros(len(x)))

@@ -24,9 +24,10 @@ from motorlearn.mixed.solve.blocks import (
     solve_upper,
 )
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.links import LINKS
+from motorlearn.mixed.solve.links import LINKS, Derivatives
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 _MODE_STEPS = 100
 
@@ -52,7 +53,8 @@ class BinomialRows:
     @property
     def log_choose(self) -> Array:
         """Sum of log C(attempts, hits), the constant of the full likelihood, (R,)."""
-        return log_choose(self.hits, self.attempts).sum(axis=-1)
+        found: Array = log_choose(self.hits, self.attempts).sum(axis=-1)
+        return found
 
 
 def nodes_and_weights(count: int, size: int) -> tuple[Array, Array]:
@@ -97,7 +99,7 @@ class BinomialOneFactor:
             np.einsum("acrg,bcrg->gab", turned, turned)
         ]
 
-    def log_likelihood_rows(self, eta: Array, which: NDArray[np.intp]):
+    def log_likelihood_rows(self, eta: Array, which: NDArray[np.intp]) -> Derivatives:
         """Log likelihood of each row and its derivatives in η."""
         return self.link(eta, self.rows.hits[which], self.rows.attempts[which])
 
@@ -109,7 +111,9 @@ class BinomialOneFactor:
         """Give each row the value of its group."""
         return np.take(values, self.rows.group, axis=-1)
 
-    def _integrate(self, base, zt, mode, which):
+    def _integrate(
+        self, base: Array, zt: Array, mode: "Modes", which: Index
+    ) -> tuple[Array, "_Expected"]:
         """Criterion, and the node-weighted means its gradient needs."""
         constant = -2 * log_choose(self.rows.hits[which], self.rows.attempts[which]).sum(axis=-1)
         half = log_determinant(mode.root) / 2
@@ -130,7 +134,9 @@ class BinomialOneFactor:
         value = constant - 2 * (total - half).sum(-1)
         return value, self._expectations(np.exp(logs - total), pieces, mode)
 
-    def _expectations(self, shares, pieces, mode):
+    def _expectations(
+        self, shares: Array, pieces: list[tuple[Array, Array, Array]], mode: "Modes"
+    ) -> "_Expected":
         size = len(mode.u)
         slope = np.zeros_like(mode.slope)
         slope_u = np.zeros((size, *mode.slope.shape))
@@ -144,7 +150,7 @@ class BinomialOneFactor:
             tilt += node[:, None, None, None] * (share * solve_lower(mode.root, pull))
         return _Expected(slope, slope_u, drift, tilt)
 
-    def _gradient(self, lam, zt, mode, expected):
+    def _gradient(self, lam: Array, zt: Array, mode: "Modes", expected: "_Expected") -> Array:
         size = len(mode.u)
         inverse_root = inverse_lower(mode.root)
         inside = np.zeros_like(mode.root)
@@ -210,7 +216,7 @@ def find_modes(model: BinomialOneFactor, base: Array, zt: Array, which: NDArray[
     return state
 
 
-def _at(model, base, zt, u, which) -> Modes:
+def _at(model: BinomialOneFactor, base: Array, zt: Array, u: Array, which: Index) -> Modes:
     eta = base + np.einsum("arn,arn->rn", zt, model.spread(u))
     loglik, slope, weight, weight_slope = model.log_likelihood_rows(eta, which)
     height = model.sums(loglik) - 0.5 * np.sum(u * u, axis=0)

@@ -6,16 +6,19 @@ inverse of H = I + Λ'Z'WZΛ only the entries that rows with common levels touch
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
 from motorlearn.measures.hits import log_choose
+from motorlearn.mixed.solve.engine import Cells
 from motorlearn.mixed.solve.factors import Factor, diagonal_blocks
 from motorlearn.mixed.solve.links import LINKS
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 _MODE_STEPS = 100
 
@@ -39,14 +42,16 @@ class _Inverse:
     coupling: Array
     link: Array
     rest: Array
-    rest_factor: tuple
+    rest_factor: tuple[Any, ...]
     log_determinant: float
 
 
 class BinomialManyFactors:
     """Criterion −2 log likelihood (Laplace) in (β, θ), modes kept between evaluations."""
 
-    def __init__(self, x: Array, factors: list[Factor], cells, offset: Array, link: str, order):
+    def __init__(
+        self, x: Array, factors: list[Factor], cells: Cells, offset: Array, link: str, order: Index
+    ) -> None:
         self.x, self.factors, self.cells, self.offset = x, factors, cells, offset
         self.link = LINKS[link]
         self.n_fixed = x.shape[1]
@@ -84,14 +89,14 @@ class BinomialManyFactors:
             for b in range(width)
         ]
 
-    def objective(self, point: Array, which) -> tuple[Array, Array]:
+    def objective(self, point: Array, which: Index) -> tuple[Array, Array]:
         """Value and gradient at one point of shape (1, d), as the optimiser asks for them."""
         beta, lams, zt = self._unpack(point[0])
         state, inverse = self._modes(self.x @ beta + self.offset, zt)
         value = self.constant - 2 * state.height + inverse.log_determinant
         return np.array([value]), self._gradient(lams, zt, state, inverse)[None]
 
-    def _unpack(self, point: Array):
+    def _unpack(self, point: Array) -> tuple[Array, list[Array], Array]:
         lams, done = [], self.n_fixed
         for factor in self.factors:
             size = factor.structure.n_free
@@ -146,7 +151,14 @@ class BinomialManyFactors:
         return _Inverse(blocks, -link @ rest if whole else h01, link, rest, factor, float(log_det))
 
     @staticmethod
-    def _products(places, weighted: Array, zt: Array, left: int, right: int, size: int) -> Array:
+    def _products(
+        places: list[tuple[int, int, Index]],
+        weighted: Array,
+        zt: Array,
+        left: int,
+        right: int,
+        size: int,
+    ) -> Array:
         """Sums of products of row entries at their places in one part of H."""
         total = np.zeros(size)
         for a, b, at in places:
@@ -178,7 +190,7 @@ class BinomialManyFactors:
         link = inverse.link.reshape(-1, self.q0, self.n_rest)
         return inverse.blocks - coupling @ link.transpose(0, 2, 1)
 
-    def _gradient(self, lams, zt: Array, state: _State, inverse: _Inverse) -> Array:
+    def _gradient(self, lams: list[Array], zt: Array, state: _State, inverse: _Inverse) -> Array:
         inside = self._row_inverse(inverse)
         turned = np.einsum("nab,nb->na", inside, zt)
         half_bend = 0.5 * np.sum(zt * turned, axis=1) * state.weight_slope

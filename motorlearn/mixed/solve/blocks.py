@@ -43,7 +43,8 @@ def solve_upper(lower: Array, right: Array) -> Array:
 
 def log_determinant(lower: Array) -> Array:
     """Log determinant of L L' for a batch of factors."""
-    return 2 * sum(np.log(lower[i, i]) for i in range(lower.shape[0]))
+    found: Array = 2 * sum(np.log(lower[i, i]) for i in range(lower.shape[0]))
+    return found
 
 
 def inverse_lower(lower: Array) -> Array:

@@ -52,7 +52,8 @@ class Structure:
     def start(self) -> Array:
         """θ of the identity."""
         rows, columns = self.entries
-        return (rows == columns).astype(float)
+        found: Array = (rows == columns).astype(float)
+        return found
 
     def factor(self, theta: Array) -> Array:
         """Λ of shape (q, q, R) from θ of shape (R, t)."""
@@ -64,7 +65,8 @@ class Structure:
     def theta_gradient(self, slope: Array, lam: Array) -> Array:
         """Gradient in θ, shape (R, t), from a symmetric gradient in Ψ of shape (q, q, R)."""
         rows, columns = self.entries
-        return 2 * np.einsum("abr,bcr->acr", slope, lam)[rows, columns].T
+        found: Array = 2 * np.einsum("abr,bcr->acr", slope, lam)[rows, columns].T
+        return found
 
     def theta_of(self, covariance: Array) -> Array:
         """θ of a covariance matrix (q, q); a tiny ridge keeps singular ones in reach."""

@@ -143,7 +143,8 @@ class DenseModel:
             return data.picks @ residual[:, None] @ np.swapaxes(data.picks, 1, 2)
         variances = np.diagonal(residual, axis1=1, axis2=2)
         diagonal = np.einsum("gma,ka->kgm", data.picks, variances) * data.thin
-        return diagonal[..., None] * np.eye(data.level.shape[1])
+        found: Array = diagonal[..., None] * np.eye(data.level.shape[1])
+        return found
 
     def _gradient(self, point: Array, which: NDArray[np.intp], found: DensePoint) -> Array:
         data = self.data

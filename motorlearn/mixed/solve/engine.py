@@ -124,7 +124,9 @@ class Working:
             ]
         )
 
-    def original_effects(self, modes: list[Array], spread: list[Array]):
+    def original_effects(
+        self, modes: list[Array], spread: list[Array]
+    ) -> tuple[list[Array], list[Array]]:
         """Modes (G, q) and their covariances (G, q, q) on the original scales."""
         pairs = list(zip(in_level_order(self, modes), self.backs, strict=True))
         spreads = zip(in_level_order(self, spread), self.backs, strict=True)

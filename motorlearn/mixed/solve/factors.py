@@ -109,7 +109,9 @@ class Gram:
         return out
 
 
-def _pairs(starts, lengths):
+def _pairs(
+    starts: NDArray[np.intp], lengths: NDArray[np.intp]
+) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
     """Row, first and second position of every pair of entries within a row of a sparse matrix."""
     repeats = np.concatenate([np.arange(1, n + 1) for n in lengths]) if len(lengths) else lengths
     total = int(repeats.sum())

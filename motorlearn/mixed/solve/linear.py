@@ -126,7 +126,9 @@ class LinearOneFactor:
         profile = Profile(beta, rss, cross, log_determinants - sums.log_weights)
         return assemble(profile, [slopes], [lam], [self.structure], self.df, self.reml)
 
-    def effects(self, theta: Array, beta: Array, replicate: int = 0) -> tuple[list, list]:
+    def effects(
+        self, theta: Array, beta: Array, replicate: int = 0
+    ) -> tuple[list[Array], list[Array]]:
         """Conditional modes (G, q) and their covariances (G, q, q), relative to σ²."""
         lam = self.structure.factor(theta[None])
         root = cholesky(_penalised(self.sums.zz, lam))
@@ -140,6 +142,6 @@ class LinearOneFactor:
 def _penalised(zz: Array, lam: Array) -> Array:
     size = zz.shape[0]
     inside = np.einsum("abr,acg->bcrg", lam, zz)
-    out = np.einsum("bcrg,cdr->bdrg", inside, lam)
+    out: Array = np.einsum("bcrg,cdr->bdrg", inside, lam)
     out[np.arange(size), np.arange(size)] += 1
     return out

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from motorlearn.mixed.solve.criterion import Evaluation, Profile, Slopes, assemble
+from motorlearn.mixed.solve.engine import Cells
 from motorlearn.mixed.solve.factors import (
     Factor,
     Gram,
@@ -43,7 +44,9 @@ class _System:
 class LinearManyFactors:
     """Criterion −2 log likelihood, restricted or not, in θ, profiled over β and σ."""
 
-    def __init__(self, x: Array, factors: list[Factor], cells, reml: bool, order) -> None:
+    def __init__(
+        self, x: Array, factors: list[Factor], cells: Cells, reml: bool, order: NDArray[np.intp]
+    ) -> None:
         self.factors, self.reml = factors, reml
         self.main, self.rest = int(order[0]), [int(i) for i in order[1:]]
         self.df = cells.n - x.shape[1] if reml else cells.n
@@ -132,9 +135,10 @@ class LinearManyFactors:
     def _trace_main(self, system: _System) -> Array:
         """Sum over levels of the diagonal blocks of Z₀'V⁻¹Z₀."""
         q = self.factors[self.main].structure.size
-        total = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
+        total: Array = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
         if system.kept is not None:
-            return total - np.vdot(system.kept, system.r1)
+            found: Array = total - np.vdot(system.kept, system.r1)
+            return found
         kept = system.keep @ self.a01
         for a in range(q):
             for b in range(a + 1):
@@ -196,13 +200,15 @@ def _trace_rest(system: _System, part: slice, size: int, lam: Array) -> Array:
         count = (part.stop - part.start) // size
         inner = diagonal_blocks(system.r1[part, part], size).sum(axis=0)
         psi_inverse = np.linalg.inv(lam @ lam.T)
-        return count * psi_inverse - psi_inverse @ inner @ psi_inverse
+        found: Array = count * psi_inverse - psi_inverse @ inner @ psi_inverse
+        return found
     half = strip @ system.r1
     out = np.empty((size, size))
     for a in range(size):
         for b in range(size):
             out[a, b] = np.sum(half[a::size] * strip[b::size])
-    return own - out
+    found = own - out
+    return found
 
 
 def _slopes(trace: Array, rows: Array, beta: Array) -> Slopes:

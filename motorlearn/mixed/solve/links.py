@@ -85,8 +85,10 @@ def mean_slope(link: str, eta: Array) -> Array:
         return np.ones_like(eta)
     if link == "logit":
         p = expit(eta)
-        return p * (1 - p)
+        found: Array = p * (1 - p)
+        return found
     if link == "probit":
-        return np.exp(-0.5 * eta * eta - _LOG_ROOT_TWO_PI)
+        found = np.exp(-0.5 * eta * eta - _LOG_ROOT_TWO_PI)
+        return found
     rate = np.exp(np.minimum(eta, 30.0))
     return rate * np.exp(-rate)

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 Objective = Callable[[Array, NDArray[np.intp]], tuple[Array, Array]]
 
 _ARMIJO = 1e-4
@@ -82,7 +83,9 @@ def minimise(
     return Minimum(x, value, gradient, iteration)
 
 
-def _search(objective, x, value, slope, step, live):
+def _search(
+    objective: Objective, x: Array, value: Array, slope: Array, step: Array, live: Index
+) -> tuple[NDArray[np.bool_], Array, Array]:
     """Halve each step, in place, until it decreases its function enough."""
     new_value, new_gradient = objective(x[live] + step, live)
     new_value, new_gradient = new_value.copy(), new_gradient.copy()
@@ -98,7 +101,7 @@ def _search(objective, x, value, slope, step, live):
         new_value[again], new_gradient[again] = objective(x[live[again]] + step[again], live[again])
 
 
-def _update(inverse, which, step, change):
+def _update(inverse: Array, which: Index, step: Array, change: Array) -> None:
     """BFGS update of the inverse Hessians where the curvature is positive."""
     curvature = np.einsum("ri,ri->r", step, change)
     scale = np.linalg.norm(step, axis=1) * np.linalg.norm(change, axis=1)
@@ -165,7 +168,8 @@ def positive_inverse(curvature: Array) -> Array:
     outer = scale[..., :, None] * scale[..., None, :]
     values, vectors = np.linalg.eigh(np.where(diagonal[..., None] > 0, curvature * outer, 0.0))
     inverse = np.where(values > _FLAT, 1 / np.where(values > _FLAT, values, 1.0), 0.0)
-    return outer * ((vectors * inverse[..., None, :]) @ np.swapaxes(vectors, -1, -2))
+    found: Array = outer * ((vectors * inverse[..., None, :]) @ np.swapaxes(vectors, -1, -2))
+    return found
 
 
 def expected_decrease(curvature: Array, gradient: Array) -> Array:
@@ -173,8 +177,9 @@ def expected_decrease(curvature: Array, gradient: Array) -> Array:
     return _decrement(positive_inverse(curvature), gradient) / 2
 
 
-def _decrement(inverse, gradient):
-    return np.einsum("ri,rij,rj->r", gradient, inverse, gradient)
+def _decrement(inverse: Array, gradient: Array) -> Array:
+    found: Array = np.einsum("ri,rij,rj->r", gradient, inverse, gradient)
+    return found
 
 
 def escape(objective: Objective, found: Minimum, curve: Array) -> Minimum:

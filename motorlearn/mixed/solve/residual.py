@@ -50,7 +50,8 @@ class ResidualShape:
         out[:, at, at] = 1.0
         out[:, rows, columns] = phi[:, 1:]
         out = out / np.sqrt(np.sum(out * out, axis=2))[:, :, None]
-        return np.exp(phi[:, :1, None]) * (out @ out.swapaxes(1, 2))
+        found: Array = np.exp(phi[:, :1, None]) * (out @ out.swapaxes(1, 2))
+        return found
 
     def natural(self, matrix: Array) -> Array:
         """γ of shape (K, n_free) from R."""

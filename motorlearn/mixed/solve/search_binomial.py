@@ -27,6 +27,7 @@ from motorlearn.mixed.solve.optimise import (
 )
 
 Array = NDArray[np.float64]
+BinomialModel = BinomialOneFactor | BinomialManyFactors
 
 
 def solve_binomial(
@@ -49,7 +50,9 @@ def solve_binomial(
     return _binomial_solution(work, model, found)
 
 
-def binomial_model(work: Working, cells: Cells, offset: Array, link: str, quadrature: int):
+def binomial_model(
+    work: Working, cells: Cells, offset: Array, link: str, quadrature: int
+) -> BinomialModel:
     """Criterion of a binomial model, with one factor or several."""
     if len(work.factors) > 1:
         return BinomialManyFactors(work.x, work.factors, cells, offset, link, work.order)
@@ -65,7 +68,9 @@ def binomial_model(work: Working, cells: Cells, offset: Array, link: str, quadra
     return BinomialOneFactor(rows, factor.structure, link, quadrature)
 
 
-def _binomial_start(work, cells, offset, link, start):
+def _binomial_start(
+    work: Working, cells: Cells, offset: Array, link: str, start: tuple[Array, list[Array]] | None
+) -> tuple[Array, Array]:
     beta, information = logistic_start(work.x, cells.y[None], cells.weight[None], offset, link)
     if start is None:
         theta = 0.7 * np.concatenate([f.structure.start for f in work.factors])
@@ -103,7 +108,7 @@ def inverse_hessian_guess(information: Array, factors: list[Factor]) -> Array:
     return guess
 
 
-def _binomial_solution(work: Working, model, found: Minimum) -> Solution:
+def _binomial_solution(work: Working, model: BinomialModel, found: Minimum) -> Solution:
     p = work.x.shape[1]
     value, gradient = model.objective(found.x, ONE)
     curve = hessian(model.objective, found.x)
@@ -134,4 +139,5 @@ def _covariance(curve: Array) -> Array:
     """Inverse Hessian; directions without curvature get a huge variance instead of none."""
     values, vectors = np.linalg.eigh(curve)
     values = np.maximum(values, 1e-12 * max(values[-1], 1e-300))
-    return (vectors / values) @ vectors.T
+    found: Array = (vectors / values) @ vectors.T
+    return found

@@ -11,6 +11,7 @@ from motorlearn.mixed.solve.dense import DenseModel, DensePoint, Padded, PaddedF
 from motorlearn.mixed.solve.engine import ONE, Cells, Solution, Working, working
 from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.optimise import (
+    Minimum,
     expected_decrease,
     hessian,
     minimise,
@@ -107,7 +108,7 @@ def _standardised(work: Working, y: Array, cells: Cells) -> tuple[Array, Array, 
     return base, rest / unit[:, None], unit
 
 
-def search(model: DenseModel):
+def search(model: DenseModel) -> tuple[Minimum, Array]:
     """Minimise from a start by moments; gives the minimum and its Hessian."""
     start = first_guess(model)
     found = minimise(model.objective, start, longest=2.0)
@@ -153,7 +154,9 @@ def natural_jacobian(model: DenseModel, point: Array) -> Array:
     return out
 
 
-def _solution(work, model: DenseModel, found, curve, base, unit: float) -> Solution:
+def _solution(
+    work: Working, model: DenseModel, found: Minimum, curve: Array, base: Array, unit: float
+) -> Solution:
     here = model.at(found.x, ONE)
     jacobian = natural_jacobian(model, found.x[0])
     crosses, seconds, traces = model.products(here)

@@ -27,11 +27,12 @@ from motorlearn.mixed.solve.optimise import (
 )
 
 Array = NDArray[np.float64]
+LinearModel = LinearOneFactor | LinearManyFactors
 
 _GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
 
 
-def linear_model(work: Working, cells: Cells, reml: bool):
+def linear_model(work: Working, cells: Cells, reml: bool) -> LinearModel:
     """Criterion of a linear model, with one factor or several."""
     if len(work.factors) == 1:
         factor = work.factors[0]
@@ -117,7 +118,9 @@ def moment_start(work: Working, cells: Cells) -> Array:
     return np.concatenate(theta)
 
 
-def _linear_solution(work: Working, model, found: Minimum, curve, full, base: Array) -> Solution:
+def _linear_solution(
+    work: Working, model: LinearModel, found: Minimum, curve: Array, full: Array, base: Array
+) -> Solution:
     theta = found.x[0]
     here = model.evaluate(found.x, ONE)
     df = model.df
@@ -150,7 +153,7 @@ def _log_abs_det(matrix: Array) -> float:
     return float(np.linalg.slogdet(matrix)[1])
 
 
-def curvatures(model, theta: Array) -> tuple[Array, Array]:
+def curvatures(model: LinearModel, theta: Array) -> tuple[Array, Array]:
     """Hessians of −2 log likelihood by central differences, profiled over σ and in full.
 
     The full ones, (R, t+1, t+1), are in (θ, σ); eliminating σ gives the profiled ones, (R, t, t).

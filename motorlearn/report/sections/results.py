@@ -23,12 +23,13 @@ from motorlearn.results import Refused
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import eligibility, method, sentences
+from motorlearn.wording.voice import Voice
 
 Block = Heading | Text | Drawing | Table
 
 
 def compose(
-    found: StudyView, *, decimal: str = ".", draft: bool = True, versions: dict
+    found: StudyView, *, decimal: str = ".", draft: bool = True, versions: dict[str, str]
 ) -> Document:
     """Put what was found into a document.
 
@@ -261,7 +262,7 @@ def shown_stage(found: StudyView) -> str:
     return stage.name if stage is not None else (tests[-1] if tests else found.stages[-1]).name
 
 
-def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> list[str]:
+def _omnibus(comparison: PhaseComparison, stage: str, voice: Voice, groups: int) -> list[str]:
     if groups < 3:
         return []
     rows = comparison.omnibus
@@ -273,7 +274,7 @@ def _omnibus(comparison: PhaseComparison, stage: str, voice, groups: int) -> lis
     ]
 
 
-def _interaction(comparison: PhaseComparison, voice, table: str) -> list[str]:
+def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:
     rows = comparison.anova[comparison.anova["term"].str.contains(":")]
     said = []
     for row in rows.to_dict("records"):

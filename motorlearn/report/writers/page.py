@@ -8,6 +8,7 @@ from importlib.resources import files
 from itertools import groupby
 
 import jinja2
+from jinja2.filters import do_mark_safe
 
 import motorlearn
 from motorlearn.figures.style import Drawing
@@ -41,7 +42,7 @@ def to_page(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     """
     source = files("motorlearn.report").joinpath("templates/page.html.j2").read_text("utf-8")
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    blocks = [jinja2.utils.markupsafe.Markup(part) for part in _blocks(document, pictures)]
+    blocks = [do_mark_safe(part) for part in _blocks(document, pictures)]
     return environment.from_string(source).render(
         document=document,
         outline=_outline(document.headings),
@@ -72,7 +73,9 @@ def _blocks(document: Document, pictures: Mapping[str, bytes]) -> list[str]:
     return parts
 
 
-def _block(document: Document, block, pictures: Mapping[str, bytes]) -> str:
+def _block(
+    document: Document, block: Heading | Text | Drawing | Table, pictures: Mapping[str, bytes]
+) -> str:
     match block:
         case Heading():
             tag = f"h{block.level + 1}"

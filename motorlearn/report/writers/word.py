@@ -3,6 +3,7 @@
 import datetime
 import io
 from collections.abc import Callable, Mapping
+from typing import Any
 
 import docx
 from docx.document import Document as WordDocument
@@ -81,7 +82,7 @@ def _set_up(word: WordDocument, document: Document) -> None:
             style.paragraph_format.left_indent = Cm(0.6)
 
 
-def _font(style, name: str, points: float) -> None:
+def _font(style: Any, name: str, points: float) -> None:
     style.font.name, style.font.size = name, Pt(points)
     style.font.color.rgb = RGBColor(0x22, 0x22, 0x22)
     fonts = style.element.get_or_add_rPr().get_or_add_rFonts()

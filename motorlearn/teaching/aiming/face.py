@@ -110,7 +110,7 @@ class AimingTask(anywidget.AnyWidget):
         self.sitting = made
         return {"kind": "outcome", **made.outcome()}
 
-    def _repr_mimebundle_(self, **options: Any):
+    def _repr_mimebundle_(self, **options: Any) -> tuple[dict[str, Any], dict[str, Any]]:
         shown = super()._repr_mimebundle_(**options)
         data, metadata = shown if isinstance(shown, tuple) else (shown, {})
         return {**(data or {}), **_still()}, metadata

@@ -22,6 +22,11 @@ PATTERN: Final = "class-experiment-S*.csv"
 _LARGEST: Final = 1_000_000
 _NUMBERS: Final = ("session", "block", "trial", "hit", "x", "y", "radial_error", "class_seed")
 
+Fault = tuple[str, int | None, str, str, str, str, str]
+"""Participant, row, column, value, rule, severity, advice."""
+Entry = tuple[str, str, int | None, str, str, str, str, str]
+"""The file, then the fault in it."""
+
 
 def save_sitting(sitting: Sitting, folder: str | Path) -> Path:
     """Write what a seat has done so far as CSV in the standard columns, whole or not at all.
@@ -75,7 +80,7 @@ def resume_sitting(folder: str | Path, seat: int, *, class_seed: int, now: float
     return Sitting(programme, consent=True, started=min(started, now), landings=landings)
 
 
-def _rules(faults: list[tuple]) -> str:
+def _rules(faults: list[Fault]) -> str:
     return "cannot be taken up: " + ", ".join(fault[4] for fault in faults)
 
 
@@ -149,7 +154,7 @@ def merge_class(folder: str | Path, *, class_seed: int) -> ClassTrials:
             [str(folder)],
             f"collect the files named {PATTERN} in it",
         )
-    found: list[tuple] = []
+    found: list[Entry] = []
     kept: dict[str, list[tuple[str, pd.DataFrame]]] = {}
     for file in files:
         name = file.relative_to(folder).as_posix()
@@ -186,7 +191,7 @@ def write_class_study(merged: ClassTrials, folder: str | Path) -> Path:
     return Path(folder)
 
 
-def _read(file: Path, class_seed: int) -> tuple[pd.DataFrame | None, list[tuple]]:
+def _read(file: Path, class_seed: int) -> tuple[pd.DataFrame | None, list[Fault]]:
     """Read one file; give the table, or None, and the faults found."""
     if file.stat().st_size > _LARGEST:
         return None, [_fault("", "", "file too large", "error", "ask the seat for its own file")]
@@ -208,7 +213,7 @@ def _read(file: Path, class_seed: int) -> tuple[pd.DataFrame | None, list[tuple]
     return _checked(table, class_seed)
 
 
-def _checked(table: pd.DataFrame, class_seed: int) -> tuple[pd.DataFrame | None, list[tuple]]:
+def _checked(table: pd.DataFrame, class_seed: int) -> tuple[pd.DataFrame | None, list[Fault]]:
     person = str(table["participant"].iloc[0])
     seat = int(person[1:]) if person[1:].isdigit() else 0
     if person[:1] != "S" or not 1 <= seat <= SEATS or table["participant"].nunique() > 1:
@@ -243,11 +248,13 @@ def _checked(table: pd.DataFrame, class_seed: int) -> tuple[pd.DataFrame | None,
     return table.astype(whole | {"class_seed": "int64"}), note if missing else []
 
 
-def _fault(column, value, rule, severity, advice, row: int | None = None) -> tuple:
+def _fault(
+    column: str, value: str, rule: str, severity: str, advice: str, row: int | None = None
+) -> Fault:
     return "", row, column, value, rule, severity, advice
 
 
-def _claims(entries: list[tuple[str, pd.DataFrame]]) -> list[tuple]:
+def _claims(entries: list[tuple[str, pd.DataFrame]]) -> list[Entry]:
     first, *others = entries
     found = []
     for name, table in others:
@@ -259,7 +266,7 @@ def _claims(entries: list[tuple[str, pd.DataFrame]]) -> list[tuple]:
     return found
 
 
-def _merged(tables: list[pd.DataFrame], found: Iterable[tuple]) -> ClassTrials:
+def _merged(tables: list[pd.DataFrame], found: Iterable[Entry]) -> ClassTrials:
     problems = pd.DataFrame(list(found), columns=list(PROBLEM_COLUMNS)) if found else no_problems()
     aside = problems[problems["severity"] == "error"]
     left_out = pd.DataFrame(

@@ -6,6 +6,7 @@ it.
 """
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
@@ -20,6 +21,10 @@ GLIDE: Final = 0.5
 HOP: Final = 1 / 1600
 SPEEDS: Final = (40.0, 2400.0)
 _TARGETS: Final = {"straight": (0.0, 400.0), "bank": (-40.0, 360.0), "lob": (0.0, 400.0)}
+
+Point = tuple[float, float]
+Way = tuple[tuple[Point, ...], str]
+"""Corners of the way of a ring, and what stopped it."""
 
 
 @dataclass(frozen=True)
@@ -114,11 +119,11 @@ def roll(task: str, direction: float, speed: float, *, farther: float = 0.0) -> 
     return Rest(x - centre[0], y - centre[1], path, stopped_by)
 
 
-def _straight(end):
+def _straight(end: Point) -> Way:
     return ((0.0, 0.0), end), ""
 
 
-def _bank(end):
+def _bank(end: Point) -> Way:
     x, y = end
     left, right, wall = WALL
     at_wall = x * wall / y if y > wall else math.inf
@@ -133,8 +138,12 @@ def _bank(end):
     return ((0.0, 0.0), end), ""
 
 
-def _lob(end):
+def _lob(end: Point) -> Way:
     return ((0.0, 0.0), end), "bar" if end[1] < BAR else ""
 
 
-_WAYS: Final = {"straight": _straight, "bank": _bank, "lob": _lob}
+_WAYS: Final[dict[str, Callable[[Point], Way]]] = {
+    "straight": _straight,
+    "bank": _bank,
+    "lob": _lob,
+}

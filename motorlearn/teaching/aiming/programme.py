@@ -116,7 +116,9 @@ def make_programme(seat: int, *, class_seed: int, plan: Design | None = None) ->
     return Programme(seat, class_seed, group, tuple(pushes))
 
 
-def _phase(design: Design, phase: str, group: str, tasks: list[str], seed) -> list[PlannedPush]:
+def _phase(
+    design: Design, phase: str, group: str, tasks: list[str], seed: list[int]
+) -> list[PlannedPush]:
     practice = phase == "acquisition"
     if practice:
         size = design.practice[0].trials_per_block

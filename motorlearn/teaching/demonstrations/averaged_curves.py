@@ -1,7 +1,7 @@
 """Why averages mislead: the average of exponential learners need not be exponential."""
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -175,7 +175,7 @@ def _conclusion(shares: pd.DataFrame) -> str:
     return f"{whole}: here the noise hides the form of single learners too."
 
 
-def _text(shares: pd.DataFrame, given: dict, fitted: pd.DataFrame) -> str:
+def _text(shares: pd.DataFrame, given: dict[str, Any], fitted: pd.DataFrame) -> str:
     rows = "; ".join(
         f"{level} {digits.percent(share)} "
         f"(95 % CI {digits.number(100 * low, 0)} to {digits.number(100 * high, 0)} %)"

@@ -20,6 +20,7 @@ from motorlearn.figures.style import (
     looks,
 )
 from motorlearn.teaching.demonstrations.averaged_curves import AveragedCurves
+from motorlearn.teaching.demonstrations.demonstration import Demonstration
 from motorlearn.teaching.demonstrations.feedback_dependence import FeedbackDependence
 from motorlearn.teaching.demonstrations.pooled_trials import PooledTrials
 from motorlearn.teaching.demonstrations.practice_and_tests import PracticeAndTests
@@ -188,14 +189,14 @@ def draw_regression_to_mean(shown: RegressionToMean, *, size: SizeName = "slide"
 
 
 def _expected(shown: TwentyAttempts) -> float:
-    return shown.settings["attempts"] * shown.settings["hit_rate"]
+    return float(shown.settings["attempts"] * shown.settings["hit_rate"])
 
 
-def _drawing(name: str, figure: Figure, shown, caption: str) -> Drawing:
+def _drawing(name: str, figure: Figure, shown: Demonstration, caption: str) -> Drawing:
     return Drawing(name, figure, caption=f"{caption}. {shown.conclusion}", alt=shown.text)
 
 
-def _pairs(axes: Axes, rows: pd.DataFrame, jitter, look: Look, line: float) -> None:
+def _pairs(axes: Axes, rows: pd.DataFrame, jitter: np.ndarray, look: Look, line: float) -> None:
     before, after = rows["pretest"].to_numpy() + jitter, rows["posttest"].to_numpy() + jitter
     axes.plot([0, 1], [before, after], color=look.colour, alpha=0.25, linewidth=line / 2)
     means = [rows["pretest"].mean(), rows["posttest"].mean()]
@@ -264,7 +265,14 @@ def _practice(axes: Axes, rows: pd.DataFrame, look: Look, upper: bool) -> None:
     )
 
 
-def _tests(axes: Axes, rows, names, people, look: Look, side: float) -> dict[float, str]:
+def _tests(
+    axes: Axes,
+    rows: pd.DataFrame,
+    names: dict[str, str],
+    people: dict[str, pd.Series],
+    look: Look,
+    side: float,
+) -> dict[float, str]:
     start = len(rows) - len(names)
     ticks = {}
     for step, (moment, label) in enumerate(names.items()):

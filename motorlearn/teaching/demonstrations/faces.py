@@ -27,7 +27,7 @@ class _Manners(anywidget.AnyWidget):
     _esm = _HERE / "faces.js"
 
 
-class LessonFace(widgets.VBox):
+class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
     """Controls around one demonstration; the picture and its words follow every change.
 
     Parameters
@@ -92,7 +92,7 @@ class LessonFace(widgets.VBox):
         self.page.value = _page(self.shown, self._picture(), _verdict(self.prediction.value))
 
     def _repr_mimebundle_(self, **options: Any) -> dict[str, Any]:
-        bundle = super()._repr_mimebundle_(**options)
+        bundle: dict[str, Any] = super()._repr_mimebundle_(**options)
         shown, picture = self._first
         bundle["text/html"] = (
             f"{_STYLE}<div class='ml-lesson'>{_heading(self.lesson)}</div>"

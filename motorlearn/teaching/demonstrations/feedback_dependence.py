@@ -132,7 +132,9 @@ def feedback_dependence(
     )
 
 
-def _simulate(worth, every, days, n, seed) -> tuple[np.ndarray, np.ndarray]:
+def _simulate(
+    worth: tuple[float, float], every: int, days: float, n: int, seed: int
+) -> tuple[np.ndarray, np.ndarray]:
     """Absolute errors: practice of shape (2, n, blocks), test of shape (2, n)."""
     streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(3)]
     traits = streams[0].standard_normal((n, 2, 2)).transpose(2, 1, 0)[..., None]
@@ -182,7 +184,9 @@ def _conclusion(differences: pd.DataFrame) -> str:
     return f"The size of the gap in practice was not its size at the test: {moved}."
 
 
-def _text(practice, test, differences, every, days) -> str:
+def _text(
+    practice: np.ndarray, test: np.ndarray, differences: pd.DataFrame, every: int, days: float
+) -> str:
     courses = "; ".join(
         f"{group}: {digits.number(practice[g, :, 0].mean(), 1)} cm in block 1, "
         f"{digits.number(practice[g, :, -1].mean(), 1)} cm in the last block, "

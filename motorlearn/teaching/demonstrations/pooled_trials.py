@@ -152,7 +152,7 @@ def pooled_p_values(hits: np.ndarray, attempts: int) -> np.ndarray:
     variance = 2 * mean * (1 - mean) / trials
     distance = rates[:, 0] - rates[:, 1]
     square = np.divide(distance**2, variance, out=np.zeros_like(mean), where=variance > 0)
-    return stats.chi2.sf(square, 1)
+    return np.asarray(stats.chi2.sf(square, 1), dtype=float)
 
 
 def people_p_values(hits: np.ndarray) -> np.ndarray:
@@ -162,7 +162,7 @@ def people_p_values(hits: np.ndarray) -> np.ndarray:
     error = np.sqrt(variances.sum(-1) / n)
     distance = np.abs(means[:, 0] - means[:, 1])
     statistic = np.divide(distance, error, out=np.zeros_like(error), where=error > 0)
-    return 2 * stats.t.sf(statistic, 2 * n - 2)
+    return np.asarray(2 * stats.t.sf(statistic, 2 * n - 2), dtype=float)
 
 
 def _share(name: str, p: np.ndarray) -> tuple[str, float, float, float]:

@@ -165,7 +165,7 @@ def forgotten(days: float, after_week: float, at_once: float = 0.05) -> float:
     (0.05, 0.35, 0.49)
     """
     loss_rate = math.log((1 - at_once) / (1 - after_week)) / math.log(8)
-    return 1 - (1 - at_once) * (1 + days) ** -loss_rate
+    return float(1 - (1 - at_once) * (1 + days) ** -loss_rate)
 
 
 @dataclass(frozen=True)
@@ -215,26 +215,41 @@ def _effect(preset: Preset, phase: str) -> np.ndarray:
     return np.array([preset.shift(phase, group) for group in GROUPS])[:, None]
 
 
-def _test(preset, people, days, phase, effect, rng) -> np.ndarray:
+def _test(
+    preset: Preset,
+    people: _People,
+    days: float,
+    phase: str,
+    effect: np.ndarray,
+    rng: np.random.Generator,
+) -> np.ndarray:
     """Mean radial error of each person in a test so many days after practice."""
     last = people.gain * np.exp(-people.rate * (BLOCKS * TRIALS_PER_BLOCK / 3))
     lost = forgotten(days, preset.forgetting_delayed, preset.forgetting_immediate)
     share = np.clip(lost + people.slip * (days > 0), 0, 1)
     mean = people.level + last + (people.gain - last) * share + effect
     warm_up = preset.warm_up * np.exp(-np.arange(TEST_TRIALS) / 2)
-    return _radial_errors(preset, people, mean[..., None] + warm_up, phase, rng).mean(-1)
+    errors = _radial_errors(preset, people, mean[..., None] + warm_up, phase, rng)
+    return np.asarray(errors.mean(-1), dtype=float)
 
 
-def _radial_errors(preset, people, log_spread, phase, rng) -> np.ndarray:
+def _radial_errors(
+    preset: Preset,
+    people: _People,
+    log_spread: np.ndarray,
+    phase: str,
+    rng: np.random.Generator,
+) -> np.ndarray:
     spread = np.exp(log_spread)
     _, n, trials = spread.shape
     noise = rng.standard_normal((n, 2, 2, trials)).transpose(2, 1, 0, 3)
     bias = preset.bias_share[phase] * people.bias[..., None]
-    return np.hypot(bias[0] + preset.aspect * spread * noise[0], bias[1] + spread * noise[1])
+    x, y = bias[0] + preset.aspect * spread * noise[0], bias[1] + spread * noise[1]
+    return np.asarray(np.hypot(x, y), dtype=float)
 
 
 def _practice_end(scores: dict[str, np.ndarray]) -> np.ndarray:
-    return scores["blocks"][..., -LAST_BLOCKS:].mean(-1)
+    return np.asarray(scores["blocks"][..., -LAST_BLOCKS:].mean(-1), dtype=float)
 
 
 def _reverses(differences: pd.DataFrame) -> bool:

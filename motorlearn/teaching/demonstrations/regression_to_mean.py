@@ -126,7 +126,15 @@ def regression_to_mean(
     )
 
 
-def _people(tested, chosen, attempts, spread, effect, control, seed) -> pd.DataFrame:
+def _people(
+    tested: int,
+    chosen: float,
+    attempts: int,
+    spread: float,
+    effect: float,
+    control: bool,
+    seed: int,
+) -> pd.DataFrame:
     rng = np.random.default_rng(seed)
     odds = spread * rng.standard_normal(tested) - 0.4
     pretest = rng.binomial(attempts, _rate(odds))
@@ -151,7 +159,8 @@ def _people(tested, chosen, attempts, spread, effect, control, seed) -> pd.DataF
 
 
 def _rate(odds: np.ndarray) -> np.ndarray:
-    return 1 / (1 + np.exp(-odds))
+    rate: np.ndarray = 1 / (1 + np.exp(-odds))
+    return rate
 
 
 def _changes(people: pd.DataFrame) -> pd.DataFrame:

@@ -181,7 +181,9 @@ def _conclusion(attempts: int, change: float) -> str:
     )
 
 
-def _text(attempts, hit_rate, typical, low, high, error) -> str:
+def _text(
+    attempts: int, hit_rate: float, typical: int, low: float, high: float, error: float
+) -> str:
     likely = stats.binom.ppf([0.025, 0.975], attempts, hit_rate).astype(int)
     return (
         f"Bars of the probability of each score from 0 to {attempts} hits for a person who truly "
