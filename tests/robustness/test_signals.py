@@ -18,7 +18,7 @@ import sys
 import motorlearn as ml
 
 design = ml.read_design(sys.argv[1])
-print(ml.power(design, n=12, simulations=1_000_000, seed=1, effects=[], workers=2))
+print(ml.power(design, n=12, simulations=5_000_000, seed=1, effects=[], workers=2))
 """
 # Tells the numbers of the worker processes as soon as a first piece of work is done and counted.
 WORKING = """
@@ -35,7 +35,7 @@ def telling(results, **options):
 if __name__ == "__main__":
     grid.tqdm = telling
     design = ml.read_design(sys.argv[1])
-    found = ml.power(design, n=12, simulations=1_000_000, seed=1, effects=[], workers=2)
+    found = ml.power(design, n=12, simulations=5_000_000, seed=1, effects=[], workers=2)
     print("kept", found.table["simulations"].item(), found.warnings[-1], flush=True)
 """
 
@@ -108,7 +108,7 @@ def test_ctrl_c_ends_the_workers_and_keeps_what_was_finished(working):
 
 
 def test_ctrl_c_while_workers_start_keeps_what_was_finished():
-    arguments = ("--workers", "2", "--simulations", "1000000", "--n", "12")
+    arguments = ("--workers", "2", "--simulations", "5000000", "--n", "12")
     process = started("-m", "motorlearn", "power", str(SHIPPED), *arguments)
     while len(children(process.pid)) < 3:  # the workers and the keeper of what they share
         assert process.poll() is None, process.communicate()[1]
