@@ -1,5 +1,7 @@
 """Invented ring-push data whose tests scatter unequally; writes tests.csv and trials.csv."""
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 
@@ -20,5 +22,6 @@ for person in range(23):
         for error in shared + rng.normal(0, noise, size=int(rng.integers(3, 6))):
             spread = "wide" if phase == "retention" else "narrow"
             trials.append({**row, "spread": spread, "radial_error": round(error, 3)})
-pd.DataFrame(tests).to_csv("tests.csv", index=False)
-pd.DataFrame(trials).to_csv("trials.csv", index=False)
+HERE = Path(__file__).parent
+pd.DataFrame(tests).to_csv(HERE / "tests.csv", index=False)
+pd.DataFrame(trials).to_csv(HERE / "trials.csv", index=False)
