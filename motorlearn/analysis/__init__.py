@@ -18,19 +18,16 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import People, StudyAnalysis
 from motorlearn.analysis.scores import group_points
 from motorlearn.analysis.study import analyse_study, primary_comparison
-from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
     "OutcomeAnalysis",
     "People",
     "Question",
     "StudyAnalysis",
-    "TechniqueChange",
     "analyse_study",
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
     "group_points",
     "primary_comparison",
-    "technique_change",
 ]
