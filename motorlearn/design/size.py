@@ -66,9 +66,9 @@ def refuse_vast(design: Design, place: str) -> None:
 
 
 def _is_vast(value: object) -> bool:
-    if not isinstance(value, int | float) or not math.isfinite(value):
-        return False
-    return abs(value) > LARGEST_NUMBER
+    if isinstance(value, int):
+        return abs(value) > LARGEST_NUMBER
+    return isinstance(value, float) and math.isfinite(value) and abs(value) > LARGEST_NUMBER
 
 
 def _entries(
