@@ -9,7 +9,6 @@ from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
 from motorlearn.results import or_refused
-from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 FEWEST_BLOCKS = 5
@@ -128,7 +127,7 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
         raise InputError(f"{scores.column} is no score of single trials")
     tests = [pair[0], late.name]
     table = scores.table
-    rows = table[table["stage"].isin(tests) & scores.present() & counted_rows(table)]
+    rows = table[table["stage"].isin(tests) & scores.present()]
     present = set(rows["group"].astype("str"))
     groups = [
         question.reference,

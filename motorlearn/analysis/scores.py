@@ -1,7 +1,7 @@
 """How an outcome of the plan comes from the columns of a study."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -122,13 +122,9 @@ def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:
     name = outcome.name
     if name in registered_measures():
         measures_for(table, [name])
-    if name in table:
-        return OutcomeScores(table, outcome, name)
-    column = MEAN_OF.get(name, name)
+    column = name if name in table else MEAN_OF.get(name, name)
     if column == "radial_error" and column not in table and {"x", "y"} <= set(table):
         table = table.assign(radial_error=np.hypot(table["x"], table["y"]))
-    if column in table and column != name:
-        return OutcomeScores(table, outcome, column)
     if column in table:
         return OutcomeScores(table, outcome, column)
     if name not in _measures(table):
@@ -205,13 +201,6 @@ def _named(outcome: Outcome) -> Outcome:
     if outcome.label in ("", "hit", "hits"):
         outcome = outcome.model_copy(update={"label": "hit rate"})
     return outcome.model_copy(update={"unit": ""})
-
-
-def as_rates(scores: OutcomeScores) -> OutcomeScores:
-    """The same hits told as a rate."""
-    return replace(
-        scores, out_of=None, outcome=_named(scores.outcome.model_copy(update={"label": ""}))
-    )
 
 
 def group_points(cells: pd.DataFrame, by: Sequence[str], *, level: float = 0.95) -> pd.DataFrame:
