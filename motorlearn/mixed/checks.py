@@ -321,4 +321,4 @@ def without_separated(inference: Inference, separated: tuple[int, ...]) -> Infer
     vcov, joint = inference.vcov.copy(), inference.joint_vcov.copy()
     for matrix in (vcov, joint):
         matrix[at], matrix[:, at] = np.nan, np.nan
-    return replace(inference, vcov=vcov, plain_vcov=vcov, joint_vcov=joint)
+    return replace(inference, method="normal", vcov=vcov, plain_vcov=vcov, joint_vcov=joint)

@@ -75,7 +75,7 @@ def padded(work: Working, y: Array, cells: Cells, residuals: Residuals, squares:
         factors.append(PaddedFactor(z, own, factor.structure, factor.n_levels))
     rows = np.bincount(residuals.index, cells.rows, residuals.shape.size).astype(float)
     tied = np.bincount(residuals.index, minlength=residuals.shape.size).astype(float)
-    spare = np.asarray(rows - tied, dtype=float)
+    spare = np.asarray(rows - tied, dtype=float)[: residuals.shape.size]
     logs = cells.log_weights - float(np.sum(np.log(cells.weight)))
     return Padded(x, outcome, level, thin, factors, spare, squares, cells.n, logs)
 
