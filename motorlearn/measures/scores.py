@@ -42,18 +42,18 @@ def score_trials(
     -------
     DataFrame
         The columns of ``by``; ``n`` (rows); ``n_missing`` (rows that are void or lack one of the
-        outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low,
-        hit_high`` (95 % Wilson interval; empty where several participants are pooled, because their
-        attempts are not independent); ``n_error, constant_error, absolute_constant_error,
-        variable_error, variable_error_corrected, absolute_error, total_error``; ``n_landing,
-        mean_radial_error, centroid_radial_error, bivariate_variable_error,
-        bivariate_variable_error_corrected``; ``n_time, mean_time``. Where rows have coordinates or
-        a radial error, the mean takes either and ``n_radial`` counts them; coordinates go first,
-        and ``n_contradicting`` counts the rows whose radial error is not their distance from the
-        target (only where there are such rows). Variable errors need two trials; the corrected ones are what very many trials would show. Each ``n_…``
-        counts the values its scores rest on. All divisors are n. Rows with a reason in ``void``
-        are counted but not scored. Registered measures come last, each as a column of its name,
-        empty for groups without a value of each of its columns.
+        outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low, hit_high``
+        (95 % Wilson interval; empty where several participants are pooled, because their attempts
+        are not independent); ``n_error, constant_error, absolute_constant_error, variable_error,
+        variable_error_corrected, absolute_error, total_error``; ``n_landing, mean_radial_error,
+        centroid_radial_error, bivariate_variable_error, bivariate_variable_error_corrected``;
+        ``n_time, mean_time``. Where rows have coordinates or a radial error, the mean takes either
+        and ``n_radial`` counts them; coordinates go first, and ``n_contradicting`` counts the rows
+        whose radial error is not their distance from the target (only where there are such rows).
+        Variable errors need two trials; the corrected ones are what very many trials would show.
+        Each ``n_…`` counts the values its scores rest on. All divisors are n. Rows with a reason in
+        ``void`` are counted but not scored. Registered measures come last, each as a column of its
+        name, empty for groups without a value of each of its columns.
         Groups come in ascending order, phases in the order of a study.
 
     Raises
