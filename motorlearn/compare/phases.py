@@ -1,11 +1,13 @@
 """Acquisition, retention and transfer compared between groups."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import pandas as pd
 
 from motorlearn.compare.between import (
+    Adjusted,
     Comparing,
     adjust_for_baseline,
     adjusted_contrasts,
@@ -24,6 +26,7 @@ from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
+from motorlearn.compare.spread import few_people_in_words, spread_in_words
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -193,10 +196,12 @@ def compare_phases(
 def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     data, baseline = comparing.data, comparing.baseline
     contrasts, means, omnibus = [], [], []
+    models: list[Adjusted] = []
     for phase in data.phases:
         adjusted = None
         if baseline is not None and phase != baseline and len(data.groups) > 1:
             adjusted = adjust_for_baseline(comparing, phase)
+            models.append(adjusted)
         contrasts += unadjusted_contrasts(comparing, phase)
         omnibus += omnibus_rows(comparing, phase, adjusted)
         if adjusted is not None:
@@ -219,9 +224,16 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
         mixed=CONTRAST.frame(),
-        statements=design_limits(data, baseline),
+        statements=(*design_limits(data, baseline), *_of_spread(comparing, models, options)),
         recipe=recipe,
     )
+
+
+def _of_spread(
+    comparing: Comparing, models: list[Adjusted], options: Mapping[str, Any]
+) -> tuple[str, ...]:
+    found = spread_in_words(comparing, models, options["route"])
+    return (found,) if found else ()
 
 
 def _with_mixed_model(
@@ -238,6 +250,7 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
+    few = few_people_in_words(comparing, "odds ratio" in set(found.frame["effect"]))
     judged = equivalence_frame(
         comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
     )
@@ -247,7 +260,7 @@ def _with_mixed_model(
         equivalence=pd.concat([result.equivalence, judged], ignore_index=True)
         if len(judged)
         else result.equivalence,
-        statements=(*result.statements, WHEN_WHICH),
+        statements=(*result.statements, *filter(None, [few]), WHEN_WHICH),
         recipe=recipe,
     )
 

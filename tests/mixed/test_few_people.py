@@ -52,7 +52,7 @@ def test_many_people_need_no_correction():
     table = draw(2, people=150)
     few, normal = fit(table), fit(table, df="normal")
     assert_allclose(few.bse, normal.bse, rtol=0.04)
-    assert_allclose(few.pvalues, normal.pvalues, atol=0.01)
+    assert_allclose(few.pvalues, normal.pvalues, atol=0.02)
 
 
 @pytest.mark.parametrize("random", ["1", "0 + phase", {"participant/phase": "1"}])

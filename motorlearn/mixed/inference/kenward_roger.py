@@ -114,8 +114,8 @@ def on_working_scales(
 ) -> Inference:
     """Kenward-Roger inference whose df are found on working scales."""
     none = np.zeros((0, 0))
-    original = [back @ found @ back.T for found in (adjusted, slopes, phi)]
-    return Inference("kenward-roger", *original[:2], w, original[2], crosses, none, none, back, phi)
+    vcov, vcov_slopes, plain = (back @ found @ back.T for found in (adjusted, slopes, phi))
+    return Inference("kenward-roger", vcov, vcov_slopes, w, plain, crosses, none, none, back, phi)
 
 
 def _parts(factors: list[Factor], psi: list[Array]) -> list[_Part]:

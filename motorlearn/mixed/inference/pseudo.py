@@ -32,6 +32,7 @@ from motorlearn.mixed.solve.search_dense import Residuals, first_guess, padded, 
 Array = NDArray[np.float64]
 
 MOST_WORK = 1e8
+FEWEST_ATTEMPTS = 4
 LEAST_WEIGHT = 1e-3
 
 
@@ -56,13 +57,15 @@ def pseudo_inference(
     Returns
     -------
     Inference or None
-        None where every attempt stands alone, where the rows tied by crossed factors are too many
-        for dense matrices, or where the pseudo-data have no solution.
+        None where a random effect rests on fewer than four attempts, which hide the spread between
+        people from pseudo-data, where the rows tied by crossed factors are too many for dense
+        matrices, or where the pseudo-data have no solution.
     """
     count = len(design.x)
-    attempts = np.bincount(design.cell, design.weight, count)
+    attempts = np.bincount(design.cell, design.weight, count).astype(float)
     group, _, most = tied_rows(factors)
-    if attempts.max() <= 1 or (int(group.max()) + 1) * float(most) ** 3 > MOST_WORK:
+    few = _attempts_of_each_effect(design, attempts) < FEWEST_ATTEMPTS
+    if few or (int(group.max()) + 1) * float(most) ** 3 > MOST_WORK:
         return None
     eta = design.x @ solution.beta + design.offset
     for part, modes in zip(design.random, solution.modes, strict=True):
@@ -73,6 +76,14 @@ def pseudo_inference(
     weight = attempts * slope**2 / np.maximum(p * (1 - p), 1e-12)
     found = _restricted(design.x, pseudo, np.maximum(weight, LEAST_WEIGHT), factors, solution)
     return found if np.isfinite(found.vcov).all() else None
+
+
+def _attempts_of_each_effect(design: Design, attempts: Array) -> float:
+    """Attempts behind a random effect, for the factor and level in the middle that have least."""
+    totals = [
+        np.median(np.bincount(part.index, attempts)) / len(part.terms) for part in design.random
+    ]
+    return float(min(totals))
 
 
 def _restricted(
@@ -93,6 +104,6 @@ def _restricted(
         here = model.at(found.x, ONE)
         crosses, seconds, traces = model.products(here)
         adjusted, slopes, w = adjust(here.phi[0], crosses[0], seconds[0], traces[0])
-    alone = np.linalg.inv((work.x.T * weight) @ work.x)
+    alone = np.asarray(np.linalg.inv((work.x.T * weight) @ work.x), dtype=float)
     judged = on_working_scales(here.phi[0], adjusted, slopes, w, crosses[0], work.back)
     return replace(judged, joint_vcov=solution.joint_vcov, known_vcov=alone)
