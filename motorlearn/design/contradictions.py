@@ -156,14 +156,15 @@ def _assumed(design: Design) -> Iterator[str]:
     outcome = design.outcome(design.primary.outcome) if design.primary else design.outcomes[0]
     if assumed is None or outcome is None or outcome.name in ("hit", "hits", "hit_rate"):
         return
-    room = assumed.baseline - (outcome.low or 0.0)
-    floor = outcome.low is not None or (
-        design.primary is not None and design.primary.effect == "ratio"
-    )
+    low = outcome.low
+    room = assumed.baseline - (low or 0.0)
+    # Scores that fall with practice end at 0, unless the plan says that they go below.
+    floor = low is not None or assumed.baseline > 0
     if outcome.better == "lower" and floor and assumed.gain >= room:
+        below = "" if low is not None else ", or set outcomes.low where scores go below 0"
         yield (
             f"assumptions.gain {assumed.gain:g} takes {outcome.name} from assumptions.baseline "
-            f"{assumed.baseline:g} to its lower bound or below; assume a smaller gain"
+            f"{assumed.baseline:g} to its lower bound or below; assume a smaller gain{below}"
         )
     high = outcome.high
     if outcome.better == "higher" and high is not None and assumed.baseline + assumed.gain >= high:

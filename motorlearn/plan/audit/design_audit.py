@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.audit import (
     finds,
     holes_of_comparison,
@@ -113,6 +114,7 @@ def audit_design(design: Design) -> DesignAudit:
     >>> audit.table.loc[audit.table["grade"] == "act", "topic"].tolist()[:3]
     ['no pretest', 'no delayed test', 'one group']
     """
+    design = a_plan(design)
     holes = [hole for rule in RULES for hole in rule(design)]
     ranked = sorted(holes, key=lambda hole: hole.grade != "act")
     table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")

@@ -40,6 +40,12 @@ def scenario(
     InputError
         If the planned model does not fit the outcome.
     """
+    if assumptions is not None and not isinstance(assumptions, Assumptions):
+        raise InputError(
+            "assumptions must be those of a plan",
+            [assumptions],
+            "give motorlearn.design.Assumptions(baseline=..., between_sd=...)",
+        )
     notes: list[str] = []
     primary = design.primary or _assumed_primary(design, notes)
     outcome = design.outcome(primary.outcome) or design.outcomes[0]

@@ -6,9 +6,10 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.plan.allocation.allocation import AllocationList
 from motorlearn.plan.allocation.planned import allocate_plan
+from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
 from motorlearn.plan.timetable import Event, drill_of_trials, timetable
@@ -41,9 +42,7 @@ def allocation_of(design: Design, people: pd.DataFrame | None, *, seed: int) -> 
 def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | None:
     """Give a list that has its groups already, or the one group of the plan to everybody."""
     if people is not None and "group" in people.columns:
-        strange = sorted(set(people["group"]) - set(design.group_names))
-        if strange:
-            raise InputError("the list names groups the plan lacks", strange)
+        _check_groups(design, people)
         return people.reset_index(drop=True)
     if len(design.groups) == 1:
         size = design.groups[0].size
@@ -57,6 +56,19 @@ def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | Non
         frame = pd.DataFrame({"participant": names.reset_index(drop=True)})
         return frame.assign(group=design.group_names[0])
     return None
+
+
+def _check_groups(design: Design, people: pd.DataFrame) -> None:
+    absent = [name for name in ("participant", "group") if name not in people.columns]
+    if absent:
+        raise ColumnError("the list of participants lacks a column", absent, "add it")
+    strange = sorted(set(people["group"].astype("str")) - set(design.group_names))
+    if strange:
+        raise InputError(
+            "the list names groups the plan lacks",
+            strange,
+            f"the plan has {', '.join(design.group_names)}",
+        )
 
 
 def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.DataFrame:
@@ -77,7 +89,8 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
         ``participant, phase, session, block, trial, task, feedback`` (1 where feedback is due), the
         outcome columns, ``void``, ``date``. The group is left out on purpose.
     """
-    plan = timetable(design)
+    plan = timetable(a_plan(design))
+    _check_groups(design, people)
     schedule = {group.name: group.schedule for group in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
     _, tasks = planned_orders(design, plan, listed, seed=seed)

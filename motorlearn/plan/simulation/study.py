@@ -8,6 +8,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.exceptions import DesignError
+from motorlearn.plan.arguments import a_plan, seed_number
 from motorlearn.plan.schedules.task_orders import draw_orders
 from motorlearn.plan.simulation.attrition import Mishaps, draw_mishaps
 from motorlearn.plan.simulation.enrolment import enrol
@@ -108,7 +109,7 @@ def simulate_study(
     >>> len(study.trials.table)
     176
     """
-    drawn = _draw(design, seed, find_preset(preset), missing)
+    drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
     table = _trial_table(design, drawn, _scale(units["length"]))
     return Study(
@@ -141,7 +142,7 @@ def true_values(
 
 
 def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
-    streams = np.random.SeedSequence(seed).spawn(7)
+    streams = np.random.SeedSequence(seed_number(seed)).spawn(7)
     places, persons, orders, flight, gaps = (np.random.default_rng(s) for s in streams[:5])
     if any(group.size is None for group in design.groups):
         raise DesignError(
