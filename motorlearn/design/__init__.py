@@ -6,6 +6,7 @@
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
+from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
@@ -29,7 +30,6 @@ from motorlearn.design.schema import (
     Files,
     Group,
     Outcome,
-    Practice,
     Primary,
     Skill,
     SmallestEffect,

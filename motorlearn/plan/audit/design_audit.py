@@ -11,6 +11,7 @@ from motorlearn.plan.audit import (
     finds,
     holes_of_comparison,
     holes_of_conduct,
+    holes_of_groups,
     holes_of_tests,
     holes_of_timing,
 )
@@ -22,6 +23,7 @@ RULES = (
     *holes_of_tests.RULES,
     *holes_of_timing.RULES,
     *holes_of_comparison.RULES,
+    *holes_of_groups.RULES,
     *finds.RULES,
     *holes_of_conduct.RULES,
 )
@@ -122,9 +124,14 @@ def audit_design(design: Design) -> DesignAudit:
     return DesignAudit(
         table=table,
         finds=pd.DataFrame([] if found is None else [vars(found)], columns=finds.COLUMNS),
-        statements=(*([] if found is None else [finds.sentence(found)]), *_statements(holes)),
+        statements=(*_own_statements(design, found), *_statements(holes)),
         recipe=Recipe("audit_design", n=len(RULES)),
     )
+
+
+def _own_statements(design: Design, found: finds.Finds | None) -> list[str]:
+    said = "" if found is None else finds.sentence(found)
+    return [text for text in (said, holes_of_groups.statement(design)) if text]
 
 
 def _statements(holes: list[Hole]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design
+from motorlearn.design import Design, Group
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.plan.allocation.allocation import AllocationList
 from motorlearn.plan.allocation.planned import allocate_plan
@@ -89,9 +89,23 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
         ``participant, phase, session, block, trial, task, feedback`` (1 where feedback is due), the
         outcome columns, ``void``, ``date``. The group is left out on purpose.
     """
-    plan = timetable(a_plan(design))
-    _check_groups(design, people)
-    schedule = {group.name: group.schedule for group in design.groups}
+    _check_groups(a_plan(design), people)
+    place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
+    parts = [
+        _group_trials(design, group, people[people["group"] == group.name], seed)
+        for group in (design.groups if not design.practice_is_shared else ())
+    ] or [_group_trials(design, None, people, seed)]
+    rows = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
+    order = np.argsort(place[rows["participant"]].to_numpy(), kind="stable")
+    return rows.iloc[order].reset_index(drop=True)
+
+
+def _group_trials(
+    design: Design, group: Group | None, people: pd.DataFrame, seed: int
+) -> pd.DataFrame:
+    """Trials of the people of one group, or of all where they practise the same sessions."""
+    plan = timetable(design, None if group is None else group.name)
+    schedule = {entry.name: entry.schedule for entry in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
     _, tasks = planned_orders(design, plan, listed, seed=seed)
     n, k = tasks.shape
@@ -132,11 +146,15 @@ def outcome_columns(design: Design) -> list[str]:
 
 def session_log(design: Design, people: pd.DataFrame) -> pd.DataFrame:
     """List every session of every participant, with fields for pain, fatigue and stopping."""
-    sessions = sorted({event.session for event in timetable(design).events})
+    own = {
+        name: sorted({event.session for event in timetable(design, name).events})
+        for name in design.group_names
+    }
+    sessions = people["group"].map(own)
     frame = pd.DataFrame(
         {
-            "participant": np.repeat(people["participant"].to_numpy(), len(sessions)),
-            "session": np.tile(sessions, len(people)),
+            "participant": np.repeat(people["participant"].to_numpy(), sessions.map(len)),
+            "session": [number for numbers in sessions for number in numbers],
         }
     )
     return frame.assign(**dict.fromkeys(SESSION_LOG, ""))
