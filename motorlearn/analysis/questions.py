@@ -26,6 +26,8 @@ class Asked:
         Whether groups may differ in spread in the analysis of covariance; of the primary outcome.
     bound : float or None
         Smallest effect of interest on the scale of the scores; of the primary outcome only.
+    bound_unit : str
+        ``score``, or ``sd`` where the bound is in standard deviations within groups.
     """
 
     outcome: Outcome
@@ -33,6 +35,7 @@ class Asked:
     effect: str
     variance: str
     bound: float | None
+    bound_unit: str = "score"
 
 
 @dataclass(frozen=True)
@@ -152,7 +155,15 @@ def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
         return Asked(outcome, role, "difference", "equal", None)
     if primary is None:
         return Asked(outcome, "primary", "difference", "equal", None)
-    return Asked(outcome, "primary", primary.effect, primary.variance, _bound(outcome, design))
+    smallest = design.smallest_effect
+    return Asked(
+        outcome,
+        "primary",
+        primary.effect,
+        primary.variance,
+        _bound(outcome, design),
+        "score" if smallest is None else smallest.unit,
+    )
 
 
 def _bound(outcome: Outcome, design: Design) -> float | None:
@@ -161,6 +172,8 @@ def _bound(outcome: Outcome, design: Design) -> float | None:
     if primary is None or smallest is None:
         return None
     value = smallest.value
+    if smallest.unit == "sd":
+        return value
     if primary.effect == "ratio":
         return 1 / value if value < 1 else value
     if outcome.name in RATES and value >= 1:

@@ -318,7 +318,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
         f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
         "smallest effect of interest": "none declared"
         if smallest is None
-        else f"{digits.significant(smallest.value)}: {smallest.reason or 'no reason given'}",
+        else f"{smallest.told}: {smallest.reason or 'no reason given'}",
         "problems in the data": _problem_counts(study),
     }
 

@@ -167,7 +167,7 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
-        value = f"{design.smallest_effect.value:g}".replace(".", decimal)
+        value = design.smallest_effect.told.replace(".", decimal)
         parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
     if design.exclusions:
         rules = "; ".join(
@@ -181,7 +181,8 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
 def _bound_unit(design: Design) -> str:
     """Unit of the smallest effect of interest, none where it is a ratio."""
     primary = design.primary
-    if primary is not None and primary.effect == "ratio":
+    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    if in_sd or (primary is not None and primary.effect == "ratio"):
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
     return f" {outcome.unit}" if outcome and outcome.unit else ""

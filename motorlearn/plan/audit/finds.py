@@ -10,7 +10,7 @@ from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.audit.hole import Hole
-from motorlearn.plan.power.effects import improvement
+from motorlearn.plan.power.effects import smallest_of_interest
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
 
@@ -96,8 +96,7 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
     paired = plan.model == "paired"
     shrink = np.sqrt(2 * (1 - r)) if paired else np.sqrt(1 - r**2)
-    smallest = design.smallest_effect
-    effect = np.nan if smallest is None else improvement(plan, smallest.value)
+    effect = smallest_of_interest(design, plan)
     solver = TTestPower() if paired else TTestIndPower()
     known = {"nobs": n[0]} if paired else {"nobs1": n[0], "ratio": n[-1] / n[0]}
     power = detectable = np.nan
@@ -201,7 +200,7 @@ def ratio_of_interest(design: Design) -> Iterator[Hole]:
     primary, smallest = design.primary, design.smallest_effect
     if primary is None or smallest is None or primary.effect != "ratio":
         return
-    if not 0.5 <= smallest.value <= 2:
+    if smallest.unit == "score" and not 0.5 <= smallest.value <= 2:
         yield Hole(
             "smallest effect is no likely ratio",
             "act",

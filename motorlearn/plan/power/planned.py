@@ -1,6 +1,7 @@
 """From a plan to the numbers its power rests on."""
 
 import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -56,7 +57,7 @@ def scenario(
     chosen = _model(model or primary.model, counts, len(design.groups), base, notes)
     contrast, joint = _contrast(design, primary)
     _check_joint(joint, chosen, primary.aim)
-    return Scenario(
+    plan = Scenario(
         counts=counts,
         effect=primary.effect,
         model=chosen,
@@ -80,6 +81,8 @@ def scenario(
         clustered=_clustered(design, assumed, chosen, notes),
         warnings=tuple(notes),
     )
+    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    return replace(plan, bound=plan.from_d(plan.bound)) if in_sd else plan
 
 
 def _edge(bound: float | None, none: float, counts: bool) -> float:
