@@ -1,11 +1,59 @@
 """Who was allocated, who is there at each part of the study, and who is not."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
 import numpy as np
 import pandas as pd
 
+from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, stages_of
+from motorlearn.results import Refused, nobody_left_out, register_record
 from motorlearn.trials import Study, counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
+
+
+@register_record
+@dataclass(frozen=True)
+class People:
+    """Who took part, who is where, who is missing.
+
+    Attributes
+    ----------
+    roster : DataFrame
+        One row per allocated participant.
+    presence : DataFrame
+        ``participant, group, stage, trials, share`` of the planned trials.
+    flow : DataFrame
+        ``group, stage, n, note``: how many reached each part.
+    attrition : DataFrame
+        ``stage, group, reason, participants, rows``: who and what is absent or left out.
+    """
+
+    roster: pd.DataFrame
+    presence: pd.DataFrame = field(repr=False)
+    flow: pd.DataFrame
+    attrition: pd.DataFrame
+
+
+def people_of(
+    study: Study,
+    table: pd.DataFrame,
+    comparison: PhaseComparison | Refused,
+    groups: Sequence[str],
+) -> People:
+    """Roster, presence, flow and attrition; who was left out is told by the comparison."""
+    known = roster(study, table)
+    there = presence(table, known, study.design)
+    left_out = nobody_left_out()
+    if not isinstance(comparison, Refused):
+        left_out = comparison.recipe.left_out
+    return People(
+        known,
+        there,
+        participant_flow(there, list(groups)),
+        attrition(there, left_out, list(groups)),
+    )
 
 
 def roster(study: Study, table: pd.DataFrame) -> pd.DataFrame:

@@ -7,7 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from motorlearn.analysis.outcome import OutcomeAnalysis
+from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis
+from motorlearn.analysis.people import People
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.audit import Audit, Sensitivity
@@ -16,7 +17,7 @@ from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.design import Design, Stage
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
-from motorlearn.results import Recipe, Refused, Result, encode, register_record
+from motorlearn.results import Recipe, Refused, Result, encode
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 
@@ -24,30 +25,6 @@ PRIMARY_COLUMNS = (
     "outcome", "phase", "test", "group", "reference", "effect", "null", "estimate", "conf_low",
     "conf_high", "df", "statistic", "p", "g", "n_group", "n_reference",
 )  # fmt: skip
-OUTCOME_COLUMNS = ("outcome", "column", "attempts", "unit", "scale", "better", "role")
-
-
-@register_record
-@dataclass(frozen=True)
-class People:
-    """Who took part, who is where, who is missing.
-
-    Attributes
-    ----------
-    roster : DataFrame
-        One row per allocated participant.
-    presence : DataFrame
-        ``participant, group, stage, trials, share`` of the planned trials.
-    flow : DataFrame
-        ``group, stage, n, note``: how many reached each part.
-    attrition : DataFrame
-        ``stage, group, reason, participants, rows``: who and what is absent or left out.
-    """
-
-    roster: pd.DataFrame
-    presence: pd.DataFrame = field(repr=False)
-    flow: pd.DataFrame
-    attrition: pd.DataFrame
 
 
 @dataclass(frozen=True)
