@@ -6,6 +6,8 @@ import pandas as pd
 
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.analysis.speed import SpeedBeside, speed_beside
+from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
 from motorlearn.exceptions import InputError
@@ -30,6 +32,8 @@ class Beside(TypedDict):
     raters: Agreement | Refused | None
     curves: CurveFits | Refused | None
     population: PopulationCurve | Refused | None
+    technique: TechniqueChange | Refused | None
+    speed: SpeedBeside | Refused | None
 
 
 def beside_of(
@@ -49,7 +53,20 @@ def beside_of(
         "raters": agreement(study.ratings) if rated else None,
         "curves": learners_curves(cells) if practised else None,
         "population": population_curve(cells) if practised else None,
+        "technique": or_refused(technique_change)(study, scores=scores, seed=seed)
+        if rated
+        else None,
+        "speed": or_refused(speed_beside)(scores, study.design, seed=seed)
+        if has_speed(scores)
+        else None,
     }
+
+
+def has_speed(scores: OutcomeScores) -> bool:
+    """Whether speed stands beside an outcome that is another one."""
+    table = scores.table
+    known = "speed" in table and bool(table["speed"].notna().any())
+    return known and scores.column not in ("speed", "time")
 
 
 def has_ratings(ratings: pd.DataFrame | None) -> bool:

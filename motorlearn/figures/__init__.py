@@ -42,6 +42,7 @@ from motorlearn.figures.style import (
     looks,
 )
 from motorlearn.figures.timeline import design_timeline
+from motorlearn.figures.tradeoff import speed_and_outcome
 
 __all__ = [
     "SIZES",
@@ -78,6 +79,7 @@ __all__ = [
     "practice_curve",
     "raincloud",
     "rater_drift",
+    "speed_and_outcome",
     "stick_figure",
     "text_overlaps",
     "texts_cut",
