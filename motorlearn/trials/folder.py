@@ -10,7 +10,7 @@ from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
-from motorlearn.trials.checking.planned import check_plan
+from motorlearn.trials.checking.planned import check_plan, practice_in_the_log
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
@@ -98,6 +98,7 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
     problems = gather([*_problems(design, trials, people, ratings), doubts])
+    problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
     return Study(
