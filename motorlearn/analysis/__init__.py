@@ -12,10 +12,12 @@ technique  Technique beside the outcome: change by item, what moves together
 speed      Speed beside the outcome: whether a gain was bought with slower trials
 people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
+landmarks  Clips scored from landmarks as the plan says, beside the raters
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
 from motorlearn.analysis.beside import counted_blocks
+from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People
 from motorlearn.analysis.points import group_points
@@ -27,6 +29,7 @@ from motorlearn.analysis.study import analyse_study, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
+    "LandmarkScores",
     "OutcomeAnalysis",
     "People",
     "Question",
@@ -38,6 +41,7 @@ __all__ = [
     "counted_blocks",
     "equivalence_rows",
     "group_points",
+    "landmark_scores",
     "primary_comparison",
     "speed_beside",
     "technique_change",
