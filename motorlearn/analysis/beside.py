@@ -49,14 +49,16 @@ def beside_of(
             mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
         )
     rated, practised = has_ratings(study.ratings), has_curves(cells)
+    camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
+    ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
         "mixed": mixed,
         "mixed_audit": audit,
         "raters": agreement(study.ratings) if rated else None,
-        "landmarks": or_refused(landmark_scores)(study) if study.design.landmarks else None,
+        "landmarks": camera,
         "curves": learners_curves(cells) if practised else None,
         "population": population_curve(cells) if practised else None,
-        "technique": or_refused(technique_change)(study, scores=scores, seed=seed)
+        "technique": or_refused(technique_change)(study, ratings=ratings, scores=scores, seed=seed)
         if rated
         else None,
         "speed": or_refused(speed_beside)(scores, study.design, seed=seed)

@@ -224,7 +224,7 @@ def _with_people(ratings: pd.DataFrame | None, scored: pd.DataFrame, rater: str)
     if "occasion" in ratings:
         first = ratings.sort_values("occasion", kind="stable")
     first = first.drop_duplicates(["clip", "item", "rater"])
-    carried = [name for name in ("participant", "phase") if name in first]
+    carried = [name for name in ("participant", "phase", "session", "test") if name in first]
     both = with_landmark_scores(first[[*needed, *carried]], scored)
     for name in carried:
         known = first.assign(clip=first["clip"].astype("str")).drop_duplicates("clip")

@@ -9,7 +9,7 @@ from scipy import stats
 
 from motorlearn.analysis.scores import OutcomeScores, scores_of
 from motorlearn.analysis.staged import staged_trials
-from motorlearn.design import stage_column, stages_of
+from motorlearn.design import Design, stage_column, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.measures import moving_together
 from motorlearn.results import Recipe, Refused, Result, or_refused
@@ -19,6 +19,8 @@ from motorlearn.vocabulary import PRACTICE_PHASE
 
 TOTAL = "all items"
 """Name of the row for the mean of all items."""
+LANDMARKS = "landmarks"
+"""Source of scores that came from coordinates and not from a rater."""
 EXPLORATORY = (
     "Exploratory: the tests were not planned for it. Within people, two scores that both rise with "
     "practice move together even where one has nothing to do with the other, so no p value stands "
@@ -82,6 +84,7 @@ class TechniqueChange(Result):
 def technique_change(
     study: Study,
     *,
+    ratings: pd.DataFrame | None = None,
     scores: OutcomeScores | None = None,
     level: float = 0.95,
     simulations: int = 1999,
@@ -97,6 +100,9 @@ def technique_change(
     ----------
     study : Study
         A study with ratings that name people and tests.
+    ratings : DataFrame, optional
+        Ratings with those from landmarks, as :func:`motorlearn.analysis.landmark_scores` gives
+        them; by default the study's.
     scores : OutcomeScores, optional
         Outcome that technique stands beside; by default the plan's primary or first one.
     level : float
@@ -117,7 +123,7 @@ def technique_change(
     Psychology*, 8, 456. https://doi.org/10.3389/fpsyg.2017.00456
     """
     scores = primary_scores(study) if scores is None else scores
-    ratings = _rated(study, scores.table)
+    ratings = _rated(study.ratings if ratings is None else ratings, study.design, scores.table)
     order = [stage for stage in stages_of(study.design) if stage.name in set(ratings["stage"])]
     if len(order) < 2:
         raise InputError(
@@ -156,9 +162,8 @@ def primary_scores(study: Study) -> OutcomeScores:
     return scores_of(staged_trials(study), outcome, design)
 
 
-def _rated(study: Study, trials: pd.DataFrame) -> pd.DataFrame:
+def _rated(ratings: pd.DataFrame | None, design: Design, trials: pd.DataFrame) -> pd.DataFrame:
     """Ratings that name people and tests, with stage, group and source."""
-    ratings = study.ratings
     needed = {"participant", "phase", "item", "score"}
     if ratings is None or not needed <= set(ratings):
         raise InputError(
@@ -168,7 +173,7 @@ def _rated(study: Study, trials: pd.DataFrame) -> pd.DataFrame:
     groups = trials.drop_duplicates("participant").set_index("participant")["group"]
     source = known["source"].fillna("") if "source" in known else ""
     return known.assign(
-        stage=stage_column(known, study.design),
+        stage=stage_column(known, design),
         group=known["participant"].map(groups).astype("object").fillna(""),
         source=source,
     )
@@ -180,10 +185,6 @@ def _of_raters(technique: pd.DataFrame) -> pd.DataFrame:
     if len(sources) > 1:
         technique = technique[technique["source"] != LANDMARKS]
     return technique.groupby(["participant", "stage"], as_index=False)["technique"].mean()
-
-
-LANDMARKS = "landmarks"
-"""Source of scores that came from coordinates and not from a rater."""
 
 
 def _rows(wide: pd.DataFrame, ends: tuple[str, str], level: float) -> list[dict[str, Any]]:
@@ -254,6 +255,3 @@ def together(
     )
     rows = [] if isinstance(found, Refused) else [{"pair": pair, **vars(found)}]
     return pd.DataFrame(rows, columns=[column.name for column in TOGETHER])
-
-
-__all__ = ["TechniqueChange", "technique_change"]
