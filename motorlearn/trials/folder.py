@@ -17,6 +17,7 @@ from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
+from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.replay import replay, settle
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import read_test_days
@@ -193,6 +194,7 @@ def _problems(
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
         found += [labels_with_unseen_signs(people.sheet), labels_too_long(people.sheet)]
+        found.append(check_hands(people.sheet, trials.sheet))
     if people is not None and not trials.sheet.table.empty:
         found.append(check_same_people(trials.sheet, people.sheet))
     if ratings is not None:
