@@ -161,7 +161,7 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     ]
     told += _left(people)
     told += [("stop", f"{rule.rule}: {rule.action}") for rule in design.stopping]
-    scale = "0 none to 10 worst; above 0: stop and ask"
+    scale = "0 none to 10 worst; pain above 0: stop and ask"
     told.append(("pain, fatigue", design.load.pain_scale or scale))
     yes_no = ("yes", "no")
     return FieldForm(
@@ -186,7 +186,7 @@ def drill_line(drill: Drill, design: Design) -> str:
     """Say a drill in one line: dose, place, start, cues, feedback."""
     unit = design.units.get("length", "")
     every = drill.feedback_every
-    often = {None: "", 0: "no feedback", 1: "after every trial"}
+    often = {None: "", 0: "no feedback", 1: "feedback after every trial"}
     parts = [
         f"{drill.trials_per_session} trials" if drill.trials_per_session else "",
         f"{drill.minutes:g} min" if drill.minutes else "",
@@ -196,7 +196,7 @@ def drill_line(drill: Drill, design: Design) -> str:
         "with a partner" if drill.partner else "",
         f"cue: {' / '.join(drill.cues)}" if drill.cues else "",
         drill.feedback,
-        often.get(every, f"after every {every} trials"),
+        often.get(every, f"feedback after every {every} trials"),
     ]
     return f"{drill.name}: {'; '.join(part for part in parts if part)}"
 

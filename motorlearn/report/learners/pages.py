@@ -172,7 +172,7 @@ def _changes(learner: Learner, progress: Progress) -> list[str]:
     if len(tests) == 1:
         return ["This is where you start. What changes can be seen after the next test."]
     told: dict[str, Any] = {"hits": progress.counts_hits, "unit": progress.unit}
-    labels = [str(label) for label in tests["label"]]
+    labels = [f"{str(label)[:1].lower()}{str(label)[1:]}" for label in tests["label"]]
     said = []
     if learner.since_first is not None:
         said.append(change_words(learner.since_first, labels[0], labels[-1], **told))
