@@ -12,11 +12,13 @@ technique  Technique beside the outcome: change by item, what moves together
 speed      Speed beside the outcome: whether a gain was bought with slower trials
 people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
+generalisability  Sources of variance of a score, and how many raters, trials, occasions help
 landmarks  Clips scored from landmarks as the plan says, beside the raters
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
 from motorlearn.analysis.beside import counted_blocks
+from motorlearn.analysis.generalisability import Generalisability, generalisability
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People
@@ -29,6 +31,7 @@ from motorlearn.analysis.study import analyse_study, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
+    "Generalisability",
     "LandmarkScores",
     "OutcomeAnalysis",
     "People",
@@ -40,6 +43,7 @@ __all__ = [
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
+    "generalisability",
     "group_points",
     "landmark_scores",
     "primary_comparison",

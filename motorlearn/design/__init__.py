@@ -8,6 +8,7 @@ from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
@@ -31,7 +32,6 @@ from motorlearn.design.schema import (
     Files,
     Group,
     Outcome,
-    Practice,
     Primary,
     Skill,
     SmallestEffect,

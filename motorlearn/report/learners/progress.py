@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from motorlearn.design import Design, Stage, stage_column, stages_of
+from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
-from motorlearn.plan import throw_load
+from motorlearn.report.learners.load import load_above_limits
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -144,7 +144,14 @@ def follow_learners(study: Study) -> Progress:
         _learner(person, cells, stages, study, changes) for person in _people(study, table)
     )
     return Progress(
-        design, outcome, unit, better, stages, learners, changes.by_chance(stages), _load(study)
+        design,
+        outcome,
+        unit,
+        better,
+        stages,
+        learners,
+        changes.by_chance(stages),
+        load_above_limits(study),
     )
 
 
@@ -295,6 +302,15 @@ def _cue(item: str, design: Design) -> str:
     return entry.cue or " / ".join(faults) or entry.name
 
 
+def _practice(person: str, study: Study) -> tuple[Practice, ...]:
+    """Sessions of the person's group."""
+    people = study.trials.table if study.participants is None else study.participants
+    mine = people[people["participant"].astype("str") == person]
+    if "group" not in mine or mine.empty:
+        return study.design.practice
+    return study.design.practice_of(str(mine["group"].iloc[0]))
+
+
 def _sessions(person: str, study: Study) -> dict[str, Any]:
     log = study.sessions
     if log is None or log.empty:
@@ -302,7 +318,7 @@ def _sessions(person: str, study: Study) -> dict[str, Any]:
     mine = log[log["participant"].astype("str") == person]
     there = mine[mine["present"] != 0] if "present" in mine else mine
     pain, tired = _scale(mine, "pain"), _scale(mine, "fatigue")
-    dose = {session.session: session.trials for session in study.design.practice}
+    dose = {session.session: session.trials for session in _practice(person, study)}
     met = [
         name.removeprefix(_MET)
         for name in mine
@@ -326,46 +342,3 @@ def _scale(log: pd.DataFrame, what: str) -> pd.DataFrame:
     told = [name for name in (f"{what}_before", f"{what}_after") if name in log]
     worst = log[told].max(axis=1) if told else pd.Series(np.nan, index=log.index)
     return pd.DataFrame({"session": log["session"], what: worst})
-
-
-def _load(study: Study) -> pd.DataFrame:
-    """Sessions, days and weeks in which somebody was above a limit, by what was attended."""
-    names = ["participant", "per", "period", "effort", "trials", "limit"]
-    done = _attended(study)
-    if done.empty:
-        return pd.DataFrame(columns=names)
-    found = []
-    for limit in study.design.load.limits:
-        load = "maximal" if limit.effort == "maximal" else "total"
-        keys = ["participant", _PERIODS[limit.per]]
-        sums = (
-            done.groupby(keys, as_index=False)[load]
-            .sum()
-            .set_axis(["participant", "period", "trials"], axis="columns")
-        )
-        above = sums[sums["trials"] > limit.trials]
-        found.append(above.assign(per=limit.per, effort=limit.effort, limit=limit.trials)[names])
-    return pd.concat([pd.DataFrame(columns=names), *found], ignore_index=True)
-
-
-_PERIODS: Final = {"session": "event", "day": "date", "week": "week"}
-
-
-def _attended(study: Study) -> pd.DataFrame:
-    """Trials of each session and test that somebody was at, with warm-up, by person."""
-    events = throw_load(study.design).events
-    events = events.assign(event=events["label"], date=events["day"] // 1)
-    practised = events["phase"] == PRACTICE_PHASE
-    log, table = study.sessions, study.trials.table
-    found = []
-    if log is not None and len(log):
-        there = log[log["present"] != 0] if "present" in log else log
-        known = there[["participant", "session"]].drop_duplicates()
-        found.append(known.merge(events[practised], on="session"))
-    tests = table.assign(stage=stage_column(table, study.design)) if len(table) else table
-    if len(tests):
-        named = {s.name: s.test.label for s in stages_of(study.design) if s.test is not None}
-        taken = tests[["participant", "stage"]].drop_duplicates()
-        taken = taken.assign(label=taken["stage"].map(named))
-        found.append(taken.merge(events[~practised], on="label"))
-    return pd.concat(found, ignore_index=True) if found else pd.DataFrame()
