@@ -40,11 +40,14 @@ def load_above_limits(study: Study) -> pd.DataFrame:
 def _attended(study: Study) -> pd.DataFrame:
     """Sessions and tests that each person was at, with their trials."""
     done = pd.concat([_sessions(study), _tests(study)], ignore_index=True)
+    if done.empty:
+        return done
     people = study.trials.table if study.participants is None else study.participants
-    groups = pd.Series(dtype="object")
+    group: str | pd.Series = study.design.group_names[0]
     if "group" in people:
         groups = people.drop_duplicates("participant").set_index("participant")["group"]
-    done = done.assign(group=done["participant"].map(groups).fillna(study.design.group_names[0]))
+        group = done["participant"].map(groups).astype("object")
+    done = done.assign(group=group)
     return done.merge(_events(study.design), on=["group", "phase", "label"])
 
 
