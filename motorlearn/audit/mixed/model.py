@@ -48,6 +48,35 @@ class MixedModel:
         return np.bincount(design.cell, design.weight, self.cells).astype(float)
 
     @cached_property
+    def spread(self) -> Floats:
+        """Residual standard deviation of a row of weight one, by cell; one for counts."""
+        part = self.fit.design.residual
+        if self.binomial:
+            return np.ones(self.cells)
+        if part is None:
+            return np.full(self.cells, self.fit.residual_sd)
+        return np.asarray(np.sqrt(np.diag(self.fit.residual_covariance))[part.index], dtype=float)
+
+    @property
+    def correlated(self) -> bool:
+        """Whether the residuals of a participant correlate; there are no random effects then."""
+        part = self.fit.design.residual
+        return part is not None and part.correlation != "none"
+
+    @cached_property
+    def whitener(self) -> sparse.csr_matrix:
+        """W by cell with ``W R W' = I``, R being the residual covariance of the cells' means."""
+        if not self.correlated:
+            return sparse.diags(np.sqrt(self.weight) / self.spread, format="csr")
+        part, person = self.fit.design.residual, self.fit.design.random[0].index
+        blocks = sparse.lil_matrix((self.cells, self.cells))
+        for own in np.split(np.argsort(person, kind="stable"), np.cumsum(np.bincount(person))[:-1]):
+            level = part.index[own] if part is not None else own
+            root = np.linalg.cholesky(self.fit.residual_covariance[np.ix_(level, level)])
+            blocks[np.ix_(own, own)] = np.linalg.inv(root)
+        return sparse.csr_matrix(blocks)
+
+    @cached_property
     def fixed(self) -> Floats:
         """Linear predictor without random effects, by cell."""
         offset = self.fit.design.offset if self.binomial else 0.0
@@ -68,6 +97,17 @@ class MixedModel:
             parts.append(sparse.csc_matrix((turned.ravel(), (rows, columns)), shape=shape))
         return sparse.hstack(parts, format="csc")
 
+    def standardised(self, rows: Floats, eta: Floats) -> Floats:
+        """Residuals of a linear model, by row and data set, independent with variance one.
+
+        Where the residuals of a participant correlate, each is what the levels before it leave.
+        """
+        design = self.fit.design
+        away = rows - eta[design.cell]
+        if not self.correlated:
+            return np.asarray(away / (self.spread[design.cell] / np.sqrt(design.weight))[:, None])
+        return np.asarray((self.whitener @ self.by_cell(away))[design.cell])
+
     def by_cell(self, rows: Floats) -> Floats:
         """Hits, or weighted means, of each cell; ``rows`` is (n,) or (n, data sets)."""
         design = self.fit.design
@@ -86,12 +126,14 @@ class MixedModel:
     def simulate(self, rng: np.random.Generator, count: int) -> Floats:
         """Draw outcomes by row, new random effects each time, shape (n, count)."""
         design = self.fit.design
+        if self.correlated:
+            return self.fit.simulate(count, seed=int(rng.integers(1 << 31))).T
         u = rng.normal(size=(self.loadings.shape[1], count))
         eta = (self.fixed[:, None] + self.loadings @ u)[design.cell]
         if self.binomial:
             return rng.binomial(design.weight[:, None].astype(int), self.mean(eta)).astype(float)
         noise = rng.normal(size=eta.shape) / np.sqrt(design.weight)[:, None]
-        return np.asarray(eta + self.fit.residual_sd * noise, dtype=float)
+        return np.asarray(eta + self.spread[design.cell][:, None] * noise, dtype=float)
 
     def mean(self, eta: Floats) -> Floats:
         """Mean of an outcome given its linear predictor; a probability in a binomial model."""
@@ -100,9 +142,11 @@ class MixedModel:
     def modes(self, rows: Floats) -> Floats:
         """Conditional modes of u for each data set, shape (random effects, data sets)."""
         y = self.by_cell(rows.reshape(len(rows), -1))
+        if not self.loadings.shape[1]:
+            return np.zeros((0, y.shape[1]))
         if self.binomial:
             return np.stack([self._binomial_modes(column) for column in y.T], axis=1)
-        precision = self.weight / self.fit.residual_sd**2
+        precision = self.weight / self.spread**2
         matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
         right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
         factor = splu((matrix + sparse.identity(matrix.shape[0])).tocsc())
@@ -131,6 +175,8 @@ class MixedModel:
     def first_effects(self, u: Floats) -> Floats:
         """First random effect of the first factor, by level and data set, in units of its SD."""
         part = self.fit.design.random[0]
+        if not part.terms:
+            return np.zeros((len(part.levels), u.shape[1]))
         values, vectors = np.linalg.eigh(self.fit.covariances[part.group])
         root = vectors * np.sqrt(np.clip(values, 0, None))
         size = root.shape[1]

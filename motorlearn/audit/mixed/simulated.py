@@ -123,10 +123,8 @@ class _Layout:
 def _residuals(model: MixedModel, rows: Floats, u: Floats, rng: np.random.Generator) -> Floats:
     """Residuals on the normal scale, by row (linear) or by cell (binomial)."""
     eta = model.conditional(u)
-    design = model.fit.design
     if not model.binomial:
-        scale = model.fit.residual_sd / np.sqrt(design.weight)[:, None]
-        return (rows - eta[design.cell]) / scale
+        return model.standardised(rows, eta)
     hits, p = np.round(model.by_cell(rows)), model.mean(eta)
     n = np.round(model.weight)[:, None]
     upper = stats.binom.cdf(hits, n, p)
