@@ -295,7 +295,7 @@ def _enough_for_free_covariances(data: Repeated) -> bool:
     With fewer, Kenward-Roger tests of a free covariance were seen to fail or to exceed their rate.
     """
     people, levels = data.wide.shape
-    return people - len(data.groups) >= levels * (levels + 1) / 2 + SPARE_PEOPLE
+    return bool(people - len(data.groups) >= levels * (levels + 1) / 2 + SPARE_PEOPLE)
 
 
 def _other_scale(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:

@@ -145,7 +145,7 @@ class MixedModel:
         if not self.loadings.shape[1]:
             return np.zeros((0, y.shape[1]))
         if self.binomial:
-            return np.stack([self._binomial_modes(column) for column in y.T], axis=1)
+            return self._binomial_modes(y)
         precision = self.weight / self.spread**2
         matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
         right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
@@ -153,20 +153,53 @@ class MixedModel:
         return np.asarray(factor.solve(right), dtype=float)
 
     def _binomial_modes(self, hits: Floats) -> Floats:
-        u = np.zeros(self.loadings.shape[1])
-        eye = sparse.identity(len(u))
-        derivatives = LINKS[self.fit.link]
-        height = -np.inf
+        """Modes of many data sets by Newton steps, taken together; ``hits`` is (cells, sets)."""
+        loads, derivatives = self.loadings, LINKS[self.fit.link]
+        attempts = self.weight[:, None]
+        u = np.zeros((loads.shape[1], hits.shape[1]))
+        height = np.full(hits.shape[1], -np.inf)
         for _ in range(_NEWTON_STEPS):
-            eta = self.fixed + self.loadings @ u
-            loglik, slope, weight, _ = derivatives(eta, hits, self.weight)
-            matrix = self.loadings.T @ self.loadings.multiply(weight[:, None]) + eye
-            step = splu(matrix.tocsc()).solve(self.loadings.T @ slope - u)
-            previous, height = height, loglik.sum() - u @ u / 2
-            u = u + step * (1.0 if height >= previous else 0.5)
+            eta = self.fixed[:, None] + loads @ u
+            loglik, slope, weight, _ = derivatives(eta, hits, attempts)
+            step = self._newton_step(loads.T @ slope - u, weight)
+            previous, height = height, loglik.sum(axis=0) - (u**2).sum(axis=0) / 2
+            u = u + step * np.where(height >= previous, 1.0, 0.5)
             if np.abs(step).max(initial=0.0) < 1e-6:
                 break
         return u
+
+    def _newton_step(self, gradient: Floats, weight: Floats) -> Floats:
+        """Solve ``(Λ'Z' W ZΛ + I) step = gradient`` for each data set."""
+        if len(self.fit.design.random) > 1:
+            columns = zip(gradient.T, weight.T, strict=True)
+            return np.stack([self._one_step(g, w) for g, w in columns], axis=1)
+        size = len(self.fit.design.random[0].terms)
+        sets = gradient.shape[1]
+        curves = np.stack([pair @ weight for pair in self._products], axis=-1)
+        matrix = curves.reshape(-1, sets, size, size) + np.eye(size)
+        right = gradient.reshape(-1, size, sets).transpose(0, 2, 1)[..., None]
+        step = np.linalg.solve(matrix, right)[..., 0]
+        return np.asarray(step.transpose(0, 2, 1).reshape(-1, sets), dtype=float)
+
+    def _one_step(self, gradient: Floats, weight: Floats) -> Floats:
+        matrix = self.loadings.T @ self.loadings.multiply(weight[:, None])
+        matrix = matrix + sparse.identity(matrix.shape[0])
+        return np.asarray(splu(matrix.tocsc()).solve(gradient), dtype=float)
+
+    @cached_property
+    def _products(self) -> list[sparse.csr_matrix]:
+        """Products of each pair of loadings of the only factor, shape (levels, cells) each."""
+        part = self.fit.design.random[0]
+        size, rows = len(part.terms), np.arange(self.cells)
+        dense = np.stack(
+            [np.asarray(self.loadings[rows, part.index * size + a]).ravel() for a in range(size)]
+        )
+        shape = (len(part.levels), self.cells)
+        return [
+            sparse.csr_matrix((dense[a] * dense[b], (part.index, rows)), shape=shape)
+            for a in range(size)
+            for b in range(size)
+        ]
 
     def conditional(self, u: Floats) -> Floats:
         """Linear predictor of each cell given modes, shape (cells, data sets)."""
