@@ -171,7 +171,7 @@ MODELS = (
     ),
     Guide(
         "kappa",
-        "lower limit of kappa",
+        "lower limit of the coefficient",
         0.61,
         0.41,
         False,
@@ -179,7 +179,7 @@ MODELS = (
     ),
     Guide(
         "alpha",
-        "lower limit of Krippendorff's alpha",
+        "lower limit of the coefficient",
         0.80,
         0.667,
         False,
