@@ -6,16 +6,16 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, judged
 from motorlearn.compare import PhaseComparison
-from motorlearn.design import SmallestEffect
+from motorlearn.design import SmallestEffect, smallest_effect_of
 from motorlearn.linear import Equivalence
 
 
 def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]:
     """Checks of two one-sided tests."""
     yield _declared(context)
-    smallest = context.design.smallest_effect if context.design is not None else None
-    if smallest is not None:
-        yield _same_bound(result, smallest, context)
+    declared = smallest_effect_of(context.design) if context.design is not None else None
+    if context.design is not None and context.design.smallest_effect is not None:
+        yield _same_bound(result, declared, context.design.smallest_effect, context)
     width = (result.conf_high - result.conf_low) / (result.bound_high - result.bound_low)
     yield judged(
         "the study is precise enough to show equivalence",
@@ -49,11 +49,14 @@ def _declared(context: Context) -> Check:
     )
 
 
-def _same_bound(result: Equivalence, smallest: SmallestEffect, context: Context) -> Check:
-    declared = smallest.value
+def _same_bound(
+    result: Equivalence, declared: float | None, smallest: SmallestEffect, context: Context
+) -> Check:
     sizes = {abs(result.bound_low), abs(result.bound_high)}
-    same = smallest.unit == "sd" or any(
-        abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes
+    same = (
+        smallest.unit == "sd"
+        or declared is None
+        or any(abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes)
     )
     return judged(
         "the bounds used are those declared",

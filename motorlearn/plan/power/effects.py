@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from motorlearn.design import Design
+from motorlearn.design import Design, smallest_effect_of
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import share
 from motorlearn.plan.power.prior_effects import prior_pair
@@ -75,7 +75,7 @@ def smallest_of_interest(design: Design, plan: Scenario) -> float:
         return math.nan
     if smallest.unit == "sd":
         return plan.from_d(smallest.value)
-    return improvement(plan, smallest.value)
+    return improvement(plan, smallest_effect_of(design) or smallest.value)
 
 
 def improvement(plan: Scenario, value: float) -> float:
