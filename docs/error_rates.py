@@ -1,11 +1,12 @@
 """Simulate how often the default routes err, cover and find; writes error-rates-*.csv.
 
-    .venv/bin/python docs/error_rates.py [replicates] [scores] [groups] [hits] [models] [trials]
+    .venv/bin/python docs/error_rates.py [replicates] [part ...]
 
-Studies are drawn and fitted side by side on the kernels of the routes; tests/compare and tests/plan
-hold these kernels against ``compare_phases`` and ``fit_mixed`` study by study. ``models`` goes
-through ``fit_mixed`` itself. statsmodels analyses the same draws; with Rscript on the machine
-error_rates_peers.R analyses the first of them by lme4 and lmerTest.
+The parts are scores, groups, hits, models, trials, peers and hit-peers. Studies are drawn and
+fitted side by side on the kernels of the routes; tests/compare and tests/plan hold these against
+``compare_phases`` and ``fit_mixed`` study by study. ``models`` goes through ``fit_mixed`` itself.
+statsmodels analyses the same draws, and with Rscript on the machine error_rates_peers.R analyses
+the first of them by lme4 and lmerTest.
 """
 
 import csv
@@ -74,14 +75,13 @@ class Cell:
 
     def named(self) -> dict[str, Any]:
         """What stands at the head of a line."""
-        names = {
-            "people": "+".join(map(str, self.sizes)),
-            "spreads": ":".join(f"{spread:g}" for spread in self.spreads),
-            "r": self.r,
-            "drop-out": self.missing,
-        }
+        names: dict[str, Any] = {"people": "+".join(map(str, self.sizes))}
         if self.attempts > 1:
-            names["hits of"] = self.attempts
+            names["SD between people"] = self.spreads[0]
+            return names | {"drop-out": self.missing, "hits of": self.attempts}
+        if not self.between:
+            names["spreads"] = ":".join(f"{spread:g}" for spread in self.spreads)
+        names |= {"r": self.r, "drop-out": self.missing}
         if self.between:
             names["spreads of groups"] = ":".join(f"{spread:g}" for spread in self.between)
         return names
@@ -165,7 +165,8 @@ def scores(replicates: int) -> Iterator[dict[str, Any]]:
         first, _, _ = judged([fit_scores(replace(one, primary=1), contrast) for one in none])
         last, _, df = judged([fit_scores(one, contrast) for one in none])
         power, cover, _ = judged([fit_scores(one, contrast) for one in some], true)
-        line = {"mixed: second test": first, "last test": last, "coverage": cover, "power": power}
+        line = {"mixed: second test": first, "mixed: last test": last}
+        line |= {"mixed: coverage": cover, "mixed: power": power}
         line["median df"] = round(df, 1)
         for name, covariate in (("ancova", True), ("welch", False)):
             variance = "equal" if covariate else "by group"
@@ -293,13 +294,18 @@ def _trials(
 
 def peers(replicates: int) -> Iterator[dict[str, Any]]:
     """The same draws by statsmodels; the first of those with drop-out by lme4 and lmerTest."""
-    for cell in [*SCORES, *HITS]:
-        batches = list(chunks(cell, 3000 if cell.attempts > 1 else 1000, replicates))
-        line = {}
-        if cell.attempts == 1:
-            found = [_statsmodels(study, batches[0].groups) for b in batches for study in b.scores]
-            line = pd.DataFrame(found).mean().to_dict()
+    for cell in SCORES:
+        batches = list(chunks(cell, 1000, replicates))
+        found = [_statsmodels(study, batches[0].groups) for b in batches for study in b.scores]
+        line: Rates = pd.DataFrame(found).mean().to_dict()
         yield cell.named() | line | _by_r(cell, batches[0])
+
+
+def hit_peers(replicates: int) -> Iterator[dict[str, Any]]:
+    """The first of the draws of 20 hits with drop-out by lme4."""
+    for cell in HITS:
+        if cell.missing and cell.attempts == 20:
+            yield cell.named() | _by_r(cell, cell.draw(3000, min(CHUNK, replicates)))
 
 
 def _statsmodels(study: np.ndarray, groups: np.ndarray) -> Rates:
@@ -315,7 +321,7 @@ def _statsmodels(study: np.ndarray, groups: np.ndarray) -> Rates:
 
 
 def _by_r(cell: Cell, batch: Batch) -> dict[str, Any]:
-    if shutil.which("Rscript") is None or not cell.missing or cell.attempts == 10:
+    if shutil.which("Rscript") is None or not cell.missing:
         return {}
     scores = batch.scores[:TO_R]
     study, person, test = np.nonzero(~np.isnan(scores))
@@ -337,6 +343,7 @@ PARTS = {
     "models": models,
     "trials": trials,
     "peers": peers,
+    "hit-peers": hit_peers,
 }
 
 

@@ -101,13 +101,21 @@ def _answers(
     try:
         fit = _fit(rows[rows["phase"].isin(named)], binomial)
     except (FitError, InputError) as problem:
+        if len(asked) > 1:
+            return _each(rows, comparing, asked, binomial)
         empty = _not_computed(comparing, asked, f"not computed: {problem}")
         return [_Answer({comparing.effect: empty}, (str(problem),), False)]
     if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
-        each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
-        return [answer for answers in each for answer in answers]
+        return _each(rows, comparing, asked, binomial)
     found = _contrast_rows(fit, comparing, asked, binomial)
     return [_Answer(found, fit.warnings, bool(fit.converged))]
+
+
+def _each(
+    rows: pd.DataFrame, comparing: Comparing, asked: list[Hashable], binomial: bool
+) -> list[_Answer]:
+    each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
+    return [answer for answers in each for answer in answers]
 
 
 def _askings(

@@ -123,7 +123,7 @@ def few_people_in_words(comparing: Comparing, hits: bool) -> str:
         return (
             f"With fewer than {FEW} people a group the mixed model of hits does not hold 5 %: in "
             "2,000 simulated studies of six a group without a difference it called 2.9 to 3.8 % "
-            "significant where people differed little, and 6.4 to 6.6 % where they differed much."
+            "significant where people differed little, and up to 6.6 % where they differed much."
         )
     if not np.isnan(data.scores).any():
         return ""

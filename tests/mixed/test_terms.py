@@ -127,3 +127,11 @@ def test_anova_of_hits_by_the_normal_distribution_is_chi_squared(small_study):
         np.isfinite(fit.anova()["df2"].iloc[0]) and fit.anova()["p"].iloc[0] > normal["p"].iloc[0]
     )
     assert "Joint tests" in str(fit.anova())
+
+
+def test_a_coded_factor_is_found_by_its_column(small_study):
+    fit = ml.fit_mixed(
+        "radial_error ~ C(group, Sum) * phase", small_study, random={"participant": "1"}
+    )
+    whole = fit.test("C(group, Sum):phase")
+    assert fit.test("phase:group").p == whole.p == fit.test("group:phase").p
