@@ -8,7 +8,7 @@ from motorlearn.figures.style import Drawing
 from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
-from motorlearn.report.sections.beside import in_signs, in_stage_words
+from motorlearn.report.sections.beside import in_stage_words
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -59,9 +59,6 @@ def _deviations(found: StudyView) -> Iterator[Block]:
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
     conduct = compare_with_plan(study).table
-    decimal = found.decimal
-    for column in ("planned", "actual"):
-        conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
     if len(conduct):
         yield Text("{tab:deviations} sets the conduct of the study against its plan.")
         yield study_tables.deviations_table(conduct)

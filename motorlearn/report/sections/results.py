@@ -153,28 +153,28 @@ def _method(found: StudyView, versions: dict[str, str]) -> Iterator[Block]:
     yield study_tables.programme_table(design)
     yield from _plan_figures(found)
     yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design, decimal=found.decimal))
+    yield Text(method.outcome_paragraph(design))
     yield Text(method.analysis_paragraph(design, versions))
 
 
 def _plan_figures(found: StudyView) -> Iterator[Block]:
     """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
-    design, decimal = found.design, found.decimal
+    design = found.design
     practised = found.table[found.table["phase"] == PRACTICE_PHASE]
     tasks = [task.name for task in design.tasks]
     timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
     if timed:
         timeline = if_possible(lambda: found.kept.draw(design_timeline, design))
-        yield from shown(timeline, "shows the plan in time.", decimal)
+        yield from shown(timeline, "shows the plan in time.")
     if len(tasks) > 1 and "task" in practised and len(practised):
         order = if_possible(
             lambda: found.kept.draw(trial_order_raster, practised, groups=found.groups, tasks=tasks)
         )
-        yield from shown(order, "shows in which order tasks were practised.", decimal)
+        yield from shown(order, "shows in which order tasks were practised.")
     if timed:
         load = throw_load(design)
         drawing = if_possible(lambda: _load(found, load))
-        yield from shown(drawing, "adds up the planned trials by week.", decimal)
+        yield from shown(drawing, "adds up the planned trials by week.")
         yield from (Text(text, "caution") for text in _breaches(load))
 
 
