@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from motorlearn.compare.limits import Limit
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
@@ -255,8 +256,8 @@ class PhaseComparison(Result):
         Two one-sided tests of every contrast; empty where no bound was declared.
     mixed : DataFrame
         The contrasts by a mixed model; empty unless that route was asked for.
-    statements : tuple of str
-        What the design cannot show.
+    limits : tuple of Limit
+        What the design cannot show; ``statements`` says it in sentences.
     recipe : Recipe
         How it was made; ``left_out`` names every row and person that is missing.
     """
@@ -271,8 +272,13 @@ class PhaseComparison(Result):
     paired: pd.DataFrame
     equivalence: pd.DataFrame
     mixed: pd.DataFrame
-    statements: tuple[str, ...]
+    limits: tuple[Limit, ...]
     recipe: Recipe
+
+    @property
+    def statements(self) -> tuple[str, ...]:
+        """What the design cannot show, in sentences."""
+        return tuple(limit.sentence() for limit in self.limits)
 
     def tables(self) -> Sequence[Table]:
         """Contrasts first (changes, where there is one group), then the rest that is not empty."""

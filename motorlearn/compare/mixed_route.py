@@ -21,12 +21,6 @@ from motorlearn.mixed.result import MixedFit
 from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-WHEN_WHICH = (
-    "The analysis of covariance answers whether groups that started alike differ at one test, "
-    "among the participants who have both scores; the mixed analysis of variance whether groups "
-    "change differently over all phases, among those who miss none; the mixed model answers the "
-    "first question from every test there is, provided that scores are missing at random."
-)
 START = "c00_00"
 SPARE_PEOPLE = 4
 MOST_DF = 1000

@@ -1,6 +1,5 @@
 """Sections on what stands beside the comparison, each with its tables and what they may say."""
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
@@ -115,7 +114,7 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     logs = result.family == "binomial" or ratio
     places = 3 if logs else found.outcomes[0].voice.decimals + 1
     fixed, variances = (
-        _in_words(_to_places(_named(table, "mixed"), places), found)
+        _in_words(_to_places(_named(table, "mixed"), places), result, found)
         for table in result.tables()[:2]
     )
     scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
@@ -145,7 +144,7 @@ def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterato
     """What the audit of the mixed model leaves open."""
     if not isinstance(audit, Audit):
         return
-    rows = _worded(audit.table, found)
+    rows = audit.table
     rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
     named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
     yield Text(f"Assumptions of this model: {audit.verdict}{named}")
@@ -158,31 +157,24 @@ def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterato
         )
 
 
-TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
-
-
-def _in_words(table: Table, found: StudyView) -> Table:
+def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
-
-    def word(match: re.Match[str]) -> str:
-        return f"{match[1]}: {_stage_word(match[2], found)}"
-
-    terms = [TERM.sub(word, term.replace("]:", "] × ")) for term in table.rows["term"]]
-    return replace(table, rows=table.rows.assign(term=terms))
-
-
-def _stage_word(name: str, found: StudyView) -> str:
-    """A level that names a stage of the study as the report names it."""
-    labels = {stage.name: stage.short.lower() for stage in found.stages}
-    return labels.get(name, name)
-
-
-def in_stage_words(text: str, found: StudyView) -> str:
-    """Put the plan's own names of tests that are given more than once into a text."""
-    for stage in found.stages:
-        if stage.test is not None and stage.name != stage.phase:
-            text = re.sub(rf"\b{stage.name}\b", stage.label.lower(), text)
-    return text
+    tests = {stage.name: stage.short.lower() for stage in found.stages}
+    plans = [fit.design.fixed, *(plan for part in fit.design.random for plan in part.plans)]
+    words = {
+        column: " × ".join(
+            name if level is None else f"{name}: {tests.get(str(level), level)}"
+            for name, level in parts
+        )
+        for plan in plans
+        for column, parts in plan.parts().items()
+    }
+    named = {
+        name: [words.get(term, term) for term in table.rows[name]]
+        for name in ("term", "other")
+        if name in table.rows
+    }
+    return replace(table, rows=table.rows.assign(**named))
 
 
 def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
@@ -242,7 +234,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
 
 
 def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
-    rows = _worded(result.table, found)
+    rows = result.table
     yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
@@ -269,14 +261,6 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
             )
         )
         yield from shown(panel, "shows the residuals.")
-
-
-def _worded(table: pd.DataFrame, found: StudyView) -> pd.DataFrame:
-    """Texts of an audit in the signs and stage names of the report."""
-    rows = table.copy()
-    for name in ("analysis", "finding", "guide", "remedy"):
-        rows[name] = [in_stage_words(text, found) for text in rows[name]]
-    return rows
 
 
 def _open_assumptions(rows: pd.DataFrame) -> Table:

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
+from motorlearn.compare import Limit
 from motorlearn.figures.style import Drawing
 from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
-from motorlearn.report.sections.beside import in_stage_words
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -79,12 +79,11 @@ def _deviations(found: StudyView) -> Iterator[Block]:
 
 def _limitations(found: StudyView) -> Iterator[Block]:
     yield Heading("Limitations")
-    statements: list[str] = []
+    limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
-            statements += entry.comparison.statements
-    said = limitations.limitations(found.design, found.analysis.people.flow, statements)
-    said = [in_stage_words(text, found) for text in said]
+            limits += entry.comparison.limits
+    said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
     yield from (Text(text, "item") for text in said)
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"
