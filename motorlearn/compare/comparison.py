@@ -7,7 +7,7 @@ import pandas as pd
 
 from motorlearn.compare.limits import Limit
 from motorlearn.results import Recipe, Result, register_record
-from motorlearn.rows import Schema
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 
 _INTERVAL = (
@@ -62,6 +62,7 @@ CONTRAST = Schema(
         *_G,
         *_SIZES,
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "phase",
@@ -96,6 +97,7 @@ PAIRED = Schema(
         *_INTERVAL,
         *_G,
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "group",
@@ -115,6 +117,13 @@ PAIRED = Schema(
         "method",
     ),
 )
+
+
+def how(method: str, reason: str = "") -> Row:
+    """How a row was computed, or why it holds no estimate."""
+    return {"method": f"not computed: {reason}" if reason else method, "reason": reason}
+
+
 INTERACTION = Schema(
     (
         Column("term"),
@@ -242,7 +251,7 @@ class PhaseComparison(Result):
     contrasts : DataFrame
         One row per phase, group, reference and adjustment. ``estimate`` is group minus reference,
         or group by reference for a ratio, whose ``std_error`` is on the log scale. ``g`` is Hedges
-        g. What could not be computed is a row whose ``method`` says why.
+        g. What could not be computed is a row whose ``reason`` says why.
     omnibus : DataFrame
         Tests of all groups at each phase, of the baseline's slope and of parallel slopes.
     interaction : DataFrame

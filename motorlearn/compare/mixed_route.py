@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, contrast_frame, standardised
-from motorlearn.compare.comparison import CONTRAST
+from motorlearn.compare.comparison import CONTRAST, how
 from motorlearn.compare.participants import Columns, usable_rows
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate
@@ -98,7 +98,7 @@ def _answers(
     try:
         fit = _fit(rows[rows["phase"].isin(named)], binomial)
     except (FitError, InputError) as problem:
-        empty = _not_computed(comparing, asked, f"not computed: {problem}")
+        empty = _not_computed(comparing, asked, str(problem))
         return [_Answer({comparing.effect: empty}, (str(problem),), False)]
     if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
         each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
@@ -238,8 +238,8 @@ def _one_row(
     turn = 1.0 if (other, one) in places else -1.0
     place = places.get((other, one), places.get((one, other)))
     if place is None:
-        reason = "not computed: a group has no score at this test, or only hits or only misses"
-        return CONTRAST.row(**named, method=reason)
+        reason = "a group has no score at this test, or only hits or only misses"
+        return CONTRAST.row(**named, **how("", reason))
     found = every.iloc[place]
     low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
     result = Estimate(
@@ -309,7 +309,7 @@ def _df_in_words(fit: MixedFit) -> str:
 
 def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[Row]:
     return [
-        CONTRAST.row(**_named(comparing, (phase, *pair), comparing.effect), method=reason)
+        CONTRAST.row(**_named(comparing, (phase, *pair), comparing.effect), **how("", reason))
         for phase in tests
         for pair in comparing.pairs
     ]
