@@ -77,6 +77,7 @@ TABLE_FACING = {
         "population.curve",
         "population.maximum",
         "population.population",
+        "population.told",
         "population.table",
         "population.terms",
         "quantities",

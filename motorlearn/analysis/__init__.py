@@ -11,10 +11,12 @@ primary    The one comparison the study stands on, as a row
 technique  Technique beside the outcome: change by item, what moves together, speed
 people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
+landmarks  Clips scored from landmarks as the plan says, beside the raters
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
 from motorlearn.analysis.beside import counted_blocks
+from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People
 from motorlearn.analysis.points import group_points
@@ -24,6 +26,7 @@ from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.study import analyse_study, primary_comparison
 
 __all__ = [
+    "LandmarkScores",
     "OutcomeAnalysis",
     "People",
     "Question",
@@ -33,5 +36,6 @@ __all__ = [
     "counted_blocks",
     "equivalence_rows",
     "group_points",
+    "landmark_scores",
     "primary_comparison",
 ]

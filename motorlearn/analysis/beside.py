@@ -4,6 +4,7 @@ from typing import TypedDict
 
 import pandas as pd
 
+from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.audit import Audit, check_assumptions
@@ -28,6 +29,7 @@ class Beside(TypedDict):
     mixed: MixedFit | Refused
     mixed_audit: Audit | Refused | None
     raters: Agreement | Refused | None
+    landmarks: LandmarkScores | Refused | None
     curves: CurveFits | Refused | None
     population: PopulationCurve | Refused | None
 
@@ -47,6 +49,7 @@ def beside_of(
         "mixed": mixed,
         "mixed_audit": audit,
         "raters": agreement(study.ratings) if rated else None,
+        "landmarks": or_refused(landmark_scores)(study) if study.design.landmarks else None,
         "curves": learners_curves(cells) if practised else None,
         "population": population_curve(cells) if practised else None,
     }

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.analysis.landmarks import LandmarkScores
 from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis
 from motorlearn.analysis.people import People
 from motorlearn.analysis.questions import Question
@@ -62,6 +63,8 @@ class StudyAnalysis(Result):
         Roster, presence, flow, attrition.
     raters : Agreement, Refused or None
         Agreement of raters; None where nothing was rated.
+    landmarks : LandmarkScores, Refused or None
+        Clips scored from landmarks beside the raters; None where the plan asks for none.
     mixed : MixedFit or Refused
         Mixed model of trials at the first and the primary test.
     mixed_audit : Audit, Refused or None
@@ -89,6 +92,7 @@ class StudyAnalysis(Result):
     details: Mapping[str, OutcomeAnalysis] = field(repr=False)
     people: People = field(repr=False)
     raters: Agreement | Refused | None = field(repr=False)
+    landmarks: LandmarkScores | Refused | None = field(repr=False)
     mixed: MixedFit | Refused = field(repr=False)
     mixed_audit: Audit | Refused | None = field(repr=False)
     curves: CurveFits | Refused | None = field(repr=False)
@@ -135,6 +139,7 @@ class StudyAnalysis(Result):
         """What stands beside the comparisons, by name; what the study has no data for is absent."""
         named = {
             "agreement": self.raters,
+            "landmarks": self.landmarks,
             "assumptions": self.audit,
             "sensitivity": self.sensitivity,
             "curves": self.curves,

@@ -1,7 +1,8 @@
 """Assumptions of rater agreement."""
 
 from collections.abc import Hashable, Iterator, Mapping
-from typing import Any
+from dataclasses import replace
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -11,6 +12,9 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.measures import Agreement
+
+_GUIDES: Final = {"icc": "icc", "alpha": "alpha"}
+"""Guide of each family of coefficients; that of kappa for all others."""
 
 
 def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
@@ -45,20 +49,26 @@ def _conclusion(row: Mapping[Hashable, Any] | pd.Series, label: str = "") -> Con
 
 
 def _form(result: Agreement, context: Context) -> Check:
+    """The lower limit is judged, so that few clips prove nothing."""
     row = _applying(result)
-    term = str(row["term"])
-    icc = term.startswith("ICC")
-    name = "icc" if icc else "alpha" if "alpha" in term else "kappa"
-    value = float(row["conf_low"] if icc else row["estimate"])
-    return judged(
+    icc = row["family"] == "icc"
+    guide = context.guide(_GUIDES.get(row["family"], "kappa"))
+    check = judged(
         "the coefficient fits the score the study uses, and is high enough",
-        f"{'lower limit of ' if icc else ''}{term}",
-        value,
-        context.guide(name),
+        f"lower limit of {row['term']}",
+        float(row["conf_low"]),
+        guide,
         result.advice[0],
         "Train the raters, clarify the items, or average several raters' scores.",
         remedy=_averaging(result) if context.remedies and icc else None,
     )
+    if icc or check.grade != "act" or guide.grade(float(row["estimate"])) == "act":
+        return check
+    finding = (
+        f"{check.finding} {row['term']} is {digits.number(float(row['estimate']))}; only its "
+        "interval reaches so low, so that more clips may settle it."
+    )
+    return replace(check, grade="look", finding=finding)
 
 
 def _averaging(result: Agreement) -> Remedy | None:

@@ -171,7 +171,7 @@ MODELS = (
     ),
     Guide(
         "kappa",
-        "kappa",
+        "lower limit of the coefficient",
         0.61,
         0.41,
         False,
@@ -179,7 +179,7 @@ MODELS = (
     ),
     Guide(
         "alpha",
-        "Krippendorff's alpha",
+        "lower limit of the coefficient",
         0.80,
         0.667,
         False,

@@ -13,7 +13,7 @@ from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.curves import PopulationCurve, fit_population_curve, named_form
 from motorlearn.exceptions import MotorlearnError
 
-_RIVAL = {"exponential": "power", "power": "exponential"}
+_RIVAL = "exponential"
 
 
 def population_checks(result: PopulationCurve, context: Context) -> Iterator[Check]:
@@ -46,7 +46,7 @@ def population_residuals(result: PopulationCurve) -> pd.DataFrame:
             "group": rows["group"].astype(str),
             "phase": "",
             "fitted": rows["fitted"],
-            "residual": rows["residual"] / scale,
+            "residual": rows["residual"] / (scale * (result.spread if len(result.spread) else 1.0)),
             "practice": rows["practice"],
         }
     )
@@ -80,8 +80,11 @@ def _seen(result: PopulationCurve, context: Context) -> Check:
     form = named_form(result.form)
     practice = result.residuals["practice"]
     ends = np.array([practice.min(), practice.max()], dtype=float)
-    drop = form.log_basis(ends, [1.0], result.first)
-    progress = float(np.min(np.exp(result.cells()[:, 2]) * (drop[0] - drop[1])))
+    drops = [
+        form.log_basis(ends, [rate, *result.second], result.first)
+        for rate in np.exp(result.cells()[:, 2])
+    ]
+    progress = float(min(drop[0] - drop[1] for drop in drops))
     return judged(
         "practice went on long enough to see the curve flatten",
         "rate times length of practice, slowest group",
@@ -270,7 +273,7 @@ def _on_logarithms(result: PopulationCurve, context: Context) -> Remedy | None:
 
 
 def _form(result: PopulationCurve, context: Context) -> Check:
-    other = _again(result, form=_RIVAL[result.form])
+    other = _again(result, form="power" if result.form == _RIVAL else _RIVAL)
     gap = float(other.aic - result.aic) if other is not None else np.nan
     return judged(
         "the form of the curve is preferred over its rival",

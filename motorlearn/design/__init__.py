@@ -6,6 +6,7 @@
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
+from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
@@ -55,6 +56,9 @@ __all__ = [
     "Files",
     "Group",
     "ImportRecipe",
+    "LandmarkClips",
+    "LandmarkItem",
+    "LandmarkQuantity",
     "Load",
     "LoadLimit",
     "Outcome",

@@ -178,6 +178,27 @@ def _listed(values: object) -> str:
     return " and ".join(names) if len(names) < 3 else ", ".join(names)
 
 
+def _landmarks(design: Design) -> Iterator[str]:
+    """Items scored on landmarks are items of the checklist, scored on its scale."""
+    if design.landmarks is None or design.checklist is None:
+        return
+    checklist = design.checklist
+    known = {entry.name for entry in checklist.items}
+    for entry in design.landmarks.items:
+        if entry.item not in known:
+            yield (
+                f"landmarks.items: {entry.item!r} is not on the checklist; name one of "
+                f"{', '.join(sorted(known))}"
+            )
+        scores = [entry.otherwise, *(score for _, _, score in entry.bands)]
+        beyond = sorted({one for one in scores if not checklist.low <= one <= checklist.high})
+        if beyond:
+            yield (
+                f"landmarks.items: {entry.item!r} gives {_listed(beyond)}, beyond the checklist's "
+                f"scale from {checklist.low} to {checklist.high}"
+            )
+
+
 _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _sessions,
     _days_of_tests,
@@ -187,4 +208,5 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _blocks,
     _units,
     _assumed,
+    _landmarks,
 )

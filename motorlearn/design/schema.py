@@ -6,6 +6,7 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.landmarks import LandmarkClips
 from motorlearn.design.overview import plan_table
 from motorlearn.design.programme import (
     Assumptions,
@@ -250,6 +251,7 @@ class Design(Section):
     programme: Programme | None = None
     drills: tuple[Drill, ...] = ()
     checklist: Checklist | None = None
+    landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
     tests: tuple[Test, ...] = Field(min_length=1)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)

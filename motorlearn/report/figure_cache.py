@@ -3,7 +3,8 @@
 A report leaves ``kept.json`` beside its page: for every picture and every styled table a
 fingerprint of what it was made from (the values it shows, the function that draws it, the code of
 the package) and a checksum of its files. Where the fingerprint is unchanged and the files are whole
-they are taken over; the texts of the report are always written anew.
+they are taken over; the texts of the report are always written anew. The list bears the signature
+of the user who wrote it: one that was edited or came from elsewhere is not believed.
 """
 
 import dataclasses
@@ -24,6 +25,7 @@ from pydantic import BaseModel
 import motorlearn
 from motorlearn.design import Design
 from motorlearn.figures.style import Drawing
+from motorlearn.files import is_signed, signature
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
@@ -155,13 +157,23 @@ class Kept:
 
 
 def kept_from(folder: Path, forms: tuple[str, ...] = FORMS) -> Kept:
-    """Read what an earlier report in a folder kept; nothing where the list is spoilt."""
+    """Read what an earlier report of this user kept; nothing where the list is not as written."""
+    place = folder / LIST
     try:
-        stored = json.loads((folder / LIST).read_text("utf-8"))
+        stored = json.loads(place.read_bytes() if place.is_file() else b"")
     except (OSError, ValueError, RecursionError):
         return Kept(folder, forms=forms)
-    whole = isinstance(stored, dict) and all(_is_entry(entry) for entry in stored.values())
-    return Kept(folder, stored if whole else {}, forms)
+    match stored:
+        case {"signature": str(signed), "entries": dict(entries)}:
+            whole = all(_is_entry(entry) for entry in entries.values())
+            if whole and is_signed(_said(entries), signed):
+                return Kept(folder, entries, forms)
+    return Kept(folder, forms=forms)
+
+
+def _said(entries: Mapping[str, Any]) -> bytes:
+    """What the signature of the list stands under."""
+    return json.dumps(entries, sort_keys=True).encode("ascii")
 
 
 def _is_entry(entry: Any) -> bool:
@@ -187,5 +199,6 @@ def entry(
 
 
 def keep(folder: Path, entries: Mapping[str, Any]) -> None:
-    """Write the list for the next report."""
-    (folder / LIST).write_text(json.dumps(entries, indent=1, ensure_ascii=False), "utf-8")
+    """Write the list for the next report, signed."""
+    stored = {"signature": signature(_said(entries)), "entries": entries}
+    (folder / LIST).write_text(json.dumps(stored, indent=1, ensure_ascii=False), "utf-8")

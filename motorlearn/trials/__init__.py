@@ -20,7 +20,7 @@ from motorlearn.trials.folder import read_study, shipped_study
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
-from motorlearn.trials.named_files import refuse_inputs, study_files, study_sums
+from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
@@ -36,6 +36,7 @@ __all__ = [
     "baseline_differences",
     "change_table",
     "check_table",
+    "clip_files",
     "counted_rows",
     "data_package",
     "import_trials",

@@ -1,5 +1,8 @@
 """The report command: options, messages, exit codes, and what a second run takes over."""
 
+import hashlib
+import hmac
+import json
 import os
 import shutil
 import subprocess
@@ -182,6 +185,30 @@ def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
 def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
     (tmp_path / "kept.json").write_text(spoilt, "utf-8")
     assert kept_from(tmp_path).entries == {}
+
+
+def test_what_somebody_else_kept_is_drawn_again(little, tmp_path, quick_pictures, monkeypatch):
+    study = ml.read_study(little)
+    page = ml.write_report(study, tmp_path / "out", quiet=True)
+    picture = page.parent / "figures" / "landing-map.png"
+    whole = page.read_bytes(), picture.read_bytes()
+    assert kept_from(page.parent).entries
+    picture.write_bytes(b"scribble")
+    stored = json.loads((page.parent / "kept.json").read_text("utf-8"))
+    for entry in stored["entries"].values():
+        entry["words"] = ["Random practice is best.", "Random practice is best."]
+        if entry["name"] == "landing-map":
+            entry["files"]["png"][1] = hashlib.sha256(b"scribble").hexdigest()
+    said = json.dumps(stored["entries"], sort_keys=True).encode("ascii")
+    for signed in (stored["signature"], "", hmac.new(b"", said, "sha256").hexdigest()):
+        text = json.dumps(stored | {"signature": signed})
+        (page.parent / "kept.json").write_text(text)
+        assert kept_from(page.parent).entries == {}
+    ml.write_report(study, page.parent, quiet=True)
+    assert (page.read_bytes(), picture.read_bytes()) == whole
+    assert kept_from(page.parent).entries
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "of another user"))
+    assert kept_from(page.parent).entries == {}
 
 
 def test_a_touched_picture_is_drawn_again(little, tmp_path, quick_pictures):

@@ -93,13 +93,13 @@ def _reading(row: Mapping[str, Any]) -> str:
         )
     reach = digits.interval(row["conf_low"], row["conf_high"])
     text = f"{row['term']} = {digits.number(row['estimate'])} ({reach})"
-    if row["term"].startswith("ICC"):
+    if row["family"] == "icc":
         return (
             f"{text}; by its lower limit {read_icc(row['conf_low'])} (Koo and Li 2016; custom). "
             "It falls where items differ little, even if raters agree: read it beside the "
             "measurement error."
         )
-    if "alpha" in row["term"]:
+    if row["family"] == "alpha":
         return f"{text}; customary demand .80, tentative from .667 (Krippendorff; custom)."
     low, high = read_kappa(row["conf_low"]), read_kappa(row["conf_high"])
     span = low if low == high else f"anything from {low} to {high}"
@@ -115,7 +115,7 @@ def _few(row: Mapping[str, Any], raters: int) -> tuple[str, ...]:
         f"{row['n']} items do not tell good agreement from poor: the interval is "
         f"{digits.number(width)} wide."
     )
-    if row["term"].startswith("ICC(A") and raters < FEW_RATERS:
+    if row["form"] == "agreement" and raters < FEW_RATERS:
         text += (
             f" {raters} raters say little about how raters in general differ in level; more items "
             "do not mend that, more raters do."
