@@ -113,12 +113,11 @@ def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
 
 def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
     """Landmarks against raters by item and in all; clips that were not scored."""
-    decimal = found.decimal
-    tables = {table.name: _named(table, "technique", decimal) for table in result.tables()}
+    tables = {table.name: _named(table, "technique") for table in result.tables()}
     scored = count(result.recipe.n, "clip")
     yield Text(
         f"{scored} were scored from landmarks by the checklist of the plan "
-        f"({in_signs(result.recipe.engine, decimal)}). {result.caution}"
+        f"({result.recipe.engine}). {result.caution}"
     )
     if "landmark_items" in tables:
         items = tables["landmark_items"]
@@ -132,7 +131,7 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
     else:
         comparison = result.comparison
         draw = if_possible(lambda: found.kept.draw(bland_altman, comparison, ending="landmarks"))
-        yield from shown(draw, "shows the totals of both methods.", decimal)
+        yield from shown(draw, "shows the totals of both methods.")
     if "unscored" in tables:
         unscored = tables["unscored"]
         yield Text(f"{{tab:{unscored.name}}} names the clips that could not be scored.", "caution")
