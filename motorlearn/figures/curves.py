@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 from scipy.stats import t
 
-from motorlearn import digits
 from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
+from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.style import (
     FAINT,
@@ -199,7 +199,7 @@ def population_curve(
         panels[0].set_ylabel("probability of a hit" if fit.family == "binomial" else label)
     ends = shown.groupby("group", sort=False)["estimate"].agg(["first", "last"])
     told = "; ".join(
-        f"{name or 'all'} from {digits.plain(row['first'], 3)} to {digits.plain(row['last'], 3)}"
+        f"{name or 'all'} from {plain(row['first'], 3)} to {plain(row['last'], 3)}"
         for name, row in ends.iterrows()
     )
     return Drawing(
@@ -324,9 +324,7 @@ def _forest_words(fit: PopulationCurve, level: float) -> str:
     for place, group in enumerate(fit.groups):
         low, high = _group_interval(fit, "asymptote", place, level)[1:]
         told = (
-            f"{digits.plain(low, 3)} to {digits.plain(high, 3)}"
-            if np.isfinite([low, high]).all()
-            else "not estimated"
+            f"{plain(low, 3)} to {plain(high, 3)}" if np.isfinite(high - low) else "not estimated"
         )
         words.append(f"{group or 'all'} asymptote {told}")
     return "; ".join(words) + "."
@@ -367,14 +365,14 @@ def curve_residuals(
         right.plot(before, after, "o", color=FAINT, markersize=3, markeredgewidth=0)
         right.set_xlabel("residual before")
         right.set_ylabel("residual")
-        right.set_title(f"lag 1: r = {digits.number(lag)}", fontweight="normal")
+        right.set_title(f"lag 1: r = {number(lag)}", fontweight="normal")
     return Drawing(
         "curve-residuals",
         figure,
         "Residuals of the curve against practice, with their running mean, and against the "
         "residual before. A trend means that the form does not fit, a slope at the right that "
         "neighbouring scores are related.",
-        f"Residuals of {label}; correlation with the residual before {digits.number(lag)}.",
+        f"Residuals of {label}; correlation with the residual before {number(lag)}.",
     )
 
 
