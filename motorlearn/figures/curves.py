@@ -323,10 +323,10 @@ def _forest_words(fit: PopulationCurve, level: float) -> str:
     words = []
     for place, group in enumerate(fit.groups):
         low, high = _group_interval(fit, "asymptote", place, level)[1:]
-        told = (
-            f"{plain(low, 3)} to {plain(high, 3)}" if np.isfinite(high - low) else "not estimated"
+        span = f"{plain(low, 3)} to {plain(high, 3)}"
+        words.append(
+            f"{group or 'all'} asymptote {span if np.isfinite(high - low) else 'not estimated'}"
         )
-        words.append(f"{group or 'all'} asymptote {told}")
     return "; ".join(words) + "."
 
 
