@@ -38,8 +38,8 @@ FLOORS = {
 WITHIN_FLOOR = {
     "files": (),
     "tables": ("files",),
-    "results": ("tables", "files"),
     "rows": ("tables", "files"),
+    "results": ("rows", "tables", "files"),
     "design": ("tables", "files"),
 }
 # Which rows count is said once, and scores need it as much as whoever reads trials.

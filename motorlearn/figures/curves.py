@@ -320,14 +320,12 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
 
 
 def _forest_words(fit: PopulationCurve, level: float) -> str:
-    words = []
+    words = ""
     for place, group in enumerate(fit.groups):
         low, high = _group_interval(fit, "asymptote", place, level)[1:]
-        span = f"{plain(low, 3)} to {plain(high, 3)}"
-        words.append(
-            f"{group or 'all'} asymptote {span if np.isfinite(high - low) else 'not estimated'}"
-        )
-    return "; ".join(words) + "."
+        span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
+        words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
+    return words + "."
 
 
 def curve_residuals(
