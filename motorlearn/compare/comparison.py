@@ -232,6 +232,33 @@ EQUIVALENCE = Schema(
         "method",
     ),
 )
+POSTHOC = Schema(
+    (
+        *_STEP,
+        Column("effect"),
+        Column("n", kind="count"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        Column("p_adjusted", "p (Holm)", "p"),
+        *_INTERVAL,
+    )
+)
+BLOCK_POSTHOC = POSTHOC.renamed(from_phase="from_block", to_phase="to_block")
+TRENDS = Schema(
+    (
+        Column("trend"),
+        Column("n", kind="count"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        *_INTERVAL,
+        Column("f_groups", "F of groups", "number"),
+        Column("df1", "df 1", "df"),
+        Column("df2", "df 2", "df"),
+        Column("p_groups", "p of groups", "p"),
+    )
+)
 
 
 @register_record
@@ -261,6 +288,9 @@ class PhaseComparison(Result):
         Mixed analysis of variance of complete cases, type III, with sphericity corrections.
     paired : DataFrame
         Change between phases within each group.
+    posthoc : DataFrame
+        Every later phase against every earlier one, averaged over groups with equal weight, among
+        complete participants; each pair with its own standard error and df, p by Holm.
     equivalence : DataFrame
         Two one-sided tests of every contrast; empty where no bound was declared.
     mixed : DataFrame
@@ -279,6 +309,7 @@ class PhaseComparison(Result):
     interaction: pd.DataFrame
     anova: pd.DataFrame
     paired: pd.DataFrame
+    posthoc: pd.DataFrame
     equivalence: pd.DataFrame
     mixed: pd.DataFrame
     limits: tuple[Limit, ...]
@@ -296,6 +327,7 @@ class PhaseComparison(Result):
             CONTRAST.table("contrasts", "Groups compared in each phase", self.contrasts, notes),
             CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
             PAIRED.table("paired", "Change within each group", self.paired),
+            POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
             MEAN.table("means", "Means of participants", self.means),
             ADJUSTED.table(
                 "adjusted_means", "Means adjusted for the baseline", self.adjusted_means
@@ -319,6 +351,12 @@ class BlockComparison(Result):
         As in :class:`PhaseComparison`, with ``block`` in place of ``phase``.
     anova : DataFrame
         Mixed analysis of variance, groups by blocks, with sphericity corrections.
+    posthoc : DataFrame
+        Every later block against every earlier one, averaged over groups with equal weight, among
+        complete participants; each pair with its own standard error and df, p by Holm.
+    trends : DataFrame
+        Linear, quadratic and cubic trend over the blocks in the unit of the scores, averaged over
+        groups, and the F test of the groups in each.
     statements : tuple of str
         What these scores cannot show.
     recipe : Recipe
@@ -328,14 +366,18 @@ class BlockComparison(Result):
     scores: pd.DataFrame = field(repr=False)
     means: pd.DataFrame
     anova: pd.DataFrame
+    posthoc: pd.DataFrame
+    trends: pd.DataFrame
     statements: tuple[str, ...]
     recipe: Recipe
 
     def tables(self) -> Sequence[Table]:
-        """The analysis of variance, then the means."""
+        """The analysis of variance, the means, trends and pairs of blocks."""
         return (
             anova_table(self.anova),
             BLOCK_MEAN.table("means", "Means of participants", self.means),
+            TRENDS.table("trends", "Trends over the blocks", self.trends),
+            BLOCK_POSTHOC.table("posthoc", "Blocks against each other", self.posthoc),
         )
 
 

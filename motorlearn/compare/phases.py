@@ -24,6 +24,7 @@ from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
+from motorlearn.compare.posthoc import all_pairs
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -215,6 +216,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
+        posthoc=all_pairs(comparing),
         equivalence=equivalence_frame(
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
