@@ -11,11 +11,13 @@ primary    The one comparison the study stands on, as a row
 technique  Technique beside the outcome: change by item, what moves together, speed
 people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
+generalisability  Sources of variance of a score, and how many raters, trials, occasions help
 landmarks  Clips scored from landmarks as the plan says, beside the raters
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
 from motorlearn.analysis.beside import counted_blocks
+from motorlearn.analysis.generalisability import Generalisability, generalisability
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People
@@ -26,6 +28,7 @@ from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.study import analyse_study, primary_comparison
 
 __all__ = [
+    "Generalisability",
     "LandmarkScores",
     "OutcomeAnalysis",
     "People",
@@ -35,6 +38,7 @@ __all__ = [
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
+    "generalisability",
     "group_points",
     "landmark_scores",
     "primary_comparison",

@@ -7,6 +7,7 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
@@ -30,7 +31,6 @@ from motorlearn.design.schema import (
     Files,
     Group,
     Outcome,
-    Practice,
     Primary,
     Skill,
     SmallestEffect,

@@ -7,7 +7,7 @@ one kind of figure with seaborn and matplotlib and gives a
 keeps a theme that was set with ``seaborn.set_theme``, and has four sizes.
 """
 
-from motorlearn.figures.agreement import bland_altman, rater_drift
+from motorlearn.figures.agreement import bland_altman, category_agreement, rater_drift
 from motorlearn.figures.change import paired_change
 from motorlearn.figures.curves import (
     curve_residuals,
@@ -20,6 +20,7 @@ from motorlearn.figures.distributions import estimation_plot, raincloud
 from motorlearn.figures.effects import effect_forest
 from motorlearn.figures.extents import text_overlaps, texts_cut
 from motorlearn.figures.flow import participant_flow
+from motorlearn.figures.generalisability import decision_curves
 from motorlearn.figures.landing import landing_map
 from motorlearn.figures.landmarks import cutoff_choice, stick_figure
 from motorlearn.figures.load import load_by_week
@@ -51,10 +52,12 @@ __all__ = [
     "Look",
     "bland_altman",
     "canvas",
+    "category_agreement",
     "conclusion_forest",
     "contrast_ratio",
     "curve_residuals",
     "cutoff_choice",
+    "decision_curves",
     "delayed_scores",
     "design_timeline",
     "diagnostic_panel",

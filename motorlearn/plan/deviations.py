@@ -148,8 +148,9 @@ def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 
 def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
-    design, everybody = study.design, _everybody(study, table)
+    design, whole = study.design, _everybody(study, table)
     for phase in design.phases:
+        everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
         absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
         if absent:
             unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
@@ -167,7 +168,15 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
-    for phase, planned in planned_trials(study.design).items():
+    if study.design.practice_is_shared or "group" not in table:
+        yield from _group_dose(planned_trials(study.design), table)
+        return
+    for group, rows in table.groupby("group", sort=False):
+        yield from _group_dose(planned_trials(study.design, str(group)), rows)
+
+
+def _group_dose(planned_of: Mapping[str, int], table: pd.DataFrame) -> Iterator[Row]:
+    for phase, planned in planned_of.items():
         rows = table[table["phase"] == phase]
         size = rows["attempts"] if "attempts" in rows else pd.Series(1, index=rows.index)
         done = size.groupby(rows["participant"]).sum()
@@ -194,6 +203,8 @@ def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         if not event.is_practice:
             continue
         here = practice[practice["session"] == event.session] if "session" in practice else practice
+        if event.groups:
+            here = here[here["group"].isin(event.groups)]
         usual = _usual_rates(event, n_tasks, study.design.schedules.max_run)
         yield from _session_orders(event, here, schedules, usual)
 
@@ -203,7 +214,7 @@ def _session_orders(
 ) -> Iterator[Row]:
     odd: dict[tuple[str, str], list[str]] = {}
     for (person, group), part in rows.groupby(["participant", "group"], sort=False):
-        planned = schedules.get(str(group), "own")
+        planned = schedules.get(str(group), "own") if event.order == "own" else event.order
         if planned not in usual or len(part) < event.trials / 2:
             continue
         rate = switch_rate(part["task"].tolist())
@@ -281,3 +292,12 @@ def _feedback(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 def _everybody(study: Study, table: pd.DataFrame) -> set[str]:
     people = study.participants if study.participants is not None else table
     return set(people["participant"].dropna())
+
+
+def _practising(study: Study, table: pd.DataFrame) -> set[str]:
+    """Everybody but the people of groups that are tested only."""
+    people = study.participants if study.participants is not None else table
+    if "group" not in people:
+        return _everybody(study, table)
+    without = {name for name in study.design.group_names if not study.design.practice_of(name)}
+    return set(people.loc[~people["group"].isin(without), "participant"].dropna())

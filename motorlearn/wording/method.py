@@ -1,5 +1,6 @@
 """The method paragraphs: people, programme, tests, outcomes and analysis, from the plan."""
 
+from collections.abc import Sequence
 from itertools import groupby
 
 from motorlearn.design import Design, Outcome, Practice, Test
@@ -92,15 +93,25 @@ def programme_paragraph(design: Design) -> str:
         own = only.schedule == "own"
         said = [*([] if own else [_SCHEDULES[only.schedule]]), *filter(None, [only.description])]
         text = f"Everybody practised the same: {', '.join(said)}." if said else ""
-    if design.practice:
-        total = sum(session.trials for session in design.practice)
-        alike = groupby(design.practice, key=_content)
-        sessions = "; ".join(f"{_when(list(run))}: {content}" for content, run in alike)
-        text += (
-            f" Practice took {count(len(design.practice), 'session')} and {count(total, 'trial')} "
-            f"per participant ({sessions})."
-        )
+    if design.practice and design.practice_is_shared:
+        text += f" Practice took {_dose(design.practice)}."
+    elif design.practice:
+        for name in design.group_names:
+            mine = design.practice_of(name)
+            dose = f"took {_dose(mine)}" if mine else "was none: this group was tested only"
+            text += f" Practice of {name} {dose}."
     return text.strip()
+
+
+def _dose(practice: Sequence[Practice]) -> str:
+    """How many sessions and trials, and what each session held."""
+    total = sum(session.trials for session in practice)
+    alike = groupby(practice, key=_content)
+    sessions = "; ".join(f"{_when(list(run))}: {content}" for content, run in alike)
+    return (
+        f"{count(len(practice), 'session')} and {count(total, 'trial')} per participant "
+        f"({sessions})"
+    )
 
 
 def _when(sessions: list[Practice]) -> str:
@@ -117,6 +128,8 @@ def _when(sessions: list[Practice]) -> str:
 def _content(session: Practice) -> str:
     """What a session holds and with which feedback."""
     text = f"{count(session.blocks, 'block')} of {count(session.trials_per_block, 'trial')}"
+    if session.schedule:
+        text += f" in {session.schedule} order"
     every = session.feedback_every
     if session.feedback and every:
         often = "every trial" if every == 1 else f"every {every} trials"

@@ -158,14 +158,16 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     scale = "0 none to 10 worst; above 0: stop and ask"
     told.append(("pain, fatigue", design.load.pain_scale or scale))
     yes_no = ("yes", "no")
+    mine = people[people["group"].isin(event.groups)] if event.groups else people
+    own = f" {', '.join(event.groups)}" if event.groups else ""
     return FieldForm(
-        f"session {event.session}",
-        f"{design.study.title}: practice session {event.session}",
+        f"session {event.session}{own}",
+        f"{design.study.title}: {event.label}",
         (("session", str(event.session)), ("date", ""), ("coach", "")),
         (("planned", _when(event, design)), *told),
         headings,
         (WORD,) + (BOX,) * (len(headings) - 3) + (NOTE, NOTE),
-        tuple((str(p),) + ("",) * (len(headings) - 1) for p in people["participant"]),
+        tuple((str(p),) + ("",) * (len(headings) - 1) for p in mine["participant"]),
         dict.fromkeys(("present", *met), yes_no),
     )
 

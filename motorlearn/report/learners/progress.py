@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from motorlearn.design import Design, Stage, stage_column, stages_of
+from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.plan import throw_load
 from motorlearn.trials import Study
@@ -292,6 +292,15 @@ def _cue(item: str, design: Design) -> str:
     return entry.cue or " / ".join(faults) or entry.name
 
 
+def _practice(person: str, study: Study) -> tuple[Practice, ...]:
+    """Sessions of the person's group."""
+    people = study.trials.table if study.participants is None else study.participants
+    mine = people[people["participant"].astype("str") == person]
+    if "group" not in mine or mine.empty:
+        return study.design.practice
+    return study.design.practice_of(str(mine["group"].iloc[0]))
+
+
 def _sessions(person: str, study: Study) -> dict[str, Any]:
     log = study.sessions
     if log is None or log.empty:
@@ -300,7 +309,7 @@ def _sessions(person: str, study: Study) -> dict[str, Any]:
     there = mine[mine["present"] != 0] if "present" in mine else mine
     scales = [name for name in ("pain_before", "pain_after") if name in mine]
     pain = mine.assign(pain=mine[scales].max(axis=1) if scales else np.nan)
-    dose = {session.session: session.trials for session in study.design.practice}
+    dose = {session.session: session.trials for session in _practice(person, study)}
     met = [
         name.removeprefix(_MET)
         for name in mine
