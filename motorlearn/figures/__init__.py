@@ -43,6 +43,7 @@ from motorlearn.figures.style import (
     looks,
 )
 from motorlearn.figures.timeline import design_timeline
+from motorlearn.figures.tradeoff import speed_and_outcome
 
 __all__ = [
     "SIZES",
@@ -81,6 +82,7 @@ __all__ = [
     "practice_curve",
     "raincloud",
     "rater_drift",
+    "speed_and_outcome",
     "stick_figure",
     "text_overlaps",
     "texts_cut",

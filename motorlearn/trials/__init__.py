@@ -17,6 +17,7 @@ from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
 from motorlearn.trials.counted import counted_rows, set_aside_void, void_reasons
 from motorlearn.trials.folder import read_study, shipped_study
+from motorlearn.trials.handedness import left_handed
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
@@ -40,6 +41,7 @@ __all__ = [
     "counted_rows",
     "data_package",
     "import_trials",
+    "left_handed",
     "left_out",
     "missing_table",
     "no_changes",

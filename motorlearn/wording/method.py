@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import groupby
 
-from motorlearn.design import Design, Outcome, Practice, Test
+from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import capitalised, count, listed
@@ -182,8 +182,10 @@ def outcome_paragraph(design: Design) -> str:
 
 
 def _bound_unit(design: Design) -> str:
-    """Unit of the smallest effect of interest, none where it is a ratio."""
-    primary = design.primary
+    """Unit of the smallest effect of interest, none where it is a ratio; hits with their rate."""
+    primary, trials = design.primary, hits_declared_of(design)
+    if trials:
+        return f" hits of {trials} (a rate of {plain(smallest_effect_of(design) or 0.0)})"
     if primary is not None and primary.effect == "ratio":
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
