@@ -184,6 +184,7 @@ ANOVA = Schema(
         _ETA,
         Column("generalised_eta2", "generalised η²", "number", decimals=3),
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "term",

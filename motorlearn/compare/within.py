@@ -134,7 +134,7 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     try:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
-        return ANOVA.frame([ANOVA.row(term=f"group:{within}", method=f"not computed: {problem}")])
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
     return ANOVA.frame([_anova_row(effect, method) for effect in effects])
 
 
