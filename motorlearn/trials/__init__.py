@@ -24,8 +24,9 @@ from motorlearn.trials.named_files import refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
-from motorlearn.trials.sharing.packing import share_study, small_cells
+from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
+from motorlearn.trials.sharing.small_cells import small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 
 __all__ = [
