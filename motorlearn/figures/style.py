@@ -33,6 +33,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from motorlearn.exceptions import InputError
+from motorlearn.figures.extents import settle as settle
 from motorlearn.figures.extents import text_overlaps as text_overlaps
 from motorlearn.figures.extents import texts_cut as texts_cut
 from motorlearn.figures.labels import INK as INK
@@ -233,10 +234,17 @@ class Drawing:
     def _bytes(self, form: str, **options: Any) -> bytes:
         buffer = io.BytesIO()
         with mpl.rc_context(_untouched(_settings(SIZES["thesis"]))):
+            if self.given is None:
+                self._lay_out()
             self.figure.savefig(buffer, format=form, **options)
-            if self.given is None:  # laid out once; every format has the same places
-                self.figure.set_layout_engine("none")
         return buffer.getvalue()
+
+    def _lay_out(self) -> None:
+        """Lay the figure out once; with no layout left to do, each format is drawn once only."""
+        if self.figure.get_layout_engine() is not None:
+            settle(self.figure)
+            with mpl.rc_context({"figure.autolayout": False, "figure.constrained_layout.use": False}):
+                self.figure.set_layout_engine(None)
 
     def _repr_html_(self) -> str:
         picture = base64.b64encode(self.png(dpi=110)).decode("ascii")

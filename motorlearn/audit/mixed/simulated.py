@@ -82,12 +82,13 @@ def diagnose(model: MixedModel, *, simulations: int, seed: int) -> Diagnosis:
 
 @dataclass(frozen=True)
 class _Layout:
-    """Where the residuals stand: their cell, their participant and order, their categories."""
+    """Where the residuals stand: their cell, participant, order, categories and who is in each."""
 
     cell: NDArray[np.intp]
     person: NDArray[np.intp]
     consecutive: NDArray[np.intp]
     categories: dict[str, NDArray[np.object_]]
+    members: dict[str, list[NDArray[np.intp]]]
 
     @classmethod
     def of(cls, model: MixedModel) -> "_Layout":
@@ -99,7 +100,11 @@ class _Layout:
         same = owner[design.cell[order]][1:] == owner[design.cell[order]][:-1]
         pairs = np.stack([order[:-1][same], order[1:][same]])
         categories = {name: level[cell] for name, level in model.categories().items()}
-        return cls(cell, owner[cell], pairs, categories)
+        members = {
+            name: [np.flatnonzero(levels == level) for level in np.unique(levels)]
+            for name, levels in categories.items()
+        }
+        return cls(cell, owner[cell], pairs, categories, members)
 
     def frame(self, model: MixedModel, u: Floats, residual: Floats) -> pd.DataFrame:
         """Residuals with everything a figure needs."""
@@ -147,8 +152,8 @@ def _numbers(
         "effects": abs(_skew(effects)),
         "serial": abs(_serial(layout, model, rows, eta, residual)),
     }
-    for name, levels in layout.categories.items():
-        found[f"spread by {name}"] = _spread_ratio(residual, levels)
+    for name, members in layout.members.items():
+        found[f"spread by {name}"] = _spread_ratio(residual, members)
     if model.binomial:
         hits, p = model.by_cell(rows), model.mean(eta)
         variance = np.maximum(model.weight * p * (1 - p), 1e-12)
@@ -204,6 +209,6 @@ def _serial(
     return float(before @ after / np.sqrt((before @ before) * (after @ after)))
 
 
-def _spread_ratio(residual: Floats, levels: NDArray[np.object_]) -> float:
-    sds = [np.std(residual[levels == level]) for level in np.unique(levels)]
+def _spread_ratio(residual: Floats, members: list[NDArray[np.intp]]) -> float:
+    sds = [np.std(residual[own]) for own in members]
     return float(max(sds) / max(min(sds), 1e-12)) if len(sds) > 1 else 1.0
