@@ -4,13 +4,20 @@ A report leaves ``kept.json`` beside its page: for every picture and every style
 fingerprint of what it was made from (the values it shows, the function that draws it, the code of
 the package) and a checksum of its files. Where the fingerprint is unchanged and the files are whole
 they are taken over; the texts of the report are always written anew.
+
+The list is signed with a key of the user that stays on this machine: a list that anybody else wrote
+or changed holds nothing true, and everything is drawn anew.
 """
 
 import dataclasses
 import functools
 import hashlib
+import hmac
 import json
+import os
+import secrets
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -23,10 +30,13 @@ from pydantic import BaseModel
 
 import motorlearn
 from motorlearn.design import Design
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.printing import Pictures, Press, print_options
+from motorlearn.figures.style import Drawing, printing_style
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
+DPI = 300
+_KEY_BYTES = 32
 _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
@@ -97,14 +107,20 @@ class Print(Drawing):
         Caption and alternative text that the figure's own function gave.
     files : mapping of str to bytes
         Files of an earlier report by format; empty where the figure was drawn just now.
+    elsewhere : Future, optional
+        Its files by format, where another process draws it; nothing where that failed.
     """
 
     made_from: str = ""
     words: tuple[str, str] = ("", "")
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    elsewhere: Future[Pictures | None] | None = field(default=None, repr=False)
 
-    def _bytes(self, form: str, **options: Any) -> bytes:
-        return self.files[form] if self.files else super()._bytes(form, **options)
+    def _bytes(self, form: str, *, dpi: int = DPI) -> bytes:
+        if self.files:
+            return self.files[form]
+        found = self.elsewhere.result() if self.elsewhere is not None and dpi == DPI else None
+        return found[form] if found else super()._bytes(form, dpi=dpi)
 
 
 @dataclass(frozen=True)
@@ -119,11 +135,14 @@ class Kept:
         For each fingerprint ``name``, ``words`` and ``files``: path and checksum by format.
     forms : tuple of str
         Formats that the report writes; a picture that lacks one of them is drawn again.
+    press : Press, optional
+        Processes that draw.
     """
 
     folder: Path = Path()
     entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
     forms: tuple[str, ...] = FORMS
+    press: Press | None = field(default=None, repr=False)
 
     def draw(
         self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
@@ -140,7 +159,15 @@ class Kept:
             return Print(str(entry["name"]), Figure(), *words, key, words, files)
         new = function(*values, **options)
         name = f"{new.name}-{ending}" if ending else new.name
-        return Print(name, new.figure, new.caption, new.alt, key, (new.caption, new.alt))
+        words = (new.caption, new.alt)
+        return Print(name, new.figure, *words, key, words, elsewhere=self._sent(name, new.figure))
+
+    def _sent(self, name: str, figure: Figure) -> Future[Pictures | None] | None:
+        if self.press is None:
+            return None
+        options = print_options(name, dpi=DPI)
+        with printing_style():
+            return self.press.take(figure, {form: options[form] for form in self.forms})
 
     def files(self, key: str) -> dict[str, bytes]:
         """Files of one fingerprint by format; none where any of them is gone or was touched."""
@@ -155,13 +182,44 @@ class Kept:
 
 
 def kept_from(folder: Path, forms: tuple[str, ...] = FORMS) -> Kept:
-    """Read what an earlier report in a folder kept; nothing where the list is spoilt."""
+    """Read what an earlier report in a folder kept; nothing where the list is not signed here."""
     try:
         stored = json.loads((folder / LIST).read_text("utf-8"))
     except (OSError, ValueError, RecursionError):
         return Kept(folder, forms=forms)
-    whole = isinstance(stored, dict) and all(_is_entry(entry) for entry in stored.values())
-    return Kept(folder, stored if whole else {}, forms)
+    match stored:
+        case {"signature": str(signature), "entries": dict(entries)}:
+            own = _signature(entries)
+            signed = own is not None and hmac.compare_digest(signature, own)
+            if signed and all(_is_entry(entry) for entry in entries.values()):
+                return Kept(folder, entries, forms)
+    return Kept(folder, forms=forms)
+
+
+def _signature(entries: Mapping[str, Any]) -> str | None:
+    """Signature of a list with the key of the user; None where no key can be had."""
+    key = _key()
+    if key is None:
+        return None
+    text = json.dumps(entries, sort_keys=True).encode()
+    return hmac.new(key, text, hashlib.sha256).hexdigest()
+
+
+def _key() -> bytes | None:
+    """The key of the user on this machine, made when it is first needed."""
+    place = os.environ.get("LOCALAPPDATA") or os.environ.get("XDG_STATE_HOME") or "~/.local/state"
+    path = Path(place).expanduser() / "motorlearn" / "report-key"
+    try:
+        if not path.is_file():
+            path.parent.mkdir(parents=True, exist_ok=True)
+            fresh = path.with_name(f"{path.name}.{os.getpid()}")
+            with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+                file.write(secrets.token_bytes(_KEY_BYTES))
+            fresh.replace(path)
+        key = path.read_bytes()
+    except (OSError, RuntimeError):
+        return None
+    return key if len(key) == _KEY_BYTES else None
 
 
 def _is_entry(entry: Any) -> bool:
@@ -187,5 +245,8 @@ def entry(
 
 
 def keep(folder: Path, entries: Mapping[str, Any]) -> None:
-    """Write the list for the next report."""
-    (folder / LIST).write_text(json.dumps(entries, indent=1, ensure_ascii=False), "utf-8")
+    """Write the list for the next report; none where it cannot be signed."""
+    signature = _signature(entries)
+    if signature is not None:
+        stored = {"signature": signature, "entries": entries}
+        (folder / LIST).write_text(json.dumps(stored, indent=1), "utf-8")

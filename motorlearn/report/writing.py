@@ -12,6 +12,7 @@ from tqdm.auto import tqdm
 import motorlearn
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.exceptions import InputError
+from motorlearn.figures.printing import press
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
@@ -82,7 +83,8 @@ def write_report(
     found = view_of(analysis, decimal=_known_sign(decimal))
     forms = FORMS + (("pdf",) if pdf else ())
     kept = kept_from(Path(folder), forms)
-    with new_folder(folder, mark=MARK) as work:
+    with new_folder(folder, mark=MARK) as work, press() as drawers:
+        kept = replace(kept, press=drawers)
         write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 

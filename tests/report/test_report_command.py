@@ -1,5 +1,6 @@
 """The report command: options, messages, exit codes, and what a second run takes over."""
 
+import json
 import os
 import shutil
 import subprocess
@@ -177,11 +178,41 @@ def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
         '{"x": "y"}',
         '{"x": {"name": "a", "words": ["", ""], "files": {"png": ["../a", "b"]}}}',
         '{"x": {"name": "a", "words": [""], "files": {}}}',
+        '{"signature": "0", "entries": {}}',
+        '{"signature": 1, "entries": []}',
     ],
 )
 def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
     (tmp_path / "kept.json").write_text(spoilt, "utf-8")
     assert kept_from(tmp_path).entries == {}
+
+
+def test_captions_that_nobody_wrote_are_not_printed(little, tmp_path, quick_pictures):
+    study = ml.read_study(little)
+    page = ml.write_report(study, tmp_path / "out", quiet=True)
+    kept = page.parent / "kept.json"
+    stored = json.loads(kept.read_text("utf-8"))
+    assert kept_from(page.parent).entries == stored["entries"]
+    for entry in stored["entries"].values():
+        entry["words"] = ["A caption from elsewhere", "An alternative text from elsewhere"]
+    kept.write_text(json.dumps(stored), "utf-8")
+    assert kept_from(page.parent).entries == {}
+    quick_pictures.clear()
+    assert "from elsewhere" not in ml.write_report(study, page.parent, quiet=True).read_text(
+        "utf-8"
+    )
+    assert quick_pictures
+
+
+def test_a_list_of_another_user_is_not_believed(little, tmp_path, quick_pictures, monkeypatch):
+    page = ml.write_report(ml.read_study(little), tmp_path / "out", quiet=True)
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "another"))
+    monkeypatch.delenv("LOCALAPPDATA", raising=False)
+    assert kept_from(page.parent).entries == {}
+    (tmp_path / "file").write_text("")
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "file"))  # no key can be kept there
+    again = ml.write_report(ml.read_study(little), tmp_path / "out", quiet=True)
+    assert not (again.parent / "kept.json").exists()
 
 
 def test_a_touched_picture_is_drawn_again(little, tmp_path, quick_pictures):
