@@ -27,7 +27,7 @@ from motorlearn.figures.extents import settle
 Options: TypeAlias = Mapping[str, Mapping[str, Any]]
 Pictures: TypeAlias = dict[str, bytes]
 
-_UNSENT: Final = ("backend", "backend_fallback", "interactive")
+_UNSENT: Final = ("backend", "backend_fallback", "interactive", "image.cmap")
 _MOST: Final = 4
 """Most processes beside this one: a report has about twenty figures."""
 
