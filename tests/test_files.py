@@ -1,8 +1,10 @@
 """Writing whole or not at all: errors, kills at any moment, and two runs at once."""
 
 import errno
+import hmac
 import os
 import signal
+import stat
 import subprocess
 import sys
 import time
@@ -12,7 +14,7 @@ import pytest
 
 from motorlearn import files
 from motorlearn.exceptions import FileError
-from motorlearn.files import LISTED
+from motorlearn.files import LISTED, is_signed, signature
 
 MARK = "mark.txt"
 UMASK = os.umask(0o022)
@@ -419,3 +421,28 @@ def test_json_nested_without_end_is_refused():
     for content in ("[" * 200_000, '{"a":' * 100_000, b"\xff", "1" * 10_000, ""):
         with pytest.raises(FileError, match="the page is damaged"):
             files.parsed_json(content, "the page")
+
+
+def test_a_signature_is_the_users_own(tmp_path, monkeypatch):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "one"))
+    signed = signature(b"as written")
+    assert is_signed(b"as written", signed) and not is_signed(b"as altered", signed)
+    secret = tmp_path / "one" / "motorlearn" / "signing-key"
+    assert stat.S_IMODE(secret.stat().st_mode) == 0o600
+    assert signed == hmac.new(secret.read_bytes(), b"as written", "sha256").hexdigest()
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "two"))
+    assert not is_signed(b"as written", signed)
+
+
+@pytest.mark.parametrize("secret", [b"", b"short", None])
+def test_without_a_secret_nothing_is_signed_and_nothing_believed(tmp_path, monkeypatch, secret):
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    place = tmp_path / "motorlearn"
+    if secret is None:
+        place.write_text("a file where the folder would be")
+    else:
+        place.mkdir()
+        (place / "signing-key").write_bytes(secret)
+    assert signature(b"as written") == ""
+    empty = hmac.new(b"", b"as written", "sha256").hexdigest()
+    assert not any(is_signed(b"as written", signed) for signed in ("", empty, "\ud800"))

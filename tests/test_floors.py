@@ -78,6 +78,7 @@ TABLE_FACING = {
         "population.curve",
         "population.maximum",
         "population.population",
+        "population.told",
         "population.table",
         "population.terms",
         "quantities",

@@ -1,18 +1,77 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
+from typing import TypedDict
+
 import pandas as pd
 
+from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.analysis.speed import SpeedBeside, speed_beside
+from motorlearn.analysis.technique import TechniqueChange, technique_change
+from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
-from motorlearn.results import or_refused
+from motorlearn.results import Refused, or_refused
+from motorlearn.trials import Study
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 FEWEST_BLOCKS = 5
 """Blocks of practice below which no curve is fitted to a learner."""
+
+MODEL_SIMULATIONS = 200
+"""Data sets that the audit of the mixed model simulates; shares are known to about 0.035."""
+
+
+class Beside(TypedDict):
+    """Fields of the analysis of a study."""
+
+    mixed: MixedFit | Refused
+    mixed_audit: Audit | Refused | None
+    raters: Agreement | Refused | None
+    landmarks: LandmarkScores | Refused | None
+    curves: CurveFits | Refused | None
+    population: PopulationCurve | Refused | None
+    technique: TechniqueChange | Refused | None
+    speed: SpeedBeside | Refused | None
+
+
+def beside_of(
+    study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
+) -> Beside:
+    """The mixed model of trials with its assumptions, agreement of raters, learning curves."""
+    mixed = trial_model(scores, question)
+    audit = None
+    if not isinstance(mixed, Refused):
+        audit = or_refused(check_assumptions)(
+            mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
+        )
+    rated, practised = has_ratings(study.ratings), has_curves(cells)
+    camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
+    ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
+    return {
+        "mixed": mixed,
+        "mixed_audit": audit,
+        "raters": agreement(study.ratings) if rated else None,
+        "landmarks": camera,
+        "curves": learners_curves(cells) if practised else None,
+        "population": population_curve(cells) if practised else None,
+        "technique": or_refused(technique_change)(study, ratings=ratings, scores=scores, seed=seed)
+        if rated
+        else None,
+        "speed": or_refused(speed_beside)(scores, study.design, seed=seed)
+        if has_speed(scores)
+        else None,
+    }
+
+
+def has_speed(scores: OutcomeScores) -> bool:
+    """Whether speed stands beside an outcome that is another one."""
+    table = scores.table
+    known = "speed" in table and bool(table["speed"].notna().any())
+    return known and scores.column not in ("speed", "time")
 
 
 def has_ratings(ratings: pd.DataFrame | None) -> bool:
@@ -100,7 +159,7 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     terms += " + task" if "task" in rows and rows["task"].nunique() > 1 else ""
     if scores.attempts is not None:
         return _model_of_hits(rows, terms)
-    ratio = question.effect(scores.outcome.name) == "ratio"
+    ratio = question.outcomes[0].effect == "ratio"
     left = f"log({scores.column})" if ratio else scores.column
     repeated = rows.duplicated(["participant", "test"]).any()
     random = {"participant": "1 + test" if repeated else "1"}

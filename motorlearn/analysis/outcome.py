@@ -1,21 +1,23 @@
 """What one outcome of a study shows: comparison, practice, scores by cell, people's changes."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
 
-from motorlearn.analysis.questions import Question
-from motorlearn.analysis.scores import OutcomeScores, group_points
+from motorlearn.analysis.points import points_of
+from motorlearn.analysis.questions import Asked, Question
+from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
-from motorlearn.design import Design, Outcome, Stage
+from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.linear import holm
 from motorlearn.measures import IndividualChanges, individual_changes
 from motorlearn.results import Refused, or_refused, register_record
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-CELLS = ("participant", "group", "stage", "session", "block")
+OUTCOME_COLUMNS = ("outcome", "column", "attempts", "unit", "scale", "better", "role")
 
 
 @register_record
@@ -82,6 +84,13 @@ class OutcomeAnalysis:
         return self.attempts is not None and self.out_of is None
 
     @property
+    def scale(self) -> str:
+        """What the scores are told in."""
+        if self.out_of is not None:
+            return f"hits of {self.out_of:g}"
+        return "rate" if self.is_rate else self.unit
+
+    @property
     def person_changes(self) -> pd.DataFrame:
         """Change of everybody between ``change_stages``, with own limits where these are known.
 
@@ -110,11 +119,9 @@ class OutcomeAnalysis:
         )[names]
 
 
-def analyse_outcome(scores: OutcomeScores, question: Question) -> OutcomeAnalysis:
+def analyse_outcome(scores: OutcomeScores, asked: Asked, question: Question) -> OutcomeAnalysis:
     """Compute everything that the study asks of one outcome."""
-    outcome, design, stages = scores.outcome, question.design, question.stages
-    ranks = _ranks(design, stages)
-    points, cells = _points(scores, ranks)
+    outcome = scores.outcome
     return OutcomeAnalysis(
         name=outcome.name,
         column=scores.column,
@@ -123,26 +130,40 @@ def analyse_outcome(scores: OutcomeScores, question: Question) -> OutcomeAnalysi
         unit=outcome.unit,
         label=outcome.label,
         better=outcome.better,
-        role=question.role(outcome.name),
-        effect=question.effect(outcome.name),
+        role=asked.role,
+        effect=asked.effect,
         low=outcome.low,
         high=outcome.high,
-        comparison=compared(scores, question),
+        comparison=compared(scores, asked, question),
         practice=_practice(scores, question),
-        cells=cells,
-        points=points,
-        by_task=_by_task(scores, ranks),
         changes=_changes(scores, question),
         change_stages=question.pair,
+        **points_of(scores, question),
     )
 
 
 @or_refused
-def compared(scores: OutcomeScores, question: Question) -> PhaseComparison:
+def compared(scores: OutcomeScores, asked: Asked, question: Question) -> PhaseComparison:
     """Groups at every part of the study, as the plan asks."""
-    rows = scores.rows(["participant", "group", "stage"])
-    found = compare_phases(rows, scores.column, **question.options(scores))
-    if question.role(scores.outcome.name) != "primary" or question.design.primary is None:
+    primary = question.design.primary
+    found = compare_phases(
+        scores.stage_rows,
+        scores.column,
+        group="group",
+        phase="stage",
+        baseline=question.baseline,
+        attempts=scores.attempts,
+        out_of=scores.out_of,
+        phases=[stage.name for stage in question.stages],
+        groups=list(question.groups),
+        reference=question.reference,
+        pairs="reference" if primary is not None and primary.groups else "all",
+        better=scores.outcome.better,
+        effect=asked.effect,
+        variance=asked.variance,
+        equivalence=asked.bound,
+    )
+    if asked.role != "primary" or primary is None:
         return found
     return replace(found, contrasts=_primary_alone(found.contrasts, question))
 
@@ -166,22 +187,18 @@ def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
 
 @or_refused
 def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
-    block = [name for name in ("session", "block") if name in scores.table]
-    block = [name for name in block if scores.table[name].notna().any()]
     if not (scores.table["phase"] == PRACTICE_PHASE).any():
         raise InputError("no trials of practice were recorded")
-    if not block:
+    if not scores.blocks:
         raise InputError(
             "the rows of practice carry neither block nor session",
             remedy="add a column 'block' or 'session' to see change over practice",
         )
-    rows = scores.rows(["participant", "group", "phase", *block])
-    practised = rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=block)
     return compare_blocks(
-        practised,
+        scores.practice_rows,
         scores.column,
         group="group",
-        block=block,
+        block=scores.blocks,
         attempts=scores.attempts,
         out_of=scores.out_of,
         groups=list(question.groups),
@@ -205,50 +222,10 @@ def _changes(scores: OutcomeScores, question: Question) -> IndividualChanges:
     )
 
 
-def _ranks(design: Design, stages: tuple[Stage, ...]) -> dict[str, dict[str, int]]:
-    """Place of every group and stage in the plan."""
-    return {
-        "group": {name: place for place, name in enumerate(design.group_names)},
-        "stage": {stage.name: place for place, stage in enumerate(stages)},
-        "task": {"all": -1} | {task.name: place for place, task in enumerate(design.tasks)},
-    }
-
-
-def _ordered(frame: pd.DataFrame, ranks: dict[str, dict[str, int]], *by: str) -> pd.DataFrame:
-    """Sort rows in the order of the plan; columns without a rank by their values."""
-    return frame.sort_values(
-        list(by),
-        key=lambda column: column.map(ranks[column.name]) if column.name in ranks else column,
-        kind="stable",
-    ).reset_index(drop=True)
-
-
-def _points(
-    scores: OutcomeScores, ranks: dict[str, dict[str, int]]
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Group means and participants' scores by block of practice and by test."""
-    table = scores.table
-    practised = table["phase"] == PRACTICE_PHASE
-    keys = {name: table.get(name, np.nan) for name in ("session", "block")}
-    keyed = table.assign(
-        **{
-            name: pd.Series(values, index=table.index).where(practised)
-            for name, values in keys.items()
-        }
-    )
-    cells = replace(scores, table=keyed).cells(CELLS)
-    cells = _ordered(cells, ranks, "stage", "session", "block", "group")
-    cells = cells.rename(columns={"stage": "phase"})
-    return group_points(cells, ["group", "phase", "session", "block"]), cells
-
-
-def _by_task(scores: OutcomeScores, ranks: dict[str, dict[str, int]]) -> pd.DataFrame:
-    by = ["group", "stage"]
-    parts = [group_points(scores.cells(["participant", *by]), by).assign(task="all")]
-    if "task" in scores.table and scores.table["task"].nunique() > 1:
-        cells = scores.cells(["participant", *by, "task"])
-        parts.append(group_points(cells, [*by, "task"]))
-    rows = pd.concat(parts, ignore_index=True)
-    known = set(rows["task"]) <= set(ranks["task"])
-    ranks = ranks if known else {name: ranks[name] for name in by}
-    return _ordered(rows, ranks, "stage", "task", "group")
+def outcomes_frame(details: Iterable[OutcomeAnalysis]) -> pd.DataFrame:
+    """One row per outcome: ``outcome, column, attempts, unit, scale, better, role``."""
+    rows = [
+        [entry.name if name == "outcome" else getattr(entry, name) for name in OUTCOME_COLUMNS]
+        for entry in details
+    ]
+    return pd.DataFrame(rows, columns=list(OUTCOME_COLUMNS))

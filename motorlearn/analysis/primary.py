@@ -124,7 +124,7 @@ def _frame(
 ) -> pd.DataFrame:
     stage, primary = question.primary_stage, question.design.primary
     wanted = primary.phase if primary is not None else ""
-    effect = str(row.get("effect", question.effect(outcome)))
+    effect = str(row.get("effect", question.outcomes[0].effect))
     values = {
         "outcome": outcome,
         "phase": stage.phase if stage is not None else wanted,

@@ -1,14 +1,37 @@
 """What this study asks of an outcome: which tests, which groups, what effect, which bound."""
 
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
-from motorlearn.analysis.scores import RATES, OutcomeScores
-from motorlearn.design import Design, Outcome, Stage
+from motorlearn.design import Design, Outcome, Stage, smallest_effect_of, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.vocabulary import PRACTICE_PHASE
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What the plan asks of one outcome.
+
+    Parameters
+    ----------
+    outcome : Outcome
+        The entry of the plan.
+    role : str
+        ``primary``, ``secondary`` where an analysis of it is planned, else ``exploratory``.
+    effect : str
+        Scale of the comparison; the primary outcome's is declared.
+    variance : str
+        Whether groups may differ in spread in the analysis of covariance; of the primary outcome.
+    bound : float or None
+        Smallest effect of interest on the scale of the scores; of the primary outcome only.
+    """
+
+    outcome: Outcome
+    role: str
+    effect: str
+    variance: str
+    bound: float | None
 
 
 @dataclass(frozen=True)
@@ -23,35 +46,19 @@ class Question:
         Parts of the study that have trials, in the order of the plan.
     groups : tuple of str
         Groups of the plan that have trials, in the order of the plan.
+    outcomes : tuple of Asked
+        Outcomes of the plan with what is asked of each, the primary one first.
     """
 
     design: Design
     stages: tuple[Stage, ...]
     groups: tuple[str, ...]
+    outcomes: tuple[Asked, ...]
 
     @property
     def tests(self) -> tuple[Stage, ...]:
         """Tests that have trials."""
         return tuple(stage for stage in self.stages if stage.phase != PRACTICE_PHASE)
-
-    @property
-    def primary_outcome(self) -> str:
-        """Name of the primary outcome: the declared one, else the first of the plan."""
-        primary = self.design.primary
-        return primary.outcome if primary is not None else self.design.outcomes[0].name
-
-    @property
-    def outcomes(self) -> tuple[Outcome, ...]:
-        """Outcomes of the plan, the primary one first."""
-        first = self.primary_outcome
-        return tuple(sorted(self.design.outcomes, key=lambda outcome: outcome.name != first))
-
-    def role(self, outcome: str) -> str:
-        """Role of an outcome: primary, secondary where an analysis of it is planned, else open."""
-        if outcome == self.primary_outcome:
-            return "primary"
-        planned = {entry.outcome for entry in self.design.analyses}
-        return "secondary" if outcome in planned else "exploratory"
 
     @property
     def primary_stage(self) -> Stage | None:
@@ -92,64 +99,15 @@ class Question:
         last = late if late is not None and late != self.tests[0] else self.tests[-1]
         return self.tests[0].name, last.name
 
-    def effect(self, outcome: str) -> str:
-        """Scale of the comparison; the primary outcome's is declared."""
-        primary = self.design.primary
-        return (
-            primary.effect if primary is not None and primary.outcome == outcome else "difference"
-        )
 
-    def variance(self, outcome: str) -> str:
-        """Whether groups may differ in spread in the analysis of covariance; of the primary."""
-        primary = self.design.primary
-        mine = primary is not None and primary.outcome == outcome
-        return primary.variance if primary is not None and mine else "equal"
-
-    def bound(self, scores: OutcomeScores) -> float | None:
-        """Smallest effect of interest on the scale of the scores; of the primary outcome only.
-
-        A bound in hits for an outcome that is told as a rate is put in rates.
-        """
-        primary, smallest = self.design.primary, self.design.smallest_effect
-        if primary is None or smallest is None or primary.outcome != scores.outcome.name:
-            return None
-        value = smallest.value
-        if primary.effect == "ratio":
-            return 1 / value if value < 1 else value
-        if scores.outcome.name in RATES and value >= 1:
-            tests = [test for test in self.design.tests if test.phase == primary.phase]
-            return value / tests[-1].trials
-        return value
-
-    def options(self, scores: OutcomeScores) -> dict[str, Any]:
-        """Options of the comparison of phases for one outcome."""
-        primary = self.design.primary
-        named = primary is not None and bool(primary.groups)
-        return {
-            "group": "group",
-            "phase": "stage",
-            "baseline": self.baseline,
-            "attempts": scores.attempts,
-            "out_of": scores.out_of,
-            "phases": [stage.name for stage in self.stages],
-            "groups": list(self.groups),
-            "reference": self.reference,
-            "pairs": "reference" if named else "all",
-            "better": scores.outcome.better,
-            "effect": self.effect(scores.outcome.name),
-            "variance": self.variance(scores.outcome.name),
-            "equivalence": self.bound(scores),
-        }
-
-
-def question_of(design: Design, table: pd.DataFrame, stages: tuple[Stage, ...]) -> Question:
-    """Read from plan and trials what can be asked.
+def question_of(design: Design, table: pd.DataFrame, only: str | None = None) -> Question:
+    """Read from plan and trials what can be asked, of all outcomes or of one.
 
     Raises
     ------
     InputError
-        If two outcomes of the plan are one column, or a group that the primary comparison names
-        has no trials.
+        If two outcomes of the plan are one column, the plan has no outcome ``only``, or a group
+        that the primary comparison names has no trials.
     """
     present = set(table["group"].dropna().astype("str"))
     groups = tuple(name for name in design.group_names if name in present)
@@ -161,11 +119,12 @@ def question_of(design: Design, table: pd.DataFrame, stages: tuple[Stage, ...]) 
             absent,
             "add its rows, or correct primary.groups in study.toml or the column 'group'",
         )
-    _refuse_twins(design)
-    return Question(design, stages, groups or tuple(sorted(present)))
+    held = set(table["stage"])
+    stages = tuple(stage for stage in stages_of(design) if stage.name in held)
+    return Question(design, stages, groups or tuple(sorted(present)), _outcomes(design, only))
 
 
-def _refuse_twins(design: Design) -> None:
+def _outcomes(design: Design, only: str | None) -> tuple[Asked, ...]:
     names = [outcome.name for outcome in design.outcomes]
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
@@ -174,3 +133,32 @@ def _refuse_twins(design: Design) -> None:
             twice,
             "keep one [[outcomes]] entry for each column in study.toml",
         )
+    if only is not None and only not in names:
+        remedy = f"its outcomes are {', '.join(names)}"
+        raise InputError("the plan has no such outcome", [only], remedy)
+    first = names[0] if design.primary is None else design.primary.outcome
+    ordered = sorted(design.outcomes, key=lambda outcome: outcome.name != first)
+    return tuple(
+        _asked(outcome, design, first) for outcome in ordered if only in (None, outcome.name)
+    )
+
+
+def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
+    primary = design.primary
+    if outcome.name != first:
+        planned = {entry.outcome for entry in design.analyses}
+        role = "secondary" if outcome.name in planned else "exploratory"
+        return Asked(outcome, role, "difference", "equal", None)
+    if primary is None:
+        return Asked(outcome, "primary", "difference", "equal", None)
+    return Asked(outcome, "primary", primary.effect, primary.variance, _bound(design))
+
+
+def _bound(design: Design) -> float | None:
+    """The declared bound; one in hits for an outcome that is told as a rate is put in rates."""
+    primary, value = design.primary, smallest_effect_of(design)
+    if primary is None or value is None:
+        return None
+    if primary.effect == "ratio":
+        return 1 / value if value < 1 else value
+    return value

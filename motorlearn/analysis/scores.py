@@ -1,17 +1,18 @@
 """How an outcome of the plan comes from the columns of a study."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from motorlearn.design import Design, Outcome
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import registered_measures, score_trials
 from motorlearn.measures.registry import measures_for
 from motorlearn.trials import counted_rows
+from motorlearn.vocabulary import PRACTICE_PHASE
 
 HITS = "hits"
 RATES = ("hit", "hit_rate")
@@ -82,6 +83,43 @@ class OutcomeScores:
         """Rows that count and hold a value; a measure counts every row that counts."""
         counts = pd.Series(counted_rows(self.table), index=self.table.index)
         return counts if self.measured else counts & self.table[self.column].notna()
+
+    @cached_property
+    def stage_rows(self) -> pd.DataFrame:
+        """Rows from which groups are compared at every part of the study."""
+        return self.rows(["participant", "group", "stage"])
+
+    @cached_property
+    def blocks(self) -> list[str]:
+        """Columns that number the blocks of practice, where they are filled."""
+        named = [name for name in ("session", "block") if name in self.table]
+        return [name for name in named if self.table[name].notna().any()]
+
+    @cached_property
+    def practice_rows(self) -> pd.DataFrame:
+        """Rows of practice that carry a block; none where nothing numbers the blocks."""
+        if not self.blocks:
+            return self.table.iloc[:0]
+        rows = self.rows(["participant", "group", "phase", *self.blocks])
+        return rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
+
+    @cached_property
+    def block_cells(self) -> pd.DataFrame:
+        """Participants' scores by block of practice and by test."""
+        practised = self.table["phase"] == PRACTICE_PHASE
+        keys = {
+            name: pd.Series(self.table.get(name, np.nan), index=self.table.index).where(practised)
+            for name in ("session", "block")
+        }
+        keyed = replace(self, table=self.table.assign(**keys))
+        return keyed.cells(["participant", "group", "stage", "session", "block"])
+
+    @cached_property
+    def task_cells(self) -> list[pd.DataFrame]:
+        """Participants' scores by part of the study: over tasks, and by task if there are some."""
+        by = ["participant", "group", "stage"]
+        several = "task" in self.table and self.table["task"].nunique() > 1
+        return [self.cells(by), *([self.cells([*by, "task"])] if several else [])]
 
     def rows(self, by: Sequence[str]) -> pd.DataFrame:
         """Rows that a comparison takes: trials, or one score for each cell of a measure."""
@@ -201,41 +239,3 @@ def _named(outcome: Outcome) -> Outcome:
     if outcome.label in ("", "hit", "hits"):
         outcome = outcome.model_copy(update={"label": "hit rate"})
     return outcome.model_copy(update={"unit": ""})
-
-
-def group_points(cells: pd.DataFrame, by: Sequence[str], *, level: float = 0.95) -> pd.DataFrame:
-    """Mean, standard deviation, quartiles and t interval of participants' scores in each cell.
-
-    Parameters
-    ----------
-    cells : DataFrame
-        ``score`` and the columns of ``by``, one row per participant and cell.
-    by : sequence of str
-        Columns that name a cell, the group included.
-    level : float
-        Level of the interval.
-
-    Returns
-    -------
-    DataFrame
-        The columns of ``by``; ``n, mean, sd, median, quartile_low, quartile_high, conf_low,
-        conf_high``; the interval is empty where n < 2.
-
-    Raises
-    ------
-    InputError
-        If there is no cell.
-    """
-    if cells.empty:
-        raise InputError("there are no scores to average", None, "check the phases of the trials")
-    grouped = cells.groupby(list(by), sort=False, observed=True, dropna=False)["score"]
-    points = grouped.agg(n="count", mean="mean", sd="std", median="median").reset_index()
-    quartiles = grouped.quantile([0.25, 0.75]).unstack().reset_index(drop=True)
-    half = stats.t.isf((1 - level) / 2, np.maximum(points["n"] - 1, 1)) * points["sd"]
-    half = half / np.sqrt(points["n"])
-    return points.assign(
-        quartile_low=quartiles[0.25],
-        quartile_high=quartiles[0.75],
-        conf_low=points["mean"] - half,
-        conf_high=points["mean"] + half,
-    )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
-    from motorlearn.figures.agreement import bland_altman, rater_drift
+    from motorlearn.figures.agreement import bland_altman, category_agreement, rater_drift
     from motorlearn.figures.change import paired_change
     from motorlearn.figures.curves import (
         curve_residuals,
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.effects import effect_forest
     from motorlearn.figures.extents import text_overlaps, texts_cut
     from motorlearn.figures.flow import participant_flow
+    from motorlearn.figures.generalisability import decision_curves
     from motorlearn.figures.landing import landing_map
     from motorlearn.figures.landmarks import cutoff_choice, stick_figure
     from motorlearn.figures.load import load_by_week
@@ -47,51 +48,26 @@ if TYPE_CHECKING:
         looks,
     )
     from motorlearn.figures.timeline import design_timeline
+    from motorlearn.figures.tradeoff import speed_and_outcome
 
 _HOMES = {
-    "agreement": (
-        "bland_altman",
-        "rater_drift",
-    ),
+    "agreement": ("bland_altman", "category_agreement", "rater_drift"),
     "change": ("paired_change",),
-    "curves": (
-        "curve_residuals",
-        "individual_fits",
-        "parameter_forest",
-        "population_curve",
-    ),
-    "diagnostics": (
-        "conclusion_forest",
-        "diagnostic_panel",
-        "tipping_path",
-    ),
-    "distributions": (
-        "estimation_plot",
-        "raincloud",
-    ),
+    "curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
+    "diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
+    "distributions": ("estimation_plot", "raincloud"),
     "effects": ("effect_forest",),
-    "extents": (
-        "text_overlaps",
-        "texts_cut",
-    ),
+    "extents": ("text_overlaps", "texts_cut"),
     "flow": ("participant_flow",),
+    "generalisability": ("decision_curves",),
     "landing": ("landing_map",),
-    "landmarks": (
-        "cutoff_choice",
-        "stick_figure",
-    ),
+    "landmarks": ("cutoff_choice", "stick_figure"),
     "load": ("load_by_week",),
     "missing": ("missing_map",),
     "orders": ("trial_order_raster",),
     "pairs": ("paired_lines",),
-    "power": (
-        "power_contour",
-        "power_curves",
-    ),
-    "practice": (
-        "outcome_label",
-        "practice_curve",
-    ),
+    "power": ("power_contour", "power_curves"),
+    "practice": ("outcome_label", "practice_curve"),
     "scores": ("delayed_scores",),
     "style": (
         "SIZES",
@@ -106,6 +82,7 @@ _HOMES = {
         "looks",
     ),
     "timeline": ("design_timeline",),
+    "tradeoff": ("speed_and_outcome",),
 }
 __getattr__, __dir__ = late_names(
     __name__,
@@ -120,10 +97,12 @@ __all__ = [
     "Look",
     "bland_altman",
     "canvas",
+    "category_agreement",
     "conclusion_forest",
     "contrast_ratio",
     "curve_residuals",
     "cutoff_choice",
+    "decision_curves",
     "delayed_scores",
     "design_timeline",
     "diagnostic_panel",
@@ -147,6 +126,7 @@ __all__ = [
     "practice_curve",
     "raincloud",
     "rater_drift",
+    "speed_and_outcome",
     "stick_figure",
     "text_overlaps",
     "texts_cut",

@@ -3,6 +3,7 @@
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``own_limits`` and ``individual_changes`` who changed beyond trial noise,
+``moving_together`` whether two scores of the same people do,
 ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition of each
 measure, ``registry`` measures of one's own, ``scores`` all of them on a table, ``score_table``
 these for a reader; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
@@ -57,6 +58,7 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
+from motorlearn.measures.moving_together import MovingTogether, moving_together
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
 from motorlearn.measures.own_limits import OwnChange, hit_change, hit_limits, mean_change
 from motorlearn.measures.precision import (
@@ -120,6 +122,7 @@ __all__ = [
     "IndividualChanges",
     "LandmarkPlan",
     "Landmarks",
+    "MovingTogether",
     "OwnChange",
     "Posture",
     "Quantity",
@@ -160,6 +163,7 @@ __all__ = [
     "mean_radial_error",
     "mean_time",
     "measure_posture",
+    "moving_together",
     "newcombe_difference",
     "paired_g",
     "percent_transfer",

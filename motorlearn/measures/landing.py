@@ -194,3 +194,26 @@ def _points(x: ArrayLike, y: ArrayLike) -> tuple[Floats, Floats]:
         raise InputError("landing points need as many x as y values", [across.shape, along.shape])
     missing = np.isnan(across) | np.isnan(along)
     return np.where(missing, np.nan, across), np.where(missing, np.nan, along)
+
+
+def contradicting(x: Floats, y: Floats, radial: Floats) -> NDArray[np.bool_]:
+    """Rows whose radial error is not the distance of x and y from the target, beyond rounding.
+
+    Values may differ by one and a half steps of the coarsest of the three columns.
+
+    Examples
+    --------
+    >>> contradicting(np.array([3.0, 3.0]), np.array([4.0, 4.0]), np.array([5.0, 9.0])).tolist()
+    [False, True]
+    """
+    step = 10.0 ** -min(_decimals(one) for one in (x, y, radial))
+    distance = np.hypot(x, y)
+    apart: NDArray[np.bool_] = np.abs(distance - radial) > 1.5 * step + 1e-9 * distance
+    return apart
+
+
+def _decimals(values: Floats) -> int:
+    """Most digits behind the point, six at most."""
+    known = values[np.isfinite(values)]
+    written = (places for places in range(6) if np.allclose(known, known.round(places), 0, 1e-9))
+    return next(written, 6)

@@ -31,6 +31,11 @@ def standard_error_of_measurement(sd: ArrayLike, reliability: ArrayLike) -> Floa
 def binomial_sem(rate: ArrayLike, attempts: ArrayLike) -> Floats:
     """Standard error of a hit count by chance alone, ``sqrt(n p (1 - p))`` hits.
 
+    Raises
+    ------
+    InputError
+        If a rate is not between 0 and 1, or there is less than one attempt.
+
     Examples
     --------
     >>> round(float(binomial_sem(0.6, 20)), 2)
@@ -39,7 +44,10 @@ def binomial_sem(rate: ArrayLike, attempts: ArrayLike) -> Floats:
     p = np.asarray(rate, dtype=float)
     if ((p < 0) | (p > 1)).any():
         raise InputError("a hit rate lies between 0 and 1", p[(p < 0) | (p > 1)].ravel())
-    sem: Floats = np.sqrt(np.asarray(attempts, dtype=float) * p * (1 - p))
+    n = np.asarray(attempts, dtype=float)
+    if (n < 1).any():
+        raise InputError("a hit count needs at least one attempt", n[n < 1].ravel())
+    sem: Floats = np.sqrt(n * p * (1 - p))
     return sem
 
 
@@ -61,11 +69,20 @@ def smallest_detectable_change(sem: ArrayLike, *, level: float = 0.95) -> Floats
 def design_effect(size: float, icc: float) -> float:
     """Inflation of the variance of a mean by clusters, ``1 + (k - 1) ICC``.
 
+    Raises
+    ------
+    InputError
+        If the ICC is beyond -1 or 1, or a cluster has no member.
+
     Examples
     --------
     >>> round(design_effect(20, 0.05), 2)
     1.95
     """
+    if not size >= 1:
+        raise InputError("a cluster has at least one member", [size])
+    if not -1 <= icc <= 1:
+        raise InputError("an intraclass correlation lies between -1 and 1", [icc])
     return 1 + (size - 1) * icc
 
 

@@ -15,7 +15,17 @@ from motorlearn.vocabulary import COLUMNS
 
 Function = Callable[[pd.DataFrame], float]
 
-_COUNTS = ("n", "n_missing", "n_error", "n_landing", "n_radial", "n_time", "n_trials", "stage")
+_COUNTS = (
+    "n",
+    "n_missing",
+    "n_error",
+    "n_landing",
+    "n_radial",
+    "n_contradicting",
+    "n_time",
+    "n_trials",
+    "stage",
+)
 """Columns of tables of scores that are no measures."""
 _LONGEST_NAME: Final = 80
 _FAILURES = (

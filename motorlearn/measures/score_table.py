@@ -48,6 +48,11 @@ def _uneven(scores: pd.DataFrame) -> Iterator[str]:
                 f"Numbers of trials differ ({low} to {high}): a {CARDS[score].label} from few "
                 "trials falls short; compare the corrected one."
             )
+    if "n_contradicting" in scores:
+        yield (
+            "Rows whose radial error is not the distance of x and y from the target: "
+            f"{int(scores['n_contradicting'].sum())}; x and y were taken."
+        )
     if "hit_low" in scores and (scores["hit_low"].isna() & (scores["attempts"] > 0)).any():
         yield "No interval of a hit rate that pools several people: attempts are not independent."
 

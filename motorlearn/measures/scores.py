@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.aim import aim_by_group, mean_by_group
 from motorlearn.measures.hits import hit_rate, wilson_interval
-from motorlearn.measures.landing import landing_by_group
+from motorlearn.measures.landing import contradicting, landing_by_group
 from motorlearn.measures.registry import measures_for, registered_by_group
 from motorlearn.measures.times import time_by_group
 from motorlearn.trials.counted import counted_rows
@@ -42,17 +42,18 @@ def score_trials(
     -------
     DataFrame
         The columns of ``by``; ``n`` (rows); ``n_missing`` (rows that are void or lack one of the
-        outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low,
-        hit_high`` (95 % Wilson interval; empty where several participants are pooled, because their
-        attempts are not independent); ``n_error, constant_error, absolute_constant_error,
-        variable_error, variable_error_corrected, absolute_error, total_error``; ``n_landing,
-        mean_radial_error, centroid_radial_error, bivariate_variable_error,
-        bivariate_variable_error_corrected``; ``n_time, mean_time``. Where rows have coordinates or
-        a radial error, the mean takes either and ``n_radial`` counts them. Variable errors need two
-        trials; the corrected ones are what very many trials would show. Each ``n_…``
-        counts the values its scores rest on. All divisors are n. Rows with a reason in ``void``
-        are counted but not scored. Registered measures come last, each as a column of its name,
-        empty for groups without a value of each of its columns.
+        outcomes); then, for the columns there are, ``attempts, hits, hit_rate, hit_low, hit_high``
+        (95 % Wilson interval; empty where several participants are pooled, because their attempts
+        are not independent); ``n_error, constant_error, absolute_constant_error, variable_error,
+        variable_error_corrected, absolute_error, total_error``; ``n_landing, mean_radial_error,
+        centroid_radial_error, bivariate_variable_error, bivariate_variable_error_corrected``;
+        ``n_time, mean_time``. Where rows have coordinates or a radial error, the mean takes either
+        and ``n_radial`` counts them; coordinates go first, and ``n_contradicting`` counts the rows
+        whose radial error is not their distance from the target (only where there are such rows).
+        Variable errors need two trials; the corrected ones are what very many trials would show.
+        Each ``n_…`` counts the values its scores rest on. All divisors are n. Rows with a reason in
+        ``void`` are counted but not scored. Registered measures come last, each as a column of its
+        name, empty for groups without a value of each of its columns.
         Groups come in ascending order, phases in the order of a study.
 
     Raises
@@ -161,6 +162,10 @@ def _check_columns(table: pd.DataFrame, by: str | Sequence[str]) -> list[str]:
             "scores are made from a table",
             [type(table).__name__],
             "pass a DataFrame, for example trials.table",
+        )
+    if by is None:
+        raise InputError(
+            "nothing says which rows belong together", ["by=None"], "use by=[] for one score of all"
         )
     names = [by] if isinstance(by, str) else list(by)
     twice = sorted({str(name) for name in table.columns[table.columns.duplicated()]})
@@ -275,7 +280,12 @@ def _landing_scores(
     if "x" in values:
         found = landing_by_group(values["x"], values["y"], codes, groups)
         distance = np.hypot(values["x"], values["y"])
-        radial = distance if radial is None else np.where(np.isnan(distance), radial, distance)
+        if radial is not None:
+            apart = contradicting(values["x"], values["y"], radial)
+            if apart.any():
+                found["n_contradicting"] = np.bincount(codes[apart], minlength=groups)
+            distance = np.where(np.isnan(distance), radial, distance)
+        radial = distance
     if radial is None:
         return {}
     present = ~np.isnan(radial)

@@ -3,19 +3,14 @@
 A report leaves ``kept.json`` beside its page: for every picture and every styled table a
 fingerprint of what it was made from (the values it shows, the function that draws it, the code of
 the package) and a checksum of its files. Where the fingerprint is unchanged and the files are whole
-they are taken over; the texts of the report are always written anew.
-
-The list is signed with a key of the user that stays on this machine: a list that anybody else wrote
-or changed holds nothing true, and everything is drawn anew.
+they are taken over; the texts of the report are always written anew. The list bears the signature
+of the user who wrote it: one that was edited or came from elsewhere is not believed.
 """
 
 import dataclasses
 import functools
 import hashlib
-import hmac
 import json
-import os
-import secrets
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field
@@ -32,11 +27,11 @@ import motorlearn
 from motorlearn.design import Design
 from motorlearn.figures.printing import Pictures, Press, print_options
 from motorlearn.figures.style import Drawing, printing_style
+from motorlearn.files import is_signed, signature
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
 DPI = 300
-_KEY_BYTES = 32
 _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
@@ -182,44 +177,23 @@ class Kept:
 
 
 def kept_from(folder: Path, forms: tuple[str, ...] = FORMS) -> Kept:
-    """Read what an earlier report in a folder kept; nothing where the list is not signed here."""
+    """Read what an earlier report of this user kept; nothing where the list is not as written."""
+    place = folder / LIST
     try:
-        stored = json.loads((folder / LIST).read_text("utf-8"))
+        stored = json.loads(place.read_bytes() if place.is_file() else b"")
     except (OSError, ValueError, RecursionError):
         return Kept(folder, forms=forms)
     match stored:
-        case {"signature": str(signature), "entries": dict(entries)}:
-            own = _signature(entries)
-            signed = own is not None and hmac.compare_digest(signature, own)
-            if signed and all(_is_entry(entry) for entry in entries.values()):
+        case {"signature": str(signed), "entries": dict(entries)}:
+            whole = all(_is_entry(entry) for entry in entries.values())
+            if whole and is_signed(_said(entries), signed):
                 return Kept(folder, entries, forms)
     return Kept(folder, forms=forms)
 
 
-def _signature(entries: Mapping[str, Any]) -> str | None:
-    """Signature of a list with the key of the user; None where no key can be had."""
-    key = _key()
-    if key is None:
-        return None
-    text = json.dumps(entries, sort_keys=True).encode()
-    return hmac.new(key, text, hashlib.sha256).hexdigest()
-
-
-def _key() -> bytes | None:
-    """The key of the user on this machine, made when it is first needed."""
-    place = os.environ.get("LOCALAPPDATA") or os.environ.get("XDG_STATE_HOME") or "~/.local/state"
-    path = Path(place).expanduser() / "motorlearn" / "report-key"
-    try:
-        if not path.is_file():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            fresh = path.with_name(f"{path.name}.{os.getpid()}")
-            with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-                file.write(secrets.token_bytes(_KEY_BYTES))
-            fresh.replace(path)
-        key = path.read_bytes()
-    except (OSError, RuntimeError):
-        return None
-    return key if len(key) == _KEY_BYTES else None
+def _said(entries: Mapping[str, Any]) -> bytes:
+    """What the signature of the list stands under."""
+    return json.dumps(entries, sort_keys=True).encode("ascii")
 
 
 def _is_entry(entry: Any) -> bool:
@@ -245,8 +219,6 @@ def entry(
 
 
 def keep(folder: Path, entries: Mapping[str, Any]) -> None:
-    """Write the list for the next report; none where it cannot be signed."""
-    signature = _signature(entries)
-    if signature is not None:
-        stored = {"signature": signature, "entries": entries}
-        (folder / LIST).write_text(json.dumps(stored, indent=1), "utf-8")
+    """Write the list for the next report, signed."""
+    stored = {"signature": signature(_said(entries)), "entries": entries}
+    (folder / LIST).write_text(json.dumps(stored, indent=1, ensure_ascii=False), "utf-8")

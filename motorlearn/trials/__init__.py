@@ -20,10 +20,11 @@ from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
 from motorlearn.trials.counted import counted_rows, set_aside_void, void_reasons
 from motorlearn.trials.folder import read_study, shipped_study
+from motorlearn.trials.handedness import left_handed
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
-from motorlearn.trials.named_files import refuse_inputs, study_files, study_sums
+from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.sharing.packing import share_study, small_cells
@@ -45,9 +46,11 @@ __all__ = [
     "baseline_differences",
     "change_table",
     "check_table",
+    "clip_files",
     "counted_rows",
     "data_package",
     "import_trials",
+    "left_handed",
     "left_out",
     "missing_table",
     "no_changes",

@@ -71,6 +71,27 @@ def test_a_radial_error_serves_rows_without_coordinates():
     assert (row["n_landing"], row["n_radial"], row["mean_radial_error"]) == (1, 2, 10)
 
 
+def test_a_radial_error_that_contradicts_the_landing_point_is_counted():
+    table = pd.DataFrame(
+        {"p": ["a", "a", "b"], "x": [3.0, 5.0, 8.0], "y": [4.0, 12.0, 6.0],
+         "radial_error": [5.0, 99.0, 10.4]}
+    )  # fmt: skip
+    scores = ml.score_trials(table, "p")
+    assert scores["n_contradicting"].tolist() == [1, 0]
+    assert scores["mean_radial_error"].tolist() == [9, 10]
+    assert "target: 1; x and y were taken" in " ".join(m.score_table(scores).notes)
+    fine = ml.score_trials(table[table["p"] == "b"], "p")
+    assert "n_contradicting" not in fine and "taken" not in " ".join(m.score_table(fine).notes)
+
+
+def test_what_cannot_be_a_precision_is_refused():
+    for wrong in (lambda: m.design_effect(5, 1.5), lambda: m.binomial_sem(0.5, 0)):
+        with pytest.raises(InputError):
+            wrong()
+    with pytest.raises(InputError, match="rows belong together"):
+        ml.score_trials(table=pd.DataFrame({"hit": [1]}), by=None)
+
+
 def test_a_hit_beside_hits_of_attempts_is_refused():
     table = pd.DataFrame({"p": ["a"], "hit": [1], "hits": [12], "attempts": [20]})
     with pytest.raises(InputError, match="hit 1 beside 12 of 20"):

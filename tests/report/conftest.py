@@ -12,6 +12,15 @@ from motorlearn.design import design_from_mapping
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
 
+
+@pytest.fixture(scope="session", autouse=True)
+def _own_caches(tmp_path_factory):
+    """Keep the user's own folder of caches out of the tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("caches")))
+        yield
+
+
 SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
 
 PROGRAMME = {

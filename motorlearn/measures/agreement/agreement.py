@@ -2,7 +2,7 @@
 
 import numbers
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
@@ -11,6 +11,8 @@ from motorlearn.exceptions import InputError
 from motorlearn.measures.agreement.advice import advice_sentences, applying_coefficient
 from motorlearn.measures.agreement.coefficients import Wanted, coefficient_frame, variances_of
 from motorlearn.measures.agreement.frames import (
+    DRIFTS,
+    ERRORS,
     drift_frame,
     error_frame,
     limit_frame,
@@ -18,10 +20,10 @@ from motorlearn.measures.agreement.frames import (
     rerating_frame,
 )
 from motorlearn.measures.agreement.kappa import Weights
-from motorlearn.measures.agreement.table import Asked, Ratings, read_ratings
+from motorlearn.measures.agreement.table import CATEGORIES, Asked, Ratings, read_ratings
 from motorlearn.measures.hits import inside
 from motorlearn.results import Recipe, Result, register_record
-from motorlearn.tables import Column, Table, estimates_table
+from motorlearn.tables import Table, estimates_table
 
 
 @register_record
@@ -32,8 +34,10 @@ class Agreement(Result):
     Attributes
     ----------
     estimates : DataFrame
-        ``term, also, n, estimate, conf_low, conf_high, statistic, df1, df2, p, applies``:
-        every coefficient by name with the number of items it rests on; ``applies`` marks the one
+        ``term, also, family, form, averaged, n, estimate, conf_low, conf_high, statistic, df1,
+        df2, p, applies``: every coefficient by name with the number of items it rests on;
+        ``family`` is ``icc``, ``kappa``, ``ac1``, ``alpha`` or ``agreement``, ``form`` which one
+        of it, ``averaged`` the raters whose mean it describes; ``applies`` marks the one
         that fits the score the study uses. Only a complete table has F tests.
     pairs : DataFrame
         One row per pair of raters: agreement, kappas, AC1, prevalence, bias (categories only).
@@ -52,6 +56,9 @@ class Agreement(Result):
         ``item, rater, score[, order][, cluster]`` as analysed, first occasion.
     recipe : Recipe
         Columns, options, items analysed and items left out.
+    categories : DataFrame
+        ``code, category, items``: what stands for each category in ``scores``, its name, and how
+        many items' worth of ratings it has; empty for scores.
     """
 
     estimates: pd.DataFrame
@@ -63,10 +70,12 @@ class Agreement(Result):
     advice: tuple[str, ...]
     scores: pd.DataFrame
     recipe: Recipe
+    categories: pd.DataFrame = field(default_factory=CATEGORIES.frame)
 
     def tables(self) -> list[Table]:
         """Coefficients first, then what stands behind them; what was not asked for is left out."""
-        known = self.estimates.dropna(axis=1, how="all")
+        values = self.estimates.drop(columns=["family", "form", "averaged"], errors="ignore")
+        known = values.dropna(axis=1, how="all")
         title = f"Rater agreement, {self.recipe.n} items with two raters or more"
         tables = [estimates_table("agreement", title, known, notes=self.advice)]
         for name, heading, frame in (
@@ -80,39 +89,12 @@ class Agreement(Result):
             many = int(self.measurement_error["averaged"].iloc[0])
             who = "one rater's score" if many == 1 else f"the mean of {many} raters"
             heading = f"Measurement error of {who}"
-            tables.append(
-                Table("measurement_error", heading, _ERROR_COLUMNS, self.measurement_error)
-            )
+            tables.append(ERRORS.table("measurement_error", heading, self.measurement_error))
         if len(self.drift):
-            tables.append(
-                Table(
-                    "drift", "Drift over the order of clips", _DRIFT_COLUMNS, self.drift,
-                    ("Change: from the first to the last clip, by a straight line.",),
-                )
-            )  # fmt: skip
+            notes = ("Change: from the first to the last clip, by a straight line.",)
+            title = "Drift over the order of clips"
+            tables.append(DRIFTS.table("drift", title, self.drift, notes))
         return tables
-
-
-_ERROR_COLUMNS = (
-    Column("basis"),
-    Column("sem", "SEM", "significant"),
-    Column("sem_low", "SEM lower", "significant"),
-    Column("sem_high", "SEM upper", "significant"),
-    Column("smallest_detectable_change", kind="significant"),
-    Column("change_low", "change lower", "significant"),
-    Column("change_high", "change upper", "significant"),
-)
-_DRIFT_COLUMNS = (
-    Column("rater"),
-    Column("basis"),
-    Column("n", kind="count"),
-    Column("slope", "slope per clip", "significant"),
-    Column("change", kind="significant"),
-    Column("change_low", "lower", "significant"),
-    Column("change_high", "upper", "significant"),
-    Column("df", "df", "df"),
-    Column("p", "p", "p"),
-)
 
 
 def rater_agreement(
@@ -252,7 +234,7 @@ def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
     nothing = pd.DataFrame()
     pairs = nothing if read.kind == "continuous" else pair_frame(read, wanted)
     limits = limit_frame(read, wanted) if numeric else nothing
-    row = estimates[estimates["applies"]].iloc[0]
+    row, categories = estimates[estimates["applies"]].iloc[0], read.categories
     return Agreement(
         estimates=estimates,
         pairs=pairs,
@@ -263,8 +245,14 @@ def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
         drift=drift_frame(read, wanted) if numeric and recipe.options["order"] else nothing,
         rerating=rerating_frame(read, wanted) if recipe.options["occasion"] else nothing,
         advice=advice_sentences(
-            row, wanted.averaged, raters, pairs.to_dict("records"), limits.to_dict("records")
+            row,
+            wanted.averaged,
+            raters,
+            pairs.to_dict("records"),
+            limits.to_dict("records"),
+            categories.set_index("category")["items"].to_dict(),
         ),
         scores=read.first.drop(columns="occasion"),
         recipe=recipe,
+        categories=categories,
     )

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,7 +10,11 @@ from motorlearn.exceptions import InputError
 from motorlearn.measures.agreement.alpha import alpha_of
 from motorlearn.measures.agreement.crossed import Components, crossed_components
 from motorlearn.measures.agreement.icc import (
+    AGREEMENT,
+    CONSISTENCY,
     FORMS,
+    ONE_WAY,
+    Form,
     intraclass_correlations,
     mean_of_raters,
     mean_squares,
@@ -34,10 +37,27 @@ from motorlearn.measures.agreement.pivots import (
 )
 from motorlearn.measures.agreement.table import Ratings
 from motorlearn.measures.hits import inside, wilson_interval
+from motorlearn.rows import Row, Schema
+from motorlearn.tables import Column
 
-NUMBERS = ("estimate", "conf_low", "conf_high", "statistic", "df1", "df2", "p")
-COLUMNS = ("term", "also", "n", *NUMBERS)
+TESTED = ("statistic", "df1", "df2", "p")
+INTERVAL = ("conf_low", "conf_high")
 METRIC: dict[str, Metric] = {"continuous": "interval", "ordinal": "ordinal", "nominal": "nominal"}
+ICC, KAPPA, ALPHA, AC1, SHARE = "icc", "kappa", "alpha", "ac1", "agreement"
+"""What the column ``family`` can hold."""
+
+ESTIMATES = Schema(
+    (
+        Column("term"),
+        Column("also"),
+        Column("family"),
+        Column("form"),
+        Column("averaged", kind="count"),
+        Column("n", kind="count"),
+        *(Column(name, kind="significant") for name in ("estimate", *INTERVAL, *TESTED)),
+    )
+)
+"""A coefficient: its name, its family, and which form of it, of the mean of how many raters."""
 
 
 @dataclass(frozen=True)
@@ -112,73 +132,75 @@ def coefficient_frame(ratings: Ratings, found: Variances | None, wanted: Wanted)
     if drawn is not None:
         rows += _category_rows(ratings, drawn, wanted)
     rows.append(_alpha_row(ratings, found, drawn, wanted))
-    frame = pd.DataFrame([{"also": "", "n": len(ratings.rated)} | row for row in rows])
-    return frame.reindex(columns=list(COLUMNS)).astype(dict.fromkeys(NUMBERS, float))
+    alike = {"n": len(ratings.rated), "averaged": 1}
+    return ESTIMATES.frame([alike | row for row in rows])
 
 
 def _icc_rows(
     ratings: Ratings, found: Variances | None, drawn: Patterns | None, wanted: Wanted
-) -> list[dict[str, Any]]:
-    raters = ratings.wide.shape[1]
-    names = dict(FORMS)
-    if wanted.averaged not in (1, raters):
-        names[f"ICC(A,{wanted.averaged})"] = "mean of raters"
+) -> list[Row]:
+    raters, many = ratings.wide.shape[1], wanted.averaged
+    named = [_named(form, form.single, form.also, 1) for form in FORMS]
+    named += [_named(form, form.mean, form.mean_also, raters) for form in FORMS]
+    if many not in (1, raters):
+        named.append(_named(AGREEMENT, f"ICC(A,{many})", "mean of raters", many))
     if found is None:
-        return [{"term": name, "also": also} for name, also in names.items()]
+        return named
     known = _single_raters(ratings, found, drawn, wanted.level)
-    rows = []
-    for name, also in names.items():
-        form, _, size = name.removeprefix("ICC(").removesuffix(")").rpartition(",")
-        source = known[f"ICC({form},1)" if form else "ICC(1)"]
-        many = {"1": 1, "k": raters}.get(size) or int(size)
-        rows.append({"term": name, "also": also, **_stepped(source, many)})
-    return rows
+    return [row | _stepped(known[row["form"]], row["averaged"]) for row in named]
+
+
+def _named(form: Form, term: str, also: str, averaged: int) -> Row:
+    return {"term": term, "also": also, "family": ICC, "form": form.kind, "averaged": averaged}
 
 
 def _single_raters(
     ratings: Ratings, found: Variances, drawn: Patterns | None, level: float
-) -> dict[str, dict[str, Any]]:
-    """Forms of a single rater. Grades have the interval of categories and no F test."""
+) -> dict[str, Row]:
+    """Forms of a single rater, by kind. Grades have the interval of categories and no F test."""
     known = _complete_icc(ratings, level) if found.whole else _incomplete_icc(ratings)
-    samples = {"ICC(A,1)": found.draws.agreement()}
+    samples = {AGREEMENT.kind: found.draws.agreement()}
     if not (found.whole and ratings.cluster is None and drawn is None):
-        samples["ICC(C,1)"] = found.draws.consistency()
-        known = {form: row | dict.fromkeys(NUMBERS[1:], np.nan) for form, row in known.items()}
+        samples[CONSISTENCY.kind] = found.draws.consistency()
+        blank = dict.fromkeys((*INTERVAL, *TESTED), np.nan)
+        known = {kind: row | blank for kind, row in known.items()}
     if drawn is not None:
         share = alpha_of(drawn.ratings, drawn.draws, ratings.codes, "interval")
-        samples = {"ICC(A,1)": share, "ICC(1)": share}
-    known["ICC(A,1)"]["estimate"] = found.item / (found.item + found.rater + found.error)
-    known["ICC(C,1)"]["estimate"] = found.item / (found.item + found.error)
-    for form, values in samples.items():
-        low, high = quantile_interval(values, known[form]["estimate"], level=level)
-        known[form] |= {"conf_low": low, "conf_high": high}
+        samples = {AGREEMENT.kind: share, ONE_WAY.kind: share}
+    known[AGREEMENT.kind]["estimate"] = found.item / (found.item + found.rater + found.error)
+    known[CONSISTENCY.kind]["estimate"] = found.item / (found.item + found.error)
+    for kind, values in samples.items():
+        low, high = quantile_interval(values, known[kind]["estimate"], level=level)
+        known[kind] |= {"conf_low": low, "conf_high": high}
     return known
 
 
-def _stepped(row: dict[str, Any], raters: int) -> dict[str, Any]:
-    moved = {k: mean_of_raters(row[k], raters) for k in ("estimate", "conf_low", "conf_high")}
-    return row | moved
+def _stepped(row: Row, raters: int) -> Row:
+    return row | {k: mean_of_raters(row[k], raters) for k in ("estimate", *INTERVAL)}
 
 
-def _complete_icc(ratings: Ratings, level: float) -> dict[str, dict[str, Any]]:
+def _complete_icc(ratings: Ratings, level: float) -> dict[str, Row]:
     table = ratings.rated.dropna(axis=1, how="all").to_numpy(dtype=float)
-    found = {}
-    for icc in intraclass_correlations(table, level=level)[:3]:
-        numbers = (icc.estimate, icc.conf_low, icc.conf_high, icc.statistic, *icc.df, icc.p)
-        found[icc.form] = dict(zip(NUMBERS, numbers))
-    return found
+    return {
+        form.kind: {
+            "estimate": icc.estimate,
+            "conf_low": icc.conf_low,
+            "conf_high": icc.conf_high,
+            "statistic": icc.statistic,
+            "df1": icc.df[0],
+            "df2": icc.df[1],
+            "p": icc.p,
+        }
+        for form, icc in zip(FORMS, intraclass_correlations(table, level=level))
+    }
 
 
-def _incomplete_icc(ratings: Ratings) -> dict[str, dict[str, Any]]:
+def _incomplete_icc(ratings: Ratings) -> dict[str, Row]:
     """The one-way form; F tests and F intervals hold for complete tables only."""
     one_way = _components(ratings.rated.to_numpy(dtype=float), raters_differ=False)
     alone = np.nan if one_way is None else one_way.item / (one_way.item + one_way.error)
-    blank = dict.fromkeys(NUMBERS, np.nan)
-    return {
-        "ICC(1)": blank | {"estimate": alone},
-        "ICC(A,1)": dict(blank),
-        "ICC(C,1)": dict(blank),
-    }
+    blank = dict.fromkeys(("estimate", *INTERVAL, *TESTED), np.nan)
+    return {form.kind: blank | ({"estimate": alone} if form is ONE_WAY else {}) for form in FORMS}
 
 
 def _patterns(ratings: Ratings, wanted: Wanted) -> Patterns:
@@ -192,54 +214,54 @@ def _patterns(ratings: Ratings, wanted: Wanted) -> Patterns:
     )
 
 
-def _category_rows(ratings: Ratings, drawn: Patterns, wanted: Wanted) -> list[dict[str, Any]]:
+FLEISS: Row = {"term": "Fleiss' kappa", "family": KAPPA}
+GWET: Row = {"term": "Gwet's AC1", "family": AC1}
+COHEN: Row = {"term": "Cohen's kappa", "family": KAPPA}
+
+
+def _category_rows(ratings: Ratings, drawn: Patterns, wanted: Wanted) -> list[Row]:
     codes = ratings.codes
     rows = [_agreement_row(drawn, codes, wanted)]
     if ratings.wide.shape[1] == 2:
         rows += kappa_rows(drawn, codes, ratings.kind, wanted)
     if len(codes) < 2:
-        return [*rows, {"term": "Fleiss' kappa"}, {"term": "Gwet's AC1"}]
-    kinds: tuple[tuple[str, Chance], ...] = (("Fleiss' kappa", "fleiss"), ("Gwet's AC1", "ac1"))
-    for term, chance in kinds:
-        rows.append({"term": term, **chance_numbers(drawn, codes, chance, wanted.level)})
-    return rows
+        return [*rows, FLEISS, GWET]
+    kinds: tuple[tuple[Row, Chance], ...] = ((FLEISS, "fleiss"), (GWET, "ac1"))
+    return [*rows, *(row | chance_numbers(drawn, codes, c, wanted.level) for row, c in kinds)]
 
 
-def kappa_rows(
-    drawn: Patterns, codes: np.ndarray, kind: str, wanted: Wanted
-) -> list[dict[str, Any]]:
+def kappa_rows(drawn: Patterns, codes: np.ndarray, kind: str, wanted: Wanted) -> list[Row]:
     """Rows of Cohen's kappa and, where categories are ordered, weighted kappa, of two raters."""
     plain = np.eye(len(codes))
-    rows = [{"term": "Cohen's kappa", **_kappa_numbers(drawn, codes, plain, wanted.level)}]
+    rows = [COHEN | _kappa_numbers(drawn, codes, plain, wanted.level)]
     if kind == "ordinal":
         weights = weights_between(codes, wanted.weights)
         numbers = _kappa_numbers(drawn, codes, weights, wanted.level)
-        rows.append({"term": "weighted kappa", "also": f"{wanted.weights} weights", **numbers})
+        rows.append(
+            {"term": "weighted kappa", "also": f"{wanted.weights} weights", "family": KAPPA,
+             "form": wanted.weights, **numbers}
+        )  # fmt: skip
     return rows
 
 
-def chance_numbers(
-    drawn: Patterns, codes: np.ndarray, chance: Chance, level: float
-) -> dict[str, Any]:
+def chance_numbers(drawn: Patterns, codes: np.ndarray, chance: Chance, level: float) -> Row:
     """Estimate and interval of Fleiss' kappa or AC1."""
     return _numbers(drawn, lambda r, w: chance_corrected_of(choices_of(r, codes), w, chance), level)
 
 
-def _kappa_numbers(
-    drawn: Patterns, codes: np.ndarray, weights: np.ndarray, level: float
-) -> dict[str, Any]:
+def _kappa_numbers(drawn: Patterns, codes: np.ndarray, weights: np.ndarray, level: float) -> Row:
     return _numbers(drawn, lambda r, w: kappa_of(r, w, codes, weights), level)
 
 
 def _numbers(
     drawn: Patterns, of: Callable[[np.ndarray, np.ndarray], np.ndarray], level: float
-) -> dict[str, Any]:
+) -> Row:
     estimate = float(of(drawn.ratings, drawn.seen)[0])
     low, high = quantile_interval(of(drawn.ratings, drawn.draws), estimate, level=level)
     return {"estimate": estimate, "conf_low": low, "conf_high": high}
 
 
-def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict[str, Any]:
+def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> Row:
     choices = choices_of(drawn.ratings, codes)
     raters = choices.sum(axis=1)
     per_item = np.sum(choices * (choices - 1), axis=1) / (raters * (raters - 1))
@@ -248,6 +270,7 @@ def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict[s
     low, high = wilson_interval(share * n, n, level=inside(wanted.level))
     return {
         "term": "agreement",
+        "family": SHARE,
         "estimate": share,
         "conf_low": float(low),
         "conf_high": float(high),
@@ -256,10 +279,10 @@ def _agreement_row(drawn: Patterns, codes: np.ndarray, wanted: Wanted) -> dict[s
 
 def _alpha_row(
     ratings: Ratings, found: Variances | None, drawn: Patterns | None, wanted: Wanted
-) -> dict[str, Any]:
+) -> Row:
     """Alpha; of a continuous score it estimates the share of items in all variance."""
     metric = METRIC[ratings.kind]
-    row: dict[str, Any] = {"term": f"Krippendorff's alpha ({metric})"}
+    row: Row = {"term": f"Krippendorff's alpha ({metric})", "family": ALPHA, "form": metric}
     if drawn is None:
         table = ratings.rated.to_numpy(dtype=float)
         estimate = float(alpha_of(table, np.ones((1, len(table))), ratings.codes, metric)[0])

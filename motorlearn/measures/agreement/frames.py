@@ -19,21 +19,51 @@ from motorlearn.measures.agreement.limits import limits_of_agreement, linear_tre
 from motorlearn.measures.agreement.patterns import Patterns, patterns_of, quantile_interval
 from motorlearn.measures.agreement.table import Ratings
 from motorlearn.measures.precision import detectable_change_interval, smallest_detectable_change
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
 AGREEMENT_BASIS = "agreement (raters' levels count)"
 CONSISTENCY_BASIS = "consistency (raters' levels ignored)"
 SCORE_BASIS = "score"
 AGAINST_BASIS = "minus other raters"
 
-ERROR_COLUMNS = (
-    "basis",
-    "averaged",
-    "sem",
-    "sem_low",
-    "sem_high",
-    "smallest_detectable_change",
-    "change_low",
-    "change_high",
+ERRORS = Schema(
+    (
+        Column("basis"),
+        Column("averaged", kind="count"),
+        Column("sem", "SEM", "significant"),
+        Column("sem_low", "SEM lower", "significant"),
+        Column("sem_high", "SEM upper", "significant"),
+        Column("smallest_detectable_change", kind="significant"),
+        Column("change_low", "change lower", "significant"),
+        Column("change_high", "change upper", "significant"),
+    ),
+    shown=(
+        "basis",
+        "sem",
+        "sem_low",
+        "sem_high",
+        "smallest_detectable_change",
+        "change_low",
+        "change_high",
+    ),
+)
+DRIFTS = Schema(
+    (
+        Column("rater"),
+        Column("basis"),
+        Column("n", kind="count"),
+        Column("slope", "slope per clip", "significant"),
+        Column("std_error", kind="significant"),
+        Column("conf_low", kind="significant"),
+        Column("conf_high", kind="significant"),
+        Column("df", "df", "df"),
+        Column("p", "p", "p"),
+        Column("change", kind="significant"),
+        Column("change_low", "lower", "significant"),
+        Column("change_high", "upper", "significant"),
+    ),
+    shown=("rater", "basis", "n", "slope", "change", "change_low", "change_high", "df", "p"),
 )
 
 
@@ -83,7 +113,7 @@ def error_frame(found: Variances | None, wanted: Wanted, *, graded: bool = False
     intervals suppose normal errors, so that few grades have none.
     """
     if found is None:
-        return pd.DataFrame(columns=list(ERROR_COLUMNS))
+        return ERRORS.frame()
     both, one_rater = found.measurement
     level, root = wanted.level, np.sqrt(wanted.averaged)
     low, high = quantile_interval(found.draws.measurement(), both, level=level)
@@ -98,9 +128,19 @@ def error_frame(found: Variances | None, wanted: Wanted, *, graded: bool = False
         (AGREEMENT_BASIS, both, (low, high)),
         (CONSISTENCY_BASIS, one_rater, own),
     ):
-        scaled = [value / root for value in (sem, *ends)]
-        rows.append((basis, wanted.averaged, *scaled, *(z * value for value in scaled)))
-    return pd.DataFrame(rows, columns=list(ERROR_COLUMNS))
+        rows.append(
+            ERRORS.row(
+                basis=basis,
+                averaged=wanted.averaged,
+                sem=sem / root,
+                sem_low=ends[0] / root,
+                sem_high=ends[1] / root,
+                smallest_detectable_change=z * sem / root,
+                change_low=z * ends[0] / root,
+                change_high=z * ends[1] / root,
+            )
+        )
+    return ERRORS.frame(rows)
 
 
 def drift_frame(ratings: Ratings, wanted: Wanted) -> pd.DataFrame:
@@ -116,7 +156,7 @@ def drift_frame(ratings: Ratings, wanted: Wanted) -> pd.DataFrame:
             usable = own[np.isfinite(own[column])]
             trend = linear_trend(usable["order"], usable[column], level=wanted.level)
             rows.append({"rater": rater, "basis": basis, **vars(trend)})
-    return pd.DataFrame(rows)
+    return DRIFTS.frame(rows)
 
 
 def rerating_frame(ratings: Ratings, wanted: Wanted) -> pd.DataFrame:

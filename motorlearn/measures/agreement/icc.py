@@ -5,7 +5,8 @@ Wong (1996): ``A`` is absolute agreement, ``C`` is consistency, ``1`` is the sco
 rater and ``k`` the mean of k raters.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -13,15 +14,23 @@ from scipy import stats
 
 from motorlearn.exceptions import InputError
 
-FORMS = {
-    "ICC(1)": "ICC(1,1)",
-    "ICC(A,1)": "ICC(2,1)",
-    "ICC(C,1)": "ICC(3,1)",
-    "ICC(k)": "ICC(1,k)",
-    "ICC(A,k)": "ICC(2,k)",
-    "ICC(C,k)": "ICC(3,k)",
-}
-"""McGraw and Wong's names, and Shrout and Fleiss's name of the same coefficient."""
+
+@dataclass(frozen=True)
+class Form:
+    """One way in which raters count: McGraw and Wong's names, then Shrout and Fleiss's."""
+
+    kind: str
+    single: str
+    mean: str
+    also: str
+    mean_also: str
+
+
+ONE_WAY: Final = Form("one-way", "ICC(1)", "ICC(k)", "ICC(1,1)", "ICC(1,k)")
+AGREEMENT: Final = Form("agreement", "ICC(A,1)", "ICC(A,k)", "ICC(2,1)", "ICC(2,k)")
+CONSISTENCY: Final = Form("consistency", "ICC(C,1)", "ICC(C,k)", "ICC(3,1)", "ICC(3,k)")
+FORMS: Final = (ONE_WAY, AGREEMENT, CONSISTENCY)
+"""The three forms; each of a single rater and of the mean of all."""
 
 
 @dataclass(frozen=True)
@@ -121,7 +130,7 @@ def intraclass_correlations(
     Returns
     -------
     tuple of IntraclassCorrelation
-        In the order of :data:`FORMS`.
+        The forms of :data:`FORMS` of a single rater, then those of the mean of all.
 
     References
     ----------
@@ -141,7 +150,8 @@ def intraclass_correlations(
     """
     squares = mean_squares(scores)
     singles = (_one_way(squares, level), _agreement(squares, level), _consistency(squares, level))
-    return (*singles, *(_averaged(single, squares.n_raters) for single in singles))
+    means = (_averaged(single, form, squares.n_raters) for single, form in zip(singles, FORMS))
+    return (*singles, *means)
 
 
 def mean_of_raters(single: float, k: int) -> float:
@@ -167,12 +177,14 @@ def standard_errors_of_measurement(squares: MeanSquares) -> tuple[float, float]:
 
 def _one_way(squares: MeanSquares, level: float) -> IntraclassCorrelation:
     df = (squares.n_items - 1, squares.n_items * (squares.n_raters - 1))
-    return _from_ratio("ICC(1)", squares.items, squares.within, df, squares.n_raters, level)
+    return _from_ratio(ONE_WAY.single, squares.items, squares.within, df, squares.n_raters, level)
 
 
 def _consistency(squares: MeanSquares, level: float) -> IntraclassCorrelation:
     df = (squares.n_items - 1, squares.df_error)
-    return _from_ratio("ICC(C,1)", squares.items, squares.error, df, squares.n_raters, level)
+    return _from_ratio(
+        CONSISTENCY.single, squares.items, squares.error, df, squares.n_raters, level
+    )
 
 
 def _from_ratio(
@@ -194,7 +206,7 @@ def _agreement(squares: MeanSquares, level: float) -> IntraclassCorrelation:
     estimate = (R - E) / (R + (k - 1) * E + k * (C - E) / n)
     f, p = (np.inf, 0.0) if E == 0 else (R / E, float(stats.f.sf(R / E, *df)))
     if estimate >= 1:
-        return IntraclassCorrelation("ICC(A,1)", 1.0, 1.0, 1.0, f, df, p)
+        return IntraclassCorrelation(AGREEMENT.single, 1.0, 1.0, 1.0, f, df, p)
     a = k * estimate / (n * (1 - estimate))
     b = 1 + k * estimate * (n - 1) / (n * (1 - estimate))
     v = (a * C + b * E) ** 2 / ((a * C) ** 2 / (k - 1) + (b * E) ** 2 / squares.df_error)
@@ -203,16 +215,14 @@ def _agreement(squares: MeanSquares, level: float) -> IntraclassCorrelation:
     noise = k * C + (k * n - k - n) * E
     low = n * (R - lower * E) / (lower * noise + n * R)
     high = n * (upper * R - E) / (noise + n * upper * R)
-    return IntraclassCorrelation("ICC(A,1)", estimate, low, high, f, df, p)
+    return IntraclassCorrelation(AGREEMENT.single, estimate, low, high, f, df, p)
 
 
-def _averaged(single: IntraclassCorrelation, k: int) -> IntraclassCorrelation:
-    return IntraclassCorrelation(
-        {"ICC(1)": "ICC(k)"}.get(single.form, single.form.replace(",1", ",k")),
-        mean_of_raters(single.estimate, k),
-        mean_of_raters(single.conf_low, k),
-        mean_of_raters(single.conf_high, k),
-        single.statistic,
-        single.df,
-        single.p,
+def _averaged(single: IntraclassCorrelation, form: Form, k: int) -> IntraclassCorrelation:
+    return replace(
+        single,
+        form=form.mean,
+        estimate=mean_of_raters(single.estimate, k),
+        conf_low=mean_of_raters(single.conf_low, k),
+        conf_high=mean_of_raters(single.conf_high, k),
     )

@@ -1,6 +1,6 @@
 """Limits of agreement between two raters, drift over the order of clips, and re-rating."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -16,19 +16,19 @@ class Limits:
 
     n: int
     bias: float
-    bias_low: float
-    bias_high: float
-    sd: float
-    lower: float
-    lower_low: float
-    lower_high: float
-    upper: float
-    upper_low: float
-    upper_high: float
-    slope: float
-    slope_low: float
-    slope_high: float
-    slope_p: float
+    bias_low: float = np.nan
+    bias_high: float = np.nan
+    sd: float = np.nan
+    lower: float = np.nan
+    lower_low: float = np.nan
+    lower_high: float = np.nan
+    upper: float = np.nan
+    upper_low: float = np.nan
+    upper_high: float = np.nan
+    slope: float = np.nan
+    slope_low: float = np.nan
+    slope_high: float = np.nan
+    slope_p: float = np.nan
 
 
 @dataclass(frozen=True)
@@ -36,15 +36,15 @@ class Trend:
     """A straight line through scores over the order of clips."""
 
     n: int
-    slope: float
-    std_error: float
-    conf_low: float
-    conf_high: float
     df: int
-    p: float
-    change: float
-    change_low: float
-    change_high: float
+    slope: float = np.nan
+    std_error: float = np.nan
+    conf_low: float = np.nan
+    conf_high: float = np.nan
+    p: float = np.nan
+    change: float = np.nan
+    change_low: float = np.nan
+    change_high: float = np.nan
 
 
 def limits_of_agreement(
@@ -97,30 +97,42 @@ def limits_of_agreement(
         size = np.bincount(codes)
         means = (np.bincount(codes, one) / size for one in (middle, difference))
         line = linear_trend(*means, level=level)
-    slope = (line.slope, line.conf_low, line.conf_high, line.p)
-    return Limits(n, *(float(value) for value in (*spread, *slope)))
+    return replace(
+        spread,
+        slope=line.slope,
+        slope_low=line.conf_low,
+        slope_high=line.conf_high,
+        slope_p=line.p,
+    )
 
 
-def _independent(difference: np.ndarray, level: float) -> tuple[float, ...]:
+def _independent(difference: np.ndarray, level: float) -> Limits:
     n = len(difference)
     bias, sd = difference.mean(), difference.std(ddof=1)
     tail, z = (1 - level) / 2, stats.norm.isf((1 - level) / 2)
     of_bias = stats.t.isf(tail, n - 1) * sd / np.sqrt(n)
     near, far = stats.nct.ppf([tail, 1 - tail], n - 1, z * np.sqrt(n)) * sd / np.sqrt(n)
-    return (
-        bias, bias - of_bias, bias + of_bias, sd,
-        bias - z * sd, bias - far, bias - near,
-        bias + z * sd, bias + near, bias + far,
-    )  # fmt: skip
+    return Limits(
+        n=n,
+        bias=float(bias),
+        bias_low=float(bias - of_bias),
+        bias_high=float(bias + of_bias),
+        sd=float(sd),
+        lower=float(bias - z * sd),
+        lower_low=float(bias - far),
+        lower_high=float(bias - near),
+        upper=float(bias + z * sd),
+        upper_low=float(bias + near),
+        upper_high=float(bias + far),
+    )
 
 
-def _repeated(difference: np.ndarray, codes: np.ndarray, level: float) -> tuple[float, ...]:
+def _repeated(difference: np.ndarray, codes: np.ndarray, level: float) -> Limits:
     """Limits with several items of one learner, their intervals by MOVER (Zou 2013)."""
     size = np.bincount(codes)
     groups, n = len(size), len(difference)
     if groups < 2:
-        nan = float("nan")
-        return (difference.mean(), *(nan,) * 9)
+        return Limits(n=n, bias=float(difference.mean()))
     means = np.bincount(codes, difference) / size
     bias, between = means.mean(), means.var(ddof=1)
     inner = np.sum((difference - means[codes]) ** 2) / (n - groups)
@@ -136,11 +148,19 @@ def _repeated(difference: np.ndarray, codes: np.ndarray, level: float) -> tuple[
     near = np.hypot(of_bias, z * (sd - np.sqrt(max(ends[0], 0.0))))
     far = np.hypot(of_bias, z * (np.sqrt(ends[1]) - sd))
     lower, upper = bias - z * sd, bias + z * sd
-    return (
-        bias, bias - of_bias, bias + of_bias, sd,
-        lower, lower - far, lower + near,
-        upper, upper - near, upper + far,
-    )  # fmt: skip
+    return Limits(
+        n=n,
+        bias=float(bias),
+        bias_low=float(bias - of_bias),
+        bias_high=float(bias + of_bias),
+        sd=float(sd),
+        lower=float(lower),
+        lower_low=float(lower - far),
+        lower_high=float(lower + near),
+        upper=float(upper),
+        upper_low=float(upper - near),
+        upper_high=float(upper + far),
+    )
 
 
 def linear_trend(position: ArrayLike, value: ArrayLike, *, level: float = 0.95) -> Trend:
@@ -164,8 +184,7 @@ def linear_trend(position: ArrayLike, value: ArrayLike, *, level: float = 0.95) 
     n, df = len(x), len(x) - 2
     spread = np.sum((x - x.mean()) ** 2)
     if df < 1 or spread == 0:
-        nan = float("nan")
-        return Trend(n, nan, nan, nan, nan, df, nan, nan, nan, nan)
+        return Trend(n=n, df=df)
     slope = np.sum((x - x.mean()) * (y - y.mean())) / spread
     residual = y - y.mean() - slope * (x - x.mean())
     error = np.sqrt(np.sum(residual**2) / df / spread)

@@ -14,9 +14,21 @@ from motorlearn.measures.agreement.patterns import patterns_of, quantile_interva
 from motorlearn.measures.agreement.pivots import pivots
 from motorlearn.measures.hits import inside
 from motorlearn.results import Recipe, Result
+from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
 
 YES_OR_NO = "Fleiss' kappa"
+GRID = Schema(
+    (
+        Column("raters", kind="count"),
+        Column("clips", kind="count"),
+        Column("ratings", kind="count"),
+        Column("width", "mean width", "number"),
+        Column("conf_low", "lower", "number"),
+        Column("conf_high", "upper", "number"),
+        Column("undefined", kind="percent"),
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -46,17 +58,8 @@ class RatingPlan(Result):
             f"Assumed: agreement {digits.number(options['agreement'])}; {level} intervals; "
             f"{options['simulations']} simulated samples of each size."
         )
-        columns = (
-            Column("raters", kind="count"),
-            Column("clips", kind="count"),
-            Column("ratings", kind="count"),
-            Column("width", "mean width", "number"),
-            Column("conf_low", "lower", "number"),
-            Column("conf_high", "upper", "number"),
-            Column("undefined", kind="percent"),
-        )
         title = f"Precision of {self.coefficient} by raters and clips"
-        return [Table("rating_plan", title, columns, self.grid, (note,))]
+        return [GRID.table("rating_plan", title, self.grid, (note,))]
 
     def fewest(self, width: float) -> pd.DataFrame:
         """For each number of raters, the fewest clips of the grid that reach a width."""
@@ -128,10 +131,8 @@ def plan_rating(
                 else _kappa_limits(rng, n, k, agreement, prevalence, level)
                 for _ in range(simulations)
             ]
-            rows.append((k, n, k * n, *_summary(np.array(limits))))
-    grid = pd.DataFrame(
-        rows, columns=["raters", "clips", "ratings", "width", "conf_low", "conf_high", "undefined"]
-    )
+            rows.append({"raters": k, "clips": n, "ratings": k * n, **_summary(np.array(limits))})
+    grid = GRID.frame(rows)
     options = {
         "agreement": agreement, "rater_share": rater_share, "averaged": averaged,
         "prevalence": prevalence, "level": level, "simulations": simulations,
@@ -140,12 +141,17 @@ def plan_rating(
     return RatingPlan(grid, coefficient, Recipe("plan_rating", {}, options, len(grid), seed=seed))
 
 
-def _summary(limits: np.ndarray) -> tuple[float, float, float, float]:
+def _summary(limits: np.ndarray) -> dict[str, float]:
     known = np.isfinite(limits[:, 0])
+    undefined = {"undefined": float(1 - known.mean())}
     if not known.any():
-        return np.nan, np.nan, np.nan, 1.0
+        return undefined
     low, high = limits[known].mean(axis=0)
-    return float(high - low), float(low), float(high), float(1 - known.mean())
+    return undefined | {
+        "width": float(high - low),
+        "conf_low": float(low),
+        "conf_high": float(high),
+    }
 
 
 def _score_limits(

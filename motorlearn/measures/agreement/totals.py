@@ -61,7 +61,7 @@ class Totals(Result):
 def total_scores(
     ratings: pd.DataFrame,
     *,
-    by: Sequence[str],
+    by: str | Sequence[str],
     item: str = "item",
     score: str = "score",
     items: Sequence[str] | None = None,
@@ -78,7 +78,7 @@ def total_scores(
     ----------
     ratings : DataFrame
         One row per rating of an item; an empty score is a missing one.
-    by : sequence of str
+    by : str or sequence of str
         Columns that name one total, for example ``["clip", "rater"]``.
     item, score : str
         Columns of the item and its score.
@@ -107,7 +107,7 @@ def total_scores(
     >>> total_scores(ratings, by=["clip", "rater"], at_least=1).table["score"].tolist()
     [3.0, 4.0]
     """
-    by = list(by)
+    by = named_columns(ratings, by)
     absent = [name for name in [*by, item, score, *keep] if name not in ratings]
     if absent:
         raise ColumnError("the ratings lack a column", absent)
@@ -137,6 +137,25 @@ def total_scores(
     )
     lacking = _incomplete(table[~whole], rows, by, known)
     return Totals(table, lacking, tuple(known), recipe)
+
+
+def named_columns(ratings: pd.DataFrame, by: str | Sequence[str]) -> list[str]:
+    """Columns that name one total, as a list.
+
+    Raises
+    ------
+    InputError
+        If there is no table, or no column is named.
+    """
+    if not isinstance(ratings, pd.DataFrame):
+        raise InputError(
+            "totals are made from a table of ratings",
+            [type(ratings).__name__],
+            "pass a DataFrame with one row per item, clip and rater",
+        )
+    if not by:
+        raise InputError("nothing names one total", remedy="give by=, for example clip and rater")
+    return [by] if isinstance(by, str) else list(by)
 
 
 def _check(
