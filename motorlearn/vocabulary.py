@@ -113,6 +113,15 @@ ESTIMATE_COLUMNS: Final = (
     "conf_high",
 )
 
+LANDMARKS_NEEDED: Final = {
+    "joint angle": 3,
+    "segment inclination": 2,
+    "trunk rotation": 4,
+    "height above": 2,
+    "hand path": 1,
+}
+"""Quantities of technique, and how many body landmarks each is read from."""
+
 GRADES: Final = ("fine", "look", "act")
 """Verdicts of an assumption check."""
 

@@ -87,17 +87,29 @@ def presence(table: pd.DataFrame, people: pd.DataFrame, design: Design) -> pd.Da
     counts = _counts(table, part)
     rows = []
     for name, planned in _planned(design, part).items():
-        seen = people["participant"].map(
-            counts[counts["part"] == name].set_index("participant")["n"]
-        )
+        mine = people[[_takes(design, name, group) for group in people["group"]]]
+        if mine.empty:
+            continue
+        seen = mine["participant"].map(counts[counts["part"] == name].set_index("participant")["n"])
         n = seen.fillna(0).astype(int)
         whole = planned or max(int(n.max()), 1)
         rows.append(
-            people[["participant", "group"]].assign(
+            mine[["participant", "group"]].assign(
                 stage=name, trials=n.to_numpy(), share=np.minimum(n / whole, 1.0).to_numpy()
             )
         )
     return pd.concat(rows, ignore_index=True)
+
+
+def _takes(design: Design, stage: str, group: object) -> bool:
+    """Whether a group takes part in a stage; it may where the plan does not tell groups apart."""
+    if design.practice_is_shared or group not in design.group_names:
+        return True
+    own = {f"Practice session {entry.session}" for entry in design.practice_of(str(group))}
+    every = {f"Practice session {entry.session}" for entry in design.practice}
+    if stage == "Practice":
+        return bool(own)
+    return stage in own or stage not in every
 
 
 def _parts(table: pd.DataFrame, design: Design) -> pd.Series:
@@ -129,9 +141,13 @@ def _planned(design: Design, part: pd.Series) -> dict[str, int | None]:
     recorded as none: nobody was absent from it.
     """
     recorded = set(part.dropna().unique())
-    sessions = {f"Practice session {entry.session}": entry.trials for entry in design.practice}
+    shared = design.practice_is_shared
+    sessions: dict[str, int | None] = {
+        f"Practice session {entry.session}": entry.trials if shared else None
+        for entry in design.practice
+    }
     if not recorded & set(sessions):
-        whole = {"Practice": sum(sessions.values())}
+        whole = {"Practice": sum(entry.trials for entry in design.practice) if shared else None}
         sessions = whole if "Practice" in recorded else {}
     found: dict[str, int | None] = {}
     for stage in stages_of(design):
@@ -151,7 +167,7 @@ def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
     rows = [(group, "Allocated", int(allocated.get(group, 0)), "") for group in groups]
     for stage, part in present.groupby("stage", sort=False):
         there = part[part["trials"] > 0].groupby("group")["participant"].nunique()
-        for group in groups:
+        for group in (name for name in groups if name in set(part["group"])):
             n = int(there.get(group, 0))
             away = int(allocated.get(group, 0)) - n
             rows.append((group, str(stage), n, f"{away} absent" if away else ""))

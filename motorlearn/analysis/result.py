@@ -7,10 +7,13 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.analysis.landmarks import LandmarkScores
 from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis
 from motorlearn.analysis.people import People
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.analysis.speed import SpeedBeside
+from motorlearn.analysis.technique import TechniqueChange
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import PhaseComparison
 from motorlearn.curves import CurveFits, PopulationCurve
@@ -62,12 +65,16 @@ class StudyAnalysis(Result):
         Roster, presence, flow, attrition.
     raters : Agreement, Refused or None
         Agreement of raters; None where nothing was rated.
+    landmarks : LandmarkScores, Refused or None
+        Clips scored from landmarks beside the raters; None where the plan asks for none.
     mixed : MixedFit or Refused
         Mixed model of trials at the first and the primary test.
     mixed_audit : Audit, Refused or None
         Assumptions of that model.
     curves, population : CurveFits, PopulationCurve, Refused or None
         Learning curves of practice; None where practice is too short for one.
+    technique, speed : TechniqueChange, SpeedBeside, Refused or None
+        What stands beside the primary outcome; None where nothing was rated, or no speed noted.
     audit : Audit or Refused
         Assumptions of the primary comparison.
     sensitivity : Sensitivity, Refused or None
@@ -89,10 +96,13 @@ class StudyAnalysis(Result):
     details: Mapping[str, OutcomeAnalysis] = field(repr=False)
     people: People = field(repr=False)
     raters: Agreement | Refused | None = field(repr=False)
+    landmarks: LandmarkScores | Refused | None = field(repr=False)
     mixed: MixedFit | Refused = field(repr=False)
     mixed_audit: Audit | Refused | None = field(repr=False)
     curves: CurveFits | Refused | None = field(repr=False)
     population: PopulationCurve | Refused | None = field(repr=False)
+    technique: TechniqueChange | Refused | None = field(repr=False)
+    speed: SpeedBeside | Refused | None = field(repr=False)
     audit: Audit | Refused = field(repr=False)
     sensitivity: Sensitivity | Refused | None = field(repr=False)
     recipe: Recipe = field(repr=False)
@@ -134,7 +144,10 @@ class StudyAnalysis(Result):
     def beside(self) -> dict[str, Any]:
         """What stands beside the comparisons, by name; what the study has no data for is absent."""
         named = {
+            "technique": self.technique,
+            "speed": self.speed,
             "agreement": self.raters,
+            "landmarks": self.landmarks,
             "assumptions": self.audit,
             "sensitivity": self.sensitivity,
             "curves": self.curves,

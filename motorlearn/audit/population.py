@@ -13,7 +13,7 @@ from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.curves import PopulationCurve, fit_population_curve, named_form
 from motorlearn.exceptions import MotorlearnError
 
-_RIVAL = {"exponential": "power", "power": "exponential"}
+_RIVAL = "exponential"
 
 
 def population_checks(result: PopulationCurve, context: Context) -> Iterator[Check]:
@@ -46,7 +46,7 @@ def population_residuals(result: PopulationCurve) -> pd.DataFrame:
             "group": rows["group"].astype(str),
             "phase": "",
             "fitted": rows["fitted"],
-            "residual": rows["residual"] / scale,
+            "residual": rows["residual"] / (scale * (result.spread if len(result.spread) else 1.0)),
             "practice": rows["practice"],
         }
     )
@@ -80,8 +80,11 @@ def _seen(result: PopulationCurve, context: Context) -> Check:
     form = named_form(result.form)
     practice = result.residuals["practice"]
     ends = np.array([practice.min(), practice.max()], dtype=float)
-    drop = form.log_basis(ends, [1.0], result.first)
-    progress = float(np.min(np.exp(result.cells()[:, 2]) * (drop[0] - drop[1])))
+    drops = [
+        form.log_basis(ends, [rate, *result.second], result.first)
+        for rate in np.exp(result.cells()[:, 2])
+    ]
+    progress = float(min(drop[0] - drop[1] for drop in drops))
     return judged(
         "practice went on long enough to see the curve flatten",
         "rate times length of practice, slowest group",
@@ -196,16 +199,13 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
     sds = rows.loc[rows["sd"].notna()]
     if sds.empty:
         return
-    means = np.abs(result.learner_cells).mean(axis=0)
-    spread = dict(zip(("asymptote", result.amount, "log_rate"), means))
-    share = [
-        float(row.sd) ** 2 / max(float(spread.get(row.term, 1.0)), 1e-12) ** 2
-        for row in sds.itertuples()
-    ]
+    reach = {"asymptote": 1.0, result.amount: 1.0, "log_rate": _reach_of_rate(result)}
+    noise = result.residual_sd if np.isfinite(result.residual_sd) else 1.0
+    ratios = [float(row.sd) * reach.get(row.term, 1.0) / noise for row in sds.itertuples()]
     yield judged(
         "no variance between learners is zero",
-        "smallest variance between learners over the squared parameter",
-        min(share),
+        "smallest SD between learners over the residual SD, in the unit of the scores",
+        min(ratios),
         context.guide("near_zero"),
         "",
         "Take that parameter out of vary.",
@@ -220,6 +220,11 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
             "",
             "Let fewer parameters vary.",
         )
+
+
+def _reach_of_rate(result: PopulationCurve) -> float:
+    """Most by which scores move with the log rate: the amount times the largest x exp(-x)."""
+    return float(np.abs(result.learner_cells[:, 1]).mean() * np.exp(-1))
 
 
 def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
@@ -244,7 +249,8 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
 
 def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, ...]:
     rows = result.estimates
-    chosen = rows[rows["term"].str.startswith("log_rate")]
+    rates = ("log_rate", *(f"log_rate[{group}]" for group in result.groups))
+    chosen = rows[rows["term"].isin(rates)]
     return tuple(
         Conclusion(
             f"{row.term}{note}",
@@ -270,7 +276,7 @@ def _on_logarithms(result: PopulationCurve, context: Context) -> Remedy | None:
 
 
 def _form(result: PopulationCurve, context: Context) -> Check:
-    other = _again(result, form=_RIVAL[result.form])
+    other = _again(result, form="power" if result.form == _RIVAL else _RIVAL)
     gap = float(other.aic - result.aic) if other is not None else np.nan
     return judged(
         "the form of the curve is preferred over its rival",

@@ -180,9 +180,10 @@ def _function(
     """The quantity as a function of asymptote, gain (or start) and log rates."""
     form, hits = named_form(fit.form), fit.family == "binomial"
     start = isinstance(fit, PopulationCurve) and fit.amount == "start"
+    second = fit.second if isinstance(fit, PopulationCurve) else ()
 
     def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
-        rates = list(np.exp(cell[2:]))
+        rates = [*np.exp(cell[2:]), *second]
         basis = float(form.log_basis(np.array(n), rates, fit.first))
         top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if start else 0.0
         amount = cell[1] - cell[0] if start else cell[1]
@@ -208,7 +209,7 @@ def _function(
     return {
         "level_at": lambda cell: height(cell, at),
         "rate_at": change,
-        "half_life": lambda cell: float(form.half_life(list(np.exp(cell[2:])), fit.first)),
+        "half_life": lambda cell: float(form.half_life([*np.exp(cell[2:]), *second], fit.first)),
         "trials_to": reach,
     }[name]
 

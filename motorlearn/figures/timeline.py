@@ -121,8 +121,8 @@ def _joined(events: list[Event]) -> list[list[Event]]:
             runs
             and event.is_practice
             and runs[-1][-1].is_practice
-            and (event.trials, event.feedback_every)
-            == (runs[-1][-1].trials, runs[-1][-1].feedback_every)
+            and (event.trials, event.feedback_every, event.groups)
+            == (runs[-1][-1].trials, runs[-1][-1].feedback_every, runs[-1][-1].groups)
         )
         if same:
             runs[-1].append(event)
@@ -162,7 +162,8 @@ def _inside(run: list[Event]) -> str:
     first = run[0]
     if first.is_practice:
         many = f"{len(run)} sessions\n" if len(run) > 1 else ""
-        return f"practice\n{many}{first.trials} trials" + (" each" if many else "")
+        whose = "".join(f"\n{line}" for line in textwrap.wrap(", ".join(first.groups), 10))
+        return f"practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
     name = SHORT_LABELS[first.phase]
     label = first.label if first.label != first.phase else name
     return "\n".join([*textwrap.wrap(label, 10), f"{first.trials} trials"])

@@ -142,11 +142,14 @@ def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 
 def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
-    design, everybody = study.design, _everybody(study, table)
+    design, whole = study.design, _everybody(study, table)
     for phase in design.phases:
+        everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
         absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
-        if absent:
-            unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        if unrecorded and study.sessions is not None and len(study.sessions):
+            yield from _attendance(design, study.sessions)
+        elif absent:
             yield _row(
                 "practice not recorded" if unrecorded else "phase not done",
                 phase,
@@ -160,8 +163,33 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
             yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)
 
 
+def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
+    """Sessions held and missed, where a log of sessions stands in the place of trials."""
+    held, planned = sorted(log["session"].dropna().unique()), len(design.practice)
+    if len(held) < planned:
+        yield _row(
+            "sessions not noted", PRACTICE_PHASE, f"{planned} sessions", f"{len(held)} noted"
+        )
+    there = log[log["present"] == 1] if "present" in log else log
+    listed = log["participant"].dropna().unique()
+    done = there.groupby("participant")["session"].nunique().reindex(listed, fill_value=0)
+    missed = done[done < len(held)]
+    if len(missed):
+        actual = f"{_span(missed)} attended"
+        who = sorted(map(str, missed.index))
+        yield _row("sessions missed", PRACTICE_PHASE, f"{len(held)} sessions held", actual, who)
+
+
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
-    for phase, planned in planned_trials(study.design).items():
+    if study.design.practice_is_shared or "group" not in table:
+        yield from _group_dose(planned_trials(study.design), table)
+        return
+    for group, rows in table.groupby("group", sort=False):
+        yield from _group_dose(planned_trials(study.design, str(group)), rows)
+
+
+def _group_dose(planned_of: Mapping[str, int], table: pd.DataFrame) -> Iterator[Row]:
+    for phase, planned in planned_of.items():
         rows = table[table["phase"] == phase]
         size = rows["attempts"] if "attempts" in rows else pd.Series(1, index=rows.index)
         done = size.groupby(rows["participant"]).sum()
@@ -188,6 +216,8 @@ def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         if not event.is_practice:
             continue
         here = practice[practice["session"] == event.session] if "session" in practice else practice
+        if event.groups:
+            here = here[here["group"].isin(event.groups)]
         usual = _usual_rates(event, n_tasks, study.design.schedules.max_run)
         yield from _session_orders(event, here, schedules, usual)
 
@@ -197,7 +227,7 @@ def _session_orders(
 ) -> Iterator[Row]:
     odd: dict[tuple[str, str], list[str]] = {}
     for (person, group), part in rows.groupby(["participant", "group"], sort=False):
-        planned = schedules.get(str(group), "own")
+        planned = schedules.get(str(group), "own") if event.order == "own" else event.order
         if planned not in usual or len(part) < event.trials / 2:
             continue
         rate = switch_rate(part["task"].tolist())
@@ -275,3 +305,12 @@ def _feedback(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 def _everybody(study: Study, table: pd.DataFrame) -> set[str]:
     people = study.participants if study.participants is not None else table
     return set(people["participant"].dropna())
+
+
+def _practising(study: Study, table: pd.DataFrame) -> set[str]:
+    """Everybody but the people of groups that are tested only."""
+    people = study.participants if study.participants is not None else table
+    if "group" not in people:
+        return _everybody(study, table)
+    without = {name for name in study.design.group_names if not study.design.practice_of(name)}
+    return set(people.loc[~people["group"].isin(without), "participant"].dropna())

@@ -43,7 +43,34 @@ def study_files(design: Design, folder: str | Path) -> dict[str, Path]:
             path = _inside_or_none(Path(folder), name)
             if path is not None and path.is_file():
                 found[name] = path
-    return found
+    return found | {
+        path.relative_to(Path(folder).resolve()).as_posix(): path
+        for path in clip_files(design, folder).values()
+    }
+
+
+def clip_files(design: Design, folder: str | Path) -> dict[str, Path]:
+    """Find the files of coordinates that ``[landmarks]`` names, by the name of the clip.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    folder : path-like
+        Folder of the study.
+
+    Returns
+    -------
+    dict of str to Path
+        Every ordinary CSV in the folder of clips, in the order of names.
+    """
+    if design.landmarks is None:
+        return {}
+    place = _inside_or_none(Path(folder), design.landmarks.folder)
+    if place is None or not place.is_dir():
+        return {}
+    inner = (_inside_or_none(place, path.name) for path in sorted(place.glob("*.csv")))
+    return {path.stem: path for path in inner if path is not None and path.is_file()}
 
 
 def study_sums(study: Study) -> dict[str, str]:

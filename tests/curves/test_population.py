@@ -15,7 +15,8 @@ from motorlearn.curves import FORMS
 from motorlearn.curves.population.ascent import Summit
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.marginal import Learners, Marginal
+from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.population.maximum import _warnings
 from motorlearn.exceptions import ColumnError, FitError, InputError
 
@@ -351,7 +352,7 @@ def test_a_slow_population_has_not_seen_its_asymptote():
         (lambda t: t.drop(columns="block"), {}, ColumnError, "block"),
         (lambda t: t, {"vary": ("slope",)}, InputError, "no such parameter"),
         (lambda t: t, {"vary": ()}, InputError, "at least one"),
-        (lambda t: t, {"form": "apex"}, InputError, "several rates"),
+        (lambda t: t, {"form": "s_shaped"}, InputError, "several rates"),
         (lambda t: t, {"amount": "level"}, InputError, "amount"),
         (lambda t: t.assign(radial_error=np.nan), {}, InputError, "no values"),
         (lambda t: t.assign(block=t["block"] - 1), {"form": "power"}, InputError, "at least 1"),

@@ -7,7 +7,7 @@ import numpy as np
 
 from motorlearn.curves.batch.one_batch import Batch, fit_batch
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.marginal import Learners
+from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.status import NOT_SEEN, OK
 
 LEAST_CLEAR = 3
@@ -36,6 +36,19 @@ def scaled(data: Learners) -> tuple[Learners, Scale]:
     return replace(data, y=np.where(inside, (data.y - middle) / unit, 0.0)), Scale(middle, unit)
 
 
+def second_rate(data: Learners) -> float | None:
+    """Logarithm of the second rate from all rows of each group together; None without one."""
+    if len(data.form.rates) < 2:
+        return None
+    name = data.form.rates[1]
+    members = [np.flatnonzero(data.group == k) for k in range(int(data.group.max()) + 1)]
+    found = [_found(data, [own])[name][0, 0] for own in members]
+    counts = np.unique(data.n[data.used > 0])
+    low, high = np.log(np.array(data.form.bounds(counts)[1]))
+    middle = np.nanmean(np.log(found)) if np.isfinite(found).any() else 0.5 * (low + high)
+    return float(np.clip(middle, low + 0.25 * (high - low), high - 0.25 * (high - low)))
+
+
 def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndarray]:
     """Two starts: from learners' own curves, and one with another rate and less variation.
 
@@ -57,23 +70,16 @@ def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndar
     wide = np.where(np.isfinite(spread), spread, ordinary).mean(axis=0)
     wide = np.clip(0.8 * wide, 0.3 * ordinary, widest)
     other = cells + np.array([0.0, 0.0, 0.35])
-    return layout.point(cells, wide, log_sigma), layout.point(other, 0.6 * wide, log_sigma)
+    common = np.array(data.common.starts if data.common is not None else ())
+    return (
+        layout.point(cells, wide, log_sigma, common),
+        layout.point(other, 0.6 * wide, log_sigma, 0.6 * common),
+    )
 
 
 def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.ndarray, float]:
     """Asymptote, amount and log rate of each set, whether clear, and the log residual SD."""
-    inside = [data.used[members] > 0 for members in sets]
-    ends = np.cumsum([int(part.sum()) for part in inside])
-    n, y = (
-        np.concatenate([array[members][part] for members, part in zip(sets, inside)])
-        for array in (data.n, data.y)
-    )
-    weights = None
-    if data.trials is not None:
-        attempts = [data.trials[members][part] for members, part in zip(sets, inside)]
-        weights = np.concatenate(attempts)
-    batch = Batch(ends, n, y, weights, binomial=data.trials is not None)
-    found = fit_batch(batch, [data.form.name], data.first)
+    found = _found(data, sets)
     rate = found["rate"][:, 0]
     low, high = data.form.bounds(np.unique(data.n[data.used > 0]))[0]
     with np.errstate(invalid="ignore"):
@@ -90,3 +96,19 @@ def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.
     with np.errstate(divide="ignore", invalid="ignore"):
         noise = np.nanmedian(found["sse"][usable] / (found["n"][usable] - 3)) if usable.any() else 1
     return values, clear, 0.5 * float(np.log(np.clip(noise, 1e-6, 1.0)))
+
+
+def _found(data: Learners, sets: Sequence[np.ndarray]) -> dict[str, np.ndarray]:
+    """Fits to the rows of each set together."""
+    inside = [data.used[members] > 0 for members in sets]
+    ends = np.cumsum([int(part.sum()) for part in inside])
+    n, y = (
+        np.concatenate([array[members][part] for members, part in zip(sets, inside)])
+        for array in (data.n, data.y)
+    )
+    weights = None
+    if data.trials is not None:
+        attempts = [data.trials[members][part] for members, part in zip(sets, inside)]
+        weights = np.concatenate(attempts)
+    batch = Batch(ends, n, y, weights, binomial=data.trials is not None)
+    return fit_batch(batch, [data.form.name], data.first)

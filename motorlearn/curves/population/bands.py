@@ -13,7 +13,7 @@ from motorlearn.curves.forms import named_form
 def curves_of(fit: Any, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
     """Curves of some parameter rows (asymptote, amount, log rate), shape (rows, practice)."""
     form = named_form(fit.form)
-    rates = [np.exp(parameters[:, [2]])]
+    rates = [np.exp(parameters[:, [2]]), *fit.second]
     basis = np.exp(form.log_basis(n[None, :], rates, fit.first))
     height, amount = parameters[:, [0]], parameters[:, [1]]
     if fit.amount == "start":
@@ -40,7 +40,7 @@ def bands(
         with np.errstate(over="ignore"):
             curves = curves_of(fit, n, own)
         low, high = np.quantile(curves, tails, axis=0)
-        scores = curves + rng.normal(size=curves.shape) * np.nan_to_num(fit.residual_sd)
+        scores = curves + rng.normal(size=curves.shape) * _noise(fit, n, curves)
         score_low, score_high = np.quantile(scores, tails, axis=0)
         hits = fit.family == "binomial"
         parts.append(
@@ -59,6 +59,21 @@ def bands(
             )
         )
     return pd.concat(parts, ignore_index=True)
+
+
+def _noise(fit: Any, n: np.ndarray, curves: np.ndarray) -> np.ndarray | float:
+    """SD of single scores about their curve."""
+    sd = float(np.nan_to_num(fit.residual_sd))
+    terms = dict(zip(fit.common["term"], fit.common["estimate"]))
+    if "spread_power" not in terms:
+        return sd
+    power = float(terms["spread_power"])
+    if fit.recipe.options["variance"] == "practice":
+        since = n - float(fit.residuals["practice"].min()) + 1.0
+        return sd * np.broadcast_to(np.maximum(since, 1.0) ** power, curves.shape)
+    middle = float(fit.residuals["fitted"].abs().median())
+    found: np.ndarray = sd * np.maximum(np.abs(curves) / middle, 0.02) ** power
+    return found
 
 
 def _root(fit: Any) -> np.ndarray:

@@ -7,9 +7,9 @@ import pandas as pd
 
 from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import AMOUNT, RATE
-from motorlearn.curves.population.marginal import Learners
+from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import PopulationFit
-from motorlearn.curves.population.rivals import SHAPES, as_good
+from motorlearn.curves.population.rivals import Asked
 from motorlearn.curves.status import (
     CURVE,
     ERRORS,
@@ -38,14 +38,14 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     inside = data.used > 0
     rate = np.exp(fit.layout.cells(fit.summit.point)[:, RATE])
     ends = np.array([data.n[inside].min(), data.n[inside].max()])
-    drop = data.form.log_basis(ends, [1.0], data.first)
-    progress = float(np.min(rate * (drop[0] - drop[1])))
+    there = dressed(data, fit)
+    drop = [there.log_basis(ends, value) for value in rate]
+    progress = float(min(both[0] - both[1] for both in drop))
     low, high = data.form.bounds(np.unique(data.n[inside]))[0]
     firm = _firm(fit, progress)
     with np.errstate(all="ignore"):
-        flat, line, step = (
-            not firm and as_good(data, fit.layout, fit.summit.loglik, shape) for shape in SHAPES
-        )
+        asked = Asked(there, fit.layout, fit.summit.loglik)
+        flat, line, step = (False,) * 3 if firm else asked.verdicts()
     code = grade(
         enough=True,
         flat=flat,
@@ -58,6 +58,13 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     lost = int(losses(code, progress=progress, line_open=line, step=False))
     means = [float(np.mean(data.y[(data.group == k)[:, None] & inside])) for k in _groups(fit)]
     return Claim(STATUSES[int(code)], lost, np.array(means))
+
+
+def dressed(data: Learners, fit: PopulationFit) -> Learners:
+    """The learners with what they have in common at the maximum."""
+    if data.common is None:
+        return data
+    return data.common.dressed(data, fit.layout.common(fit.summit.point))
 
 
 def _groups(fit: PopulationFit) -> range:

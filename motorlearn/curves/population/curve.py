@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level, check_seed, check_simulations
 from motorlearn.curves.population.bands import bands
+from motorlearn.curves.population.terms import NO_COMMON
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.curves.status import MEANINGS
 from motorlearn.results import Recipe, Result, register_record
@@ -43,7 +44,9 @@ class PopulationCurve(Result):
     group in brackets are differences from it. ``variances``: variance, SD and correlations of
     what varies between learners (``other`` is empty on a variance row). ``participants``: each
     learner's parameters, drawn towards the population by how little the own rows say.
-    ``group_tests``: likelihood-ratio tests of the group differences, where asked for.
+    ``group_tests``: likelihood-ratio tests of the group differences, where asked for. ``common``:
+    what is the same for all learners (second rate, what sessions do, noise). ``second`` holds the
+    second rate of the curve, ``spread`` the SD of each residual over ``residual_sd``.
     """
 
     estimates: pd.DataFrame
@@ -70,6 +73,9 @@ class PopulationCurve(Result):
     residuals: pd.DataFrame = field(repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_population_curve"), repr=False)
+    common: pd.DataFrame = field(default_factory=NO_COMMON.copy, repr=False)
+    second: tuple[float, ...] = ()
+    spread: np.ndarray = field(default_factory=lambda: np.ones(0), repr=False)
 
     @property
     def converged(self) -> bool:
@@ -124,6 +130,8 @@ class PopulationCurve(Result):
                 self.variances,
             ),
         ]
+        if len(self.common):
+            shown.append(estimates_table("common", "The same for all learners", self.common))
         if len(self.group_tests):
             shown.append(
                 estimates_table("group_tests", "Tests of group differences", self.group_tests)

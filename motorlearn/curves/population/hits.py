@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import expit, log_expit, logsumexp
 
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.marginal import Learners
+from motorlearn.curves.population.learners import STEP, Learners, imaginary
 from motorlearn.measures.hits import log_choose
 
 INNER_STEPS = 60
@@ -27,9 +27,11 @@ class HitMarginal:
     peak: np.ndarray = field(init=False)
     z: np.ndarray = field(init=False)
     mass: np.ndarray = field(init=False)
+    now: Learners = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         size = len(self.layout.vary)
+        self.now = self.data
         self.peak = np.zeros((len(self.data.y), size))
         places, masses = np.polynomial.hermite.hermgauss(self.nodes)
         self.places = np.array(list(product(places, repeat=size)))
@@ -46,7 +48,7 @@ class HitMarginal:
         The tangent holds derivatives of the logit by asymptote, amount and log rate.
         """
         own = cells[:, None, :] + z @ root.T
-        basis, tilt = self.data.fall(own[:, :, 2])
+        basis, tilt = self.now.fall(own[:, :, 2])
         used = self.data.used[:, None, :]
         one = used - basis if self.data.start else used + 0 * basis
         height, amount = own[:, :, 0][:, :, None], own[:, :, 1][:, :, None]
@@ -89,6 +91,7 @@ class HitMarginal:
 
     def adapt(self, point: np.ndarray) -> None:
         """Place the nodes for a point; they stay there until they are placed anew."""
+        self._dress(point)
         cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
         turn = self._climb(cells, root)
         self.z = self.peak[:, None, :] + np.sqrt(2) * np.einsum("psr,qs->pqr", turn, self.places)
@@ -106,6 +109,7 @@ class HitMarginal:
 
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""
+        self._dress(point)
         cells, root = self.layout.cells(point)[self.data.group], self.layout.root(point)
         log_density, residual, _, tangent = self.density(cells, root, self.z)
         heights = log_density + self.mass
@@ -117,8 +121,32 @@ class HitMarginal:
         by_root = np.einsum("pqk,pqr->pkr", each, self.z)
         nothing = np.zeros(len(each))
         return float(total.sum()), self.layout.scores(
-            each.sum(axis=1), self.data.group, by_root, nothing
+            each.sum(axis=1),
+            self.data.group,
+            by_root,
+            nothing,
+            self._by_common(point, cells, root, weights[:, :, None] * residual),
         )
+
+    def _dress(self, point: np.ndarray) -> None:
+        """Put on the learners what they have in common at a point."""
+        if self.data.common is not None:
+            self.now = self.data.common.dressed(self.data, self.layout.common(point))
+
+    def _by_common(
+        self, point: np.ndarray, cells: np.ndarray, root: np.ndarray, pull: np.ndarray
+    ) -> np.ndarray | None:
+        """Gradient of each learner by the common terms: they move the basis."""
+        if self.data.common is None:
+            return None
+        own = cells[:, None, :] + self.z @ root.T
+        height, amount = own[:, :, [0]], own[:, :, [1]]
+        lever = amount - height if self.data.start else amount
+        columns = [
+            np.sum(pull * lever * data.fall(own[:, :, 2])[0].imag, axis=(1, 2)) / STEP
+            for data in imaginary(self.data, self.layout.common(point))
+        ]
+        return np.stack(columns, axis=1)
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the hits."""

@@ -15,13 +15,17 @@ class Layout:
 
     ``differ`` says for asymptote, amount and log rate whether each group has its own;
     ``vary`` which of them differ between learners. The log rate comes first among those that
-    vary, so that the others are Gaussian once it is given.
+    vary, so that the others are Gaussian once it is given. ``extra`` counts what all learners have
+    in common beside that (noise, sessions, a second rate); it stands at the end of the vector.
+    ``diagonal`` keeps covariances between learners at 0.
     """
 
     groups: int
     differ: tuple[bool, ...]
     vary: tuple[int, ...]
     residual: bool
+    extra: int = 0
+    diagonal: bool = False
 
     @cached_property
     def order(self) -> tuple[int, ...]:
@@ -36,12 +40,23 @@ class Layout:
     @cached_property
     def triangle(self) -> tuple[np.ndarray, np.ndarray]:
         """Places of the free entries of the Cholesky factor."""
+        if self.diagonal:
+            diagonal = np.arange(len(self.vary))
+            return diagonal, diagonal
         return np.tril_indices(len(self.vary))
 
     @property
     def size(self) -> int:
         """Length of the parameter vector."""
-        return self.fixed + len(self.triangle[0]) + self.residual
+        return self.fixed + len(self.triangle[0]) + self.residual + self.extra
+
+    def log_sigma(self, point: np.ndarray) -> float:
+        """Logarithm of the residual SD."""
+        return float(point[self.size - self.extra - 1])
+
+    def common(self, point: np.ndarray) -> np.ndarray:
+        """What all learners have in common beside cells, spread and residual."""
+        return point[self.size - self.extra :]
 
     def cells(self, point: np.ndarray) -> np.ndarray:
         """Parameters of each group, shape (groups, 3); later groups are stored as differences."""
@@ -63,12 +78,17 @@ class Layout:
         return full
 
     def scores(
-        self, each: np.ndarray, group: np.ndarray, root: np.ndarray, log_sigma: np.ndarray
+        self,
+        each: np.ndarray,
+        group: np.ndarray,
+        root: np.ndarray,
+        log_sigma: np.ndarray,
+        common: np.ndarray | None = None,
     ) -> np.ndarray:
         """Gradient of each learner, from those by own parameters, root and log residual SD.
 
         ``each`` has shape (learners, 3), ``root`` (learners, 3, effects), ``log_sigma``
-        (learners,); the result has one row per learner.
+        (learners,), ``common`` (learners, extra); the result has one row per learner.
         """
         columns = []
         for row, own in enumerate(self.differ):
@@ -77,9 +97,17 @@ class Layout:
                 columns += [each[:, row] * (group == k) for k in range(1, self.groups)]
         inner = root[:, list(self.order)][:, self.triangle[0], self.triangle[1]]
         columns += list(inner.T)
-        return np.stack([*columns, log_sigma] if self.residual else columns, axis=1)
+        columns += [log_sigma] if self.residual else []
+        columns += list(common.T) if common is not None else []
+        return np.stack(columns, axis=1)
 
-    def point(self, cells: np.ndarray, spread: np.ndarray, log_sigma: float) -> np.ndarray:
+    def point(
+        self,
+        cells: np.ndarray,
+        spread: np.ndarray,
+        log_sigma: float,
+        common: np.ndarray | None = None,
+    ) -> np.ndarray:
         """Vector from group cells and independent standard deviations of the three parameters."""
         parts = []
         for row, own in enumerate(self.differ):
@@ -87,7 +115,8 @@ class Layout:
             parts.append([column[0], *(column[1:] - column[0])] if own else [column.mean()])
         small = np.diag(spread[list(self.order)])
         parts.append(small[self.triangle])
-        return np.concatenate([*parts, [log_sigma] if self.residual else []])
+        rest = np.zeros(self.extra) if common is None else common
+        return np.concatenate([*parts, [log_sigma] if self.residual else [], rest])
 
     def embed(self, other: "Layout", point: np.ndarray) -> np.ndarray:
         """A vector of a layout with fewer group differences, as a start in this one and back."""

@@ -7,76 +7,17 @@ adaptive Gauss-Hermite quadrature.
 """
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from typing import Any
 
 import numpy as np
 
-from motorlearn.curves.forms import Form
 from motorlearn.curves.population.layout import RATE, Layout
+from motorlearn.curves.population.learners import STEP, Learners, imaginary
 
 INNER_STEPS = 25
 DIFFERENCE = 1e-4
-LARGEST_LOG_RATE = 60.0
-"""Log rate beyond which every curve is the same step, to the last digit."""
 PEAK_SLACK = 0.1
 """Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
-
-
-@dataclass(frozen=True)
-class Learners:
-    """Padded rows of all learners; ``used`` is 0 on padding. ``trials`` holds attempts of hits."""
-
-    form: Form
-    n: np.ndarray
-    y: np.ndarray
-    used: np.ndarray
-    group: np.ndarray
-    first: float
-    start: bool
-    trials: np.ndarray | None = None
-
-    @cached_property
-    def count(self) -> np.ndarray:
-        """Rows of each learner, as a column."""
-        found: np.ndarray = self.used.sum(axis=1)[:, None]
-        return found
-
-    @cached_property
-    def squares(self) -> np.ndarray:
-        """Sum of squares of each learner's scores, as a column."""
-        found: np.ndarray = np.sum(self.used * self.y**2, axis=1)[:, None]
-        return found
-
-    @cached_property
-    def heavy(self) -> np.ndarray:
-        """Scores with padding set to 0."""
-        found: np.ndarray = self.used * self.y
-        return found
-
-    @cached_property
-    def total(self) -> np.ndarray:
-        """Sum of each learner's scores, as a column."""
-        found: np.ndarray = self.heavy.sum(axis=1)[:, None]
-        return found
-
-    @cached_property
-    def pair(self) -> np.ndarray:
-        """Ones and scores side by side, shape (learners, rows, 2)."""
-        return np.stack([self.used, self.heavy], axis=2)
-
-    @cached_property
-    def slope(self) -> np.ndarray:
-        """Derivative of the log basis by the rate; forms with one rate are linear in it."""
-        slope = self.form.slopes(self.n, [1.0], self.first)[0]
-        if self.start:
-            slope = slope - self.form.slopes(np.array(self.first), [1.0], self.first)[0]
-        return slope
-
-    def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
-        steep = np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))[:, :, None] * self.slope[:, None, :]
-        basis = np.exp(np.minimum(steep, 600.0)) * self.used[:, None, :]
-        return basis, steep * basis
 
 
 @dataclass(frozen=True)
@@ -120,8 +61,9 @@ def given_rate(
     v1, v2 = b11 * e1 + b12 * e2, b21 * e1 + b22 * e2
     m1, m2 = c11 * v1 + c12 * v2, c12 * v1 + c22 * v2
     off = e1 * m1 + e2 * m2
-    log_det = (data.count - 2) * np.log(variance) + np.log(volume)
-    density = -0.5 * (data.count * np.log(2 * np.pi) + log_det + (squares - off) / variance)
+    log_det = (data.rows - 2) * np.log(variance) + np.log(volume)
+    density = -0.5 * (data.rows * np.log(2 * np.pi) + log_det + (squares - off) / variance)
+    density = density - data.volume
     inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
     left = (squares - 2 * off + inner) / variance
     a1, a2 = height + m1, amount + m2
@@ -135,7 +77,7 @@ def given_rate(
         v1 * v2 - b11 * t12 - b12 * t22,
         v2 * v2 - b21 * t12 - b22 * t22,
     )
-    sigma = left - (data.count - 2) - variance * (b11 + b22)
+    sigma = left - (data.rows - 2) - variance * (b11 + b22)
     return Given(density, (v1, v2), turn, sigma, spread, (m1, m2))
 
 
@@ -162,6 +104,8 @@ class Marginal:
     peak: np.ndarray = field(init=False)
     width: np.ndarray = field(init=False)
     held: tuple[np.ndarray, np.ndarray] | None = field(init=False, default=None)
+    last: tuple[np.ndarray, Learners] | None = field(init=False, default=None, repr=False)
+    asked: tuple[Any, ...] = field(init=False, default=(), repr=False)
 
     def __post_init__(self) -> None:
         self.peak, self.width = np.zeros(len(self.data.y)), np.ones(len(self.data.y))
@@ -176,8 +120,28 @@ class Marginal:
         cover = rest @ rest.T
         mean = [cells[:, [row]] + lean[row] * z for row in range(3)]
         covers = (cover[0, 0], cover[0, 1], cover[1, 1])
-        variance = float(np.exp(2 * point[-1]))
-        return given_rate(self.data, mean[2], mean[0], mean[1], covers, variance), root
+        variance = float(np.exp(2 * self.layout.log_sigma(point)))
+        self.asked = mean[2], mean[0], mean[1], covers, variance
+        return given_rate(self.dressed(point), *self.asked), root
+
+    def dressed(self, point: np.ndarray) -> Learners:
+        """The learners with what they have in common at a point."""
+        if self.data.common is None:
+            return self.data
+        values = self.layout.common(point)
+        if self.last is None or not np.array_equal(self.last[0], values):
+            self.last = values.copy(), self.data.common.dressed(self.data, values)
+        return self.last[1]
+
+    def _by_common(self, point: np.ndarray, weight: np.ndarray) -> np.ndarray | None:
+        """Gradient of each learner by the common terms, by imaginary steps."""
+        if self.data.common is None:
+            return None
+        columns = []
+        for data in imaginary(self.data, self.layout.common(point)):
+            density = given_rate(data, *self.asked).density
+            columns.append(np.sum(weight * density.imag, axis=1) / STEP)
+        return np.stack(columns, axis=1)
 
     def adapt(self, point: np.ndarray) -> None:
         """Place the nodes at the modes for a point; they stay there until released."""
@@ -250,7 +214,8 @@ class Marginal:
         if varies:
             by_root[:, :, 0] = (weight * z * parts).sum(axis=2).T
         sigma = (weight * given.sigma).sum(axis=1)
-        return loglik, self.layout.scores(each, self.data.group, by_root, sigma)
+        common = self._by_common(point, weight)
+        return loglik, self.layout.scores(each, self.data.group, by_root, sigma, common)
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the scores."""

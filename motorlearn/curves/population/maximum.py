@@ -10,7 +10,8 @@ from motorlearn.curves.population.arrays import starting_points
 from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import RATE, Layout
-from motorlearn.curves.population.marginal import Learners, Marginal
+from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.marginal import Marginal
 from motorlearn.exceptions import FitError
 
 SETTLED_GAP, MOST_NODES = 1e-4, 110
@@ -68,7 +69,7 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     best, agree, tried = _looked_again(data, layout, nodes, best, other)
     if not np.isfinite(best.loglik):
         raise FitError(NO_MAXIMUM)
-    if layout.residual and best.point[-1] < LEAST_LOG_SIGMA:
+    if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
         raise FitError(NO_NOISE)
     best, gap, there = _settle_nodes(data, layout, nodes, best)
     nodes = there.nodes
@@ -200,6 +201,17 @@ def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
     firm = values > 1e-8
     inverse = (vectors[:, firm] / values[firm]) @ vectors[:, firm].T / np.outer(scale, scale)
     return inverse, not firm.all()
+
+
+def sandwich(data: Learners, fit: PopulationFit) -> np.ndarray:
+    """Covariance from how the slopes of learners differ (Huber and White, learners as clusters)."""
+    likelihood = _likelihood(data, fit.layout, fit.nodes)
+    likelihood.adapt(fit.summit.point)
+    each = likelihood.scores(fit.summit.point)[1]
+    count = len(each)
+    bread = fit.covariance
+    found: np.ndarray = bread @ (each.T @ each) @ bread * count / max(count - 1, 1)
+    return found
 
 
 def _warnings(

@@ -1,47 +1,35 @@
-"""The learning curve of a population: a non-linear mixed-effects model, and its result."""
+"""The learning curve of a population: a non-linear mixed-effects model."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
 import pandas as pd
-from scipy.special import expit
 
-from motorlearn.curves.forms import named_form
+from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import (
     check_first,
     check_level,
     is_number,
     one_of,
 )
-from motorlearn.curves.population.arrays import Scale, scaled
-from motorlearn.curves.population.claims import Claim, claim_of, without_what_is_lost
-from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
+from motorlearn.curves.population.arrays import second_rate
+from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.marginal import Learners
-from motorlearn.curves.population.maximum import PopulationFit, fit_population, group_tests
-from motorlearn.curves.population.profile import profile_limits
-from motorlearn.curves.population.rivals import unchanging
+from motorlearn.curves.population.shared_terms import Asked, common_terms
 from motorlearn.curves.population.table import (
     learner_arrays,
     refuse_too_few,
     usable_table,
     vary_rows,
 )
-from motorlearn.curves.population.terms import (
-    degrees_of_freedom,
-    estimate_terms,
-    variance_terms,
-)
+from motorlearn.curves.population.told import Rows, told
 from motorlearn.curves.single.rows import check_counts
-from motorlearn.curves.status import CURVE, FLAT, KEPT
-from motorlearn.exceptions import FitError, InputError
-from motorlearn.results import Recipe
+from motorlearn.exceptions import InputError
 
-GAUSSIAN_NODES, HIT_NODES, MOST_NODES = 15, 5, 110
-FEW_LEARNERS = 30
-"""Learners below which standard errors are too small, so that the profile is the default."""
-INTERVALS = ("auto", "wald", "profile")
+MOST_NODES = 110
+INTERVALS = ("auto", "wald", "profile", "sandwich")
+POPULATION_FORMS = ("exponential", "power", "power_prior", "apex")
 
 
 def fit_population_curve(
@@ -60,6 +48,11 @@ def fit_population_curve(
     quadrature: int | None = None,
     tests: bool = False,
     interval: str = "auto",
+    session: str | None = None,
+    restart: str = "savings",
+    variance: str = "equal",
+    correlation: str = "none",
+    covariance: str = "full",
 ) -> PopulationCurve:
     r"""Fit one curve to a population of learners, each with parameters of its own.
 
@@ -82,8 +75,9 @@ def fit_population_curve(
         One row per trial or block.
     outcome, practice, participant : str
         Columns of scores (or hits), practice counts and learners.
-    form : {"exponential", "power"}
-        Form of the curve.
+    form : {"exponential", "power", "power_prior", "apex"}
+        Form of the curve. The second rate of the last two (prior practice, power rate) is the
+        same for all learners.
     group : str, optional
         Column of groups; every parameter then differs between groups. The first level is the
         first category of a categorical column, else the first in sorted order.
@@ -102,10 +96,26 @@ def fit_population_curve(
         Nodes per dimension: 15 for scores, 5 for hits.
     tests : bool
         Whether to test group differences by likelihood ratios; each takes another fit.
-    interval : {"auto", "wald", "profile"}
+    interval : {"auto", "wald", "profile", "sandwich"}
         ``profile`` limits are where the likelihood falls far enough, ``wald`` ones a quantile of t
         times the standard error; ``auto`` takes the profile for scores of fewer than 30 learners,
-        where standard errors are too small.
+        where standard errors are too small. ``sandwich`` has standard errors from how the slopes
+        of learners differ, so that the noise may be another than the one assumed; it asks for
+        many learners.
+    session : str, optional
+        Column of sessions. At the begin of each later session something may be lost:
+    restart : {"savings", "warm-up", "both"}
+        ``savings``, the share of the way gained that is still there; ``warm-up``, a share of the
+        whole way that is lost for a moment and fades at a rate of its own; or both. They are the
+        same for all learners and sessions. Correlation of neighbours ends with a session.
+    variance : {"equal", "mean", "practice"}
+        Spread of scores: equal; as a power of the learner's curve; or as a power of the practice
+        since the first trial (1 there), where ``residual_sd`` is the SD at its begin.
+    correlation : {"none", "ar1"}
+        Whether scores of a learner are correlated: ``ar1`` estimates the correlation one unit of
+        practice apart.
+    covariance : {"full", "diagonal"}
+        Whether what varies between learners is correlated.
 
     Returns
     -------
@@ -127,6 +137,7 @@ def fit_population_curve(
 
     Examples
     --------
+    >>> import numpy as np
     >>> rng = np.random.default_rng(1)
     >>> block = np.tile(np.arange(1, 13), 20)
     >>> who = np.repeat(np.arange(20), 12)
@@ -138,48 +149,40 @@ def fit_population_curve(
     ('ok', ['asymptote', 'gain', 'log_rate'])
     """
     chosen = named_form(form)
-    if len(chosen.rates) != 1:
-        raise InputError(
-            f"the {chosen.title} curve has several rates, which a population cannot tell apart",
-            [form],
-            "use exponential or power",
-        )
+    _check_form(chosen)
     one_of(amount, ("gain", "start"), "amount")
     one_of(interval, INTERVALS, "interval")
+    one_of(covariance, ("full", "diagonal"), "covariance")
+    asked = Asked(session, restart, variance, correlation, len(chosen.rates) > 1).checked()
     first, level = check_first(first), check_level(level)
-    quadrature = _nodes(quadrature)
     rows = vary_rows(vary)
-    frame, left_out = usable_table(table, outcome, practice, participant, group, attempts)
-    check_counts(chosen, frame["n"].to_numpy(), first)
-    data, names, groups = learner_arrays(frame, chosen, first, amount == "start")
-    binomial = data.trials is not None
-    layout = Layout(len(groups), (len(groups) > 1,) * 3, rows, not binomial)
-    refuse_too_few(data, layout, groups)
-    data, scale = (data, Scale(0.0, 1.0)) if binomial else scaled(data)
-    nodes = quadrature or (HIT_NODES if binomial else GAUSSIAN_NODES)
-    fit = _fit(data, layout, nodes)
-    tested = group_tests(data, fit, amount) if tests and len(groups) > 1 else None
     columns = {"outcome": outcome, "practice": practice, "participant": participant}
-    columns |= {"group": group} if group else {}
-    columns |= {"attempts": attempts} if attempts else {}
-    few = len(names) < FEW_LEARNERS and not binomial
-    used = ("profile" if few else "wald") if interval == "auto" else interval
+    more = {"group": group, "attempts": attempts, "session": session}
+    columns |= {kind: name for kind, name in more.items() if name}
+    frame, left_out = usable_table(table, columns)
+    check_counts(chosen, frame["n"].to_numpy(), first)
+    data, names, groups, sessions = learner_arrays(frame, chosen, first, amount == "start")
+    if data.trials is not None:
+        asked.refuse_for_hits()
+    data = replace(data, common=common_terms(data, asked, sessions, second_rate(data)))
+    extra = 0 if data.common is None else len(data.common.starts)
+    differ, diagonal = (len(groups) > 1,) * 3, covariance == "diagonal"
+    layout = Layout(len(groups), differ, rows, data.trials is None, extra, diagonal)
+    refuse_too_few(data, layout, groups)
     options = {"form": form, "vary": tuple(vary), "amount": amount, "first": first, "level": level}
-    recipe = _recipe(fit, columns, {**options, "interval": used}, len(frame), left_out)
-    return _result(data, fit, scale, frame, names, groups, tested, recipe)
+    options |= {"interval": interval, "restart": restart, "variance": variance}
+    options |= {"correlation": correlation, "covariance": covariance}
+    rows_told = Rows(frame, names, groups, left_out, columns)
+    return told(data, layout, rows_told, options, _nodes(quadrature), tests=tests)
 
 
-def _fit(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
-    """Fit; where there is no maximum, say so of learners who do not change."""
-    try:
-        return fit_population(data, layout, nodes)
-    except FitError:
-        if not unchanging(data, layout):
-            raise
-        raise FitError(
-            "these learners do not change with practice: a flat line describes them as well as "
-            "straight lines do, and the likelihood of a curve has no maximum; report their levels"
-        ) from None
+def _check_form(form: Form) -> None:
+    if form.name not in POPULATION_FORMS and len(form.rates) != 1:
+        raise InputError(
+            f"the {form.title} curve has several rates, which a population cannot tell apart",
+            [form.name],
+            f"use {', '.join(POPULATION_FORMS)}, or a form of your own with one rate",
+        )
 
 
 def _nodes(quadrature: Any) -> int | None:
@@ -189,119 +192,3 @@ def _nodes(quadrature: Any) -> int | None:
             f"quadrature must be a whole number of nodes from 1 to {MOST_NODES}", [quadrature]
         )
     return None if quadrature is None else int(quadrature)
-
-
-def _result(
-    data: Learners,
-    fit: PopulationFit,
-    scale: Scale,
-    frame: pd.DataFrame,
-    names: pd.DataFrame,
-    groups: tuple[str, ...],
-    tested: pd.DataFrame | None,
-    recipe: Recipe,
-) -> PopulationCurve:
-    amount, level = recipe.options["amount"], recipe.options["level"]
-    binomial, start = data.trials is not None, data.start
-    claim = claim_of(data, fit)
-    df = degrees_of_freedom(fit, groups, len(names))
-    firm = claim.lost == KEPT and recipe.options["interval"] == "profile"
-    limits = profile_limits(data, fit, df, level) if firm else None
-    estimates, vcov = estimate_terms(fit, scale, groups, amount, level, df, limits)
-    estimates = without_what_is_lost(estimates, claim, amount, scale)
-    own = scale.natural(fit.learners, start)
-    k, n = fit.layout.size, len(frame)
-    moved = 0 if binomial else n * np.log(scale.unit)
-    loglik = fit.summit.loglik - moved
-    return PopulationCurve(
-        estimates=estimates,
-        variances=variance_terms(fit, scale, amount),
-        residual_sd=np.nan if binomial else float(np.exp(fit.summit.point[-1]) * scale.unit),
-        loglik=float(loglik),
-        aic=float(2 * k - 2 * loglik),
-        bic=float(k * np.log(n) - 2 * loglik),
-        n=n,
-        participants=_people(data, names, own, amount, claim),
-        group_tests=tested if tested is not None else _NO_TESTS.copy(),
-        form=data.form.name,
-        family="binomial" if binomial else "gaussian",
-        amount=amount,
-        first=data.first,
-        groups=groups,
-        status=claim.status,
-        meaning=POPULATION_MEANINGS[claim.status],
-        loglik_laplace=float(fit.laplace - moved),
-        quadrature_gap=fit.gap,
-        group_cells=scale.natural(fit.layout.cells(fit.summit.point), start),
-        learner_cells=own,
-        vcov=vcov,
-        residuals=_residuals(data, scale, names, own),
-        warnings=fit.warnings,
-        recipe=recipe,
-    )
-
-
-def _people(
-    data: Learners, names: pd.DataFrame, own: np.ndarray, amount: str, claim: Claim
-) -> pd.DataFrame:
-    """Each learner's parameters, missing where the population's are not estimated."""
-    shown = own.copy()
-    if claim.lost in (CURVE, FLAT):
-        shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
-    return names.assign(
-        n=data.count[:, 0].astype(int),
-        asymptote=shown[:, 0],
-        **{amount: shown[:, 1]},
-        log_rate=shown[:, 2],
-        rate=np.exp(shown[:, 2]),
-    )
-
-
-def _recipe(
-    fit: PopulationFit,
-    columns: dict[str, str],
-    options: dict[str, Any],
-    n: int,
-    left_out: pd.DataFrame,
-) -> Recipe:
-    return Recipe(
-        "fit_population_curve",
-        columns=columns,
-        options={**options, "quadrature": fit.nodes},
-        n=n,
-        left_out=left_out,
-        engine=fit.engine,
-        converged=fit.summit.converged,
-        message=fit.message,
-    )
-
-
-_NO_TESTS = pd.DataFrame(columns=["term", "df", "statistic", "p"])
-
-
-def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own: np.ndarray) -> pd.DataFrame:
-    """Rows with each learner's own curve taken off."""
-    inside = data.used > 0
-    who, _ = np.nonzero(inside)
-    fitted = _fitted(data, own)[inside]
-    outcome = (data.y * scale.unit + scale.middle)[inside]
-    return pd.DataFrame(
-        {
-            "participant": names["participant"].to_numpy()[who],
-            "group": names["group"].to_numpy()[who],
-            "practice": data.n[inside],
-            "outcome": outcome,
-            "fitted": fitted,
-            "residual": outcome - fitted,
-        }
-    )
-
-
-def _fitted(data: Learners, own: np.ndarray) -> np.ndarray:
-    """Each learner's own curve at the rows; for hits the expected count."""
-    basis, _ = data.fall(own[:, [2]])
-    basis = basis[:, 0]
-    rest = 1 - basis if data.start else 1.0
-    height = own[:, [0]] * rest + own[:, [1]] * basis
-    found: np.ndarray = height if data.trials is None else data.trials * expit(height)
-    return found

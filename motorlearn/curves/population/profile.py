@@ -4,7 +4,8 @@ import numpy as np
 
 from motorlearn.curves.population.ascent import climb, inverse_of
 from motorlearn.curves.population.hits import HitMarginal
-from motorlearn.curves.population.marginal import Learners, Marginal
+from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.population.maximum import PopulationFit
 from motorlearn.curves.population.rivals import Held
 from motorlearn.linear.hypotheses import t_quantile

@@ -6,6 +6,7 @@ asked about.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from scipy.stats import chi2
@@ -13,11 +14,14 @@ from scipy.stats import chi2
 from motorlearn.curves.population.ascent import Likelihood, approach, settle
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
-from motorlearn.curves.population.marginal import Learners, Marginal
+from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.status import FLAT_LEVEL
 
 SHAPES = ("flat", "line", "step")
 NODES = 7
+SURE = 2.0
+"""Twice the log-likelihood beyond the critical value from where a climb need not be finished."""
 
 
 @dataclass(frozen=True)
@@ -26,20 +30,24 @@ class Rival(Learners):
 
     shape: str = "flat"
 
-    def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Basis at every node, and zeros: nothing depends on a rate."""
+    @cached_property
+    def plain(self) -> np.ndarray:
+        """The basis of every learner, shape (learners, rows)."""
         inside = self.used > 0
         least = np.min(np.where(inside, self.n, np.inf))
-        x = -self.form.log_basis(self.n, [1.0], self.first)
+        x = -np.real(self._log_slope(self.n)[0]) + 0.0 * self.n
         low, high = np.min(x[inside]), np.max(x[inside])
-        basis = {
-            "flat": 0.0 * x,
-            "line": (high - x) / max(high - low, 1e-300),
-            "step": (self.n == least).astype(float),
-        }[self.shape]
+        if self.shape == "flat":
+            return np.zeros_like(self.n)
+        line = (high - x) / max(high - low, 1e-300)
+        found: np.ndarray = line if self.shape == "line" else (self.n == least).astype(float)
+        shown: np.ndarray = found * self.used
+        return shown
+
+    def bare(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The basis at every node, and zeros: nothing depends on a rate."""
         shape = (len(self.y), log_rate.shape[1], self.y.shape[1])
-        spread = np.broadcast_to((basis * self.used)[:, None, :], shape)
-        return spread, np.zeros(shape)
+        return np.broadcast_to(self.plain[:, None, :], shape), np.zeros(shape)
 
 
 @dataclass
@@ -80,30 +88,87 @@ class Held:
         self.inner.release()
 
 
-def rival_loglik(data: Learners, layout: Layout, shape: str) -> tuple[float, int]:
-    """Maximum of a rival's log-likelihood, and how many parameters it has."""
+@dataclass(frozen=True)
+class Asked:
+    """A curve of a population at its maximum: what rivals are compared with."""
+
+    data: Learners
+    layout: Layout
+    loglik: float
+
+    def verdicts(self) -> tuple[bool, bool, bool]:
+        """Whether a flat line, straight lines and steps are not rejected against the curve."""
+        line, line_cut = self._statistic("line")
+        step, step_cut = self._statistic("step")
+        # A flat line is a straight one as well, so it can't be nearer to the curve.
+        flat = line < self._cut("flat")
+        if flat:
+            statistic, cut = self._statistic("flat")
+            flat = statistic < cut
+        return flat, line < line_cut, step < step_cut
+
+    def _cut(self, shape: str) -> float:
+        held = _rival(self.data, self.layout, shape)[0]
+        return float(chi2.isf(FLAT_LEVEL, max(self.layout.size - len(held.free), 1)))
+
+    def _statistic(self, shape: str) -> tuple[float, float]:
+        """Likelihood-ratio statistic of a rival and its critical value at 5 %.
+
+        Far beyond every critical value the climb is not finished.
+        """
+        held, _, start = _rival(self.data, self.layout, shape)
+        cut = self._cut(shape)
+        exact = self.data.trials is None
+        point, inverse = approach(held, start, rounds=1 if exact else 8)
+        rough = 2 * (self.loglik - held.value(point)[0])
+        if exact and rough > self._cut("flat") + SURE:
+            return rough, cut
+        return 2 * (self.loglik - settle(held, point, inverse).loglik), cut
+
+
+def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
+    """Likelihood of a rival with what it does not need held, its layout and a start."""
+    common = data.common.noise if data.common is not None else None
     rival = Rival(
-        data.form, data.n, data.y, data.used, data.group, data.first, False, data.trials, shape
+        data.form,
+        data.n,
+        data.y,
+        data.used,
+        data.group,
+        data.first,
+        False,
+        data.trials,
+        common,
+        data.second,
+        shape=shape,
     )
     rows = [row for row in layout.vary if row != RATE]
     if shape == "flat":
         rows = [row for row in rows if row != AMOUNT]
     several = layout.groups > 1
     simpler = replace(
-        layout, differ=(several, several and shape != "flat", False), vary=tuple(rows)
+        layout,
+        differ=(several, several and shape != "flat", False),
+        vary=tuple(rows),
+        extra=len(common.starts) if common is not None else 0,
     )
     unused = [simpler.fixed - 1] + ([simpler.fixed - 2] if shape == "flat" else [])
     exact = data.trials is None
     inner = Marginal(rival, simpler, 1) if exact else HitMarginal(rival, simpler, NODES)
     held = Held(inner, dict.fromkeys(unused, 0.0), simpler.size)
-    start = simpler.point(*_start(rival, simpler))[held.free]
-    point, inverse = approach(held, start, rounds=1 if exact else 8)
-    return settle(held, point, inverse).loglik, simpler.size - len(unused)
+    return held, simpler, simpler.point(*_start(rival, simpler))[held.free]
+
+
+def rival_loglik(data: Learners, layout: Layout, shape: str) -> tuple[float, int]:
+    """Maximum of a rival's log-likelihood, and how many parameters it has."""
+    held, _, start = _rival(data, layout, shape)
+    point, inverse = approach(held, start, rounds=1 if data.trials is None else 8)
+    return settle(held, point, inverse).loglik, len(held.free)
 
 
 def _start(rival: Rival, layout: Layout) -> tuple[np.ndarray, np.ndarray, float]:
     """Least squares of each group's rows on the basis."""
-    basis = rival.fall(np.zeros((len(rival.y), 1)))[0][:, 0]
+    basis = rival.plain
     y = rival.y
     if rival.trials is not None:
         m = np.maximum(rival.trials, 1)
@@ -118,12 +183,6 @@ def _start(rival: Rival, layout: Layout) -> tuple[np.ndarray, np.ndarray, float]
     noise = float(np.std(np.concatenate(left)))
     spread = np.full(3, 0.5 * max(noise, 1e-3))
     return cells, spread, float(np.log(max(noise, 1e-3)))
-
-
-def as_good(data: Learners, layout: Layout, loglik: float, shape: str) -> bool:
-    """Whether a rival is not rejected against the curve (likelihood ratio, 5 %)."""
-    height, size = rival_loglik(data, layout, shape)
-    return bool(2 * (loglik - height) < chi2.isf(FLAT_LEVEL, max(layout.size - size, 1)))
 
 
 def unchanging(data: Learners, layout: Layout) -> bool:

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn.curves.forms import Form
 from motorlearn.curves.options import check_column
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.marginal import Learners
+from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.single.rows import as_numbers, check_hits, check_size, hit_or_miss
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.trials.counted import set_aside_void
@@ -38,18 +38,22 @@ def vary_rows(vary: Sequence[str]) -> tuple[int, ...]:
     return rows
 
 
-def usable_table(
-    table: Any,
-    outcome: str,
-    practice: str,
-    participant: str,
-    group: str | None,
-    attempts: str | None,
-) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Usable rows under short names, and what was left out."""
-    wanted = {"y": outcome, "n": practice, "who": participant}
-    wanted |= {"group": group} if group else {}
-    wanted |= {"trials": attempts} if attempts else {}
+SHORT = {
+    "outcome": "y",
+    "practice": "n",
+    "participant": "who",
+    "group": "group",
+    "attempts": "trials",
+    "session": "session",
+}
+"""Short name of each kind of column."""
+
+
+def usable_table(table: Any, columns: dict[str, str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Usable rows under short names, and what was left out; ``columns`` names them by kind."""
+    wanted = {SHORT[kind]: name for kind, name in columns.items()}
+    outcome, participant = columns["outcome"], columns["participant"]
+    group, session = columns.get("group"), columns.get("session")
     _check_columns(table, wanted)
     table, void = set_aside_void(table, participant=participant, group=group)
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
@@ -63,6 +67,8 @@ def usable_table(
         frame["group"] = ""
     elif frame["group"].isna().any():
         raise InputError(f"column {group!r} is empty in some rows")
+    if session and frame["session"].isna().any():
+        raise InputError(f"column {session!r} names no session in some rows")
     _refuse_two_groups(frame)
     missing = frame["y"].isna().to_numpy()
     left_out = void
@@ -91,6 +97,7 @@ def _check_columns(table: Any, wanted: dict[str, str]) -> None:
     if not isinstance(table, pd.DataFrame):
         raise InputError("the table must be a DataFrame", [type(table).__name__])
     words = {"y": "the outcome", "n": "practice", "who": "participant", "trials": "attempts"}
+    words |= {"group": "group", "session": "session"}
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
     absent = [name for name in wanted.values() if name not in table.columns]
@@ -119,8 +126,11 @@ def _refuse_two_groups(frame: pd.DataFrame) -> None:
 
 def learner_arrays(
     frame: pd.DataFrame, form: Form, first: float, start: bool
-) -> tuple[Learners, pd.DataFrame, tuple[str, ...]]:
-    """Padded arrays, one learner a row: learners as they appear, groups by category or sorted."""
+) -> tuple[Learners, pd.DataFrame, tuple[str, ...], np.ndarray | None]:
+    """Padded arrays, one learner a row: learners as they appear, groups by category or sorted.
+
+    The last are codes of sessions, where the table names them.
+    """
     code, who = pd.factorize(frame["who"])
     groups = _levels(frame["group"])
     order = np.argsort(code, kind="stable")
@@ -142,7 +152,10 @@ def learner_arrays(
     used = padded(np.ones(len(frame)))
     data = Learners(form, n, padded(frame["y"].to_numpy()), used, own, first, start, trials)
     names = pd.DataFrame({"participant": who, "group": [str(groups[k]) for k in own]})
-    return data, names, tuple(str(name) for name in groups)
+    session = None
+    if "session" in frame:
+        session = padded(pd.factorize(frame["session"])[0].astype(float), -1.0).astype(int)
+    return data, names, tuple(str(name) for name in groups), session
 
 
 def _levels(groups: pd.Series) -> list[Any]:
@@ -158,9 +171,9 @@ def refuse_too_few(data: Learners, layout: Layout, groups: Sequence[str]) -> Non
     short = [groups[k] or "all" for k in np.flatnonzero(members < 2).tolist()]
     if short:
         raise InputError("a population curve needs at least two learners in each group", short)
-    if data.count.max() <= len(layout.vary):
+    if data.rows.max() <= len(layout.vary):
         raise InputError(
             "no learner has more rows than parameters that vary between learners",
-            [int(data.count.max())],
+            [int(data.rows.max())],
             "let fewer parameters vary",
         )

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.stats import t
+from scipy.stats import norm, t
 
 from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import RATE, Layout
+from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import PopulationFit
 
 
@@ -109,3 +110,29 @@ def variance_terms(fit: PopulationFit, scale: Scale, amount: str) -> pd.DataFram
                 }
             )
     return pd.DataFrame(rows)
+
+
+NO_COMMON = pd.DataFrame(columns=["term", "estimate", "std_error", "conf_low", "conf_high"])
+
+
+def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFrame:
+    """What all learners have in common; limits are taken on the scale without bounds."""
+    if data.common is None:
+        return NO_COMMON.copy()
+    count = fit.layout.extra
+    values, natural = fit.layout.common(fit.summit.point), data.common.natural
+    error = np.sqrt(np.maximum(np.diag(fit.covariance[-count:, -count:]), 0))
+    half = norm.isf((1 - level) / 2) * error
+    step = 1e-6 * np.maximum(np.abs(values), 1e-3)
+    with np.errstate(over="ignore"):
+        slope = (natural(values + step) - natural(values - step)) / (2 * step)
+        low, high = natural(values - half), natural(values + half)
+    return pd.DataFrame(
+        {
+            "term": list(data.common.names),
+            "estimate": natural(values),
+            "std_error": np.abs(slope) * error,
+            "conf_low": low,
+            "conf_high": high,
+        }
+    )

@@ -43,6 +43,8 @@ class LandmarkPlan:
         Longest gap in frames that is bridged by a straight line.
     release : str
         Landmark whose peak speed is the event ``release``; none where empty.
+    plumb : tuple of two points, optional
+        Foot and top of something upright in the picture, as digitised, where the camera was tilted.
     separator, decimal : str
         How the files are written.
     """
@@ -57,6 +59,7 @@ class LandmarkPlan:
     cutoff: float | None = None
     longest_gap: int = 0
     release: str = ""
+    plumb: tuple[tuple[float, float], tuple[float, float]] | None = None
     separator: str = ","
     decimal: str = "."
 
@@ -66,6 +69,8 @@ class LandmarkPlan:
             source, rate=self.rate, unit=self.unit, view=self.view, flip_up=self.flip_up,
             least=self.least, separator=self.separator, decimal=self.decimal,
         )  # fmt: skip
+        if self.plumb is not None:
+            clip = clip.levelled(*((x, -y if self.flip_up else y) for x, y in self.plumb))
         if left_handed:
             clip = clip.mirrored()
         if self.cutoff is not None:

@@ -19,6 +19,7 @@ from motorlearn.measures.landmarks.geometry import (
 from motorlearn.measures.landmarks.tracks import CAUTION, Landmarks
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import LANDMARKS_NEEDED
 
 LANDMARKS: Final = "landmarks"
 """Source of a score that was computed from coordinates."""
@@ -29,12 +30,12 @@ PEOPLE: Final = "raters"
 Kind = Literal["joint angle", "segment inclination", "trunk rotation", "height above", "hand path"]
 Statistic = Literal["value", "minimum", "maximum", "mean", "range", "length"]
 
-_TRACKS: dict[str, tuple[int, Callable[..., np.ndarray]]] = {
-    "joint angle": (3, lambda up, *points: joint_angle(*points)),
-    "segment inclination": (2, lambda up, *points: segment_inclination(*points, up=up)),
-    "trunk rotation": (4, lambda up, *points: line_rotation(*points, up=up)),
-    "height above": (2, lambda up, *points: height_above(*points, up=up)),
-    "hand path": (1, lambda up, *points: points[0]),
+_TRACKS: dict[str, Callable[..., np.ndarray]] = {
+    "joint angle": lambda up, *points: joint_angle(*points),
+    "segment inclination": lambda up, *points: segment_inclination(*points, up=up),
+    "trunk rotation": lambda up, *points: line_rotation(*points, up=up),
+    "height above": lambda up, *points: height_above(*points, up=up),
+    "hand path": lambda up, *points: points[0],
 }
 _STATISTICS: dict[str, Callable[[np.ndarray], float]] = {
     "minimum": lambda track: float(np.nanmin(track)),
@@ -75,7 +76,7 @@ class Quantity:
     def __post_init__(self) -> None:
         if self.kind not in _TRACKS:
             raise InputError("the kind of quantity is unknown", [self.kind], f"use {list(_TRACKS)}")
-        needed = _TRACKS[self.kind][0]
+        needed = LANDMARKS_NEEDED[self.kind]
         if len(self.landmarks) != needed:
             raise InputError(f"{self.name}: {self.kind} needs {needed} landmarks", self.landmarks)
         at_event = isinstance(self.at, str)
@@ -328,9 +329,7 @@ def _check_view(landmarks: Landmarks, quantity: Quantity) -> None:
 
 def _read_quantity(landmarks: Landmarks, quantity: Quantity) -> float:
     _check_view(landmarks, quantity)
-    track = _TRACKS[quantity.kind][1](
-        landmarks.up, *(landmarks[name] for name in quantity.landmarks)
-    )
+    track = _TRACKS[quantity.kind](landmarks.up, *(landmarks[name] for name in quantity.landmarks))
     if isinstance(quantity.at, str):
         return float(track[landmarks.event(quantity.at)])
     phase = track[landmarks.between(*quantity.at)]

@@ -5,12 +5,11 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
-from motorlearn.plan.arguments import seed_number, share, whole_number
+from motorlearn.plan.arguments import a_plan, seed_number, share, whole_number, whole_numbers
 from motorlearn.plan.power.analyses import Tested
 from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
@@ -153,8 +152,9 @@ def power(
     >>> result.table["n"].tolist()
     [12, 12, 24, 24]
     """
-    sizes = _whole("n", n, 2)
-    counts = (None,) if trials is None else _whole("trials", trials, 1)
+    design = a_plan(design)
+    sizes = whole_numbers("n", n, 2)
+    counts = (None,) if trials is None else whole_numbers("trials", trials)
     seed, workers = seed_number(seed), whole_number("workers", workers)
     simulations = whole_number("simulations", simulations, 2)
     _check_levels(alpha, wanted)
@@ -224,14 +224,6 @@ def _search(
             break
         cells = mended_cells(list(zip(cells, runs, strict=True)), alpha, wanted)
     return detectable(cells, runs, alpha), stopped
-
-
-def _whole(what: str, value: int | Sequence[int], least: int) -> tuple[int, ...]:
-    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
-    values = tuple(value) if several else (value,)  # type: ignore[arg-type]
-    if not values:
-        raise InputError(f"{what} must be {least} or more, a whole number", None, "give one")
-    return tuple(whole_number(what, entry, least) for entry in values)
 
 
 def _check_levels(alpha: float, wanted: float) -> None:

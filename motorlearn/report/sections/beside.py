@@ -7,7 +7,7 @@ from typing import Any
 
 import pandas as pd
 
-from motorlearn.analysis import counted_blocks
+from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
@@ -33,6 +33,7 @@ FLAT = "level"
 
 TITLES = {
     "agreement": "Measurement",
+    "landmarks": "Technique from landmarks",
     "curves": "Individual curves",
     "population curve": "Population curve",
     "mixed model": "Mixed model of trials",
@@ -45,6 +46,7 @@ def side_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks of every section that the study has results for."""
     writers: dict[str, Callable[[Any, StudyView], Iterator[Block]]] = {
         "agreement": _agreement,
+        "landmarks": _landmarks,
         "curves": _curves,
         "population curve": _population,
         "mixed model": _mixed,
@@ -110,6 +112,34 @@ def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
     yield from shown(limits, "shows the limits of agreement.", decimal)
     drift = if_possible(lambda: found.kept.draw(rater_drift, result))
     yield from shown(drift, "follows the raters over the order of clips.", decimal)
+
+
+def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
+    """Landmarks against raters by item and in all; clips that were not scored."""
+    decimal = found.decimal
+    tables = {table.name: _named(table, "technique", decimal) for table in result.tables()}
+    scored = count(result.recipe.n, "clip")
+    yield Text(
+        f"{scored} were scored from landmarks by the checklist of the plan "
+        f"({in_signs(result.recipe.engine, decimal)}). {result.caution}"
+    )
+    if "landmark_items" in tables:
+        items = tables["landmark_items"]
+        yield Text(
+            f"{{tab:{items.name}}} sets them against the mean of the raters of the same clips: "
+            "another method, not another rater, so that bias and limits are read first."
+        )
+        yield items
+    if isinstance(result.comparison, Refused):
+        yield Text(f"Not compared with raters: {result.comparison.reason}", "caution")
+    else:
+        comparison = result.comparison
+        draw = if_possible(lambda: found.kept.draw(bland_altman, comparison, ending="landmarks"))
+        yield from shown(draw, "shows the totals of both methods.", decimal)
+    if "unscored" in tables:
+        unscored = tables["unscored"]
+        yield Text(f"{{tab:{unscored.name}}} names the clips that could not be scored.", "caution")
+        yield unscored
 
 
 def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:

@@ -95,7 +95,7 @@ def programme_table(design: Design) -> Table:
     rows: list[dict[str, Any]] = [
         {
             "order": (session.day, 1, session.session),
-            "part": f"Practice session {session.session}",
+            "part": capitalised(session.label),
             "day": session.day,
             "trials": session.trials,
             "content": f"{count(session.blocks, 'block')} of {session.trials_per_block}",

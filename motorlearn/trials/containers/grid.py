@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from openpyxl.utils import get_column_letter
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.study import no_problems
@@ -81,5 +80,5 @@ class Grid:
 
     def letter(self, column: int) -> str:
         """Letter of a column counted from 0."""
-        letter: str = get_column_letter(column + 1)
-        return letter
+        before, last = divmod(column, 26)
+        return (self.letter(before - 1) if before else "") + chr(ord("A") + last)
