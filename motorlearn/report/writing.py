@@ -13,6 +13,7 @@ import motorlearn
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
+from motorlearn.figures.printing import press
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
@@ -87,8 +88,9 @@ def write_report(
             return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
         analysis = analysed(study, only=outcome, decimal=decimal, quiet=quiet)
         found = view_of(analysis, decimal=decimal)
-        with new_folder(folder, mark=MARK) as work:
-            write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
+        with new_folder(folder, mark=MARK) as work, press() as drawers:
+            found = replace(found, kept=replace(kept, press=drawers))
+            write_found(found, work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 
 
