@@ -184,12 +184,7 @@ def power(
         assumptions=_assumed_frame(base),
         prior=prior_effects(),
         scale=_scale_in_words(base),
-        warnings=(
-            *base.warnings,
-            *_notes_on_age(design, base),
-            *_alarms(table, alpha),
-            *([INTERRUPTED] if stopped else []),
-        ),
+        warnings=(*_notes(design, base), *_alarms(table, alpha), *[INTERRUPTED] * stopped),
         recipe=Recipe(
             "power",
             options=_options(grid, base, simulations, alpha, wanted),
@@ -278,9 +273,11 @@ def _scale_in_words(base: Scenario) -> str:
     return f"effects and half-widths in {base.unit or 'raw units'}"
 
 
-def _notes_on_age(design: Design, base: Scenario) -> tuple[str, ...]:
-    orders = orders_compared(design)
-    return age_notes(base.phases[base.primary], design.sample) if len(orders) > 1 else ()
+def _notes(design: Design, base: Scenario) -> tuple[str, ...]:
+    """What was assumed, and what is known of practice order in people of the plan's age."""
+    ordered = len(orders_compared(design)) > 1
+    of_age = age_notes(base.phases[base.primary], design.sample) if ordered else ()
+    return (*base.warnings, *of_age)
 
 
 def _alarms(table: pd.DataFrame, alpha: float) -> tuple[str, ...]:
