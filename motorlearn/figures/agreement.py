@@ -166,7 +166,7 @@ def category_agreement(
     np.add.at(counts, tuple(places), 1)
     with house(size):
         figure, (axes,) = canvas(size, height=1.2)
-        axes.imshow(counts, cmap="Greys", vmin=0, vmax=1.6 * max(counts.max(), 1), origin="lower")
+        axes.imshow(counts, cmap="Greys", vmin=0, vmax=2.4 * max(counts.max(), 1), origin="lower")
         for first, second in np.ndindex(counts.shape):
             agreed = first == second
             axes.text(second, first, str(counts[first, second]), ha="center", va="center",
