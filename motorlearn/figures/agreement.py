@@ -26,6 +26,7 @@ def bland_altman(
     *,
     pair: tuple[str, str] | None = None,
     unit: str = "points",
+    methods: bool = False,
     size: SizeName = "thesis",
 ) -> Drawing:
     """Draw the difference of two raters over their mean, with limits of agreement.
@@ -38,6 +39,8 @@ def bland_altman(
         Raters; the first pair by default.
     unit : str
         Unit of the score.
+    methods : bool
+        Whether two methods are compared and not two raters, as landmarks with raters.
     size : {"thesis", "slide"}
         Where the figure will be used.
 
@@ -74,13 +77,15 @@ def bland_altman(
             ],
         )
     caption = (
-        f"Difference between raters {row['first']} and {row['second']} over their mean, "
+        f"Difference between {'' if methods else 'raters '}{row['first']} and {row['second']} over "
+        "their mean, "
         f"{int(row['n'])} items. Dashed: limits that hold 95 % of differences; grey: 95 % "
         "intervals; dotted: slope of the difference on the mean. Points that coincide are moved "
         "apart a little."
     )
     alt = (
-        f"Scatter of {int(row['n'])} differences between two raters. Bias "
+        f"Scatter of {int(row['n'])} differences between two {'methods' if methods else 'raters'}. "
+        f"Bias "
         f"{digits.number(row['bias'])} ({digits.interval(row['bias_low'], row['bias_high'])}), "
         f"limits {digits.interval(row['lower'], row['upper'])}, slope "
         f"{digits.number(row['slope'])} ({digits.p_clause(row['slope_p'])})."
