@@ -146,8 +146,10 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     for phase in design.phases:
         everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
         absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
-        if absent:
-            unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        if unrecorded and study.sessions is not None and len(study.sessions):
+            yield from _attendance(design, study.sessions)
+        elif absent:
             yield _row(
                 "practice not recorded" if unrecorded else "phase not done",
                 phase,
@@ -159,6 +161,23 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         if phase not in design.phases:
             who = sorted(set(table.loc[table["phase"] == phase, "participant"]))
             yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)
+
+
+def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
+    """Sessions held and missed, where a log of sessions stands in the place of trials."""
+    held, planned = sorted(log["session"].dropna().unique()), len(design.practice)
+    if len(held) < planned:
+        yield _row(
+            "sessions not noted", PRACTICE_PHASE, f"{planned} sessions", f"{len(held)} noted"
+        )
+    there = log[log["present"] == 1] if "present" in log else log
+    listed = log["participant"].dropna().unique()
+    done = there.groupby("participant")["session"].nunique().reindex(listed, fill_value=0)
+    missed = done[done < len(held)]
+    if len(missed):
+        actual = f"{_span(missed)} attended"
+        who = sorted(map(str, missed.index))
+        yield _row("sessions missed", PRACTICE_PHASE, f"{len(held)} sessions held", actual, who)
 
 
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:

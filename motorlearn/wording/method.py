@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from itertools import groupby
 
-from motorlearn.design import Design, Outcome, Practice, Test
+from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import capitalised, count, listed
 
@@ -167,8 +167,8 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
-        value = f"{design.smallest_effect.value:g}".replace(".", decimal)
-        parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
+        value = f"{design.smallest_effect.value:g}{_bound_unit(design)}".replace(".", decimal)
+        parts.append(f"The smallest effect of interest was {value}{why}.")
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
@@ -179,8 +179,10 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
 
 
 def _bound_unit(design: Design) -> str:
-    """Unit of the smallest effect of interest, none where it is a ratio."""
-    primary = design.primary
+    """Unit of the smallest effect of interest, none where it is a ratio; hits with their rate."""
+    primary, trials = design.primary, hits_declared_of(design)
+    if trials:
+        return f" hits of {trials} (a rate of {smallest_effect_of(design):g})"
     if primary is not None and primary.effect == "ratio":
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]

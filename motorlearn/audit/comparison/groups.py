@@ -19,7 +19,7 @@ from motorlearn.audit.general import (
     missing_check,
     unit_check,
 )
-from motorlearn.audit.report import Check, attempted, judged, no_residuals
+from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
 from motorlearn.linear.least_squares import LeastSquares
 
@@ -96,7 +96,7 @@ def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) 
                 }
             )
         )
-    return pd.concat(frames, ignore_index=True) if frames else no_residuals()
+    return pd.concat(frames, ignore_index=True) if frames else RESIDUALS.frame()
 
 
 def studentised(fit: LeastSquares) -> np.ndarray:

@@ -9,6 +9,7 @@ from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.beside import in_signs, in_stage_words
+from motorlearn.report.sections.conduct import session_blocks
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -67,6 +68,7 @@ def _deviations(found: StudyView) -> Iterator[Block]:
         yield study_tables.deviations_table(conduct)
     else:
         yield Text("The data show no departure from the plan.")
+    yield from session_blocks(study, decimal)
     if not said:
         yield Text("Checking the data raised no error and no doubt.")
     yield from (Text(text, "item") for text in said)
