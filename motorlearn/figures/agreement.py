@@ -76,6 +76,10 @@ def bland_altman(
                 EndLabel(right, row["lower"], f"lower limit {digits.number(row['lower'])}"),
             ],
         )
+    return Drawing("bland-altman", figure, *_limits_in_words(row, methods=methods))
+
+
+def _limits_in_words(row: pd.Series, *, methods: bool) -> tuple[str, str]:
     caption = (
         f"Difference between {'' if methods else 'raters '}{row['first']} and {row['second']} over "
         "their mean, "
@@ -90,7 +94,7 @@ def bland_altman(
         f"limits {digits.interval(row['lower'], row['upper'])}, slope "
         f"{digits.number(row['slope'])} ({digits.p_clause(row['slope_p'])})."
     )
-    return Drawing("bland-altman", figure, caption, alt)
+    return caption, alt
 
 
 def rater_drift(
