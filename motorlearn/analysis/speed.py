@@ -106,6 +106,8 @@ def speed_beside(
         for name in ("speed", "outcome")
     ]
     label = scores.outcome.label or scores.column
+    place = {name: number for number, name in enumerate(design.group_names)}
+    rows.sort(key=lambda row: place.get(str(row["group"]), len(place)))
     change = pd.DataFrame(rows, columns=[*_CHANGE])
     return SpeedBeside(
         change,
