@@ -30,6 +30,7 @@ FLOORS = {
     "tables": 1,
     "design": 1,
     "files": 1,
+    "doors": 0,
     "vocabulary": 0,
     "exceptions": 0,
     "digits": 0,

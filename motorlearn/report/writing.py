@@ -12,6 +12,7 @@ from tqdm.auto import tqdm
 import motorlearn
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.exceptions import InputError
+from motorlearn.figures.printing import press
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
@@ -85,7 +86,8 @@ def write_report(
     if isinstance(study, Study) and nothing_recorded(study):
         return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
     found = view_of(analysed(study, only=outcome, quiet=quiet), decimal=decimal)
-    with new_folder(folder, mark=MARK) as work:
+    with new_folder(folder, mark=MARK) as work, press() as drawers:
+        kept = replace(kept, press=drawers)
         write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 

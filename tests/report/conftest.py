@@ -173,6 +173,7 @@ def quick_pictures(monkeypatch):
         return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
+    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
     nothing = {"raters": None, "curves": None, "population": None}
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
     for name, found in (
