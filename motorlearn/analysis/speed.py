@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.analysis.scores import OutcomeScores
-from motorlearn.analysis.technique import TOGETHER, paired, score_cells, together
+from motorlearn.analysis.technique import TOGETHER, in_order, paired, score_cells, together
 from motorlearn.design import Design, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
@@ -106,9 +106,7 @@ def speed_beside(
         for name in ("speed", "outcome")
     ]
     label = scores.outcome.label or scores.column
-    place = {name: number for number, name in enumerate(design.group_names)}
-    rows.sort(key=lambda row: place.get(str(row["group"]), len(place)))
-    change = pd.DataFrame(rows, columns=[*_CHANGE])
+    change = in_order(pd.DataFrame(rows, columns=[*_CHANGE]), design)
     return SpeedBeside(
         change,
         {

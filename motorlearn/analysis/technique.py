@@ -140,7 +140,7 @@ def technique_change(
     both = score_cells(scores).merge(_of_raters(technique), on=["participant", "stage"], how="left")
     pair = f"technique and {scores.outcome.label or scores.column}"
     return TechniqueChange(
-        _in_order(pd.DataFrame(rows), study.design),
+        in_order(pd.DataFrame(rows), study.design),
         together(both, "technique", pair, level=level, simulations=simulations, seed=seed),
         (order[0].label, order[-1].label),
         Recipe(
@@ -195,15 +195,13 @@ def _rows(wide: pd.DataFrame, ends: tuple[str, str], level: float) -> list[dict[
     ]
 
 
-def _in_order(items: pd.DataFrame, design: Design) -> pd.DataFrame:
-    """Groups in the order of the plan, sources and items as they came, the mean last."""
+def in_order(rows: pd.DataFrame, design: Design) -> pd.DataFrame:
+    """Rows by group in the order of the plan, and by source; else as they came."""
     place = {name: number for number, name in enumerate(design.group_names)}
-    order = items["group"].map(place).fillna(len(place))
-    return (
-        items.assign(order=order)
-        .sort_values(["order", "source"], kind="stable", ignore_index=True)
-        .drop(columns="order")
-    )
+    by = ["order", *(["source"] if "source" in rows else [])]
+    order = rows["group"].map(place).fillna(len(place))
+    placed = rows.assign(order=order).sort_values(by, kind="stable", ignore_index=True)
+    return placed.drop(columns="order")
 
 
 def paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str, float]:
