@@ -173,7 +173,7 @@ def power(
             if len(run.p)
         ]
         table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
-        found = pd.DataFrame(columns=DETECTABLE)
+        found = DETECTABLE.frame()
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
@@ -260,8 +260,8 @@ def _assumed_frame(base: Scenario) -> pd.DataFrame:
         "aim": base.aim,
         **base.assumed.model_dump(),
     }
-    rows = [(name, "" if value is None else str(value)) for name, value in values.items()]
-    return pd.DataFrame(rows, columns=["name", "value"])
+    told = ["" if value is None else str(value) for value in values.values()]
+    return pd.DataFrame({"name": list(values), "value": told})
 
 
 def _scale_in_words(base: Scenario) -> str:
