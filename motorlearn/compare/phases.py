@@ -1,8 +1,7 @@
 """Acquisition, retention and transfer compared between groups."""
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
-from typing import Any
 
 import pandas as pd
 
@@ -21,12 +20,13 @@ from motorlearn.compare.between import (
 )
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
-from motorlearn.compare.limits import design_limits
-from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
+from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
-from motorlearn.compare.spread import few_people_in_words, spread_in_words
+from motorlearn.compare.posthoc import all_pairs
+from motorlearn.compare.spread import few_people, unequal_spread
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -220,20 +220,17 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
+        posthoc=all_pairs(comparing),
         equivalence=equivalence_frame(
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
         mixed=CONTRAST.frame(),
-        statements=(*design_limits(data, baseline), *_of_spread(comparing, models, options)),
+        limits=(
+            *design_limits(data, baseline),
+            *unequal_spread(comparing, models, options["route"]),
+        ),
         recipe=recipe,
     )
-
-
-def _of_spread(
-    comparing: Comparing, models: list[Adjusted], options: Mapping[str, Any]
-) -> tuple[str, ...]:
-    found = spread_in_words(comparing, models, options["route"])
-    return (found,) if found else ()
 
 
 def _with_mixed_model(
@@ -250,7 +247,7 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
-    few = few_people_in_words(comparing, "odds ratio" in set(found.frame["effect"]))
+    few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
     judged = equivalence_frame(
         comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
     )
@@ -260,7 +257,7 @@ def _with_mixed_model(
         equivalence=pd.concat([result.equivalence, judged], ignore_index=True)
         if len(judged)
         else result.equivalence,
-        statements=(*result.statements, *filter(None, [few]), WHEN_WHICH),
+        limits=(*result.limits, *few, Limit("two routes")),
         recipe=recipe,
     )
 

@@ -1,13 +1,13 @@
 """What few people and unequal spread of groups do to the tests that stand beside."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import stats
 
-from motorlearn import digits
 from motorlearn.compare.between import Adjusted, Comparing
+from motorlearn.compare.limits import Limit
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 OFTEN, RARELY = 0.10, 0.02
@@ -85,50 +85,30 @@ def _rate_of(
     return pooled_rate((error, df), (float(np.sqrt(parts.sum())), float(own_df)))
 
 
-def spread_in_words(comparing: Comparing, adjusted: Sequence[Adjusted], route: str) -> str:
-    """Say where unequal spread of groups takes a test that pools it from its rate."""
-    pooling = [
-        name
-        for name, pools in (
-            ("the analysis of covariance", bool(adjusted) and comparing.variance == "equal"),
-            ("the mixed model", route == "mixed"),
-        )
-        if pools
-    ]
-    rates = pooled_rates(comparing, adjusted) if pooling and comparing.pairs else []
+def unequal_spread(
+    comparing: Comparing, adjusted: Sequence[Adjusted], route: str
+) -> Iterator[Limit]:
+    """Where unequal spread of groups takes a test that pools it from its rate: the worst place."""
+    ancova = bool(adjusted) and comparing.variance == "equal"
+    if not comparing.pairs or not (ancova or route == "mixed"):
+        return
+    rates = pooled_rates(comparing, adjusted)
     off = [one for one in rates if not RARELY <= one.rate <= OFTEN]
-    if not off:
-        return ""
-    worst = max(off, key=lambda one: abs(np.log(max(one.rate, 1e-6) / 0.05)))
-    sides = " and ".join(
-        f"{name} (n = {size}, SD {digits.significant(sd)})"
-        for name, size, sd in zip((worst.group, worst.reference), worst.sizes, worst.sds)
-    )
-    gives = "gives" if len(pooling) == 1 else "give"
-    return (
-        f"Groups differ in spread at {worst.phase}: {sides}. {' and '.join(pooling).capitalize()} "
-        f"{gives} all groups one variance; with these numbers such a test calls about "
-        f"{digits.percent(worst.rate)} of studies without a difference significant at 5 %. Welch's "
-        "t and the analysis of covariance with variance = 'by group' keep their rate."
-    )
+    if off:
+        worst = max(off, key=lambda one: abs(np.log(max(one.rate, 1e-6) / 0.05)))
+        which = "both" if ancova and route == "mixed" else "ancova" if ancova else "mixed"
+        names = (worst.phase, worst.group, worst.reference)
+        values = (*worst.sds, worst.rate)
+        yield Limit(f"unequal spread, {which}", names, worst.sizes, values=values)
 
 
-def few_people_in_words(comparing: Comparing, hits: bool) -> str:
-    """Say what was measured where the mixed model has fewer people than it holds its rate with."""
+def few_people(comparing: Comparing, hits: bool) -> Iterator[Limit]:
+    """Where the mixed model has fewer people than it holds its rate with."""
     data = comparing.data
     sizes = np.bincount(data.codes, minlength=len(data.groups))
     if len(data.groups) < 2 or sizes.min() >= FEW:
-        return ""
+        return
     if hits:
-        return (
-            f"With fewer than {FEW} people a group the mixed model of hits does not hold 5 %: in "
-            "2,000 simulated studies of six a group without a difference it called 2.9 to 3.8 % "
-            "significant where people differed little, and up to 6.6 % where they differed much."
-        )
-    if not np.isnan(data.scores).any():
-        return ""
-    return (
-        f"With fewer than {FEW} people a group, some of whom missed a test, the mixed model does "
-        "not hold 5 %: in 2,000 simulated studies of six a group with 15 % of scores missing it "
-        "called 6.7 to 7.3 % without a difference significant; the analysis of covariance 5.3 %."
-    )
+        yield Limit("few people, hits", of=FEW)
+    elif np.isnan(data.scores).any():
+        yield Limit("few people, missing tests", of=FEW)

@@ -174,10 +174,15 @@ class SmallestEffect(Section):
     reason: str = ""
 
     @property
+    def kind_of_sd(self) -> str:
+        """Which standard deviation the value counts, where it counts one."""
+        kind = " standard deviations (pooled within groups at the primary test)"
+        return kind if self.unit == "sd" else ""
+
+    @property
     def told(self) -> str:
         """The value, and which standard deviation it counts where it does."""
-        kind = " standard deviations (pooled within groups at the primary test)"
-        return f"{self.value:g}{kind if self.unit == 'sd' else ''}"
+        return f"{self.value:g}{self.kind_of_sd}"
 
 
 class Exclusion(Section):

@@ -9,6 +9,9 @@ measure, ``registry`` measures of one's own, ``scores`` all of them on a table, 
 these for a reader; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
 from motorlearn.measures.agreement.planning import RatingPlan, plan_rating
 from motorlearn.measures.agreement.totals import Totals, total_scores
@@ -55,17 +58,6 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
-from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
-from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
-from motorlearn.measures.landmarks.posture import (
-    ChecklistItem,
-    Posture,
-    Quantity,
-    measure_posture,
-    score_checklist,
-    with_landmark_scores,
-)
-from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
 from motorlearn.measures.moving_together import MovingTogether, moving_together
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
 from motorlearn.measures.own_limits import OwnChange, hit_change, hit_limits, mean_change
@@ -85,6 +77,41 @@ from motorlearn.measures.registry import (
 from motorlearn.measures.score_table import score_table
 from motorlearn.measures.scores import score_trials
 from motorlearn.measures.times import mean_time
+
+if TYPE_CHECKING:
+    from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
+    from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
+    from motorlearn.measures.landmarks.posture import (
+        ChecklistItem,
+        Posture,
+        Quantity,
+        measure_posture,
+        score_checklist,
+        with_landmark_scores,
+    )
+    from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
+
+_LANDMARKS = {
+    "checklist": ("LandmarkPlan", "read_landmark_plan"),
+    "motion": ("Release", "find_release", "speed", "with_release"),
+    "posture": (
+        "ChecklistItem",
+        "Posture",
+        "Quantity",
+        "measure_posture",
+        "score_checklist",
+        "with_landmark_scores",
+    ),
+    "tracks": ("Landmarks", "read_landmarks"),
+}
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        name: f"motorlearn.measures.landmarks.{home}"
+        for home, names in _LANDMARKS.items()
+        for name in names
+    },
+)
 
 __all__ = [
     "CARDS",

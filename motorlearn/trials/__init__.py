@@ -8,6 +8,9 @@ Giving away: ``privacy``,
 ``pseudonyms``, ``package``, ``sharing``.
 """
 
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
 from motorlearn.trials.checking.balance import attrition, baseline_differences, missing_table
 from motorlearn.trials.checking.orders import order_audit
 from motorlearn.trials.checking.people import left_out
@@ -23,11 +26,18 @@ from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
-from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
-from motorlearn.trials.sharing.packing import share_study, small_cells
+from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
+from motorlearn.trials.sharing.small_cells import small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
+
+if TYPE_CHECKING:
+    from motorlearn.trials.schema import check_table, trials_schema
+
+__getattr__, __dir__ = late_names(
+    __name__, dict.fromkeys(("check_table", "trials_schema"), "motorlearn.trials.schema")
+)
 
 __all__ = [
     "MADE_HERE",

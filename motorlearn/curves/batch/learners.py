@@ -29,7 +29,7 @@ from motorlearn.curves.batch.running import Done, here, on_cluster
 from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import new_file
+from motorlearn.files import new_file, refuse_over_input
 from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
@@ -162,7 +162,8 @@ def fit_curves(
     repeated : {"refuse", "allow"}
         What to do where single practice counts of a learner occur more than once.
     into : path, optional
-        Parquet file to write the rows to as they are made, instead of holding them.
+        Parquet file to write the rows to as they are made, instead of holding them; not the
+        data that are read, and no file of another kind.
 
     Returns
     -------
@@ -221,6 +222,8 @@ def _fit(
         pieces: Iterator[Piece] = table_pieces(table, columns)
         pooled = pooled_people(table, columns.by, columns.practice, columns.outcome)
     elif isinstance(table, str | Path):
+        if into is not None:
+            refuse_over_input(into, table)
         pieces, columns = _stored_pieces(Path(table), columns)
         pooled, void = "", nobody_left_out()
     else:
@@ -346,7 +349,7 @@ def _recipe(columns: Columns, n: int, left_out: pd.DataFrame) -> Recipe:
 def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
     """Write rows as they come; the file takes its place when all are there."""
     learners, rows, statuses, forms = 0, 0, [], []
-    with new_file(target) as temporary:
+    with new_file(target, only_over=b"PAR1") as temporary:
         writer = None
         try:
             for keys, _, found in done:
