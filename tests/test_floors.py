@@ -67,6 +67,7 @@ TABLE_FACING = {
     "curves": {
         "averages",
         "batch.chunks",
+        "batch.frames",
         "batch.learners",
         "batch.pooling",
         "batch.running",

@@ -19,6 +19,9 @@ from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
 FARTHEST = 1e9
+AREA_NODES = 40
+SIGNED = ("level_at", "area")
+"""Quantities on the scale of the scores, which may be below 0; the others are above 0."""
 FROM_CURVE = ("rate_at", "half_life", "trials_to")
 """Quantities that need more than the height of the curve where it was seen."""
 
@@ -59,13 +62,15 @@ def curve_quantities(
     level_at: Sequence[float] = (),
     rate_at: Sequence[float] = (),
     criterion: float | None = None,
+    area: tuple[float, float] | None = None,
     level: float = 0.95,
 ) -> CurveQuantities:
     r"""Give quantities of a curve with intervals, and compare groups on them.
 
     The height :math:`y(n)`, the rate of change :math:`|y'(n)|`, the practice at which the
-    curve reaches a criterion, and the half-life. Intervals are by the delta method: on the scale of
-    the scores for levels, of their logarithms for what is above 0.
+    curve reaches a criterion, the half-life, and the area under the curve. Intervals are by the
+    delta method: on the scale of the scores for levels and areas, of their logarithms for what is
+    above 0.
 
     Parameters
     ----------
@@ -75,6 +80,8 @@ def curve_quantities(
         Practice counts of heights and of rates of change.
     criterion : float, optional
         Score (for hits: probability) to reach.
+    area : pair of float, optional
+        Practice counts between which the curve is added up, :math:`\int y(n)\,dn`.
     level : float
         Confidence level.
 
@@ -99,19 +106,33 @@ def curve_quantities(
     asked += [("rate_at", float(n)) for n in as_numbers(list(rate_at), "rate_at")]
     check_counts(named_form(fit.form), np.array([n for _, n in asked]), fit.first)
     asked += [("half_life", np.nan)]
+    span = _span(fit, area)
+    asked += [("area", float("nan"))] if span else []
     if criterion is not None:
         asked += [("trials_to", finite(criterion, "the criterion is not a finite number"))]
     known = _parameters(fit)
     rows, contrasts = [], []
     for name, at in asked:
-        value = _function(fit, name, at)
+        value = _function(fit, name, at, span)
         for group, pick in known.picks.items():
             own = _picked(value, pick)
             row = _interval(known, own, name, level, _reason(fit, name))
             rows.append({"group": group, "quantity": name, "at": at} | row)
         contrasts += _against_first(fit, known, value, (name, at), level)
-    recipe = Recipe("curve_quantities", options={"criterion": criterion, "level": level}, n=fit.n)
+    recipe = Recipe(
+        "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
+    )
     return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
+
+
+def _span(fit: CurveFit | PopulationCurve, area: Any) -> tuple[float, float] | None:
+    if area is None:
+        return None
+    ends = as_numbers(list(area), "area") if isinstance(area, list | tuple) else np.zeros(0)
+    if ends.shape != (2,) or not np.all(np.isfinite(ends)) or not ends[0] < ends[1]:
+        raise InputError("area must be two practice counts in order", [area], "as (1, 60)")
+    check_counts(named_form(fit.form), ends, fit.first)
+    return float(ends[0]), float(ends[1])
 
 
 def _picked(
@@ -131,7 +152,7 @@ def _against_first(
     """Difference (levels) or ratio (the others) of each group and the first."""
     (first, base), *others = known.picks.items()
     name, at = asked
-    kind = "difference" if name == "level_at" else "ratio"
+    kind = "difference" if name in SIGNED else "ratio"
     rows = []
     for group, pick in others:
 
@@ -175,7 +196,7 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
 
 
 def _function(
-    fit: CurveFit | PopulationCurve, name: str, at: float
+    fit: CurveFit | PopulationCurve, name: str, at: float, span: tuple[float, float] | None = None
 ) -> Callable[[np.ndarray], float]:
     """The quantity as a function of asymptote, gain (or start) and log rates."""
     form, hits = named_form(fit.form), fit.family == "binomial"
@@ -206,7 +227,14 @@ def _function(
         step = 1e-4 * max(abs(at), 1.0)
         return abs(height(cell, at + step) - height(cell, at - step)) / (2 * step)
 
+    def added(cell: np.ndarray) -> float:
+        low, high = span or (0.0, 0.0)
+        places, weights = np.polynomial.legendre.leggauss(AREA_NODES)
+        n = 0.5 * (high - low) * places + 0.5 * (high + low)
+        return 0.5 * (high - low) * float(weights @ [height(cell, place) for place in n])
+
     return {
+        "area": added,
         "level_at": lambda cell: height(cell, at),
         "rate_at": change,
         "half_life": lambda cell: float(form.half_life([*np.exp(cell[2:]), *second], fit.first)),
@@ -238,7 +266,7 @@ def _interval(
     )
     error = float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
     half = float(t_quantile(level, known.df)) * error
-    if name == "level_at":
+    if name in SIGNED:
         ends = (centre - half, centre + half)
     else:
         wide = np.exp(half / max(centre, 1e-300))

@@ -11,6 +11,7 @@ from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import (
+    RESTARTS,
     check_first,
     check_fixed,
     check_level,
@@ -52,6 +53,7 @@ def fit_curve(
     variance: str = "equal",
     correlation: str = "none",
     draws: int | None = None,
+    restart: str = "warm-up",
 ) -> CurveFit:
     r"""Fit one learner's curve by maximum likelihood.
 
@@ -86,9 +88,7 @@ def fit_curve(
     weights : array, optional
         Precision weights of Gaussian outcomes, for example trials behind each block mean.
     session : array, optional
-        Session of each row. Adds one restart term per session after the first,
-        ``restart[s] * exp(-restart_rate * practice since the session began)``, so that a
-        warm-up decrement does not bend the curve.
+        Session of each row; what ``restart`` names begins anew with each after the first.
     repeated : {"refuse", "allow"}
         What to do where single practice counts occur more than once.
     simulations, seed : int
@@ -104,6 +104,12 @@ def fit_curve(
         scores one unit of practice apart.
     draws : int, optional
         Old name of ``simulations``.
+    restart : {"warm-up", "savings", "both"}
+        What sessions do. ``warm-up`` adds a term per session after the first,
+        ``restart[s] * exp(-restart_rate * practice since the session began)``, which fades
+        within the session. ``savings`` adds what was forgotten since the session before,
+        ``loss[s] * f(n) / f(begin of s)``, which practice makes good at the curve's own relative
+        rate; ``savings[s]`` is the share of the way gained until then that was still there.
 
     Returns
     -------
@@ -137,13 +143,16 @@ def fit_curve(
     level, first = check_level(level), check_first(first)
     simulations, said = check_simulations(simulations, draws, least=20)
     known = ("asymptote", "gain", *chosen.rates, "start")
-    known += ("restart_rate",) if session is not None else ()
+    one_of(restart, RESTARTS, "restart")
+    known += ("restart_rate",) if session is not None and restart != "savings" else ()
     held = check_fixed(fixed, known, chosen.title)
     rows = usable_rows(practice, outcome, attempts=attempts, weights=weights, repeated=repeated)
     rows = replace(rows, warnings=(*rows.warnings, *said))
     noise = check_noise(errors, variance, correlation, binomial=rows.binomial)
     check_counts(chosen, rows.n, first)
-    sessions = session_terms(session, rows.n, rows.used) if session is not None else None
+    sessions = None
+    if session is not None:
+        sessions = session_terms(session, rows.n, rows.used, restart)
     problem = Problem(chosen, rows.n, rows.y, rows.weights, rows.binomial, first, held, sessions)
     options = {
         "form": chosen.name,
@@ -152,6 +161,7 @@ def fit_curve(
         "interval": interval,
         "level": level,
         "sessions": sessions is not None,
+        "restart": restart,
         "simulations": simulations if interval == "bootstrap" else 0,
         "errors": errors,
         "variance": variance,
@@ -205,6 +215,8 @@ def _finished(
         attempts=problem.weights if problem.binomial else np.zeros(0),
         fitted=fitted,
         residuals=problem.y - fitted,
+        begins=_begins(problem),
+        sigma=float(np.sqrt(2 * solution.loss / max(spread.df, 1))),
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
@@ -219,6 +231,14 @@ def _heights(
     eta = problem.predictor(solution.theta, solution.coefficients)
     fitted = problem.weights * expit(eta) if problem.binomial else eta
     return fitted, problem.loglik(solution.loss)
+
+
+def _begins(problem: Problem) -> dict[str, float]:
+    """Where each loss of a session begins."""
+    if problem.sessions is None:
+        return {}
+    later = [float(begin) for begin in problem.sessions.begin[1:]]
+    return dict(zip(problem.sessions.losses, later))
 
 
 def _squares(problem: Problem, fitted: np.ndarray) -> float:
