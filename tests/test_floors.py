@@ -72,6 +72,7 @@ TABLE_FACING = {
         "batch.pooling",
         "batch.running",
         "forgetting",
+        "groups",
         "held_out",
         "population.bands",
         "population.claims",

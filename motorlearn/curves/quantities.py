@@ -22,6 +22,7 @@ FARTHEST = 1e9
 AREA_NODES = 40
 SIGNED = ("level_at", "area")
 """Quantities on the scale of the scores, which may be below 0; the others are above 0."""
+NOT_REACHED = "the curve does not reach the criterion"
 FROM_CURVE = ("rate_at", "half_life", "trials_to")
 """Quantities that need more than the height of the curve where it was seen."""
 
@@ -123,6 +124,30 @@ def curve_quantities(
         "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
     )
     return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
+
+
+def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
+    """One quantity of one learner: estimate, the same on its scale with standard error, reason.
+
+    The scale is that of the scores for levels and areas, of logarithms for what is above 0.
+    """
+    span = _span(fit, at) if name == "area" else None
+    place = np.nan if name in ("area", "half_life") else finite(at, "at is not a finite number")
+    if name in ("level_at", "rate_at"):
+        check_counts(named_form(fit.form), np.array([place]), fit.first)
+    reason = _reason(fit, name)
+    known = _parameters(fit)
+    if reason or not np.all(np.isfinite(known.point)):
+        return {"reason": reason or fit.status}
+    value = _function(fit, name, place, span)
+    centre, error = _with_error(known, value)
+    if not np.isfinite(centre) or not np.isfinite(error):
+        return {"reason": NOT_REACHED if not np.isfinite(centre) else "no standard error"}
+    if name in SIGNED:
+        return {"estimate": centre, "scaled": centre, "std_error": error}
+    if centre <= 0:
+        return {"reason": "not above 0"}
+    return {"estimate": centre, "scaled": float(np.log(centre)), "std_error": error / centre}
 
 
 def _span(fit: CurveFit | PopulationCurve, area: Any) -> tuple[float, float] | None:
@@ -257,14 +282,9 @@ def _interval(
     nothing = {"estimate": np.nan, "conf_low": np.nan, "conf_high": np.nan}
     if reason:
         return nothing | {"reason": reason}
-    centre = value(known.point)
+    centre, error = _with_error(known, value)
     if not np.isfinite(centre):
-        return nothing | {"reason": "the curve does not reach the criterion"}
-    steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
-    slope = np.array(
-        [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
-    )
-    error = float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
+        return nothing | {"reason": NOT_REACHED}
     half = float(t_quantile(level, known.df)) * error
     if name in SIGNED:
         ends = (centre - half, centre + half)
@@ -272,3 +292,15 @@ def _interval(
         wide = np.exp(half / max(centre, 1e-300))
         ends = (centre / wide, centre * wide)
     return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
+
+
+def _with_error(known: _Parameters, value: Callable[[np.ndarray], float]) -> tuple[float, float]:
+    """A quantity and its standard error by the delta method."""
+    centre = value(known.point)
+    if not np.isfinite(centre):
+        return centre, np.nan
+    steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
+    slope = np.array(
+        [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
+    )
+    return centre, float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
