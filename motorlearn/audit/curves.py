@@ -77,7 +77,10 @@ def curve_residuals(result: CurveFit) -> pd.DataFrame:
 def _conclusion(fit: CurveFit, term: str) -> Conclusion:
     rows = fit.estimates.set_index("term")
     if term not in rows.index:
-        return Conclusion(f"{term}, {fit.form}", *(np.nan,) * 4)
+        nothing = float("nan")
+        return Conclusion(
+            f"{term}, {fit.form}", estimate=nothing, conf_low=nothing, conf_high=nothing, p=nothing
+        )
     row = rows.loc[term]
     error = float(row["std_error"])
     z = abs(float(row["estimate"])) / error if error > 0 else np.nan

@@ -247,7 +247,8 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
 
 def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, ...]:
     rows = result.estimates
-    chosen = rows[rows["term"].str.startswith("log_rate")]
+    terms = ["log_rate", *(f"log_rate[{group}]" for group in result.groups[1:])]
+    chosen = rows[rows["term"].isin(terms)]
     return tuple(
         Conclusion(
             f"{row.term}{note}",

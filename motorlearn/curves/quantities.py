@@ -16,9 +16,27 @@ from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.results import Recipe, Result
-from motorlearn.tables import Table, estimates_table
+from motorlearn.rows import Row, Schema
+from motorlearn.tables import Column, Table, estimates_table
 
 FARTHEST = 1e9
+_INTERVAL = (
+    Column("estimate", kind="number"),
+    Column("conf_low", "lower", kind="number"),
+    Column("conf_high", "upper", kind="number"),
+    Column("reason"),
+)
+QUANTITIES = Schema((Column("group"), Column("quantity"), Column("at", kind="number"), *_INTERVAL))
+CONTRASTS = Schema(
+    (
+        Column("group"),
+        Column("reference"),
+        Column("quantity"),
+        Column("at", kind="number"),
+        Column("kind"),
+        *_INTERVAL,
+    )
+)
 AREA_NODES = 40
 SIGNED = ("level_at", "area")
 """Quantities on the scale of the scores, which may be below 0; the others are above 0."""
@@ -118,12 +136,12 @@ def curve_quantities(
         for group, pick in known.picks.items():
             own = _picked(value, pick)
             row = _interval(known, own, name, level, _reason(fit, name))
-            rows.append({"group": group, "quantity": name, "at": at} | row)
+            rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
     recipe = Recipe(
         "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
     )
-    return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
+    return CurveQuantities(QUANTITIES.frame(rows), CONTRASTS.frame(contrasts), recipe)
 
 
 def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
@@ -173,7 +191,7 @@ def _against_first(
     value: Callable[[np.ndarray], float],
     asked: tuple[str, float],
     level: float,
-) -> list[dict[str, object]]:
+) -> list[Row]:
     """Difference (levels) or ratio (the others) of each group and the first."""
     (first, base), *others = known.picks.items()
     name, at = asked
@@ -186,9 +204,8 @@ def _against_first(
             return one - other if kind == "difference" else one / other
 
         row = _interval(known, between, name, level, _reason(fit, name))
-        rows.append(
-            {"group": group, "reference": first, "quantity": name, "at": at, "kind": kind} | row
-        )
+        named = {"group": group, "reference": first, "quantity": name}
+        rows.append(CONTRASTS.row(**named, at=at, kind=kind, **row))
     return rows
 
 
@@ -279,12 +296,11 @@ _UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 def _interval(
     known: _Parameters, value: Callable[[np.ndarray], float], name: str, level: float, reason: str
 ) -> dict[str, Any]:
-    nothing = {"estimate": np.nan, "conf_low": np.nan, "conf_high": np.nan}
     if reason:
-        return nothing | {"reason": reason}
+        return {"reason": reason}
     centre, error = _with_error(known, value)
     if not np.isfinite(centre):
-        return nothing | {"reason": NOT_REACHED}
+        return {"reason": NOT_REACHED}
     half = float(t_quantile(level, known.df)) * error
     if name in SIGNED:
         ends = (centre - half, centre + half)

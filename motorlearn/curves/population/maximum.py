@@ -13,7 +13,17 @@ from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.marginal import Marginal
 from motorlearn.exceptions import FitError
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
+TESTS = Schema(
+    (
+        Column("term"),
+        Column("df", kind="number"),
+        Column("statistic", kind="number"),
+        Column("p", kind="p"),
+    )
+)
 SETTLED_GAP, MOST_NODES = 1e-4, 110
 COARSE, COARSE_GAP = 7, 0.1
 SMALL_GAP = 0.02
@@ -252,12 +262,6 @@ def group_tests(data: Learners, fit: PopulationFit, amount: str) -> pd.DataFrame
         summit = _maximise(data, simpler, fit.nodes, start)
         statistic = max(2 * (fit.summit.loglik - summit.loglik), 0.0)
         df = layout.size - simpler.size
-        rows.append(
-            {
-                "term": term,
-                "df": float(df),
-                "statistic": statistic,
-                "p": float(chi2.sf(statistic, df)),
-            }
-        )
-    return pd.DataFrame(rows)
+        p = float(chi2.sf(statistic, df))
+        rows.append(TESTS.row(term=term, df=float(df), statistic=statistic, p=p))
+    return TESTS.frame(rows)

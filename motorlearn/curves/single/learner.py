@@ -28,7 +28,7 @@ from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usa
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import MEANINGS, information_criteria
 from motorlearn.curves.verdict import deviance, hopeless, verdict
-from motorlearn.results import Recipe
+from motorlearn.results import Recipe, nobody_left_out
 
 INTERVALS = ("wald", "profile", "bootstrap", "sandwich")
 _UNSETTLED = "The optimiser stopped before its slope vanished; treat these numbers with caution."
@@ -339,5 +339,7 @@ def _recipe(
 
 def _left_out(rows: Rows) -> pd.DataFrame:
     missing = int((~rows.used).sum())
-    entries = [["", "", "missing outcome", missing]] if missing else []
-    return pd.DataFrame(entries, columns=["participant", "group", "reason", "rows"])
+    if not missing:
+        return nobody_left_out()
+    gone = {"participant": "", "group": "", "reason": "missing outcome", "rows": missing}
+    return pd.DataFrame([gone])
