@@ -279,7 +279,7 @@ def report(
     decimal, silent = "," if decimal_comma else ".", quiet or None
     if len(study) == 1:
         page = ml.write_report(
-            ml.read_study(study[0]),
+            ml.read_study(study[0], begun=False),
             out,
             outcome=outcome,
             decimal=decimal,
@@ -305,7 +305,7 @@ def learners(
     out: Annotated[Path, typer.Option(help="Folder for the pages; made anew each time.")],
 ) -> None:
     """Write a page for each learner and an overview for the coach, at any time of the programme."""
-    page = ml.write_learner_pages(ml.read_study(study), out)
+    page = ml.write_learner_pages(ml.read_study(study, begun=False), out)
     typer.echo(f"Overview for the coach: {page}")
     typer.echo(f"Pages to hand out: {page.parent / 'learners'}")
 

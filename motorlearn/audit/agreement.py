@@ -12,6 +12,7 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.measures import Agreement
+from motorlearn.measures.agreement.frames import AGAINST_BASIS
 
 _GUIDES: Final = {"icc": "icc", "alpha": "alpha"}
 """Guide of each family of coefficients; that of kappa for all others."""
@@ -28,7 +29,7 @@ def agreement_checks(result: Agreement, context: Context) -> Iterator[Check]:
     if len(result.pairs):
         yield _prevalence(result, context)
         yield _bias(result, context)
-    if len(result.drift) and result.drift["change"].notna().any():
+    if len(result.limits):
         yield _drift(result, context)
     yield _double_rated(result, context)
 
@@ -165,19 +166,36 @@ def _bias(result: Agreement, context: Context) -> Check:
     )
 
 
+_DRIFT = (
+    "no rater drifts over the clips",
+    "half the largest change from first to last clip, in SDs between clips (figure)",
+)
+
+
 def _drift(result: Agreement, context: Context) -> Check:
-    own = result.drift[result.drift["basis"] == "minus other raters"]
-    own = own if own["change"].notna().any() else result.drift
+    """How far drift moves early against late clips; without an order nothing can be said."""
+    guide, advice = context.guide("drift"), "Rate again in another order; calibrate half-way."
+    own = result.drift
+    if len(own) and (own["basis"] == AGAINST_BASIS).any():
+        against = own[own["basis"] == AGAINST_BASIS]
+        own = against if against["change"].notna().any() else own
+    if not len(own) or not own["change"].notna().any():
+        ordered = result.recipe.options["order"]
+        why = "too few clips are in order" if ordered else "no column tells their order"
+        finding = f"Not judged: {why}."
+        return judged(
+            *_DRIFT, np.nan, guide, finding, "Keep the order in which each rater saw the clips."
+        )
     worst = own.loc[own["change"].abs().idxmax()]
-    sem = float(result.measurement_error["sem"].iloc[-1]) if len(result.measurement_error) else 1.0
+    spread = float(result.scores.groupby("item")["score"].mean().std(ddof=1))
     return judged(
-        "no rater drifts over the clips",
-        "largest change from first to last clip, in standard errors of measurement (figure)",
-        abs(float(worst["change"])) / sem if sem > 0 else np.nan,
-        context.guide("drift"),
+        *_DRIFT,
+        abs(float(worst["change"])) / 2 / spread if spread > 0 else np.nan,
+        guide,
         f"Rater {worst['rater']}: change {digits.number(float(worst['change']))} "
-        f"({digits.interval(worst['change_low'], worst['change_high'])}).",
-        "Rate again in another order; calibrate half-way.",
+        f"({digits.interval(worst['change_low'], worst['change_high'])}); groups or tests that "
+        "were rated early and late would differ by half of it.",
+        advice,
         chance=min(1.0, float(worst["p"]) * len(own)),
     )
 

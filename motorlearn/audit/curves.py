@@ -1,6 +1,7 @@
 """Assumptions of learning curves: one learner, and many learners."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -9,7 +10,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
-from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
+from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged, no_conclusion
 from motorlearn.curves import CurveFit, CurveFits, fit_curve
 from motorlearn.exceptions import MotorlearnError
 
@@ -77,10 +78,7 @@ def curve_residuals(result: CurveFit) -> pd.DataFrame:
 def _conclusion(fit: CurveFit, term: str) -> Conclusion:
     rows = fit.estimates.set_index("term")
     if term not in rows.index:
-        nothing = float("nan")
-        return Conclusion(
-            f"{term}, {fit.form}", estimate=nothing, conf_low=nothing, conf_high=nothing, p=nothing
-        )
+        return no_conclusion(f"{term}, {fit.form}")
     row = rows.loc[term]
     error = float(row["std_error"])
     z = abs(float(row["estimate"])) / error if error > 0 else np.nan
@@ -152,16 +150,44 @@ def _serial(result: CurveFit, context: Context) -> Check:
 def _runs(result: CurveFit, context: Context) -> Check:
     residual = _standardised(result)
     signs = residual[np.argsort(result.practice, kind="stable")] > 0
-    p = runs_test(signs)
-    return judged(
+    p, implied = runs_test(signs), runs_correlation(signs)
+    check = judged(
         "the curve follows the scores everywhere (no stretches above or below)",
-        "p of the runs test",
-        p,
-        context.guide("runs"),
+        "lag-1 correlation that so few runs of signs stand for",
+        implied,
+        context.guide("serial_curve"),
         f"{int(signs.sum())} above, {int((~signs).sum())} below, "
-        f"{1 + int(np.sum(signs[1:] != signs[:-1]))} runs.",
+        f"{1 + int(np.sum(signs[1:] != signs[:-1]))} runs; {digits.p_clause(p)}.",
         "Try another form, or a restart term where a session begins.",
+        chance=p,
     )
+    own = context.guide("runs")
+    if not own.own:
+        return check
+    return gravest(
+        replace(check, diagnostic=own.words, value=p, guide=own, grade=own.grade(p)), check
+    )
+
+
+def runs_correlation(signs: ArrayLike) -> float:
+    """Lag-1 correlation of normal residuals whose signs would change as seldom as these.
+
+    Signs of neighbours with correlation ρ differ with probability ``arccos(ρ) / π`` (the arcsine
+    law); here it is the observed number of changes over that expected of independent signs, times
+    a half.
+
+    Examples
+    --------
+    >>> round(runs_correlation([True, True, False, False] * 10), 2), round(
+    ...     runs_correlation([True] * 10 + [False] * 10), 2)
+    (0.08, 0.99)
+    """
+    signs = np.asarray(signs, dtype=bool)
+    above, below = int(signs.sum()), int((~signs).sum())
+    if min(above, below) == 0:
+        return float("nan")
+    changes, expected = int(np.sum(signs[1:] != signs[:-1])), 2 * above * below / len(signs)
+    return float(np.cos(np.pi * min(changes / expected / 2, 1.0)))
 
 
 def runs_test(signs: ArrayLike) -> float:

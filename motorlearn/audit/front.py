@@ -16,7 +16,7 @@ from motorlearn.audit.mixed.linear import LinearAudit
 from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.simulated import diagnose
 from motorlearn.audit.population import population_checks, population_residuals
-from motorlearn.audit.report import RESIDUAL_COLUMNS, Audit, assemble, no_residuals
+from motorlearn.audit.report import RESIDUALS, Audit, assemble
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
@@ -132,7 +132,7 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
 @audit_of.register
 def _(result: BlockComparison, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=len(result.scores))
-    return assemble(repeated_checks(result, context), no_residuals(), recipe)
+    return assemble(repeated_checks(result, context), RESIDUALS.frame(), recipe)
 
 
 @audit_of.register
@@ -156,14 +156,14 @@ def _(result: CurveFit, context: Context, phases: Sequence[Hashable] | None) -> 
 def _(result: CurveFits, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=len(result.preferred))
     checks = (("learners' curves", check) for check in many_curves_checks(result, context))
-    return assemble(checks, no_residuals(), recipe)
+    return assemble(checks, RESIDUALS.frame(), recipe)
 
 
 @audit_of.register
 def _(result: PopulationCurve, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=result.n)
     checks = (("population curve", check) for check in population_checks(result, context))
-    residuals = population_residuals(result)[list(RESIDUAL_COLUMNS)]
+    residuals = population_residuals(result)[list(RESIDUALS.names)]
     return assemble(checks, residuals, recipe)
 
 
@@ -171,14 +171,14 @@ def _(result: PopulationCurve, context: Context, phases: Sequence[Hashable] | No
 def _(result: Agreement, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
     checks = (("rater agreement", check) for check in agreement_checks(result, context))
-    return assemble(checks, no_residuals(), recipe)
+    return assemble(checks, RESIDUALS.frame(), recipe)
 
 
 @audit_of.register
 def _(result: Equivalence, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(Recipe("equivalence_test"), context, n=0)
     checks = (("equivalence", check) for check in equivalence_checks(result, context))
-    return assemble(checks, no_residuals(), recipe)
+    return assemble(checks, RESIDUALS.frame(), recipe)
 
 
 def audit_recipe(audited: Recipe, context: Context, *, n: int, **options: object) -> Recipe:

@@ -1,6 +1,6 @@
 """Guides of mixed models, learning curves, raters and equivalence."""
 
-from motorlearn.audit.guide import ALGEBRA, CUSTOM, SEEN, Guide
+from motorlearn.audit.guide import ALGEBRA, CUSTOM, SEEN, SHOWN, Guide
 
 MODELS = (
     # Mixed models.
@@ -125,10 +125,10 @@ MODELS = (
     Guide(
         "runs",
         "p of the runs test of residual signs",
-        0.01,
+        None,
         None,
         False,
-        status=CUSTOM,
+        status=SHOWN,
         source="Wald & Wolfowitz 1940, for the test",
         doi="10.1214/aoms/1177731909",
     ),
@@ -213,10 +213,12 @@ MODELS = (
     ),
     Guide(
         "drift",
-        "change over the clips in standard errors of measurement",
-        0.30,
-        1.0,
-        status=CUSTOM,
+        "half the change over the clips in SDs between clips",
+        0.05,
+        0.25,
+        source="What Works Clearinghouse, differences of groups at the baseline: up to .05 SD "
+        "nothing is asked, beyond .25 SD no adjustment is trusted",
+        status=SEEN,
     ),
     Guide(
         "double_rated",

@@ -199,16 +199,13 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
     sds = rows.loc[rows["sd"].notna()]
     if sds.empty:
         return
-    means = np.abs(result.learner_cells).mean(axis=0)
-    spread = dict(zip(("asymptote", result.amount, "log_rate"), means))
-    share = [
-        float(row.sd) ** 2 / max(float(spread.get(row.term, 1.0)), 1e-12) ** 2
-        for row in sds.itertuples()
-    ]
+    reach = {"asymptote": 1.0, result.amount: 1.0, "log_rate": _reach_of_rate(result)}
+    noise = result.residual_sd if np.isfinite(result.residual_sd) else 1.0
+    ratios = [float(row.sd) * reach.get(row.term, 1.0) / noise for row in sds.itertuples()]
     yield judged(
         "no variance between learners is zero",
-        "smallest variance between learners over the squared parameter",
-        min(share),
+        "smallest SD between learners over the residual SD, in the unit of the scores",
+        min(ratios),
         context.guide("near_zero"),
         "",
         "Take that parameter out of vary.",
@@ -223,6 +220,11 @@ def _variances(result: PopulationCurve, context: Context) -> Iterator[Check]:
             "",
             "Let fewer parameters vary.",
         )
+
+
+def _reach_of_rate(result: PopulationCurve) -> float:
+    """Most by which scores move with the log rate: the amount times the largest x exp(-x)."""
+    return float(np.abs(result.learner_cells[:, 1]).mean() * np.exp(-1))
 
 
 def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
@@ -247,8 +249,8 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
 
 def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, ...]:
     rows = result.estimates
-    terms = ["log_rate", *(f"log_rate[{group}]" for group in result.groups[1:])]
-    chosen = rows[rows["term"].isin(terms)]
+    rates = ("log_rate", *(f"log_rate[{group}]" for group in result.groups))
+    chosen = rows[rows["term"].isin(rates)]
     return tuple(
         Conclusion(
             f"{row.term}{note}",

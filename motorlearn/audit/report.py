@@ -1,7 +1,7 @@
 """What an audit gives: one row per assumption, with its grade and the remedy run beside it."""
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -10,31 +10,40 @@ from motorlearn import digits
 from motorlearn.audit.guides import Guide
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe, Result, register_record
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import GRADES
 
-AUDIT_COLUMNS = (
-    "analysis",
-    "assumption",
-    "diagnostic",
-    "value",
-    "guide",
-    "source",
-    "grade",
-    "finding",
-    "remedy",
-    "original",
-    "remedied",
-    "conclusion_changes",
+AUDIT = Schema(
+    (
+        Column("analysis"),
+        Column("assumption"),
+        Column("diagnostic"),
+        Column("value", kind="whole", decimals=3),
+        Column("guide"),
+        Column("source"),
+        Column("grade"),
+        Column("finding"),
+        Column("remedy", "what to do"),
+        Column("original", "as analysed"),
+        Column("remedied", "with the remedy"),
+        Column("conclusion_changes", "changes", "flag"),
+    ),
+    ("analysis", "assumption", "diagnostic", "value", "guide", "source", "grade", "remedy"),
 )
-
-
-RESIDUAL_COLUMNS = ("analysis", "participant", "group", "phase", "fitted", "residual")
-
-
-def no_residuals() -> pd.DataFrame:
-    """Give the empty frame of residuals."""
-    return pd.DataFrame(columns=list(RESIDUAL_COLUMNS))
+REMEDIES = replace(
+    AUDIT, shown=("analysis", "assumption", "original", "remedied", "conclusion_changes")
+)
+RESIDUALS = Schema(
+    (
+        Column("analysis"),
+        Column("participant"),
+        Column("group"),
+        Column("phase"),
+        Column("fitted", kind="number"),
+        Column("residual", kind="number"),
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -62,6 +71,12 @@ class Conclusion:
         if not self.p < 0.05:
             return 0
         return 1 if self.estimate > self.null else -1
+
+
+def no_conclusion(label: str, null: float = 0.0) -> Conclusion:
+    """A conclusion that could not be computed."""
+    nan = float("nan")
+    return Conclusion(label, nan, nan, nan, nan, null=null)
 
 
 @dataclass(frozen=True)
@@ -117,27 +132,24 @@ class Check:
     advice: str
     remedy: Remedy | None = None
 
-    def row(self, analysis: str) -> dict[str, object]:
+    def row(self, analysis: str) -> Row:
         """Row of the audit table."""
-        run = self.remedy
-        return {
-            "analysis": analysis,
-            "assumption": self.assumption,
-            "diagnostic": self.diagnostic,
-            "value": float(self.value),
-            "guide": self.guide.text,
-            "source": self.guide.reference,
-            "grade": self.grade,
-            "finding": self.finding,
-            "remedy": f"{self.advice} {run.words}" if run else self.advice,
-            "original": _joined(run.original) if run else "",
-            "remedied": " | ".join(
-                f"{step.name}: {_joined(step.conclusions)}" for step in run.steps
-            )
-            if run
-            else "",
-            "conclusion_changes": bool(run and run.changes),
-        }
+        run = self.remedy or Remedy((), ())
+        steps = (f"{step.name}: {_joined(step.conclusions)}" for step in run.steps)
+        return AUDIT.row(
+            analysis=analysis,
+            assumption=self.assumption,
+            diagnostic=self.diagnostic,
+            value=float(self.value),
+            guide=self.guide.text,
+            source=self.guide.reference,
+            grade=self.grade,
+            finding=self.finding,
+            remedy=f"{self.advice} {run.words}" if self.remedy else self.advice,
+            original=_joined(run.original),
+            remedied=" | ".join(steps),
+            conclusion_changes=run.changes,
+        )
 
 
 def remedied(make: Callable[[], Remedy | None]) -> Remedy | None:
@@ -239,19 +251,11 @@ class Audit(Result):
 
     def tables(self) -> Sequence[Table]:
         """The assumptions, then the remedies that were run."""
-        shown = (
-            Column("analysis"),
-            Column("assumption"),
-            Column("diagnostic"),
-            Column("value", kind="whole", decimals=3),
-            Column("guide"),
-            Column("source"),
-            Column("grade"),
-            Column("remedy", "what to do"),
-        )
-        first = Table("assumptions", "Assumptions", shown, self.table, (self.verdict, NOTE))
+        first = AUDIT.table("assumptions", "Assumptions", self.table, (self.verdict, NOTE))
         run = self.table[self.table["original"] != ""]
-        return (first, _remedies(run)) if len(run) else (first,)
+        if run.empty:
+            return (first,)
+        return (first, REMEDIES.table("remedies", "Remedies run beside the original", run))
 
     @property
     def worst(self) -> str:
@@ -269,8 +273,7 @@ NOTE = (
 
 def assemble(checks: Iterable[tuple[str, Check]], residuals: pd.DataFrame, recipe: Recipe) -> Audit:
     """Put checks together as an audit, analyses in the order given."""
-    rows = [check.row(analysis) for analysis, check in checks]
-    table = pd.DataFrame(rows, columns=list(AUDIT_COLUMNS))
+    table = AUDIT.frame([check.row(analysis) for analysis, check in checks])
     return Audit(table, residuals, _verdict(table), recipe)
 
 
@@ -286,17 +289,6 @@ def _verdict(table: pd.DataFrame) -> str:
     if (flagged["original"] != "").any():
         return f"{text} No remedy of a flagged row changes a conclusion."
     return text
-
-
-def _remedies(run: pd.DataFrame) -> Table:
-    columns = (
-        Column("analysis"),
-        Column("assumption"),
-        Column("original", "as analysed"),
-        Column("remedied", "with the remedy"),
-        Column("conclusion_changes", "changes", "flag"),
-    )
-    return Table("remedies", "Remedies run beside the original", columns, run)
 
 
 def _joined(conclusions: Sequence[Conclusion]) -> str:

@@ -1,9 +1,10 @@
 """What a plan says that cannot be true at once: each is named with the keys that disagree."""
 
 import itertools
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
 from motorlearn.design.schema import Design, Test
 from motorlearn.vocabulary import COLUMNS, DELAYED_PHASES, PRACTICE_PHASE
@@ -22,22 +23,31 @@ def contradictions(design: Design) -> list[str]:
 
 
 def _sessions(design: Design) -> Iterator[str]:
-    numbers = [entry.session for entry in design.practice]
-    twice = sorted({number for number in numbers if numbers.count(number) > 1})
-    if twice:
-        yield f"practice.session {_listed(twice)} is given twice; number the sessions once each"
-    inorder = sorted(design.practice, key=lambda entry: entry.session)
-    for earlier, later in itertools.pairwise(inorder):
-        if later.day < earlier.day:
-            yield (
-                f"practice.day: session {later.session} is on day {later.day:g}, before session "
-                f"{earlier.session} on day {earlier.day:g}; number the sessions in order of time"
-            )
+    told = [clause for name in design.group_names for clause in _order(design.practice_of(name))]
+    yield from dict.fromkeys(told)
     for entry in design.practice:
         if entry.maximal_trials is not None and entry.maximal_trials > entry.trials:
             yield (
                 f"practice.maximal_trials: {entry.maximal_trials} of the {entry.trials} trials of "
                 f"session {entry.session}; give as many as the session has at most"
+            )
+
+
+def _order(practice: Sequence[Practice]) -> Iterator[str]:
+    """What is wrong with the numbers and days of one group's sessions."""
+    numbers = [entry.session for entry in practice]
+    twice = sorted({number for number in numbers if numbers.count(number) > 1})
+    if twice:
+        yield (
+            f"practice.session {_listed(twice)} is given twice; number the sessions once each, or "
+            "say in practice.groups who practises which"
+        )
+    inorder = sorted(practice, key=lambda entry: entry.session)
+    for earlier, later in itertools.pairwise(inorder):
+        if later.day < earlier.day:
+            yield (
+                f"practice.day: session {later.session} is on day {later.day:g}, before session "
+                f"{earlier.session} on day {earlier.day:g}; number the sessions in order of time"
             )
 
 
@@ -156,14 +166,15 @@ def _assumed(design: Design) -> Iterator[str]:
     outcome = design.outcome(design.primary.outcome) if design.primary else design.outcomes[0]
     if assumed is None or outcome is None or outcome.name in ("hit", "hits", "hit_rate"):
         return
-    room = assumed.baseline - (outcome.low or 0.0)
-    floor = outcome.low is not None or (
-        design.primary is not None and design.primary.effect == "ratio"
-    )
+    low = outcome.low
+    room = assumed.baseline - (low or 0.0)
+    # Scores that fall with practice end at 0, unless the plan says that they go below.
+    floor = low is not None or assumed.baseline > 0
     if outcome.better == "lower" and floor and assumed.gain >= room:
+        below = "" if low is not None else ", or set outcomes.low where scores go below 0"
         yield (
             f"assumptions.gain {assumed.gain:g} takes {outcome.name} from assumptions.baseline "
-            f"{assumed.baseline:g} to its lower bound or below; assume a smaller gain"
+            f"{assumed.baseline:g} to its lower bound or below; assume a smaller gain{below}"
         )
     high = outcome.high
     if outcome.better == "higher" and high is not None and assumed.baseline + assumed.gain >= high:

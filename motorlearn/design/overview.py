@@ -13,7 +13,6 @@ if TYPE_CHECKING:
 def plan_table(design: "Design") -> Table:
     """Question, groups, practice, tests, outcomes and the primary comparison of a plan."""
     primary, smallest = design.primary, design.smallest_effect
-    trials = sum(session.trials for session in design.practice)
     asked = "none declared"
     if primary is not None:
         pair = " against ".join(primary.groups) or "all groups"
@@ -21,7 +20,7 @@ def plan_table(design: "Design") -> Table:
     rows = [
         ("question", design.study.question or "not stated"),
         ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
-        ("practice", f"{len(design.practice)} sessions, {trials} trials"),
+        ("practice", _practice(design)),
         ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
         ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
         ("primary comparison", asked),
@@ -29,6 +28,18 @@ def plan_table(design: "Design") -> Table:
     ]
     frame = pd.DataFrame(rows, columns=["part", "plan"])
     return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)
+
+
+def _practice(design: "Design") -> str:
+    """Sessions and trials, group by group where these differ."""
+    doses: dict[str, list[str]] = {}
+    for name in design.group_names:
+        own = design.practice_of(name)
+        dose = f"{len(own)} sessions, {sum(entry.trials for entry in own)} trials"
+        doses.setdefault(dose if own else "none", []).append(name)
+    if len(doses) == 1:
+        return next(iter(doses))
+    return "; ".join(f"{', '.join(names)}: {dose}" for dose, names in doses.items())
 
 
 def _sized(name: str, size: int | None) -> str:

@@ -76,11 +76,13 @@ class Drill(Section):
     ``step`` is its place in a progression, ``part`` says whether a part of the skill or the whole
     is practised. ``distance`` and ``run_up`` (of a moving start) are in ``unit``, or in the plan's
     unit of length where that is empty. ``object`` is what is pushed, struck or thrown; ``none`` for
-    a drill without one, which then asks for no hit.
+    a drill without one, which then asks for no hit. ``groups`` names who practises it; left out,
+    all do.
     """
 
     name: Name
     purpose: str = ""
+    groups: tuple[Name, ...] = ()
     step: int | None = Field(default=None, ge=1)
     part: Literal["part", "whole"] | None = None
     weeks: tuple[int, ...] = ()

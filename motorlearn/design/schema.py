@@ -8,11 +8,11 @@ from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
 from motorlearn.design.landmarks import LandmarkClips
 from motorlearn.design.overview import plan_table
+from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
     Assumptions,
     Checklist,
     Drill,
-    DrillDose,
     Fault,
     Load,
     PlannedAnalysis,
@@ -79,33 +79,6 @@ class Target(Section):
 
     radius: float = Field(gt=0)
     tolerance: float = Field(default=0.0, ge=0)
-
-
-class Practice(Section):
-    """One practice session."""
-
-    session: int = Field(ge=1)
-    day: float
-    blocks: int = Field(default=1, ge=1)
-    trials_per_block: int = Field(ge=1)
-    feedback: str = ""
-    feedback_every: int | None = Field(default=None, ge=0)
-    effort: Effort = "usual"
-    maximal_trials: int | None = Field(default=None, ge=0)
-    warm_up_trials: int = Field(default=0, ge=0)
-    parts: tuple[DrillDose, ...] = ()
-
-    @property
-    def trials(self) -> int:
-        """Trials of the session, warm-up left out."""
-        return self.blocks * self.trials_per_block
-
-    @property
-    def trials_at_maximum(self) -> int:
-        """Trials at maximal effort: as given, else all of a session of maximal effort."""
-        if self.maximal_trials is not None:
-            return self.maximal_trials
-        return self.trials if self.effort == "maximal" else 0
 
 
 class Test(Section):
@@ -222,23 +195,6 @@ class Files(Section):
     sessions: str | None = None
 
 
-def _dose(drill: Drill) -> DrillDose:
-    return DrillDose(
-        name=drill.name,
-        trials=drill.trials_per_session or 1,
-        feedback_every=drill.feedback_every,
-        has_object=drill.has_object,
-    )
-
-
-def _told(drill: Drill) -> str:
-    """Feedback of a drill with its frequency, for a session whose drills differ in it."""
-    every = drill.feedback_every
-    often = {None: "", 0: "no feedback", 1: "after every trial"}
-    words = often.get(every, f"after every {every} trials")
-    return f"{drill.name}: {', '.join(part for part in (drill.feedback, words) if part)}"
-
-
 class Design(Section):
     """A whole study plan."""
 
@@ -285,38 +241,19 @@ class Design(Section):
         order = ("pretest", *practised, *(phase for phase in TEST_PHASES if phase != "pretest"))
         return tuple(phase for phase in order if phase in present or phase == "acquisition")
 
-    def _sessions(self) -> tuple[Practice, ...]:
-        """Practice sessions as the programme and its drills give them."""
-        planned = self.programme.session_days() if self.programme is not None else ()
-        return tuple(
-            session
-            for number, (week, day) in enumerate(planned, start=1)
-            if (session := self._session(number, week, day)) is not None
-        )
+    def drills_in(self, week: int, group: str | None = None) -> tuple[Drill, ...]:
+        """Drills practised in a week of the programme, by everybody or by one group."""
+        drills = (d for d in self.drills if group is None or not d.groups or group in d.groups)
+        return drills_in(week, tuple(drills))
 
-    def _session(self, number: int, week: int, day: int) -> Practice | None:
-        drills = self.drills_in(week)
-        trials = sum(drill.trials_per_session or 0 for drill in drills)
-        if not trials:
-            return None
-        parts = tuple(_dose(drill) for drill in drills if drill.trials_per_session)
-        every = {part.feedback_every for part in parts}
-        alike = len(every) == 1
-        told = (drill.feedback if alike else _told(drill) for drill in drills)
-        return Practice(
-            session=number,
-            day=day,
-            trials_per_block=trials,
-            feedback="; ".join(dict.fromkeys(words for words in told if words)),
-            feedback_every=every.pop() if alike else None,
-            parts=parts,
-            maximal_trials=sum(d.trials_per_session or 0 for d in drills if d.effort == "maximal"),
-            warm_up_trials=self.programme.warm_up_trials if self.programme else 0,
-        )
+    def practice_of(self, group: str) -> tuple[Practice, ...]:
+        """Practice sessions of one group."""
+        return tuple(entry for entry in self.practice if entry.is_of(group))
 
-    def drills_in(self, week: int) -> tuple[Drill, ...]:
-        """Drills practised in a week of the programme; a drill without weeks is in all of them."""
-        return tuple(drill for drill in self.drills if not drill.weeks or week in drill.weeks)
+    @property
+    def practice_is_shared(self) -> bool:
+        """Whether all groups practise the same sessions, their orders of tasks apart."""
+        return all(set(self.group_names) <= set(e.groups) for e in self.practice if e.groups)
 
     @property
     def last_practice_day(self) -> float | None:
@@ -351,15 +288,24 @@ class Design(Section):
         check_lengths(self.drills, self.units.get("length", ""))
         if self.drills and self.programme is None and not self.practice:
             raise ValueError("there are drills but no programme; say how many weeks and sessions")
+        self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self
 
+    def _groups_are_known(self) -> None:
+        sessions = [(f"practice session {entry.session}", entry.groups) for entry in self.practice]
+        drills = [(f"drill {drill.name!r}", drill.groups) for drill in self.drills]
+        for what, named in (*sessions, *drills):
+            unknown = [name for name in named if name not in self.group_names]
+            if unknown:
+                raise ValueError(f"{what} names groups the plan lacks: {', '.join(unknown)}")
+
     def _take_dose_from_drills(self) -> None:
         """Fill the practice sessions from the programme; both may be given if they agree."""
-        sessions = self._sessions()
+        sessions = sessions_of(self.programme, self.drills, self.group_names)
         if self.practice and self.practice != sessions:
             raise ValueError(
                 "the dose is given twice, by practice sessions and by drills; keep one of them"

@@ -53,10 +53,11 @@ def refuse_vast(design: Design, place: str) -> None:
     DesignError
         With the number it asks for.
     """
-    practised = sum(entry.blocks * entry.trials_per_block for entry in design.practice)
     tested = sum(test.trials for test in design.tests)
-    people = sum(group.size or 1 for group in design.groups)
-    trials = people * (practised + tested)
+    trials = sum(
+        (group.size or 1) * (tested + sum(entry.trials for entry in design.practice_of(group.name)))
+        for group in design.groups
+    )
     if trials > MOST_TRIALS:
         raise DesignError(
             f"{place}: the plan asks for {trials} trials, all people together, more than "

@@ -135,17 +135,75 @@ def rater_drift(
     return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
 
 
+def category_agreement(
+    result: Agreement,
+    *,
+    pair: tuple[str, str] | None = None,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw how often two raters chose each pair of categories, agreement on the diagonal.
+
+    Parameters
+    ----------
+    result : Agreement
+        What ``rater_agreement`` gave for grades or categories.
+    pair : (str, str), optional
+        Raters; the first pair by default.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If the scores are no categories, or the pair shares no item.
+    """
+    row = _row_of(result.pairs, pair, "they need grades or categories")
+    wide = result.scores.pivot(index="item", columns="rater", values="score")
+    both = wide[[row["first"], row["second"]]].dropna()
+    codes, names = result.categories["code"].to_numpy(), result.categories["category"].tolist()
+    places = [np.searchsorted(codes, both[name]) for name in both]
+    counts = np.zeros((len(names), len(names)), dtype=int)
+    np.add.at(counts, tuple(places), 1)
+    with house(size):
+        figure, (axes,) = canvas(size, height=1.2)
+        axes.imshow(counts, cmap="Greys", vmin=0, vmax=1.6 * max(counts.max(), 1), origin="lower")
+        for first, second in np.ndindex(counts.shape):
+            agreed = first == second
+            axes.text(second, first, str(counts[first, second]), ha="center", va="center",
+                      color=INK, fontweight="bold" if agreed else "normal")  # fmt: skip
+        ticks = np.arange(len(names))
+        axes.set_xticks(ticks, names)
+        axes.set_yticks(ticks, names)
+        axes.set_xlabel(f"rater {row['second']}")
+        axes.set_ylabel(f"rater {row['first']}")
+    kappa = (
+        f"{digits.number(row['kappa'])} ({digits.interval(row['kappa_low'], row['kappa_high'])})"
+    )
+    caption = (
+        f"Items by the category that raters {row['first']} and {row['second']} chose, "
+        f"{int(row['n'])} items; bold on the diagonal where they agree. Agreement "
+        f"{digits.percent(row['agreement'])}, kappa {kappa}."
+    )
+    alt = (
+        f"Square table of counts of two raters. They agree on {digits.percent(row['agreement'])} "
+        f"of {int(row['n'])} items; kappa {kappa}."
+    )
+    return Drawing("category-agreement", figure, caption, alt)
+
+
 def _pair(result: Agreement, pair: tuple[str, str] | None) -> pd.Series:
-    if result.limits.empty:
-        raise InputError(
-            "there are no limits of agreement", remedy="they need numeric scores of three items"
-        )
+    return _row_of(result.limits, pair, "they need numeric scores of three items")
+
+
+def _row_of(rows: pd.DataFrame, pair: tuple[str, str] | None, needs: str) -> pd.Series:
+    if rows.empty:
+        raise InputError("there is no comparison of two raters to draw", remedy=needs)
     if pair is None:
-        return result.limits.iloc[0]
-    for _, row in result.limits.iterrows():
+        return rows.iloc[0]
+    for _, row in rows.iterrows():
         if {row["first"], row["second"]} == set(pair):
             return row
-    known = [f"{row.first} and {row.second}" for row in result.limits.itertuples()]
+    known = [f"{row.first} and {row.second}" for row in rows.itertuples()]
     raise InputError("this pair of raters has no common items", pair, f"use {'; '.join(known)}")
 
 

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
+from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.figures.labels import fit_texts
@@ -121,8 +122,8 @@ def _joined(events: list[Event]) -> list[list[Event]]:
             runs
             and event.is_practice
             and runs[-1][-1].is_practice
-            and (event.trials, event.feedback_every)
-            == (runs[-1][-1].trials, runs[-1][-1].feedback_every)
+            and (event.trials, event.feedback_every, event.groups)
+            == (runs[-1][-1].trials, runs[-1][-1].feedback_every, runs[-1][-1].groups)
         )
         if same:
             runs[-1].append(event)
@@ -162,14 +163,15 @@ def _inside(run: list[Event]) -> str:
     first = run[0]
     if first.is_practice:
         many = f"{len(run)} sessions\n" if len(run) > 1 else ""
-        return f"practice\n{many}{first.trials} trials" + (" each" if many else "")
+        whose = "".join(f"\n{line}" for line in textwrap.wrap(", ".join(first.groups), 10))
+        return f"practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
     name = SHORT_LABELS[first.phase]
     label = first.label if first.label != first.phase else name
     return "\n".join([*textwrap.wrap(label, 10), f"{first.trials} trials"])
 
 
 def _days(run: list[Event]) -> str:
-    days = [f"{event.day:g}" for event in run]
+    days = [f"{digits.plain(event.day)}" for event in run]
     return f"day {days[0]}" if len(run) == 1 else f"days {days[0]} to {days[-1]}"
 
 
@@ -189,7 +191,7 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
     for side in (-0.12, 0.12):
         across = [place + side - 0.04, place + side + 0.04]
         axes.plot(across, [height - 0.1, height + 0.1], color=SOFT_INK, linewidth=1.0, zorder=2)
-    words = f"{days:g} {'day' if days == 1 else 'days'}\nwithout\npractice"
+    words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\nwithout\npractice"
     text = axes.text(place, height + 0.16, words, ha="center", va="bottom", fontsize="small")
     return [(text, piece.width * 0.95)]
 

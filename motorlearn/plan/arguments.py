@@ -1,11 +1,12 @@
 """Arguments that a caller or a command line hands in, checked and put in words."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TypeGuard
 
 import numpy as np
 
+from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 
 
@@ -49,6 +50,38 @@ def seed_number(value: object) -> int:
             "choose a whole number beforehand, so that the draw can be made again and checked",
         )
     return whole_number("the seed", value, 0)
+
+
+def whole_numbers(name: str, value: object, least: int = 1) -> tuple[int, ...]:
+    """Give one or several whole numbers of at least so much as a tuple.
+
+    Raises
+    ------
+    InputError
+        If there is none, or one is text, missing, not whole or too small.
+    """
+    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
+    values = tuple(value) if several else (value,)  # type: ignore[arg-type]
+    if not values:
+        raise InputError(f"{name} must be {least} or more, a whole number", None, "give one")
+    return tuple(whole_number(name, entry, least) for entry in values)
+
+
+def a_plan(value: object) -> Design:
+    """Give a plan that was read, and nothing else.
+
+    Raises
+    ------
+    InputError
+        If it is a file name, a dictionary or something else.
+    """
+    if not isinstance(value, Design):
+        raise InputError(
+            "a plan that was read is needed",
+            [str(value)[:80]],
+            "read it with motorlearn.read_design",
+        )
+    return value
 
 
 def share(name: str, value: object, low: float = 0.0, high: float = 1.0) -> float:

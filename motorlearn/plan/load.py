@@ -83,16 +83,31 @@ def throw_load(design: Design) -> ThrowLoad:
     ([65], [65])
     """
     events = _events(design)
-    weeks = _weeks(events)
+    shared = design.practice_is_shared
+    weeks = _weeks(events) if shared else _heaviest(design)
     return ThrowLoad(
         events=events,
         weeks=weeks,
-        breaches=_breaches(events, design),
+        breaches=pd.concat(
+            [
+                _breaches(_events(design, name), design)
+                for name in ((None,) if shared else design.group_names)
+            ],
+            ignore_index=True,
+        ).drop_duplicates(ignore_index=True),
         recipe=Recipe("throw_load", n=int(events["total"].sum())),
     )
 
 
-def _events(design: Design) -> pd.DataFrame:
+def _heaviest(design: Design) -> pd.DataFrame:
+    """Week by week the load of the group that practises most in it."""
+    every = pd.concat([_weeks(_events(design, name)) for name in design.group_names])
+    most = every.sort_values("total", ascending=False, kind="stable").drop_duplicates("week")
+    weeks = most.sort_values("week", ignore_index=True)
+    return weeks.assign(change=weeks["total"].diff())
+
+
+def _events(design: Design, group: str | None = None) -> pd.DataFrame:
     rows = [
         {
             "phase": event.phase,
@@ -105,7 +120,7 @@ def _events(design: Design) -> pd.DataFrame:
             "total": event.trials + event.warm_up,
             "maximal": event.maximal,
         }
-        for event in timetable(design).events
+        for event in timetable(design, group).events
     ]
     return pd.DataFrame(rows)
 

@@ -11,6 +11,7 @@ from scipy import optimize, stats
 
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import smallest_detectable_change
+from motorlearn.plan.arguments import share
 from motorlearn.plan.pilot_assumptions import assumptions_frame, assumptions_text
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
@@ -178,10 +179,12 @@ def radius_for(
     >>> round(radius_for(0.4, spread=20), 1)
     20.2
     """
-    if not 0 < hit_rate < 1:
+    if not 0 < share("the wanted hit rate", hit_rate) < 1:
         raise InputError("a wanted hit rate lies between 0 and 1", [hit_rate])
     if spread is not None:
-        return float(spread * np.sqrt(-2 * np.log1p(-hit_rate)))
+        return share("spread", spread, 0, np.inf) * float(np.sqrt(-2 * np.log1p(-hit_rate)))
+    if x is None or y is None:
+        raise InputError("neither a spread nor landing points are given", None, "give one of them")
     points = np.column_stack([np.asarray(x, dtype=float), np.asarray(y, dtype=float)])
     points = points[~np.isnan(points).any(axis=1)]
     if len(points) < 3:

@@ -33,7 +33,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
     >>> drills.rows["start"].tolist()
     ['moving, 15 m']
     """
-    told = {session.session: session.feedback for session in design.practice}
+    told = {session.label: session.feedback for session in design.practice}
     rows = [_event_row(event, told) for event in timetable(design).events]
     columns = (
         Column("day", kind="count"),
@@ -49,17 +49,23 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
     return (sessions, _drill_table(design)) if design.drills else (sessions,)
 
 
-def _event_row(event: Event, told: dict[int, str]) -> dict[str, Any]:
+def _event_row(event: Event, told: dict[str, str]) -> dict[str, Any]:
     return {
         "day": event.day,
         "session": event.session,
         "what": PHASE_LABELS[event.phase],
-        "name": "" if event.phase == PRACTICE_PHASE or event.label == event.phase else event.label,
+        "name": _name(event),
         "trials": event.trials,
         "warm_up": event.warm_up,
         "maximal": event.maximal,
-        "feedback": _feedback(event.feedback_every, told.get(event.session, ""), event),
+        "feedback": _feedback(event.feedback_every, told.get(event.label, ""), event),
     }
+
+
+def _name(event: Event) -> str:
+    if event.phase == PRACTICE_PHASE:
+        return ", ".join(event.groups)
+    return "" if event.label == event.phase else event.label
 
 
 def _feedback(every: int | None, words: str, event: Event) -> str:
@@ -76,6 +82,7 @@ def _drill_table(design: Design) -> Table:
     rows = [_drill_row(drill, length) for drill in design.drills]
     columns = (
         Column("name", "drill"),
+        Column("groups"),
         Column("purpose"),
         Column("step", kind="count"),
         Column("part", "part or whole"),
@@ -111,6 +118,7 @@ def _drill_row(drill: Drill, unit: str) -> dict[str, Any]:
     often = "" if every is None else ", none" if every == 0 else f", every {every}"
     return {
         "name": drill.name,
+        "groups": ", ".join(drill.groups),
         "purpose": drill.purpose,
         "step": drill.step,
         "part": drill.part or "",

@@ -283,6 +283,7 @@ description = ""         # how it differs from the others in movement, not only 
 _PRACTICE: Final = """[[practice]]
 session = {session}
 day = {day}
+# groups = ["random"]     # whose session it is, where groups practise differently
 blocks = {a.blocks}
 trials_per_block = {a.trials}
 feedback = ""            # what is told, and by whom

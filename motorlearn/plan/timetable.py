@@ -1,13 +1,13 @@
 """From a plan to the sequence of everything a participant does: practice and tests by day."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from motorlearn.design import Design, DrillDose, Practice, Test
 from motorlearn.exceptions import DesignError
-from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.vocabulary import DELAYED_PHASES, PRACTICE_PHASE
 
 _RANK = {"pretest": 0, PRACTICE_PHASE: 1, "progress": 2, "posttest": 3, "retention": 4}
 DEFAULT_DELAY = 7.0
@@ -15,7 +15,7 @@ DEFAULT_DELAY = 7.0
 
 @dataclass(frozen=True)
 class Event:
-    """One practice session or one test of every participant.
+    """One practice session or one test.
 
     Parameters
     ----------
@@ -28,7 +28,7 @@ class Event:
     trials, block_size : int
         How many trials, in blocks of how many.
     order : str
-        ``own`` where the group's schedule rules, otherwise the order of the test.
+        ``own`` where the group's schedule rules, otherwise the order of the session or test.
     feedback_every : int or None
         Feedback after every so many trials; 0 for none, None where each drill has its own.
     delay_days : float
@@ -41,6 +41,8 @@ class Event:
         Name for a reader.
     parts : tuple of DrillDose
         Drills in their order, where the session has any.
+    groups : tuple of str
+        Whose it is; empty where it is everybody's.
     """
 
     phase: str
@@ -55,6 +57,7 @@ class Event:
     maximal: int = 0
     label: str = ""
     parts: tuple[DrillDose, ...] = ()
+    groups: tuple[str, ...] = ()
 
     @property
     def is_practice(self) -> bool:
@@ -98,15 +101,24 @@ class Timetable:
         return phases
 
 
-def timetable(design: Design) -> Timetable:
-    """Lay out a plan in time.
+def timetable(design: Design, group: str | None = None) -> Timetable:
+    """Lay out a plan in time, for one group or for all.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    group : str, optional
+        Leave out the practice sessions of other groups. Without it the events of all groups stand
+        beside one another; numbers of blocks and trials are then nobody's where groups practise
+        differently.
 
     Raises
     ------
     DesignError
         If the day of a progress test is not given and cannot be inferred.
     """
-    events = _events(design)
+    events = _events(design) if group is None else _events_of(design, group)
     block_before: dict[str, int] = {}
     trial_before: dict[str, int] = {}
     parts = []
@@ -135,6 +147,19 @@ def _events(design: Design) -> tuple[Event, ...]:
     return tuple(events)
 
 
+def _events_of(design: Design, group: str) -> tuple[Event, ...]:
+    """Events of one group; delays count from its own last practice."""
+    mine = [event for event in _events(design) if not event.groups or group in event.groups]
+    last = max((event.day for event in mine if event.is_practice), default=None)
+    earlier = 0.0 if last is None else (design.last_practice_day or 0.0) - last
+    return tuple(
+        replace(event, delay_days=event.delay_days + earlier)
+        if earlier and event.phase in (*DELAYED_PHASES, "posttest")
+        else event
+        for event in mine
+    )
+
+
 def _practice_event(entry: Practice) -> Event:
     return Event(
         PRACTICE_PHASE,
@@ -142,12 +167,13 @@ def _practice_event(entry: Practice) -> Event:
         entry.session,
         entry.trials,
         entry.trials_per_block,
-        "own",
+        entry.schedule or "own",
         _common_feedback(entry),
         warm_up=entry.warm_up_trials,
         maximal=entry.trials_at_maximum,
-        label=f"practice session {entry.session}",
+        label=entry.label,
         parts=entry.parts,
+        groups=entry.groups,
     )
 
 

@@ -2,6 +2,7 @@
 
 import io
 import zipfile
+from collections.abc import Callable, Mapping
 from typing import Final
 from xml.etree import ElementTree
 from xml.sax.saxutils import escape
@@ -19,13 +20,17 @@ _NEUTRAL_APPLICATION: Final = (
 )
 
 
-def neutral_office(content: bytes) -> bytes:
+def neutral_office(
+    content: bytes, changes: Mapping[str, Callable[[bytes], bytes]] | None = None
+) -> bytes:
     """Take author, times, template and thumbnail out of an XLSX or DOCX file; its title stays.
 
     Parameters
     ----------
     content : bytes
         The file as a library wrote it.
+    changes : mapping of str to callable, optional
+        What is done with a part of the file beside, by its name.
 
     Returns
     -------
@@ -42,8 +47,15 @@ def neutral_office(content: bytes) -> bytes:
                 entry = zipfile.ZipInfo(name, _TIME)
                 entry.compress_type, entry.create_system = zipfile.ZIP_DEFLATED, 3
                 entry.external_attr = 0o644 << 16
-                target.writestr(entry, _neutral_part(name, source.read(name)))
+                target.writestr(entry, _neutral_part(name, _changed(name, source, changes)))
     return made.getvalue()
+
+
+def _changed(
+    name: str, source: zipfile.ZipFile, changes: Mapping[str, Callable[[bytes], bytes]] | None
+) -> bytes:
+    part = source.read(name)
+    return changes[name](part) if changes and name in changes else part
 
 
 def _neutral_part(name: str, content: bytes) -> bytes:

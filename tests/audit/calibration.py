@@ -146,7 +146,7 @@ def change_of_one_group(result, rng) -> Numbers:
     wide = result.scores.pivot(index="participant", columns="phase", values="score")
     change = (wide["retention"] - wide["pretest"]).to_numpy()
     row = result.paired.iloc[-1]
-    t, _ = studentised_bootstrap(change, seed=int(rng.integers(1 << 30)))
+    t = studentised_bootstrap(change, seed=int(rng.integers(1 << 30)))
     return row["p"], row["conf_low"] < 0 < row["conf_high"], t.p, t.p
 
 

@@ -11,8 +11,10 @@ from motorlearn.audit import sensitivity
 from motorlearn.exceptions import InputError
 from motorlearn.figures import (
     bland_altman,
+    category_agreement,
     conclusion_forest,
     cutoff_choice,
+    decision_curves,
     diagnostic_panel,
     rater_drift,
     stick_figure,
@@ -78,9 +80,41 @@ NAMES = (
     "tipping-path",
     "bland-altman",
     "rater-drift",
+    "category-agreement",
+    "decision-curves",
     "stick-figure",
     "cutoff-choice",
 )
+
+
+def graded():
+    pairs = [("no", "no")] * 9 + [("yes", "yes")] * 6 + [("no", "yes")] * 2 + [("yes", "no")]
+    rows = [(i, r, s) for i, pair in enumerate(pairs) for r, s in zip("AB", pair)]
+    table = pd.DataFrame(rows, columns=["clip", "rater", "score"])
+    return ml.rater_agreement(table, item="clip", rater="rater", score="score", kind="nominal")
+
+
+def rated_clips():
+    rng = np.random.default_rng(5)
+    rows = [(f"p{p}", f"p{p}.{c}", r) for p in range(8) for c in range(3) for r in "ABC"]
+    table = pd.DataFrame(rows, columns=["participant", "clip", "rater"])
+    level = table["participant"].map(dict(zip(table["participant"].unique(), rng.normal(0, 2, 8))))
+    table["score"] = (
+        level + table["rater"].map({"A": 0, "B": 0.5, "C": -0.5}) + rng.normal(0, 1, 72)
+    )
+    return ml.analysis.generalisability(table, "score", facets=["rater"], nested=["clip"])
+
+
+def test_category_agreement_counts_the_pairs():
+    drawing = category_agreement(graded(), pair=("B", "A"))
+    texts = sorted(int(text.get_text()) for text in drawing.axes[0].texts)
+    assert texts == [1, 2, 6, 9] and "83" in drawing.alt
+    with pytest.raises(InputError, match="no common items"):
+        category_agreement(graded(), pair=("A", "C"))
+    with pytest.raises(InputError, match="grades or categories"):
+        category_agreement(ratings())
+    with pytest.raises(InputError, match="no such facet"):
+        decision_curves(rated_clips(), over="item")
 
 
 @pytest.fixture(scope="module")
@@ -96,6 +130,8 @@ def drawn():
     yield tipping_path(tried)
     yield bland_altman(ratings())
     yield rater_drift(ratings())
+    yield category_agreement(graded())
+    yield decision_curves(rated_clips())
     yield stick_figure(clip(), SEGMENTS, at="top", angles=[("shoulder", "elbow", "wrist")])
     yield cutoff_choice(clip(), "wrist")
 

@@ -10,6 +10,7 @@ from motorlearn.audit.comparison.covariances import box_m
 from motorlearn.audit.comparison.paired import studentised_bootstrap
 from motorlearn.audit.comparison.phase_model import imputed, permuted, phase_model
 from motorlearn.audit.comparison.repeated import Repeated, cells_check
+from motorlearn.audit.comparison.skewed import l_skewness, lognormal_sigma, rate_under_skew
 from motorlearn.audit.context import Context
 from motorlearn.audit.guide import CUSTOM, SHOWN
 from motorlearn.audit.guides import GUIDES, with_own_thresholds
@@ -369,18 +370,35 @@ def test_one_odd_change_is_flagged():
 
 def test_the_studentised_bootstrap_of_symmetric_changes_is_near_student_s_t():
     change = np.random.default_rng(8).normal(1.0, 2.0, 60)
-    t, rate = studentised_bootstrap(change)
+    t = studentised_bootstrap(change)
     plain = stats.ttest_1samp(change, 0)
     low, high = plain.confidence_interval()
     assert (t.conf_low, t.conf_high) == pytest.approx((low, high), abs=0.08)
-    assert rate == pytest.approx(0.05, abs=0.012)
-    turned, _ = studentised_bootstrap(-change)
-    assert turned.estimate == -t.estimate
+    assert studentised_bootstrap(-change).estimate == -t.estimate
+
+
+@pytest.mark.parametrize("sigma", [0.3, 0.7, 1.2])
+def test_the_l_skewness_of_a_lognormal_gives_its_sigma_back(sigma):
+    """L-moments by numerical integration of the quantile function, Hosking's definition."""
+    u = (np.arange(400_000) + 0.5) / 400_000
+    q = np.exp(sigma * stats.norm.ppf(u))
+    tau = np.mean(q * (6 * u**2 - 6 * u + 1)) / np.mean(q * (2 * u - 1))
+    assert lognormal_sigma(tau) == pytest.approx(sigma, abs=0.004)
+    drawn = np.random.default_rng(1).lognormal(0, sigma, 40_000)
+    assert l_skewness(drawn) == pytest.approx(tau, abs=0.02)
+
+
+def test_the_rate_under_skew_is_that_of_exponential_changes():
+    """The t test of 12 exponential changes rejects in 9.3 % (20,000 studies)."""
+    ideal = stats.expon.ppf((np.arange(12) + 0.5) / 12) - 1
+    assert rate_under_skew(ideal, 0) == pytest.approx(0.093, abs=0.025)
+    normal = stats.norm.ppf((np.arange(12) + 0.5) / 12)
+    assert rate_under_skew(normal, 0) == pytest.approx(0.05, abs=0.01)
 
 
 def test_skewed_changes_of_few_people_need_action():
     change = np.exp(1.2 * stats.norm.ppf((np.arange(24) + 0.5) / 24))
-    assert studentised_bootstrap(change)[1] > 0.075
+    assert rate_under_skew(change, 0) > 0.075
 
 
 def test_equivalence_in_a_comparison_needs_a_declared_bound():

@@ -252,3 +252,66 @@ def test_jackknife_agrees_with_the_model_where_the_model_is_right():
         assert after.estimate == pytest.approx(before.estimate)
         ratio = (after.conf_high - after.conf_low) / (before.conf_high - before.conf_low)
         assert 0.6 < ratio < 1.6
+
+
+# Residual covariances ---------------------------------------------------------------------------
+
+
+def wider_tests(rng, n=16):
+    rows = []
+    for group in ("blocked", "random"):
+        for i in range(n):
+            person = rng.normal()
+            for test, sd in (("pretest", 3.0), ("posttest", 3.0), ("retention", 9.0)):
+                score = 40 + sd * (0.7 * person + 0.7 * rng.normal())
+                rows.append((f"{group}{i}", group, test, score))
+    return pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"])
+
+
+@pytest.mark.parametrize("free", [False, True])
+def test_a_model_with_a_spread_for_each_test_is_judged_by_it(free):
+    """Tests that scatter 1 : 1 : 3: an act for one variance, nothing where the model allows it."""
+    table = wider_tests(np.random.default_rng(3))
+    options = {"random": {"participant": "1"}, "variance": "phase"}
+    if free:
+        options = {"random": {"participant": "0"}, "variance": "phase", "within": "phase",
+                   "correlation": "unstructured", "df": "kenward-roger"}  # fmt: skip
+    fit = ml.fit_mixed("radial_error ~ group * phase", table, **options)
+    audit = ml.check_assumptions(fit, simulations=200, remedies=False)
+    found = audit.table.set_index("assumption")
+    assert found.loc["residuals spread alike in every phase", "grade"] == "fine"
+    assert ("no random variance is zero" in found.index) is not free
+    if free:
+        assert audit.residuals["residual"].std() == pytest.approx(1, abs=0.05)
+    plain = ml.fit_mixed("radial_error ~ group * phase", table, random={"participant": "1"})
+    alike = ml.check_assumptions(plain, simulations=200, remedies=False).table
+    alike = alike.set_index("assumption").loc["residuals spread alike in every phase"]
+    assert alike["grade"] == "act"
+
+
+def test_correlated_residuals_are_turned_independent():
+    """Whitening by the Cholesky root: of the model's own draws the covariance is the identity."""
+    fit = ml.fit_mixed(
+        "radial_error ~ group * phase", wider_tests(np.random.default_rng(3)), variance="phase",
+        random={"participant": "0"}, correlation="unstructured", within="phase",
+    )  # fmt: skip
+    model = MixedModel(fit)
+    drawn = model.simulate(np.random.default_rng(1), 4000)
+    found = model.standardised(drawn, model.conditional(np.zeros((0, 1))))
+    own = found[fit.design.random[0].index[fit.design.cell] == 0]
+    assert np.cov(own) == pytest.approx(np.eye(3), abs=0.08)
+
+
+def test_modes_of_many_data_sets_are_those_of_each_alone():
+    """Batched Newton steps of one factor against steps by a sparse factorisation."""
+    rng = np.random.default_rng(2)
+    table = wider_tests(rng, 8).assign(hits=rng.binomial(20, 0.6, 48), attempts=20)
+    fit = ml.fit_mixed("hits ~ group * phase", table, random={"participant": "1 + phase"},
+                       family="binomial", attempts="attempts")  # fmt: skip
+    model = MixedModel(fit)
+    rows = model.simulate(rng, 5)
+    u, hits = model.modes(rows), model.by_cell(rows)
+    for place in range(5):
+        p = model.mean(model.conditional(u[:, [place]]))[:, 0]
+        slope = model.loadings.T @ (hits[:, place] - model.weight * p) - u[:, place]
+        assert np.abs(slope).max() < 1e-4

@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
-from motorlearn.audit.curves import runs_test
+from motorlearn.audit.curves import runs_correlation, runs_test
 from motorlearn.design import design_from_mapping
 from motorlearn.linear import equivalence_test
 
@@ -63,7 +63,9 @@ def test_scatter_that_shrinks_with_practice_is_flagged():
 
 def test_a_step_inside_practice_shows_in_the_runs():
     step = lambda rng: rng.normal(0, 1.5, len(N)) + 8 * ((N > 25) & (N < 45))  # noqa: E731
-    assert row(curve(noise=step), "stretches above or below")["grade"] == "look"
+    found = row(curve(noise=step), "stretches above or below")
+    assert found["grade"] == "act"
+    assert found["value"] > 0.5
 
 
 def test_hits_have_their_own_residuals():
@@ -95,25 +97,62 @@ def test_runs_by_hand():
     assert np.isnan(runs_test([True] * 5))
 
 
+def test_runs_of_serial_residuals_stand_for_their_correlation():
+    """Arcsine law of normal signs: an outside derivation, against simulated AR(1) residuals."""
+    rng, n = np.random.default_rng(4), 20000
+    values = np.zeros(n)
+    for i in range(1, n):
+        values[i] = 0.6 * values[i - 1] + rng.normal()
+    assert runs_correlation(values > 0) == pytest.approx(0.6, abs=0.03)
+    assert runs_correlation(rng.normal(size=n) > 0) == pytest.approx(0.0, abs=0.03)
+
+
+def test_a_p_value_alone_never_flags_the_runs():
+    """A tiny stretch in very many trials: p small, the correlation harmless."""
+    rng, n = np.random.default_rng(5), 6000
+    values = np.zeros(n)
+    for i in range(1, n):
+        values[i] = 0.08 * values[i - 1] + rng.normal()
+    practice = np.arange(1, n + 1)
+    fit = ml.fit_curve(practice, 20 + 15 * np.exp(-0.01 * practice) + values)
+    assert runs_test(np.asarray(fit.residuals) > 0) < 0.01
+    assert row(fit, "stretches above or below")["grade"] == "fine"
+
+
 # Agreement --------------------------------------------------------------------------------------
 
 
-def rate(shift=0.0, slope=0.0, drift=0.0, noise=0.6, n=60, seed=0):
+def rate(shift=0.0, slope=0.0, drift=0.0, noise=0.6, n=60, seed=0, order="seen"):
     rng = np.random.default_rng(seed)
     true = rng.normal(5, 1.5, n)
     rows = []
     for name, bias, tilt, change in (("A", 0, 0, 0), ("B", shift, slope, drift)):
-        order = rng.permutation(n)
-        score = true + bias + tilt * (true - 5) + change * order / n + rng.normal(0, noise, n)
-        rows.append(pd.DataFrame({"clip": range(n), "rater": name, "score": score, "seen": order}))
+        place = rng.permutation(n)
+        score = true + bias + tilt * (true - 5) + change * place / n + rng.normal(0, noise, n)
+        rows.append(pd.DataFrame({"clip": range(n), "rater": name, "score": score, "seen": place}))
     return ml.rater_agreement(
-        pd.concat(rows), item="clip", rater="rater", score="score", kind="continuous", order="seen"
+        pd.concat(rows), item="clip", rater="rater", score="score", kind="continuous", order=order
     )
 
 
 def test_good_raters_pass():
     table = ml.check_assumptions(rate(noise=0.4)).table
     assert set(table["grade"]) == {"fine"}
+
+
+def test_without_the_order_of_clips_drift_is_refused_in_its_row():
+    found = row(rate(drift=1.5, order=None), "drifts")
+    assert found["grade"] == "look"
+    assert np.isnan(found["value"])
+    assert found["finding"] == "Not judged: no column tells their order."
+
+
+def test_drift_is_half_the_change_in_standard_deviations_between_clips():
+    result = rate(drift=1.5)
+    own = result.drift[result.drift["basis"] == "minus other raters"]
+    change = own["change"].abs().max()
+    spread = result.scores.groupby("item")["score"].mean().std()
+    assert row(result, "drifts")["value"] == pytest.approx(change / 2 / spread)
 
 
 def test_poor_agreement_drift_and_proportional_bias_are_flagged():

@@ -210,7 +210,7 @@ def test_the_order_of_groups_changes_no_resampled_interval():
         result = compare(table, groups=groups, reference="blocked")
         study = study_of(table, experience="no")
         rows = sensitivity(result, study=study, phase="retention", permutations=199).table
-        rows = rows[rows["variant"].isin(["participants resampled", "permutation test"])]
+        rows = rows[rows["variant"].isin(["residuals resampled", "permutation test"])]
         assert len(rows) == 2
         return rows[["estimate", "conf_low", "conf_high", "p"]].to_numpy()
 

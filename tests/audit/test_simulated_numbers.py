@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.simulated import _compared, _distance_from_normal, _residuals
 
 
@@ -17,21 +18,18 @@ def test_a_number_beyond_every_simulation_never_has_a_p_of_zero():
 
 def test_distance_from_normal_by_hand():
     # One value at the centre: -1 - 1 (ln ½ + ln ½).
-    assert _distance_from_normal(np.array([0.0])) == pytest.approx(2 * np.log(2) - 1)
+    assert _distance_from_normal(np.zeros((1, 1)))[0] == pytest.approx(2 * np.log(2) - 1)
     # Two values at the quartiles: -2 - ½ (1·2 ln ¼ + 3·2 ln ¾).
     quartiles = stats.norm.ppf([0.25, 0.75])
     expected = -2 - (np.log(1 / 4) + 3 * np.log(3 / 4))
-    assert _distance_from_normal(quartiles) == pytest.approx(expected)
+    assert _distance_from_normal(quartiles[:, None])[0] == pytest.approx(expected)
 
 
 def test_weights_shrink_the_scale_of_linear_residuals():
     design = SimpleNamespace(weight=np.array([1.0, 4.0]), cell=np.array([0, 0]))
-    model = SimpleNamespace(
-        binomial=False,
-        conditional=lambda u: np.array([[10.0]]),
-        fit=SimpleNamespace(design=design, residual_sd=2.0),
-    )
-    found = _residuals(model, np.array([[12.0], [12.0]]), None, None)
+    design.residual, design.x, family = None, np.ones((1, 1)), "gaussian"
+    model = MixedModel(SimpleNamespace(design=design, residual_sd=2.0, family=family))
+    found = model.standardised(np.array([[12.0], [12.0]]), np.array([[10.0]]))
     assert found[:, 0].tolist() == [1.0, 2.0]
 
 

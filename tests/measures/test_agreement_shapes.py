@@ -84,6 +84,15 @@ def test_every_shape_is_printed_in_text_html_and_json(shape):
     assert result.estimates["applies"].sum() == 1
 
 
+def test_a_rare_category_says_that_the_interval_is_rough():
+    six = [[0, 0, 0], [0, 0, 0], [0, 1, 0], [0, 0, 0], [2, 2, 1], [0, 0, 0]]
+    said = " ".join(agree(long(six), "ordinal", categories=[0, 1, 2]).advice)
+    assert "category 1 has the ratings of 0.7 items" in said and "Do not lean" in said
+    even = [[i % 3, (i + (i % 4 == 0)) % 3, i % 3] for i in range(30)]
+    assert "lean" not in " ".join(agree(long(even), "ordinal").advice)
+    assert "lean" not in " ".join(agree(scored()).advice)
+
+
 # No p is made up ---------------------------------------------------------------------------------
 
 

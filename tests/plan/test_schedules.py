@@ -232,5 +232,5 @@ def test_williams_design_names_tasks():
     design = williams_design(TASKS)
     assert design.shape == (6, 3)
     assert set(design.loc[1]) == set(TASKS)
-    with pytest.raises(InputError, match="named twice"):
+    with pytest.raises(InputError, match="each once"):
         williams_design(["a", "a"])

@@ -10,6 +10,7 @@ from plans_of_tests import programme, ring_push
 import motorlearn as ml
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.plan import Answers, plan_text, planned_trials, unblind, write_plan, write_sheets
+from motorlearn.plan.sheets.workbooks import SheetForm, workbook_bytes
 
 ITEMS = ("stance", "grip")
 
@@ -233,3 +234,30 @@ def test_notebooks_come_along_and_look_for_the_new_study(tmp_path):
 def test_impossible_answers_are_refused():
     with pytest.raises(InputError, match="size"):
         plan_text(Answers(size=0))
+
+
+def test_rows_of_a_workbook_are_those_of_the_table(tmp_path):
+    rows = pd.DataFrame(
+        {
+            "participant": ["P & <1>", "=SUM(A1)", " spaced ", None],
+            "trial": [1, 2, 3, 4],
+            "limit": [0.5, np.nan, -2.25, 1e-7],
+            "hit": ["", "", "", ""],
+            "void": ["", "a\x07b", "é", pd.NA],
+        }
+    )
+    both = [SheetForm("one", rows, ("hit",)), SheetForm("two", rows.iloc[::-1], ("hit",))]
+    (tmp_path / "book.xlsx").write_bytes(workbook_bytes(both))
+    book = openpyxl.load_workbook(tmp_path / "book.xlsx")
+    one, two = ([list(line) for line in sheet.values] for sheet in book)
+    assert one == [
+        list(rows.columns),
+        ["P & <1>", 1, 0.5, None, None],
+        ["'=SUM(A1)", 2, None, None, "ab"],
+        [" spaced ", 3, -2.25, None, "é"],
+        [None, 4, 1e-07, None, None],
+    ]
+    assert two == [one[0], *one[:0:-1]]
+    assert book["one"].dimensions == "A1:E5"
+    quick = openpyxl.load_workbook(tmp_path / "book.xlsx", read_only=True)
+    assert [len(list(sheet.rows)) for sheet in quick] == [5, 5]

@@ -44,7 +44,7 @@ def test_no_ratio_is_found_in_five_percent_paired_or_not():
 
 
 def test_unusable_questions_are_refused():
-    with pytest.raises(InputError, match="two trials"):
+    with pytest.raises(InputError, match="trials must be 2 or more"):
         variability_power(1, 12, ratio=1.2, seed=1)
 
 

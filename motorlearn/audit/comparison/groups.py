@@ -19,7 +19,7 @@ from motorlearn.audit.general import (
     missing_check,
     unit_check,
 )
-from motorlearn.audit.report import Check, attempted, judged, no_residuals
+from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
 from motorlearn.linear.least_squares import LeastSquares
 
@@ -33,7 +33,7 @@ def comparison_checks(
     yield whole, family_check(result, context)
     for phase in phases:
         model = focused(phase_model(result, phase), context)
-        name = f"{phase}, adjusted for the baseline" if model.adjusted else str(phase)
+        name = context.name_of(phase) + (", adjusted for the baseline" if model.adjusted else "")
         for check in test_checks(result, model, context):
             yield name, check
 
@@ -96,7 +96,7 @@ def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) 
                 }
             )
         )
-    return pd.concat(frames, ignore_index=True) if frames else no_residuals()
+    return pd.concat(frames, ignore_index=True) if frames else RESIDUALS.frame()
 
 
 def studentised(fit: LeastSquares) -> np.ndarray:

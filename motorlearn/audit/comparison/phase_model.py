@@ -211,26 +211,47 @@ def is_counted(result: PhaseComparison | BlockComparison) -> bool:
 
 
 def bootstrapped(model: PhaseModel, *, resamples: int, seed: int) -> tuple[Conclusion, ...]:
-    """Percentile intervals of the contrasts, participants drawn anew within their groups.
+    """Contrasts by the studentised bootstrap, residuals drawn anew within their groups.
 
-    Groups are drawn in the order of their names, so that their order in the plan changes nothing.
+    Residuals without any effect are drawn for everybody from the own group's, put on one footing
+    for their leverage, and t is computed each time with a variance for each group; its tails take
+    the place of Student's. Groups are drawn in the order of their names, so that their order in
+    the plan changes nothing.
+
+    References
+    ----------
+    Efron, B., & Tibshirani, R. J. (1993). An introduction to the bootstrap, chapters 9 and 12.
     """
-    whole = model.complete
-    rng = np.random.default_rng(seed)
-    places = np.empty((resamples, len(whole.y)), dtype=np.intp)
+    fit, whole = model.fit(), model.complete
+    noise = _residuals_drawn(fit, whole, resamples, np.random.default_rng(seed))
+    away = noise - noise @ fit.design @ fit.unscaled @ fit.design.T
+    unit = np.eye(model.places().max() + 1)[model.places()]
+    df = np.maximum((1 - fit.leverage) @ unit, 1e-12)
+    found = []
+    for pair in model.pairs:
+        weights = model.coefficient_weights(pair, fit)
+        loads = weights @ fit.unscaled @ fit.design.T
+        errors = np.sqrt(away**2 @ unit / df @ (loads**2 @ unit))
+        t = (noise @ loads)[errors > 0] / errors[errors > 0]
+        own = estimate_by_group(fit, weights, model.places())
+        low, high = own.estimate - own.std_error * np.quantile(t, [0.975, 0.025])
+        tail = min(np.sum(t >= own.statistic), np.sum(t <= own.statistic)) + 1
+        p = min(1.0, 2 * float(tail) / (len(t) + 1))
+        found.append(model.conclude(pair, own.estimate, float(low), float(high), p))
+    return tuple(found)
+
+
+def _residuals_drawn(
+    fit: LeastSquares, whole: PhaseModel, resamples: int, rng: np.random.Generator
+) -> Floats:
+    """Centred residuals of every group, drawn anew within it, shape (resamples, n)."""
+    residual = fit.residuals / np.sqrt(np.maximum(1 - fit.leverage, 1e-12))
+    drawn = np.empty((resamples, fit.n))
     for code in sorted(np.unique(whole.codes), key=lambda code: str(whole.groups[code])):
         members = np.flatnonzero(whole.codes == code)
-        places[:, members] = rng.choice(members, size=(resamples, len(members)))
-    found = []
-    for pair, before in zip(model.pairs, model.conclusions()):
-        estimates = _contrast(whole, pair, whole.y[places], whole.x[places]).estimate
-        estimates = estimates[np.isfinite(estimates)]
-        low, high = np.quantile(estimates, [0.025, 0.975])
-        tail = min(float(np.mean(estimates <= 0)), float(np.mean(estimates >= 0)))
-        p = min(1.0, max(2 * tail, 1 / resamples))
-        estimate = np.log(before.estimate) if model.ratio else before.estimate
-        found.append(model.conclude(pair, estimate, low, high, p))
-    return tuple(found)
+        own = residual[members] - residual[members].mean()
+        drawn[:, members] = rng.choice(own, size=(resamples, len(members)))
+    return drawn
 
 
 def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, ...]:

@@ -27,6 +27,7 @@ from motorlearn.mixed.inference.degrees_of_freedom import f_test
 Floats = NDArray[np.float64]
 
 ANALYSIS = "mixed analysis of variance"
+SPARE_PEOPLE = 4
 
 
 @dataclass(frozen=True)
@@ -264,19 +265,37 @@ def _mixed_model(data: Repeated) -> Remedy:
     table = data.scores.assign(**{data.within: data.scores[data.within].map(names)})
     several = len(data.groups) > 1
     formula = f"score ~ group * {data.within}" if several else f"score ~ {data.within}"
-    fit = fit_mixed(formula, table, random={"participant": "1"})
+    free = _enough_for_free_covariances(data)
+    fit = (
+        fit_mixed(formula, table, random={"participant": "0"}, variance=data.within,
+                  correlation="unstructured", within=data.within, df="kenward-roger")
+        if free
+        else fit_mixed(formula, table, random={"participant": "1"})
+    )  # fmt: skip
     term = f"group:{data.within}" if several else data.within
     columns = [place for place, name in enumerate(fit.design.fixed.assigned) if name == term]
     test = f_test(np.eye(len(fit.beta))[columns], fit.beta, fit.inference)
     row = data.anova.iloc[-1]
+    p = row["p_gg"] if np.isfinite(row["p_gg"]) else row["p"]
+    df = f"{digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)}"
     after = Conclusion(
-        f"{term}, mixed model F({digits.degrees_of_freedom(test.df1)})",
+        f"{term}, mixed model F({df})",
         float(test.statistic), np.nan, np.nan, float(test.p),
     )  # fmt: skip
+    words = f"free covariances of the {data.within}s" if free else "a random intercept"
     return Remedy(
-        (_f_conclusion(str(row["term"]), row, row["p"]),),
-        (Step("mixed model with a random intercept on all available scores", (after,)),),
+        (_f_conclusion(str(row["term"]), row, p),),
+        (Step(f"mixed model with {words} on all available scores", (after,)),),
     )
+
+
+def _enough_for_free_covariances(data: Repeated) -> bool:
+    """Four people more than entries of the covariance matrix, the groups aside.
+
+    With fewer, Kenward-Roger tests of a free covariance were seen to fail or to exceed their rate.
+    """
+    people, levels = data.wide.shape
+    return bool(people - len(data.groups) >= levels * (levels + 1) / 2 + SPARE_PEOPLE)
 
 
 def _other_scale(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:

@@ -23,8 +23,9 @@ def rate_of(std_error: Floats, df: Floats, true_error: Floats) -> float:
 def rate_under_variances(model: MixedModel, focus: Sequence[int], factor: Floats) -> float:
     """Highest rate of the coefficients of interest, had the residual variance these factors.
 
-    ``b = A y`` by generalised least squares with the covariance of the model; its covariance is
-    ``A (Z Ψ Z' + R F) A'`` where the residual covariance R is really R times the factors.
+    ``b = A y`` by generalised least squares with the covariance of the model, where y is turned so
+    that its residuals are independent with variance one; the covariance of b is
+    ``A (Z Ψ Z' + F) A'`` where they really have the variances F.
 
     Parameters
     ----------
@@ -35,16 +36,15 @@ def rate_under_variances(model: MixedModel, focus: Sequence[int], factor: Floats
     factor : array (cells,)
         True over assumed variance of the mean of each cell.
     """
-    fit, x = model.fit, model.fit.design.x
-    precision = model.weight / fit.residual_sd**2
-    loads = model.loadings
-    inner = loads.T @ loads.multiply(precision[:, None]) + sparse.identity(loads.shape[1])
-    weighted = precision[:, None] * x
-    solved = splu(sparse.csc_matrix(inner)).solve(loads.T @ weighted)
-    turned = weighted - precision[:, None] * (loads @ solved)
+    fit, whiten = model.fit, model.whitener
+    x, loads = whiten @ fit.design.x, sparse.csc_matrix(whiten @ model.loadings)
+    turned = x
+    if loads.shape[1]:
+        inner = loads.T @ loads + sparse.identity(loads.shape[1])
+        turned = x - loads @ splu(sparse.csc_matrix(inner)).solve(loads.T @ x)
     rows = np.linalg.solve(x.T @ turned, turned.T)[list(focus)]
     between = ((rows @ loads) ** 2).sum(axis=1)
-    within = rows**2 / precision
+    within = rows**2
     frame = fit.estimates
     assumed = np.sqrt(between + within.sum(axis=1))
     true = np.sqrt(between + within @ factor)

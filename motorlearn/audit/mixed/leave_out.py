@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.audit.mixed.model import MixedModel
-from motorlearn.audit.sensitivity.leave_one_out import LEAVE_ONE_OUT_COLUMNS
+from motorlearn.audit.sensitivity.leave_one_out import LEAVE_ONE_OUT
 from motorlearn.mixed import leave_one_out
 
 
@@ -39,4 +39,4 @@ def fit_without_each(model: MixedModel) -> pd.DataFrame:
             "p": found["p"],
             "changes": found["p"].notna() & ((now != was) | (now & was & turned)),
         }
-    )[list(LEAVE_ONE_OUT_COLUMNS)]
+    )[list(LEAVE_ONE_OUT.names)]

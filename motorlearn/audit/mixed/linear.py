@@ -43,16 +43,15 @@ class LinearAudit(MixedAudit):
         steps = [] if robust is None else list(robust.steps)
         other = on_logarithms(self.fit)
         if other is not None:
-            was_log = self.fit.formula.lstrip().startswith("log")
-            name = "raw scores" if was_log else "logarithms"
-            steps.append(Step(name, conclusions(other, self.focus, name)))
+            steps.append(Step(other.scale, conclusions(other.fit, self.focus, other.scale)))
         return Remedy(self.original, tuple(steps)) if steps else None
 
     def _small_sample(self, normal: bool) -> Remedy | None:
         if not self.context.remedies:
             return None
         df = "satterthwaite" if normal else "kenward-roger"
-        if df == "kenward-roger" and self.fit.n > 2000:
+        already = self.fit.recipe.options["df"] == df
+        if already or (df == "kenward-roger" and self.fit.n > 2000):
             return None
         other = refit(self.fit, df=df, reml=True)
         name = "Satterthwaite" if normal else "Kenward-Roger"

@@ -48,6 +48,35 @@ class MixedModel:
         return np.bincount(design.cell, design.weight, self.cells).astype(float)
 
     @cached_property
+    def spread(self) -> Floats:
+        """Residual standard deviation of a row of weight one, by cell; one for counts."""
+        part = self.fit.design.residual
+        if self.binomial:
+            return np.ones(self.cells)
+        if part is None:
+            return np.full(self.cells, self.fit.residual_sd)
+        return np.asarray(np.sqrt(np.diag(self.fit.residual_covariance))[part.index], dtype=float)
+
+    @property
+    def correlated(self) -> bool:
+        """Whether the residuals of a participant correlate; there are no random effects then."""
+        part = self.fit.design.residual
+        return part is not None and part.correlation != "none"
+
+    @cached_property
+    def whitener(self) -> sparse.csr_matrix:
+        """W by cell with ``W R W' = I``, R being the residual covariance of the cells' means."""
+        if not self.correlated:
+            return sparse.diags(np.sqrt(self.weight) / self.spread, format="csr")
+        part, person = self.fit.design.residual, self.fit.design.random[0].index
+        blocks = sparse.lil_matrix((self.cells, self.cells))
+        for own in np.split(np.argsort(person, kind="stable"), np.cumsum(np.bincount(person))[:-1]):
+            level = part.index[own] if part is not None else own
+            root = np.linalg.cholesky(self.fit.residual_covariance[np.ix_(level, level)])
+            blocks[np.ix_(own, own)] = np.linalg.inv(root)
+        return sparse.csr_matrix(blocks)
+
+    @cached_property
     def fixed(self) -> Floats:
         """Linear predictor without random effects, by cell."""
         offset = self.fit.design.offset if self.binomial else 0.0
@@ -68,6 +97,17 @@ class MixedModel:
             parts.append(sparse.csc_matrix((turned.ravel(), (rows, columns)), shape=shape))
         return sparse.hstack(parts, format="csc")
 
+    def standardised(self, rows: Floats, eta: Floats) -> Floats:
+        """Residuals of a linear model, by row and data set, independent with variance one.
+
+        Where the residuals of a participant correlate, each is what the levels before it leave.
+        """
+        design = self.fit.design
+        away = rows - eta[design.cell]
+        if not self.correlated:
+            return np.asarray(away / (self.spread[design.cell] / np.sqrt(design.weight))[:, None])
+        return np.asarray((self.whitener @ self.by_cell(away))[design.cell])
+
     def by_cell(self, rows: Floats) -> Floats:
         """Hits, or weighted means, of each cell; ``rows`` is (n,) or (n, data sets)."""
         design = self.fit.design
@@ -86,12 +126,14 @@ class MixedModel:
     def simulate(self, rng: np.random.Generator, count: int) -> Floats:
         """Draw outcomes by row, new random effects each time, shape (n, count)."""
         design = self.fit.design
+        if self.correlated:
+            return self.fit.simulate(count, seed=int(rng.integers(1 << 31))).T
         u = rng.normal(size=(self.loadings.shape[1], count))
         eta = (self.fixed[:, None] + self.loadings @ u)[design.cell]
         if self.binomial:
             return rng.binomial(design.weight[:, None].astype(int), self.mean(eta)).astype(float)
         noise = rng.normal(size=eta.shape) / np.sqrt(design.weight)[:, None]
-        return np.asarray(eta + self.fit.residual_sd * noise, dtype=float)
+        return np.asarray(eta + self.spread[design.cell][:, None] * noise, dtype=float)
 
     def mean(self, eta: Floats) -> Floats:
         """Mean of an outcome given its linear predictor; a probability in a binomial model."""
@@ -100,29 +142,64 @@ class MixedModel:
     def modes(self, rows: Floats) -> Floats:
         """Conditional modes of u for each data set, shape (random effects, data sets)."""
         y = self.by_cell(rows.reshape(len(rows), -1))
+        if not self.loadings.shape[1]:
+            return np.zeros((0, y.shape[1]))
         if self.binomial:
-            return np.stack([self._binomial_modes(column) for column in y.T], axis=1)
-        precision = self.weight / self.fit.residual_sd**2
+            return self._binomial_modes(y)
+        precision = self.weight / self.spread**2
         matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
         right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
         factor = splu((matrix + sparse.identity(matrix.shape[0])).tocsc())
         return np.asarray(factor.solve(right), dtype=float)
 
     def _binomial_modes(self, hits: Floats) -> Floats:
-        u = np.zeros(self.loadings.shape[1])
-        eye = sparse.identity(len(u))
-        derivatives = LINKS[self.fit.link]
-        height = -np.inf
+        """Modes of many data sets by Newton steps, taken together; ``hits`` is (cells, sets)."""
+        loads, derivatives = self.loadings, LINKS[self.fit.link]
+        attempts = self.weight[:, None]
+        u = np.zeros((loads.shape[1], hits.shape[1]))
+        height = np.full(hits.shape[1], -np.inf)
         for _ in range(_NEWTON_STEPS):
-            eta = self.fixed + self.loadings @ u
-            loglik, slope, weight, _ = derivatives(eta, hits, self.weight)
-            matrix = self.loadings.T @ self.loadings.multiply(weight[:, None]) + eye
-            step = splu(matrix.tocsc()).solve(self.loadings.T @ slope - u)
-            previous, height = height, loglik.sum() - u @ u / 2
-            u = u + step * (1.0 if height >= previous else 0.5)
+            eta = self.fixed[:, None] + loads @ u
+            loglik, slope, weight, _ = derivatives(eta, hits, attempts)
+            step = self._newton_step(loads.T @ slope - u, weight)
+            previous, height = height, loglik.sum(axis=0) - (u**2).sum(axis=0) / 2
+            u = u + step * np.where(height >= previous, 1.0, 0.5)
             if np.abs(step).max(initial=0.0) < 1e-6:
                 break
         return u
+
+    def _newton_step(self, gradient: Floats, weight: Floats) -> Floats:
+        """Solve ``(Λ'Z' W ZΛ + I) step = gradient`` for each data set."""
+        if len(self.fit.design.random) > 1:
+            columns = zip(gradient.T, weight.T, strict=True)
+            return np.stack([self._one_step(g, w) for g, w in columns], axis=1)
+        size = len(self.fit.design.random[0].terms)
+        sets = gradient.shape[1]
+        curves = np.stack([pair @ weight for pair in self._products], axis=-1)
+        matrix = curves.reshape(-1, sets, size, size) + np.eye(size)
+        right = gradient.reshape(-1, size, sets).transpose(0, 2, 1)[..., None]
+        step = np.linalg.solve(matrix, right)[..., 0]
+        return np.asarray(step.transpose(0, 2, 1).reshape(-1, sets), dtype=float)
+
+    def _one_step(self, gradient: Floats, weight: Floats) -> Floats:
+        matrix = self.loadings.T @ self.loadings.multiply(weight[:, None])
+        matrix = matrix + sparse.identity(matrix.shape[0])
+        return np.asarray(splu(matrix.tocsc()).solve(gradient), dtype=float)
+
+    @cached_property
+    def _products(self) -> list[sparse.csr_matrix]:
+        """Products of each pair of loadings of the only factor, shape (levels, cells) each."""
+        part = self.fit.design.random[0]
+        size, rows = len(part.terms), np.arange(self.cells)
+        dense = np.stack(
+            [np.asarray(self.loadings[rows, part.index * size + a]).ravel() for a in range(size)]
+        )
+        shape = (len(part.levels), self.cells)
+        return [
+            sparse.csr_matrix((dense[a] * dense[b], (part.index, rows)), shape=shape)
+            for a in range(size)
+            for b in range(size)
+        ]
 
     def conditional(self, u: Floats) -> Floats:
         """Linear predictor of each cell given modes, shape (cells, data sets)."""
@@ -131,6 +208,8 @@ class MixedModel:
     def first_effects(self, u: Floats) -> Floats:
         """First random effect of the first factor, by level and data set, in units of its SD."""
         part = self.fit.design.random[0]
+        if not part.terms:
+            return np.zeros((len(part.levels), u.shape[1]))
         values, vectors = np.linalg.eigh(self.fit.covariances[part.group])
         root = vectors * np.sqrt(np.clip(values, 0, None))
         size = root.shape[1]

@@ -1,7 +1,8 @@
 """A mixed model fitted again in another way: other scale, more quadrature, further effects."""
 
+import ast
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -37,14 +38,22 @@ def refit(
     return fit_prepared(prepared, options, recipe)
 
 
-def on_logarithms(fit: MixedFit) -> MixedFit | None:
+@dataclass(frozen=True)
+class Rescaled:
+    """A model fitted on another scale, and the name of that scale."""
+
+    scale: str
+    fit: MixedFit
+
+
+def on_logarithms(fit: MixedFit) -> Rescaled | None:
     """The linear model on logarithms (or back on raw scores), where that exists."""
-    response = fit.formula.split("~")[0].strip()
-    if response.startswith("log"):
-        return refit(fit, observed=np.exp(fit.observed))
+    outcome = ast.parse(read_formula(fit.formula).response, mode="eval").body
+    if isinstance(outcome, ast.Call) and ast.unparse(outcome.func) == "log":
+        return Rescaled("raw scores", refit(fit, observed=np.exp(fit.observed)))
     if fit.observed.min() <= 0:
         return None
-    return refit(fit, observed=np.log(fit.observed))
+    return Rescaled("logarithms", refit(fit, observed=np.log(fit.observed)))
 
 
 def with_row_effects(fit: MixedFit) -> MixedFit:
@@ -66,7 +75,7 @@ def with_row_effects(fit: MixedFit) -> MixedFit:
 def with_slopes(fit: MixedFit) -> tuple[str, MixedFit] | None:
     """The model with a random slope of the first category that changes within participants."""
     part = fit.design.random[0]
-    if len(fit.design.random) > 1 or len(part.terms) > 1:
+    if len(fit.design.random) > 1 or len(part.terms) != 1:
         return None
     for name in fit.design.fixed.levels:
         columns = _dummies(fit, name)

@@ -29,7 +29,6 @@ from motorlearn.audit.mixed.simulated import Diagnosis, SimulatedNumber
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged
 from motorlearn.exceptions import FitError
 from motorlearn.mixed import MixedFit
-from motorlearn.mixed.formula.designs import RandomPart
 
 
 class MixedAudit:
@@ -45,15 +44,15 @@ class MixedAudit:
 
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
-        part = self.fit.design.random[0]
         yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
         yield self.converged()
         yield self.bound()
         yield from self.by_family()
         yield from self.spread()
         yield self.curvature()
-        yield self.effects()
-        yield from self.structure(part)
+        if any(one.terms for one in self.fit.design.random):
+            yield self.effects()
+            yield from self.structure()
         yield self.serial()
         if self.removed is not None:
             yield self.influence(self.removed)
@@ -175,9 +174,9 @@ class MixedAudit:
             remedy=self.robust(),
         )
 
-    def structure(self, part: RandomPart) -> Iterator[Check]:
+    def structure(self) -> Iterator[Check]:
         """Zero variances, perfect correlations, and random slopes that were left out."""
-        psi = [self.fit.covariances[one.group] for one in self.fit.design.random]
+        psi = [self.fit.covariances[one.group] for one in self.fit.design.random if one.terms]
         scale = 1.0 if self.model.binomial else self.fit.residual_sd**2
         smallest = min(float(np.diag(one).min()) for one in psi) / scale
         yield judged(

@@ -11,13 +11,15 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import sparse, stats
 
 from motorlearn.audit.mixed.model import MixedModel
 
 Floats = NDArray[np.float64]
 
 _EDGE = 1e-12
+BATCH = 50
+"""Data sets that are simulated together."""
 
 
 @dataclass(frozen=True)
@@ -63,20 +65,21 @@ def diagnose(model: MixedModel, *, simulations: int, seed: int) -> Diagnosis:
     u = model.modes(observed)
     residual = _residuals(model, observed[:, None], u, rng)[:, 0]
     effects = model.first_effects(u)[:, 0]
-    here = _numbers(layout, model, observed, u[:, 0], residual, effects)
-    drawn: dict[str, list[float]] = {name: [] for name in here}
-    for start in range(0, simulations, 50):
-        count = min(50, simulations - start)
-        rows = model.simulate(rng, count)
+    here = _numbers(layout, model, observed[:, None], u, residual[:, None], effects[:, None])
+    drawn: dict[str, list[Floats]] = {name: [] for name in here}
+    for start in range(0, simulations, BATCH):
+        rows = model.simulate(rng, min(BATCH, simulations - start))
         modes = model.modes(rows)
-        residuals, ranef = _residuals(model, rows, modes, rng), model.first_effects(modes)
-        for i in range(count):
-            found = _numbers(layout, model, rows[:, i], modes[:, i], residuals[:, i], ranef[:, i])
-            for name, value in found.items():
-                drawn[name].append(value)
-    numbers = {name: _compared(value, np.array(drawn[name])) for name, value in here.items()}
-    eta = model.conditional(u[:, :1])[:, 0]
-    lag = _serial(layout, model, observed, eta, residual)
+        residuals = _residuals(model, rows, modes, rng)
+        found = _numbers(layout, model, rows, modes, residuals, model.first_effects(modes))
+        for name, values in found.items():
+            drawn[name].append(values)
+    numbers = {
+        name: _compared(float(value[0]), np.concatenate([np.zeros(0), *drawn[name]]))
+        for name, value in here.items()
+    }
+    eta = model.conditional(u[:, :1])
+    lag = float(_serial(layout, model, observed[:, None], eta, residual[:, None])[0])
     return Diagnosis(layout.frame(model, u[:, 0], residual), effects, numbers, simulations, lag)
 
 
@@ -88,6 +91,8 @@ class _Layout:
     person: NDArray[np.intp]
     consecutive: NDArray[np.intp]
     categories: dict[str, NDArray[np.object_]]
+    units: dict[str, sparse.csr_matrix]
+    bend: Floats
 
     @classmethod
     def of(cls, model: MixedModel) -> "_Layout":
@@ -99,7 +104,8 @@ class _Layout:
         same = owner[design.cell[order]][1:] == owner[design.cell[order]][:-1]
         pairs = np.stack([order[:-1][same], order[1:][same]])
         categories = {name: level[cell] for name, level in model.categories().items()}
-        return cls(cell, owner[cell], pairs, categories)
+        units = {name: _unit(levels) for name, levels in categories.items()}
+        return cls(cell, owner[cell], pairs, categories, units, _bend(model.fixed[cell]))
 
     def frame(self, model: MixedModel, u: Floats, residual: Floats) -> pd.DataFrame:
         """Residuals with everything a figure needs."""
@@ -120,13 +126,18 @@ class _Layout:
         )
 
 
+def _unit(levels: NDArray[np.object_]) -> sparse.csr_matrix:
+    """One row for each level, with ones where it stands."""
+    place = np.unique(levels.astype(str), return_inverse=True)[1]
+    rows = np.arange(len(place))
+    return sparse.csr_matrix((np.ones(len(place)), (place, rows)))
+
+
 def _residuals(model: MixedModel, rows: Floats, u: Floats, rng: np.random.Generator) -> Floats:
     """Residuals on the normal scale, by row (linear) or by cell (binomial)."""
     eta = model.conditional(u)
-    design = model.fit.design
     if not model.binomial:
-        scale = model.fit.residual_sd / np.sqrt(design.weight)[:, None]
-        return (rows - eta[design.cell]) / scale
+        return model.standardised(rows, eta)
     hits, p = np.round(model.by_cell(rows)), model.mean(eta)
     n = np.round(model.weight)[:, None]
     upper = stats.binom.cdf(hits, n, p)
@@ -137,24 +148,27 @@ def _residuals(model: MixedModel, rows: Floats, u: Floats, rng: np.random.Genera
 
 def _numbers(
     layout: _Layout, model: MixedModel, rows: Floats, u: Floats, residual: Floats, effects: Floats
-) -> dict[str, float]:
-    eta = model.conditional(u[:, None])[:, 0]
+) -> dict[str, Floats]:
+    """Diagnostic numbers of each data set; everything is (values, data sets)."""
+    eta = model.conditional(u)
     found = {
-        "skewness": abs(_skew(residual)),
-        "uniformity": _distance_from_normal(residual),
-        "outliers": float(np.mean(np.abs(residual) > 3)),
-        "curvature": _curvature(residual, model.fixed[layout.cell]),
-        "effects": abs(_skew(effects)),
-        "serial": abs(_serial(layout, model, rows, eta, residual)),
+        "curvature": np.abs(layout.bend @ residual) / np.sqrt((residual**2).sum(axis=0)),
+        "effects": np.abs(_skew(effects)),
+        "serial": np.abs(_serial(layout, model, rows, eta, residual)),
     }
-    for name, levels in layout.categories.items():
-        found[f"spread by {name}"] = _spread_ratio(residual, levels)
-    if model.binomial:
-        hits, p = model.by_cell(rows), model.mean(eta)
-        variance = np.maximum(model.weight * p * (1 - p), 1e-12)
-        found["dispersion"] = float(np.mean((hits - model.weight * p) ** 2 / variance))
-        found["zeros"] = float(np.sum(hits == 0))
-    return found
+    for name, unit in layout.units.items():
+        found[f"spread by {name}"] = _spread_ratio(residual, unit)
+    if not model.binomial:
+        return found | {"skewness": np.abs(_skew(residual))}
+    hits, p = model.by_cell(rows), model.mean(eta)
+    attempts = model.weight[:, None]
+    variance = np.maximum(attempts * p * (1 - p), 1e-12)
+    return found | {
+        "uniformity": _distance_from_normal(residual),
+        "outliers": np.mean(np.abs(residual) > 3, axis=0),
+        "dispersion": np.mean((hits - attempts * p) ** 2 / variance, axis=0),
+        "zeros": np.sum(hits == 0, axis=0).astype(float),
+    }
 
 
 def _compared(value: float, drawn: Floats) -> SimulatedNumber:
@@ -165,45 +179,55 @@ def _compared(value: float, drawn: Floats) -> SimulatedNumber:
     return SimulatedNumber(float(value), float(usable.mean()), float(p))
 
 
-def _skew(values: Floats) -> float:
-    centred = values - values.mean()
-    spread = np.mean(centred**2)
-    return float(np.mean(centred**3) / spread**1.5) if spread > 1e-24 else 0.0
+def _skew(values: Floats) -> Floats:
+    centred = values - values.mean(axis=0)
+    square = centred**2
+    spread = square.mean(axis=0)
+    third = (square * centred).mean(axis=0)
+    skew = np.divide(third, spread**1.5, out=np.zeros_like(spread), where=spread > 1e-24)
+    return np.asarray(skew, dtype=float)
 
 
-def _distance_from_normal(residual: Floats) -> float:
+def _distance_from_normal(residual: Floats) -> Floats:
     """Anderson and Darling's distance from the standard normal, which weighs the tails."""
-    place = np.sort(residual)
+    place = np.sort(residual, axis=0)
     n = len(place)
     odd = 2 * np.arange(1, n + 1) - 1
     logs = stats.norm.logcdf(place) + stats.norm.logsf(place[::-1])
-    return float(-n - np.mean(odd * logs))
+    return np.asarray(-n - odd @ logs / n, dtype=float)
 
 
-def _curvature(residual: Floats, predictor: Floats) -> float:
+def _bend(predictor: Floats) -> Floats:
+    """Direction of length one along the bend of the prediction; zero where there is none."""
+    nothing = np.zeros_like(predictor)
     if np.ptp(predictor) < 1e-10:
-        return 0.0
+        return nothing
     x = (predictor - predictor.mean()) / predictor.std()
     basis = np.column_stack([np.ones_like(x), x])
     bent = x**2 - basis @ np.linalg.lstsq(basis, x**2, rcond=None)[0]
-    if bent @ bent < 1e-10 * len(x):
-        return 0.0
-    return float(abs(bent @ residual) / np.sqrt((bent @ bent) * (residual @ residual)))
+    length = float(np.sqrt(bent @ bent))
+    return np.asarray(bent / length, dtype=float) if length**2 > 1e-10 * len(x) else nothing
 
 
 def _serial(
     layout: _Layout, model: MixedModel, rows: Floats, eta: Floats, residual: Floats
-) -> float:
+) -> Floats:
+    if layout.consecutive.shape[1] < 10:
+        return np.zeros(residual.shape[1])
     if model.binomial:
-        cell, n = model.fit.design.cell, model.fit.design.weight
+        cell, n = model.fit.design.cell, model.fit.design.weight[:, None]
         p = model.mean(eta)[cell]
         residual = (rows - n * p) / np.sqrt(np.maximum(n * p * (1 - p), 1e-12))
-    if layout.consecutive.shape[1] < 10:
-        return 0.0
     before, after = residual[layout.consecutive]
-    return float(before @ after / np.sqrt((before @ before) * (after @ after)))
+    size = np.sqrt((before**2).sum(axis=0) * (after**2).sum(axis=0))
+    return np.asarray((before * after).sum(axis=0) / size, dtype=float)
 
 
-def _spread_ratio(residual: Floats, levels: NDArray[np.object_]) -> float:
-    sds = [np.std(residual[levels == level]) for level in np.unique(levels)]
-    return float(max(sds) / max(min(sds), 1e-12)) if len(sds) > 1 else 1.0
+def _spread_ratio(residual: Floats, unit: sparse.csr_matrix) -> Floats:
+    """Largest over smallest standard deviation of the levels whose rows ``unit`` picks."""
+    count = np.asarray(unit.sum(axis=1))
+    if len(count) < 2:
+        return np.ones(residual.shape[1])
+    squares = unit @ residual**2 / count - (unit @ residual / count) ** 2
+    sds = np.sqrt(np.maximum(squares, 0.0))
+    return np.asarray(sds.max(axis=0) / np.maximum(sds.min(axis=0), 1e-12), dtype=float)

@@ -6,18 +6,22 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.audit.comparison.phase_model import Floats, PhaseModel
-from motorlearn.audit.report import Conclusion
+from motorlearn.audit.report import Conclusion, no_conclusion
 from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
-LEAVE_ONE_OUT_COLUMNS = (
-    "participant",
-    "group",
-    "contrast",
-    "estimate",
-    "conf_low",
-    "conf_high",
-    "p",
-    "changes",
+LEAVE_ONE_OUT = Schema(
+    (
+        Column("participant"),
+        Column("group"),
+        Column("contrast"),
+        Column("estimate", kind="significant"),
+        Column("conf_low", "lower", "significant"),
+        Column("conf_high", "upper", "significant"),
+        Column("p", "p", "p"),
+        Column("changes", "conclusion changes", "flag"),
+    )
 )
 
 
@@ -42,18 +46,18 @@ def without_each(model: PhaseModel) -> pd.DataFrame:
             after = model.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p)
             changes = np.isfinite(t.p) and after.direction != before.direction
             rows.append(
-                (
-                    whole.participants[i],
-                    str(model.groups[whole.codes[i]]),
-                    after.label,
-                    after.estimate,
-                    after.conf_low,
-                    after.conf_high,
-                    after.p,
-                    bool(changes),
+                LEAVE_ONE_OUT.row(
+                    participant=whole.participants[i],
+                    group=str(model.groups[whole.codes[i]]),
+                    contrast=after.label,
+                    estimate=after.estimate,
+                    conf_low=after.conf_low,
+                    conf_high=after.conf_high,
+                    p=after.p,
+                    changes=bool(changes),
                 )
             )
-    return pd.DataFrame(rows, columns=list(LEAVE_ONE_OUT_COLUMNS))
+    return LEAVE_ONE_OUT.frame(rows)
 
 
 def most_telling_removal(
@@ -66,7 +70,7 @@ def most_telling_removal(
     for before in original:
         mine = own[own["contrast"] == before.label]
         if mine.empty:
-            worst.append(Conclusion(before.label, np.nan, np.nan, np.nan, np.nan, null=before.null))
+            worst.append(no_conclusion(before.label, before.null))
             continue
         row = mine.loc[mine["p"].idxmax() if before.direction else mine["p"].idxmin()]
         low, high = float(row["conf_low"]), float(row["conf_high"])

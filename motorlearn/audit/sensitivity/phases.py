@@ -12,16 +12,55 @@ from motorlearn.audit.comparison.groups import studentised
 from motorlearn.audit.comparison.phase_model import PhaseModel, bootstrapped, imputed, permuted
 from motorlearn.audit.report import Conclusion
 from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
 ORIGINAL = "as analysed"
 OUTLIER = 3.0
 """Studentised residual beyond which a participant is flagged (common practice, no source)."""
-SHIFT_COLUMNS = ("contrast", "shift", "estimate", "conf_low", "conf_high", "p")
-TIPPING_COLUMNS = ("contrast", "missing", "shift", "shift_in_unit", "null")
+SHIFTED = Schema(
+    (
+        Column("contrast"),
+        Column("shift", "shift in residual SD", "number"),
+        Column("estimate", kind="significant"),
+        Column("conf_low", "lower", "significant"),
+        Column("conf_high", "upper", "significant"),
+        Column("p", "p", "p"),
+    )
+)
+TIPPING = Schema(
+    (
+        Column("contrast"),
+        Column("missing", kind="count"),
+        Column("shift", "shift in residual SD", "number"),
+        Column("shift_in_unit", "shift in the scale of the analysis", "significant"),
+        Column("null", kind="number"),
+    ),
+    ("contrast", "missing", "shift", "shift_in_unit"),
+)
 _SHIFTS = np.linspace(-4, 4, 81)
 
-Row = tuple[str, int, tuple[Conclusion, ...], str]
-"""Name of a variant, participants or rows in it, its conclusions, a note."""
+
+@dataclass(frozen=True)
+class Variant:
+    """Another way to the same conclusion; without conclusions where it was not run.
+
+    Attributes
+    ----------
+    name : str
+        What was done otherwise.
+    n : int
+        Participants, or rows of a mixed model.
+    conclusions : tuple of Conclusion
+        One for each contrast of the original.
+    note : str
+        What a reader must know, or why it was not run.
+    """
+
+    name: str
+    n: int
+    conclusions: tuple[Conclusion, ...] = ()
+    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -33,66 +72,72 @@ class Allocation:
     by_lot: bool = True
 
 
-def phase_rows(
+def phase_variants(
     model: PhaseModel,
     removed: pd.DataFrame,
     allocation: Allocation,
     keepers: NDArray[np.bool_] | None,
     permutations: int,
     seed: int,
-) -> list[Row]:
+) -> list[Variant]:
     """Run every variant of one test."""
-    rows = [*_variants(model, seed), *_protocol(model, keepers)]
-    rows += _permutation(model, allocation, permutations, seed)
     worst, note = most_telling_removal(model.conclusions(), removed)
-    rows.append(
-        ("without the participant who matters most", len(model.complete.y) - 1, worst, note)
-    )
-    return rows
+    fewer = len(model.complete.y) - 1
+    return [
+        *_variants(model, seed),
+        _protocol(model, keepers),
+        _permutation(model, allocation, permutations, seed),
+        Variant("without the participant who matters most", fewer, worst, note),
+    ]
 
 
-def _variants(model: PhaseModel, seed: int) -> Iterator[Row]:
+def _variants(model: PhaseModel, seed: int) -> Iterator[Variant]:
     n = len(model.complete.y)
-    yield ORIGINAL, n, model.conclusions(), ""
+    yield Variant(ORIGINAL, n, model.conclusions())
     if model.positive:
         other = model.rescaled()
-        yield "logarithms" if other.ratio else "raw scores", n, other.conclusions(), ""
+        yield Variant("logarithms" if other.ratio else "raw scores", n, other.conclusions())
     if model.adjusted:
-        yield "HC3 standard errors", n, model.conclusions(covariance="HC3"), ""
+        if not model.by_group:
+            apart = model.conclusions(covariance="by group")
+            yield Variant("a variance for each group", n, apart)
         plain = replace(model, adjusted=False)
-        yield "not adjusted for the baseline", len(plain.complete.y), plain.conclusions(), ""
-    drawn = bootstrapped(model, resamples=2000, seed=seed)
-    yield "participants resampled", n, drawn, "percentile interval, 2000 resamples"
-    whole = model.complete
-    flagged = np.abs(studentised(model.fit())) > OUTLIER
-    if flagged.any():
-        kept = whole.subset(~flagged)
-        names = ", ".join(str(name) for name in whole.participants[flagged])
-        yield "without flagged outliers", len(kept.y), kept.conclusions(), f"without {names}"
-    else:
-        yield "without flagged outliers", n, model.conclusions(), "nobody is beyond 3 SD"
+        yield Variant("not adjusted for the baseline", len(plain.complete.y), plain.conclusions())
+    drawn = bootstrapped(model, resamples=1999, seed=seed)
+    yield Variant("residuals resampled", n, drawn, "studentised, within groups, 1999 resamples")
+    yield _without_outliers(model)
     lost = model.participants[~model.used]
     if model.adjusted and np.isfinite(model.x[~model.used]).any():
         filled = tuple(imputed(model, pair, np.zeros(1), seed=seed)[0] for pair in model.pairs)
-        yield "missing scores imputed", n + len(lost), filled, f"{len(lost)} missing"
+        yield Variant("missing scores imputed", n + len(lost), filled, f"{len(lost)} missing")
 
 
-def _protocol(model: PhaseModel, keepers: NDArray[np.bool_] | None) -> list[Row]:
+def _without_outliers(model: PhaseModel) -> Variant:
+    name, whole = "without flagged outliers", model.complete
+    flagged = np.abs(studentised(model.fit())) > OUTLIER
+    if not flagged.any():
+        return Variant(name, len(whole.y), model.conclusions(), "nobody is beyond 3 SD")
+    kept = whole.subset(~flagged)
+    names = ", ".join(str(one) for one in whole.participants[flagged])
+    return Variant(name, len(kept.y), kept.conclusions(), f"without {names}")
+
+
+def _protocol(model: PhaseModel, keepers: NDArray[np.bool_] | None) -> Variant:
     if keepers is None:
-        return [("per protocol", 0, (), "not run: nothing says who kept to the protocol")]
+        return Variant("per protocol", 0, note="not run: nothing says who kept to the protocol")
     kept = model.subset(keepers)
     left = int((~keepers & model.used).sum())
-    return [("per protocol", len(kept.complete.y), kept.conclusions(), f"{left} left out")]
+    return Variant("per protocol", len(kept.complete.y), kept.conclusions(), f"{left} left out")
 
 
 def _permutation(
     model: PhaseModel, allocation: Allocation, permutations: int, seed: int
-) -> list[Row]:
+) -> Variant:
     if not allocation.by_lot:
-        return [("permutation test", 0, (), allocation.words)]
+        return Variant("permutation test", 0, note=allocation.words)
     found = permuted(model, blocks=allocation.blocks, permutations=permutations, seed=seed)
     note = f"{permutations} permutations, {allocation.words}"
-    return [("permutation test", len(model.complete.y), found, note)]
+    return Variant("permutation test", len(model.complete.y), found, note)
 
 
 def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -102,23 +147,24 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
     to four residual standard deviations either way, with the same draws for every shift.
     """
     missing = (~model.used) & (np.isfinite(model.x) if model.adjusted else True)
-    paths, tips = [], []
     if not missing.any() or not model.adjusted:
-        return pd.DataFrame(columns=list(SHIFT_COLUMNS)), pd.DataFrame(
-            columns=list(TIPPING_COLUMNS)
-        )
+        return SHIFTED.frame(), TIPPING.frame()
+    paths, tips = [], []
     sd = float(np.sqrt(model.fit().variance))
     for pair, before in zip(model.pairs, model.conclusions()):
         found = imputed(model, pair, _SHIFTS * sd, seed=seed)
         paths += [
-            (before.label, shift, c.estimate, c.conf_low, c.conf_high, c.p)
+            SHIFTED.row(
+                contrast=before.label, shift=shift, estimate=c.estimate, conf_low=c.conf_low,
+                conf_high=c.conf_high, p=c.p,
+            )
             for shift, c in zip(_SHIFTS, found)
-        ]
+        ]  # fmt: skip
         changed = [shift for shift, c in zip(_SHIFTS, found) if c.direction != before.direction]
         tip = min(changed, key=abs) if changed else np.nan
         count = int((missing & (model.codes == pair[0])).sum())
-        tips.append((before.label, count, tip, tip * sd, before.null))
-    return (
-        pd.DataFrame(paths, columns=list(SHIFT_COLUMNS)),
-        pd.DataFrame(tips, columns=list(TIPPING_COLUMNS)),
-    )
+        tips.append(
+            TIPPING.row(contrast=before.label, missing=count, shift=tip, shift_in_unit=tip * sd,
+                        null=before.null)
+        )  # fmt: skip
+    return SHIFTED.frame(paths), TIPPING.frame(tips)

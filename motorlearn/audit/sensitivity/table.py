@@ -12,35 +12,39 @@ from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Conclusion
 from motorlearn.audit.sensitivity.leave_one_out import without_each
-from motorlearn.audit.sensitivity.mixed import mixed_rows
+from motorlearn.audit.sensitivity.mixed import mixed_variants
 from motorlearn.audit.sensitivity.phases import (
     ORIGINAL,
-    SHIFT_COLUMNS,
-    TIPPING_COLUMNS,
+    SHIFTED,
+    TIPPING,
     Allocation,
-    Row,
-    phase_rows,
+    Variant,
+    phase_variants,
     tipping_points,
 )
 from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import InputError
 from motorlearn.mixed import MixedFit
 from motorlearn.results import Recipe, Result, register_record
+from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.vocabulary import DELAYED_PHASES
 
-SENSITIVITY_COLUMNS = (
-    "variant",
-    "contrast",
-    "n",
-    "estimate",
-    "conf_low",
-    "conf_high",
-    "p",
-    "changes",
-    "note",
-    "null",
+VARIANTS = Schema(
+    (
+        Column("variant"),
+        Column("contrast"),
+        Column("n", kind="count"),
+        Column("estimate", kind="significant", decimals=3),
+        Column("conf_low", "lower", "significant", decimals=3),
+        Column("conf_high", "upper", "significant", decimals=3),
+        Column("p", "p", "p"),
+        Column("changes", "conclusion changes", "flag"),
+        Column("note"),
+        Column("null", kind="number"),
+    ),
+    ("variant", "contrast", "n", "estimate", "conf_low", "conf_high", "p", "changes", "note"),
 )
 
 
@@ -88,30 +92,13 @@ class Sensitivity(Result):
 
     def tables(self) -> Sequence[Table]:
         """Variants first, then the tipping points."""
-        columns = (
-            Column("variant"),
-            Column("contrast"),
-            Column("n", kind="count"),
-            Column("estimate", kind="significant", decimals=3),
-            Column("conf_low", "lower", "significant", decimals=3),
-            Column("conf_high", "upper", "significant", decimals=3),
-            Column("p", "p", "p"),
-            Column("changes", "conclusion changes", "flag"),
-            Column("note"),
-        )
-        first = Table("sensitivity", f"Sensitivity: {self.analysis}", columns, self.table,
-                      (self.verdict,))  # fmt: skip
+        title = f"Sensitivity: {self.analysis}"
+        first = VARIANTS.table("sensitivity", title, self.table, (self.verdict,))
         if self.tipping.empty:
             return (first,)
-        tips = (
-            Column("contrast"),
-            Column("missing", kind="count"),
-            Column("shift", "shift in residual SD", "number"),
-            Column("shift_in_unit", "shift in the scale of the analysis", "significant"),
-        )
         note = "A dash: no shift up to four residual SDs changes the conclusion."
-        return (first, Table("tipping", "Shift of missing scores that changes the conclusion",
-                             tips, self.tipping, (note,)))  # fmt: skip
+        heading = "Shift of missing scores that changes the conclusion"
+        return (first, TIPPING.table("tipping", heading, self.tipping, (note,)))
 
 
 def sensitivity(
@@ -182,7 +169,7 @@ def sensitivity(
         raise InputError("this test has no contrast between groups", [chosen])
     allocation = _allocation(model, study)
     removed = without_each(model)
-    rows = phase_rows(
+    variants = phase_variants(
         model, removed, allocation, _keepers(model, study, per_protocol), permutations, seed
     )
     shifts, tipping = tipping_points(model, seed)
@@ -193,25 +180,29 @@ def sensitivity(
         n=len(model.complete.y),
         left_out=result.recipe.left_out,
         seed=seed,
-        engine="percentile bootstrap; imputation by Rubin's rules; permutation of labels",
+        engine="studentised bootstrap; imputation by Rubin's rules; permutation of labels",
     )
-    table = _table(rows, model.conclusions())
+    table = _table(variants, model.conclusions())
     adjusted = ", adjusted for the baseline" if model.adjusted else ""
     return Sensitivity(table, removed, shifts, tipping, f"{model.phase}{adjusted}", recipe)
 
 
-def _table(rows: list[Row], original: tuple[Conclusion, ...]) -> pd.DataFrame:
+def _table(variants: list[Variant], original: tuple[Conclusion, ...]) -> pd.DataFrame:
     found = []
-    for name, n, after, note in rows:
-        for before, one in zip(original, after):
+    for variant in variants:
+        name, n, note = variant.name, variant.n, variant.note
+        for before, one in zip(original, variant.conclusions):
             changes = name != ORIGINAL and one.direction != before.direction
             found.append(
-                (name, one.label, n, one.estimate, one.conf_low, one.conf_high, one.p,
-                 changes, note, one.null)
+                VARIANTS.row(
+                    variant=name, contrast=one.label, n=n, estimate=one.estimate,
+                    conf_low=one.conf_low, conf_high=one.conf_high, p=one.p, changes=changes,
+                    note=note, null=one.null,
+                )
             )  # fmt: skip
-        if not after:
-            found.append((name, "", n, *(np.nan,) * 4, False, note, np.nan))
-    return pd.DataFrame(found, columns=list(SENSITIVITY_COLUMNS))
+        if not variant.conclusions:
+            found.append(VARIANTS.row(variant=name, n=n, note=note))
+    return VARIANTS.frame(found)
 
 
 def _default_phase(result: PhaseComparison, context: Context) -> Hashable:
@@ -256,13 +247,13 @@ def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
 
 
 def _of_mixed(fit: MixedFit, seed: int) -> Sensitivity:
-    rows, removed = mixed_rows(fit)
+    variants, removed = mixed_variants(fit)
     recipe = replace(fit.recipe, call="sensitivity", seed=seed)
     return Sensitivity(
-        _table(rows, rows[0][2]),
+        _table(variants, variants[0].conclusions),
         removed,
-        pd.DataFrame(columns=list(SHIFT_COLUMNS)),
-        pd.DataFrame(columns=list(TIPPING_COLUMNS)),
+        SHIFTED.frame(),
+        TIPPING.frame(),
         f"the mixed model {fit.formula}",
         recipe,
     )

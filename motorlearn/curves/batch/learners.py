@@ -31,7 +31,7 @@ from motorlearn.curves.options import RESTARTS, check_column, one_of
 from motorlearn.curves.single.noise import check_noise
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import new_file
+from motorlearn.files import new_file, refuse_over_input
 from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
@@ -170,13 +170,14 @@ def fit_curves(
     repeated : {"refuse", "allow"}
         What to do where single practice counts of a learner occur more than once.
     into : path, optional
-        Parquet file to write the rows to as they are made, instead of holding them.
+        Parquet file to write the rows to as they are made, instead of holding them; not the
+        data that are read, and no file of another kind.
     session : str, optional
         Column of sessions; with ``restart`` as in :func:`fit_curve`. The table shows the mean over
         the sessions after the first of ``restart``, ``loss`` and ``savings``.
     restart, errors, variance, correlation : str
-        As in :func:`fit_curve`. What goes beyond plain curves is fitted learner by learner, about
-        a thousand times slower, with the same numbers as the single fit.
+        As in :func:`fit_curve`. What goes beyond plain curves is fitted learner by learner, some
+        thousand times slower, with the same numbers as the single fit.
     interval : {"wald", "sandwich"}
         Where standard errors come from: the model, or the residuals.
 
@@ -243,6 +244,8 @@ def _fit(
         pieces: Iterator[Piece] = table_pieces(table, columns)
         pooled = pooled_people(table, columns.by, columns.practice, columns.outcome)
     elif isinstance(table, str | Path):
+        if into is not None:
+            refuse_over_input(into, table)
         pieces, columns = _stored_pieces(Path(table), columns)
         pooled, void = "", nobody_left_out()
     else:
@@ -344,7 +347,7 @@ def _options(columns: Columns) -> dict[str, Any]:
 def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
     """Write rows as they come; the file takes its place when all are there."""
     learners, rows, statuses, forms = 0, 0, [], []
-    with new_file(target) as temporary:
+    with new_file(target, only_over=b"PAR1") as temporary:
         writer = None
         try:
             for keys, _, found in done:

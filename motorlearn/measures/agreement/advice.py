@@ -21,6 +21,12 @@ LANDIS_KOCH = (
 WIDE = 0.4
 """Width of an interval beyond which the reading of a coefficient is not settled (custom)."""
 
+RARE = 3.0
+"""Items' worth of ratings below which a rare category makes intervals rough (simulated)."""
+
+FEW_CATEGORIES = 5
+"""Categories up to which a single rare one decides a coefficient (custom)."""
+
 FEW_RATERS = 5
 """Raters below which the variance between raters is hardly known (custom)."""
 
@@ -69,12 +75,17 @@ def advice_sentences(
     raters: int,
     pairs: Sequence[Mapping[str, Any]],
     limits: Sequence[Mapping[str, Any]],
+    categories: Mapping[str, float],
 ) -> tuple[str, ...]:
-    """Say in sentences which coefficient applies and what else a reader must know."""
+    """Say in sentences which coefficient applies and what else a reader must know.
+
+    ``categories`` holds how many items' worth of ratings each category has; empty for scores.
+    """
     return (
         _which(row, averaged),
         _reading(row),
         *_few(row, raters),
+        *_rough(row, categories),
         *(_paradox(pair) for pair in pairs if _is_paradox(pair)),
         *(_proportional(limit) for limit in limits if limit["slope_p"] < 0.05),
     )
@@ -121,6 +132,21 @@ def _few(row: Mapping[str, Any], raters: int) -> tuple[str, ...]:
             "do not mend that, more raters do."
         )
     return (text,)
+
+
+def _rough(row: Mapping[str, Any], categories: Mapping[str, float]) -> tuple[str, ...]:
+    """Where the interval itself is not to be trusted."""
+    if not 1 < len(categories) <= FEW_CATEGORIES or row["estimate"] != row["estimate"]:
+        return ()
+    rarest = min(categories, key=lambda name: categories[name])
+    if categories[rarest] >= RARE:
+        return ()
+    return (
+        f"Do not lean on the interval: category {rarest} has the ratings of "
+        f"{digits.number(categories[rarest], 1)} items. With so rare a category 95 % intervals "
+        "held the truth in 92 to 100 % of simulated samples, and samples without it have no "
+        "coefficient at all.",
+    )
 
 
 def _is_paradox(pair: Mapping[str, Any]) -> bool:

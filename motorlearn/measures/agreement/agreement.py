@@ -2,7 +2,7 @@
 
 import numbers
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import pandas as pd
@@ -20,7 +20,7 @@ from motorlearn.measures.agreement.frames import (
     rerating_frame,
 )
 from motorlearn.measures.agreement.kappa import Weights
-from motorlearn.measures.agreement.table import Asked, Ratings, read_ratings
+from motorlearn.measures.agreement.table import CATEGORIES, Asked, Ratings, read_ratings
 from motorlearn.measures.hits import inside
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Table, estimates_table
@@ -56,6 +56,9 @@ class Agreement(Result):
         ``item, rater, score[, order][, cluster]`` as analysed, first occasion.
     recipe : Recipe
         Columns, options, items analysed and items left out.
+    categories : DataFrame
+        ``code, category, items``: what stands for each category in ``scores``, its name, and how
+        many items' worth of ratings it has; empty for scores.
     """
 
     estimates: pd.DataFrame
@@ -67,6 +70,7 @@ class Agreement(Result):
     advice: tuple[str, ...]
     scores: pd.DataFrame
     recipe: Recipe
+    categories: pd.DataFrame = field(default_factory=CATEGORIES.frame)
 
     def tables(self) -> list[Table]:
         """Coefficients first, then what stands behind them; what was not asked for is left out."""
@@ -230,7 +234,7 @@ def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
     nothing = pd.DataFrame()
     pairs = nothing if read.kind == "continuous" else pair_frame(read, wanted)
     limits = limit_frame(read, wanted) if numeric else nothing
-    row = estimates[estimates["applies"]].iloc[0]
+    row, categories = estimates[estimates["applies"]].iloc[0], read.categories
     return Agreement(
         estimates=estimates,
         pairs=pairs,
@@ -241,8 +245,14 @@ def _assembled(read: Ratings, recipe: Recipe, wanted: Wanted) -> Agreement:
         drift=drift_frame(read, wanted) if numeric and recipe.options["order"] else nothing,
         rerating=rerating_frame(read, wanted) if recipe.options["occasion"] else nothing,
         advice=advice_sentences(
-            row, wanted.averaged, raters, pairs.to_dict("records"), limits.to_dict("records")
+            row,
+            wanted.averaged,
+            raters,
+            pairs.to_dict("records"),
+            limits.to_dict("records"),
+            categories.set_index("category")["items"].to_dict(),
         ),
         scores=read.first.drop(columns="occasion"),
         recipe=recipe,
+        categories=categories,
     )

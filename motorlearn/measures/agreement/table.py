@@ -10,6 +10,8 @@ import pandas as pd
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.agreement.names import names_of, places_of
 from motorlearn.results import nobody_left_out
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
 KINDS = {
     "continuous": "continuous",
@@ -23,6 +25,11 @@ KINDS = {
     "binary": "nominal",
 }
 """Accepted kinds of score, and which of the three it is treated as."""
+
+
+CATEGORIES = Schema(
+    (Column("code", kind="whole"), Column("category"), Column("items", kind="number"))
+)
 
 
 @dataclass(frozen=True)
@@ -71,6 +78,24 @@ class Ratings:
         """Numbers that stand for the categories, ascending."""
         return np.array(sorted(self.labels), dtype=float)
 
+    @property
+    def categories(self) -> pd.DataFrame:
+        """Code and name of each category, and how many items' worth of ratings it has."""
+        if self.kind == "continuous":
+            return CATEGORIES.frame()
+        rated = self.rated
+        raters = rated.notna().sum(axis=1)
+        return CATEGORIES.frame(
+            [
+                {
+                    "code": code,
+                    "category": _name(self.labels[code]),
+                    "items": ((rated == code).sum(axis=1) / raters).sum(),
+                }
+                for code in self.codes
+            ]
+        )
+
     def clusters_of(self, items: pd.Index) -> np.ndarray | None:
         """Learner of each item as a number, None where items are independent."""
         if self.cluster is None:
@@ -115,6 +140,10 @@ def read_ratings(ratings: pd.DataFrame, asked: Asked) -> Ratings:
             "let a second rater score some of the clips",
         )
     return found
+
+
+def _name(category: object) -> str:
+    return f"{category:g}" if isinstance(category, float) else str(category)
 
 
 def _kind(kind: str) -> str:

@@ -2,7 +2,7 @@
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -213,7 +213,7 @@ def allocate(
     [6, 6]
     """
     ratio = checked_ratio(groups)
-    factors = [strata] if isinstance(strata, str) else list(strata or ())
+    factors = [strata] if isinstance(strata, str) else _strata(strata)
     people = checked_people(participants, factors, cluster)
     scheme = checked_scheme(
         method, ratio, factors, block_size=block_size, cluster=cluster, certainty=certainty
@@ -222,6 +222,14 @@ def allocate(
     units = units_of(people, factors, cluster)
     codes = assign(units, scheme, np.random.default_rng(seed))
     return listed(people, groups_of(people, units, codes, scheme), scheme, seed)
+
+
+def _strata(strata: object) -> list[str]:
+    if strata is None:
+        return []
+    if not isinstance(strata, Iterable):
+        raise InputError("strata must be a list of columns", [strata], "put names in brackets")
+    return [str(name) for name in strata]
 
 
 def checked_scheme(
@@ -244,8 +252,7 @@ def checked_scheme(
     if method not in METHODS:
         raise InputError("there is no such method", [method], f"choose one of {', '.join(METHODS)}")
     sizes = checked_sizes(block_size, ratio) if method == "blocks" else ()
-    if method == "minimisation":
-        certainty = share("certainty", certainty, 1 / len(ratio))
+    certainty = share("certainty", certainty, 1 / len(ratio))
     return Scheme(method, dict(ratio), tuple(strata), sizes, cluster, certainty)
 
 

@@ -33,7 +33,7 @@ def checked_people(
         or a stratum divides people into single persons.
     """
     _check_columns(factors, cluster)
-    frame = _frame(participants)
+    frame = people_frame(participants)
     wanted = ["participant", *factors, *([cluster] if cluster else [])]
     absent = [name for name in wanted if name not in frame.columns]
     if absent:
@@ -54,7 +54,14 @@ def checked_people(
     return people
 
 
-def _frame(participants: pd.DataFrame | Sequence[str]) -> pd.DataFrame:
+def people_frame(participants: pd.DataFrame | Sequence[str]) -> pd.DataFrame:
+    """Give a list of identifiers as a table; a table as it is.
+
+    Raises
+    ------
+    InputError
+        If it is neither.
+    """
     if isinstance(participants, pd.DataFrame):
         return participants
     if isinstance(participants, str | bytes) or not isinstance(

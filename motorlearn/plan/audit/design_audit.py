@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.audit import (
     finds,
     holes_of_comparison,
     holes_of_conduct,
+    holes_of_groups,
     holes_of_tests,
     holes_of_timing,
 )
@@ -21,6 +23,7 @@ RULES = (
     *holes_of_tests.RULES,
     *holes_of_timing.RULES,
     *holes_of_comparison.RULES,
+    *holes_of_groups.RULES,
     *finds.RULES,
     *holes_of_conduct.RULES,
 )
@@ -113,6 +116,7 @@ def audit_design(design: Design) -> DesignAudit:
     >>> audit.table.loc[audit.table["grade"] == "act", "topic"].tolist()[:3]
     ['no pretest', 'no delayed test', 'one group']
     """
+    design = a_plan(design)
     holes = [hole for rule in RULES for hole in rule(design)]
     ranked = sorted(holes, key=lambda hole: hole.grade != "act")
     table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")
@@ -120,9 +124,14 @@ def audit_design(design: Design) -> DesignAudit:
     return DesignAudit(
         table=table,
         finds=pd.DataFrame([] if found is None else [vars(found)], columns=finds.COLUMNS),
-        statements=(*([] if found is None else [finds.sentence(found)]), *_statements(holes)),
+        statements=(*_own_statements(design, found), *_statements(holes)),
         recipe=Recipe("audit_design", n=len(RULES)),
     )
+
+
+def _own_statements(design: Design, found: finds.Finds | None) -> list[str]:
+    said = "" if found is None else finds.sentence(found)
+    return [text for text in (said, holes_of_groups.statement(design)) if text]
 
 
 def _statements(holes: list[Hole]) -> tuple[str, ...]:

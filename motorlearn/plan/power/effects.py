@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from motorlearn.design import Design
+from motorlearn.design import Design, smallest_effect_of
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import share
 from motorlearn.plan.power.prior_effects import prior_pair
@@ -33,8 +33,9 @@ def planned_effects(
     if given is not None:
         return (none, *_given(plan, given))
     effects = [none]
-    if design.smallest_effect is not None:
-        value = improvement(plan, design.smallest_effect.value)
+    smallest = smallest_effect_of(design)
+    if smallest is not None:
+        value = improvement(plan, smallest)
         effects.append(Effect(value, "smallest of interest"))
     if plan.model == "paired":
         change = plan.declared_change()

@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from motorlearn.design import Assumptions, Design, Outcome, Primary
+from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.power.scenario import Aim, Scenario
 from motorlearn.plan.timetable import Event, timetable
@@ -40,6 +40,12 @@ def scenario(
     InputError
         If the planned model does not fit the outcome.
     """
+    if assumptions is not None and not isinstance(assumptions, Assumptions):
+        raise InputError(
+            "assumptions must be those of a plan",
+            [assumptions],
+            "give motorlearn.design.Assumptions(baseline=..., between_sd=...)",
+        )
     notes: list[str] = []
     primary = design.primary or _assumed_primary(design, notes)
     outcome = design.outcome(primary.outcome) or design.outcomes[0]
@@ -57,7 +63,7 @@ def scenario(
         assumed=assumed,
         better=1 if outcome.better == "higher" else -1,
         phases=tuple(event.phase for event in events),
-        done=_share_done(design, assumed.forgetting),
+        done=_share_done(design, assumed.forgetting, _reference(design, contrast)),
         baseline=base,
         primary=at,
         trials_at=tuple(trials or event.trials for event in events),
@@ -183,7 +189,8 @@ def _check_joint(joint: bool, model: str, aim: Aim) -> None:
 def _bound(design: Design, aim: Aim, model: str) -> float:
     if aim == "difference":
         return math.nan
-    if design.smallest_effect is None:
+    bound = smallest_effect_of(design)
+    if bound is None:
         raise DesignError(
             f"primary.aim is {aim!r} and smallest_effect is missing",
             None,
@@ -193,7 +200,7 @@ def _bound(design: Design, aim: Aim, model: str) -> float:
         raise InputError(
             "odds ratios have no bound in the unit of the score", [model], "use ancova"
         )
-    return design.smallest_effect.value
+    return bound
 
 
 def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str]) -> bool:
@@ -211,12 +218,14 @@ def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str
     return True
 
 
-def _share_done(design: Design, forgetting: float) -> np.ndarray:
-    """Share of the gain at each test: practice done so far, less what is forgotten."""
-    plan = timetable(design)
-    total = sum(event.trials for event in plan.events if event.is_practice)
+def _share_done(design: Design, forgetting: float, reference: str) -> np.ndarray:
+    """Share of the gain at each test: practice done so far, less what is forgotten.
+
+    Practice is that of the reference group, a share of what the group that practises most does.
+    """
+    total = max(sum(e.trials for e in design.practice_of(name)) for name in design.group_names)
     done, shares = 0, []
-    for event in plan.events:
+    for event in timetable(design, reference).events:
         if event.is_practice:
             done += event.trials
             continue
@@ -224,6 +233,11 @@ def _share_done(design: Design, forgetting: float) -> np.ndarray:
         kept = 1 - forgetting if event.phase in ("retention", "transfer") else 1.0
         shares.append(share * kept)
     return np.array(shares)
+
+
+def _reference(design: Design, contrast: np.ndarray) -> str:
+    """Name of the group that effects are counted from."""
+    return design.group_names[int(np.argmin(contrast))]
 
 
 def _ratio(design: Design) -> np.ndarray:

@@ -5,12 +5,11 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
-from motorlearn.plan.arguments import seed_number, share, whole_number
+from motorlearn.plan.arguments import a_plan, seed_number, share, whole_number, whole_numbers
 from motorlearn.plan.power.analyses import Tested
 from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
@@ -153,8 +152,9 @@ def power(
     >>> result.table["n"].tolist()
     [12, 12, 24, 24]
     """
-    sizes = _whole("n", n, 2)
-    counts = (None,) if trials is None else _whole("trials", trials, 1)
+    design = a_plan(design)
+    sizes = whole_numbers("n", n, 2)
+    counts = (None,) if trials is None else whole_numbers("trials", trials)
     seed, workers = seed_number(seed), whole_number("workers", workers)
     simulations = whole_number("simulations", simulations, 2)
     _check_levels(alpha, wanted)
@@ -173,7 +173,7 @@ def power(
             if len(run.p)
         ]
         table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
-        found = pd.DataFrame(columns=DETECTABLE)
+        found = DETECTABLE.frame()
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
@@ -226,14 +226,6 @@ def _search(
     return detectable(cells, runs, alpha), stopped
 
 
-def _whole(what: str, value: int | Sequence[int], least: int) -> tuple[int, ...]:
-    several = isinstance(value, Sequence | np.ndarray) and not isinstance(value, str)
-    values = tuple(value) if several else (value,)  # type: ignore[arg-type]
-    if not values:
-        raise InputError(f"{what} must be {least} or more, a whole number", None, "give one")
-    return tuple(whole_number(what, entry, least) for entry in values)
-
-
 def _check_levels(alpha: float, wanted: float) -> None:
     if not 0 < share("alpha", alpha) < share("wanted", wanted) < 1:
         raise InputError("alpha and the wanted power lie between 0 and 1", [alpha, wanted])
@@ -268,8 +260,8 @@ def _assumed_frame(base: Scenario) -> pd.DataFrame:
         "aim": base.aim,
         **base.assumed.model_dump(),
     }
-    rows = [(name, "" if value is None else str(value)) for name, value in values.items()]
-    return pd.DataFrame(rows, columns=["name", "value"])
+    told = ["" if value is None else str(value) for value in values.values()]
+    return pd.DataFrame({"name": list(values), "value": told})
 
 
 def _scale_in_words(base: Scenario) -> str:

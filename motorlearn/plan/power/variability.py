@@ -1,5 +1,6 @@
 """Trials against participants where the question is about variability."""
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -7,6 +8,7 @@ import pandas as pd
 from scipy import stats
 
 from motorlearn.exceptions import InputError
+from motorlearn.plan.arguments import seed_number, share, whole_number, whole_numbers
 
 
 def variability_power(
@@ -62,20 +64,22 @@ def variability_power(
     >>> bool(table["power"].iloc[0] > 0.7)
     True
     """
-    counts = [trials] if isinstance(trials, int) else list(trials)
-    people = [participants] if isinstance(participants, int) else list(participants)
-    if min(counts) < 2 or min(people) < 2 or ratio <= 0:
-        raise InputError(
-            "two trials, two people and a positive ratio are needed",
-            [min(counts), min(people), ratio],
-        )
+    counts = whole_numbers("trials", trials, 2)
+    people = whole_numbers("participants", participants, 2)
+    simulations = whole_number("simulations", simulations, 2)
+    seed, between_sd = seed_number(seed), share("between_sd", between_sd, 0, math.inf)
+    if not 0 < share("ratio", ratio, 0, math.inf) < math.inf:
+        raise InputError("a ratio of variances lies above 0", [ratio])
+    if not 0 < share("alpha", alpha) < 1:
+        raise InputError("alpha lies between 0 and 1", [alpha])
     rows = []
     for k in counts:
         for n in people:
             rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(k, n)))
             rate = _rejected(k, n, ratio, simulations, paired, between_sd, alpha, rng)
-            rows.append((k, n, rate, np.sqrt(rate * (1 - rate) / simulations)))
-    return pd.DataFrame(rows, columns=["trials", "participants", "power", "mc_error"])
+            error = np.sqrt(rate * (1 - rate) / simulations)
+            rows.append({"trials": k, "participants": n, "power": rate, "mc_error": error})
+    return pd.DataFrame(rows)
 
 
 def _rejected(

@@ -1,11 +1,16 @@
 """Orders of tasks that balance position and carry-over (Williams designs)."""
 
 from collections.abc import Sequence
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import InputError
+from motorlearn.plan.arguments import distinct_names, whole_number
+
+MOST_TASKS: Final = 200
+"""Most tasks of an order."""
 
 
 def williams_orders(n: int) -> np.ndarray:
@@ -35,8 +40,11 @@ def williams_orders(n: int) -> np.ndarray:
     >>> williams_orders(4).tolist()
     [[0, 1, 3, 2], [1, 2, 0, 3], [2, 3, 1, 0], [3, 0, 2, 1]]
     """
-    if n < 2:
+    if whole_number("the number of tasks", n) < 2:
         raise InputError("an order needs two tasks or more", [n])
+    if n > MOST_TASKS:
+        raise InputError(f"an order of more than {MOST_TASKS} tasks is beyond any study", [n])
+    n = int(n)
     steps = np.arange(n)
     first = np.where(steps % 2, (steps + 1) // 2, (n - steps // 2) % n)
     rows = (first + steps[:, None]) % n
@@ -51,9 +59,7 @@ def williams_design(tasks: Sequence[str]) -> pd.DataFrame:
     >>> williams_design(["straight", "bank", "lob"]).shape
     (6, 3)
     """
-    names = np.array(list(tasks), dtype=object)
-    if len(set(names)) < len(names):
-        raise InputError("a task is named twice", list(names), "name each task once")
+    names = np.array(distinct_names("tasks", tasks), dtype=object)
     orders = williams_orders(len(names))
     return pd.DataFrame(
         names[orders],

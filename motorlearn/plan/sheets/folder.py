@@ -1,6 +1,7 @@
 """A folder of blank sheets for a plan: to print, to fill in, and to be read back as it is."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -10,6 +11,8 @@ import pandas as pd
 from motorlearn import files
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
+from motorlearn.plan.allocation.enrolled import people_frame
+from motorlearn.plan.arguments import a_plan, share, whole_number
 from motorlearn.plan.sheets.field_books import field_book
 from motorlearn.plan.sheets.field_forms import learner_forms, session_forms, test_day_forms
 from motorlearn.plan.sheets.field_print import drill_cards, printed_forms, skill_sheet
@@ -34,6 +37,7 @@ from motorlearn.plan.sheets.rows import (
 )
 from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
 from motorlearn.trials import table_bytes, unit_of
+from motorlearn.trials.handedness import HAND
 from motorlearn.vocabulary import COLUMNS
 
 PRINT: Final = "print"
@@ -62,7 +66,7 @@ def write_sheets(
     folder: str | Path,
     *,
     seed: int,
-    participants: pd.DataFrame | None = None,
+    participants: pd.DataFrame | Sequence[str] | None = None,
     items: tuple[str, ...] = (),
     raters: tuple[str, ...] = (),
     clips_per_test: int | None = None,
@@ -88,8 +92,9 @@ def write_sheets(
         New folder, or one that this function made before.
     seed : int
         Seed of allocation, orders and clip numbers; an earlier run's is kept.
-    participants : DataFrame, optional
-        ``participant``, the strata, and ``group`` where people were allocated already.
+    participants : DataFrame or sequence of str, optional
+        Identifiers, or a table: ``participant``, the strata, and ``group`` where people were
+        allocated already.
     items : tuple of str
         Items of the technique checklist; by default those of the plan's checklist.
     raters : tuple of str
@@ -115,6 +120,7 @@ def write_sheets(
     FileError
         If the folder is somebody else's.
     """
+    design = a_plan(design)
     rating = _rating(design, items, raters, clips_per_test, double)
     earlier = earlier_sheets(folder)
     if redraw and earlier.touched:
@@ -123,7 +129,10 @@ def write_sheets(
             earlier.touched,
             "keep the allocation, or write sheets of a new draw into a new folder",
         )
-    people, log = who_gets_sheets(design, participants, seed, earlier, redraw=redraw)
+    listed = None if participants is None else people_frame(participants)
+    people, log = who_gets_sheets(design, listed, seed, earlier, redraw=redraw)
+    if design.programme is not None and HAND not in people:
+        people = people.assign(**{HAND: ""})
     seed = seed if earlier.seed is None or redraw else earlier.seed
     shown = {
         "trials": planned_trials(design, people, seed=seed),
@@ -171,8 +180,8 @@ def _rating(
         items = items or tuple(item.name for item in own.items)
         raters, clips = raters or own.raters, clips or own.clips_per_test
     clips = _CLIPS if clips is None else clips
-    if not 0 <= double <= 1 or clips < 1:
-        raise InputError("double is a share and clips_per_test at least 1", [double, clips])
+    share("double", double)
+    whole_number("clips_per_test", clips)
     return _Rating(items, raters or ("A", "B"), clips)
 
 

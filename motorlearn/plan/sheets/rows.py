@@ -5,10 +5,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design
-from motorlearn.exceptions import InputError
+from motorlearn.design import Design, Group
+from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.plan.allocation.allocation import AllocationList
 from motorlearn.plan.allocation.planned import allocate_plan
+from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
 from motorlearn.plan.timetable import Event, drill_of_trials, timetable
@@ -41,9 +42,7 @@ def allocation_of(design: Design, people: pd.DataFrame | None, *, seed: int) -> 
 def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | None:
     """Give a list that has its groups already, or the one group of the plan to everybody."""
     if people is not None and "group" in people.columns:
-        strange = sorted(set(people["group"]) - set(design.group_names))
-        if strange:
-            raise InputError("the list names groups the plan lacks", strange)
+        _check_groups(design, people)
         return people.reset_index(drop=True)
     if len(design.groups) == 1:
         size = design.groups[0].size
@@ -57,6 +56,19 @@ def people_of(design: Design, people: pd.DataFrame | None) -> pd.DataFrame | Non
         frame = pd.DataFrame({"participant": names.reset_index(drop=True)})
         return frame.assign(group=design.group_names[0])
     return None
+
+
+def _check_groups(design: Design, people: pd.DataFrame) -> None:
+    absent = [name for name in ("participant", "group") if name not in people.columns]
+    if absent:
+        raise ColumnError("the list of participants lacks a column", absent, "add it")
+    strange = sorted(set(people["group"].astype("str")) - set(design.group_names))
+    if strange:
+        raise InputError(
+            "the list names groups the plan lacks",
+            strange,
+            f"the plan has {', '.join(design.group_names)}",
+        )
 
 
 def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.DataFrame:
@@ -77,8 +89,23 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
         ``participant, phase, session, block, trial, task, feedback`` (1 where feedback is due), the
         outcome columns, ``void``, ``date``. The group is left out on purpose.
     """
-    plan = timetable(design)
-    schedule = {group.name: group.schedule for group in design.groups}
+    _check_groups(a_plan(design), people)
+    place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
+    parts = [
+        _group_trials(design, group, people[people["group"] == group.name], seed)
+        for group in (design.groups if not design.practice_is_shared else ())
+    ] or [_group_trials(design, None, people, seed)]
+    rows = pd.concat(parts, ignore_index=True) if len(parts) > 1 else parts[0]
+    order = np.argsort(place[rows["participant"]].to_numpy(), kind="stable")
+    return rows.iloc[order].reset_index(drop=True)
+
+
+def _group_trials(
+    design: Design, group: Group | None, people: pd.DataFrame, seed: int
+) -> pd.DataFrame:
+    """Trials of the people of one group, or of all where they practise the same sessions."""
+    plan = timetable(design, None if group is None else group.name)
+    schedule = {entry.name: entry.schedule for entry in design.groups}
     listed = people.assign(schedule=people["group"].map(schedule))
     _, tasks = planned_orders(design, plan, listed, seed=seed)
     n, k = tasks.shape
@@ -119,11 +146,15 @@ def outcome_columns(design: Design) -> list[str]:
 
 def session_log(design: Design, people: pd.DataFrame) -> pd.DataFrame:
     """List every session of every participant, with fields for pain, fatigue and stopping."""
-    sessions = sorted({event.session for event in timetable(design).events})
+    own = {
+        name: sorted({event.session for event in timetable(design, name).events})
+        for name in design.group_names
+    }
+    sessions = people["group"].map(own)
     frame = pd.DataFrame(
         {
-            "participant": np.repeat(people["participant"].to_numpy(), len(sessions)),
-            "session": np.tile(sessions, len(people)),
+            "participant": np.repeat(people["participant"].to_numpy(), sessions.map(len)),
+            "session": [number for numbers in sessions for number in numbers],
         }
     )
     return frame.assign(**dict.fromkeys(SESSION_LOG, ""))

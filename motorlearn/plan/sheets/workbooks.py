@@ -8,17 +8,20 @@ from dataclasses import dataclass, field
 import pandas as pd
 from openpyxl import Workbook
 from openpyxl.formatting.rule import FormulaRule
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
+from openpyxl.styles import Alignment, Border, Font, NamedStyle, PatternFill, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
 
+from motorlearn.plan.sheets.sheet_rows import with_rows
 from motorlearn.tables.office import neutral_office
 from motorlearn.tables.writers import spreadsheet_safe
 
 _HEAD = PatternFill("solid", fgColor="DDE6EE")
 _ENTRY = PatternFill("solid", bgColor="FFFBE6")
 _THIN = Side(style="thin", color="999999")
+_EDGE = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
+_HEADING = "motorlearn heading"
 _LONGEST_HEADING = 200
 _LONGEST_LIST = 250
 """A list of choices written into a cell rule may hold 255 characters."""
@@ -85,11 +88,25 @@ def workbook_bytes(forms: Sequence[SheetForm]) -> bytes:
     """Write forms as one XLSX workbook, one sheet each."""
     book = Workbook()
     book.remove(book.active)
-    for form in forms:
+    book.add_named_style(_heading())
+    rows = {}
+    for number, form in enumerate(forms, start=1):
         _fill(book.create_sheet(sheet_name(form.title)), form)
+        rows[f"xl/worksheets/sheet{number}.xml"] = with_rows(form.rows)
     buffer = io.BytesIO()
     book.save(buffer)
-    return neutral_office(buffer.getvalue())
+    return neutral_office(buffer.getvalue(), rows)
+
+
+def _heading() -> NamedStyle:
+    """Look of the headings, said once for all sheets of a workbook."""
+    return NamedStyle(
+        _HEADING,
+        font=Font(bold=True),
+        fill=_HEAD,
+        border=_EDGE,
+        alignment=Alignment(wrap_text=True, vertical="top"),
+    )
 
 
 def sheet_name(title: str) -> str:
@@ -100,21 +117,17 @@ def sheet_name(title: str) -> str:
 def _fill(sheet: Worksheet, form: SheetForm) -> None:
     names = [str(name) for name in form.rows.columns]
     sheet.append([spreadsheet_safe(name) for name in names])
-    for line in form.rows.itertuples(index=False):
-        sheet.append([_cell(value) for value in line])
-    edge = Border(left=_THIN, right=_THIN, top=_THIN, bottom=_THIN)
     last = len(form.rows) + 1
     for column, name in enumerate(names, start=1):
         letter = get_column_letter(column)
         head = sheet.cell(1, column)
-        head.font, head.fill, head.border = Font(bold=True), _HEAD, edge
-        head.alignment = Alignment(wrap_text=True, vertical="top")
-        shown = form.rows[name].astype("str").str.len().max() if len(form.rows) else 0
-        sheet.column_dimensions[letter].width = min(max(len(name), int(shown or 0), 6) + 2, 30)
+        head.style = _HEADING
+        shown = max((len(str(value)) for value in form.rows[name].unique()), default=0)
+        sheet.column_dimensions[letter].width = min(max(len(name), shown, 6) + 2, 30)
         cells = f"{letter}2:{letter}{last}"
         if name in form.entry and last > 1:
             # One rule for the column; a style for each cell would take a hundred times as long.
-            look = FormulaRule(formula=["TRUE"], fill=_ENTRY, border=edge)
+            look = FormulaRule(formula=["TRUE"], fill=_ENTRY, border=_EDGE)
             sheet.conditional_formatting.add(cells, look)
         if name in form.rules and last > 1:
             _validate(sheet, cells, name, form.rules[name])
@@ -132,12 +145,6 @@ def _print_layout(sheet: Worksheet, form: SheetForm, columns: int, last: int) ->
     if form.heading:
         sheet.oddHeader.left.text = form.heading.replace("&", "and")[:_LONGEST_HEADING]
     sheet.oddFooter.right.text = "page &P of &N"
-
-
-def _cell(value: object) -> object:
-    if value is None or value is pd.NA or value == "" or value != value:
-        return None
-    return spreadsheet_safe(value) if isinstance(value, str) else value
 
 
 def _validate(sheet: Worksheet, cells: str, name: str, rule: Rule) -> None:

@@ -1,13 +1,16 @@
 """An invented study of a plan: trials, participants, ratings, with realistic gaps."""
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.exceptions import DesignError
+from motorlearn.plan.arguments import a_plan, seed_number
 from motorlearn.plan.schedules.task_orders import draw_orders
 from motorlearn.plan.simulation.attrition import Mishaps, draw_mishaps
 from motorlearn.plan.simulation.enrolment import enrol
@@ -15,7 +18,7 @@ from motorlearn.plan.simulation.generator import People, draw_landings, draw_peo
 from motorlearn.plan.simulation.own_outcomes import own_outcomes
 from motorlearn.plan.simulation.presets import Preset, find_preset
 from motorlearn.plan.simulation.ratings import FILMED, draw_ratings
-from motorlearn.plan.timetable import Timetable, timetable
+from motorlearn.plan.timetable import Event, Timetable, timetable
 from motorlearn.trials import Study, Trials
 
 _CENTIMETRES = {"cm": 1.0, "m": 0.01, "mm": 10.0}
@@ -108,15 +111,23 @@ def simulate_study(
     >>> len(study.trials.table)
     176
     """
-    drawn = _draw(design, seed, find_preset(preset), missing)
+    drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
-    table = _trial_table(design, drawn, _scale(units["length"]))
+    scale = _scale(units["length"])
+    rows = pd.concat([_trial_table(design, part, scale) for part in drawn], ignore_index=True)
+    people = _in_order(pd.concat([_participant_table(part) for part in drawn], ignore_index=True))
+    place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
+    order = np.argsort(rows["participant"].map(place).to_numpy(), kind="stable")
     return Study(
         design=design,
-        trials=Trials(table, units=units),
-        participants=_participant_table(drawn),
+        trials=Trials(rows.iloc[order].reset_index(drop=True), units=units),
+        participants=people,
         ratings=_rating_table(drawn),
     )
+
+
+def _in_order(people: pd.DataFrame) -> pd.DataFrame:
+    return people.sort_values("participant", ignore_index=True)
 
 
 def _scale(unit: str) -> float:
@@ -132,43 +143,87 @@ def true_values(
 ) -> Truth:
     """Give what is true in the study that :func:`simulate_study` makes of the same arguments."""
     chosen = find_preset(preset)
-    drawn = _draw(design, seed, chosen, missing)
-    people = drawn.enrolled[["participant", "group", "schedule"]].assign(**vars(drawn.people))
-    means = pd.DataFrame(drawn.spread, index=pd.Index(people["participant"]))
-    by_phase = means.T.groupby(drawn.plan.phase, sort=False).mean().T
-    long = by_phase.rename_axis(columns="phase").stack().rename("log_spread").reset_index()
-    return Truth(chosen, people, long)
+    parts = _draw(a_plan(design), seed, chosen, missing)
+    people = pd.concat(
+        [
+            part.enrolled[["participant", "group", "schedule"]].assign(**vars(part.people))
+            for part in parts
+        ]
+    )
+    long = pd.concat([_mean_spread(part) for part in parts], ignore_index=True)
+    return Truth(chosen, _in_order(people), long)
 
 
-def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> _Drawn:
-    streams = np.random.SeedSequence(seed).spawn(7)
-    places, persons, orders, flight, gaps = (np.random.default_rng(s) for s in streams[:5])
+def _mean_spread(part: _Drawn) -> pd.DataFrame:
+    means = pd.DataFrame(part.spread, index=pd.Index(part.enrolled["participant"]))
+    by_phase = means.T.groupby(part.plan.phase, sort=False).mean().T
+    return by_phase.rename_axis(columns="phase").stack().rename("log_spread").reset_index()
+
+
+def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> list[_Drawn]:
+    """Draw everybody at once, or group by group where the groups practise differently."""
+    streams = np.random.SeedSequence(seed_number(seed)).spawn(7)
+    places, persons, orders, flight, gaps, _, own = (np.random.default_rng(s) for s in streams)
     if any(group.size is None for group in design.groups):
         raise DesignError(
             "a group has no planned size",
             [group.name for group in design.groups if group.size is None],
             "give each group a size",
         )
-    plan = timetable(design)
     enrolled = enrol(design, places)
     people = draw_people(enrolled["experienced"].to_numpy(bool), preset, persons)
     people.log_sd[(enrolled["group"] == design.group_names[-1]).to_numpy()] += (
         preset.baseline_imbalance
     )
-    enrolled, tasks = draw_orders(design, plan, enrolled, orders)
+    chance = _Chance(orders, flight, own, gaps, streams[5])
+    parts = []
+    for name in (None,) if design.practice_is_shared else design.group_names:
+        here = np.ones(len(enrolled), bool) if name is None else (enrolled["group"] == name)
+        some = People(**{key: values[here] for key, values in vars(people).items()})
+        plan = timetable(design, name)
+        parts.append(_draw_part(design, plan, enrolled[here], some, preset, chance, missing))
+    return parts
+
+
+class _Chance(NamedTuple):
+    """Sources of chance, one for each thing that is drawn."""
+
+    orders: np.random.Generator
+    flight: np.random.Generator
+    own: np.random.Generator
+    gaps: np.random.Generator
+    ratings: np.random.SeedSequence
+
+
+def _draw_part(
+    design: Design,
+    plan: Timetable,
+    enrolled: pd.DataFrame,
+    people: People,
+    preset: Preset,
+    chance: _Chance,
+    missing: bool,
+) -> _Drawn:
+    """Draw what people who share a timetable do."""
+    enrolled, tasks = draw_orders(design, plan, enrolled, chance.orders)
     if missing:
-        _run_one_in_wrong_order(tasks, plan, enrolled["schedule"].to_numpy(), orders)
+        _run_one_in_wrong_order(tasks, plan, enrolled["schedule"].to_numpy(), chance.orders)
     shifts = np.array(
         [
-            [preset.shift(event.phase, schedule) for event in plan.events]
-            for schedule in enrolled["schedule"]
+            [preset.shift(event.phase, _schedule_in(event, usual)) for event in plan.events]
+            for usual in enrolled["schedule"]
         ]
     )
     spread = log_spread(people, tasks, shifts, plan, preset)
-    x, y = draw_landings(people, spread, plan, preset, flight)
-    own = own_outcomes(design, spread, preset.log_sd, np.random.default_rng(streams[6]))
-    mishaps = draw_mishaps(plan, _last_score(spread, plan), gaps, on=missing)
-    return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, streams[5])
+    x, y = draw_landings(people, spread, plan, preset, chance.flight)
+    own = own_outcomes(design, spread, preset.log_sd, chance.own)
+    mishaps = draw_mishaps(plan, _last_score(spread, plan), chance.gaps, on=missing)
+    return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, chance.ratings)
+
+
+def _schedule_in(event: Event, usual: str) -> str:
+    """Schedule whose effect acts in an event: that of the session in practice, else the group's."""
+    return event.order if event.is_practice and event.order != "own" else usual
 
 
 def _run_one_in_wrong_order(
@@ -237,8 +292,7 @@ def _to_a_millimetre(values: np.ndarray, void: np.ndarray) -> np.ndarray:
 
 def _dates(drawn: _Drawn) -> np.ndarray:
     """Invented date of each participant's events: four people start on a Monday to Wednesday."""
-    n = len(drawn.enrolled)
-    start = np.arange(n) // 4
+    start = drawn.enrolled.index.to_numpy() // 4
     start = start // 3 * 7 + start % 3
     delayed = np.array([event.phase in ("retention", "transfer") for event in drawn.plan.events])
     days = np.array([np.floor(event.day) for event in drawn.plan.events])
@@ -252,17 +306,22 @@ def _participant_table(drawn: _Drawn) -> pd.DataFrame:
     return table.assign(status=drawn.mishaps.status).astype({"group": "str", "status": "str"})
 
 
-def _rating_table(drawn: _Drawn) -> pd.DataFrame:
-    filmed = [phase for phase in FILMED if (drawn.plan.phase == phase).any()]
+def _rating_table(drawn: Sequence[_Drawn]) -> pd.DataFrame:
+    plan = drawn[0].plan
+    filmed = [phase for phase in FILMED if (plan.phase == phase).any()]
     if not filmed:
-        filmed = [next(event.phase for event in drawn.plan.events if not event.is_practice)]
-    skill = -_standard(drawn.people.log_sd)
+        filmed = [next(event.phase for event in plan.events if not event.is_practice)]
+    skill = np.split(
+        -_standard(np.concatenate([part.people.log_sd for part in drawn])),
+        np.cumsum([len(part.enrolled) for part in drawn])[:-1],
+    )
     parts = []
     for phase in filmed:
-        present = ~drawn.mishaps.absent[:, drawn.plan.phase == phase].all(axis=1)
-        people = drawn.enrolled.loc[present, ["participant"]].assign(phase=phase)
-        parts.append(people.assign(skill=skill[present]))
+        for part, own in zip(drawn, skill, strict=True):
+            present = ~part.mishaps.absent[:, part.plan.phase == phase].all(axis=1)
+            people = part.enrolled.loc[present, ["participant"]].assign(phase=phase)
+            parts.append(people.assign(skill=own[present]))
     clips = pd.concat(parts, ignore_index=True)
-    rng = np.random.default_rng(drawn.rating_seed)
+    rng = np.random.default_rng(drawn[0].rating_seed)
     ratings = draw_ratings(clips[["participant", "phase"]], clips["skill"].to_numpy(), rng)
     return ratings.astype({"participant": "str", "phase": "str", "item": "str", "rater": "str"})

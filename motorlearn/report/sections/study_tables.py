@@ -85,7 +85,7 @@ def _shares(people: pd.DataFrame, name: str) -> list[tuple[str, str, dict[str, s
             str(group): f"{counts.get(group, 0)} ({digits.percent(counts.get(group, 0) / size)})"
             for group, size in sizes.items()
         }
-        shown = f"{level:g}" if isinstance(level, float) else level
+        shown = digits.plain(level) if isinstance(level, float) else level
         rows.append((f"{_label(name)}: {shown}", "n (%)", cells))
     return rows
 
@@ -95,7 +95,7 @@ def programme_table(design: Design) -> Table:
     rows: list[dict[str, Any]] = [
         {
             "order": (session.day, 1, session.session),
-            "part": f"Practice session {session.session}",
+            "part": capitalised(session.label),
             "day": session.day,
             "trials": session.trials,
             "content": f"{count(session.blocks, 'block')} of {session.trials_per_block}",

@@ -55,12 +55,18 @@ def orders_as_planned(sheet: Sheet, design: Design) -> pd.DataFrame:
     if not sheet.has("phase", "task", "group") or len(design.tasks) < 2:
         return gather([])
     audit = order_audit(sheet.table)
-    schedules = {group.name: group.schedule for group in design.groups}
-    sessions = max(len(design.practice), 1)
+    # A group with an order of its own in a session has no one order to hold its practice against.
+    schedules = {
+        group.name: group.schedule
+        for group in design.groups
+        if not any(entry.schedule for entry in design.practice_of(group.name))
+    }
+    sessions = {name: max(len(design.practice_of(name)), 1) for name in schedules}
     wrong = [
         (entry.participant, entry, schedules[entry.group])
         for entry in audit.itertuples()
-        if entry.group in schedules and not _fits(entry, schedules[entry.group], sessions)
+        if entry.group in schedules
+        and not _fits(entry, schedules[entry.group], sessions[entry.group])
     ]
     practice = (sheet.table["phase"] == PRACTICE_PHASE).to_numpy()
     people = sheet.table["participant"].to_numpy()

@@ -1,6 +1,6 @@
 """Rules that compare a study's data with its plan."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -75,10 +75,25 @@ def _to_come(sheet: Sheet, name: str) -> pd.DataFrame:
     )
 
 
+def practice_in_the_log(problems: pd.DataFrame, sessions: pd.DataFrame | None) -> pd.DataFrame:
+    """Make practice without trials a note where a log of sessions says who was there."""
+    if sessions is None or sessions.empty:
+        return problems
+    here = problems["rule"] == UNRECORDED
+    advice = "who was there stands in the log of sessions; there is no practice curve"
+    return problems.assign(
+        severity=problems["severity"].mask(here, "note"),
+        advice=problems["advice"].mask(here, advice),
+    )
+
+
+UNRECORDED: Final = "practice not recorded"
+
+
 def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
     unrecorded = column == "phase" and name == PRACTICE_PHASE
     return problem_frame(
-        "practice not recorded" if unrecorded else f"{column} without data",
+        UNRECORDED if unrecorded else f"{column} without data",
         severity="doubt" if unrecorded else "error",
         file=sheet.file,
         sheet=sheet.title,
@@ -165,8 +180,7 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
     if not sheet.has("phase"):
         return gather([])
     present = set(sheet.table["phase"].dropna())
-    planned = {name: n for name, n in planned_trials(design).items() if name in present}
-    counts = _counted(sheet, planned)
+    counts = _counted(sheet, design, [name for name in design.phases if name in present])
     frames = []
     for rule, severity, part in (
         ("more trials than planned", "doubt", counts[counts["n"] > counts["planned"]]),
@@ -190,7 +204,7 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
     return gather(frames)
 
 
-def _counted(sheet: Sheet, planned: dict[str, int]) -> pd.DataFrame:
+def _counted(sheet: Sheet, design: Design, planned: Sequence[str]) -> pd.DataFrame:
     """Trials of each participant and planned phase (0 where there are none), and a line."""
     table = sheet.table
     size = table["attempts"] if sheet.has("attempts") else pd.Series(1, index=table.index)
@@ -213,14 +227,30 @@ def _counted(sheet: Sheet, planned: dict[str, int]) -> pd.DataFrame:
     counts = counts.reindex(every).reset_index()
     counts["n"] = counts["n"].fillna(0)
     counts["line"] = counts["line"].fillna(counts["participant"].map(first))
-    counts["planned"] = counts["phase"].map(planned)
-    return counts
+    counts["planned"] = _planned_of(counts, table, design)
+    return counts.dropna(subset="planned")
 
 
-def planned_trials(design: Design) -> dict[str, int]:
-    """Number of trials per phase in the plan that can have an outcome."""
+def _planned_of(counts: pd.DataFrame, table: pd.DataFrame, design: Design) -> pd.Series:
+    """Planned trials of each participant and phase; missing where their group is not known."""
+    if design.practice_is_shared or "group" not in table:
+        return counts["phase"].map(planned_trials(design))
+    group = table.groupby("participant")["group"].first()
+    of = {name: planned_trials(design, name) for name in design.group_names}
+    own = counts["participant"].map(group)
+    told = [of.get(name, {}).get(at) for name, at in zip(own, counts["phase"], strict=True)]
+    return pd.Series(told, index=counts.index, dtype="float")
+
+
+def planned_trials(design: Design, group: str | None = None) -> dict[str, int]:
+    """Number of trials per phase in the plan that can have an outcome.
+
+    Practice is that of the group; of a group that is not known, it is told only where all practise
+    the same.
+    """
+    shared = design.practice if design.practice_is_shared else ()
     counts: dict[str, int] = {}
-    for session in design.practice:
+    for session in design.practice_of(group) if group in design.group_names else shared:
         without = sum(part.trials for part in session.parts if not part.has_object)
         counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + session.trials - without
     for test in design.tests:
