@@ -213,7 +213,7 @@ def fit_adaptation(
             [int(used.sum())],
         )
     best, agreeing = _search(p, held, y, used, rates, check_seed(seed))
-    return _told(p, held, y, used, rates, best, agreeing, level, seed)
+    return _told(_Trials(p, held, y, used), rates, best, agreeing, level, seed)
 
 
 def _natural(point: np.ndarray, rates: int) -> tuple[np.ndarray, np.ndarray]:
@@ -245,20 +245,20 @@ def _search(
     return best, sum(one.cost <= near for one in found)
 
 
+@dataclass(frozen=True)
+class _Trials:
+    """Perturbation, clamped errors, measured adaptation, and which trials were measured."""
+
+    p: np.ndarray
+    held: np.ndarray
+    y: np.ndarray
+    used: np.ndarray
+
+
 def _told(
-    p: np.ndarray,
-    held: np.ndarray,
-    y: np.ndarray,
-    used: np.ndarray,
-    rates: int,
-    best: Any,
-    agreeing: int,
-    level: float,
-    seed: int,
+    trials: _Trials, rates: int, best: Any, agreeing: int, level: float, seed: int
 ) -> Adaptation:
-    a, b = _natural(best.x, rates)
-    x = _states(p, held, a, b)
-    n, sse = int(used.sum()), float(2 * best.cost)
+    n, sse = int(trials.used.sum()), float(2 * best.cost)
     df = n - 2 * rates
     estimates, known = _limits(best, rates, sse / df, df, level)
     stuck = bool(np.any(np.abs(best.x) > 11.9))
@@ -267,22 +267,19 @@ def _told(
     status = status if best.success and agreeing > 1 else "not settled"
     loglik = -0.5 * n * (np.log(2 * np.pi * max(sse, 1e-300) / n) + 1)
     aicc, bic = information_criteria(loglik, n, 2 * rates + 1)
-    total = x.sum(axis=1)
-    error = np.where(np.isnan(held), p - total, held)
-    rows = [
-        STATES.row(
-            trial=t + 1,
-            fast=x[t, 0] if rates == 2 else np.nan,
-            slow=x[t, -1],
-            total=total[t],
-            error=error[t],
-        )
-        for t in range(len(p))
-    ]
-    message = f"{agreeing} of 6 searches ended at this optimum."
+    recipe = Recipe(
+        "fit_adaptation",
+        {},
+        {"rates": rates, "level": level},
+        n,
+        seed=seed,
+        engine="least squares from several starts",
+        converged=status != "not settled",
+        message=f"{agreeing} of 6 searches ended at this optimum.",
+    )
     return Adaptation(
         ROWS.frame(estimates),
-        STATES.frame(rows),
+        _trial_rows(trials, _states(trials.p, trials.held, *_natural(best.x, rates))),
         status,
         rates,
         sse,
@@ -290,18 +287,26 @@ def _told(
         float(aicc),
         float(bic),
         n,
-        (),
-        Recipe(
-            "fit_adaptation",
-            {},
-            {"rates": rates, "level": level},
-            n,
-            seed=seed,
-            engine="least squares from several starts",
-            converged=status != "not settled",
-            message=message,
-        ),
+        recipe=recipe,
     )
+
+
+def _trial_rows(trials: _Trials, x: np.ndarray) -> Any:
+    """States and error of every trial."""
+    total = x.sum(axis=1)
+    error = np.where(np.isnan(trials.held), trials.p - total, trials.held)
+    several = x.shape[1] > 1
+    rows = [
+        STATES.row(
+            trial=t + 1,
+            fast=x[t, 0] if several else np.nan,
+            slow=x[t, -1],
+            total=total[t],
+            error=error[t],
+        )
+        for t in range(len(total))
+    ]
+    return STATES.frame(rows)
 
 
 def _limits(

@@ -269,19 +269,21 @@ def _function(
         step = 1e-4 * max(abs(at), 1.0)
         return abs(height(cell, at + step) - height(cell, at - step)) / (2 * step)
 
-    def added(cell: np.ndarray) -> float:
-        low, high = span or (0.0, 0.0)
-        places, weights = np.polynomial.legendre.leggauss(AREA_NODES)
-        n = 0.5 * (high - low) * places + 0.5 * (high + low)
-        return 0.5 * (high - low) * float(weights @ [height(cell, place) for place in n])
-
     return {
-        "area": added,
+        "area": lambda cell: _area(lambda n: height(cell, n), span or (0.0, 0.0)),
         "level_at": lambda cell: height(cell, at),
         "rate_at": change,
         "half_life": lambda cell: float(form.half_life([*np.exp(cell[2:]), *second], fit.first)),
         "trials_to": reach,
     }[name]
+
+
+def _area(height: Callable[[float], float], span: tuple[float, float]) -> float:
+    """Integral of a height over practice, by Gauss-Legendre quadrature."""
+    low, high = span
+    places, weights = np.polynomial.legendre.leggauss(AREA_NODES)
+    n = 0.5 * (high - low) * places + 0.5 * (high + low)
+    return 0.5 * (high - low) * float(weights @ [height(place) for place in n])
 
 
 def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:

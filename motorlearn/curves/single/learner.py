@@ -181,13 +181,11 @@ def _finished(
     work = problem if noisy is None else noisy.problem
     solution = solve(problem) if noisy is None else noisy.solution
     terms = {} if noisy is None else dict(noisy.terms)
-    inflate = (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
     interval, level = options["interval"], options["level"]
-    spread = spread_of(work, solution, inflate=inflate, sandwich=interval == "sandwich")
+    spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
     curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
     said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
     limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
-    shown = Limits(limits, level, interval == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
     count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
     aicc, bic = information_criteria(loglik, len(problem.y), count)
@@ -195,7 +193,9 @@ def _finished(
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
-        estimates=estimates_frame(work, spread, shown, solution, said),
+        estimates=estimates_frame(
+            work, spread, Limits(limits, level, interval == "profile"), solution, said
+        ),
         sse=_squares(problem, fitted),
         loglik=loglik,
         aicc=float(aicc),
@@ -220,6 +220,11 @@ def _finished(
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
+
+
+def _inflated(terms: Mapping[str, float]) -> float:
+    """Factor of the covariance where errors follow a t distribution."""
+    return (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
 
 
 def _heights(
