@@ -27,7 +27,7 @@ from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usable_rows
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import MEANINGS, information_criteria
-from motorlearn.curves.verdict import deviance, hopeless, verdict
+from motorlearn.curves.verdict import Verdict, deviance, hopeless, verdict
 from motorlearn.results import Recipe, nobody_left_out
 
 INTERVALS = ("wald", "profile", "bootstrap", "sandwich")
@@ -183,12 +183,10 @@ def _finished(
     terms = {} if noisy is None else dict(noisy.terms)
     interval, level = options["interval"], options["level"]
     spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
-    curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
-    said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
+    curve, said = _judged(work, solution, spread)
     limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
     fitted, loglik = _heights(problem, solution, noisy)
-    count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
-    aicc, bic = information_criteria(loglik, len(problem.y), count)
+    aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
     return CurveFit(
         form=problem.form.name,
@@ -220,6 +218,19 @@ def _finished(
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
+
+
+def _judged(work: Problem, solution: Solution, spread: Spread) -> tuple[dict[str, float], Verdict]:
+    """Terms of the curve, and what it can claim."""
+    curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
+    error = float(spread.errors[spread.terms.index("asymptote")])
+    return curve, verdict(work, solution, curve, error)
+
+
+def _criteria(problem: Problem, terms: Mapping[str, float], loglik: float) -> tuple[Any, Any]:
+    """AICc and BIC."""
+    count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
+    return information_criteria(loglik, len(problem.y), count)
 
 
 def _inflated(terms: Mapping[str, float]) -> float:
