@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -77,7 +78,7 @@ class PhaseModel:
         there = np.isfinite(self.y)
         return there & np.isfinite(self.x) if self.adjusted else there
 
-    @property
+    @cached_property
     def complete(self) -> "PhaseModel":
         """The model with only the participants it can use."""
         return self.subset(self.used)
@@ -105,10 +106,11 @@ class PhaseModel:
 
     def analysis(self) -> Ancova | None:
         """Analysis of covariance of the complete cases, or none without a baseline."""
-        whole = self.complete
-        if not self.adjusted:
-            return None
-        names = ["baseline"]
+        return self._analysis if self.adjusted else None
+
+    @cached_property
+    def _analysis(self) -> Ancova:
+        whole, names = self.complete, ["baseline"]
         return ancova(whole.y, whole.codes, whole.x, names=names, variance=self.variance)
 
     def fit(self) -> LeastSquares:
