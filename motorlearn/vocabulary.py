@@ -100,6 +100,8 @@ PROBLEM_COLUMNS: Final = (
     "advice",
 )
 CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
+LEVEL_MAPPED: Final = "level mapped"
+"""Rule under which a code of a file was given its name."""
 LEFT_OUT_COLUMNS: Final = ("participant", "group", "reason", "rows")
 
 ESTIMATE_COLUMNS: Final = (

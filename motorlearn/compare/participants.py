@@ -13,12 +13,12 @@ from motorlearn.measures.scores import numbers
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column
 from motorlearn.trials.counted import counted_rows, void_reasons
-from motorlearn.vocabulary import PHASES
+from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PHASES
 
 Scores = NDArray[np.float64]
 Codes = NDArray[np.intp]
 LEFT_OUT = Schema(
-    (Column("participant"), Column("group"), Column("reason"), Column("rows", kind="count"))
+    tuple(Column(name, kind="count" if name == "rows" else "text") for name in LEFT_OUT_COLUMNS)
 )
 
 

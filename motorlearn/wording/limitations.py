@@ -6,7 +6,7 @@ from typing import Final
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.vocabulary import DELAYED_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, LEVEL_MAPPED
 from motorlearn.wording.voice import capitalised, count, listed
 
 _NO_VALUE: Final = ("original file", "column renamed")
@@ -124,7 +124,7 @@ def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataF
     reasons = left_out.groupby("reason", sort=False)["participant"].nunique()
     found += [f"Left out: {count(n, 'participant')}, {reason}." for reason, n in reasons.items()]
     values = changes[~changes["rule"].isin(_NO_VALUE)]
-    mapped = values["rule"].str.startswith("level mapped")
+    mapped = values["rule"] == LEVEL_MAPPED
     if mapped.any():
         found.append(f"Named on reading: {count(int(mapped.sum()), 'code')} of the file, by the "
                      "recipe.")  # fmt: skip
