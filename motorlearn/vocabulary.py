@@ -99,10 +99,9 @@ PROBLEM_COLUMNS: Final = (
     "severity",
     "advice",
 )
-CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
 LEVEL_MAPPED: Final = "level mapped"
-"""Rule under which a code of a file was given its name."""
-LEFT_OUT_COLUMNS: Final = ("participant", "group", "reason", "rows")
+"""Rule of a change that gives all cells with one code their level."""
+CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
 
 ESTIMATE_COLUMNS: Final = (
     "term",

@@ -8,7 +8,8 @@ scores     How an outcome comes from columns: hits of attempts or 0/1 rows, mean
 outcome    One outcome: comparison, practice, change of each person
 points     Participants' scores by cell, and what groups show of them
 primary    The one comparison the study stands on, as a row
-technique  Technique beside the outcome: change by item, what moves together, speed
+technique  Technique beside the outcome: change by item, what moves together
+speed      Speed beside the outcome: whether a gain was bought with slower trials
 people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
 generalisability  Sources of variance of a score, and how many raters, trials, occasions help
@@ -25,7 +26,9 @@ from motorlearn.analysis.points import group_points
 from motorlearn.analysis.primary import contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
+from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.study import analyse_study, primary_comparison
+from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
     "Generalisability",
@@ -33,7 +36,9 @@ __all__ = [
     "OutcomeAnalysis",
     "People",
     "Question",
+    "SpeedBeside",
     "StudyAnalysis",
+    "TechniqueChange",
     "analyse_study",
     "contrast_row",
     "counted_blocks",
@@ -42,4 +47,6 @@ __all__ = [
     "group_points",
     "landmark_scores",
     "primary_comparison",
+    "speed_beside",
+    "technique_change",
 ]

@@ -7,6 +7,8 @@ import pandas as pd
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.analysis.speed import SpeedBeside, speed_beside
+from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
 from motorlearn.exceptions import InputError
@@ -32,6 +34,8 @@ class Beside(TypedDict):
     landmarks: LandmarkScores | Refused | None
     curves: CurveFits | Refused | None
     population: PopulationCurve | Refused | None
+    technique: TechniqueChange | Refused | None
+    speed: SpeedBeside | Refused | None
 
 
 def beside_of(
@@ -45,19 +49,36 @@ def beside_of(
             mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
         )
     rated, practised = has_ratings(study.ratings), has_curves(cells)
+    camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
+    ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
         "mixed": mixed,
         "mixed_audit": audit,
         "raters": agreement(study.ratings) if rated else None,
-        "landmarks": or_refused(landmark_scores)(study) if study.design.landmarks else None,
+        "landmarks": camera,
         "curves": learners_curves(cells) if practised else None,
         "population": population_curve(cells) if practised else None,
+        "technique": or_refused(technique_change)(study, ratings=ratings, scores=scores, seed=seed)
+        if rated
+        else None,
+        "speed": or_refused(speed_beside)(scores, study.design, seed=seed)
+        if has_speed(scores)
+        else None,
     }
 
 
+def has_speed(scores: OutcomeScores) -> bool:
+    """Whether speed stands beside an outcome that is another one."""
+    table = scores.table
+    known = "speed" in table and bool(table["speed"].notna().any())
+    return known and scores.column not in ("speed", "time")
+
+
 def has_ratings(ratings: pd.DataFrame | None) -> bool:
-    """Whether a study holds ratings of technique."""
-    return ratings is not None and {"rater", "score"} <= set(ratings)
+    """Whether a study holds ratings of technique, and anything was rated yet."""
+    if ratings is None or not {"rater", "score"} <= set(ratings):
+        return False
+    return bool(ratings["score"].notna().any())
 
 
 @or_refused

@@ -26,13 +26,10 @@ from motorlearn.measures.agreement.limits import Limits, limits_of_agreement
 from motorlearn.results import Recipe, Refused, Result, or_refused
 from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study, clip_files
+from motorlearn.trials import Study, clip_files, left_handed
 
 RATERS: Final = "raters"
 """Name under which the mean of the raters of a clip stands beside the landmarks."""
-
-LEFT: Final = frozenset({"l", "left", "left-handed"})
-"""Entries of the participants' column ``hand`` that say left."""
 
 ITEMS: Final = Schema(
     (
@@ -197,9 +194,7 @@ def _left_handed(study: Study, asked: LandmarkClips, files: Mapping[str, Path]) 
             "left_handed names neither a clip nor a participant", strange, "correct [landmarks]"
         )
     left = set(asked.left_handed)
-    if people is not None and "hand" in people:
-        said = people["hand"].astype("str").str.strip().str.casefold().isin(LEFT)
-        left |= set(people.loc[said, "participant"].astype(str))
+    left |= set(left_handed(people))
     return frozenset(name for name in files if name in left or owners.get(name) in left)
 
 
@@ -224,7 +219,7 @@ def _with_people(ratings: pd.DataFrame | None, scored: pd.DataFrame, rater: str)
     if "occasion" in ratings:
         first = ratings.sort_values("occasion", kind="stable")
     first = first.drop_duplicates(["clip", "item", "rater"])
-    carried = [name for name in ("participant", "phase") if name in first]
+    carried = [name for name in ("participant", "phase", "session", "test") if name in first]
     both = with_landmark_scores(first[[*needed, *carried]], scored)
     for name in carried:
         known = first.assign(clip=first["clip"].astype("str")).drop_duplicates("clip")

@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from motorlearn.analysis.scores import RATES
-from motorlearn.design import Design, Outcome, Stage, stages_of
+from motorlearn.design import Design, Outcome, Stage, smallest_effect_of, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.vocabulary import PRACTICE_PHASE
 
@@ -152,18 +151,14 @@ def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
         return Asked(outcome, role, "difference", "equal", None)
     if primary is None:
         return Asked(outcome, "primary", "difference", "equal", None)
-    return Asked(outcome, "primary", primary.effect, primary.variance, _bound(outcome, design))
+    return Asked(outcome, "primary", primary.effect, primary.variance, _bound(design))
 
 
-def _bound(outcome: Outcome, design: Design) -> float | None:
+def _bound(design: Design) -> float | None:
     """The declared bound; one in hits for an outcome that is told as a rate is put in rates."""
-    primary, smallest = design.primary, design.smallest_effect
-    if primary is None or smallest is None:
+    primary, value = design.primary, smallest_effect_of(design)
+    if primary is None or value is None:
         return None
-    value = smallest.value
     if primary.effect == "ratio":
         return 1 / value if value < 1 else value
-    if outcome.name in RATES and value >= 1:
-        tests = [test for test in design.tests if test.phase == primary.phase]
-        return value / tests[-1].trials
     return value

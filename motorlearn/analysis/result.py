@@ -12,6 +12,8 @@ from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis
 from motorlearn.analysis.people import People
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
+from motorlearn.analysis.speed import SpeedBeside
+from motorlearn.analysis.technique import TechniqueChange
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import PhaseComparison
 from motorlearn.curves import CurveFits, PopulationCurve
@@ -71,6 +73,8 @@ class StudyAnalysis(Result):
         Assumptions of that model.
     curves, population : CurveFits, PopulationCurve, Refused or None
         Learning curves of practice; None where practice is too short for one.
+    technique, speed : TechniqueChange, SpeedBeside, Refused or None
+        What stands beside the primary outcome; None where nothing was rated, or no speed noted.
     audit : Audit or Refused
         Assumptions of the primary comparison.
     sensitivity : Sensitivity, Refused or None
@@ -97,6 +101,8 @@ class StudyAnalysis(Result):
     mixed_audit: Audit | Refused | None = field(repr=False)
     curves: CurveFits | Refused | None = field(repr=False)
     population: PopulationCurve | Refused | None = field(repr=False)
+    technique: TechniqueChange | Refused | None = field(repr=False)
+    speed: SpeedBeside | Refused | None = field(repr=False)
     audit: Audit | Refused = field(repr=False)
     sensitivity: Sensitivity | Refused | None = field(repr=False)
     recipe: Recipe = field(repr=False)
@@ -138,6 +144,8 @@ class StudyAnalysis(Result):
     def beside(self) -> dict[str, Any]:
         """What stands beside the comparisons, by name; what the study has no data for is absent."""
         named = {
+            "technique": self.technique,
+            "speed": self.speed,
             "agreement": self.raters,
             "landmarks": self.landmarks,
             "assumptions": self.audit,

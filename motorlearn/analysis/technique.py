@@ -1,28 +1,44 @@
-"""Technique beside the outcome: change of each item, whether both move together, and speed."""
+"""Technique beside the outcome: change of each item, and whether both move together."""
 
-import warnings
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
-import pingouin
 from scipy import stats
 
-from motorlearn.analysis.scores import scores_of
-from motorlearn.design import Design, Outcome, stage_column, stages_of
+from motorlearn.analysis.scores import OutcomeScores, scores_of
+from motorlearn.analysis.staged import staged_trials
+from motorlearn.design import Design, stage_column, stages_of
 from motorlearn.exceptions import InputError
-from motorlearn.measures import score_trials
-from motorlearn.results import Recipe, Result
+from motorlearn.measures import moving_together
+from motorlearn.results import Recipe, Refused, Result, or_refused
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study, counted_rows
+from motorlearn.trials import Study
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-_HITS = ("hit", "hits", "hit_rate")
-_FEWEST = 3
+TOTAL = "all items"
+"""Name of the row for the mean of all items."""
+LANDMARKS = "landmarks"
+"""Source of scores that came from coordinates and not from a rater."""
 EXPLORATORY = (
-    "Exploratory: the tests were not planned for it, and moving together does not say that one "
-    "changes the other; both may rise with practice."
+    "Exploratory: the tests were not planned for it. Within people, two scores that both rise with "
+    "practice move together even where one has nothing to do with the other, so no p value stands "
+    "beside that r. Apart from the common course: means of people and of tests taken out, p by "
+    "permutation of people, interval by the jackknife over people. It does not say that one "
+    "changes the other."
 )
+_LIMITS = (Column("conf_low", "lower", "number"), Column("conf_high", "upper", "number"))
+TOGETHER = (
+    Column("pair"),
+    Column("n", kind="count"),
+    Column("tests", kind="count"),
+    Column("r_within", "r within people", "number"),
+    Column("r", "r apart from the common course", "number"),
+    *_LIMITS,
+    Column("p", kind="p"),
+)
+"""Columns of what moves together."""
 
 
 @dataclass(frozen=True)
@@ -32,13 +48,11 @@ class TechniqueChange(Result):
     Attributes
     ----------
     items : DataFrame
-        ``item, n, first, last, change, conf_low, conf_high``: mean over people, paired by person;
-        ``total`` is the mean of all items.
+        ``group, source, item, n, first, last, change, conf_low, conf_high``: mean over people,
+        paired by person; ``all items`` is their mean. ``source`` tells raters from landmarks.
     together : DataFrame
-        ``pair, n, r, df, conf_low, conf_high, p``: correlation within people of the technique total
-        and the outcome, and of speed and the outcome, over tests. Exploratory.
-    speed : DataFrame
-        ``n, first, last, change, conf_low, conf_high``: change of mean speed; empty without speed.
+        ``pair, n, tests, r_within, r, conf_low, conf_high, p``: technique and outcome within
+        people; empty where there are too few people. Exploratory.
     tests : tuple of (str, str)
         First and last rated test.
     recipe : Recipe
@@ -47,46 +61,56 @@ class TechniqueChange(Result):
 
     items: pd.DataFrame
     together: pd.DataFrame
-    speed: pd.DataFrame
     tests: tuple[str, str]
     recipe: Recipe
 
     def tables(self) -> list[Table]:
         """Change by item; what moves together."""
-        limits = (Column("conf_low", "lower", "number"), Column("conf_high", "upper", "number"))
         numbers = tuple(Column(name, kind="number") for name in ("first", "last", "change"))
+        by = [name for name in ("group", "source") if self.items[name].nunique() > 1]
         items = Table(
             "technique",
             f"Technique from {self.tests[0]} to {self.tests[1]}",
-            (Column("item"), Column("n", kind="count"), *numbers, *limits),
+            (*map(Column, by), Column("item"), Column("n", kind="count"), *numbers, *_LIMITS),
             self.items,
+            ("Mean of people rated at both tests; intervals are not corrected for many items.",),
         )
         if self.together.empty:
             return [items]
-        columns = (Column("pair"), Column("n", kind="count"), Column("r", kind="number"))
-        both = Table(
-            "together",
-            "What moves together within people, from test to test",
-            (*columns, *limits, Column("p", kind="p")),
-            self.together,
-            (EXPLORATORY,),
-        )
-        return [items, both]
+        title = "What moves together from test to test"
+        return [items, Table("together", title, TOGETHER, self.together, (EXPLORATORY,))]
 
 
-def technique_change(study: Study, *, level: float = 0.95) -> TechniqueChange:
-    r"""Change of technique by item, and whether technique, speed and outcome move together.
+def technique_change(
+    study: Study,
+    *,
+    ratings: pd.DataFrame | None = None,
+    scores: OutcomeScores | None = None,
+    level: float = 0.95,
+    simulations: int = 1999,
+    seed: int = 0,
+) -> TechniqueChange:
+    r"""Change of technique by item, and whether technique and outcome move together.
 
     The change of an item is the mean over people of last minus first rating, with the t interval
-    :math:`\bar d \pm t\,s_d/\sqrt n`. Within people, technique and outcome are related by the
-    repeated-measures correlation (parallel lines, one for each person), computed by pingouin.
+    :math:`\bar d \pm t\,s_d/\sqrt n`. Within people, technique and outcome are related by
+    :func:`motorlearn.measures.moving_together`.
 
     Parameters
     ----------
     study : Study
         A study with ratings that name people and tests.
+    ratings : DataFrame, optional
+        Ratings with those from landmarks, as :func:`motorlearn.analysis.landmark_scores` gives
+        them; by default the study's.
+    scores : OutcomeScores, optional
+        Outcome that technique stands beside; by default the plan's primary or first one.
     level : float
         Level of the intervals.
+    simulations : int
+        Permutations of people.
+    seed : int
+        Seed of the permutations.
 
     Raises
     ------
@@ -98,7 +122,8 @@ def technique_change(study: Study, *, level: float = 0.95) -> TechniqueChange:
     Bakdash, J. Z., & Marusich, L. R. (2017). Repeated measures correlation. *Frontiers in
     Psychology*, 8, 456. https://doi.org/10.3389/fpsyg.2017.00456
     """
-    ratings = _rated(study)
+    scores = primary_scores(study) if scores is None else scores
+    ratings = _rated(study.ratings if ratings is None else ratings, study.design, scores.table)
     order = [stage for stage in stages_of(study.design) if stage.name in set(ratings["stage"])]
     if len(order) < 2:
         raise InputError(
@@ -107,46 +132,86 @@ def technique_change(study: Study, *, level: float = 0.95) -> TechniqueChange:
             "rate clips of two tests or more",
         )
     ends = order[0].name, order[-1].name
-    by_item = ratings.groupby(["item", "participant", "stage"])["score"].mean().unstack("stage")
-    total = by_item.groupby("participant").mean()
-    rows = [{"item": name, **_paired(part, ends, level)} for name, part in by_item.groupby("item")]
-    rows.append({"item": "total", **_paired(total, ends, level)})
-    scores = _scores(study)
+    keys = ["group", "source", "item", "participant", "stage"]
+    by_item = ratings.groupby(keys, sort=False)["score"].mean().unstack("stage")
+    total = by_item.groupby(["group", "source", "participant"], sort=False).mean()
+    rows = [*_rows(by_item, ends, level), *_rows(total, ends, level)]
     technique = total.stack().rename("technique").reset_index()
-    both = scores.merge(technique, on=["participant", "stage"], how="left")
-    pairs = [_correlated(both, "technique"), _correlated(both, "speed")]
-    names = ["pair", "n", "r", "df", "conf_low", "conf_high", "p"]
-    recipe = Recipe(
-        "technique_change", options={"level": level}, n=int(rows[-1]["n"]), engine="pingouin"
-    )
+    both = score_cells(scores).merge(_of_raters(technique), on=["participant", "stage"], how="left")
+    pair = f"technique and {scores.outcome.label or scores.column}"
     return TechniqueChange(
-        pd.DataFrame(rows),
-        pd.DataFrame([pair for pair in pairs if pair], columns=names),
-        _speed(scores, study.design, level),
+        in_order(pd.DataFrame(rows), study.design),
+        together(both, "technique", pair, level=level, simulations=simulations, seed=seed),
         (order[0].label, order[-1].label),
-        recipe,
+        Recipe(
+            "technique_change",
+            {"outcome": scores.column},
+            {"level": level, "simulations": simulations},
+            n=int(total[list(ends)].notna().all(axis=1).sum()),
+            seed=seed,
+            engine="paired t; permutation and jackknife of people",
+        ),
     )
 
 
-def _rated(study: Study) -> pd.DataFrame:
-    ratings = study.ratings
+def primary_scores(study: Study) -> OutcomeScores:
+    """Rows and columns of the plan's primary outcome, else of its first."""
+    design = study.design
+    named = design.primary.outcome if design.primary is not None else ""
+    outcome = design.outcome(named) or design.outcomes[0]
+    return scores_of(staged_trials(study), outcome, design)
+
+
+def _rated(ratings: pd.DataFrame | None, design: Design, trials: pd.DataFrame) -> pd.DataFrame:
+    """Ratings that name people and tests, with stage, group and source."""
     needed = {"participant", "phase", "item", "score"}
     if ratings is None or not needed <= set(ratings):
         raise InputError(
             "there are no ratings that name people and tests", None, "name files.ratings"
         )
     known = ratings[ratings["participant"].notna() & ratings["score"].notna()]
-    return known.assign(stage=stage_column(known, study.design))
+    groups = trials.drop_duplicates("participant").set_index("participant")["group"]
+    source = known["source"].fillna("") if "source" in known else ""
+    return known.assign(
+        stage=stage_column(known, design),
+        group=known["participant"].map(groups).astype("object").fillna(""),
+        source=source,
+    )
 
 
-def _paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str, float]:
-    """Mean change of people who have both, with its t interval."""
+def _of_raters(technique: pd.DataFrame) -> pd.DataFrame:
+    """Mean over sources of each person and test; raters alone where there are any."""
+    sources = technique["source"].unique()
+    if len(sources) > 1:
+        technique = technique[technique["source"] != LANDMARKS]
+    return technique.groupby(["participant", "stage"], as_index=False)["technique"].mean()
+
+
+def _rows(wide: pd.DataFrame, ends: tuple[str, str], level: float) -> list[dict[str, Any]]:
+    by = [name for name in wide.index.names if name != "participant"]
+    return [
+        {"item": TOTAL, **dict(zip(by, named)), **paired(part, ends, level)}
+        for named, part in wide.groupby(level=by, sort=False)
+    ]
+
+
+def in_order(rows: pd.DataFrame, design: Design) -> pd.DataFrame:
+    """Rows by group in the order of the plan, and by source; else as they came."""
+    place = {name: number for number, name in enumerate(design.group_names)}
+    by = ["order", *(["source"] if "source" in rows else [])]
+    order = rows["group"].map(place).fillna(len(place))
+    placed = rows.assign(order=order).sort_values(by, kind="stable", ignore_index=True)
+    return placed.drop(columns="order")
+
+
+def paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str, float]:
+    """Mean change of people who have both scores, with its t interval."""
     both = part.reindex(columns=list(ends)).dropna()
     change = both[ends[1]] - both[ends[0]]
     n = len(change)
     half = np.nan
     if n >= 2:
-        half = stats.t.ppf((1 + level) / 2, n - 1) * change.std(ddof=1) / np.sqrt(n)
+        half = stats.t.isf((1 - level) / 2, n - 1) * change.std(ddof=1) / np.sqrt(n)
     mean = float(change.mean()) if n else np.nan
     return {
         "n": n,
@@ -158,61 +223,44 @@ def _paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str
     }
 
 
-def _scores(study: Study) -> pd.DataFrame:
-    """Outcome and mean speed of each person at each test."""
-    table = study.trials.table[counted_rows(study.trials.table)]
-    table = table[table["phase"] != PRACTICE_PHASE]
-    table = table.assign(stage=stage_column(table, study.design))
-    keys = ["participant", "stage"]
-    named = study.design.primary.outcome if study.design.primary else study.design.outcomes[0].name
-    if named in _HITS:
-        found = score_trials(table, keys, registered=()).rename(columns={"hit_rate": "outcome"})
-    elif named not in table:
-        found = scores_of(table, _outcome(study.design, named), study.design).cells(keys)
-        found = found.rename(columns={"score": "outcome"})
-    else:
-        found = table.groupby(keys, as_index=False)[named].mean().rename(columns={named: "outcome"})
-    found = found[[*keys, "outcome"]]
-    if "speed" in table:
-        speed = table.groupby(keys, as_index=False)["speed"].mean()
-        return found.merge(speed, on=keys, how="left")
-    return found.assign(speed=np.nan)
+def score_cells(scores: OutcomeScores) -> pd.DataFrame:
+    """Outcome of each person at each test, practice left out: ``participant, group, stage``."""
+    cells = scores.cells(["participant", "group", "stage", "phase"])
+    cells = cells[cells["phase"] != PRACTICE_PHASE]
+    return cells.drop(columns="phase").rename(columns={"score": "outcome"})
 
 
-def _outcome(design: Design, name: str) -> Outcome:
-    return next(outcome for outcome in design.outcomes if outcome.name == name)
+def together(
+    both: pd.DataFrame, name: str, pair: str, *, level: float, simulations: int, seed: int
+) -> pd.DataFrame:
+    """What one score and the outcome have in common within people, as a frame of one row or none.
 
-
-def _correlated(both: pd.DataFrame, name: str) -> dict[str, object] | None:
-    """Correlation of one score and the outcome within people; None where there are too few."""
-    rows = both[["participant", "outcome", name]].dropna()
-    size = rows.groupby("participant")["outcome"].transform("size")
-    rows = rows[size >= 2]
-    flat = rows[[name, "outcome"]].nunique().min() < 2 if len(rows) else True
-    if rows["participant"].nunique() < _FEWEST or flat:
-        return None
-    with warnings.catch_warnings():
-        # pingouin renames in place, which pandas speaks of; nothing a reader could act on.
-        warnings.simplefilter("ignore", DeprecationWarning)
-        found = pingouin.rm_corr(data=rows, x=name, y="outcome", subject="participant").iloc[0]
-    low, high = next(found[key] for key in ("CI95%", "CI95") if key in found.index)
-    p = next(found[key] for key in ("pval", "p_val") if key in found.index)
-    df = found["dof"]
-    return {
-        "pair": f"{name} and outcome",
-        "n": rows["participant"].nunique(),
-        "r": float(found["r"]),
-        "df": float(df),
-        "conf_low": float(low),
-        "conf_high": float(high),
-        "p": float(p),
-    }
-
-
-def _speed(scores: pd.DataFrame, design: Design, level: float) -> pd.DataFrame:
-    known = scores[scores["speed"].notna()]
-    order = [stage.name for stage in stages_of(design) if stage.name in set(known["stage"])]
-    if len(order) < 2:
-        return pd.DataFrame()
-    wide = known.pivot_table(index="participant", columns="stage", values="speed")
-    return pd.DataFrame([_paired(wide, (order[0], order[-1]), level)])
+    Parameters
+    ----------
+    both : DataFrame
+        ``participant, group, stage, outcome`` and the column `name`.
+    name : str
+        Column of the score.
+    pair : str
+        What the row is called.
+    level, simulations, seed : float, int, int
+        As for :func:`motorlearn.measures.moving_together`.
+    """
+    wide = [
+        both.pivot_table(
+            index=["group", "participant"], columns="stage", values=column, dropna=False
+        )
+        for column in (name, "outcome")
+    ]
+    people, tests = wide[1].index, wide[1].columns
+    first, second = (w.reindex(index=people, columns=tests).to_numpy(float) for w in wide)
+    found = or_refused(moving_together)(
+        first,
+        second,
+        strata=people.get_level_values("group").to_numpy(),
+        level=level,
+        simulations=simulations,
+        seed=seed,
+    )
+    rows = [] if isinstance(found, Refused) else [{"pair": pair, **vars(found)}]
+    return pd.DataFrame(rows, columns=[column.name for column in TOGETHER])

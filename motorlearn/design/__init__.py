@@ -6,6 +6,7 @@
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
+from motorlearn.design.bound import hits_declared_of, smallest_effect_of
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
@@ -82,7 +83,9 @@ __all__ = [
     "Threshold",
     "WideColumn",
     "design_from_mapping",
+    "hits_declared_of",
     "read_design",
+    "smallest_effect_of",
     "stage_column",
     "stages_of",
     "tests_not_told_apart",

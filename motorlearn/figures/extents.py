@@ -4,12 +4,25 @@ from itertools import combinations
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.layout_engine import PlaceHolderLayoutEngine
 from matplotlib.text import Text
+
+
+def settle(figure: Figure) -> None:
+    """Bring everything to its place, so that texts can be measured; nothing is drawn.
+
+    A figure with a layout of its own is laid out; one without is gone through as for a picture.
+    """
+    engine = figure.get_layout_engine()
+    if engine is None or isinstance(engine, PlaceHolderLayoutEngine):
+        figure.draw_without_rendering()
+    else:
+        engine.execute(figure)
 
 
 def visible_texts(figure: Figure) -> list[Text]:
     """Every text of a figure that a reader would see."""
-    figure.draw_without_rendering()
+    settle(figure)
     undrawn = {id(label) for axes in figure.axes for label in _undrawn_tick_labels(axes)}
     return [
         text

@@ -11,6 +11,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
 
+from motorlearn.figures.extents import settle
+
 INK = "#222222"
 _SMALLEST = 3.0
 
@@ -36,7 +38,7 @@ def label_ends(axes: Axes, labels: Sequence[EndLabel], *, offset: float = 8.0) -
         return []
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.draw_without_rendering()
+    settle(figure)
     wanted = np.array([axes.transData.transform((label.x, label.y))[1] for label in present])
     box = axes.get_window_extent()
     lines = max(label.text.count("\n") + 1 for label in present)
@@ -98,7 +100,7 @@ def thin_ticks(axes: Axes, *, first: Sequence[float] = (), gap: float = 2.0) -> 
     """
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.draw_without_rendering()
+    settle(figure)
     places, texts = list(axes.get_xticks()), axes.get_xticklabels()
     boxes = [text.get_window_extent() for text in texts]
     asked = set(first)
@@ -115,7 +117,7 @@ def turn_ticks(axes: Axes, places: Sequence[float], *, gap: float = 2.0) -> None
     """Set the labels at these places upright where two of them would touch."""
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.draw_without_rendering()
+    settle(figure)
     asked = set(places)
     labels = [tick.label1 for tick in axes.xaxis.get_major_ticks() if tick.get_loc() in asked]
     boxes = sorted((label.get_window_extent() for label in labels), key=lambda box: box.x0)
@@ -136,7 +138,7 @@ def name_y(axes: Axes, text: str) -> None:
     figure = axes.get_figure(root=True)
     assert figure is not None
     axes.set_ylabel(text)
-    figure.draw_without_rendering()
+    settle(figure)
     share = axes.yaxis.label.get_window_extent().height / max(axes.get_window_extent().height, 1)
     if share > 1:
         axes.set_ylabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
@@ -150,7 +152,7 @@ def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> No
     names = [str(name) for name in names]
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.draw_without_rendering()
+    settle(figure)
     room = axes.get_window_extent().width / figure.dpi / max(len(names), 1)
     letters = int(room * 72 / (0.62 * float(mpl.rcParams["font.size"]) * 0.9))
     longest = max(len(word) for name in names for word in name.replace("-", "- ").split())
@@ -165,7 +167,7 @@ def fit_texts(axes: Axes, texts: Sequence[tuple[Text, float]]) -> None:
     """Write texts smaller until each is no wider than its room, given in units of the x axis."""
     figure = axes.get_figure(root=True)
     assert figure is not None
-    figure.draw_without_rendering()
+    settle(figure)
     scale = axes.get_window_extent().width / float(np.ptp(axes.get_xlim()))
     for text, room in texts:
         share = room * scale / max(text.get_window_extent().width, 1e-9)

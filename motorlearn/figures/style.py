@@ -21,7 +21,6 @@ shows itself, with its alternative text, in a notebook.
 import base64
 import contextlib
 import html
-import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -51,6 +50,7 @@ from motorlearn.figures.levels import contrast_ratio as contrast_ratio
 from motorlearn.figures.levels import legible as legible
 from motorlearn.figures.levels import looks as looks
 from motorlearn.figures.levels import relative_luminance as relative_luminance
+from motorlearn.figures.printing import lay_out, print_options, printed
 
 SizeName = Literal["column", "thesis", "page", "slide"]
 
@@ -131,6 +131,13 @@ def _settings(size: Size) -> dict[str, Any]:
         "svg.hashsalt": "motorlearn",
         "pdf.fonttype": 42,
     }
+
+
+@contextlib.contextmanager
+def printing_style() -> Iterator[None]:
+    """Apply what a picture depends on while it is written."""
+    with mpl.rc_context(_untouched(_settings(SIZES["thesis"]))):
+        yield
 
 
 def canvas(
@@ -220,23 +227,21 @@ class Drawing:
 
     def png(self, dpi: int = 300) -> bytes:
         """Write the figure as PNG."""
-        return self._bytes("png", dpi=dpi, metadata={"Software": None})
+        return self._bytes("png", dpi=dpi)
 
     def pdf(self) -> bytes:
         """Write the figure as PDF."""
-        return self._bytes("pdf", metadata={"Title": self.name, "CreationDate": None})
+        return self._bytes("pdf")
 
     def svg(self) -> bytes:
         """Write the figure as SVG whose title and description a screen reader can find."""
-        return described_svg(self._bytes("svg", metadata={"Date": None}), self.name, self.alt)
+        return described_svg(self._bytes("svg"), self.name, self.alt)
 
-    def _bytes(self, form: str, **options: Any) -> bytes:
-        buffer = io.BytesIO()
-        with mpl.rc_context(_untouched(_settings(SIZES["thesis"]))):
-            self.figure.savefig(buffer, format=form, **options)
-            if self.given is None:  # laid out once; every format has the same places
-                self.figure.set_layout_engine("none")
-        return buffer.getvalue()
+    def _bytes(self, form: str, *, dpi: int = 300) -> bytes:
+        with printing_style():
+            if self.given is None:
+                lay_out(self.figure)
+            return printed(self.figure, form, print_options(self.name, dpi=dpi)[form])
 
     def _repr_html_(self) -> str:
         picture = base64.b64encode(self.png(dpi=110)).decode("ascii")

@@ -53,11 +53,7 @@ def write_bytes(
     if not target.parent.is_dir():
         there = str(Path(path).parent)
         raise FileError("the folder for the file does not exist", [there], "create it")
-    if only_over and target.exists() and only_over not in _beginning(target):
-        raise FileError(
-            "the file exists and was not made by this command", [str(path)], "name a new file"
-        )
-    with new_file(target, mode=mode) as temporary:
+    with new_file(target, mode=mode, only_over=only_over) as temporary:
         temporary.write_bytes(content)
     return Path(path)
 
@@ -82,16 +78,23 @@ def ensured_folder(path: str | Path) -> Path:
 
 
 @contextlib.contextmanager
-def new_file(path: str | Path, *, mode: int | None = None) -> Iterator[Path]:
+def new_file(
+    path: str | Path, *, mode: int | None = None, only_over: bytes = b""
+) -> Iterator[Path]:
     """Give a temporary path beside the target that takes its place when the block ends well.
 
     Raises
     ------
     FileError
         If the file cannot be written: no room, no permission, no such folder, a folder of its
-        name, or one that is protected against writing.
+        name, or one that is protected against writing; or it is somebody's work, without the bytes
+        ``only_over`` near its beginning.
     """
     target = real_place(path)
+    if only_over and target.is_file() and only_over not in _beginning(target):
+        raise FileError(
+            "the file exists and was not made by this command", [str(path)], "name a new file"
+        )
     with _told("the file cannot be written", target):
         _refuse_unwritable(target)
         sweep(target)

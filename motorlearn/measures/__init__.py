@@ -3,11 +3,15 @@
 ``aim`` one-dimensional errors, ``landing`` two-dimensional ones, ``hits`` hits among attempts,
 ``times`` times, ``change`` gain, loss, savings and transfer, ``precision`` what one person's score
 is worth, ``own_limits`` and ``individual_changes`` who changed beyond trial noise,
+``moving_together`` whether two scores of the same people do,
 ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition of each
 measure, ``registry`` measures of one's own, ``scores`` all of them on a table, ``score_table``
 these for a reader; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
 from motorlearn.measures.agreement.agreement import Agreement, rater_agreement
 from motorlearn.measures.agreement.planning import RatingPlan, plan_rating
 from motorlearn.measures.agreement.totals import Totals, total_scores
@@ -54,17 +58,7 @@ from motorlearn.measures.landing import (
     landing_ellipse,
     mean_radial_error,
 )
-from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
-from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
-from motorlearn.measures.landmarks.posture import (
-    ChecklistItem,
-    Posture,
-    Quantity,
-    measure_posture,
-    score_checklist,
-    with_landmark_scores,
-)
-from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
+from motorlearn.measures.moving_together import MovingTogether, moving_together
 from motorlearn.measures.orders import longest_run, mean_lag, switch_rate
 from motorlearn.measures.own_limits import OwnChange, hit_change, hit_limits, mean_change
 from motorlearn.measures.precision import (
@@ -84,6 +78,41 @@ from motorlearn.measures.score_table import score_table
 from motorlearn.measures.scores import score_trials
 from motorlearn.measures.times import mean_time
 
+if TYPE_CHECKING:
+    from motorlearn.measures.landmarks.checklist import LandmarkPlan, read_landmark_plan
+    from motorlearn.measures.landmarks.motion import Release, find_release, speed, with_release
+    from motorlearn.measures.landmarks.posture import (
+        ChecklistItem,
+        Posture,
+        Quantity,
+        measure_posture,
+        score_checklist,
+        with_landmark_scores,
+    )
+    from motorlearn.measures.landmarks.tracks import Landmarks, read_landmarks
+
+_LANDMARKS = {
+    "checklist": ("LandmarkPlan", "read_landmark_plan"),
+    "motion": ("Release", "find_release", "speed", "with_release"),
+    "posture": (
+        "ChecklistItem",
+        "Posture",
+        "Quantity",
+        "measure_posture",
+        "score_checklist",
+        "with_landmark_scores",
+    ),
+    "tracks": ("Landmarks", "read_landmarks"),
+}
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        name: f"motorlearn.measures.landmarks.{home}"
+        for home, names in _LANDMARKS.items()
+        for name in names
+    },
+)
+
 __all__ = [
     "CARDS",
     "Agreement",
@@ -93,6 +122,7 @@ __all__ = [
     "IndividualChanges",
     "LandmarkPlan",
     "Landmarks",
+    "MovingTogether",
     "OwnChange",
     "Posture",
     "Quantity",
@@ -133,6 +163,7 @@ __all__ = [
     "mean_radial_error",
     "mean_time",
     "measure_posture",
+    "moving_together",
     "newcombe_difference",
     "paired_g",
     "percent_transfer",

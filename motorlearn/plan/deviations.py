@@ -12,12 +12,22 @@ from motorlearn.measures import switch_rate
 from motorlearn.plan.schedules.schedule import draw_order
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.trials.checking.planned import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-_COLUMNS = ["topic", "where", "planned", "actual", "people", "participants"]
+DEVIATION = Schema(
+    (
+        Column("topic"),
+        Column("where"),
+        Column("planned"),
+        Column("actual"),
+        Column("people", kind="count"),
+        Column("participants"),
+    )
+)
 _ORDER_DRAWS = 50
 _ORDER_SLACK = 0.15
 _KINDS = ("blocked", "serial", "random")
@@ -45,15 +55,7 @@ class Deviations(Result):
 
     def tables(self) -> Sequence[Table]:
         """Deviations, and the labels of analyses where there are any."""
-        columns = (
-            Column("topic"),
-            Column("where"),
-            Column("planned"),
-            Column("actual"),
-            Column("people", kind="count"),
-            Column("participants"),
-        )
-        shown = Table("deviations", "Plan and conduct", columns, self.table)
+        shown = DEVIATION.table("deviations", "Plan and conduct", self.table)
         if self.analyses.empty:
             return (shown,)
         labels = tuple(Column(name) for name in ("outcome", "phase", "method", "label"))
@@ -102,7 +104,7 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]
     return Deviations(
-        table=pd.DataFrame(rows, columns=_COLUMNS),
+        table=DEVIATION.frame(rows),
         analyses=pd.DataFrame(labels, columns=["outcome", "phase", "method", "label"]),
         recipe=Recipe("compare_with_plan", n=len(table)),
     )
@@ -123,11 +125,15 @@ def analysis_label(design: Design, outcome: str, phase: str, method: str) -> str
     return EXPLORATORY
 
 
-Row = tuple[str, str, str, str, int, str]
-
-
 def _row(topic: str, where: str, planned: str, actual: str, who: Sequence[str] = ()) -> Row:
-    return (topic, where, planned, actual, len(who), ", ".join(map(str, who)))
+    return DEVIATION.row(
+        topic=topic,
+        where=where,
+        planned=planned,
+        actual=actual,
+        people=len(who),
+        participants=", ".join(map(str, who)),
+    )
 
 
 def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
@@ -146,8 +152,10 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     for phase in design.phases:
         everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
         absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
-        if absent:
-            unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
+        if unrecorded and study.sessions is not None and len(study.sessions):
+            yield from _attendance(design, study.sessions)
+        elif absent:
             yield _row(
                 "practice not recorded" if unrecorded else "phase not done",
                 phase,
@@ -159,6 +167,23 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         if phase not in design.phases:
             who = sorted(set(table.loc[table["phase"] == phase, "participant"]))
             yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)
+
+
+def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
+    """Sessions held and missed, where a log of sessions stands in the place of trials."""
+    held, planned = sorted(log["session"].dropna().unique()), len(design.practice)
+    if len(held) < planned:
+        yield _row(
+            "sessions not noted", PRACTICE_PHASE, f"{planned} sessions", f"{len(held)} noted"
+        )
+    there = log[log["present"] == 1] if "present" in log else log
+    listed = log["participant"].dropna().unique()
+    done = there.groupby("participant")["session"].nunique().reindex(listed, fill_value=0)
+    missed = done[done < len(held)]
+    if len(missed):
+        actual = f"{_span(missed)} attended"
+        who = sorted(map(str, missed.index))
+        yield _row("sessions missed", PRACTICE_PHASE, f"{len(held)} sessions held", actual, who)
 
 
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:

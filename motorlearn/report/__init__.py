@@ -7,9 +7,26 @@ reads, ``kept_page`` reads it back and holds it against the study. ``several`` a
 ``meta_analysis`` put studies together; they are loaded where they are used.
 """
 
-from motorlearn.report.kept_page import changed_files, read_page, recompute
-from motorlearn.report.study_page import StudyAudit, audit_study
-from motorlearn.report.writing import write_report
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
+
+if TYPE_CHECKING:
+    from motorlearn.report.kept_page import changed_files, read_page, recompute
+    from motorlearn.report.study_page import StudyAudit, audit_study
+    from motorlearn.report.writing import write_report
+
+__getattr__, __dir__ = late_names(
+    __name__,
+    {
+        "StudyAudit": "motorlearn.report.study_page",
+        "audit_study": "motorlearn.report.study_page",
+        "changed_files": "motorlearn.report.kept_page",
+        "read_page": "motorlearn.report.kept_page",
+        "recompute": "motorlearn.report.kept_page",
+        "write_report": "motorlearn.report.writing",
+    },
+)
 
 __all__ = [
     "StudyAudit",

@@ -12,6 +12,7 @@ import functools
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -24,11 +25,14 @@ from pydantic import BaseModel
 
 import motorlearn
 from motorlearn.design import Design
-from motorlearn.figures.style import Drawing
+from motorlearn.digits import number
+from motorlearn.figures.printing import Pictures, Press, print_options
+from motorlearn.figures.style import Drawing, printing_style
 from motorlearn.files import is_signed, signature
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
+DPI = 300
 _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
@@ -42,8 +46,8 @@ _WORDS = frozenset(
 
 
 def fingerprint(*values: Any) -> str:
-    """Name values, as they are, together with the code that makes pictures and tables of them."""
-    shape = json.dumps([_shape(value) for value in values], sort_keys=True)
+    """Name values, as they are, the decimal sign and the code that makes pictures of them."""
+    shape = json.dumps([number(0.5), *(_shape(value) for value in values)], sort_keys=True)
     return hashlib.sha256((_code() + shape).encode()).hexdigest()
 
 
@@ -99,14 +103,20 @@ class Print(Drawing):
         Caption and alternative text that the figure's own function gave.
     files : mapping of str to bytes
         Files of an earlier report by format; empty where the figure was drawn just now.
+    elsewhere : Future, optional
+        Its files by format, where another process draws it; nothing where that failed.
     """
 
     made_from: str = ""
     words: tuple[str, str] = ("", "")
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    elsewhere: Future[Pictures | None] | None = field(default=None, repr=False)
 
-    def _bytes(self, form: str, **options: Any) -> bytes:
-        return self.files[form] if self.files else super()._bytes(form, **options)
+    def _bytes(self, form: str, *, dpi: int = DPI) -> bytes:
+        if self.files:
+            return self.files[form]
+        found = self.elsewhere.result() if self.elsewhere is not None and dpi == DPI else None
+        return found[form] if found else super()._bytes(form, dpi=dpi)
 
 
 @dataclass(frozen=True)
@@ -121,11 +131,14 @@ class Kept:
         For each fingerprint ``name``, ``words`` and ``files``: path and checksum by format.
     forms : tuple of str
         Formats that the report writes; a picture that lacks one of them is drawn again.
+    press : Press, optional
+        Processes that draw.
     """
 
     folder: Path = Path()
     entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
     forms: tuple[str, ...] = FORMS
+    press: Press | None = field(default=None, repr=False)
 
     def draw(
         self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
@@ -142,7 +155,15 @@ class Kept:
             return Print(str(entry["name"]), Figure(), *words, key, words, files)
         new = function(*values, **options)
         name = f"{new.name}-{ending}" if ending else new.name
-        return Print(name, new.figure, new.caption, new.alt, key, (new.caption, new.alt))
+        words = (new.caption, new.alt)
+        return Print(name, new.figure, *words, key, words, elsewhere=self._sent(name, new.figure))
+
+    def _sent(self, name: str, figure: Figure) -> Future[Pictures | None] | None:
+        if self.press is None:
+            return None
+        options = print_options(name, dpi=DPI)
+        with printing_style():
+            return self.press.take(figure, {form: options[form] for form in self.forms})
 
     def files(self, key: str) -> dict[str, bytes]:
         """Files of one fingerprint by format; none where any of them is gone or was touched."""

@@ -14,6 +14,7 @@ import motorlearn
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, analyse_study
 from motorlearn.compare import PhaseComparison
+from motorlearn.design import Design, hits_declared_of, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Refused, Result
 from motorlearn.tables import Column, Table
@@ -318,9 +319,17 @@ def _plan_facts(study: Study) -> dict[str, str]:
         f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
         "smallest effect of interest": "none declared"
         if smallest is None
-        else f"{digits.significant(smallest.value)}: {smallest.reason or 'no reason given'}",
+        else f"{_smallest(design)}: {smallest.reason or 'no reason given'}",
         "problems in the data": _problem_counts(study),
     }
+
+
+def _smallest(design: Design) -> str:
+    trials, smallest = hits_declared_of(design), smallest_effect_of(design)
+    if trials and smallest:
+        said = digits.significant(smallest * trials)
+        return f"{said} hits of {trials} (a rate of {digits.significant(smallest)})"
+    return digits.significant(smallest)
 
 
 def _days(days: float) -> str:

@@ -11,14 +11,17 @@ from tqdm.auto import tqdm
 
 import motorlearn
 from motorlearn.analysis import StudyAnalysis, analyse_study
+from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
+from motorlearn.figures.printing import press
 from motorlearn.figures.style import Drawing
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
+from motorlearn.report.sections.before_data import NOTHING_YET, compose_plan, nothing_recorded
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.contents import Document
-from motorlearn.report.writers.numbers import to_results
+from motorlearn.report.writers.numbers import to_no_results, to_results
 from motorlearn.report.writers.page import to_page
 from motorlearn.report.writers.word import to_word
 from motorlearn.tables import to_csv
@@ -46,7 +49,8 @@ def write_report(
 
     The folder holds ``report.html`` and ``report.docx``, every figure as PNG and SVG, every table
     as CSV, LaTeX and HTML and together as a workbook, and ``results.json``. Where it holds an
-    earlier report of the same data, only what changed is drawn again.
+    earlier report of the same data, only what changed is drawn again. Of a study without data the
+    report holds the plan and what is open in it.
 
     Parameters
     ----------
@@ -78,19 +82,28 @@ def write_report(
     FileError
         If the folder holds somebody's other work or cannot be written.
     """
-    analysis = analysed(study, only=outcome, quiet=quiet)
-    found = view_of(analysis, decimal=_known_sign(decimal))
-    forms = FORMS + (("pdf",) if pdf else ())
-    kept = kept_from(Path(folder), forms)
-    with new_folder(folder, mark=MARK) as work:
-        write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
+    kept = kept_from(Path(folder), FORMS + (("pdf",) if pdf else ()))
+    with decimal_sign(known_sign(decimal)):
+        if isinstance(study, Study) and nothing_recorded(study):
+            return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
+        analysis = analysed(study, only=outcome, decimal=decimal, quiet=quiet)
+        found = view_of(analysis, decimal=decimal)
+        with new_folder(folder, mark=MARK) as work, press() as drawers:
+            found = replace(found, kept=replace(kept, press=drawers))
+            write_found(found, work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 
 
 def analysed(
-    study: Study | StudyAnalysis, *, only: str | None = None, quiet: bool | None = None
+    study: Study | StudyAnalysis,
+    *,
+    only: str | None = None,
+    decimal: str = ".",
+    quiet: bool | None = None,
 ) -> StudyAnalysis:
     """The analysis of a study, unless its data have errors; one that was made is taken over.
+
+    One that was made with decimal points is made again where its texts are to have commas.
 
     Raises
     ------
@@ -100,7 +113,9 @@ def analysed(
     if isinstance(study, StudyAnalysis):
         if only is not None and list(study.details) != [only]:
             raise InputError("this analysis holds other outcomes", [only], "give the study itself")
-        return study
+        if decimal == ".":
+            return study
+        only, study = study.recipe.options["outcome"], study.study
     _refuse_errors(study)
     with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
         analysis = analyse_study(study, outcome=only)
@@ -108,7 +123,8 @@ def analysed(
     return analysis
 
 
-def _known_sign(decimal: str) -> str:
+def known_sign(decimal: str) -> str:
+    """The decimal sign, if it is one."""
     if decimal not in (".", ","):
         raise InputError("the decimal sign is a point or a comma", [decimal])
     return decimal
@@ -118,19 +134,43 @@ def write_found(
     found: StudyView, work: Path, *, decimal: str, draft: bool, quiet: bool | None
 ) -> None:
     """Write everything that was found into an empty folder."""
-    versions = {"motorlearn": motorlearn.__version__}
-    versions |= {name: version(name) for name in SOFTWARE}
+    versions = _versions()
     made = _made(found.study, versions)
-    with tqdm(total=3, desc="report", disable=quiet, leave=False) as progress:
+    with tqdm(total=2, desc="report", disable=quiet, leave=False) as progress:
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
         progress.update()
-        pictures, entries = _draw(document.drawings, work, found.kept.forms, quiet)
-        progress.update()
-        keep(work, entries | _tabulate(document, work, found.kept))
-        (work / "report.docx").write_bytes(to_word(document, pictures, made))
+        _write_document(document, work, found.kept, made, quiet)
         (work / "results.json").write_text(to_results(found, document, made), "utf-8")
-        (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
         progress.update()
+
+
+def _write_plan(
+    study: Study, folder: Path, kept: Kept, decimal: str, draft: bool, quiet: bool | None
+) -> Path:
+    """Write the report of a study without data: its plan, and what is open in it."""
+    _refuse_errors(study)
+    versions = _versions()
+    made = _made(study, versions)
+    with new_folder(folder, mark=MARK) as work:
+        document = compose_plan(study, kept=kept, decimal=decimal, draft=draft, versions=versions)
+        _write_document(document, work, kept, made, quiet)
+        (work / "results.json").write_text(to_no_results(document, made, NOTHING_YET), "utf-8")
+    return folder / MARK
+
+
+def _write_document(
+    document: Document, work: Path, kept: Kept, made: dict[str, str], quiet: bool | None
+) -> None:
+    """Write figures, tables and both texts of a document."""
+    pictures, entries = _draw(document.drawings, work, kept.forms, quiet)
+    keep(work, entries | _tabulate(document, work, kept))
+    (work / "report.docx").write_bytes(to_word(document, pictures, made))
+    (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
+
+
+def _versions() -> dict[str, str]:
+    versions = {"motorlearn": motorlearn.__version__}
+    return versions | {name: version(name) for name in SOFTWARE}
 
 
 def _refuse_errors(study: Study) -> None:

@@ -8,6 +8,9 @@ Giving away: ``privacy``,
 ``pseudonyms``, ``package``, ``sharing``.
 """
 
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
 from motorlearn.trials.checking.balance import attrition, baseline_differences, missing_table
 from motorlearn.trials.checking.orders import order_audit
 from motorlearn.trials.checking.people import left_out
@@ -17,16 +20,24 @@ from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
 from motorlearn.trials.counted import counted_rows, set_aside_void, void_reasons
 from motorlearn.trials.folder import read_study, shipped_study
+from motorlearn.trials.handedness import left_handed
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
-from motorlearn.trials.schema import check_table, trials_schema
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
-from motorlearn.trials.sharing.packing import share_study, small_cells
+from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
+from motorlearn.trials.sharing.small_cells import small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
+
+if TYPE_CHECKING:
+    from motorlearn.trials.schema import check_table, trials_schema
+
+__getattr__, __dir__ = late_names(
+    __name__, dict.fromkeys(("check_table", "trials_schema"), "motorlearn.trials.schema")
+)
 
 __all__ = [
     "MADE_HERE",
@@ -40,6 +51,7 @@ __all__ = [
     "counted_rows",
     "data_package",
     "import_trials",
+    "left_handed",
     "left_out",
     "missing_table",
     "no_changes",

@@ -7,16 +7,18 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
-from motorlearn.trials.checking.planned import check_plan
+from motorlearn.trials.checking.planned import check_plan, practice_in_the_log
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
+from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.replay import replay, settle
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import read_test_days
@@ -25,7 +27,7 @@ from motorlearn.trials.reading.not_yet import set_aside_blank
 from motorlearn.trials.reading.session_log import read_sessions
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
-from motorlearn.trials.study import Study
+from motorlearn.trials.study import Study, Trials
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
 _PACKAGE = Path(__file__).parents[1]
@@ -58,13 +60,16 @@ def shipped_study() -> Path:
     )
 
 
-def read_study(folder: str | Path) -> Study:
+def read_study(folder: str | Path, *, begun: bool = True) -> Study:
     """Read a study folder: ``study.toml`` and the files it names, all problems together.
 
     Parameters
     ----------
     folder : path-like
         The folder, or its ``study.toml``.
+    begun : bool
+        Whether the file of trials must be there. With False a study whose file of trials is still
+        to come is read as one without trials, and a doubt names the file.
 
     Returns
     -------
@@ -83,6 +88,8 @@ def read_study(folder: str | Path) -> Study:
     path = Path(folder)
     design = read_design(path)
     root = path if path.is_dir() else path.parent
+    if not begun and _not_there(root, design):
+        return _to_come(root, design)
     trials = _trials(root, design)
     if design.recipe is None:
         trials = set_aside_blank(trials)
@@ -92,7 +99,9 @@ def read_study(folder: str | Path) -> Study:
         trials = _with_groups(trials, people)
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
-    problems = gather([*_problems(design, trials, people, ratings), doubts])
+    clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
+    problems = gather([*_problems(design, trials, people, ratings), doubts, clips])
+    problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
     return Study(
@@ -103,6 +112,35 @@ def read_study(folder: str | Path) -> Study:
         problems,
         root,
         sessions,
+    )
+
+
+def _not_there(root: Path, design: Design) -> bool:
+    """Whether the file of trials is still to come; one under a name much like it is not."""
+    name = design.recipe.file if design.recipe is not None else design.files.trials
+    return not inside(root, name).exists() and not alike(root / name)
+
+
+def _to_come(root: Path, design: Design) -> Study:
+    """A study that has a plan and no file of trials; who takes part may be known already."""
+    name = design.recipe.file if design.recipe is not None else design.files.trials
+    people = design.files.participants
+    there = people is not None and inside(root, people).is_file()
+    listed = _read(root, people, design) if there else None
+    doubt = problem_frame(
+        "no file of trials yet",
+        severity="doubt",
+        file=name,
+        advice="'motorlearn sheets' writes it to be filled in; or name another one under [files]",
+    )
+    words = {column: pd.Series(dtype="str") for column in ("participant", "group", "phase")}
+    return Study(
+        design,
+        Trials(pd.DataFrame(words), units=dict(design.units)),
+        None if listed is None else listed.sheet.table,
+        None,
+        gather([doubt, *([] if listed is None else [listed.problems])]),
+        root,
     )
 
 
@@ -158,10 +196,15 @@ def _problems(
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
         found += [labels_with_unseen_signs(people.sheet), labels_too_long(people.sheet)]
+        found.append(check_hands(people.sheet, trials.sheet))
+    if people is not None and not trials.sheet.table.empty:
         found.append(check_same_people(trials.sheet, people.sheet))
     if ratings is not None:
         _require(ratings, "rater", "score")
         found.append(ratings.problems)
+    if ratings is not None and ratings.sheet.table["score"].isna().all():
+        found.append(_nothing_yet(ratings.sheet.file))
+    elif ratings is not None:
         known = ratings.sheet.table["participant"].notna().any()
         if known:
             found.append(check_rules(ratings.sheet, phases=design.phases))

@@ -3,12 +3,14 @@
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.formula.api as smf
 
-from motorlearn.analysis.technique import technique_change
+from motorlearn.analysis.speed import COST, FREE, NO_GAIN, OPEN, speed_beside
+from motorlearn.analysis.technique import TOTAL, primary_scores, technique_change
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study, Trials
+from motorlearn.wording import Voice
+from motorlearn.wording.technique import speed_sentence
 
 PLAN = design_from_mapping(
     {
@@ -47,35 +49,59 @@ def test_the_change_of_an_item_is_the_mean_of_the_paired_changes():
     knees = found.items.set_index("item").loc["knees"]
     assert (knees["n"], knees["change"]) == (3, 2)
     assert np.allclose([knees["conf_low"], knees["conf_high"]], [2 - 2.4841, 2 + 2.4841], atol=1e-3)
-    assert found.items["item"].tolist() == ["knees", "paddle", "total"]
-
-
-def test_moving_together_is_the_correlation_within_people():
-    # Reference: analysis of covariance with one slope and a level per person (Bakdash & Marusich
-    # 2017), fitted by statsmodels; r is the root of SS slope / (SS slope + SS error), signed.
-    rng = np.random.default_rng(4)
-    scores = rng.uniform(0, 2, (8, 3))
-    hits = np.clip(np.round(6 + 4 * scores + rng.normal(0, 2, (8, 3))), 0, 20).astype(int)
-    found = technique_change(study(scores, hits)).together.iloc[0]
-    rows = pd.DataFrame(
-        {"y": hits.ravel() / 20, "x": scores.ravel() + 0.5, "who": np.repeat(range(8), 3)}
-    )
-    fit = smf.ols("y ~ C(who) + x", rows).fit()
-    without = smf.ols("y ~ C(who)", rows).fit()
-    share = (without.ssr - fit.ssr) / without.ssr
-    assert np.isclose(found["r"], np.sign(fit.params["x"]) * np.sqrt(share))
-    assert np.isclose(found["p"], fit.pvalues["x"])
-    assert found["df"] == 8 * 2 - 1
+    assert found.items["item"].tolist() == ["knees", "paddle", TOTAL]
 
 
 def test_speed_stands_beside_hits():
     speed = [[10, 9, 8], [11, 10, 9], [9, 9, 8]]
-    found = technique_change(
-        study([[0, 0, 1], [1, 1, 3], [0, 2, 3]], [[5, 6, 9], [4, 9, 11], [6, 7, 10]], speed)
+    one = study([[0, 0, 1], [1, 1, 3], [0, 2, 3]], [[5, 6, 9], [4, 9, 11], [6, 7, 10]], speed)
+    found = speed_beside(primary_scores(one), PLAN)
+    change = found.change.set_index("score")
+    assert np.isclose(change.loc["speed", "change"], -5 / 3)
+    assert np.isclose(change.loc["outcome", "change"], 5)  # hits of 20: 4, 7, 4
+    assert found.together.empty  # three people
+
+
+@pytest.mark.parametrize(
+    ("gain", "faster", "verdict"),
+    [(4, -2, COST), (4, 2, FREE), (4, 0, OPEN), (0, -2, NO_GAIN)],
+)
+def test_a_gain_is_bought_only_where_both_intervals_leave_out_zero(gain, faster, verdict):
+    people = np.arange(8)
+    noise = np.tile([-1, 1], 4)
+    hits = np.column_stack([people, people + gain / 2, people + gain + noise])
+    speed = np.column_stack([people + 9, people + 9, people + 9 + faster + noise])
+    one = study(np.zeros((8, 3)), hits, speed.tolist())
+    found = speed_beside(primary_scores(one), PLAN)
+    assert found.verdicts == {"all": verdict}
+    said = speed_sentence(found.change, verdict, found.tests, "m/s", Voice(PLAN, PLAN.outcomes[0]))
+    assert {
+        COST: "slower trials may be",
+        FREE: "not bought",
+        OPEN: "no loss of speed is shown",
+    }.get(verdict, "no gain in hits") in said
+
+
+def test_scores_of_landmarks_stand_beside_those_of_raters_and_are_not_mixed_with_them():
+    one = study([[0, 0, 1], [1, 1, 3], [0, 2, 3]], [[5, 6, 9], [4, 9, 11], [6, 7, 10]])
+    camera = one.ratings.assign(rater="landmarks", source="landmarks", score=1.0)
+    both = pd.concat([one.ratings.assign(source="raters"), camera])
+    found = technique_change(Study(PLAN, one.trials, None, both))
+    total = found.items[found.items["item"] == TOTAL].set_index("source")
+    assert (total.loc["raters", "change"], total.loc["landmarks", "change"]) == (2, 0)
+    assert "landmarks" in str(found)
+
+
+def test_groups_keep_their_own_change():
+    one = study([[0, 0, 1], [1, 1, 3], [0, 2, 3]], [[5, 6, 9], [4, 9, 11], [6, 7, 10]])
+    table = one.trials.table
+    table = table.assign(group=np.where(table["participant"] == "P0", "a", "b"))
+    plan = PLAN.model_copy(
+        update={"groups": tuple(PLAN.groups[0].model_copy(update={"name": n}) for n in "ab")}
     )
-    assert np.isclose(found.speed["change"].iloc[0], -5 / 3)
-    assert "speed and outcome" in set(found.together["pair"])
-    assert "Exploratory" in str(found)
+    found = technique_change(Study(plan, Trials(table), None, one.ratings))
+    total = found.items[found.items["item"] == TOTAL].set_index("group")
+    assert (total.loc["a", "change"], total.loc["b", "change"]) == (1, 2.5)
 
 
 def test_without_ratings_of_two_tests_it_says_so():

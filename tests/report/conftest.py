@@ -173,14 +173,12 @@ def quick_pictures(monkeypatch):
         return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
-    nothing = {"raters": None, "curves": None, "population": None}
+    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
+    others = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
+    beside = {"mixed": Refused("left out")} | dict.fromkeys(others)
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
-    for name, found in (
-        ("_curves_and_raters", nothing),
-        ("_judged", unjudged),
-        ("_audit_of_model", None),
-    ):
-        monkeypatch.setattr(f"motorlearn.analysis.study.{name}", lambda *a, found=found: found)
+    monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
+    monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
     return drawn
 
 

@@ -1,5 +1,7 @@
 """A programme can be checked, audited and reported at every moment of its life."""
 
+import json
+
 import pandas as pd
 import pytest
 from field_days import fill_sessions, fill_tests, programme_folder
@@ -7,6 +9,8 @@ from typer.testing import CliRunner
 
 import motorlearn as ml
 from motorlearn import commands
+from motorlearn.exceptions import FileError
+from motorlearn.plan import Answers, programme_text
 
 RUN = CliRunner()
 
@@ -15,7 +19,10 @@ def run(*arguments):
     return RUN.invoke(commands.app, [str(part) for part in arguments])
 
 
-@pytest.mark.parametrize(("tests", "sessions"), [(0, 0), (1, 1), (2, 4), (3, 8)])
+@pytest.mark.parametrize(
+    ("tests", "sessions"),
+    [(0, 0), (1, 1), (2, 4), pytest.param(3, 8, marks=pytest.mark.slow)],
+)
 def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, sessions):
     folder = programme_folder(tmp_path / "ring", size=6)
     fill_tests(folder, tests=tests)
@@ -24,12 +31,33 @@ def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, se
     audit = run("audit", folder)
     assert audit.exit_code == 0, audit.output + repr(audit.exception)
     report = run("report", folder, "--out", tmp_path / "report", "--quiet")
-    if tests:
-        assert report.exit_code == 0, report.output + repr(report.exception)
-        text = (tmp_path / "report" / "report.html").read_text(encoding="utf-8")
-        assert "of 20" in text
-    else:
-        assert "no value that counts" in str(report.exception)
+    assert report.exit_code == 0, report.output + repr(report.exception)
+    text = (tmp_path / "report" / "report.html").read_text(encoding="utf-8")
+    assert ("hits of 20 were" in text) == (tests > 0)
+    assert ("Nothing has been recorded yet" in text) == (tests == 0)
+
+
+def test_the_report_of_a_plan_tells_no_result(tmp_path):
+    folder = tmp_path / "ring"
+    folder.mkdir()
+    (folder / "study.toml").write_text(programme_text(Answers(title="Ring push", size=9, seed=1)))
+    made = run("report", folder, "--out", tmp_path / "report", "--quiet", "--final")
+    assert made.exit_code == 0, made.output + repr(made.exception)
+    kept = json.loads((tmp_path / "report" / "results.json").read_text(encoding="utf-8"))
+    assert kept["analysis"]["refused"] == "nothing has been recorded yet"
+    assert kept["results"] == {}
+    text = " ".join(kept["sentences"])
+    assert "programme n = 9" in text and "p =" not in text
+    assert "one group" in kept["tables"]["holes"]["frame"]["topic"]
+    assert {"report.docx", "figures", "tables"} <= {p.name for p in (tmp_path / "report").iterdir()}
+    assert run("learners", folder, "--out", tmp_path / "pages").exit_code == 0
+
+
+def test_a_file_of_trials_that_is_spelt_otherwise_is_no_study_to_come(tmp_path):
+    folder = programme_folder(tmp_path / "ring", size=3)
+    (folder / "sheets" / "tests.xlsx").rename(folder / "sheets" / "Tests.xlsx")
+    made = run("report", folder, "--out", tmp_path / "report", "--quiet")
+    assert isinstance(made.exception, FileError)
 
 
 def test_blank_practice_rows_stop_nothing(tmp_path):

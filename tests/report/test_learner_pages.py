@@ -2,6 +2,7 @@
 
 import re
 import shutil
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,9 @@ from typer.testing import CliRunner
 
 import motorlearn as ml
 from motorlearn import commands
+from motorlearn.design import design_from_mapping
 from motorlearn.report.learners import follow_learners
+from motorlearn.report.learners.pages import overview_page
 from motorlearn.report.learners.progress import MOVED, STALLED, TOO_EARLY, UNCLEAR
 from motorlearn.trials import table_bytes
 
@@ -120,7 +123,7 @@ def test_the_coach_sees_who_stalled_is_absent_has_pain_and_is_above_the_limit(fo
     progress = follow_learners(study)
     dose = 35 * 2  # shadow swing 15 and standing push 20, twice a week
     assert set(progress.load["limit"]) == {60}
-    assert progress.load.query("week == 1")["trials"].max() == dose
+    assert progress.load.query("period == 1")["trials"].max() == dose + 20  # the pretest counts
     overview = ml.write_learner_pages(study, tmp_path / "pages").read_text(encoding="utf-8")
     log = study.sessions
     hurt = log[log["pain_after"] > 0].iloc[0]
@@ -128,6 +131,29 @@ def test_the_coach_sees_who_stalled_is_absent_has_pain_and_is_above_the_limit(fo
     absent = log[log["present"] == 0]["participant"].iloc[0]
     assert f"{absent}: at " in overview
     assert "limit 60" in overview
+
+
+def test_load_is_held_against_limits_of_a_session_a_day_and_a_week(folder):
+    # Session 1 has 35 trials on day 0, the day of the pretest with 20; weeks 3 and 4 have 40 twice.
+    limits = [{"trials": n, "per": per, "source": "club"} for per, n in
+              (("session", 35), ("day", 54), ("week", 95))]  # fmt: skip
+    study = ml.read_study(folder)
+    plan = study.design.model_dump(exclude_unset=True, by_alias=True) | {"load": {"limits": limits}}
+    load = follow_learners(replace(study, design=design_from_mapping(plan))).load
+    seen = {per: set(map(str, part["period"])) for per, part in load.groupby("per")}
+    assert seen["session"] == {f"practice session {n}" for n in (5, 6, 7, 8)}
+    assert seen["day"] == {"0.0"}
+    assert seen["week"] == {"4"}  # 80 trials of practice and the test of week 4
+    assert load.query("per == 'day'")["trials"].unique().tolist() == [55]
+
+
+def test_fatigue_is_told_to_the_coach_most_tired_first(folder):
+    study = ml.read_study(folder)
+    log = study.sessions.assign(
+        fatigue_after=np.where(study.sessions["participant"] == "P02", 8, 3)
+    )
+    page = overview_page(follow_learners(replace(study, sessions=log)))
+    assert page.index("P02: 8.0 of 10 on average, 8 at most") < page.index("P01: 3.0 of 10")
 
 
 def test_three_tests_without_a_clear_change_are_a_standstill(tmp_path):

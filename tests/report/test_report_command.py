@@ -180,6 +180,8 @@ def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
         '{"x": "y"}',
         '{"x": {"name": "a", "words": ["", ""], "files": {"png": ["../a", "b"]}}}',
         '{"x": {"name": "a", "words": [""], "files": {}}}',
+        '{"signature": "0", "entries": {}}',
+        '{"signature": 1, "entries": []}',
     ],
 )
 def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):

@@ -6,15 +6,16 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, judged
 from motorlearn.compare import PhaseComparison
+from motorlearn.design import smallest_effect_of
 from motorlearn.linear import Equivalence
 
 
 def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]:
     """Checks of two one-sided tests."""
     yield _declared(context)
-    smallest = context.design.smallest_effect if context.design is not None else None
-    if smallest is not None:
-        yield _same_bound(result, smallest.value, context)
+    declared = smallest_effect_of(context.design) if context.design is not None else None
+    if declared is not None:
+        yield _same_bound(result, declared, context)
     width = (result.conf_high - result.conf_low) / (result.bound_high - result.bound_low)
     yield judged(
         "the study is precise enough to show equivalence",

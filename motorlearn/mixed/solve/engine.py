@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.solve.factors import Factor
@@ -159,7 +158,9 @@ def orthonormal(columns: Array) -> tuple[Array, Array, Array]:
 
 
 def _inverse_upper(r: Array) -> Array:
-    return solve_triangular(r, np.eye(len(r))) if len(r) else r
+    """The general inverse: elimination leaves a triangle as it is, and LAPACK's triangular solver
+    starts threads even for three columns, which costs a hundred times the work."""
+    return np.triu(np.linalg.inv(r)) if len(r) else r
 
 
 def working(x: Array, factors: list[Factor], *, first_alone: bool = False) -> Working:

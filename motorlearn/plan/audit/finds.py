@@ -7,7 +7,7 @@ import numpy as np
 from statsmodels.stats.power import TTestIndPower, TTestPower
 
 from motorlearn import digits
-from motorlearn.design import Design
+from motorlearn.design import Design, smallest_effect_of
 from motorlearn.exceptions import InputError
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.power.effects import improvement
@@ -96,8 +96,8 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
     paired = plan.model == "paired"
     shrink = np.sqrt(2 * (1 - r)) if paired else np.sqrt(1 - r**2)
-    smallest = design.smallest_effect
-    effect = np.nan if smallest is None else improvement(plan, smallest.value)
+    smallest = smallest_effect_of(design)
+    effect = np.nan if smallest is None else improvement(plan, smallest)
     solver = TTestPower() if paired else TTestIndPower()
     known = {"nobs": n[0]} if paired else {"nobs1": n[0], "ratio": n[-1] / n[0]}
     power = detectable = np.nan

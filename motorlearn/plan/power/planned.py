@@ -5,7 +5,7 @@ from typing import Final
 
 import numpy as np
 
-from motorlearn.design import Assumptions, Design, Outcome, Primary
+from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.power.scenario import Aim, Scenario
 from motorlearn.plan.timetable import Event, timetable
@@ -189,7 +189,8 @@ def _check_joint(joint: bool, model: str, aim: Aim) -> None:
 def _bound(design: Design, aim: Aim, model: str) -> float:
     if aim == "difference":
         return math.nan
-    if design.smallest_effect is None:
+    bound = smallest_effect_of(design)
+    if bound is None:
         raise DesignError(
             f"primary.aim is {aim!r} and smallest_effect is missing",
             None,
@@ -199,7 +200,7 @@ def _bound(design: Design, aim: Aim, model: str) -> float:
         raise InputError(
             "odds ratios have no bound in the unit of the score", [model], "use ancova"
         )
-    return design.smallest_effect.value
+    return bound
 
 
 def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str]) -> bool:

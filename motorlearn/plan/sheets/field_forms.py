@@ -9,7 +9,7 @@ from motorlearn.design import Design, Drill
 from motorlearn.plan.programme_table import length_of
 from motorlearn.plan.sheets.rows import outcome_columns
 from motorlearn.plan.timetable import Event, timetable
-from motorlearn.trials import unit_of
+from motorlearn.trials import left_handed, unit_of
 
 BOX: Final = "box"
 WORD: Final = "word"
@@ -65,7 +65,11 @@ def test_day_forms(design: Design, people: pd.DataFrame) -> list[FieldForm]:
 def learner_forms(design: Design, people: pd.DataFrame) -> list[FieldForm]:
     """One page for each learner with all tests, for whom each learner keeps an own sheet."""
     tests = [event for event in timetable(design).events if not event.is_practice]
-    return [_learner(str(person), tests, design) for person in people["participant"]]
+    left = left_handed(people)
+    return [
+        _learner(str(person), tests, design, left=str(person) in left)
+        for person in people["participant"]
+    ]
 
 
 def session_forms(design: Design, people: pd.DataFrame) -> list[FieldForm]:
@@ -100,6 +104,7 @@ def _test_day(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
         ("tester", ""),
     )
     told = [("planned", _when(event, design)), ("write", _write(outcomes, design))]
+    told += _left(people)
     if event.warm_up:
         told.append(("before", f"{event.warm_up} trials to warm up, not scored"))
     return FieldForm(
@@ -114,7 +119,7 @@ def _test_day(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     )
 
 
-def _learner(person: str, tests: list[Event], design: Design) -> FieldForm:
+def _learner(person: str, tests: list[Event], design: Design, *, left: bool) -> FieldForm:
     outcomes = grid_outcomes(design)
     most = max((event.trials for event in tests), default=1)
     boxes = tuple(str(number) for number in range(1, most + 1))
@@ -128,7 +133,7 @@ def _learner(person: str, tests: list[Event], design: Design) -> FieldForm:
         person,
         f"{design.study.title}: {person}",
         (("participant", person),),
-        (("write", _write(outcomes, design)),),
+        (("write", _write(outcomes, design)), *([("hand", "left")] if left else [])),
         (*words, *boxes, *_END),
         (WORD,) * 4 + (NOTE,) + (BOX,) * (len(boxes) + 2) + (NOTE,),
         rows,
@@ -154,8 +159,9 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
         for drill in drills
         if drill.advance_when
     ]
+    told += _left(people)
     told += [("stop", f"{rule.rule}: {rule.action}") for rule in design.stopping]
-    scale = "0 none to 10 worst; above 0: stop and ask"
+    scale = "0 none to 10 worst; pain above 0: stop and ask"
     told.append(("pain, fatigue", design.load.pain_scale or scale))
     yes_no = ("yes", "no")
     mine = people[people["group"].isin(event.groups)] if event.groups else people
@@ -172,11 +178,17 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     )
 
 
+def _left(people: pd.DataFrame) -> list[tuple[str, str]]:
+    """A line for whoever demonstrates, where somebody is left-handed."""
+    left = left_handed(people)
+    return [("left-handed", f"{', '.join(left)}: mirror cues, start and place")] if left else []
+
+
 def drill_line(drill: Drill, design: Design) -> str:
     """Say a drill in one line: dose, place, start, cues, feedback."""
     unit = design.units.get("length", "")
     every = drill.feedback_every
-    often = {None: "", 0: "no feedback", 1: "after every trial"}
+    often = {None: "", 0: "no feedback", 1: "feedback after every trial"}
     parts = [
         f"{drill.trials_per_session} trials" if drill.trials_per_session else "",
         f"{drill.minutes:g} min" if drill.minutes else "",
@@ -186,7 +198,7 @@ def drill_line(drill: Drill, design: Design) -> str:
         "with a partner" if drill.partner else "",
         f"cue: {' / '.join(drill.cues)}" if drill.cues else "",
         drill.feedback,
-        often.get(every, f"after every {every} trials"),
+        often.get(every, f"feedback after every {every} trials"),
     ]
     return f"{drill.name}: {'; '.join(part for part in parts if part)}"
 

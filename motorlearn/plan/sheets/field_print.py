@@ -71,8 +71,9 @@ _SKILL = (
 {% endfor %}
 {% if design.checklist %}<h2>Checklist</h2><p>Each item: {{ design.checklist.meaning }}.</p>
 <table class="plain"><thead><tr><th scope="col">Item</th><th scope="col">Phase</th>
-<th scope="col">Looks for</th></tr></thead><tbody>{% for item in design.checklist.items %}
-<tr><td>{{ item.name }}</td><td>{{ item.phase }}</td><td>{{ item.looks_for }}</td></tr>
+{% if looked %}<th scope="col">Looks for</th>{% endif %}</tr></thead>
+<tbody>{% for item in design.checklist.items %}<tr><td>{{ item.name }}</td><td>{{ item.phase }}</td>
+{% if looked %}<td>{{ item.looks_for }}</td>{% endif %}</tr>
 {% endfor %}</tbody></table>{% endif %}
 </section></body></html>
 """
@@ -116,6 +117,7 @@ def skill_sheet(design: Design) -> str:
         design=design,
         kind=kind,
         phases=listed,
+        looked=design.checklist and any(item.looks_for for item in design.checklist.items),
         drills={
             f.name: [d.name for d in design.drills if f.name in d.faults] for f in skill.faults
         },

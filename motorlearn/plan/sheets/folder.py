@@ -37,6 +37,7 @@ from motorlearn.plan.sheets.rows import (
 )
 from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
 from motorlearn.trials import table_bytes, unit_of
+from motorlearn.trials.handedness import HAND
 from motorlearn.vocabulary import COLUMNS
 
 PRINT: Final = "print"
@@ -130,6 +131,8 @@ def write_sheets(
         )
     listed = None if participants is None else people_frame(participants)
     people, log = who_gets_sheets(design, listed, seed, earlier, redraw=redraw)
+    if design.programme is not None and HAND not in people:
+        people = people.assign(**{HAND: ""})
     seed = seed if earlier.seed is None or redraw else earlier.seed
     shown = {
         "trials": planned_trials(design, people, seed=seed),

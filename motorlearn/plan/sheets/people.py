@@ -26,6 +26,9 @@ def who_gets_sheets(
     settled = people_of(design, given)
     if settled is not None:
         log = {"method": "as given", "participants": len(settled)}
+        if given is None and earlier.people is not None and not redraw:
+            same = ["participant", "group"]
+            settled = earlier.people if settled[same].equals(earlier.people[same]) else settled
         return settled, dict(earlier.log) if settled.equals(earlier.people) else log
     if earlier.people is not None and not redraw:
         return _continued(given, earlier)

@@ -1,6 +1,7 @@
 """What each learner and the coach are told, at any time of a programme.
 
 progress  Each learner's tests, change, technique, sessions and next cue, from a study
+load      Trials that each learner really had, held against the limits of the plan
 pages     A page for each learner, and the overview for the coach
 """
 

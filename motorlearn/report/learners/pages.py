@@ -172,7 +172,7 @@ def _changes(learner: Learner, progress: Progress) -> list[str]:
     if len(tests) == 1:
         return ["This is where you start. What changes can be seen after the next test."]
     told: dict[str, Any] = {"hits": progress.counts_hits, "unit": progress.unit}
-    labels = [str(label) for label in tests["label"]]
+    labels = [f"{str(label)[:1].lower()}{str(label)[1:]}" for label in tests["label"]]
     said = []
     if learner.since_first is not None:
         said.append(change_words(learner.since_first, labels[0], labels[-1], **told))
@@ -274,22 +274,40 @@ def _parts(progress: Progress) -> list[dict[str, Any]]:
         for row in one.pain.itertuples()
     ]
     load = [
-        f"{row.participant}: {row.trials:.0f} trials in week {row.week:.0f}, limit {row.limit:.0f}"
+        f"{row.participant}: {row.trials:.0f} trials{_EFFORTS[row.effort]} "
+        f"{_PERIODS[row.per].format(row.period)}, limit {row.limit:.0f}"
         for row in progress.load.itertuples()
     ]
     return [
         {"title": "Tests not taken", "lines": absent, "none": "Everybody took every test so far."},
         {"title": "Absent from sessions", "lines": seldom, "none": "Nobody, as far as noted."},
         {"title": "Pain", "lines": pain, "none": "None noted. Ask all the same."},
+        {"title": "Fatigue", "lines": _fatigue(learners), "none": "None noted."},
         {"title": "Load above the limit", "lines": load, "none": _no_load(progress)},
         {"title": "Criteria of the drills", "lines": _criteria(progress), "none": "None noted."},
     ]
 
 
 def _no_load(progress: Progress) -> str:
-    if not any(limit.per == "week" for limit in progress.design.load.limits):
-        return "The plan has no limit for a week, so none was checked."
-    return "Nobody was above it in the sessions attended."
+    if not progress.design.load.limits:
+        return "The plan has no limit, so none was checked."
+    return "Nobody was above it in the sessions and tests they were at."
+
+
+_EFFORTS: Final = {"any": "", "maximal": " at maximal effort"}
+_PERIODS: Final = {"session": "in {}", "day": "on day {:.0f}", "week": "in week {:.0f}"}
+_MOST_TIRED: Final = 5
+
+
+def _fatigue(learners: tuple[Learner, ...]) -> list[str]:
+    """The most tired first; from which number on it is too much is for the coach to say."""
+    noted = [one for one in learners if len(one.fatigue)]
+    noted.sort(key=lambda one: -float(one.fatigue["fatigue"].mean()))
+    return [
+        f"{one.participant}: {digits.number(one.fatigue['fatigue'].mean(), 1)} of 10 on average, "
+        f"{one.fatigue['fatigue'].max():.0f} at most"
+        for one in noted[:_MOST_TIRED]
+    ]
 
 
 def _criteria(progress: Progress) -> list[str]:

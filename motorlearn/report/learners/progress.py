@@ -9,7 +9,7 @@ from scipy import stats
 
 from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
-from motorlearn.plan import throw_load
+from motorlearn.report.learners.load import load_above_limits
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -44,8 +44,9 @@ class Learner:
         What to work on next; empty where nothing says so.
     attended, sessions : int
         Practice sessions this learner was at, of those recorded.
-    pain : DataFrame
-        ``session, pain``: sessions with pain above 0.
+    pain, fatigue : DataFrame
+        ``session, pain``: sessions with pain above 0; ``session, fatigue``: sessions for which
+        fatigue was noted, the higher of before and after.
     met : tuple of str
         Drills whose criterion this learner has met.
     trials : int
@@ -63,6 +64,7 @@ class Learner:
     attended: int = 0
     sessions: int = 0
     pain: pd.DataFrame = field(default_factory=pd.DataFrame)
+    fatigue: pd.DataFrame = field(default_factory=pd.DataFrame)
     met: tuple[str, ...] = ()
     trials: int = 0
 
@@ -84,7 +86,8 @@ class Progress:
     expected_by_chance : float
         Learners who would leave their limits between first and last test if nobody had changed.
     load : DataFrame
-        ``participant, week, trials, limit``: weeks above a limit of the plan.
+        ``participant, per, period, effort, trials, limit``: where somebody was above a limit of the
+        plan, counting the sessions and tests that this learner was at.
     """
 
     design: Design
@@ -141,7 +144,14 @@ def follow_learners(study: Study) -> Progress:
         _learner(person, cells, stages, study, changes) for person in _people(study, table)
     )
     return Progress(
-        design, outcome, unit, better, stages, learners, changes.by_chance(stages), _load(study)
+        design,
+        outcome,
+        unit,
+        better,
+        stages,
+        learners,
+        changes.by_chance(stages),
+        load_above_limits(study),
     )
 
 
@@ -307,8 +317,7 @@ def _sessions(person: str, study: Study) -> dict[str, Any]:
         return {}
     mine = log[log["participant"].astype("str") == person]
     there = mine[mine["present"] != 0] if "present" in mine else mine
-    scales = [name for name in ("pain_before", "pain_after") if name in mine]
-    pain = mine.assign(pain=mine[scales].max(axis=1) if scales else np.nan)
+    pain, tired = _scale(mine, "pain"), _scale(mine, "fatigue")
     dose = {session.session: session.trials for session in _practice(person, study)}
     met = [
         name.removeprefix(_MET)
@@ -318,7 +327,8 @@ def _sessions(person: str, study: Study) -> dict[str, Any]:
     return {
         "attended": len(there),
         "sessions": int(log["session"].nunique()),
-        "pain": pain.loc[pain["pain"] > 0, ["session", "pain"]].reset_index(drop=True),
+        "pain": pain[pain["pain"] > 0].reset_index(drop=True),
+        "fatigue": tired.dropna().reset_index(drop=True),
         "met": tuple(met),
         "trials": int(sum(dose.get(int(s), 0) for s in there["session"].dropna())),
     }
@@ -327,17 +337,8 @@ def _sessions(person: str, study: Study) -> dict[str, Any]:
 _MET: Final = "met: "
 
 
-def _load(study: Study) -> pd.DataFrame:
-    """Weeks in which somebody was above a limit of the plan, by the sessions attended."""
-    names = ["participant", "week", "trials", "limit"]
-    log, limits = study.sessions, [x for x in study.design.load.limits if x.per == "week"]
-    if log is None or log.empty or not limits:
-        return pd.DataFrame(columns=names)
-    events = throw_load(study.design).events
-    dose = events[events["phase"] == PRACTICE_PHASE].set_index("session")[["week", "total"]]
-    there = log[log["present"] != 0] if "present" in log else log
-    joined = there[["participant", "session"]].join(dose, on="session", how="inner")
-    sums = joined.groupby(["participant", "week"], as_index=False)["total"].sum()
-    most = min(limit.trials for limit in limits)
-    above = sums[sums["total"] > most].rename(columns={"total": "trials"})
-    return above.assign(limit=most)[names].reset_index(drop=True)
+def _scale(log: pd.DataFrame, what: str) -> pd.DataFrame:
+    """The higher of what was told before and after each session."""
+    told = [name for name in (f"{what}_before", f"{what}_after") if name in log]
+    worst = log[told].max(axis=1) if told else pd.Series(np.nan, index=log.index)
+    return pd.DataFrame({"session": log["session"], what: worst})

@@ -5,18 +5,12 @@ from collections.abc import Iterator
 
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures.load import load_by_week
-from motorlearn.figures.orders import trial_order_raster
 from motorlearn.figures.style import Drawing
-from motorlearn.figures.timeline import design_timeline
-from motorlearn.plan import ThrowLoad, programme_tables, throw_load
 from motorlearn.report.sections import exhibits, outcome_tables, study_tables
-from motorlearn.report.sections.beside import (
-    if_possible,
-    shown,
-    side_sections,
-)
+from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
+from motorlearn.report.sections.methods_of_plan import method_sections
+from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
 from motorlearn.results import Refused
@@ -49,7 +43,7 @@ def compose(
     blocks += _results(found)
     for entry in found.outcomes[1:]:
         blocks += _secondary(found, entry)
-    blocks += [*side_sections(found), *closing_sections(found)]
+    blocks += [*technique_sections(found), *side_sections(found), *closing_sections(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += appendix(found, sections)
     kind = "Draft report" if draft else "Report"
@@ -135,67 +129,13 @@ def _participants(found: StudyView) -> Iterator[Block]:
 
 
 def _method(found: StudyView, versions: dict[str, str]) -> Iterator[Block]:
-    design = found.design
-    yield Heading("Method")
-    task = method.task_paragraph(design)
-    if task:
-        yield Text(task)
-    yield Heading("Programme", 2)
-    frame = f"{eligibility.frame_paragraph(design)} ".lstrip()
-    yield Text(frame + method.programme_paragraph(design) + " {tab:programme} lists every part.")
-    if design.drills:
-        yield Text("{tab:drills} describes the drills.")
-        yield programme_tables(design)[1]
-    yield Text(method.tests_paragraph(design))
-    stops = eligibility.stopping_paragraph(design)
-    if stops:
-        yield Text(stops)
-    yield study_tables.programme_table(design)
-    yield from _plan_figures(found)
-    yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design, decimal=found.decimal))
-    yield Text(method.analysis_paragraph(design, versions))
-
-
-def _plan_figures(found: StudyView) -> Iterator[Block]:
-    """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
-    design, decimal = found.design, found.decimal
-    practised = found.table[found.table["phase"] == PRACTICE_PHASE]
-    tasks = [task.name for task in design.tasks]
-    timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
-    if timed:
-        timeline = if_possible(lambda: found.kept.draw(design_timeline, design))
-        yield from shown(timeline, "shows the plan in time.", decimal)
-    if len(tasks) > 1 and "task" in practised and len(practised):
-        order = if_possible(
-            lambda: found.kept.draw(trial_order_raster, practised, groups=found.groups, tasks=tasks)
-        )
-        yield from shown(order, "shows in which order tasks were practised.", decimal)
-    if timed:
-        load = throw_load(design)
-        drawing = if_possible(lambda: _load(found, load))
-        yield from shown(drawing, "adds up the planned trials by week.", decimal)
-        yield from (Text(text, "caution") for text in _breaches(load))
-
-
-def _load(found: StudyView, load: ThrowLoad) -> Drawing:
-    limits = [limit for limit in found.design.load.limits if limit.per == "week"]
-    limit = limits[0] if limits else None
-    return found.kept.draw(
-        load_by_week,
-        load,
-        limit=limit.trials if limit else None,
-        limit_source=limit.source if limit else "",
+    return method_sections(
+        found.design,
+        versions,
+        trials=found.table,
+        groups=found.groups,
+        kept=found.kept,
     )
-
-
-def _breaches(load: ThrowLoad) -> list[str]:
-    """Where the plan goes above a limit that its author entered."""
-    return [
-        f"The plan goes above a limit in {row['period']}: {row['trials']} trials where "
-        f"{row['limit']} a {row['per']} are allowed ({row['source']})."
-        for row in load.breaches.to_dict("records")
-    ]
 
 
 def _results(found: StudyView) -> Iterator[Block]:

@@ -4,6 +4,8 @@ import json
 from collections.abc import Mapping
 from typing import Any
 
+import pandas as pd
+
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Document, Text
 from motorlearn.results import Refused, Result, encode
@@ -22,15 +24,29 @@ def to_results(found: StudyView, document: Document, made: Mapping[str, str]) ->
             results[f"{entry.outcome.name}: {kind}"] = _stored(result)
     for name, result in found.analysis.beside.items():
         results[name] = _stored(result)
+    analysis = {
+        "primary": encode(found.analysis.primary),
+        "refused": found.analysis.refused,
+        "method": found.analysis.method,
+        "outcomes": encode(found.analysis.outcomes),
+    }
+    return _written(document, made, analysis, results)
+
+
+def to_no_results(document: Document, made: Mapping[str, str], reason: str) -> str:
+    """Write the tables and sentences of a document without results, and why there are none."""
+    none = encode(pd.DataFrame())
+    analysis = {"primary": none, "refused": reason, "method": "", "outcomes": none}
+    return _written(document, made, analysis, {})
+
+
+def _written(
+    document: Document, made: Mapping[str, str], analysis: Mapping[str, Any], results: Any
+) -> str:
     content = {
         "title": document.title,
         "made": dict(made),
-        "analysis": {
-            "primary": encode(found.analysis.primary),
-            "refused": found.analysis.refused,
-            "method": found.analysis.method,
-            "outcomes": encode(found.analysis.outcomes),
-        },
+        "analysis": analysis,
         "results": results,
         "tables": {table.name: encode(table.rows) for table in document.tables},
         "sentences": [

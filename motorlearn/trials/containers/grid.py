@@ -7,7 +7,6 @@ from typing import Final
 import numpy as np
 import pandas as pd
 import pyarrow as pa
-from openpyxl.utils import get_column_letter
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.study import no_problems
@@ -29,7 +28,7 @@ def refuse_vast_table(lines: int, columns: int, file: str) -> None:
     if columns > MOST_COLUMNS:
         raise FileError(
             f"{file} has {columns} columns, more than {MOST_COLUMNS}",
-            remedy="look for a wrong separator, or keep the columns of the study only",
+            remedy="look for a wrong separator or a stray cell; keep the columns of the study only",
         )
     if lines * columns > MOST_TABLE:
         raise FileError(
@@ -81,5 +80,5 @@ class Grid:
 
     def letter(self, column: int) -> str:
         """Letter of a column counted from 0."""
-        letter: str = get_column_letter(column + 1)
-        return letter
+        before, last = divmod(column, 26)
+        return (self.letter(before - 1) if before else "") + chr(ord("A") + last)

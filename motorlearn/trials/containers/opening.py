@@ -4,13 +4,14 @@ from pathlib import Path
 from typing import Final
 
 from motorlearn.exceptions import FileError
+from motorlearn.trials import containers
 from motorlearn.trials.containers.delimited import read_delimited
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.parquet import read_parquet
 from motorlearn.trials.containers.safety import read_bytes, unpack_gzip
-from motorlearn.trials.containers.statistics import SPSS, STATA, read_statistics_file
-from motorlearn.trials.containers.workbook import read_old_workbook, read_workbook
 
+SPSS: Final = ".sav"
+STATA: Final = ".dta"
 _ZIP: Final = b"PK\x03\x04"
 _OLE: Final = b"\xd0\xcf\x11\xe0"
 _GZIP: Final = b"\x1f\x8b"
@@ -44,14 +45,15 @@ def open_grid(
     if content.startswith(_GZIP):
         content = unpack_gzip(content, file.name)
     if file.suffix.lower() in (SPSS, STATA):
-        return read_statistics_file(file)
+        return containers.read_statistics_file(file)
     if content.startswith(_PARQUET):
         return read_parquet(content, file.name)
     if content.startswith(_ZIP):
-        reader = read_old_workbook if file.suffix.lower() == ".ods" else read_workbook
+        old = file.suffix.lower() == ".ods"
+        reader = containers.read_old_workbook if old else containers.read_workbook
         return reader(content, file.name, sheet)
     if content.startswith(_OLE):
-        return read_old_workbook(content, file.name, sheet)
+        return containers.read_old_workbook(content, file.name, sheet)
     if sheet is not None:
         raise FileError("a text file has no sheets", [file.name], "leave out sheet")
     return read_delimited(

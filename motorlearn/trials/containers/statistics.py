@@ -21,7 +21,6 @@ except ImportError:  # the extra is not installed: the file is refused in words
     pyreadstat = None  # type: ignore[assignment]
 
 SPSS: Final = ".sav"
-STATA: Final = ".dta"
 _ZERO_ONE: Final = {"0", "1"}
 
 

@@ -10,9 +10,9 @@ from typing import Final
 
 import numpy as np
 
+from motorlearn.trials import containers
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.safety import read_bytes
-from motorlearn.trials.containers.workbook import read_sheets
 
 FIRST: Final = ("test", "participant", "session")
 """First word of a page for a test day, for a learner, for a session."""
@@ -69,7 +69,7 @@ def field_pages(path: str | Path) -> list[Page]:
     file = Path(path)
     if file.suffix.lower() not in (".xlsx", ".xlsm") or not file.is_file():
         return []
-    grids = read_sheets(read_bytes(file), file.name)
+    grids = containers.read_sheets(read_bytes(file), file.name)
     pages = [page for grid in grids if (page := _page(grid)) is not None]
     return pages if pages and pages[0].grid is grids[0] else []
 

@@ -1,0 +1,107 @@
+"""Method sections of a report: programme, tests, outcomes and analysis, as the plan has them."""
+
+from collections.abc import Iterator, Sequence
+
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.figures.load import load_by_week
+from motorlearn.figures.orders import trial_order_raster
+from motorlearn.figures.style import Drawing
+from motorlearn.figures.timeline import design_timeline
+from motorlearn.plan import ThrowLoad, programme_tables, throw_load
+from motorlearn.report.figure_cache import Kept
+from motorlearn.report.sections import study_tables
+from motorlearn.report.sections.beside import if_possible, shown
+from motorlearn.report.writers.contents import Heading, Text
+from motorlearn.tables import Table
+from motorlearn.vocabulary import PRACTICE_PHASE
+from motorlearn.wording import eligibility, method
+
+Block = Heading | Text | Drawing | Table
+
+
+def method_sections(
+    design: Design,
+    versions: dict[str, str],
+    *,
+    trials: pd.DataFrame,
+    groups: Sequence[str],
+    kept: Kept,
+) -> Iterator[Block]:
+    """Give the blocks on skill, programme, tests, outcomes and analysis.
+
+    Parameters
+    ----------
+    design : Design
+        The plan; nearly everything comes from it.
+    versions : dict of str to str
+        Names and versions of the software.
+    trials : DataFrame
+        Trials, for the order in which tasks were practised; may be empty.
+    groups : sequence of str
+        Groups that have people.
+    kept : Kept
+        Drawings of an earlier report.
+    """
+    yield Heading("Method")
+    task = method.task_paragraph(design)
+    if task:
+        yield Text(task)
+    yield Heading("Programme", 2)
+    frame = f"{eligibility.frame_paragraph(design)} ".lstrip()
+    yield Text(frame + method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    if design.drills:
+        yield Text("{tab:drills} describes the drills.")
+        yield programme_tables(design)[1]
+    yield Text(method.tests_paragraph(design))
+    stops = eligibility.stopping_paragraph(design)
+    if stops:
+        yield Text(stops)
+    yield study_tables.programme_table(design)
+    yield from _figures(design, trials, groups, kept)
+    yield Heading("Outcomes and analysis", 2)
+    yield Text(method.outcome_paragraph(design))
+    yield Text(method.analysis_paragraph(design, versions))
+
+
+def _figures(
+    design: Design, trials: pd.DataFrame, groups: Sequence[str], kept: Kept
+) -> Iterator[Block]:
+    """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
+    tasks = [task.name for task in design.tasks]
+    timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
+    if timed:
+        timeline = if_possible(lambda: kept.draw(design_timeline, design))
+        yield from shown(timeline, "shows the plan in time.")
+    practised = trials[trials["phase"] == PRACTICE_PHASE] if "phase" in trials else trials
+    if len(tasks) > 1 and "task" in practised and len(practised):
+        order = if_possible(
+            lambda: kept.draw(trial_order_raster, practised, groups=groups, tasks=tasks)
+        )
+        yield from shown(order, "shows in which order tasks were practised.")
+    if timed:
+        load = throw_load(design)
+        drawing = if_possible(lambda: _load(design, load, kept))
+        yield from shown(drawing, "adds up the planned trials by week.")
+        yield from (Text(text, "caution") for text in _breaches(load))
+
+
+def _load(design: Design, load: ThrowLoad, kept: Kept) -> Drawing:
+    limits = [limit for limit in design.load.limits if limit.per == "week"]
+    limit = limits[0] if limits else None
+    return kept.draw(
+        load_by_week,
+        load,
+        limit=limit.trials if limit else None,
+        limit_source=limit.source if limit else "",
+    )
+
+
+def _breaches(load: ThrowLoad) -> list[str]:
+    """Where the plan goes above a limit that its author entered."""
+    return [
+        f"The plan goes above a limit in {row['period']}: {row['trials']} trials where "
+        f"{row['limit']} a {row['per']} are allowed ({row['source']})."
+        for row in load.breaches.to_dict("records")
+    ]
