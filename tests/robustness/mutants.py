@@ -46,6 +46,7 @@ HERE = Path(__file__).parent
 Job = tuple[Callable[[Path], object], Path]
 SECONDS, MEMORY, MOST_MEMORY = 10, 1 << 30, 600  # seconds, bytes, MiB
 LARGEST, BATCH = 4 << 20, 30
+MOST_GROWN = 8 << 20  # letters
 HEADINGS = ["participant", "phase", "trial", "x", "date", "note"]
 WORDS = [
     "", " ", "0", "-1", "1e999", "1e20", "nan", "inf", "9007199254740993", "9" * 400, "1,234",
@@ -172,7 +173,8 @@ def cells_changed(content: bytes, luck: random.Random, encoding: str = "utf-8") 
                 place = luck.randrange(len(table[line]) or 1)
                 table[line][place : place + 1] = [luck.choice(WORDS)]
             case 3:
-                table[line] *= luck.choice([0, 2, 3, 400])
+                most = MOST_GROWN // (1 + sum(map(len, table[line])))
+                table[line] *= min(luck.choice([0, 2, 3, 400]), most)
             case 4:
                 table[line:line] = [table[line]] * luck.choice([1, 2, 3000])
             case 5:
@@ -183,9 +185,13 @@ def cells_changed(content: bytes, luck: random.Random, encoding: str = "utf-8") 
                 table = [[*row[:column], word, *row[column + 1 :]] for row in table]
             case 7:
                 table[line] = ['"' + cell + luck.choice(['"', "", '""']) for cell in table[line]]
-    text = luck.choice(["\n", "\n", "\r\n", "\r"]).join(
-        luck.choice([mark, mark, mark, "\t", "|"]).join(row) for row in table
-    )
+    end, lines, size = luck.choice(["\n", "\n", "\r\n", "\r"]), [], 0
+    for row in table:
+        lines.append(luck.choice([mark, mark, mark, "\t", "|"]).join(row))
+        size += len(lines[-1])
+        if size > MOST_GROWN:
+            break
+    text = end.join(lines)
     coded = luck.choice([encoding] * 4 + ["utf-8-sig", "utf-16-le", "cp1252", "utf-32"])
     return text.encode(coded, "replace" if coded == "cp1252" else "surrogatepass")
 
