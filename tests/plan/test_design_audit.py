@@ -248,3 +248,19 @@ def test_claims_against_a_bound_are_found_as_often_as_in_the_simulation(aim, wor
     assert f"{aim} hardly claimed" in topics(
         plan(groups=few, primary=primary, smallest_effect={"value": 3.5})
     )
+
+
+@pytest.mark.parametrize(
+    ("allocation", "words"),
+    [
+        ({"seed": 1, "block_size": 4}, "guesses 71 % of the next ones right (chance: 50 %)"),
+        ({"seed": 1, "method": "simple"}, "guesses 50 % of the next ones right"),
+        ({"seed": 1, "method": "minimisation"}, "guesses 80 % of the next ones right"),
+        ({"method": "own"}, ""),
+    ],
+)
+def test_the_audit_says_how_well_the_next_allocation_can_be_told(allocation, words):
+    """Two groups in blocks of four: (1/2 + 2/3 + 2/3 + 1) / 4 = .708 (Blackwell & Hodges 1957)."""
+    said = " ".join(ml.audit_design(plan(allocation=allocation)).statements)
+    assert ("next ones right" in said) == bool(words)
+    assert words in said
