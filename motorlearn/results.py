@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import FitError, InputError, RefusedError
+from motorlearn.rows import LEFT_OUT
 from motorlearn.tables import Table, to_html, to_text
-from motorlearn.vocabulary import LEFT_OUT_COLUMNS
 
 _DAMAGE = (
     ArithmeticError,
@@ -36,7 +36,7 @@ R = TypeVar("R")
 
 def nobody_left_out() -> pd.DataFrame:
     """Give the empty list of what was left out."""
-    return pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
+    return LEFT_OUT.frame()
 
 
 @dataclass(frozen=True)

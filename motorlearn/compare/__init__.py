@@ -9,11 +9,13 @@ the unit, ``comparison`` holds the results.
 
 from motorlearn.compare.blocks import compare_blocks
 from motorlearn.compare.comparison import BlockComparison, PhaseComparison
+from motorlearn.compare.limits import Limit
 from motorlearn.compare.phases import compare_phases
 from motorlearn.compare.pooling import Pooling, pooling_inflation
 
 __all__ = [
     "BlockComparison",
+    "Limit",
     "PhaseComparison",
     "Pooling",
     "compare_blocks",

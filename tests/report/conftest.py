@@ -174,14 +174,11 @@ def quick_pictures(monkeypatch):
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
     monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
-    nothing = {"raters": None, "curves": None, "population": None}
+    others = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
+    beside = {"mixed": Refused("left out")} | dict.fromkeys(others)
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
-    for name, found in (
-        ("_curves_and_raters", nothing),
-        ("_judged", unjudged),
-        ("_audit_of_model", None),
-    ):
-        monkeypatch.setattr(f"motorlearn.analysis.study.{name}", lambda *a, found=found: found)
+    monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
+    monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
     return drawn
 
 

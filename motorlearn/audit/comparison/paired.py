@@ -36,7 +36,7 @@ def paired_checks(
             continue
         values = np.log(both) if ratio else both
         change = (values[phase] - values[start]).to_numpy(dtype=float)
-        name = f"change from {start} to {phase}"
+        name = f"change from {context.name_of(start)} to {context.name_of(phase)}"
         yield name, _shape(change, ratio, context)
         if not _alike(change):
             yield name, _influence(change, both.index.to_numpy(), ratio, context)

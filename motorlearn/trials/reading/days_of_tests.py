@@ -84,8 +84,8 @@ def read_test_days(pages: list[Page], design: Design) -> Standard:
             _read_page(page, design, found)
     _one_finding_for_commas(found)
     rows = pd.DataFrame(found.rows, columns=list(_COLUMNS))
-    rows = _summed(_typed_once(rows, found), found)
     file = pages[0].grid.file if pages else ""
+    rows = _summed(_typed_once(rows, found, file), found)
     table, sheet_rows, titles, origins = _wide(rows, design)
     sheet = Sheet(table, sheet_rows, file, titles, {}, origins)
     changes = pd.DataFrame(found.changes, columns=list(CHANGE_COLUMNS)).astype({"row": "Int64"})
@@ -249,7 +249,7 @@ def _whole(text: str) -> float:
     return float(text) if text.isdigit() else np.nan
 
 
-def _typed_once(rows: pd.DataFrame, found: _Found) -> pd.DataFrame:
+def _typed_once(rows: pd.DataFrame, found: _Found, file: str) -> pd.DataFrame:
     """Keep the first of two sheets of one test, and name the boxes in which they differ."""
     keys = [*_KEYS, "outcome"]
     first = rows.groupby(keys, dropna=False, sort=False)["sheet"].transform("first")
@@ -257,18 +257,19 @@ def _typed_once(rows: pd.DataFrame, found: _Found) -> pd.DataFrame:
     if not second.any():
         return rows
     both = rows[second].merge(rows[~second], on=keys, how="left", suffixes=("", "_first"))
-    for entry in _differing(both):
+    for entry in _differing(both, file):
         found.problems.append(entry)
     return rows[~second].reset_index(drop=True)
 
 
-def _differing(both: pd.DataFrame) -> Iterator[pd.DataFrame]:
+def _differing(both: pd.DataFrame, file: str) -> Iterator[pd.DataFrame]:
     a, b = both["value"], both["value_first"]
     wrong = both[(a != b) & ~(a.isna() & b.isna())]
     for row in wrong.itertuples():
         yield problem_frame(
             "typed twice, differently",
             severity="error",
+            file=file,
             sheet=row.sheet,
             row=row.file_row,
             column=row.column,
