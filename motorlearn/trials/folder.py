@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
@@ -102,7 +103,8 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         trials = _with_groups(trials, people)
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
-    problems = gather([*_problems(design, trials, people, ratings), doubts])
+    clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
+    problems = gather([*_problems(design, trials, people, ratings), doubts, clips])
     problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)

@@ -179,6 +179,30 @@ def test_a_wrong_plan_is_refused_with_its_key(folder, old, new, said):
         ml.read_design(folder)
 
 
+def test_check_asks_about_clips_that_are_missing_or_unknown(folder):
+    assert "clip" not in " ".join(ml.read_study(folder).problems["rule"])
+    (folder / "clips" / "c1.csv").rename(folder / "clips" / "C01.csv")
+    row = ml.read_study(folder).problems.set_index("rule").loc["clips that no rater knows"]
+    assert row["value"] == "C01" and row["severity"] == "doubt"
+    for path in (folder / "clips").iterdir():
+        path.unlink()
+    row = ml.read_study(folder).problems.set_index("rule").loc["no coordinates yet"]
+    assert row["severity"] == "note"
+
+
+def test_events_that_the_files_label(folder):
+    plan = PLAN.replace('release = "right wrist"', 'event = "what"').replace(
+        'at = "release"', 'at = "top"'
+    )
+    (folder / "study.toml").write_text(plan, "utf-8")
+    for path in (folder / "clips").iterdir():
+        table = pd.read_csv(path)
+        table.assign(what=np.where(table["frame"] == 0, "top", "")).to_csv(path, index=False)
+    found = landmark_scores(ml.read_study(folder)).scores.set_index("clip")["value"]
+    for clip, bend in BENDS.items():
+        assert found[clip] == pytest.approx(bend, abs=2)
+
+
 def test_no_output_takes_the_place_of_a_clip(folder):
     with pytest.raises(ml.exceptions.FileError, match="a file of the study"):
         ml.trials.refuse_inputs(folder / "clips" / "c1.csv", folder)

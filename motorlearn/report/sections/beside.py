@@ -130,7 +130,9 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
         yield Text(f"Not compared with raters: {result.comparison.reason}", "caution")
     else:
         comparison = result.comparison
-        draw = if_possible(lambda: found.kept.draw(bland_altman, comparison, ending="landmarks"))
+        draw = if_possible(
+            lambda: found.kept.draw(bland_altman, comparison, methods=True, ending="landmarks")
+        )
         yield from shown(draw, "shows the totals of both methods.")
     if "unscored" in tables:
         unscored = tables["unscored"]
