@@ -76,10 +76,12 @@ TABLE_FACING = {
     "curves": {
         "averages",
         "batch.chunks",
+        "batch.frames",
         "batch.learners",
         "batch.pooling",
         "batch.running",
         "forgetting",
+        "groups",
         "held_out",
         "population.bands",
         "population.claims",
