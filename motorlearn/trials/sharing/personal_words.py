@@ -37,7 +37,8 @@ _BETWEEN: Final = _words(
 _TELLING: Final = {
     "dates of birth": "birth birthday birthdate birthyear birthplace born dob geb gebdatum geburt "
     "geburtsdatum geburtstag geburtsjahr geburtsort jahrgang geboren naissance naiss nac "
-    "nacimiento nacido nacida cumpleanos geboorte geboortedatum geboortejaar geboorteplaats verjaardag",
+    "nacimiento nacido nacida cumpleanos geboorte geboortedatum geboortejaar geboorteplaats "
+    "verjaardag",
     "e-mail addresses": "mail email mailadresse mailadres emailadresse emailadres courriel correo",
     "telephone numbers": "phone telephone telefon telefonnummer telefono telefoon telefoonnummer "
     "mobile mobil mobiltelefon handy handynummer handynr natel gsm movil celular mobiel whatsapp "
