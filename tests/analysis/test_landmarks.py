@@ -115,6 +115,9 @@ def test_from_files_to_scores_in_two_calls(folder):
     assert found.items["raters"].item() == pytest.approx(people)
     assert found.items["bias"].item() == pytest.approx(own["score"].mean() - people)
     assert set(found.comparison.limits.iloc[0][["first", "second"]]) == {"landmarks", "raters"}
+    assert found.clips["treatment"].str.contains("ms either way").all()
+    assert found.clips["treatment"].str.contains("mirrored").tolist() == [False, False] + [True] * 4
+    assert "low-pass" in found.recipe.engine and "frame" not in found.recipe.engine
     again = type(found).from_json(found.to_json())
     assert str(again) == str(found) and "another method" in str(found)
 
