@@ -19,7 +19,7 @@ from typing import Final
 from motorlearn.exceptions import FileError
 from motorlearn.files.names import real_place, shortened
 from motorlearn.files.owned import list_and_carry, written_before
-from motorlearn.files.unfinished import EARLIER, ENDING, locked, place_beside, put_back, sweep
+from motorlearn.files.unfinished import EARLIER, ENDING, LOCK, locked, place_beside, put_back, sweep
 
 _HERE: Final = -100
 _EXCHANGE: Final = 2
@@ -157,7 +157,8 @@ def _told(cause: str, target: Path) -> Iterator[None]:
         yield
     except OSError as problem:
         named = problem.filename if isinstance(problem.filename, str) else ""
-        shown = str(target) if not named or ENDING in named else named
+        ours = not named or named.endswith((ENDING, LOCK)) or ENDING in named
+        shown = str(target) if ours else named
         shown = Path(shown).name if ENDING in shown else shown
         raise FileError(
             f"{cause} ({problem.strerror or problem})",

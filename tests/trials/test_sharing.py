@@ -232,3 +232,21 @@ def test_two_packages_are_the_same_byte_for_byte(study, tmp_path_factory):
         {p.name: p.read_bytes() for p in (place / name).rglob("*.*")} for name in ("one", "two")
     )
     assert first == second
+
+
+def test_clips_stay_and_their_names_do_not(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    rows = [(f"p0{i}", "pretest", clip, 1, "stance", rater, i % 3)
+            for i in range(1, 5)
+            for clip, rater in (("anna.meier", "Jan Smit"), ("eva.luna", "Tom Lee"))]  # fmt: skip
+    names = ["participant", "phase", "clip", "position", "item", "rater", "score"]
+    pd.DataFrame(rows, columns=names).to_csv(study.path / "ratings.csv", index=False)
+    plan = (study.path / "study.toml").read_text()
+    assert "ratings" not in plan and "[files]" in plan
+    plan = plan.replace("[files]", '[files]\nratings = "ratings.csv"')
+    (study.path / "study.toml").write_text(plan)
+    share_study(study.path, out)
+    ratings = pd.read_csv(out / "data" / "description-ratings_data.csv")
+    assert sorted(set(ratings["clip"])) == ["clip 1", "clip 2"]
+    assert sorted(set(ratings["rater"])) == ["rater 1", "rater 2"]
+    assert "position" in ratings and "meier" not in told(out) and "Smit" not in told(out)

@@ -136,7 +136,8 @@ def _own_statements(design: Design, found: finds.Finds | None) -> list[str]:
     of_age: tuple[str, ...] = ()
     if primary is not None and len(orders_compared(design)) > 1:
         of_age = age_notes(primary.phase, design.sample)
-    return [text for text in (said, holes_of_groups.statement(design), *of_age) if text]
+    said_of = (said, holes_of_groups.statement(design), holes_of_timing.next_allocation(design))
+    return [text for text in (*said_of, *of_age) if text]
 
 
 def _statements(holes: list[Hole]) -> tuple[str, ...]:

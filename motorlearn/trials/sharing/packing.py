@@ -40,7 +40,10 @@ from motorlearn.trials.study import Study
 from motorlearn.vocabulary import COLUMNS
 
 _MARK: Final = "datapackage.json"
-_ORDINARY: Final = (*CHARACTERISTICS, "day", "date", "task_order", "test_order", "status")
+_ORDINARY: Final = (
+    *(*CHARACTERISTICS, "day", "date", "task_order", "test_order", "status"),
+    *("clip", "position"),
+)
 _FREE_TEXT: Final = ("note", "notes", "comment", "comments", "remark", "remarks", "observation")
 _PACKAGES: Final = ("motorlearn", "numpy", "scipy", "pandas", "pyarrow", "statsmodels")
 
@@ -151,7 +154,7 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
             "include where nobody can be known by it"
             for name in strange
         ]
-        kept = _without_raters(table.drop(columns=[*free, *strange]), label, include, left_out)
+        kept = _numbered(table.drop(columns=[*free, *strange]), label, include, left_out)
         kept = _without_few(kept, label, [*CHARACTERISTICS, *drawn.strata], include, left_out)
         if "date" in kept.columns:
             kept = _days(kept)
@@ -166,18 +169,20 @@ def _named_by(design: Design) -> set[str]:
     return {*(outcome.name for outcome in design.outcomes), *drawn.strata, drawn.unit}
 
 
-def _without_raters(
+def _numbered(
     table: pd.DataFrame, label: str, include: Sequence[str], left_out: list[str]
 ) -> pd.DataFrame:
-    """Number raters whose labels look like names."""
-    if "rater" not in table or "rater" in include:
-        return table
-    labels = sorted(str(name) for name in table["rater"].dropna().unique())
-    if not look_like_names(pa.chunked_array([labels], pa.string())):
-        return table
-    left_out.append(f"{label}.rater: names replaced by numbers")
-    numbered = {name: f"rater {number}" for number, name in enumerate(labels, start=1)}
-    return table.assign(rater=table["rater"].map(numbered).astype("str"))
+    """Number raters and clips whose labels look like names."""
+    for name in ("rater", "clip"):
+        if name not in table or name in include:
+            continue
+        labels = sorted(str(entry) for entry in table[name].dropna().unique())
+        if look_like_names(pa.chunked_array([labels], pa.string())):
+            left_out.append(f"{label}.{name}: names replaced by numbers")
+            numbers = {text: f"{name} {number}" for number, text in enumerate(labels, start=1)}
+            numbered = table[name].map(lambda entry, numbers=numbers: numbers.get(str(entry)))
+            table = table.assign(**{name: numbered})
+    return table
 
 
 def _without_few(
