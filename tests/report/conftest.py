@@ -8,6 +8,7 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
+from motorlearn.analysis.beside import trial_model
 from motorlearn.design import design_from_mapping
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
@@ -174,14 +175,14 @@ def quick_pictures(monkeypatch):
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
     monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
-    nothing = {"raters": None, "curves": None, "population": None}
+    names = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
+
+    def beside(study, scores, cells, question, seed):
+        return {"mixed": trial_model(scores, question)} | dict.fromkeys(names)
+
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
-    for name, found in (
-        ("_curves_and_raters", nothing),
-        ("_judged", unjudged),
-        ("_audit_of_model", None),
-    ):
-        monkeypatch.setattr(f"motorlearn.analysis.study.{name}", lambda *a, found=found: found)
+    monkeypatch.setattr("motorlearn.analysis.study.beside_of", beside)
+    monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
     return drawn
 
 
