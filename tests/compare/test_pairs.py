@@ -59,6 +59,7 @@ def test_too_few_people_or_no_spread_have_no_test_and_no_warning():
         warnings.simplefilter("error")
         few = pairs_within(compared(table(people=4))).pairs
         flat = pairs_within(compared(table().assign(time=lambda t: 1.0 * t["block"]))).pairs
+        pairs_within(compared(table()))
     assert few["p"].isna().all() and few["estimate"].notna().all()
     assert flat["p"].isna().all() and (flat["estimate"] > 0).all()
 
