@@ -7,7 +7,7 @@ import traceback
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import pandas as pd
 import typer
@@ -33,22 +33,43 @@ def options(
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
 
 
+def _whole(text: str) -> int:
+    """Read an option that is a whole number."""
+    try:
+        return int(text)
+    except ValueError:
+        raise typer.BadParameter(f"must be a whole number ({text!r})") from None
+
+
+def _number(text: str) -> float:
+    """Read an option that is a number."""
+    try:
+        return float(text)
+    except ValueError:
+        raise typer.BadParameter(f"must be a number ({text!r})") from None
+
+
+_WHOLE: dict[str, Any] = {"parser": _whole, "metavar": "<int>"}
+_NUMBER: dict[str, Any] = {"parser": _number, "metavar": "<float>"}
+
+
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
     *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
-    size: Annotated[int | None, typer.Option("--n", help="People in each group.")] = None,
+    size: Annotated[int | None, typer.Option("--n", help="People a group.", **_WHOLE)] = None,
     tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
-    sessions: Annotated[int | None, typer.Option(help="Practice sessions.")] = None,
-    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.")] = None,
+    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **_WHOLE)] = None,
+    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **_WHOLE)] = None,
     retention_days: Annotated[
-        float | None, typer.Option(help="Days from the last practice to the retention test.")
+        float | None,
+        typer.Option(help="Days from the last practice to the retention test.", **_NUMBER),
     ] = None,
     outcome: Annotated[str | None, typer.Option(help="Primary outcome.")] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **_WHOLE)] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
     programme: Annotated[
         bool, typer.Option("--programme", help="A programme of drills for one group.")
@@ -162,9 +183,11 @@ def power(
     study: StudyFolder,
     n: Annotated[str, typer.Option(help="People per group, separated by commas.")] = "12,18,24,36",
     trials: Annotated[str, typer.Option(help="Trials per test; as planned where empty.")] = "",
-    simulations: Annotated[int, typer.Option(help="Simulated studies for each row.")] = 1000,
-    seed: Annotated[int, typer.Option(help="Seed of the simulation.")] = 1,
-    workers: Annotated[int, typer.Option(help="Processes.")] = 1,
+    simulations: Annotated[
+        int, typer.Option(help="Simulated studies for each row.", **_WHOLE)
+    ] = 1000,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **_WHOLE)] = 1,
+    workers: Annotated[int, typer.Option(help="Processes.", **_WHOLE)] = 1,
 ) -> None:
     """Simulate and analyse the planned study many times: power, precision, false positives."""
     found = ml.power(
@@ -183,7 +206,8 @@ def sheets(
     study: StudyFolder,
     out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
     seed: Annotated[
-        int | None, typer.Option(help="Seed of allocation, orders and clips; else the plan's.")
+        int | None,
+        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **_WHOLE),
     ] = None,
     participants: Annotated[
         Path | None, typer.Option(help="List of participants with their strata.")

@@ -1,16 +1,38 @@
 """How a number is written: the one place that turns a value into characters.
 
 Tables, sentences, captions and alt texts call these, so that the same value reads the same
-everywhere.
+everywhere. Where no decimal sign is given, that of the text which is being made counts:
+:func:`decimal_sign` sets it for everything that is written inside.
 """
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import Final
 
 MINUS: Final = "−"
+_SIGN: Final = ContextVar("decimal sign of the text that is being made", default=".")
 
 
-def number(value: float | None, decimals: int = 2, *, decimal: str = ".") -> str:
+@contextmanager
+def decimal_sign(sign: str) -> Iterator[None]:
+    """Write every number inside with this decimal sign.
+
+    Examples
+    --------
+    >>> with decimal_sign(","):
+    ...     number(1.5), p_value(0.042)
+    ('1,50', ',042')
+    """
+    token = _SIGN.set(sign)
+    try:
+        yield
+    finally:
+        _SIGN.reset(token)
+
+
+def number(value: float | None, decimals: int = 2, *, decimal: str | None = None) -> str:
     """Write a number with a fixed count of decimals, ``–`` where it is missing.
 
     A value that would round to zero keeps no sign; infinities are written as ``∞``.
@@ -26,10 +48,10 @@ def number(value: float | None, decimals: int = 2, *, decimal: str = ".") -> str
         return "∞" if value > 0 else MINUS + "∞"
     text = f"{abs(value):.{decimals}f}"
     sign = MINUS if value < 0 and any(c not in "0." for c in text) else ""
-    return sign + text.replace(".", decimal)
+    return sign + text.replace(".", decimal or _SIGN.get())
 
 
-def significant(value: float | None, figures: int = 3, *, decimal: str = ".") -> str:
+def significant(value: float | None, figures: int = 3, *, decimal: str | None = None) -> str:
     """Write a number to so many significant figures, without an exponent between 1e-4 and 1e6.
 
     Examples
@@ -42,11 +64,23 @@ def significant(value: float | None, figures: int = 3, *, decimal: str = ".") ->
     place = math.floor(math.log10(abs(value)))
     if not -4 <= place < 6:
         text = f"{value:.{figures - 1}e}".replace("-", MINUS)
-        return text.replace(".", decimal)
+        return text.replace(".", decimal or _SIGN.get())
     return number(value, max(0, figures - 1 - place), decimal=decimal)
 
 
-def whole(value: float | None, figures: int = 3, *, decimal: str = ".") -> str:
+def plain(value: float, figures: int = 6) -> str:
+    """Write a number as it was declared: to six significant figures, without trailing zeros.
+
+    Examples
+    --------
+    >>> plain(20.0), plain(0.25), plain(-1.5)
+    ('20', '0.25', '−1.5')
+    """
+    text = f"{value:.{figures}g}".replace("-", MINUS)
+    return text.replace(".", _SIGN.get())
+
+
+def whole(value: float | None, figures: int = 3, *, decimal: str | None = None) -> str:
     """Write a whole number as such, another one to so many significant figures.
 
     Examples
@@ -59,7 +93,7 @@ def whole(value: float | None, figures: int = 3, *, decimal: str = ".") -> str:
     return significant(value, figures, decimal=decimal)
 
 
-def p_value(p: float | None, *, decimal: str = ".") -> str:
+def p_value(p: float | None, *, decimal: str | None = None) -> str:
     """Write a p value to three decimals without a leading zero, never as zero.
 
     Examples
@@ -69,14 +103,15 @@ def p_value(p: float | None, *, decimal: str = ".") -> str:
     """
     if p is None or math.isnan(p):
         return "–"
+    sign = decimal or _SIGN.get()
     if p < 0.001:
-        return f"< {decimal}001"
+        return f"< {sign}001"
     if p > 0.999:
-        return f"> {decimal}999"
-    return f"{p:.3f}"[1:].replace(".", decimal)
+        return f"> {sign}999"
+    return f"{p:.3f}"[1:].replace(".", sign)
 
 
-def p_clause(p: float | None, *, decimal: str = ".") -> str:
+def p_clause(p: float | None, *, decimal: str | None = None) -> str:
     """Write ``p = .042`` or ``p < .001`` as a sentence needs it.
 
     Examples
@@ -88,7 +123,7 @@ def p_clause(p: float | None, *, decimal: str = ".") -> str:
     return f"p {text}" if text[:1] in "<>" else f"p = {text}"
 
 
-def percent(share: float | None, decimals: int = 0, *, decimal: str = ".") -> str:
+def percent(share: float | None, decimals: int = 0, *, decimal: str | None = None) -> str:
     """Write a share between 0 and 1 as a percentage.
 
     Examples
@@ -102,7 +137,7 @@ def percent(share: float | None, decimals: int = 0, *, decimal: str = ".") -> st
 
 
 def interval(
-    low: float | None, high: float | None, decimals: int = 2, *, decimal: str = "."
+    low: float | None, high: float | None, decimals: int = 2, *, decimal: str | None = None
 ) -> str:
     """Write an interval as ``low to high``, which survives negative numbers.
 
@@ -134,7 +169,7 @@ def decimals_apart(
     return decimals + most
 
 
-def degrees_of_freedom(df: float | None, *, decimal: str = ".") -> str:
+def degrees_of_freedom(df: float | None, *, decimal: str | None = None) -> str:
     """Write degrees of freedom: whole where they are whole, otherwise with one decimal.
 
     Examples

@@ -18,8 +18,8 @@ import pandas as pd
 
 import motorlearn
 from motorlearn.exceptions import FitError, InputError, RefusedError
+from motorlearn.rows import LEFT_OUT
 from motorlearn.tables import Table, to_html, to_text
-from motorlearn.vocabulary import LEFT_OUT_COLUMNS
 
 _DAMAGE = (
     ArithmeticError,
@@ -58,7 +58,7 @@ def software_versions() -> dict[str, str]:
 
 def nobody_left_out() -> pd.DataFrame:
     """Give the empty list of what was left out."""
-    return pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
+    return LEFT_OUT.frame()
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
@@ -105,6 +105,12 @@ class Schema:
         if unknown:
             known = ", ".join(self.names)
             raise ColumnError("a row has no such column", unknown, f"its columns are {known}")
+
+
+LEFT_OUT: Final = Schema(
+    (Column("participant"), Column("group"), Column("reason"), Column("rows", kind="count"))
+)
+"""Who and what is not in a result, by reason."""
 
 
 def _series(column: Column, values: list[Any]) -> pd.Series:

@@ -99,8 +99,9 @@ PROBLEM_COLUMNS: Final = (
     "severity",
     "advice",
 )
+LEVEL_MAPPED: Final = "level mapped"
+"""Rule of a change that gives all cells with one code their level."""
 CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
-LEFT_OUT_COLUMNS: Final = ("participant", "group", "reason", "rows")
 
 ESTIMATE_COLUMNS: Final = (
     "term",

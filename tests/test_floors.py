@@ -2,9 +2,8 @@
 
 import ast
 import sys
+from functools import cache
 from pathlib import Path
-
-import pytest
 
 PACKAGE = Path(__file__).parents[1] / "motorlearn"
 
@@ -39,13 +38,22 @@ FLOORS = {
 WITHIN_FLOOR = {
     "files": (),
     "tables": ("files",),
-    "results": ("tables", "files"),
     "rows": ("tables", "files"),
+    "results": ("rows", "tables", "files"),
     "design": ("tables", "files"),
 }
 # Which rows count is said once, and scores need it as much as whoever reads trials.
 SHARED_WITH = {"measures": ("motorlearn.trials.counted",)}
 DRAWING = {"matplotlib", "seaborn"}
+# A result holds values: above the rooms that read files and formulas, regular expressions are for
+# markup, file names, plurals and the check of what a text claims, never for what a result says.
+READS_TEXT = {
+    "figures.style",
+    "report.learners.pages",
+    "report.writers.contents",
+    "wording.claims",
+    "wording.voice",
+}
 # The only modules of the numerical rooms that face tables; all others know arrays only.
 TABLE_FACING = {
     "measures": {
@@ -68,10 +76,12 @@ TABLE_FACING = {
     "curves": {
         "averages",
         "batch.chunks",
+        "batch.frames",
         "batch.learners",
         "batch.pooling",
         "batch.running",
         "forgetting",
+        "groups",
         "held_out",
         "population.bands",
         "population.claims",
@@ -155,35 +165,54 @@ def in_function_imports(source: str) -> list[int]:
     )
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_imports_go_down(path):
-    assert violations(path.read_text(encoding="utf-8"), room(path)) == []
+def named(path: Path) -> str:
+    return str(path.relative_to(PACKAGE))
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_no_import_inside_a_function_below_the_front_door(path):
-    if FLOORS[room(path)] < 10:
-        assert in_function_imports(path.read_text(encoding="utf-8")) == []
+@cache
+def source(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_only_the_upper_floors_draw(path):
-    if FLOORS[room(path)] < 7:
-        names = {
-            name.split(".")[0] for _, name in imported(ast.parse(path.read_text(encoding="utf-8")))
-        }
-        assert not names & DRAWING
+@cache
+def packages(path: Path) -> frozenset[str]:
+    return frozenset(name.split(".")[0] for _, name in imported(ast.parse(source(path))))
 
 
-@pytest.mark.parametrize("path", MODULES, ids=lambda p: str(p.relative_to(PACKAGE)))
-def test_numerical_kernels_know_no_pandas(path):
-    here = room(path)
-    inside = ".".join(path.relative_to(PACKAGE).with_suffix("").parts[1:])
-    if here in NUMERICAL and inside not in TABLE_FACING[here] | {"__init__"}:
-        names = {
-            name.split(".")[0] for _, name in imported(ast.parse(path.read_text(encoding="utf-8")))
-        }
-        assert "pandas" not in names
+def test_imports_go_down():
+    wrong = {named(path): violations(source(path), room(path)) for path in MODULES}
+    assert {name: found for name, found in wrong.items() if found} == {}
+
+
+def test_no_import_inside_a_function_below_the_front_door():
+    below = [path for path in MODULES if FLOORS[room(path)] < 10]
+    wrong = {named(path): in_function_imports(source(path)) for path in below}
+    assert {name: lines for name, lines in wrong.items() if lines} == {}
+
+
+def test_only_the_upper_floors_draw():
+    below = [path for path in MODULES if FLOORS[room(path)] < 7]
+    assert [named(path) for path in below if packages(path) & DRAWING] == []
+
+
+def test_numerical_kernels_know_no_pandas():
+    def faces_tables(path):
+        inside = ".".join(path.relative_to(PACKAGE).with_suffix("").parts[1:])
+        return inside in TABLE_FACING[room(path)] | {"__init__"}
+
+    kernels = [path for path in MODULES if room(path) in NUMERICAL and not faces_tables(path)]
+    assert len(kernels) > 50
+    assert [named(path) for path in kernels if "pandas" in packages(path)] == []
+
+
+def test_nothing_takes_the_words_of_a_result_apart():
+    rooms = ("compare", "audit", "analysis", "figures", "wording", "report")
+    users = {
+        ".".join(path.relative_to(PACKAGE).with_suffix("").parts)
+        for path in MODULES
+        if room(path) in rooms and "re" in packages(path)
+    }
+    assert users <= READS_TEXT
 
 
 def test_no_drawer_of_leftovers():

@@ -75,8 +75,10 @@ def has_speed(scores: OutcomeScores) -> bool:
 
 
 def has_ratings(ratings: pd.DataFrame | None) -> bool:
-    """Whether a study holds ratings of technique."""
-    return ratings is not None and {"rater", "score"} <= set(ratings)
+    """Whether a study holds ratings of technique, and anything was rated yet."""
+    if ratings is None or not {"rater", "score"} <= set(ratings):
+        return False
+    return bool(ratings["score"].notna().any())
 
 
 @or_refused

@@ -138,8 +138,8 @@ class Generalisability(Result):
         if reached.empty:
             return f"{text} None of the numbers tried reaches {digits.number(goal)}."
         best = reached.loc[reached["scores"].idxmin()]
-        many = " x ".join(f"{int(best[name])} {name}" for name in self.facets)
-        return f"{text} {many} reach {digits.number(goal)} with fewest scores of a learner."
+        many = " and ".join(f"{name}: {int(best[name])}" for name in self.facets)
+        return f"{text} {digits.number(goal)} is reached with fewest scores of a learner by {many}."
 
 
 def generalisability(

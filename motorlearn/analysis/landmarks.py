@@ -54,6 +54,7 @@ SCORES: Final = Schema(
     )
 )
 UNSCORED: Final = Schema((Column("clip"), Column("reason")))
+CLIPS: Final = Schema((Column("clip"), Column("treatment")))
 
 
 @dataclass(frozen=True)
@@ -74,10 +75,13 @@ class LandmarkScores(Result):
         Totals over these items, mean of the raters against landmarks: a comparison of methods.
     unscored : DataFrame
         ``clip, reason``: clips that could not be scored.
+    clips : DataFrame
+        ``clip, treatment``: what was done to the coordinates of each clip, and how well its release
+        is known at that frame rate.
     caution : str
         What such numbers cannot say.
     recipe : Recipe
-        Options of the plan, clips scored, treatment of the coordinates.
+        Options of the plan, clips scored, treatment that all of them had.
     """
 
     ratings: pd.DataFrame
@@ -85,6 +89,7 @@ class LandmarkScores(Result):
     items: pd.DataFrame
     comparison: Agreement | Refused
     unscored: pd.DataFrame
+    clips: pd.DataFrame
     caution: str
     recipe: Recipe
 
@@ -147,7 +152,7 @@ def landmark_scores(study: Study) -> LandmarkScores:
         columns={"item": "item", "rater": "rater", "score": "score"},
         options=asked.model_dump(exclude={"quantities", "items"}),
         n=len(postures),
-        engine=postures[0].recipe.engine,
+        engine="; ".join(_shared_treatment(postures)),
     )
     return LandmarkScores(
         ratings=ratings,
@@ -155,9 +160,24 @@ def landmark_scores(study: Study) -> LandmarkScores:
         items=_by_item(ratings, asked.rater),
         comparison=_compared(ratings, asked.rater),
         unscored=unscored,
+        clips=CLIPS.frame(
+            [
+                {"clip": name, "treatment": "; ".join(posture.treatment)}
+                for name, posture in zip(_names(postures), postures)
+            ]
+        ),
         caution=postures[0].caution,
         recipe=recipe,
     )
+
+
+def _names(postures: list[Posture]) -> list[str]:
+    return [str(posture.values["clip"].iloc[0]) for posture in postures]
+
+
+def _shared_treatment(postures: list[Posture]) -> list[str]:
+    """What was done to every clip alike."""
+    return [one for one in postures[0].treatment if all(one in p.treatment for p in postures)]
 
 
 def _plan(asked: LandmarkClips) -> LandmarkPlan:

@@ -9,8 +9,21 @@ import pandas as pd
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, stages_of
 from motorlearn.results import Refused, nobody_left_out, register_record
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 from motorlearn.trials import Study, counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
+
+FLOW = Schema((Column("group"), Column("stage"), Column("n", kind="count"), Column("note")))
+ATTRITION = Schema(
+    (
+        Column("stage"),
+        Column("group"),
+        Column("reason"),
+        Column("participants", kind="count"),
+        Column("rows", kind="whole"),
+    )
+)
 
 
 @register_record
@@ -164,30 +177,39 @@ def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
     """Participants of each group at each part: ``group, stage, n, note``."""
     first = present["stage"].iloc[0]
     allocated = present[present["stage"] == first].groupby("group")["participant"].nunique()
-    rows = [(group, "Allocated", int(allocated.get(group, 0)), "") for group in groups]
+    rows = [
+        FLOW.row(group=group, stage="Allocated", n=int(allocated.get(group, 0))) for group in groups
+    ]
     for stage, part in present.groupby("stage", sort=False):
         there = part[part["trials"] > 0].groupby("group")["participant"].nunique()
         for group in (name for name in groups if name in set(part["group"])):
             n = int(there.get(group, 0))
             away = int(allocated.get(group, 0)) - n
-            rows.append((group, str(stage), n, f"{away} absent" if away else ""))
-    return pd.DataFrame(rows, columns=["group", "stage", "n", "note"])
+            note = f"{away} absent" if away else ""
+            rows.append(FLOW.row(group=group, stage=str(stage), n=n, note=note))
+    return FLOW.frame(rows)
 
 
 def attrition(present: pd.DataFrame, left_out: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
     """Absences and trials left out: ``stage, group, reason, participants, rows``."""
     gone = present[present["trials"] == 0].groupby(["stage", "group"], sort=False)["participant"]
     rows = [
-        (stage, group, "no usable trial", int(n), np.nan)
+        ATTRITION.row(stage=stage, group=group, reason="no usable trial", participants=int(n))
         for (stage, group), n in gone.nunique().items()
     ]
     trials = left_out[left_out["rows"] > 0]
     by_reason = trials.groupby(["group", "reason"], sort=False)
     rows += [
-        ("all", group, reason, part["participant"].nunique(), int(part["rows"].sum()))
+        ATTRITION.row(
+            stage="all",
+            group=group,
+            reason=reason,
+            participants=part["participant"].nunique(),
+            rows=int(part["rows"].sum()),
+        )
         for (group, reason), part in by_reason
     ]
-    found = pd.DataFrame(rows, columns=["stage", "group", "reason", "participants", "rows"])
+    found = ATTRITION.frame(rows)
     order = {name: place for place, name in enumerate(groups)}
     stages = {name: place for place, name in enumerate([*dict.fromkeys(present["stage"]), "all"])}
     ranks = pd.DataFrame({"s": found["stage"].map(stages), "g": found["group"].map(order)})

@@ -50,10 +50,9 @@ def _contrast(outcome: str, question: Question, comparison: PhaseComparison, sta
     row = contrast_row(comparison, question, stage)
     if row is None:
         return _none(outcome, question, "the groups cannot be compared at this test")
-    reason = str(row["method"]) if not np.isfinite(row["estimate"]) else ""
     return Primary(
         _frame(outcome, question, row, str(row["group"]), str(row["reference"])),
-        reason.removeprefix("not computed: "),
+        _refused(row),
         bool(row["adjusted"]),
         str(row["method"]),
         equivalence_rows(comparison, row),
@@ -89,16 +88,20 @@ def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Pr
     if rows.empty:
         return _none(outcome, question, "nobody has a score at both tests")
     row = rows.iloc[0]
-    reason = "" if np.isfinite(row["estimate"]) else str(row["method"])
     told = row.rename({"n": "n_group"})
     told["n_reference"] = row["n"]
     return Primary(
         _frame(outcome, question, told, question.groups[0], pair[0]),
-        reason.removeprefix("not computed: "),
+        _refused(row),
         False,
         str(row["method"]),
         EQUIVALENCE.frame(),
     )
+
+
+def _refused(row: pd.Series) -> str:
+    """Why a row holds no estimate; empty where it holds one."""
+    return "" if np.isfinite(row["estimate"]) else str(row["reason"]) or str(row["method"])
 
 
 def _none(outcome: str, question: Question, reason: str) -> Primary:

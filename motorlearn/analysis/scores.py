@@ -200,9 +200,9 @@ def _hits(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScore
     if outcome.name in RATES:
         return OutcomeScores(table, _named(outcome), HITS, "attempts", by_trial=False)
     whole = _whole(table, outcome, design)
-    label = outcome.label or HITS
-    label = label if " of " in label else f"{label} of {whole:g}"
-    counted = outcome.model_copy(update={"label": label, "unit": ""})
+    share = f" of {whole:g}"
+    told = (outcome.label or HITS).removesuffix(share) + share
+    counted = outcome.model_copy(update={"label": told, "unit": ""})
     return OutcomeScores(table, counted, HITS, "attempts", whole, by_trial=False)
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn.analysis.scores import OutcomeScores
-from motorlearn.analysis.technique import TOGETHER, paired, score_cells, together
+from motorlearn.analysis.technique import TOGETHER, in_order, paired, score_cells, together
 from motorlearn.design import Design, stages_of
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
@@ -106,7 +106,7 @@ def speed_beside(
         for name in ("speed", "outcome")
     ]
     label = scores.outcome.label or scores.column
-    change = pd.DataFrame(rows, columns=[*_CHANGE])
+    change = in_order(pd.DataFrame(rows, columns=[*_CHANGE]), design)
     return SpeedBeside(
         change,
         {

@@ -140,7 +140,7 @@ def technique_change(
     both = score_cells(scores).merge(_of_raters(technique), on=["participant", "stage"], how="left")
     pair = f"technique and {scores.outcome.label or scores.column}"
     return TechniqueChange(
-        pd.DataFrame(rows).sort_values(["group", "source"], kind="stable", ignore_index=True),
+        in_order(pd.DataFrame(rows), study.design),
         together(both, "technique", pair, level=level, simulations=simulations, seed=seed),
         (order[0].label, order[-1].label),
         Recipe(
@@ -193,6 +193,15 @@ def _rows(wide: pd.DataFrame, ends: tuple[str, str], level: float) -> list[dict[
         {"item": TOTAL, **dict(zip(by, named)), **paired(part, ends, level)}
         for named, part in wide.groupby(level=by, sort=False)
     ]
+
+
+def in_order(rows: pd.DataFrame, design: Design) -> pd.DataFrame:
+    """Rows by group in the order of the plan, and by source; else as they came."""
+    place = {name: number for number, name in enumerate(design.group_names)}
+    by = ["order", *(["source"] if "source" in rows else [])]
+    order = rows["group"].map(place).fillna(len(place))
+    placed = rows.assign(order=order).sort_values(by, kind="stable", ignore_index=True)
+    return placed.drop(columns="order")
 
 
 def paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str, float]:

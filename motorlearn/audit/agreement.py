@@ -197,6 +197,7 @@ def _drift(result: Agreement, context: Context) -> Check:
         "were rated early and late would differ by half of it.",
         advice,
         chance=min(1.0, float(worst["p"]) * len(own)),
+        estimated=True,
     )
 
 

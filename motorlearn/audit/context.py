@@ -1,10 +1,10 @@
 """What a check may know beside the result: thresholds, the plan, the study, and how far to go."""
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 from motorlearn.audit.guides import GUIDES, Guide
-from motorlearn.design import Design
+from motorlearn.design import Design, stages_of
 from motorlearn.trials import Study
 
 
@@ -34,6 +34,13 @@ class Context:
     remedies: bool = True
     seed: int = 0
     simulations: int = 1000
+
+    def name_of(self, phase: Hashable) -> str:
+        """A test as a reader knows it: by its own name where its phase is given more than once."""
+        for stage in stages_of(self.design) if self.design is not None else ():
+            if stage.name == phase and stage.test is not None and stage.name != stage.phase:
+                return stage.label.lower()
+        return str(phase)
 
     def guide(self, name: str) -> Guide:
         """Threshold by name."""

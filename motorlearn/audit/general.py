@@ -8,7 +8,8 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.comparison.binomial import binomial_conclusions
-from motorlearn.audit.comparison.phase_model import PhaseModel, imputed, is_counted
+from motorlearn.audit.comparison.phase_model import PhaseModel, is_counted
+from motorlearn.audit.comparison.resampled import imputed
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison

@@ -50,8 +50,23 @@ GENERAL = (
         status=SHOWN,
         source=".75 chooses between two corrections (Girden 1992); it measures no harm",
     ),
-    Guide("box", "p of Box's M", None, None, False, status=SHOWN),
-    Guide("n_ratio", "largest over smallest group", None, None, status=SHOWN),
+    Guide(
+        "box",
+        "p of Box's M",
+        None,
+        None,
+        False,
+        status=SHOWN,
+        source=".001: Tabachnick & Fidell (from memory)",
+    ),
+    Guide(
+        "n_ratio",
+        "largest over smallest group",
+        None,
+        None,
+        status=SHOWN,
+        source="1.5: Stevens, Applied Multivariate Statistics (from memory)",
+    ),
     Guide(
         "slope_gain",
         "AIC gained by random slopes that were left out",
@@ -129,7 +144,9 @@ GENERAL = (
         2.0,
         4.0,
         source="look, for groups of equal size: Moore, McCabe & Craig, Introduction to the "
-        "Practice of Statistics, ch. 12; act: twice that, no source",
+        "Practice of Statistics, ch. 12; act: twice that, no source. Stricter: 1.73 (Dean & Voss "
+        "1999, p. 112), and 1.22 where sizes differ (Blanca et al. 2018)",
+        doi="10.3758/s13428-017-0918-2",
         status=SEEN,
     ),
     Guide(

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from motorlearn import digits
+
 Grade = Literal["fine", "look", "act"]
 OWN: Final = "set by this study"
 CUSTOM: Final = "common practice, no source"
@@ -48,7 +50,7 @@ class Guide:
         """The rule in words, for example ``look above 1, act above 2``."""
         side = "above" if self.high_is_bad else "below"
         parts = [
-            f"{grade} {side} {value:g}"
+            f"{grade} {side} {digits.plain(value)}"
             for grade, value in (("look", self.look), ("act", self.act))
             if value is not None
         ]

@@ -62,10 +62,18 @@ MODELS = (
         1.1,
         1.2,
         source="a standard error short by the root of the ratio rejects in 6 % at the first "
-        "number and in 7 % at the second",
+        "number and in 7 % at the second; Harrison 2014, that ignoring it misleads",
+        doi="10.7717/peerj.616",
         status=ALGEBRA,
     ),
-    Guide("zeros", "observed over expected zeros", 1.5, 3.0, status=CUSTOM),
+    Guide(
+        "zeros",
+        "observed over expected zeros",
+        1.5,
+        3.0,
+        source="graded only where the model's own simulations seldom give as many",
+        status=CUSTOM,
+    ),
     Guide("outliers", "share of residuals beyond 3 SD over that expected", 2.0, 5.0, status=CUSTOM),
     Guide(
         "separation",
@@ -176,6 +184,7 @@ MODELS = (
         0.41,
         False,
         source="Landis & Koch 1977, Biometrics 33:159-174 (arbitrary by its authors' words)",
+        status=SEEN,
     ),
     Guide(
         "alpha",

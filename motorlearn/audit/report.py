@@ -195,7 +195,7 @@ def judged(
         ``look`` where chance gives it in more than one of two hundred studies (or cannot be told);
         a number beyond ``look`` is ``fine`` where chance gives it in one of twenty.
     estimated : bool
-        Whether the number is a rate estimated from a few noisy spreads: it is then ``fine``
+        Whether the number is a rate or a bias estimated from few noisy scores: it is then ``fine``
         wherever chance gives as much in one of twenty.
     """
     grade = guide.grade(value)

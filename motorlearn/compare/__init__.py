@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from motorlearn.compare.blocks import compare_blocks
 from motorlearn.compare.comparison import BlockComparison, PhaseComparison
+from motorlearn.compare.limits import Limit
 from motorlearn.compare.phases import compare_phases
 from motorlearn.compare.pooling import Pooling, pooling_inflation
 from motorlearn.doors import late_names
@@ -25,6 +26,7 @@ __getattr__, __dir__ = late_names(
 
 __all__ = [
     "BlockComparison",
+    "Limit",
     "Pairs",
     "PhaseComparison",
     "Pooling",

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS
+from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS, how
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
@@ -148,7 +148,7 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
             adjusted=False,
             n_group=a.size,
             n_reference=b.size,
-            method=reason or WELCH + comparing.suffix,
+            **how(WELCH + comparing.suffix, reason),
             **comparing.told(result),
             **standardised(effect),
         )
@@ -180,11 +180,11 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
         names = [str(comparing.baseline)]
         model = ancova(y[both], codes, x[both], names=names, variance=comparing.variance)
     except FitError as problem:
-        return Adjusted(phase, present, sizes, None, NAN, f"not computed: {problem}")
+        return Adjusted(phase, present, sizes, None, NAN, str(problem))
     away = y[both] - np.array([y[both][codes == g].mean() for g in range(len(present))])[codes]
     sd = float(np.sqrt(away @ away / max(len(away) - len(present), 1)))
     flat = not model.fit.sse > 1e-24 * max(float(y[both] @ y[both]), 1e-300)
-    reason = "not computed: the scores leave no residual spread" if flat else ""
+    reason = "the scores leave no residual spread" if flat else ""
     return Adjusted(phase, present, sizes, None if flat else model, sd, reason)
 
 
@@ -194,14 +194,13 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     for group, reference in comparing.pairs:
         sizes = (adjusted.sizes[group], adjusted.sizes[reference])
         result, effect = NO_ESTIMATE, NO_EFFECT
-        method = adjusted.reason or _empty_side(sizes, group, reference)
-        if not method and adjusted.model is not None:
+        reason = adjusted.reason or _empty_side(sizes, group, reference)
+        if not reason and adjusted.model is not None:
             places = [adjusted.groups.index(name) for name in (group, reference)]
             result = adjusted.model.difference(*places, level=comparing.level)
             effect = adjusted_g(
                 result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
             )
-            method = comparing.ancova_method
         row = CONTRAST.row(
             phase=adjusted.phase,
             group=group,
@@ -210,7 +209,7 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
             adjusted=True,
             n_group=sizes[0],
             n_reference=sizes[1],
-            method=method,
+            **how(comparing.ancova_method, reason),
             **comparing.told(result),
             **standardised(effect),
         )
@@ -244,7 +243,10 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
     if adjusted is None:
         return rows
     if adjusted.model is None:
-        return [*rows, OMNIBUS.row(phase=phase, term="group", method=adjusted.reason)]
+        return [
+            *rows,
+            OMNIBUS.row(phase=phase, term="group", method=how("", adjusted.reason)["method"]),
+        ]
     model, method = adjusted.model, comparing.ancova_method
     rows.append(_f_row(phase, "group", model.group_test, method))
     rows.append(_f_row(phase, str(comparing.baseline), model.covariate_tests[0], method))
@@ -313,12 +315,12 @@ def _why_not(
 ) -> str:
     small = [f"{name} has {x.size}" for name, x in ((group, a), (reference, b)) if x.size < 2]
     if small:
-        return "not computed: two participants per group are needed, " + ", ".join(small)
+        return "two participants per group are needed, " + ", ".join(small)
     if not (np.ptp(a) > 0 or np.ptp(b) > 0):
-        return "not computed: the scores of both groups are constant"
+        return "the scores of both groups are constant"
     return ""
 
 
 def _empty_side(sizes: tuple[int, int], group: Hashable, reference: Hashable) -> str:
     empty = [str(name) for name, n in zip((group, reference), sizes) if n == 0]
-    return f"not computed: nobody has both scores in {', '.join(empty)}" if empty else ""
+    return f"nobody has both scores in {', '.join(empty)}" if empty else ""

@@ -9,6 +9,7 @@ from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
+from motorlearn.compare.posthoc import all_pairs, trends
 from motorlearn.compare.within import mixed_anova
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.results import Recipe
@@ -93,6 +94,10 @@ def compare_blocks(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
         anova=mixed_anova(comparing, within="block"),
+        posthoc=all_pairs(comparing).rename(
+            columns={"from_phase": "from_block", "to_phase": "to_block"}
+        ),
+        trends=trends(comparing),
         statements=_limits(losses(data), len(data.participants)),
         recipe=Recipe(
             call="compare_blocks",

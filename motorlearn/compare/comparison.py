@@ -5,8 +5,9 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from motorlearn.compare.limits import Limit
 from motorlearn.results import Recipe, Result, register_record
-from motorlearn.rows import Schema
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 
 _INTERVAL = (
@@ -61,6 +62,7 @@ CONTRAST = Schema(
         *_G,
         *_SIZES,
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "phase",
@@ -95,6 +97,7 @@ PAIRED = Schema(
         *_INTERVAL,
         *_G,
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "group",
@@ -114,6 +117,13 @@ PAIRED = Schema(
         "method",
     ),
 )
+
+
+def how(method: str, reason: str = "") -> Row:
+    """How a row was computed, or why it holds no estimate."""
+    return {"method": f"not computed: {reason}" if reason else method, "reason": reason}
+
+
 INTERACTION = Schema(
     (
         Column("term"),
@@ -174,6 +184,7 @@ ANOVA = Schema(
         _ETA,
         Column("generalised_eta2", "generalised η²", "number", decimals=3),
         Column("method"),
+        Column("reason"),
     ),
     shown=(
         "term",
@@ -222,6 +233,33 @@ EQUIVALENCE = Schema(
         "method",
     ),
 )
+POSTHOC = Schema(
+    (
+        *_STEP,
+        Column("effect"),
+        Column("n", kind="count"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        Column("p_adjusted", "p (Holm)", "p"),
+        *_INTERVAL,
+    )
+)
+BLOCK_POSTHOC = POSTHOC.renamed(from_phase="from_block", to_phase="to_block")
+TRENDS = Schema(
+    (
+        Column("trend"),
+        Column("n", kind="count"),
+        _ESTIMATE,
+        _ERROR,
+        *_T,
+        *_INTERVAL,
+        Column("f_groups", "F of groups", "number"),
+        Column("df1", "df 1", "df"),
+        Column("df2", "df 2", "df"),
+        Column("p_groups", "p of groups", "p"),
+    )
+)
 
 
 @register_record
@@ -241,7 +279,7 @@ class PhaseComparison(Result):
     contrasts : DataFrame
         One row per phase, group, reference and adjustment. ``estimate`` is group minus reference,
         or group by reference for a ratio, whose ``std_error`` is on the log scale. ``g`` is Hedges
-        g. What could not be computed is a row whose ``method`` says why.
+        g. What could not be computed is a row whose ``reason`` says why.
     omnibus : DataFrame
         Tests of all groups at each phase, of the baseline's slope and of parallel slopes.
     interaction : DataFrame
@@ -251,12 +289,15 @@ class PhaseComparison(Result):
         Mixed analysis of variance of complete cases, type III, with sphericity corrections.
     paired : DataFrame
         Change between phases within each group.
+    posthoc : DataFrame
+        Every later phase against every earlier one, averaged over groups with equal weight, among
+        complete participants; each pair with its own standard error and df, p by Holm.
     equivalence : DataFrame
         Two one-sided tests of every contrast; empty where no bound was declared.
     mixed : DataFrame
         The contrasts by a mixed model; empty unless that route was asked for.
-    statements : tuple of str
-        What the design cannot show.
+    limits : tuple of Limit
+        What the design cannot show; ``statements`` says it in sentences.
     recipe : Recipe
         How it was made; ``left_out`` names every row and person that is missing.
     """
@@ -269,10 +310,16 @@ class PhaseComparison(Result):
     interaction: pd.DataFrame
     anova: pd.DataFrame
     paired: pd.DataFrame
+    posthoc: pd.DataFrame
     equivalence: pd.DataFrame
     mixed: pd.DataFrame
-    statements: tuple[str, ...]
+    limits: tuple[Limit, ...]
     recipe: Recipe
+
+    @property
+    def statements(self) -> tuple[str, ...]:
+        """What the design cannot show, in sentences."""
+        return tuple(limit.sentence() for limit in self.limits)
 
     def tables(self) -> Sequence[Table]:
         """Contrasts first (changes, where there is one group), then the rest that is not empty."""
@@ -281,6 +328,7 @@ class PhaseComparison(Result):
             CONTRAST.table("contrasts", "Groups compared in each phase", self.contrasts, notes),
             CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
             PAIRED.table("paired", "Change within each group", self.paired),
+            POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
             MEAN.table("means", "Means of participants", self.means),
             ADJUSTED.table(
                 "adjusted_means", "Means adjusted for the baseline", self.adjusted_means
@@ -304,6 +352,12 @@ class BlockComparison(Result):
         As in :class:`PhaseComparison`, with ``block`` in place of ``phase``.
     anova : DataFrame
         Mixed analysis of variance, groups by blocks, with sphericity corrections.
+    posthoc : DataFrame
+        Every later block against every earlier one, averaged over groups with equal weight, among
+        complete participants; each pair with its own standard error and df, p by Holm.
+    trends : DataFrame
+        Linear, quadratic and cubic trend over the blocks in the unit of the scores, averaged over
+        groups, and the F test of the groups in each.
     statements : tuple of str
         What these scores cannot show.
     recipe : Recipe
@@ -313,14 +367,18 @@ class BlockComparison(Result):
     scores: pd.DataFrame = field(repr=False)
     means: pd.DataFrame
     anova: pd.DataFrame
+    posthoc: pd.DataFrame
+    trends: pd.DataFrame
     statements: tuple[str, ...]
     recipe: Recipe
 
     def tables(self) -> Sequence[Table]:
-        """The analysis of variance, then the means."""
+        """The analysis of variance, the means, trends and pairs of blocks."""
         return (
             anova_table(self.anova),
             BLOCK_MEAN.table("means", "Means of participants", self.means),
+            TRENDS.table("trends", "Trends over the blocks", self.trends),
+            BLOCK_POSTHOC.table("posthoc", "Blocks against each other", self.posthoc),
         )
 
 

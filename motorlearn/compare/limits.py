@@ -1,31 +1,52 @@
-"""What a design cannot show, said in sentences that stand beside the numbers."""
+"""What a design cannot show: values in a result, said in sentences beside its numbers."""
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
 from motorlearn.compare.participants import PhaseScores
+from motorlearn.results import register_record
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PHASES, PRACTICE_PHASE
 
 FEW_TRIALS = 10
 """Trials below which one person's score is called weak (common practice, no source)."""
+TINY_GROUP = 5
+"""People below which a group is called very small (common practice, no source)."""
 
 
-def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[str, ...]:
-    """Sentences on what these data cannot show, the weightiest first."""
-    found = [
-        _nobody_twice(data),
-        _one_group(data),
-        _no_baseline(data, baseline),
-        _no_delayed_test(data),
-        _practice(data),
-        _progress(data),
-        _unequal_trials(data),
-        _few_trials(data),
-        _tiny_groups(data),
-        _losses(data),
-    ]
-    return tuple(sentence for sentence in found if sentence)
+@register_record
+@dataclass(frozen=True)
+class Limit:
+    """One thing that a comparison cannot show.
+
+    Parameters
+    ----------
+    kind : str
+        What it is about, one of ``KINDS``.
+    names : tuple of str
+        Tests, groups or participants that it concerns.
+    low, high : tuple of int
+        Numbers that go with ``names``: of trials, or of people.
+    of : int
+        Participants or groups altogether.
+    """
+
+    kind: str
+    names: tuple[str, ...] = ()
+    low: tuple[int, ...] = ()
+    high: tuple[int, ...] = ()
+    of: int = 0
+
+    def sentence(self, name_of: Callable[[str], str] = str) -> str:
+        """Say it, with tests called as ``name_of`` calls them."""
+        return KINDS[self.kind](self, name_of)
+
+
+def design_limits(data: PhaseScores, baseline: Hashable | None) -> tuple[Limit, ...]:
+    """What these data cannot show, the weightiest first."""
+    return tuple(_limits(data, baseline))
 
 
 def losses(data: PhaseScores) -> list[str]:
@@ -40,99 +61,73 @@ def listed(names: Sequence[str], most: int = 12) -> str:
     return ", ".join(names[:most]) + rest
 
 
-def _nobody_twice(data: PhaseScores) -> str:
-    if len(data.phases) < 2 or (np.isfinite(data.scores).sum(axis=1) > 1).any():
-        return ""
-    return (
-        "Nobody has a score in two phases: either the identifiers of people changed between tests, "
-        "or they number trials; then people, not trials, must be the unit, and none of these "
-        "intervals and p values holds."
-    )
+def _limits(data: PhaseScores, baseline: Hashable | None) -> Iterator[Limit]:
+    groups, standard = len(data.groups), set(data.phases) & set(PHASES)
+    if len(data.phases) > 1 and not (np.isfinite(data.scores).sum(axis=1) > 1).any():
+        yield Limit("nobody twice")
+    if groups == 1:
+        yield Limit("one group")
+    if baseline is None and standard and "pretest" not in data.phases:
+        yield Limit("no pretest", of=groups)
+    elif baseline is None and groups > 1:
+        yield Limit("no baseline named")
+    if standard and not standard & set(DELAYED_PHASES):
+        yield Limit("no delayed test")
+    if PRACTICE_PHASE in data.phases:
+        yield Limit("practice")
+    if "progress" in data.phases:
+        yield Limit("progress")
+    yield from _of_trials(data)
+    sizes = np.bincount(data.codes, minlength=groups)
+    small = np.flatnonzero(sizes < TINY_GROUP)
+    if small.size:
+        names, counts = (data.groups[i] for i in small), (int(sizes[i]) for i in small)
+        yield Limit("tiny groups", tuple(map(str, names)), tuple(counts))
+    if lost := losses(data):
+        yield Limit("losses", tuple(lost), of=len(data.participants))
 
 
-def _one_group(data: PhaseScores) -> str:
-    if len(data.groups) > 1:
-        return ""
-    return (
-        "There is one group and nothing to compare it with: a change between tests cannot be told "
-        "apart from repeated testing, maturation, other practice and regression to the mean, so "
-        "the change is described and its cause is not shown."
-    )
-
-
-def _no_baseline(data: PhaseScores, baseline: Hashable | None) -> str:
-    if baseline is not None:
-        return ""
-    if set(data.phases) & set(PHASES) and "pretest" not in data.phases:
-        groups = (
-            " and differences between groups may have been there from the start"
-            if len(data.groups) > 1
-            else ""
-        )
-        return (
-            "There is no test before practice, so no change from a starting point can be stated"
-            f"{groups}."
-        )
-    if len(data.groups) < 2:
-        return ""
-    return (
-        "No baseline was named, so no comparison is adjusted for where participants started; "
-        "baseline= names the test before practice."
-    )
-
-
-def _no_delayed_test(data: PhaseScores) -> str:
-    standard = set(data.phases) & set(PHASES)
-    if not standard or standard & set(DELAYED_PHASES):
-        return ""
-    return (
-        "There is no test after a gap without practice: these scores describe performance and "
-        "cannot show what lasts."
-    )
-
-
-def _practice(data: PhaseScores) -> str:
-    if PRACTICE_PHASE not in data.phases:
-        return ""
-    return (
-        f"{PHASE_LABELS[PRACTICE_PHASE]} scores are performance under the conditions of practice; "
-        "a difference between groups there may be gone, or turned round, at a delayed test."
-    )
-
-
-def _progress(data: PhaseScores) -> str:
-    if "progress" not in data.phases:
-        return ""
-    return (
-        "Progress tests lie inside the programme, with recent practice behind them, and are not "
-        "tests of retention."
-    )
-
-
-def _unequal_trials(data: PhaseScores) -> str:
-    spans = []
-    for i, phase in enumerate(data.phases):
-        counts = data.trials[:, i][data.trials[:, i] > 0]
-        if counts.size and counts.min() < counts.max():
-            spans.append(f"{counts.min()} to {counts.max()} in {phase}")
-    if not spans:
-        return ""
-    return (
-        "Participants' scores rest on unequal numbers of trials ("
-        + listed(spans)
-        + ") and count alike here; a mixed model weighs them by what they hold."
-    )
-
-
-def _few_trials(data: PhaseScores) -> str:
+def _of_trials(data: PhaseScores) -> Iterator[Limit]:
+    done = [counts[counts > 0] for counts in data.trials.T]
+    spans = [
+        (str(phase), int(own.min()), int(own.max())) for phase, own in zip(data.phases, done)
+        if own.size
+    ]  # fmt: skip
+    unequal = [span for span in spans if span[1] < span[2]]
+    if unequal:
+        yield _spanned("unequal trials", unequal)
     # One row per person and phase means that the table was aggregated, not that one trial was done.
-    few = [
-        f"{phase}: {counts[counts > 0].min()}"
-        for phase, counts in zip(data.phases, data.trials.T)
-        if counts.max() > 1 and counts[counts > 0].min() < FEW_TRIALS
+    few = [span for span in spans if span[2] > 1 and span[1] < FEW_TRIALS]
+    if few:
+        yield _spanned("few trials", few)
+
+
+def _spanned(kind: str, spans: list[tuple[str, int, int]]) -> Limit:
+    names, low, high = zip(*spans)
+    return Limit(kind, names, low, high)
+
+
+def _no_pretest(limit: Limit, name_of: Callable[[str], str]) -> str:
+    groups = " and differences between groups may have been there from the start"
+    return (
+        "There is no test before practice, so no change from a starting point can be stated"
+        f"{groups if limit.of > 1 else ''}."
+    )
+
+
+def _unequal(limit: Limit, name_of: Callable[[str], str]) -> str:
+    spans = [
+        f"{low} to {high} in {name_of(name)}"
+        for name, low, high in zip(limit.names, limit.low, limit.high)
     ]
-    if not few:
-        return ""
+    return (
+        f"Participants' scores rest on unequal numbers of trials ({listed(spans)}) and count alike "
+        "here; a mixed model weighs them by what they hold."
+    )
+
+
+def _few(limit: Limit, name_of: Callable[[str], str]) -> str:
+    few = [f"{name_of(name)}: {low}" for name, low in zip(limit.names, limit.low)]
     return (
         f"Some scores rest on fewer than {FEW_TRIALS} trials ({listed(few)} at the least; a rule "
         "of thumb): they say little about one person, and noise in the baseline weakens the "
@@ -140,23 +135,63 @@ def _few_trials(data: PhaseScores) -> str:
     )
 
 
-def _tiny_groups(data: PhaseScores) -> str:
-    sizes = np.bincount(data.codes, minlength=len(data.groups))
-    small = [f"{data.groups[i]} has {sizes[i]}" for i in np.flatnonzero(sizes < 5)]
-    if not small:
-        return ""
+def _tiny(limit: Limit, name_of: Callable[[str], str]) -> str:
+    small = [f"{name} has {n}" for name, n in zip(limit.names, limit.low)]
     return (
         f"Some groups are very small ({listed(small)}): intervals are wide and rest on the assumed "
         "shape of the distribution."
     )
 
 
-def _losses(data: PhaseScores) -> str:
-    lost = losses(data)
-    if not lost:
-        return ""
+def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
     return (
-        f"Without a score in at least one phase, and not in the mixed analysis of variance, are "
-        f"{len(lost)} of {len(data.participants)} participants: {listed(lost)}; if they differ "
+        "Without a score in at least one phase, and not in the mixed analysis of variance, are "
+        f"{len(limit.names)} of {limit.of} participants: {listed(limit.names)}; if they differ "
         "from the others, the complete cases do not speak for all."
     )
+
+
+def _fixed(text: str) -> Callable[[Limit, Callable[[str], str]], str]:
+    return lambda limit, name_of: text
+
+
+KINDS: Final[dict[str, Callable[[Limit, Callable[[str], str]], str]]] = {
+    "nobody twice": _fixed(
+        "Nobody has a score in two phases: either the identifiers of people changed between tests, "
+        "or they number trials; then people, not trials, must be the unit, and none of these "
+        "intervals and p values holds."
+    ),
+    "one group": _fixed(
+        "There is one group and nothing to compare it with: a change between tests cannot be told "
+        "apart from repeated testing, maturation, other practice and regression to the mean, so "
+        "the change is described and its cause is not shown."
+    ),
+    "no pretest": _no_pretest,
+    "no baseline named": _fixed(
+        "No baseline was named, so no comparison is adjusted for where participants started; "
+        "baseline= names the test before practice."
+    ),
+    "no delayed test": _fixed(
+        "There is no test after a gap without practice: these scores describe performance and "
+        "cannot show what lasts."
+    ),
+    "practice": _fixed(
+        f"{PHASE_LABELS[PRACTICE_PHASE]} scores are performance under the conditions of practice; "
+        "a difference between groups there may be gone, or turned round, at a delayed test."
+    ),
+    "progress": _fixed(
+        "Progress tests lie inside the programme, with recent practice behind them, and are not "
+        "tests of retention."
+    ),
+    "unequal trials": _unequal,
+    "few trials": _few,
+    "tiny groups": _tiny,
+    "losses": _lost,
+    "two routes": _fixed(
+        "The analysis of covariance answers whether groups that started alike differ at one test, "
+        "among the participants who have both scores; the mixed analysis of variance whether "
+        "groups change differently over all phases, among those who miss none; the mixed model "
+        "answers the first question from every test there is, provided that scores are missing at "
+        "random."
+    ),
+}

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, contrast_frame, standardised
-from motorlearn.compare.comparison import CONTRAST
+from motorlearn.compare.comparison import CONTRAST, how
 from motorlearn.compare.participants import Columns, usable_rows
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate
@@ -21,12 +21,6 @@ from motorlearn.mixed.result import MixedFit
 from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-WHEN_WHICH = (
-    "The analysis of covariance answers whether groups that started alike differ at one test, "
-    "among the participants who have both scores; the mixed analysis of variance whether groups "
-    "change differently over all phases, among those who miss none; the mixed model answers the "
-    "first question from every test there is, provided that scores are missing at random."
-)
 START = "c00_00"
 SPARE_PEOPLE = 4
 MOST_DF = 1000
@@ -104,7 +98,7 @@ def _answers(
     try:
         fit = _fit(rows[rows["phase"].isin(named)], binomial)
     except (FitError, InputError) as problem:
-        empty = _not_computed(comparing, asked, f"not computed: {problem}")
+        empty = _not_computed(comparing, asked, str(problem))
         return [_Answer({comparing.effect: empty}, (str(problem),), False)]
     if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
         each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
@@ -244,8 +238,8 @@ def _one_row(
     turn = 1.0 if (other, one) in places else -1.0
     place = places.get((other, one), places.get((one, other)))
     if place is None:
-        reason = "not computed: a group has no score at this test, or only hits or only misses"
-        return CONTRAST.row(**named, method=reason)
+        reason = "a group has no score at this test, or only hits or only misses"
+        return CONTRAST.row(**named, **how("", reason))
     found = every.iloc[place]
     low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
     result = Estimate(
@@ -315,7 +309,7 @@ def _df_in_words(fit: MixedFit) -> str:
 
 def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[Row]:
     return [
-        CONTRAST.row(**_named(comparing, (phase, *pair), comparing.effect), method=reason)
+        CONTRAST.row(**_named(comparing, (phase, *pair), comparing.effect), **how("", reason))
         for phase in tests
         for pair in comparing.pairs
     ]

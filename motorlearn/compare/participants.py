@@ -10,16 +10,12 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.scores import numbers
-from motorlearn.rows import Row, Schema
-from motorlearn.tables import Column
+from motorlearn.rows import LEFT_OUT, Row
 from motorlearn.trials.counted import counted_rows, void_reasons
 from motorlearn.vocabulary import PHASES
 
 Scores = NDArray[np.float64]
 Codes = NDArray[np.intp]
-LEFT_OUT = Schema(
-    (Column("participant"), Column("group"), Column("reason"), Column("rows", kind="count"))
-)
 
 
 @dataclass(frozen=True)

@@ -19,11 +19,12 @@ from motorlearn.compare.between import (
 )
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
-from motorlearn.compare.limits import design_limits
-from motorlearn.compare.mixed_route import WHEN_WHICH, mixed_contrasts
+from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
+from motorlearn.compare.posthoc import all_pairs
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -215,11 +216,12 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
+        posthoc=all_pairs(comparing),
         equivalence=equivalence_frame(
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
         mixed=CONTRAST.frame(),
-        statements=design_limits(data, baseline),
+        limits=design_limits(data, baseline),
         recipe=recipe,
     )
 
@@ -247,7 +249,7 @@ def _with_mixed_model(
         equivalence=pd.concat([result.equivalence, judged], ignore_index=True)
         if len(judged)
         else result.equivalence,
-        statements=(*result.statements, WHEN_WHICH),
+        limits=(*result.limits, Limit("two routes")),
         recipe=recipe,
     )
 

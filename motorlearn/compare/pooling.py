@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from motorlearn import digits
 from motorlearn.compare.participants import Columns
 from motorlearn.exceptions import RefusedError
 from motorlearn.measures.precision import design_effect
@@ -108,9 +109,9 @@ def refuse_pooled_trials(
     else:
         numbers_here = (
             f"here a participant has about {found.trials:.0f} trials at {phase}, the correlation "
-            f"within participants is {found.icc:.2f} and the variance would be understated "
-            f"{found.design_effect:.1f} times, so that a nominal 5 % test would reject about "
-            f"{100 * found.false_positives:.0f} % of true null hypotheses"
+            f"within participants is {digits.number(found.icc)} and the variance would be "
+            f"understated {digits.number(found.design_effect, 1)} times, so that a nominal 5 % "
+            f"test would reject about {100 * found.false_positives:.0f} % of true null hypotheses"
         )
     raise RefusedError(
         "trials of one person are not independent and people, not trials, were allocated to "

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import NO_ESTIMATE, Comparing, standardised
-from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED
+from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED, how
 from motorlearn.compare.participants import Scores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.repeated import RepeatedEffect, repeated_anova
@@ -59,7 +59,7 @@ def paired_changes(
                 to_phase=second,
                 effect=comparing.effect,
                 n=before.size,
-                method=reason or PAIRED_T + comparing.suffix,
+                **how(PAIRED_T + comparing.suffix, reason),
                 **comparing.told(result),
                 **standardised(effect),
             )
@@ -134,7 +134,7 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     try:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
-        return ANOVA.frame([ANOVA.row(term=f"group:{within}", method=f"not computed: {problem}")])
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
     return ANOVA.frame([_anova_row(effect, method) for effect in effects])
 
 
@@ -174,9 +174,9 @@ def _changes(comparing: Comparing, group: Hashable, first: Hashable, second: Has
 
 def _no_change(before: Scores, after: Scores) -> str:
     if before.size < 2:
-        return f"not computed: {before.size} participants have both scores"
+        return f"{before.size} participants have both scores"
     if not np.ptp(after - before) > 0:
-        return "not computed: everybody changed by the same amount"
+        return "everybody changed by the same amount"
     return ""
 
 

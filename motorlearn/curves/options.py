@@ -7,6 +7,8 @@ import numpy as np
 
 from motorlearn.exceptions import InputError
 
+RESTARTS = ("warm-up", "savings", "both")
+"""What sessions do: a loss that fades within them, forgetting between them, or both."""
 DRAWS_IS_OLD = (
     "The option draws is called simulations now; the old name works until version 3 and does the "
     "same."

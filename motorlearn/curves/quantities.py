@@ -16,9 +16,31 @@ from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.results import Recipe, Result
-from motorlearn.tables import Table, estimates_table
+from motorlearn.rows import Row, Schema
+from motorlearn.tables import Column, Table, estimates_table
 
 FARTHEST = 1e9
+_INTERVAL = (
+    Column("estimate", kind="number"),
+    Column("conf_low", "lower", kind="number"),
+    Column("conf_high", "upper", kind="number"),
+    Column("reason"),
+)
+QUANTITIES = Schema((Column("group"), Column("quantity"), Column("at", kind="number"), *_INTERVAL))
+CONTRASTS = Schema(
+    (
+        Column("group"),
+        Column("reference"),
+        Column("quantity"),
+        Column("at", kind="number"),
+        Column("kind"),
+        *_INTERVAL,
+    )
+)
+AREA_NODES = 40
+SIGNED = ("level_at", "area")
+"""Quantities on the scale of the scores, which may be below 0; the others are above 0."""
+NOT_REACHED = "the curve does not reach the criterion"
 FROM_CURVE = ("rate_at", "half_life", "trials_to")
 """Quantities that need more than the height of the curve where it was seen."""
 
@@ -59,13 +81,15 @@ def curve_quantities(
     level_at: Sequence[float] = (),
     rate_at: Sequence[float] = (),
     criterion: float | None = None,
+    area: tuple[float, float] | None = None,
     level: float = 0.95,
 ) -> CurveQuantities:
     r"""Give quantities of a curve with intervals, and compare groups on them.
 
     The height :math:`y(n)`, the rate of change :math:`|y'(n)|`, the practice at which the
-    curve reaches a criterion, and the half-life. Intervals are by the delta method: on the scale of
-    the scores for levels, of their logarithms for what is above 0.
+    curve reaches a criterion, the half-life, and the area under the curve. Intervals are by the
+    delta method: on the scale of the scores for levels and areas, of their logarithms for what is
+    above 0.
 
     Parameters
     ----------
@@ -75,6 +99,8 @@ def curve_quantities(
         Practice counts of heights and of rates of change.
     criterion : float, optional
         Score (for hits: probability) to reach.
+    area : pair of float, optional
+        Practice counts between which the curve is added up, :math:`\int y(n)\,dn`.
     level : float
         Confidence level.
 
@@ -99,19 +125,57 @@ def curve_quantities(
     asked += [("rate_at", float(n)) for n in as_numbers(list(rate_at), "rate_at")]
     check_counts(named_form(fit.form), np.array([n for _, n in asked]), fit.first)
     asked += [("half_life", np.nan)]
+    span = _span(fit, area)
+    asked += [("area", float("nan"))] if span else []
     if criterion is not None:
         asked += [("trials_to", finite(criterion, "the criterion is not a finite number"))]
     known = _parameters(fit)
     rows, contrasts = [], []
     for name, at in asked:
-        value = _function(fit, name, at)
+        value = _function(fit, name, at, span)
         for group, pick in known.picks.items():
             own = _picked(value, pick)
             row = _interval(known, own, name, level, _reason(fit, name))
-            rows.append({"group": group, "quantity": name, "at": at} | row)
+            rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
-    recipe = Recipe("curve_quantities", options={"criterion": criterion, "level": level}, n=fit.n)
-    return CurveQuantities(pd.DataFrame(rows), pd.DataFrame(contrasts), recipe)
+    recipe = Recipe(
+        "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
+    )
+    return CurveQuantities(QUANTITIES.frame(rows), CONTRASTS.frame(contrasts), recipe)
+
+
+def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
+    """One quantity of one learner: estimate, the same on its scale with standard error, reason.
+
+    The scale is that of the scores for levels and areas, of logarithms for what is above 0.
+    """
+    span = _span(fit, at) if name == "area" else None
+    place = np.nan if name in ("area", "half_life") else finite(at, "at is not a finite number")
+    if name in ("level_at", "rate_at"):
+        check_counts(named_form(fit.form), np.array([place]), fit.first)
+    reason = _reason(fit, name)
+    known = _parameters(fit)
+    if reason or not np.all(np.isfinite(known.point)):
+        return {"reason": reason or fit.status}
+    value = _function(fit, name, place, span)
+    centre, error = _with_error(known, value)
+    if not np.isfinite(centre) or not np.isfinite(error):
+        return {"reason": NOT_REACHED if not np.isfinite(centre) else "no standard error"}
+    if name in SIGNED:
+        return {"estimate": centre, "scaled": centre, "std_error": error}
+    if centre <= 0:
+        return {"reason": "not above 0"}
+    return {"estimate": centre, "scaled": float(np.log(centre)), "std_error": error / centre}
+
+
+def _span(fit: CurveFit | PopulationCurve, area: Any) -> tuple[float, float] | None:
+    if area is None:
+        return None
+    ends = as_numbers(list(area), "area") if isinstance(area, list | tuple) else np.zeros(0)
+    if ends.shape != (2,) or not np.all(np.isfinite(ends)) or not ends[0] < ends[1]:
+        raise InputError("area must be two practice counts in order", [area], "as (1, 60)")
+    check_counts(named_form(fit.form), ends, fit.first)
+    return float(ends[0]), float(ends[1])
 
 
 def _picked(
@@ -127,11 +191,11 @@ def _against_first(
     value: Callable[[np.ndarray], float],
     asked: tuple[str, float],
     level: float,
-) -> list[dict[str, object]]:
+) -> list[Row]:
     """Difference (levels) or ratio (the others) of each group and the first."""
     (first, base), *others = known.picks.items()
     name, at = asked
-    kind = "difference" if name == "level_at" else "ratio"
+    kind = "difference" if name in SIGNED else "ratio"
     rows = []
     for group, pick in others:
 
@@ -140,9 +204,8 @@ def _against_first(
             return one - other if kind == "difference" else one / other
 
         row = _interval(known, between, name, level, _reason(fit, name))
-        rows.append(
-            {"group": group, "reference": first, "quantity": name, "at": at, "kind": kind} | row
-        )
+        named = {"group": group, "reference": first, "quantity": name}
+        rows.append(CONTRASTS.row(**named, at=at, kind=kind, **row))
     return rows
 
 
@@ -175,7 +238,7 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
 
 
 def _function(
-    fit: CurveFit | PopulationCurve, name: str, at: float
+    fit: CurveFit | PopulationCurve, name: str, at: float, span: tuple[float, float] | None = None
 ) -> Callable[[np.ndarray], float]:
     """The quantity as a function of asymptote, gain (or start) and log rates."""
     form, hits = named_form(fit.form), fit.family == "binomial"
@@ -207,11 +270,20 @@ def _function(
         return abs(height(cell, at + step) - height(cell, at - step)) / (2 * step)
 
     return {
+        "area": lambda cell: _area(lambda n: height(cell, n), span or (0.0, 0.0)),
         "level_at": lambda cell: height(cell, at),
         "rate_at": change,
         "half_life": lambda cell: float(form.half_life([*np.exp(cell[2:]), *second], fit.first)),
         "trials_to": reach,
     }[name]
+
+
+def _area(height: Callable[[float], float], span: tuple[float, float]) -> float:
+    """Integral of a height over practice, by Gauss-Legendre quadrature."""
+    low, high = span
+    places, weights = np.polynomial.legendre.leggauss(AREA_NODES)
+    n = 0.5 * (high - low) * places + 0.5 * (high + low)
+    return 0.5 * (high - low) * float(weights @ [height(place) for place in n])
 
 
 def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
@@ -226,21 +298,27 @@ _UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 def _interval(
     known: _Parameters, value: Callable[[np.ndarray], float], name: str, level: float, reason: str
 ) -> dict[str, Any]:
-    nothing = {"estimate": np.nan, "conf_low": np.nan, "conf_high": np.nan}
     if reason:
-        return nothing | {"reason": reason}
-    centre = value(known.point)
+        return {"reason": reason}
+    centre, error = _with_error(known, value)
     if not np.isfinite(centre):
-        return nothing | {"reason": "the curve does not reach the criterion"}
-    steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
-    slope = np.array(
-        [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
-    )
-    error = float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
+        return {"reason": NOT_REACHED}
     half = float(t_quantile(level, known.df)) * error
-    if name == "level_at":
+    if name in SIGNED:
         ends = (centre - half, centre + half)
     else:
         wide = np.exp(half / max(centre, 1e-300))
         ends = (centre / wide, centre * wide)
     return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
+
+
+def _with_error(known: _Parameters, value: Callable[[np.ndarray], float]) -> tuple[float, float]:
+    """A quantity and its standard error by the delta method."""
+    centre = value(known.point)
+    if not np.isfinite(centre):
+        return centre, np.nan
+    steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
+    slope = np.array(
+        [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
+    )
+    return centre, float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))

@@ -15,6 +15,7 @@ from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import ColumnError, InputError, MotorlearnError
 from motorlearn.results import Recipe, Refused, Result
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table, estimates_table
 from motorlearn.trials.counted import set_aside_void
 
@@ -26,6 +27,19 @@ TERMS = {
     "start": "end_of_practice",
     "half_life": "half_life",
 }
+ESTIMATES = Schema(
+    (
+        Column("form"),
+        Column("term"),
+        Column("estimate", kind="number"),
+        Column("std_error", kind="number"),
+        Column("conf_low", kind="number"),
+        Column("conf_high", kind="number"),
+    )
+)
+COMPARED = Schema(
+    (Column("form"), Column("status"), Column("aic", "AIC", "number"), Column("reason"))
+)
 LEAD = 2.0
 """Lead in AIC below which no form is preferred (common practice)."""
 
@@ -82,10 +96,9 @@ class ForgettingCurves(Result):
         shown = counts.rename("people").reset_index()
         title = f"Forgetting of a population, {self.n} scores, delay in {self.unit}"
         columns = (Column("form"), Column("status"), Column("people", kind="count"))
-        forms = (Column("form"), Column("status"), Column("aic", "AIC", "number"), Column("reason"))
         return (
             estimates_table("forgetting", title, self.estimates),
-            Table("forgetting_forms", "Forms of forgetting", forms, self.comparison),
+            COMPARED.table("forgetting_forms", "Forms of forgetting", self.comparison),
             Table("forgetting_people", "Curves of single people", columns, shown),
         )
 
@@ -149,7 +162,7 @@ def forgetting_of_people(
     estimates = [
         _renamed(form, fit) for form, fit in populations.items() if isinstance(fit, PopulationCurve)
     ]
-    comparison = pd.DataFrame([_compared(form, fit) for form, fit in populations.items()])
+    comparison = COMPARED.frame([_compared(form, fit) for form, fit in populations.items()])
     options = {"forms": asked.forms, "floor": floor, "vary": tuple(vary), "level": level}
     columns = {
         "outcome": asked.outcome,
@@ -158,9 +171,8 @@ def forgetting_of_people(
     }
     columns |= {"group": asked.group} if asked.group else {}
     recipe = Recipe("fit_forgetting", columns, options, n=len(rows), left_out=void)
-    blank = pd.DataFrame(columns=["form", "term", "estimate", "std_error", "conf_low", "conf_high"])
     return ForgettingCurves(
-        pd.concat(estimates, ignore_index=True) if estimates else blank,
+        pd.concat(estimates, ignore_index=True) if estimates else ESTIMATES.frame(),
         people,
         comparison,
         _preferred(comparison),
@@ -245,18 +257,18 @@ def _population(
 
 
 def _renamed(form: str, fit: PopulationCurve) -> pd.DataFrame:
-    shown = fit.estimates.copy()
-    parts = shown["term"].str.partition("[")
-    shown["term"] = parts[0].map(TERMS) + parts[1] + parts[2]
+    tails = ("", *(f"[{group}]" for group in fit.groups[1:]))
+    words = {term + tail: TERMS[term] + tail for term in TERMS for tail in tails}
+    shown = fit.estimates.assign(term=fit.estimates["term"].map(words))
     shown.insert(0, "form", form)
     return shown
 
 
-def _compared(form: str, fit: PopulationCurve | Refused) -> dict[str, object]:
+def _compared(form: str, fit: PopulationCurve | Refused) -> Row:
     if isinstance(fit, Refused):
-        return {"form": form, "status": "not computed", "aic": np.nan, "reason": fit.reason}
+        return COMPARED.row(form=form, status="not computed", reason=fit.reason)
     reason = MEANINGS_OF_LOSS[fit.status]
-    return {"form": form, "status": fit.status, "aic": fit.aic, "reason": reason}
+    return COMPARED.row(form=form, status=fit.status, aic=fit.aic, reason=reason)
 
 
 def _preferred(comparison: pd.DataFrame) -> str:

@@ -41,7 +41,13 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
-from motorlearn.design.stages import Stage, stage_column, stages_of, tests_not_told_apart
+from motorlearn.design.stages import (
+    Stage,
+    stage_column,
+    stages_of,
+    standard_stage,
+    tests_not_told_apart,
+)
 
 __all__ = [
     "Allocation",
@@ -88,5 +94,6 @@ __all__ = [
     "smallest_effect_of",
     "stage_column",
     "stages_of",
+    "standard_stage",
     "tests_not_told_apart",
 ]

@@ -59,8 +59,8 @@ class LandmarkClips(Section):
 
     ``folder`` holds one CSV for each clip, named as the raters know it. ``left_handed`` names
     people, or clips, that are mirrored first. ``plumb`` holds the foot and the top of something
-    upright in the picture, where the camera was tilted. ``release`` is the landmark whose peak
-    speed is the event of that name.
+    upright in the picture, where the camera was tilted. ``event`` is the column of the files that
+    labels events; ``release`` is the landmark whose peak speed is the event of that name.
     """
 
     folder: Name = "clips"
@@ -73,6 +73,7 @@ class LandmarkClips(Section):
     cutoff: float | None = Field(default=None, gt=0)
     longest_gap: int = Field(default=0, ge=0)
     release: str = ""
+    event: str = ""
     plumb: tuple[Point, Point] | None = None
     left_handed: tuple[str, ...] = ()
     separator: str = Field(default=",", min_length=1, max_length=1)

@@ -137,6 +137,12 @@ class Outcome(Section):
     low: float | None = None
     high: float | None = None
 
+    @property
+    def plural(self) -> bool:
+        """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
+        noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]
+        return noun.endswith("s") and not noun.endswith("ss")
+
 
 class Primary(Section):
     """The one comparison the study stands on, declared beforehand.

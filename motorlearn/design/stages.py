@@ -24,6 +24,8 @@ class Stage:
         Name in tables and on axes: the label without what explains it.
     test : Test or None
         Its entry in the plan.
+    spoken : str
+        Name inside a sentence, for example ``the delayed retention test``.
     """
 
     name: str
@@ -31,6 +33,7 @@ class Stage:
     label: str
     short: str
     test: Test | None = None
+    spoken: str = ""
 
     @property
     def is_delayed(self) -> bool:
@@ -43,14 +46,33 @@ def stages_of(design: Design) -> tuple[Stage, ...]:
     found = []
     for phase in design.phases:
         if phase == PRACTICE_PHASE:
-            found.append(Stage(phase, phase, PHASE_LABELS[phase], SHORT_LABELS[phase]))
+            found.append(standard_stage(phase))
             continue
         tests = [test for test in design.tests if test.phase == phase]
         for number, test in enumerate(tests, start=1):
             name = phase if len(tests) == 1 else f"{phase} {number}"
             label, short = _labels(test, number, len(tests))
-            found.append(Stage(name, phase, label, short, test))
+            found.append(Stage(name, phase, label, short, test, _spoken(phase, short)))
     return tuple(found)
+
+
+def standard_stage(phase: str) -> Stage:
+    """A phase as a stage, under its standard names; one that is not standard keeps its own."""
+    short = SHORT_LABELS.get(phase, phase)
+    spoken = "practice (acquisition)" if phase == PRACTICE_PHASE else _spoken(phase, short)
+    return Stage(phase, phase, PHASE_LABELS.get(phase, phase), short, None, spoken)
+
+
+def _spoken(phase: str, short: str) -> str:
+    """A test inside a sentence; one with a name of its own is called by its phase too."""
+    if phase == "pretest":
+        return "the pretest"
+    name = short.removesuffix(" test")
+    name = name[:1].lower() + name[1:]
+    if phase not in name.lower():
+        return f"the {phase} test {name}"
+    whole = phase == "posttest" or name.startswith("progress test")
+    return f"the {name}" if whole else f"the {name} test"
 
 
 def _labels(test: Test, number: int, of: int) -> tuple[str, str]:

@@ -29,6 +29,7 @@ def bland_altman(
     *,
     pair: tuple[str, str] | None = None,
     unit: str = "points",
+    methods: bool = False,
     size: SizeName = "thesis",
 ) -> Drawing:
     """Draw the difference of two raters over their mean, with limits of agreement.
@@ -41,6 +42,8 @@ def bland_altman(
         Raters; the first pair by default.
     unit : str
         Unit of the score.
+    methods : bool
+        Whether two methods are compared and not two raters, as landmarks with raters.
     size : {"thesis", "slide"}
         Where the figure will be used.
 
@@ -77,19 +80,25 @@ def bland_altman(
                 EndLabel(right, row["lower"], f"lower limit {digits.number(row['lower'])}"),
             ],
         )
+    return Drawing("bland-altman", figure, *_limits_in_words(row, methods=methods))
+
+
+def _limits_in_words(row: pd.Series, *, methods: bool) -> tuple[str, str]:
     caption = (
-        f"Difference between raters {row['first']} and {row['second']} over their mean, "
+        f"Difference between {'' if methods else 'raters '}{row['first']} and {row['second']} over "
+        "their mean, "
         f"{int(row['n'])} items. Dashed: limits that hold 95 % of differences; grey: 95 % "
         "intervals; dotted: slope of the difference on the mean. Points that coincide are moved "
         "apart a little."
     )
     alt = (
-        f"Scatter of {int(row['n'])} differences between two raters. Bias "
+        f"Scatter of {int(row['n'])} differences between two {'methods' if methods else 'raters'}. "
+        f"Bias "
         f"{digits.number(row['bias'])} ({digits.interval(row['bias_low'], row['bias_high'])}), "
         f"limits {digits.interval(row['lower'], row['upper'])}, slope "
         f"{digits.number(row['slope'])} ({digits.p_clause(row['slope_p'])})."
     )
-    return Drawing("bland-altman", figure, caption, alt)
+    return caption, alt
 
 
 def rater_drift(
@@ -174,7 +183,7 @@ def category_agreement(
     np.add.at(counts, tuple(places), 1)
     with house(size):
         figure, (axes,) = canvas(size, height=1.2)
-        axes.imshow(counts, cmap="Greys", vmin=0, vmax=1.6 * max(counts.max(), 1), origin="lower")
+        axes.imshow(counts, cmap="Greys", vmin=0, vmax=2.4 * max(counts.max(), 1), origin="lower")
         for first, second in np.ndindex(counts.shape):
             agreed = first == second
             axes.text(second, first, str(counts[first, second]), ha="center", va="center",

@@ -10,6 +10,7 @@ from matplotlib.ticker import MaxNLocator
 from scipy.stats import t
 
 from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
+from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.panels import many_lines, small_title
 from motorlearn.figures.style import (
@@ -200,7 +201,7 @@ def population_curve(
         panels[0].set_ylabel("probability of a hit" if fit.family == "binomial" else label)
     ends = shown.groupby("group", sort=False)["estimate"].agg(["first", "last"])
     told = "; ".join(
-        f"{name or 'all'} from {row['first']:.3g} to {row['last']:.3g}"
+        f"{name or 'all'} from {plain(row['first'], 3)} to {plain(row['last'], 3)}"
         for name, row in ends.iterrows()
     )
     return Drawing(
@@ -321,12 +322,12 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
 
 
 def _forest_words(fit: PopulationCurve, level: float) -> str:
-    words = []
+    words = ""
     for place, group in enumerate(fit.groups):
         low, high = _group_interval(fit, "asymptote", place, level)[1:]
-        told = f"{low:.3g} to {high:.3g}" if np.isfinite([low, high]).all() else "not estimated"
-        words.append(f"{group or 'all'} asymptote {told}")
-    return "; ".join(words) + "."
+        span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
+        words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
+    return words + "."
 
 
 def curve_residuals(
@@ -362,14 +363,14 @@ def curve_residuals(
         right.axvline(0, color=SOFT_INK, linewidth=0.8)
         right.plot(before, after, "o", color=FAINT, markersize=3, markeredgewidth=0)
         right.set(xlabel="residual before", ylabel="residual")
-        right.set_title(f"lag 1: r = {lag:.2f}", fontweight="normal")
+        right.set_title(f"lag 1: r = {number(lag)}", fontweight="normal")
     return Drawing(
         "curve-residuals",
         figure,
         "Residuals of the curve against practice, with their running mean, and against the "
         "residual before. A trend means that the form does not fit, a slope at the right that "
         "neighbouring scores are related.",
-        f"Residuals of {label}; correlation with the residual before {lag:.2f}.",
+        f"Residuals of {label}; correlation with the residual before {number(lag)}.",
     )
 
 

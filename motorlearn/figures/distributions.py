@@ -235,5 +235,5 @@ def ratio_ticks(axes: Axes) -> None:
     ticks = [
         tick for tick in (0.25, 0.5, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 4) if low <= tick <= high
     ]
-    axes.set_yticks(ticks, [f"{tick:g}" for tick in ticks])
+    axes.set_yticks(ticks, [f"{digits.plain(tick)}" for tick in ticks])
     axes.set_yticks([], minor=True)

@@ -115,7 +115,7 @@ def _dress(axes: Axes, names: list[str], known: pd.DataFrame, null: float, label
     if null == 1.0:
         axes.set_xscale("log")
         ticks = _ratio_ticks(low, high)
-        axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+        axes.set_xticks(ticks, [f"{digits.plain(tick)}" for tick in ticks])
         axes.set_xticks([], minor=True)
         axes.set_xlim(min(low, ticks[0]) / 1.03, max(high, ticks[-1]) * 1.03)
     else:

@@ -16,6 +16,7 @@ from motorlearn.figures.style import (
     looks,
 )
 
+MOST_LINES = 4
 NAMES = {"absolute": "levels counted as error", "relative": "ranks only"}
 
 
@@ -30,7 +31,7 @@ def decision_curves(
 ) -> Drawing:
     """Draw the coefficient over the number of conditions of one facet, a line for each of another.
 
-    Further facets stay at one condition.
+    Further facets stay at their fewest conditions; at most four lines are drawn.
 
     Parameters
     ----------
@@ -61,7 +62,7 @@ def decision_curves(
     for name in result.facets:
         if name not in (along, lines):
             rows = rows[rows[name] == rows[name].min()]
-    many = [1] if lines is None else sorted(rows[lines].unique())
+    many = [1] if lines is None else sorted(rows[lines].unique())[:MOST_LINES]
     styles = looks([str(number) for number in many])
     with house(size):
         figure, (axes,) = canvas(size, ax=ax)
@@ -70,7 +71,7 @@ def decision_curves(
         for number, look in zip(many, styles.values()):
             own = rows if lines is None else rows[rows[lines] == number]
             axes.plot(own[along], own[kind], **look.line_style)
-            label = f"{number} {lines}" if lines else ""
+            label = f"{lines}: {number}" if lines else ""
             last = own.iloc[-1]
             ends.append(EndLabel(float(last[along]), float(last[kind]), label, look.text_colour))
         axes.set_ylim(0, 1)
@@ -85,5 +86,9 @@ def decision_curves(
         f"{each}. Dashed: {digits.number(goal)}. From variance components of {result.recipe.n} "
         "scores; estimates without intervals."
     )
-    alt = f"Rising curves of the coefficient over numbers of {along}. {result.sentence(goal)}"
+    low, high = rows[kind].min(), rows[kind].max()
+    alt = (
+        f"The coefficient rises from {digits.number(low)} to {digits.number(high)} with more of "
+        f"{' and '.join(name for name in (along, lines) if name)}. {result.sentence(goal)}"
+    )
     return Drawing("decision-curves", figure, caption, alt, given=ax)

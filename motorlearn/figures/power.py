@@ -123,7 +123,7 @@ def power_contour(
     caption = (
         f"Power by simulation for the effect '{effect}' over participants and trials "
         f"({result.recipe.options['simulations']} studies a cell, Monte-Carlo error at most "
-        f"{error}). The line marks a power of {wanted:g}."
+        f"{error}). The line marks a power of {digits.plain(wanted)}."
     )
     return Drawing("power-contour", figure, caption, _grid_alt(grid, effect), given=ax)
 
@@ -131,7 +131,7 @@ def power_contour(
 def _reference(axes: Axes, wanted: float) -> None:
     axes.axhline(wanted, color=SOFT_INK, linewidth=0.8, linestyle=(0, (2, 2)), zorder=0)
     axes.annotate(
-        f"{wanted:g} wanted",
+        f"{digits.plain(wanted)} wanted",
         (0, wanted),
         (2, 2),
         xycoords=axes.get_yaxis_transform(),

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
+from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.figures.labels import fit_texts
@@ -170,7 +171,7 @@ def _inside(run: list[Event]) -> str:
 
 
 def _days(run: list[Event]) -> str:
-    days = [f"{event.day:g}" for event in run]
+    days = [f"{digits.plain(event.day)}" for event in run]
     return f"day {days[0]}" if len(run) == 1 else f"days {days[0]} to {days[-1]}"
 
 
@@ -190,7 +191,7 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
     for side in (-0.12, 0.12):
         across = [place + side - 0.04, place + side + 0.04]
         axes.plot(across, [height - 0.1, height + 0.1], color=SOFT_INK, linewidth=1.0, zorder=2)
-    words = f"{days:g} {'day' if days == 1 else 'days'}\nwithout\npractice"
+    words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\nwithout\npractice"
     text = axes.text(place, height + 0.16, words, ha="center", va="bottom", fontsize="small")
     return [(text, piece.width * 0.95)]
 

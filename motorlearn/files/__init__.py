@@ -7,7 +7,7 @@ unfinished  Unfinished work beside its target, signed by who does it; one run at
 writing     Files and folders that take their place when they are whole
 """
 
-from motorlearn.files.names import parsed_json, real_place, shortened
+from motorlearn.files.names import parsed_json, real_place, refuse_over_input, shortened
 from motorlearn.files.owned import LISTED
 from motorlearn.files.signed import is_signed, signature
 from motorlearn.files.unfinished import locked
@@ -22,6 +22,7 @@ __all__ = [
     "new_folder",
     "parsed_json",
     "real_place",
+    "refuse_over_input",
     "shortened",
     "signature",
     "write_bytes",

@@ -34,6 +34,22 @@ def real_place(path: str | Path) -> Path:
     return place
 
 
+def refuse_over_input(output: str | Path, read: str | Path) -> None:
+    """Refuse an output in the place of what is read, or inside a folder that is read.
+
+    Raises
+    ------
+    FileError
+        However its path is written, over links too.
+    """
+    place, source = real_place(output), real_place(read)
+    inside = source.is_dir() and place.is_relative_to(source)
+    if inside or place == source or (place.exists() and place.samefile(source)):
+        raise FileError(
+            "the output would take the place of what is read", [str(output)], "name another file"
+        )
+
+
 def shortened(text: str, most: int = 80) -> str:
     """Cut a text for a message, from the middle.
 

@@ -25,6 +25,7 @@ try:
 except ImportError:  # Windows: two runs at once are not told apart, each is still whole
     fcntl = None  # type: ignore[assignment]
 
+LOCK: Final = ".lock"
 ENDING: Final = ".unfinished"
 EARLIER: Final = "earlier-state"
 """Name of the earlier folder inside unfinished work, for the moment between two steps."""
@@ -76,7 +77,7 @@ def locked(path: str | Path, *, wait: float = _WAIT) -> Iterator[None]:
         If another run holds the place for longer than ``wait`` seconds.
     """
     target = Path(path)
-    place = target.parent / f".{_short(target)}.lock"
+    place = target.parent / f".{_short(target)}{LOCK}"
     handle = _lock(place, target, wait)
     try:
         yield

@@ -19,7 +19,7 @@ from typing import Final
 from motorlearn.exceptions import FileError
 from motorlearn.files.names import real_place, shortened
 from motorlearn.files.owned import list_and_carry, written_before
-from motorlearn.files.unfinished import EARLIER, ENDING, locked, place_beside, put_back, sweep
+from motorlearn.files.unfinished import EARLIER, ENDING, LOCK, locked, place_beside, put_back, sweep
 
 _HERE: Final = -100
 _EXCHANGE: Final = 2
@@ -53,11 +53,7 @@ def write_bytes(
     if not target.parent.is_dir():
         there = str(Path(path).parent)
         raise FileError("the folder for the file does not exist", [there], "create it")
-    if only_over and target.exists() and only_over not in _beginning(target):
-        raise FileError(
-            "the file exists and was not made by this command", [str(path)], "name a new file"
-        )
-    with new_file(target, mode=mode) as temporary:
+    with new_file(target, mode=mode, only_over=only_over) as temporary:
         temporary.write_bytes(content)
     return Path(path)
 
@@ -82,16 +78,23 @@ def ensured_folder(path: str | Path) -> Path:
 
 
 @contextlib.contextmanager
-def new_file(path: str | Path, *, mode: int | None = None) -> Iterator[Path]:
+def new_file(
+    path: str | Path, *, mode: int | None = None, only_over: bytes = b""
+) -> Iterator[Path]:
     """Give a temporary path beside the target that takes its place when the block ends well.
 
     Raises
     ------
     FileError
         If the file cannot be written: no room, no permission, no such folder, a folder of its
-        name, or one that is protected against writing.
+        name, or one that is protected against writing; or it is somebody's work, without the bytes
+        ``only_over`` near its beginning.
     """
     target = real_place(path)
+    if only_over and target.is_file() and only_over not in _beginning(target):
+        raise FileError(
+            "the file exists and was not made by this command", [str(path)], "name a new file"
+        )
     with _told("the file cannot be written", target):
         _refuse_unwritable(target)
         sweep(target)
@@ -154,7 +157,8 @@ def _told(cause: str, target: Path) -> Iterator[None]:
         yield
     except OSError as problem:
         named = problem.filename if isinstance(problem.filename, str) else ""
-        shown = str(target) if not named or ENDING in named else named
+        ours = not named or named.endswith((ENDING, LOCK)) or ENDING in named
+        shown = str(target) if ours else named
         shown = Path(shown).name if ENDING in shown else shown
         raise FileError(
             f"{cause} ({problem.strerror or problem})",

@@ -17,6 +17,7 @@ from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PHASES
 
 _OUTCOMES = ("hit", "hits", "error", "x", "y", "radial_error", "time")
+_LARGEST = 1e100
 
 
 def score_trials(
@@ -128,7 +129,7 @@ def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
     Raises
     ------
     InputError
-        If the column holds text or infinite values.
+        If the column holds text, infinite values, or any whose square a computer cannot hold.
 
     Examples
     --------
@@ -152,6 +153,13 @@ def numbers(table: pd.DataFrame, name: str) -> NDArray[np.float64]:
             f"column {name!r} holds infinite values",
             values[np.isinf(values)],
             "leave missing cells empty",
+        )
+    vast = np.abs(values) > _LARGEST
+    if vast.any():
+        raise InputError(
+            f"column {name!r} holds numbers that are too large",
+            values[vast],
+            "correct them, or give them in a larger unit",
         )
     return values
 

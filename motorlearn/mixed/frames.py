@@ -1,7 +1,6 @@
 """Tidy frames of a fitted mixed model."""
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -12,6 +11,8 @@ from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.formula.designs import RandomPart, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
 from motorlearn.mixed.solve.engine import Solution
+from motorlearn.rows import Row, Schema
+from motorlearn.tables import Column
 
 Array = NDArray[np.float64]
 
@@ -42,6 +43,18 @@ def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> 
     return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
 
 
+VARIANCE = Schema(
+    (
+        Column("group"),
+        Column("term"),
+        Column("other"),
+        Column("variance", kind="significant"),
+        Column("sd", kind="significant"),
+        Column("correlation", kind="number"),
+    )
+)
+
+
 def variances_frame(
     random: Sequence[RandomPart], solution: Solution, residual: ResidualPart | None = None
 ) -> pd.DataFrame:
@@ -50,35 +63,41 @@ def variances_frame(
     for part, psi in zip(random, solution.psi, strict=True):
         sd = np.sqrt(np.diag(psi))
         for i, term in enumerate(part.terms):
-            rows.append((part.group, term, "", psi[i, i], sd[i], np.nan))
+            rows.append(VARIANCE.row(group=part.group, term=term, variance=psi[i, i], sd=sd[i]))
         for block in part.blocks:
             for a, i in enumerate(block):
                 for j in block[:a]:
                     product = sd[i] * sd[j]
                     correlation = psi[i, j] / product if product > 0 else np.nan
-                    rows.append(
-                        (part.group, part.terms[j], part.terms[i], psi[i, j], np.nan, correlation)
-                    )
+                    pair = {"term": part.terms[j], "other": part.terms[i]}
+                    together = {"variance": psi[i, j], "correlation": correlation}
+                    rows.append(VARIANCE.row(group=part.group, **pair, **together))
     if residual is not None:
         rows += _residual_rows(residual, solution.residual)
     elif np.isfinite(solution.sigma):
-        rows.append(("residual", "", "", solution.sigma**2, solution.sigma, np.nan))
-    return pd.DataFrame(rows, columns=["group", "term", "other", "variance", "sd", "correlation"])
+        sigma = solution.sigma
+        rows.append(VARIANCE.row(group="residual", variance=sigma**2, sd=sigma))
+    return VARIANCE.frame(rows)
 
 
-def _residual_rows(part: ResidualPart, covariance: Array) -> list[tuple[Any, ...]]:
+def _residual_rows(part: ResidualPart, covariance: Array) -> list[Row]:
     """Variance of each level of the residuals and, where they correlate, of each pair."""
     names, sd = [str(level) for level in part.levels], np.sqrt(np.diag(covariance))
     rows = [
-        ("residual", name, "", square, spread, np.nan)
+        VARIANCE.row(group="residual", term=name, variance=square, sd=spread)
         for name, square, spread in zip(names, np.diag(covariance), sd, strict=True)
     ]
     if part.correlation != "none":
         for i in range(len(names)):
             for j in range(i):
-                between = covariance[i, j]
-                correlation = between / (sd[i] * sd[j])
-                rows.append(("residual", names[j], names[i], between, np.nan, correlation))
+                row = VARIANCE.row(
+                    group="residual",
+                    term=names[j],
+                    other=names[i],
+                    variance=covariance[i, j],
+                    correlation=covariance[i, j] / (sd[i] * sd[j]),
+                )
+                rows.append(row)
     return rows
 
 

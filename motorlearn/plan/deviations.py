@@ -12,12 +12,22 @@ from motorlearn.measures import switch_rate
 from motorlearn.plan.schedules.schedule import draw_order
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
+from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.trials.checking.planned import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-_COLUMNS = ["topic", "where", "planned", "actual", "people", "participants"]
+DEVIATION = Schema(
+    (
+        Column("topic"),
+        Column("where"),
+        Column("planned"),
+        Column("actual"),
+        Column("people", kind="count"),
+        Column("participants"),
+    )
+)
 _ORDER_DRAWS = 50
 _ORDER_SLACK = 0.15
 _KINDS = ("blocked", "serial", "random")
@@ -45,15 +55,7 @@ class Deviations(Result):
 
     def tables(self) -> Sequence[Table]:
         """Deviations, and the labels of analyses where there are any."""
-        columns = (
-            Column("topic"),
-            Column("where"),
-            Column("planned"),
-            Column("actual"),
-            Column("people", kind="count"),
-            Column("participants"),
-        )
-        shown = Table("deviations", "Plan and conduct", columns, self.table)
+        shown = DEVIATION.table("deviations", "Plan and conduct", self.table)
         if self.analyses.empty:
             return (shown,)
         labels = tuple(Column(name) for name in ("outcome", "phase", "method", "label"))
@@ -102,7 +104,7 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]
     return Deviations(
-        table=pd.DataFrame(rows, columns=_COLUMNS),
+        table=DEVIATION.frame(rows),
         analyses=pd.DataFrame(labels, columns=["outcome", "phase", "method", "label"]),
         recipe=Recipe("compare_with_plan", n=len(table)),
     )
@@ -123,11 +125,15 @@ def analysis_label(design: Design, outcome: str, phase: str, method: str) -> str
     return EXPLORATORY
 
 
-Row = tuple[str, str, str, str, int, str]
-
-
 def _row(topic: str, where: str, planned: str, actual: str, who: Sequence[str] = ()) -> Row:
-    return (topic, where, planned, actual, len(who), ", ".join(map(str, who)))
+    return DEVIATION.row(
+        topic=topic,
+        where=where,
+        planned=planned,
+        actual=actual,
+        people=len(who),
+        participants=", ".join(map(str, who)),
+    )
 
 
 def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:

@@ -77,13 +77,17 @@ def assumptions_frame(known: pd.DataFrame, *, phase: str, hits: bool) -> pd.Data
     tests = list(dict.fromkeys(known["phase"]))
     first = components(known[known["phase"] == phase], hits=hits)
     rows = [
-        ("baseline", first.mean, f"mean at {phase}"),
-        ("between_sd", first.between or np.nan, _between_words(first, phase)),
+        _assumed("baseline", first.mean, f"mean at {phase}"),
+        _assumed("between_sd", first.between or np.nan, _between_words(first, phase)),
     ]
     if not hits:
-        rows.append(("within_sd", first.within, f"trials of one person at {phase}"))
-    rows.append(_stability(known, tests, phase, hits))
-    return pd.DataFrame(rows, columns=["name", "value", "source"])
+        rows.append(_assumed("within_sd", first.within, f"trials of one person at {phase}"))
+    rows.append(_assumed("stability", *_stability(known, tests, phase, hits)))
+    return pd.DataFrame(rows)
+
+
+def _assumed(name: str, value: float, source: str) -> dict[str, str | float]:
+    return {"name": name, "value": value, "source": source}
 
 
 def _between_words(found: Components, phase: str) -> str:
@@ -94,21 +98,21 @@ def _between_words(found: Components, phase: str) -> str:
 
 def _stability(
     known: pd.DataFrame, tests: Sequence[str], phase: str, hits: bool
-) -> tuple[str, float, str]:
+) -> tuple[float, str]:
     later = [name for name in tests if name in DELAYED_PHASES] or [
         name for name in tests if name != phase
     ]
     if not later:
-        return ("stability", np.nan, "one test: the correlation of true scores is not known")
+        return np.nan, ("one test: the correlation of true scores is not known")
     both = [known[known["phase"] == name] for name in (phase, later[-1])]
     means = [part.groupby("participant")["value"].mean() for part in both]
     pair = pd.concat(means, axis=1, join="inner")
     kept = math.prod(math.sqrt(components(part, hits=hits).reliability) for part in both)
     if len(pair) < 3 or kept == 0 or (pair.std() == 0).any():
-        return ("stability", np.nan, "people did not differ enough to tell")
+        return np.nan, ("people did not differ enough to tell")
     r = float(pair.corr().iloc[0, 1]) / kept
     words = f"{phase} and {later[-1]}, {len(pair)} people, reliability taken out"
-    return ("stability", min(max(r, 0.0), 1.0), words)
+    return min(max(r, 0.0), 1.0), words
 
 
 def assumptions_text(frame: pd.DataFrame, people: int) -> str:

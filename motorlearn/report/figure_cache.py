@@ -25,6 +25,7 @@ from pydantic import BaseModel
 
 import motorlearn
 from motorlearn.design import Design
+from motorlearn.digits import number
 from motorlearn.figures.printing import Pictures, Press, print_options
 from motorlearn.figures.style import Drawing, printing_style
 from motorlearn.files import is_signed, signature
@@ -45,8 +46,8 @@ _WORDS = frozenset(
 
 
 def fingerprint(*values: Any) -> str:
-    """Name values, as they are, together with the code that makes pictures and tables of them."""
-    shape = json.dumps([_shape(value) for value in values], sort_keys=True)
+    """Name values, as they are, the decimal sign and the code that makes pictures of them."""
+    shape = json.dumps([number(0.5), *(_shape(value) for value in values)], sort_keys=True)
     return hashlib.sha256((_code() + shape).encode()).hexdigest()
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 import motorlearn
 from motorlearn import digits
+from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
@@ -16,7 +17,7 @@ from motorlearn.report.meta_analysis import Synthesis, synthesise
 from motorlearn.report.view import StudyView, primary_contrast, view_of
 from motorlearn.report.writers.contents import Document, Heading, Text
 from motorlearn.report.writers.page import to_page
-from motorlearn.report.writing import MARK, analysed, write_found
+from motorlearn.report.writing import MARK, analysed, known_sign, write_found
 from motorlearn.tables import Table, to_csv
 from motorlearn.trials import Study
 from motorlearn.wording.voice import count
@@ -60,8 +61,22 @@ def write_reports(
     """
     if len(studies) < 2:
         raise InputError("several studies are needed", list(studies), "use write_report for one")
+    with decimal_sign(known_sign(decimal)):
+        _write(studies, Path(folder), decimal=decimal, draft=draft, pdf=pdf, quiet=quiet)
+    return Path(folder) / MARK
+
+
+def _write(
+    studies: Mapping[str, Study],
+    folder: Path,
+    *,
+    decimal: str,
+    draft: bool,
+    pdf: bool,
+    quiet: bool | None,
+) -> None:
     found = {
-        name: view_of(analysed(study, quiet=quiet), decimal=decimal)
+        name: view_of(analysed(study, decimal=decimal, quiet=quiet), decimal=decimal)
         for name, study in studies.items()
     }
     summary = synthesise(_contrasts(found), alike=_alike(found))
@@ -70,7 +85,7 @@ def write_reports(
         for name, entry in found.items():
             (work / name).mkdir()
             forms = FORMS + (("pdf",) if pdf else ())
-            kept = replace(entry, kept=kept_from(Path(folder) / name, forms))
+            kept = replace(entry, kept=kept_from(folder / name, forms))
             write_found(kept, work / name, decimal=decimal, draft=draft, quiet=quiet)
         (drawing,) = document.drawings
         (work / f"{drawing.name}.png").write_bytes(drawing.png())
@@ -82,7 +97,6 @@ def write_reports(
         made = {"motorlearn": motorlearn.__version__}
         page = to_page(document, {drawing.name: drawing.png()}, made)
         (work / MARK).write_text(page, "utf-8")
-    return Path(folder) / MARK
 
 
 def _contrasts(found: Mapping[str, StudyView]) -> dict[str, pd.Series]:

@@ -81,6 +81,10 @@ class StudyView:
         """Groups that have people."""
         return self.analysis.groups
 
+    def name_of(self, phase: str) -> str:
+        """A test as a reader knows it: by its own name where its phase is given more than once."""
+        return self.outcomes[0].voice.own_name(phase)
+
     @property
     def decimal(self) -> str:
         """Decimal sign of the report."""

@@ -9,6 +9,7 @@ import pandas as pd
 from tqdm.auto import tqdm
 
 from motorlearn.analysis import StudyAnalysis, analyse_study
+from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.figures.printing import press
 from motorlearn.figures.style import Drawing
@@ -80,20 +81,27 @@ def write_report(
         If the folder holds somebody's other work or cannot be written.
     """
     kept = kept_from(Path(folder), FORMS + (("pdf",) if pdf else ()))
-    _known_sign(decimal)
-    if isinstance(study, Study) and nothing_recorded(study):
-        return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
-    found = view_of(analysed(study, only=outcome, quiet=quiet), decimal=decimal)
-    with new_folder(folder, mark=MARK) as work, press() as drawers:
-        kept = replace(kept, press=drawers)
-        write_found(replace(found, kept=kept), work, decimal=decimal, draft=draft, quiet=quiet)
+    with decimal_sign(known_sign(decimal)):
+        if isinstance(study, Study) and nothing_recorded(study):
+            return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
+        analysis = analysed(study, only=outcome, decimal=decimal, quiet=quiet)
+        found = view_of(analysis, decimal=decimal)
+        with new_folder(folder, mark=MARK) as work, press() as drawers:
+            found = replace(found, kept=replace(kept, press=drawers))
+            write_found(found, work, decimal=decimal, draft=draft, quiet=quiet)
     return Path(folder) / MARK
 
 
 def analysed(
-    study: Study | StudyAnalysis, *, only: str | None = None, quiet: bool | None = None
+    study: Study | StudyAnalysis,
+    *,
+    only: str | None = None,
+    decimal: str = ".",
+    quiet: bool | None = None,
 ) -> StudyAnalysis:
     """The analysis of a study, unless its data have errors; one that was made is taken over.
+
+    One that was made with decimal points is made again where its texts are to have commas.
 
     Raises
     ------
@@ -103,7 +111,9 @@ def analysed(
     if isinstance(study, StudyAnalysis):
         if only is not None and list(study.details) != [only]:
             raise InputError("this analysis holds other outcomes", [only], "give the study itself")
-        return study
+        if decimal == ".":
+            return study
+        only, study = study.recipe.options["outcome"], study.study
     _refuse_errors(study)
     with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
         analysis = analyse_study(study, outcome=only)
@@ -111,7 +121,8 @@ def analysed(
     return analysis
 
 
-def _known_sign(decimal: str) -> str:
+def known_sign(decimal: str) -> str:
+    """The decimal sign, if it is one."""
     if decimal not in (".", ","):
         raise InputError("the decimal sign is a point or a comma", [decimal])
     return decimal

@@ -27,8 +27,9 @@ from motorlearn.trials.importing.replay import import_trials
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
-from motorlearn.trials.sharing.packing import share_study, small_cells
+from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
+from motorlearn.trials.sharing.small_cells import small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
 
 if TYPE_CHECKING:

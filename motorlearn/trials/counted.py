@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.vocabulary import LEFT_OUT_COLUMNS
+from motorlearn.rows import LEFT_OUT
 
 VOID = "void"
 """Column that holds the reason why a row does not count."""
@@ -95,7 +95,7 @@ def set_aside_void(
     """
     use = counted_rows(table)
     if use.all():
-        return table, pd.DataFrame(columns=list(LEFT_OUT_COLUMNS))
+        return table, LEFT_OUT.frame()
     gone = table[~use]
     names = [participant] if isinstance(participant, str) else list(participant)
     names = [name for name in names if name in gone] or [VOID]

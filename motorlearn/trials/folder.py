@@ -7,12 +7,17 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
 from motorlearn.trials.checking.planned import check_plan, practice_in_the_log
 from motorlearn.trials.checking.problems import gather, problem_frame
-from motorlearn.trials.checking.rules import check_rules, near_duplicate_identifiers
+from motorlearn.trials.checking.rules import (
+    DUPLICATE,
+    check_rules,
+    near_duplicate_identifiers,
+)
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
@@ -20,7 +25,7 @@ from motorlearn.trials.containers.safety import alike, inside
 from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.replay import replay, settle
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
-from motorlearn.trials.reading.days_of_tests import read_test_days
+from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
 from motorlearn.trials.reading.not_yet import set_aside_blank
 from motorlearn.trials.reading.session_log import read_sessions
@@ -98,7 +103,8 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         trials = _with_groups(trials, people)
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
-    problems = gather([*_problems(design, trials, people, ratings), doubts])
+    clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
+    problems = gather([*_problems(design, trials, people, ratings), doubts, clips])
     problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
@@ -189,7 +195,7 @@ def _problems(
     if trials.sheet.table.empty:
         found.append(_nothing_yet(trials.sheet.file))
     else:
-        found += _problems_of_trials(design, trials)
+        found.append(_once(gather(_problems_of_trials(design, trials)), trials.problems))
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
@@ -209,6 +215,15 @@ def _problems(
         if people is not None and known:
             found.append(check_same_people(ratings.sheet, people.sheet, source="ratings"))
     return found
+
+
+def _once(problems: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
+    """Leave out each trial of a line that was named as the second of one person already."""
+    twice = read[read["rule"] == TWO_LINES]
+    said = set(zip(twice["sheet"], twice["row"]))
+    places = zip(problems["rule"], problems["sheet"], problems["row"])
+    keep = [rule != DUPLICATE or (sheet, row) not in said for rule, sheet, row in places]
+    return problems[keep]
 
 
 def _problems_of_trials(design: Design, trials: Standard) -> list[pd.DataFrame]:

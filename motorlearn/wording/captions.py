@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from motorlearn.digits import plain
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
@@ -175,7 +176,9 @@ def landing_words(
     order = [name for name in voice.design.group_names if name in found.index]
     counts = found.reindex(order or found.index)
     target = (
-        f" Grey disc: the target (radius {radius:g}{' ' + unit if unit else ''})." if radius else ""
+        f" Grey disc: the target (radius {plain(radius)}{' ' + unit if unit else ''})."
+        if radius
+        else ""
     )
     caption = (
         f"Landing points at {names}, by group, on equal axes with the same scale; the target "

@@ -1,6 +1,7 @@
 """Who could take part and when practice stops, as the plan says it."""
 
 from motorlearn.design import Design, Sample
+from motorlearn.digits import plain
 from motorlearn.wording.voice import listed
 
 
@@ -25,10 +26,10 @@ def eligibility_paragraph(design: Design) -> str:
 def _ages(sample: Sample) -> str:
     low, high = sample.age_low, sample.age_high
     if low is not None and high is not None:
-        return f" from {low:g} to {high:g} years of age"
+        return f" from {plain(low)} to {plain(high)} years of age"
     if low is not None:
-        return f" from {low:g} years of age"
-    return f" up to {high:g} years of age" if high is not None else ""
+        return f" from {plain(low)} years of age"
+    return f" up to {plain(high)} years of age" if high is not None else ""
 
 
 def _met(sample: Sample) -> str:
@@ -47,7 +48,9 @@ def frame_paragraph(design: Design) -> str:
     frame = design.programme
     if frame is None:
         return ""
-    session = [f"{frame.minutes_per_session:g} minutes each"] if frame.minutes_per_session else []
+    session = (
+        [f"{plain(frame.minutes_per_session)} minutes each"] if frame.minutes_per_session else []
+    )
     if frame.warm_up_trials:
         session.append(f"{frame.warm_up_trials} warm-up trials first")
     more = f" ({listed(session)})" if session else ""

@@ -1,12 +1,13 @@
 """Limitations that follow from the design and the data, and deviations from the plan."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import pandas as pd
 
+from motorlearn.compare import Limit
 from motorlearn.design import Design
-from motorlearn.vocabulary import DELAYED_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, LEVEL_MAPPED
 from motorlearn.wording.voice import capitalised, count, listed
 
 _NO_VALUE: Final = ("original file", "column renamed")
@@ -17,7 +18,8 @@ SMALL_GROUP = 15
 def limitations(
     design: Design,
     flow: pd.DataFrame,
-    statements: Sequence[str] = (),
+    limits: Sequence[Limit] = (),
+    name_of: Callable[[str], str] = str,
 ) -> list[str]:
     """List what this study cannot show, one sentence or two each.
 
@@ -27,33 +29,35 @@ def limitations(
         The plan.
     flow : DataFrame
         ``group, stage, n``; the first stage is the allocation.
-    statements : sequence of str
-        What the comparison itself says about its limits.
+    limits : sequence of Limit
+        What the comparisons themselves cannot show.
+    name_of : callable
+        How a test is called.
     """
-    found = list(dict.fromkeys(statements))
-    found += _of_design(design, " ".join(found).lower())
+    found = [limit.sentence(name_of) for limit in dict.fromkeys(limits)]
+    found += _of_design(design, {limit.kind for limit in limits})
     found += _of_people(flow)
     return found
 
 
-def _of_design(design: Design, said: str) -> list[str]:
+def _of_design(design: Design, said: set[str]) -> list[str]:
     found = []
     phases = {test.phase for test in design.tests}
-    if len(design.groups) == 1 and "one group" not in said and "comparison group" not in said:
+    if len(design.groups) == 1 and "one group" not in said:
         found.append(
             "With one group only, the effects of repeated testing, of time and of regression to "
             "the mean cannot be told from those of the programme."
         )
-    if "pretest" not in phases and "before practice" not in said:
+    if "pretest" not in phases and "no pretest" not in said:
         found.append(
             "Without a pretest, scores after practice have no starting point to be compared with."
         )
-    if not phases & set(DELAYED_PHASES) and "delayed" not in said:
+    if not phases & set(DELAYED_PHASES) and "no delayed test" not in said:
         found.append(
             "Every test stood inside or straight after the programme, so the scores speak about "
             "performance at that time and about nothing that lasts."
         )
-    if "progress" in phases and "inside the programme" not in said:
+    if "progress" in phases and "progress" not in said:
         found.append(
             "Progress tests inside the programme have recent practice behind them and are not "
             "retention tests."
@@ -124,7 +128,7 @@ def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataF
     reasons = left_out.groupby("reason", sort=False)["participant"].nunique()
     found += [f"Left out: {count(n, 'participant')}, {reason}." for reason, n in reasons.items()]
     values = changes[~changes["rule"].isin(_NO_VALUE)]
-    mapped = values["rule"].str.startswith("level mapped")
+    mapped = values["rule"] == LEVEL_MAPPED
     if mapped.any():
         found.append(f"Named on reading: {count(int(mapped.sum()), 'code')} of the file, by the "
                      "recipe.")  # fmt: skip

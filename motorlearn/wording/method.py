@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
+from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.voice import capitalised, count, listed
 
@@ -71,7 +72,7 @@ def task_paragraph(design: Design) -> str:
         parts.append(f"{number} {_was(names)} practised: {listed(names)}.")
     if design.target:
         length = f" {unit}" if unit else ""
-        parts.append(f"The target was a disc of {design.target.radius:g}{length} radius.")
+        parts.append(f"The target was a disc of {plain(design.target.radius)}{length} radius.")
     return " ".join(parts)
 
 
@@ -117,8 +118,10 @@ def _when(sessions: list[Practice]) -> str:
     """Number and day of a session, or of a run of sessions alike."""
     first, last = sessions[0], sessions[-1]
     if len(sessions) == 1:
-        return f"session {first.session} on day {first.day:g}"
-    span = f"sessions {first.session} to {last.session}, days {first.day:g} to {last.day:g}"
+        return f"session {first.session} on day {plain(first.day)}"
+    span = (
+        f"sessions {first.session} to {last.session}, days {plain(first.day)} to {plain(last.day)}"
+    )
     return f"{span}, each"
 
 
@@ -151,7 +154,7 @@ def _test(test: Test) -> str:
     return f"{label} ({count(test.trials, 'trial')}{gap}, {feedback}{more})"
 
 
-def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
+def outcome_paragraph(design: Design) -> str:
     """What was scored and which comparison was declared primary."""
     many = "Outcomes were" if len(design.outcomes) > 1 else "The outcome was"
     parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
@@ -167,8 +170,8 @@ def outcome_paragraph(design: Design, *, decimal: str = ".") -> str:
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
-        value = f"{design.smallest_effect.value:g}{_bound_unit(design)}".replace(".", decimal)
-        parts.append(f"The smallest effect of interest was {value}{why}.")
+        value = plain(design.smallest_effect.value)
+        parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
@@ -182,7 +185,7 @@ def _bound_unit(design: Design) -> str:
     """Unit of the smallest effect of interest, none where it is a ratio; hits with their rate."""
     primary, trials = design.primary, hits_declared_of(design)
     if trials:
-        return f" hits of {trials} (a rate of {smallest_effect_of(design):g})"
+        return f" hits of {trials} (a rate of {plain(smallest_effect_of(design) or 0.0)})"
     if primary is not None and primary.effect == "ratio":
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]

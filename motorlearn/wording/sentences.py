@@ -41,7 +41,7 @@ def contrast_sentence(
 
 def why(row: pd.Series) -> str:
     """Reason why a row holds no estimate, as part of a sentence."""
-    return str(row["method"]).removeprefix("not computed: ").rstrip(".") or "too few scores"
+    return str(row["reason"]).rstrip(".") or "too few scores"
 
 
 def _where(row: pd.Series, voice: Voice) -> str:

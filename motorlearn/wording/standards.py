@@ -12,6 +12,7 @@ from motorlearn.design import Design
 AUTHOR = "author"
 
 _WHO, _WHERE = "who could take part", "how and where: alone or in groups, place"
+_REGISTERED = "registration, protocol and funding"
 _ALWAYS = (
     ("JARS-Quant", "design named in title or abstract", AUTHOR),
     ("JARS-Quant", "problem, earlier work and hypotheses", AUTHOR),
@@ -47,7 +48,7 @@ _RANDOMISED = (
     ("CONSORT", "numbers allocated, practised, analysed, by group", "Participants"),
     ("CONSORT", "baseline data by group, without tests", "Participants"),
     ("CONSORT", "harms and unintended effects", AUTHOR),
-    ("CONSORT", "registration, protocol and funding", AUTHOR),
+    ("CONSORT", _REGISTERED, AUTHOR),
 )
 
 
@@ -76,9 +77,7 @@ def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
         rows.append((standard, item, covered, f"section {where}" if covered else "by the author"))
     if design.study.registration:
         rows = [
-            (s, i, True, design.study.registration)
-            if i.startswith("registration")
-            else (s, i, c, w)
+            (s, i, True, design.study.registration) if i == _REGISTERED else (s, i, c, w)
             for s, i, c, w in rows
         ]
     return pd.DataFrame(rows, columns=["standard", "item", "covered", "where"])

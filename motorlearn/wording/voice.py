@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.design import Design, Outcome, Stage, stages_of
-from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
+from motorlearn.design import Design, Outcome, Stage, stages_of, standard_stage
+from motorlearn.vocabulary import PRACTICE_PHASE
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,7 @@ class Voice:
     @property
     def was(self) -> str:
         """The verb that goes with the name of the outcome."""
-        head = self.name.split(" of ")[0].split(" (")[0]
-        return "were" if head.endswith("s") and not head.endswith("ss") else "was"
+        return "were" if self.outcome.plural else "was"
 
     def share(self, value: float) -> str:
         """Write a share of variance to three decimals, without a leading zero."""
@@ -106,7 +105,13 @@ class Voice:
         for stage in stages_of(self.design):
             if name in (stage.name, stage.phase):
                 return stage
-        return Stage(name, name, PHASE_LABELS.get(name, name), SHORT_LABELS.get(name, name))
+        return standard_stage(name)
+
+    def own_name(self, name: str) -> str:
+        """A test by its own name where its phase is given more than once, else as it stands."""
+        stage = self.stage(name)
+        numbered = stage.test is not None and stage.name != stage.phase
+        return stage.label.lower() if numbered else name
 
     def label(self, name: str) -> str:
         """Name of a stage as a heading has it."""
@@ -123,17 +128,8 @@ class Voice:
     def at(self, name: str) -> str:
         """Name a stage as a sentence does, for example ``the pretest``."""
         stage = self.stage(name)
-        if stage.phase == PRACTICE_PHASE:
-            return "practice (acquisition)"
-        if stage.phase == "pretest":
-            return "the pretest"
-        label = stage.short.removesuffix(" test")
-        label = label[:1].lower() + label[1:]
-        kind = "" if stage.phase in label.lower() else f"{stage.phase} test "
-        days = stage.test.interval_days if stage.test else None
-        gap = f" ({count(days, 'day')} after the last practice)" if days else ""
-        ends = "posttest" in label or label.startswith("progress test")
-        return f"the {kind}{label if kind or ends else label + ' test'}{gap}"
+        days = stage.test.interval_days if stage.test and stage.phase != "pretest" else None
+        return stage.spoken + (f" ({count(days, 'day')} after the last practice)" if days else "")
 
     def during(self, name: str) -> str:
         """Name a stage with its preposition: ``at the pretest``, ``during practice``."""

@@ -66,7 +66,9 @@ def test_fewest_scores_that_reach_a_coefficient():
     best = found.fewest(0.9)
     enough = found.decisions[found.decisions["absolute"] >= 0.9]["rater"].min()
     assert best["scores"].min() == enough
-    assert f"{enough} rater reach .90" in found.sentence(0.9).replace("0.90", ".90")
+    assert f"0.90 is reached with fewest scores of a learner by rater: {enough}." in (
+        found.sentence(0.9)
+    )
     assert "None of the numbers" in found.sentence(0.9999)
     assert "Where a single score comes from" in str(found) and "without intervals" in str(found)
     assert str(type(found).from_json(found.to_json())) == str(found)

@@ -115,6 +115,9 @@ def test_from_files_to_scores_in_two_calls(folder):
     assert found.items["raters"].item() == pytest.approx(people)
     assert found.items["bias"].item() == pytest.approx(own["score"].mean() - people)
     assert set(found.comparison.limits.iloc[0][["first", "second"]]) == {"landmarks", "raters"}
+    assert found.clips["treatment"].str.contains("ms either way").all()
+    assert found.clips["treatment"].str.contains("mirrored").tolist() == [False, False] + [True] * 4
+    assert "low-pass" in found.recipe.engine and "frame" not in found.recipe.engine
     again = type(found).from_json(found.to_json())
     assert str(again) == str(found) and "another method" in str(found)
 
@@ -177,6 +180,30 @@ def test_a_wrong_plan_is_refused_with_its_key(folder, old, new, said):
     (folder / "study.toml").write_text(PLAN.replace(old, new), "utf-8")
     with pytest.raises(DesignError, match=said):
         ml.read_design(folder)
+
+
+def test_check_asks_about_clips_that_are_missing_or_unknown(folder):
+    assert "clip" not in " ".join(ml.read_study(folder).problems["rule"])
+    (folder / "clips" / "c1.csv").rename(folder / "clips" / "C01.csv")
+    row = ml.read_study(folder).problems.set_index("rule").loc["clips that no rater knows"]
+    assert row["value"] == "C01" and row["severity"] == "doubt"
+    for path in (folder / "clips").iterdir():
+        path.unlink()
+    row = ml.read_study(folder).problems.set_index("rule").loc["no coordinates yet"]
+    assert row["severity"] == "note"
+
+
+def test_events_that_the_files_label(folder):
+    plan = PLAN.replace('release = "right wrist"', 'event = "what"').replace(
+        'at = "release"', 'at = "top"'
+    )
+    (folder / "study.toml").write_text(plan, "utf-8")
+    for path in (folder / "clips").iterdir():
+        table = pd.read_csv(path)
+        table.assign(what=np.where(table["frame"] == 0, "top", "")).to_csv(path, index=False)
+    found = landmark_scores(ml.read_study(folder)).scores.set_index("clip")["value"]
+    for clip, bend in BENDS.items():
+        assert found[clip] == pytest.approx(bend, abs=2)
 
 
 def test_no_output_takes_the_place_of_a_clip(folder):

@@ -16,6 +16,7 @@ from motorlearn.measures import moving_together
 pytestmark = pytest.mark.slow
 
 SETS = 400
+HARDNESS = np.array([-0.35, 0.0, 0.35])
 COURSES = {"flat": (0.0, 0.0), "all rise": (1.2, 0.0), "own gains": (1.2, 0.8)}
 """Mean and SD over people of the gain from first to last test, on the latent scale."""
 
@@ -31,7 +32,7 @@ def draw(rng, people, tests, course, shared=0.0):
     latent = mean * time + sd * gain * time + 0.3 * noise
     hits = rng.binomial(20, 1 / (1 + np.exp(0.6 - 0.6 * level[0] - latent[0]))).astype(float)
     clips = (1 + 0.5 * level[1] + latent[1])[:, :, None, None]
-    clips = clips + rng.normal(0, 0.35, (1, 1, 3, 1)) + rng.normal(0, 0.5, (people, tests, 3, 2))
+    clips = clips + HARDNESS[:, None] + rng.normal(0, 0.5, (people, tests, 3, 2))
     return np.clip(np.round(clips), 0, 3).mean(axis=3), hits
 
 

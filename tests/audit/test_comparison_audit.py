@@ -8,8 +8,9 @@ from scipy import stats
 import motorlearn as ml
 from motorlearn.audit.comparison.covariances import box_m
 from motorlearn.audit.comparison.paired import studentised_bootstrap
-from motorlearn.audit.comparison.phase_model import imputed, permuted, phase_model
+from motorlearn.audit.comparison.phase_model import phase_model
 from motorlearn.audit.comparison.repeated import Repeated, cells_check
+from motorlearn.audit.comparison.resampled import imputed, permuted
 from motorlearn.audit.comparison.skewed import l_skewness, lognormal_sigma, rate_under_skew
 from motorlearn.audit.context import Context
 from motorlearn.audit.guide import CUSTOM, SHOWN
@@ -264,7 +265,7 @@ def test_dropped_participants_are_listed_and_a_mixed_model_stands_beside():
     found = row(audit(table, remedies=True, simulations=100), "every participant has every phase")
     assert found["grade"] == "look"
     assert "b05" in found["finding"]
-    assert "mixed model F(4)" in found["remedied"]
+    assert "mixed model F(4, " in found["remedied"]
 
 
 def test_a_study_sets_its_own_threshold():
@@ -431,7 +432,7 @@ def test_blocks_of_practice_are_audited_too():
     assert "Greenhouse-Geisser" in wandering["remedied"]
     lost = row(found, "every participant has every block")
     assert "blocked0" in lost["finding"]
-    assert "mixed model F(5)" in lost["remedied"]
+    assert "mixed model F(5, " in lost["remedied"]
 
 
 def test_imputed_outcomes_add_no_information():

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from motorlearn.audit.comparison.phase_model import PhaseModel, bootstrapped, imputed, permuted
+from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.resampled import bootstrapped, imputed, permuted
 from motorlearn.audit.sensitivity.phases import _without_outliers
 
 TABLE = Path(__file__).parents[2] / "docs" / "rates-of-variants.csv"

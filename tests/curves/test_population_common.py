@@ -75,7 +75,7 @@ def agrees(marginal, point):
 
 
 def test_likelihood_with_correlated_unequal_noise_equals_an_exact_integral():
-    data, extra = dressed(Asked(None, "savings", "practice", "ar1"))
+    data, extra = dressed(Asked(None, "warm-up", "practice", "ar1"))
     data = replace(data, group=np.zeros(4, int))
     layout = Layout(1, (False,) * 3, (0, 1, 2), True, extra, diagonal=True)
     marginal = Marginal(data, layout, 61)
@@ -195,7 +195,7 @@ def test_sessions_that_change_nothing_leave_the_curve_alone():
     table = practised(savings=1.0, warm_up=0.0)
     plain = ml.fit_population_curve(table, "y", practice="block", interval="wald")
     found = ml.fit_population_curve(
-        table, "y", practice="block", session="session", interval="wald"
+        table, "y", practice="block", session="session", restart="savings", interval="wald"
     )
     low, high = found.common.loc[0, ["conf_low", "conf_high"]]
     assert low < 1.0 < high and 0 <= found.loglik - plain.loglik < 4

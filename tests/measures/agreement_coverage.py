@@ -128,6 +128,7 @@ def rates(case: Case, runs: int, seed: int = 0) -> pd.DataFrame:
                 "coverage %": round(100 * inside[known].mean(), 1),
                 "mean width": round(float((high - low)[known].mean()), 2),
                 "undefined %": round(100 * (1 - known.mean()), 1),
+                "samples": runs,
             }
         )
     return pd.DataFrame(rows)

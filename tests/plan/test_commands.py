@@ -82,3 +82,21 @@ def test_sheets_are_written(study, tmp_path):
     assert done.exit_code == 0, done.output
     assert (out / "trials.xlsx").is_file()
     assert (out / "concealed" / "participants.csv").is_file()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["power", "STUDY", "--simulations", "many"], "must be a whole number ('many')"),
+        (["power", "STUDY", "--seed", "1.5"], "must be a whole number ('1.5')"),
+        (["sheets", "STUDY", "--out", "s", "--seed", "one"], "must be a whole number ('one')"),
+        (["new", "x", "--n", "few"], "must be a whole number ('few')"),
+        (["new", "x", "--retention-days", "week"], "must be a number ('week')"),
+    ],
+)
+def test_options_that_are_no_numbers_are_refused_in_words(study, arguments, words):
+    given = [str(study) if part == "STUDY" else part for part in arguments]
+    result = RUN.invoke(commands.app, given)
+    assert result.exit_code == 2
+    assert words in " ".join(result.output.replace("│", " ").split())
+    assert "Input should be" not in result.output

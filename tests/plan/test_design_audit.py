@@ -1,6 +1,6 @@
 import pytest
 from plans_of_tests import plan, programme, ring_push
-from statsmodels.stats.power import TTestIndPower
+from statsmodels.stats.power import FTestAnovaPower, TTestIndPower
 
 import motorlearn as ml
 from motorlearn.plan import Answers, throw_load, write_plan
@@ -221,3 +221,46 @@ def test_nothing_predicts_injury():
     text = str(throw_load(ring_push())).lower()
     assert "predicts no injury" in text
     assert "health professional" in text
+
+
+def test_three_groups_together_are_found_by_the_f_test():
+    groups = [{**SOUND_GROUPS[0], "name": name, "size": 20} for name in ("usual", "a", "b")]
+    primary = {"outcome": "radial_error", "groups": ["b", "a", "usual"], "baseline": None}
+    row = ml.audit_design(plan(groups=groups, primary=primary)).finds.iloc[0]
+    d = row["detectable"] / (6.5**2 + 225 / 36) ** 0.5
+    power = FTestAnovaPower().power(d * 2**0.5 / 3, 60, 0.05, k_groups=3)
+    assert power == pytest.approx(0.8, abs=1e-4)
+    assert row["n"] == "20 and 20 and 20"
+
+
+@pytest.mark.parametrize(
+    ("aim", "words"), [("equivalence", "claims equi"), ("non-inferiority", "claims non")]
+)
+def test_claims_against_a_bound_are_found_as_often_as_in_the_simulation(aim, words):
+    primary = {"outcome": "radial_error", "groups": ["random", "blocked"], "aim": aim}
+    design = plan(groups=SOUND_GROUPS, primary=primary, smallest_effect={"value": 3.5})
+    audit = ml.audit_design(design)
+    table = ml.power(design, n=SOUND_GROUPS[0]["size"], simulations=3000, seed=1).table
+    simulated = table.set_index("effect_name").loc["none", "power"]
+    assert audit.finds["power"].iloc[0] == pytest.approx(simulated, abs=0.03)
+    assert words in audit.statements[0]
+    few = [{**group, "size": 8} for group in SOUND_GROUPS]
+    assert f"{aim} hardly claimed" in topics(
+        plan(groups=few, primary=primary, smallest_effect={"value": 3.5})
+    )
+
+
+@pytest.mark.parametrize(
+    ("allocation", "words"),
+    [
+        ({"seed": 1, "block_size": 4}, "guesses 71 % of the next ones right (chance: 50 %)"),
+        ({"seed": 1, "method": "simple"}, "guesses 50 % of the next ones right"),
+        ({"seed": 1, "method": "minimisation"}, "guesses 80 % of the next ones right"),
+        ({"method": "own"}, ""),
+    ],
+)
+def test_the_audit_says_how_well_the_next_allocation_can_be_told(allocation, words):
+    """Two groups in blocks of four: (1/2 + 2/3 + 2/3 + 1) / 4 = .708 (Blackwell & Hodges 1957)."""
+    said = " ".join(ml.audit_design(plan(allocation=allocation)).statements)
+    assert ("next ones right" in said) == bool(words)
+    assert words in said

@@ -4,6 +4,7 @@ import copy
 
 import pandas as pd
 import pytest
+from plans_of_tests import SOUND, plan
 
 import motorlearn as ml
 from motorlearn.exceptions import DesignError
@@ -12,7 +13,6 @@ from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.sheets.field_forms import session_forms
 from motorlearn.plan.sheets.rows import session_log
 from motorlearn.wording.method import programme_paragraph
-from tests.plan.plans_of_tests import SOUND, plan
 
 LONG = {"session": 1, "day": 0, "blocks": 2, "trials_per_block": 18, "feedback_every": 1}
 SHORT = [

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
+from plans_of_tests import SOUND, plan
 
 import motorlearn as ml
 from motorlearn.exceptions import DesignError, InputError
@@ -13,7 +14,6 @@ from motorlearn.plan import (
     williams_design,
     williams_orders,
 )
-from tests.plan.plans_of_tests import SOUND, plan
 
 PEOPLE = ["P01", "P02", "P03", "P04"]
 RATIO = {"ratio": 1.2, "seed": 1}

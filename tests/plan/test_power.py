@@ -1,7 +1,9 @@
 import json
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -267,6 +269,36 @@ def test_processes_are_not_started_for_little_work(monkeypatch):
     monkeypatch.setattr(workers, "_processes", never)
     found = ml.power(plan(), n=[8, 12], simulations=300, seed=1, effects=[4], workers=2)
     assert len(found.table) == 4
+
+
+@pytest.mark.parametrize(
+    ("cores", "seconds", "calls", "started"),
+    [
+        (2, 3.0, 4, False),
+        (2, 5.0, 4, True),
+        (1, 60.0, 9, False),
+        (2, 1.0, 9, False),
+        (2, 1.5, 9, True),
+    ],
+)
+def test_processes_are_started_only_where_they_save_more_than_they_cost(
+    monkeypatch, cores, seconds, calls, started
+):
+    """Of the calls behind the first, two processes save those that nobody waits for."""
+    clock = iter(seconds * np.arange(2))
+    asked = []
+
+    @contextmanager
+    def processes(count):
+        asked.append(count)
+        yield SimpleNamespace(map=map)
+
+    monkeypatch.setattr(workers, "usable_cores", lambda: cores)
+    monkeypatch.setattr(workers, "_processes", processes)
+    monkeypatch.setattr(workers, "time", SimpleNamespace(process_time=lambda: next(clock)))
+    with workers.worker_pool(2) as pool:
+        assert list(pool.map(abs, range(calls))) == list(range(calls))
+    assert bool(asked) == started
 
 
 def test_an_interruption_keeps_what_was_finished(monkeypatch):

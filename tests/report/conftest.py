@@ -8,7 +8,6 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
-from motorlearn.analysis.beside import trial_model
 from motorlearn.design import design_from_mapping
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
@@ -175,13 +174,10 @@ def quick_pictures(monkeypatch):
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
     monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
-    names = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
-
-    def beside(study, scores, cells, question, seed):
-        return {"mixed": trial_model(scores, question)} | dict.fromkeys(names)
-
+    others = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
+    beside = {"mixed": Refused("left out")} | dict.fromkeys(others)
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
-    monkeypatch.setattr("motorlearn.analysis.study.beside_of", beside)
+    monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
     monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
     return drawn
 

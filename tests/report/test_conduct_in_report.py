@@ -4,12 +4,14 @@ from types import SimpleNamespace
 
 import pandas as pd
 
+from motorlearn.digits import decimal_sign
 from motorlearn.report.sections.closing import _deviations
 from motorlearn.report.sections.study_tables import deviations_table
 
 
 def test_conduct_is_set_against_the_plan(shipped):
-    blocks = list(_deviations(SimpleNamespace(study=shipped, decimal=",")))
+    with decimal_sign(","):
+        blocks = list(_deviations(SimpleNamespace(study=shipped)))
     table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
     assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
     assert "like random (about 0,78)" in list(table.rows["actual"])

@@ -19,7 +19,10 @@ def run(*arguments):
     return RUN.invoke(commands.app, [str(part) for part in arguments])
 
 
-@pytest.mark.parametrize(("tests", "sessions"), [(0, 0), (1, 1), (2, 4), (3, 8)])
+@pytest.mark.parametrize(
+    ("tests", "sessions"),
+    [(0, 0), (1, 1), (2, 4), pytest.param(3, 8, marks=pytest.mark.slow)],
+)
 def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, sessions):
     folder = programme_folder(tmp_path / "ring", size=6)
     fill_tests(folder, tests=tests)

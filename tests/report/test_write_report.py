@@ -9,6 +9,7 @@ import re
 import pytest
 
 import motorlearn as ml
+from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures import text_overlaps, texts_cut
 from motorlearn.report.sections.outcome_tables import descriptives_table
@@ -237,7 +238,8 @@ def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
 
 
 def test_a_decimal_comma_reaches_every_text_and_cell(shipped):
-    document = compose(find(shipped, decimal=","), decimal=",", versions=VERSIONS)
+    with decimal_sign(","):
+        document = compose(find(shipped, decimal=","), decimal=",", versions=VERSIONS)
     own_words = shipped.design.smallest_effect.reason
     texts = [re.sub(r"doi:\S+", "", text.replace(own_words, "")) for text in document.texts]
     cells = [cell for table in document.tables for line in table.cells(",") for cell in line]

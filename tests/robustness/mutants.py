@@ -1,11 +1,12 @@
 """Change sound files where their structure is, and read each change in a process of its own.
 
-    python tests/robustness/mutants.py COUNT SEED FOLDER
+    python tests/robustness/mutants.py COUNT SEED FOLDER [FIRST]
 
 Cells, lines, elements, attributes, parts of an archive, keys of a plan and fields of a result are
 taken out, doubled, moved, nested and filled with what readers stumble over; some bytes besides.
 Each case gets ten seconds of processor time and one gibibyte more than the reader needs to start.
-Prints one line of JSON: how many were read and refused, what went wrong, the peak of memory.
+One that only waited is tried again alone. Prints one line of JSON: how many were read, refused and
+tried again, what went wrong, the peak of memory.
 """
 
 import gzip
@@ -43,8 +44,11 @@ from motorlearn.trials import propose_recipe
 from motorlearn.trials.importing.recipe_text import write_recipe
 
 HERE = Path(__file__).parent
+Job = tuple[Callable[[Path], object], Path]
 SECONDS, MEMORY, MOST_MEMORY = 10, 1 << 30, 600  # seconds, bytes, MiB
-LARGEST = 4 << 20
+LARGEST, BATCH = 4 << 20, 30
+WAITED = f"stopped by signal {int(signal.SIGALRM)}"
+MOST_GROWN = 8 << 20  # letters
 HEADINGS = ["participant", "phase", "trial", "x", "date", "note"]
 WORDS = [
     "", " ", "0", "-1", "1e999", "1e20", "nan", "inf", "9007199254740993", "9" * 400, "1,234",
@@ -171,7 +175,8 @@ def cells_changed(content: bytes, luck: random.Random, encoding: str = "utf-8") 
                 place = luck.randrange(len(table[line]) or 1)
                 table[line][place : place + 1] = [luck.choice(WORDS)]
             case 3:
-                table[line] *= luck.choice([0, 2, 3, 400])
+                most = MOST_GROWN // (1 + sum(map(len, table[line])))
+                table[line] *= min(luck.choice([0, 2, 3, 400]), most)
             case 4:
                 table[line:line] = [table[line]] * luck.choice([1, 2, 3000])
             case 5:
@@ -182,9 +187,13 @@ def cells_changed(content: bytes, luck: random.Random, encoding: str = "utf-8") 
                 table = [[*row[:column], word, *row[column + 1 :]] for row in table]
             case 7:
                 table[line] = ['"' + cell + luck.choice(['"', "", '""']) for cell in table[line]]
-    text = luck.choice(["\n", "\n", "\r\n", "\r"]).join(
-        luck.choice([mark, mark, mark, "\t", "|"]).join(row) for row in table
-    )
+    end, lines, size = luck.choice(["\n", "\n", "\r\n", "\r"]), [], 0
+    for row in table:
+        lines.append(luck.choice([mark, mark, mark, "\t", "|"]).join(row))
+        size += len(lines[-1])
+        if size > MOST_GROWN:
+            break
+    text = end.join(lines)
     coded = luck.choice([encoding] * 4 + ["utf-8-sig", "utf-16-le", "cp1252", "utf-32"])
     return text.encode(coded, "replace" if coded == "cp1252" else "surrogatepass")
 
@@ -350,22 +359,45 @@ def mutant(kind: str, content: bytes, luck: random.Random) -> bytes:
 
 def apart(read: Callable[[Path], object], path: Path) -> tuple[str, int]:
     """Read a file in a process of its own: what came of it, and the most memory it took."""
-    out, into = os.pipe()
-    process = os.fork()
-    if not process:
-        os.close(out)
-        signal.setitimer(signal.ITIMER_REAL, 6 * SECONDS)  # waiting counts too
-        resource.setrlimit(resource.RLIMIT_CPU, (SECONDS, SECONDS + 1))
-        used = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
-        resource.setrlimit(resource.RLIMIT_AS, (used + MEMORY, used + MEMORY))
-        os.write(into, outcome(read, path).encode("utf-8", "replace")[:4000])
-        os._exit(0)
-    os.close(into)
-    with os.fdopen(out, "rb") as pipe:
-        said = pipe.read().decode()
-    _, status, usage = os.wait4(process, 0)
-    killed = os.WTERMSIG(status) if os.WIFSIGNALED(status) else 0
-    return (f"stopped by signal {killed}" if killed else said), usage.ru_maxrss
+    ((said, memory, _),) = all_apart([(read, path)])
+    return said, memory
+
+
+def all_apart(jobs: list[Job]) -> list[tuple[str, int, float]]:
+    """Read files in a process of its own, a new one where it dies: outcome, KiB and seconds."""
+    told: list[tuple[str, int, float]] = []
+    while len(told) < len(jobs):
+        out, into = os.pipe()
+        process = os.fork()
+        if not process:
+            os.close(out)
+            for read, path in jobs[len(told) :]:
+                line = json.dumps(limited(read, path)) + "\n"
+                os.write(into, line.encode("ascii", "replace"))
+            os._exit(0)
+        os.close(into)
+        with os.fdopen(out, "rb") as pipe:
+            told += [tuple(json.loads(line)) for line in pipe]
+        _, status, usage = os.wait4(process, 0)
+        if os.WIFSIGNALED(status):
+            told.append((f"stopped by signal {os.WTERMSIG(status)}", usage.ru_maxrss, 0.0))
+    return told
+
+
+def limited(read: Callable[[Path], object], path: Path) -> tuple[str, int, float]:
+    """Read a file within limits on what this one file may take."""
+    before = time.perf_counter()
+    signal.setitimer(signal.ITIMER_REAL, 6 * SECONDS)  # waiting counts too
+    spent = resource.getrusage(resource.RUSAGE_SELF)
+    most = int(spent.ru_utime + spent.ru_stime) + SECONDS + 1
+    resource.setrlimit(resource.RLIMIT_CPU, (most, resource.RLIM_INFINITY))
+    used = int(Path("/proc/self/statm").read_text().split()[0]) * os.sysconf("SC_PAGE_SIZE")
+    resource.setrlimit(resource.RLIMIT_AS, (used + MEMORY, resource.RLIM_INFINITY))
+    Path("/proc/self/clear_refs").write_text("5")  # the most memory counts from here
+    said = outcome(read, path)[:3000]
+    lines = Path("/proc/self/status").read_text().splitlines()
+    memory = int(next(line for line in lines if line.startswith("VmHWM")).split()[1])
+    return said, memory, time.perf_counter() - before
 
 
 def outcome(read: Callable[[Path], object], path: Path) -> str:
@@ -380,29 +412,34 @@ def outcome(read: Callable[[Path], object], path: Path) -> str:
     return "read"
 
 
-def survive(count: int, seed: int, folder: Path) -> dict[str, Any]:
+def survive(count: int, seed: int, folder: Path, first: int = 0) -> dict[str, Any]:
     """Read so many mutants, the kinds in turn; keeps in the folder what went wrong."""
-    kinds, reader = sound(folder), readers(folder)
+    made, reader = sound(folder), readers(folder)
     counts: Counter[str] = Counter()
     wrong, peak, slowest = [], 0, 0.0
-    for case in range(count):
-        kind = sound_kinds[case % len(sound_kinds)]
-        content = mutant(kind, kinds[kind], random.Random(f"{seed} {case}"))[:LARGEST]
-        path = folder / f"mutant.{kind}"
-        path.write_bytes(content)
-        before = time.perf_counter()
-        said, memory = apart(reader[kind], path)
-        slowest, peak = max(slowest, time.perf_counter() - before), max(peak, memory)
-        if memory >> 10 > MOST_MEMORY and said in ("read", "refused"):
-            said += f" with {memory >> 10} MiB"
-        if said in ("read", "refused"):
-            counts[said] += 1
-            counts[f"{kind} {said}"] += 1
-        else:
-            (folder / f"wrong-{case}.{kind}").write_bytes(content)
-            wrong.append(f"{case} {kind}: {said}")
+    for begin in range(first, first + count, BATCH):
+        jobs = []
+        for case in range(begin, min(begin + BATCH, first + count)):
+            kind = sound_kinds[case % len(sound_kinds)]
+            path = folder / f"mutant-{case}.{kind}"
+            path.write_bytes(mutant(kind, made[kind], random.Random(f"{seed} {case}"))[:LARGEST])
+            jobs.append((reader[kind], path))
+        for job, (said, memory, seconds) in zip(jobs, all_apart(jobs), strict=True):
+            path = job[1]
+            if said == WAITED:  # a lock of another thread at the fork, or a machine that is busy
+                counts["waited"] += 1
+                ((said, memory, seconds),) = all_apart([job])
+            slowest, peak = max(slowest, seconds), max(peak, memory)
+            if memory >> 10 > MOST_MEMORY and said in ("read", "refused"):
+                said += f" with {memory >> 10} MiB"
+            if said in ("read", "refused"):
+                counts.update([said, path.name.partition(".")[2] + " " + said])
+                path.unlink()
+            else:
+                wrong.append(f"{path.name}: {said}")
     return {**counts, "wrong": wrong, "peak MiB": peak >> 10, "slowest s": round(slowest, 1)}
 
 
 if __name__ == "__main__":
-    print(json.dumps(survive(int(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3]))))
+    numbers = [int(part) for part in (*sys.argv[1:3], *sys.argv[4:])]
+    print(json.dumps(survive(*numbers[:2], Path(sys.argv[3]), *numbers[2:])))

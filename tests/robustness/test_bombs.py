@@ -95,6 +95,17 @@ def far_cell():
     return workbook(cell, before=b"<sheetData>")
 
 
+def stray_cell():
+    """Two columns, and one cell ten thousand columns away."""
+    book = openpyxl.Workbook()
+    for row in (["participant", "hit"], *(["p1", 1] for _ in range(20))):
+        book.active.append(row)
+    book.active.cell(5, 10_000, "a")
+    buffer = io.BytesIO()
+    book.save(buffer)
+    return buffer.getvalue()
+
+
 WHOLE = b"<mergeCell ref='A9:XFD1048576'/>"
 BOMBS = {
     "merged, single quotes": ("xlsx", lambda: merged(WHOLE)),
@@ -114,6 +125,7 @@ BOMBS = {
         b"%c" % (97 + i) * 30_000 + b",1\n" for i in range(20))),
     "wide line": ("csv", lambda: b"participant," + b"," * 1_000_000 + b"\np1,1\n"),
     "ragged": ("csv", lambda: b"participant,hit\n" + b"," * 1900 + b"\n" + b"p1,1\n" * 100_000),
+    "many columns": ("xlsx", stray_cell),
     "open quote": ("csv", lambda: b'participant,hit\n"' + b"p1,1\n" * 500_000),
     "long heading": ("csv", lambda: b"participant,hit" + b" " * 100_000 + b"(\np1,1\n"),
     "51 million rows": ("parquet", lambda: parquet(51)),

@@ -1,5 +1,7 @@
 """Damaged files that are read back: an error of ours that names the file, or a sound reading."""
 
+import os
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -80,7 +82,6 @@ def test_a_plan(tmp_path):
     assert faults(plan, plan.read_bytes(), ml.read_design) == []
 
 
-@pytest.mark.filterwarnings("ignore::RuntimeWarning")  # damaged bytes can be vast numbers
 def test_rows_of_learners(tmp_path):
     trial = np.tile(np.arange(1, 13), 30)
     error = 20 + 12 * np.exp(-0.2 * trial) + np.sin(7.0 * np.arange(360))
@@ -92,6 +93,43 @@ def test_rows_of_learners(tmp_path):
         ml.fit_curves(path, "error", practice="trial", by="participant", forms=["exponential"])
 
     assert faults(path, path.read_bytes(), read) == []
+
+
+@pytest.mark.parametrize("way", ["plain", "round about", "link", "hard link", "folder"])
+def test_fits_do_not_take_the_place_of_what_they_are_made_from(tmp_path, way):
+    rows = pd.DataFrame({"participant": "p1", "trial": np.arange(1, 13)})
+    data = tmp_path / "data"
+    data.mkdir()
+    rows.assign(error=20.0 + np.sin(rows["trial"])).to_parquet(data / "rows.parquet")
+    before = (data / "rows.parquet").read_bytes()
+    table, target = data / "rows.parquet", tmp_path / "other"
+    match way:
+        case "plain":
+            target = table
+        case "round about":
+            target = data / ".." / "data" / "rows.parquet"
+        case "folder":
+            table, target = data, data / "fits.parquet"
+        case _:
+            (os.symlink if way == "link" else os.link)(table, target)
+    how = {"practice": "trial", "by": "participant"}
+    with pytest.raises(FileError, match="take the place of what is read"):
+        ml.fit_curves(table, "error", **how, into=target)
+    (tmp_path / "thesis.docx").write_text("years of work")
+    with pytest.raises(FileError, match="not made by this command"):
+        ml.fit_curves(table, "error", **how, into=tmp_path / "thesis.docx")
+    assert (data / "rows.parquet").read_bytes() == before
+    assert (tmp_path / "thesis.docx").read_text() == "years of work"
+    assert [entry.name for entry in data.iterdir()] == ["rows.parquet"]
+
+
+@pytest.mark.parametrize("column", ["x", "radial_error"])
+@pytest.mark.parametrize("value", [1e308, -1e308, 1e200])
+def test_a_vast_number_is_refused_and_warns_of_nothing(study, column, value):
+    table = study.trials.table.copy()
+    table.loc[3, column] = value
+    with pytest.raises(InputError, match="too large"):
+        ml.measures.score_trials(table, by=["participant", "phase"])
 
 
 def test_a_notebook_that_is_none(tmp_path):

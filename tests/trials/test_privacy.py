@@ -4,6 +4,7 @@ import openpyxl
 import pytest
 
 import motorlearn as ml
+from motorlearn.trials.sharing.privacy import _by_heading
 
 SECRET = ["Ada Lovelace", "Alan Turing", "Grace Hopper", "Kathleen Booth"]
 
@@ -79,6 +80,35 @@ def test_ordinary_columns_stay(tmp_path, heading, values):
     trials = read(tmp_path, f"participant,hit,{heading}\n{rows}\n")
     assert heading in trials.table.columns
     assert trials.problems.empty
+
+
+@pytest.mark.parametrize(
+    ("kind", "headings"),
+    [
+        ("names", "Vor- und Nachname|Spielername|Teilnehmerinnenname|Probandenname|Trainername"),
+        (
+            "names",
+            "nom de famille|Nombre completo|primer apellido|segundo apellido|naam van de ouder",
+        ),
+        ("dates of birth", "Geb.datum|geb_datum|Geburtsort|Jahrgang|née|date naiss|fecha nac"),
+        ("telephone numbers", "Tel.-Nr.|Handynr|tél|celular|telefoonnr|Notfallkontakt|noodcontact"),
+        ("e-mail addresses", "e-mailadres|courriel|E-Mail-Adresse"),
+        (
+            "notes on health",
+            "injuries|Verletzung|Vorerkrankungen|blessures|antécédents|lesión|salud",
+        ),
+        ("notes on health", "health|health status|Behinderung|discapacidad|gezondheid|beperking"),
+        ("origin or belief", "nationality|Staatsangehörigkeit|Ethnie|nationalité|nacionalidad"),
+        ("official numbers", "Matrikelnummer|numéro de sécurité sociale|licence number|matricule"),
+        ("signatures", "signature|Unterschrift|handtekening"),
+        ("", "task name|group name|name of the drill|hand|height|score|health score|frame|team"),
+        ("", "Testname|rename|dynamen|class|site|coach experience|mobility|race"),
+    ],
+)
+def test_headings_in_five_languages(kind, headings):
+    found = {heading: _by_heading(heading) for heading in headings.split("|")}
+    expected = dict.fromkeys(found, kind)
+    assert found == expected
 
 
 def test_identifiers_that_are_names_or_addresses_are_kept_with_advice(tmp_path):

@@ -56,7 +56,7 @@ def test_integer_codes_are_mapped_and_the_mapping_is_logged(tmp_path):
     assert trials.table["hits"].tolist() == [12, 9, 8]
     logged = trials.changes.set_index("rule")
     assert logged.loc["column renamed", "before"].tolist() == ["id", "stage", "n", "k"]
-    assert logged.loc["level mapped (1 rows)", "after"].tolist() == ["pretest", "acquisition"]
+    assert logged.loc["level mapped", "after"].tolist() == ["pretest", "acquisition"]
     assert set(rules(trials)) == {"code without a level", "unknown phase"}
 
 

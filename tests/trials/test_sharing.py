@@ -1,7 +1,9 @@
 """A package to give away: what is in it, what is not, and that it is valid and reads back."""
 
+import csv
 import hashlib
 import json
+import re
 
 import pandas as pd
 import pytest
@@ -10,6 +12,13 @@ from frictionless import Package
 import motorlearn as ml
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.trials import replace_identifiers, share_study, study_identifiers
+
+TRIALS = "data/description-trials_data.csv"
+
+
+def told(folder):
+    """Everything that stands in a package."""
+    return "".join(path.read_text() for path in folder.rglob("*") if path.is_file())
 
 
 @pytest.fixture
@@ -26,9 +35,10 @@ def test_the_package_is_valid_complete_and_summed(study, tmp_path_factory):
     out = tmp_path_factory.mktemp("shared") / "pack"
     shared = share_study(study.path, out)
     expected = ".motorlearn.json CITATION.cff LICENSE.txt README.md SHA256SUMS codebook.csv"
-    expected += " datapackage.json"
-    expected += " environment.txt participants.csv study.toml trials.csv"
+    expected += " data datapackage.json dataset_description.json environment.txt study.toml"
     assert sorted(entry.name for entry in out.iterdir()) == expected.split()
+    tables = ["description-participants_data.csv", "description-trials_data.csv"]
+    assert sorted(entry.name for entry in (out / "data").iterdir()) == tables
     assert Package(str(out / "datapackage.json")).validate().valid
     for line in (out / "SHA256SUMS").read_text().splitlines():
         digest, name = line.split("  ")
@@ -49,23 +59,83 @@ def test_the_package_reads_back_as_the_study(study, tmp_path_factory):
 def test_free_text_names_and_dates_stay_out_and_that_is_said(study, tmp_path_factory):
     out = tmp_path_factory.mktemp("shared") / "pack"
     shared = share_study(study.path, out)
-    everything = "".join(p.read_text() for p in out.iterdir())
+    everything = told(out)
     for secret in ("Lovelace", "felt", "2026-03-02", "clip.mp4", str(study.path)):
         assert secret not in everything
     assert "trials.notes: free text can name people" in shared.left_out
     readme = (out / "README.md").read_text()
     assert all(entry in readme for entry in (*shared.left_out, *shared.warnings))
     share_study(study.path, out, include=["notes"])
-    assert "felt =fine" in (out / "trials.csv").read_text()
+    assert "felt =fine" in (out / TRIALS).read_text()
 
 
 def test_small_cells_and_a_missing_licence_are_warned_of(study, tmp_path_factory):
-    shared = share_study(study.path, tmp_path_factory.mktemp("shared") / "pack")
+    place = tmp_path_factory.mktemp("shared") / "pack"
+    shared = share_study(study.path, place, include=["age"])
     said = " ".join(shared.warnings)
     assert "4 values of 'age' are shared by fewer than 5 people" in said
     assert "4 people stand in cells of fewer than 5 when group, age" in said
     assert "no licence" in said
     assert "no ethics approval" in said
+
+
+def test_what_few_people_share_is_not_published_unless_asked_for(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    study.participants["hand"] = "right"
+    study.trials["hand"] = "right"
+    study.write()
+    left = share_study(study.path, out).left_out
+    people = pd.read_csv(out / "data" / "description-participants_data.csv")
+    assert list(people) == ["participant", "group"]
+    assert "hand" not in pd.read_csv(out / TRIALS)
+    assert [entry[:41] for entry in left if "fewer than" in entry] == [
+        "trials.hand: fewer than 5 people share a ",
+        "participants.age: fewer than 5 people sha",
+        "participants.hand: fewer than 5 people sh",
+    ]
+    share_study(study.path, out, include=["hand"])
+    assert "hand" in pd.read_csv(out / "data" / "description-participants_data.csv")
+
+
+def psych_ds_faults(folder):
+    """What breaks the rules (Psych-DS, rules and conventions, psychds-docs.readthedocs.io)."""
+    found = json.loads((folder / "dataset_description.json").read_text("utf-8"))
+    faults = [key for key in ("name", "description", "variableMeasured") if not found.get(key)]
+    if not found["@context"].startswith("https://schema.org") or found["@type"] != "Dataset":
+        faults.append("vocabulary")
+    variables = found["variableMeasured"]
+    faults += [v for v in variables if v["@type"] != "PropertyValue" or not v["name"]]
+    known = {"@type", "name", "description", "unitText", "minValue", "maxValue"}
+    faults += [v for v in variables if set(v) - known]
+    files = [path for path in (folder / "data").rglob("*") if path.is_file()]
+    named = r"([a-z]+-[a-zA-Z0-9]+)(_[a-z]+-[a-zA-Z0-9]+)*_data\.csv"
+    faults += [path.name for path in files if not re.fullmatch(named, path.name)]
+    official = [
+        "study",
+        "site",
+        "subject",
+        "session",
+        "task",
+        "condition",
+        "trial",
+        "stimulus",
+        "description",
+    ]
+    faults += [path.name for path in files if path.name.split("-")[0] not in official]
+    for path in files:
+        heading, *rows = csv.reader(path.read_text("utf-8").splitlines())
+        faults += [path.name for row in rows if len(row) != len(heading)]
+        faults += [name for name in heading if name not in [v["name"] for v in variables]]
+        faults += [path.name] * (len(set(heading)) < len(heading))
+    return faults if files else ["no data"]
+
+
+def test_the_package_keeps_the_rules_of_psych_ds(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    share_study(study.path, out)
+    assert psych_ds_faults(out) == []
+    (out / "data" / "Trials.csv").write_text("participant,mood\np1,3,4\n")
+    assert psych_ds_faults(out) == ["Trials.csv", "Trials.csv", "Trials.csv", "mood"]
 
 
 def test_new_identifiers_with_the_key_elsewhere(study, tmp_path_factory):
@@ -74,11 +144,11 @@ def test_new_identifiers_with_the_key_elsewhere(study, tmp_path_factory):
     key = pd.read_csv(place / "key.csv").set_index("study_identifier")["participant"]
     assert (place / "key.csv").stat().st_mode & 0o777 == 0o600
     assert sorted(key) == ["p01", "p02", "p03", "p04"]
-    packed = pd.read_csv(place / "pack" / "trials.csv")
+    packed = pd.read_csv(place / "pack" / TRIALS)
     assert packed["participant"].map(key).tolist() == study.trials["participant"].tolist()
-    everything = "".join(p.read_text() for p in (place / "pack").iterdir())
+    everything = told(place / "pack")
     assert "p01" not in everything
-    assert not [path for path in (place / "pack").iterdir() if "key" in path.name]
+    assert not [path for path in (place / "pack").rglob("*") if "key" in path.name]
 
 
 @pytest.mark.parametrize("inside", ["study", "pack"])
@@ -134,10 +204,10 @@ def test_only_columns_that_are_known_are_packed(study, tmp_path_factory):
     study.write()
     out = tmp_path_factory.mktemp("shared") / "pack"
     shared = share_study(study.path, out)
-    assert "mood" not in pd.read_csv(out / "trials.csv")
+    assert "mood" not in pd.read_csv(out / TRIALS)
     assert any("trials.mood: neither a standard column" in entry for entry in shared.left_out)
     share_study(study.path, out, include=["mood"])
-    assert "mood" in pd.read_csv(out / "trials.csv")
+    assert "mood" in pd.read_csv(out / TRIALS)
 
 
 def test_identifiers_that_look_like_names_are_not_published(study, tmp_path_factory):
@@ -150,7 +220,7 @@ def test_identifiers_that_look_like_names_are_not_published(study, tmp_path_fact
         share_study(study.path, place / "pack")
     assert not (place / "pack").exists()
     share_study(study.path, place / "pack", key_file=place / "key.csv", seed=3)
-    everything = "".join(p.read_text() for p in (place / "pack").iterdir())
+    everything = told(place / "pack")
     assert "meier" not in everything
 
 
@@ -159,6 +229,24 @@ def test_two_packages_are_the_same_byte_for_byte(study, tmp_path_factory):
     for name in ("one", "two"):
         share_study(study.path, place / name)
     first, second = (
-        {p.name: p.read_bytes() for p in (place / name).iterdir()} for name in ("one", "two")
+        {p.name: p.read_bytes() for p in (place / name).rglob("*.*")} for name in ("one", "two")
     )
     assert first == second
+
+
+def test_clips_stay_and_their_names_do_not(study, tmp_path_factory):
+    out = tmp_path_factory.mktemp("shared") / "pack"
+    rows = [(f"p0{i}", "pretest", clip, 1, "stance", rater, i % 3)
+            for i in range(1, 5)
+            for clip, rater in (("anna.meier", "Jan Smit"), ("eva.luna", "Tom Lee"))]  # fmt: skip
+    names = ["participant", "phase", "clip", "position", "item", "rater", "score"]
+    pd.DataFrame(rows, columns=names).to_csv(study.path / "ratings.csv", index=False)
+    plan = (study.path / "study.toml").read_text()
+    assert "ratings" not in plan and "[files]" in plan
+    plan = plan.replace("[files]", '[files]\nratings = "ratings.csv"')
+    (study.path / "study.toml").write_text(plan)
+    share_study(study.path, out)
+    ratings = pd.read_csv(out / "data" / "description-ratings_data.csv")
+    assert sorted(set(ratings["clip"])) == ["clip 1", "clip 2"]
+    assert sorted(set(ratings["rater"])) == ["rater 1", "rater 2"]
+    assert "position" in ratings and "meier" not in told(out) and "Smit" not in told(out)

@@ -189,7 +189,7 @@ def test_a_declared_bound_is_written_as_declared():
 
 
 def test_what_was_not_computed_says_why():
-    row = contrast(estimate=math.nan, method="not computed: two participants are needed.")
+    row = contrast(estimate=math.nan, reason="two participants are needed.")
     text = contrast_sentence(row, make_voice(), ALLOCATED)
     assert text.endswith("could not be compared in radial error: two participants are needed.")
     assert reading(row, make_voice()) == ""

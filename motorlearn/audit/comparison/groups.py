@@ -33,7 +33,7 @@ def comparison_checks(
     yield whole, family_check(result, context)
     for phase in phases:
         model = focused(phase_model(result, phase), context)
-        name = f"{phase}, adjusted for the baseline" if model.adjusted else str(phase)
+        name = context.name_of(phase) + (", adjusted for the baseline" if model.adjusted else "")
         for check in test_checks(result, model, context):
             yield name, check
 

@@ -6,7 +6,8 @@ from scipy import integrate, special, stats
 
 Floats = NDArray[np.float64]
 
-DRAWS = 4000
+DRAWS, CELLS = 20_000, 1_000_000
+"""Simulated sets of changes, fewer of them where there are very many people."""
 _SIGMAS = np.linspace(0.0, 3.0, 601)
 
 
@@ -64,7 +65,7 @@ def rate_under_skew(change: Floats, seed: int) -> float:
     to a true rate of 14 %.
     """
     sigma, n = lognormal_sigma(l_skewness(change)), len(change)
-    drawn = np.random.default_rng(seed).normal(size=(DRAWS, n))
+    drawn = np.random.default_rng(seed).normal(size=(max(2000, min(DRAWS, CELLS // n)), n))
     if sigma > 0:
         drawn = np.expm1(sigma * drawn) - np.expm1(sigma**2 / 2)
     errors = drawn.std(axis=1, ddof=1) / np.sqrt(n)

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from motorlearn import digits
-from motorlearn.audit.comparison.phase_model import PhaseModel, at_baseline
+from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.resampled import at_baseline
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.linear import fit_least_squares

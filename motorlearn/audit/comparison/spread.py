@@ -11,7 +11,8 @@ from motorlearn.audit.comparison.consequences import (
     rate_under_spread,
     residuals_apart,
 )
-from motorlearn.audit.comparison.phase_model import PhaseModel, permuted
+from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.resampled import permuted
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Remedy, Step, gravest, judged, remedied
 

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
 
 from motorlearn.audit.report import Conclusion
+from motorlearn.linear import t_estimate
 from motorlearn.mixed import MixedFit
 from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Prepared, RandomPart
@@ -127,18 +127,27 @@ def conclusions(fit: MixedFit, focus: list[int], scale: str = "") -> tuple[Concl
 def robust_conclusions(
     fit: MixedFit, focus: list[int], without_each: pd.DataFrame
 ) -> tuple[Conclusion, ...]:
-    """Coefficients with jackknife standard errors over participants, t with G − 1 df.
+    """Coefficients with jackknife standard errors over participants.
 
-    The jackknife allows any correlation and any variance inside a participant.
+    ``SE² = (N - 1) / N Σ (b_i - b̄)²`` over the estimates without each of N participants allows any
+    correlation and any variance inside a participant. Each group has its own part of that sum, on
+    one participant fewer, and t has the degrees of freedom of their sum (Satterthwaite).
+
+    References
+    ----------
+    Efron, B., & Tibshirani, R. J. (1993). An introduction to the bootstrap, chapter 11.
     """
     found = []
-    people = without_each["participant"].nunique()
     for place in focus:
         term = fit.fixed_names[place]
-        drawn = without_each.loc[without_each["contrast"] == term, "estimate"].dropna().to_numpy()
-        error = float(np.sqrt((people - 1) / people * np.sum((drawn - drawn.mean()) ** 2)))
-        estimate = float(fit.beta[place])
-        reach = float(stats.t.isf(0.025, people - 1)) * error
-        p = float(2 * stats.t.sf(abs(estimate) / error, people - 1)) if error > 0 else np.nan
-        found.append(Conclusion(term, estimate, estimate - reach, estimate + reach, p))
+        own = without_each[(without_each["contrast"] == term) & without_each["estimate"].notna()]
+        people, drawn = without_each["participant"].nunique(), own["estimate"]
+        away = (drawn - drawn.mean()) ** 2 * (people - 1) / people
+        parts = away.groupby(own["group"]).agg(["sum", "size"])
+        variance = float(parts["sum"].sum())
+        spare = (parts["sum"] ** 2 / (parts["size"] - 1).clip(lower=1)).sum()
+        df = variance**2 / float(spare) if spare > 0 else np.nan
+        error, estimate = float(np.sqrt(variance)), float(fit.beta[place])
+        t = t_estimate(estimate, error, df)
+        found.append(Conclusion(term, estimate, t.conf_low, t.conf_high, t.p))
     return tuple(found)

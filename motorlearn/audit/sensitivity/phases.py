@@ -8,9 +8,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn import digits
+from motorlearn.audit.comparison.consequences import rate_under_spread
 from motorlearn.audit.comparison.groups import studentised
-from motorlearn.audit.comparison.phase_model import PhaseModel, bootstrapped, imputed, permuted
-from motorlearn.audit.report import Conclusion
+from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.resampled import bootstrapped, imputed, permuted
+from motorlearn.audit.guides import GUIDES
+from motorlearn.audit.report import SELDOM, Conclusion
 from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
@@ -55,12 +59,15 @@ class Variant:
         One for each contrast of the original.
     note : str
         What a reader must know, or why it was not run.
+    pooled : bool
+        Whether it takes one variance for all groups.
     """
 
     name: str
     n: int
     conclusions: tuple[Conclusion, ...] = ()
     note: str = ""
+    pooled: bool = False
 
 
 @dataclass(frozen=True)
@@ -82,18 +89,35 @@ def phase_variants(
 ) -> list[Variant]:
     """Run every variant of one test."""
     worst, note = most_telling_removal(model.conclusions(), removed)
-    fewer = len(model.complete.y) - 1
-    return [
+    fewer, pooled = len(model.complete.y) - 1, not model.by_group
+    found = [
         *_variants(model, seed),
         _protocol(model, keepers),
         _permutation(model, allocation, permutations, seed),
-        Variant("without the participant who matters most", fewer, worst, note),
+        Variant("without the participant who matters most", fewer, worst, note, pooled),
+    ]
+    return _warned(found, model, seed) if pooled else found
+
+
+def _warned(variants: list[Variant], model: PhaseModel, seed: int) -> list[Variant]:
+    """Say where one variance for all groups moves the rate of false positives too far."""
+    rate, size = rate_under_spread(model, seed), GUIDES["size"]
+    if size.grade(rate.highest) != "act" or rate.chance_high >= SELDOM:
+        return variants
+    words = (
+        "one variance for all groups, which with these spreads rejects in about "
+        f"{digits.percent(rate.highest)} where nothing is there"
+    )
+    return [
+        replace(one, note="; ".join(filter(None, (one.note, words)))) if one.pooled else one
+        for one in variants
     ]
 
 
 def _variants(model: PhaseModel, seed: int) -> Iterator[Variant]:
     n = len(model.complete.y)
-    yield Variant(ORIGINAL, n, model.conclusions())
+    pooled = not model.by_group
+    yield Variant(ORIGINAL, n, model.conclusions(), pooled=pooled)
     if model.positive:
         other = model.rescaled()
         yield Variant("logarithms" if other.ratio else "raw scores", n, other.conclusions())
@@ -109,17 +133,19 @@ def _variants(model: PhaseModel, seed: int) -> Iterator[Variant]:
     lost = model.participants[~model.used]
     if model.adjusted and np.isfinite(model.x[~model.used]).any():
         filled = tuple(imputed(model, pair, np.zeros(1), seed=seed)[0] for pair in model.pairs)
-        yield Variant("missing scores imputed", n + len(lost), filled, f"{len(lost)} missing")
+        note = f"{len(lost)} missing"
+        yield Variant("missing scores imputed", n + len(lost), filled, note, pooled)
 
 
 def _without_outliers(model: PhaseModel) -> Variant:
     name, whole = "without flagged outliers", model.complete
     flagged = np.abs(studentised(model.fit())) > OUTLIER
+    pooled = not model.by_group
     if not flagged.any():
-        return Variant(name, len(whole.y), model.conclusions(), "nobody is beyond 3 SD")
+        return Variant(name, len(whole.y), model.conclusions(), "nobody is beyond 3 SD", pooled)
     kept = whole.subset(~flagged)
     names = ", ".join(str(one) for one in whole.participants[flagged])
-    return Variant(name, len(kept.y), kept.conclusions(), f"without {names}")
+    return Variant(name, len(kept.y), kept.conclusions(), f"without {names}", pooled)
 
 
 def _protocol(model: PhaseModel, keepers: NDArray[np.bool_] | None) -> Variant:

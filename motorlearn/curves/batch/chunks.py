@@ -11,7 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from motorlearn.curves.batch.one_batch import Batch
+from motorlearn.curves.batch.closely import Closely
+from motorlearn.curves.batch.one_batch import PLAIN, Batch
 from motorlearn.curves.forms import FORMS, named_form
 from motorlearn.curves.options import check_column, check_first, one_of
 from motorlearn.curves.single.rows import (
@@ -44,11 +45,13 @@ class Columns:
     first: float
     repeated: str
     binomial: bool | None = None
+    asked: Closely = PLAIN
 
     @property
     def names(self) -> list[str]:
         """Every column that is read."""
         parts = [*self.by, self.practice, self.outcome, self.attempts, self.weights]
+        parts += [self.asked.session]
         return list(dict.fromkeys(name for name in parts if name is not None))
 
 
@@ -156,6 +159,7 @@ def _pieces(
     if binomial and weights is None:
         weights = np.ones(len(y))
     _check(columns, n, y, weights, binomial)
+    session = _sessions(table, columns)
     for low in range(0, len(starts), LEARNERS_AT_ONCE):
         high = min(low + LEARNERS_AT_ONCE, len(starts))
         rows = slice(starts[low], ends[high - 1])
@@ -165,10 +169,22 @@ def _pieces(
             y[rows],
             None if weights is None else weights[rows],
             binomial,
+            None if session is None else session[rows],
         )
         part = keys.iloc[low:high]
         _check_repeats(batch, part, columns)
         yield part, batch
+
+
+def _sessions(table: pd.DataFrame, columns: Columns) -> np.ndarray | None:
+    """Codes of sessions, where they are asked for."""
+    name = columns.asked.session
+    if name is None:
+        return None
+    if table[name].isna().any():
+        raise InputError(f"column {name!r} names no session in some rows")
+    codes: np.ndarray = pd.factorize(table[name])[0]
+    return codes
 
 
 def _check(

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from motorlearn.curves.batch.closely import MEANS
 from motorlearn.curves.batch.padded import Padded, profile_loss
 from motorlearn.curves.forms import FORMS
 from motorlearn.curves.status import (
@@ -94,6 +95,11 @@ def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np
         stuck = no_rate | np.isnan(found[f"se_{rate}"]) & (found["status"] != UNSETTLED)
         values[rate] = np.where(stuck, np.nan, found[rate])
         values[f"se_{rate}"] = np.where(no_error, np.nan, found[f"se_{rate}"])
+    for name in (*MEANS, "restart_rate"):
+        if name in found:
+            values[name] = np.where(no_curve | flat, np.nan, found[name])
+        if f"se_{name}" in found:
+            values[f"se_{name}"] = np.where(no_curve | flat | no_error, np.nan, found[f"se_{name}"])
     level, error = found["level"], found["level_error"]
     values["asymptote"] = np.where(flat, level, np.where(no_curve, np.nan, found["asymptote"]))
     hidden = no_curve | (lost == ERRORS)

@@ -1,7 +1,7 @@
 """The learning curves of many learners: the public fit, its result, where the work runs."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, astuple, dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, cast
@@ -22,14 +22,16 @@ from motorlearn.curves.batch.chunks import (
     refuse_absent,
     table_pieces,
 )
-from motorlearn.curves.batch.claims import shown as shown_columns
-from motorlearn.curves.batch.one_batch import Batch, Found, fit_batch
+from motorlearn.curves.batch.closely import Closely
+from motorlearn.curves.batch.frames import best_forms, learner_rows
+from motorlearn.curves.batch.one_batch import Batch, fit_batch
 from motorlearn.curves.batch.pooling import pooled_people
 from motorlearn.curves.batch.running import Done, here, on_cluster
-from motorlearn.curves.choice import NO_PREFERENCE, choose, criterion_weights
+from motorlearn.curves.options import RESTARTS, check_column, one_of
+from motorlearn.curves.single.noise import check_noise
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import new_file
+from motorlearn.files import new_file, refuse_over_input
 from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
@@ -131,6 +133,12 @@ def fit_curves(
     weights: str | None = None,
     repeated: str = "refuse",
     into: str | Path | None = None,
+    session: str | None = None,
+    restart: str = "warm-up",
+    errors: str = "normal",
+    variance: str = "equal",
+    correlation: str = "none",
+    interval: str = "wald",
 ) -> CurveFits | StoredCurveFits:
     r"""Fit every form to every learner, hundreds of times faster than one by one.
 
@@ -162,7 +170,16 @@ def fit_curves(
     repeated : {"refuse", "allow"}
         What to do where single practice counts of a learner occur more than once.
     into : path, optional
-        Parquet file to write the rows to as they are made, instead of holding them.
+        Parquet file to write the rows to as they are made, instead of holding them; not the
+        data that are read, and no file of another kind.
+    session : str, optional
+        Column of sessions; with ``restart`` as in :func:`fit_curve`. The table shows the mean over
+        the sessions after the first of ``restart``, ``loss`` and ``savings``.
+    restart, errors, variance, correlation : str
+        As in :func:`fit_curve`. What goes beyond plain curves is fitted learner by learner, some
+        thousand times slower, with the same numbers as the single fit.
+    interval : {"wald", "sandwich"}
+        Where standard errors come from: the model, or the residuals.
 
     Returns
     -------
@@ -193,7 +210,13 @@ def fit_curves(
     ['exponential', 'exponential', 'exponential']
     """
     columns = chosen_columns(outcome, practice, by, forms, attempts, weights, first, repeated)
-    return _fit(table, columns, cluster=cluster, into=into)
+    one_of(interval, ("wald", "sandwich"), "interval")
+    one_of(restart, RESTARTS, "restart")
+    if session is not None:
+        check_column(session, "session")
+    noise = check_noise(errors, variance, correlation, binomial=attempts is not None)
+    asked = Closely(session, restart, noise, interval == "sandwich")
+    return _fit(table, replace(columns, asked=asked), cluster=cluster, into=into)
 
 
 def best_curves(
@@ -221,6 +244,8 @@ def _fit(
         pieces: Iterator[Piece] = table_pieces(table, columns)
         pooled = pooled_people(table, columns.by, columns.practice, columns.outcome)
     elif isinstance(table, str | Path):
+        if into is not None:
+            refuse_over_input(into, table)
         pieces, columns = _stored_pieces(Path(table), columns)
         pooled, void = "", nobody_left_out()
     else:
@@ -228,7 +253,9 @@ def _fit(
             "the table must be a DataFrame or the path of a Parquet data set",
             [type(table).__name__],
         )
-    work = partial(fit_batch, forms=columns.forms, first=columns.first)
+    if columns.binomial and not columns.asked.noise.plain:
+        check_noise(*astuple(columns.asked.noise), binomial=True)
+    work = partial(fit_batch, forms=columns.forms, first=columns.first, asked=columns.asked)
     done = on_cluster(pieces, work, cluster) if cluster is not None else here(pieces, work)
     if into is not None:
         return _store(done, columns, Path(into))
@@ -250,42 +277,6 @@ def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Colum
     return pieces(), columns
 
 
-def _rows(
-    keys: pd.DataFrame, found: Found, forms: Sequence[str], *, visible: bool = True
-) -> pd.DataFrame:
-    """One row per learner and form; ``visible`` leaves out what is not estimated."""
-    count = len(forms)
-    shown = {name: keys[name].repeat(count).array for name in keys.columns}
-    shown["form"] = _words(forms, np.tile(np.arange(count), len(keys)))
-    columns = shown_columns(found, forms) if visible else found
-    for name, values in columns.items():
-        shown[name] = values.ravel()
-    shown["n"] = shown["n"].astype(np.int64)
-    shown["status"] = _words(STATUSES, shown["status"])
-    weights = criterion_weights(found["aicc"], found["status"])
-    shown["weight_aicc"] = weights.ravel()
-    shown["weight_bic"] = criterion_weights(found["bic"], found["status"]).ravel()
-    return pd.DataFrame(shown, copy=False)
-
-
-def _words(words: Sequence[str], codes: np.ndarray) -> pd.api.extensions.ExtensionArray:
-    """A text column from codes."""
-    named = pa.DictionaryArray.from_arrays(pa.array(codes, pa.int32()), pa.array(list(words)))
-    return pd.array(named.cast(pa.large_string()), dtype="str")
-
-
-def _best(keys: pd.DataFrame, found: Found, forms: Sequence[str]) -> pd.DataFrame:
-    """Preferred form of each learner, by AICc and by BIC."""
-    names = [*forms, NO_PREFERENCE, "no change", "too few trials"]
-    shown = {name: keys[name].array for name in keys.columns}
-    for criterion, end in (("aicc", ""), ("bic", "_bic")):
-        verdict, best, lead, weight = choose(found[criterion], found["status"])
-        shown[f"form{end}"] = _words(names, verdict)
-        shown[f"best{end}"] = _words(names, best)
-        shown[f"lead{end}"], shown[f"weight{end}"] = lead, weight
-    return pd.DataFrame(shown, copy=False)
-
-
 def _gather(
     done: Done, columns: Columns, pooled: str, void: pd.DataFrame, *, visible: bool
 ) -> CurveFits:
@@ -297,12 +288,12 @@ def _gather(
             left.append(_left_out(part, batch))
     key = pd.concat(keys, ignore_index=True)
     values = {name: np.concatenate([part[name] for part in found]) for name in found[0]}
-    table = _rows(key, values, columns.forms, visible=visible)
+    table = learner_rows(key, values, columns.forms, visible=visible)
     out = pd.concat(left, ignore_index=True) if left else nobody_left_out()
     family = "binomial" if columns.binomial or columns.attempts else "gaussian"
     return CurveFits(
         table,
-        _best(key, values, columns.forms),
+        best_forms(key, values, columns.forms),
         columns.by,
         columns.forms,
         family,
@@ -336,27 +327,37 @@ def _recipe(columns: Columns, n: int, left_out: pd.DataFrame) -> Recipe:
     return Recipe(
         "fit_curves",
         columns=parts,
-        options={"forms": columns.forms, "first": columns.first, "repeated": columns.repeated},
+        options=_options(columns),
         n=n,
         left_out=left_out,
         engine="batched variable projection",
     )
 
 
+def _options(columns: Columns) -> dict[str, Any]:
+    asked = columns.asked
+    options = {"forms": columns.forms, "first": columns.first, "repeated": columns.repeated}
+    if asked.plain:
+        return options
+    interval = "sandwich" if asked.sandwich else "wald"
+    more = {"session": asked.session, "restart": asked.restart, "interval": interval}
+    return options | more | asdict(asked.noise)
+
+
 def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
     """Write rows as they come; the file takes its place when all are there."""
     learners, rows, statuses, forms = 0, 0, [], []
-    with new_file(target) as temporary:
+    with new_file(target, only_over=b"PAR1") as temporary:
         writer = None
         try:
             for keys, _, found in done:
-                frame = _rows(keys, found, columns.forms)
+                frame = learner_rows(keys, found, columns.forms)
                 sheet = pa.Table.from_pandas(frame, preserve_index=False)
                 writer = writer or pq.ParquetWriter(temporary, sheet.schema)
                 writer.write_table(sheet.cast(writer.schema))
                 learners, rows = learners + len(keys), rows + int(found["n"][:, 0].sum())
                 statuses.append(frame.groupby(["form", "status"], sort=False).size())
-                forms.append(_best(keys, found, columns.forms)["form"].value_counts())
+                forms.append(best_forms(keys, found, columns.forms)["form"].value_counts())
         finally:
             if writer is not None:
                 writer.close()

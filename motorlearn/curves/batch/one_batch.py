@@ -8,6 +8,7 @@ import numpy as np
 
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
+from motorlearn.curves.batch.closely import Closely, fit_closely
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import (
     Described,
@@ -23,6 +24,7 @@ from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_crite
 from motorlearn.measures.hits import log_choose
 
 Found = dict[str, np.ndarray]
+PLAIN = Closely()
 
 
 @dataclass(frozen=True)
@@ -38,9 +40,10 @@ class Batch:
     y: np.ndarray
     weights: np.ndarray | None
     binomial: bool
+    session: np.ndarray | None = None
 
 
-def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
+def columns_of(forms: Sequence[str], asked: Closely = PLAIN) -> tuple[str, ...]:
     """Numeric columns of the result for some forms, in the order of the table."""
     rates = list(dict.fromkeys(name for form in forms for name in FORMS[form].rates))
     return (
@@ -52,6 +55,7 @@ def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
         "se_asymptote",
         "se_gain",
         *(f"se_{name}" for name in rates),
+        *asked.columns,
         "sse",
         "loglik",
         "aicc",
@@ -61,7 +65,9 @@ def columns_of(forms: Sequence[str]) -> tuple[str, ...]:
     )
 
 
-def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.ndarray]:
+def fit_batch(
+    batch: Batch, forms: Sequence[str], first: float, asked: Closely = PLAIN
+) -> dict[str, np.ndarray]:
     """Fit every form to every learner.
 
     Returns
@@ -71,11 +77,23 @@ def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.
         ``INTERNAL`` say what is not estimated; the values are those of the best curve all the same.
     """
     count = len(batch.ends)
-    names = (*columns_of(forms), *INTERNAL)
+    names = (*columns_of(forms, asked), *INTERNAL)
     result = {name: np.full((count, len(forms)), np.nan) for name in names}
     result["converged"] = np.zeros((count, len(forms)), bool)
     result["status"] = np.full((count, len(forms)), TOO_FEW, np.int8)
-    square = _as_square(batch)
+    if not asked.plain:
+        for column, name in enumerate(forms):
+            for row, told in enumerate(fit_closely(batch, FORMS[name], first, asked)):
+                for term, value in told.items():
+                    result[term][row, column] = value
+        return result
+    _plain(batch, forms, first, result)
+    return result
+
+
+def _plain(batch: Batch, forms: Sequence[str], first: float, result: Found) -> None:
+    """Fit plain curves, each learner by the engine that suits the rows."""
+    count, square = len(batch.ends), _as_square(batch)
     alike, n, y = _alike(batch, square) if square else (np.zeros(count, bool), None, None)
     rest = np.flatnonzero(~alike)
     laid = [] if batch.binomial or not rest.size else list(laid_out(batch, rest))
@@ -90,7 +108,6 @@ def fit_batch(batch: Batch, forms: Sequence[str], first: float) -> dict[str, np.
                 slow = np.setdiff1d(slow, _gappy(result, column, form, first, *part))
         if slow.size:
             _slow(result, slow, column, batch, form, first)
-    return result
 
 
 def _as_square(batch: Batch) -> int:

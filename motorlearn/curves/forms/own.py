@@ -148,7 +148,7 @@ def check_form(form: Form, practice: np.ndarray | None = None) -> list[str]:
     >>> check_form(FORMS["power"])
     []
     """
-    n = np.arange(1.0, 41.0) if practice is None else np.asarray(practice, float)
+    n = np.arange(1.0, 41.0) if practice is None else np.unique(np.asarray(practice, float))
     first, failed = float(n[0]), []
     pairs = np.log(np.array(form.bounds(n)))
     for share in (0.4, 0.55, 0.7):

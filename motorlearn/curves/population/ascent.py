@@ -74,6 +74,13 @@ def settle(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> Su
 
     The second derivatives are taken at the top itself: standard errors come from them.
     """
+    summit = _newton(likelihood.value, top(likelihood, point, inverse)[0])
+    likelihood.release()
+    return summit
+
+
+def top(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> tuple[np.ndarray, float]:
+    """The top and its height, to within rounding, without second derivatives."""
     last = -np.inf
     for _ in range(8):
         likelihood.adapt(point)
@@ -81,9 +88,7 @@ def settle(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> Su
         if abs(height - last) < 1e-8:
             break
         last = height
-    summit = _newton(likelihood.value, point)
-    likelihood.release()
-    return summit
+    return point, height
 
 
 def inverse_of(information: np.ndarray) -> np.ndarray:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.curves.population.arrays import Scale
-from motorlearn.curves.population.layout import AMOUNT, RATE
+from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import PopulationFit
 from motorlearn.curves.population.rivals import Asked
@@ -84,17 +84,18 @@ def _firm(fit: PopulationFit, progress: float) -> bool:
 
 
 def without_what_is_lost(
-    frame: pd.DataFrame, claim: Claim, amount: str, scale: Scale
+    frame: pd.DataFrame, claim: Claim, layout: Layout, scale: Scale, *, start: bool
 ) -> pd.DataFrame:
     """Estimates with what the claim takes away missing."""
     if claim.lost == KEPT:
         return frame
     columns = [name for name in frame.columns if name not in ("term", "df")]
-    start = frame["term"].str.partition("[")[0] == "start"
+    # The start is known even where asymptote and gain are not.
+    kept = np.array([start and row == AMOUNT for row in layout.rows], bool)
     if claim.lost == ERRORS:
         frame.loc[:, [name for name in columns if name != "estimate"]] = np.nan
     if claim.lost == CURVE:
-        frame.loc[~start, columns] = np.nan
+        frame.loc[~kept, columns] = np.nan
     if claim.lost == FLAT:
         frame.loc[:, columns] = np.nan
         level = claim.levels * scale.unit + scale.middle

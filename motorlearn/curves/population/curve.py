@@ -10,11 +10,11 @@ from numpy.typing import ArrayLike
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level, check_seed, check_simulations
 from motorlearn.curves.population.bands import bands
-from motorlearn.curves.population.terms import NO_COMMON
+from motorlearn.curves.population.terms import COMMON, VARIANCES
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.curves.status import MEANINGS
 from motorlearn.results import Recipe, Result, register_record
-from motorlearn.tables import Column, Table, estimates_table
+from motorlearn.tables import Table, estimates_table
 
 POPULATION_MEANINGS = MEANINGS | {
     "shape not settled": (
@@ -73,7 +73,7 @@ class PopulationCurve(Result):
     residuals: pd.DataFrame = field(repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_population_curve"), repr=False)
-    common: pd.DataFrame = field(default_factory=NO_COMMON.copy, repr=False)
+    common: pd.DataFrame = field(default_factory=COMMON.frame, repr=False)
     second: tuple[float, ...] = ()
     spread: np.ndarray = field(default_factory=lambda: np.ones(0), repr=False)
 
@@ -117,18 +117,7 @@ class PopulationCurve(Result):
         title = f"{named_form(self.form).title.capitalize()} population curve"
         shown = [
             estimates_table("population_curve", title, self.estimates, notes=notes),
-            Table(
-                "variances",
-                "Variation between learners",
-                (
-                    Column("term"),
-                    Column("other", "with"),
-                    Column("variance", "(co)variance", "significant", decimals=4),
-                    Column("sd", "SD", "significant", decimals=4),
-                    Column("correlation", kind="number"),
-                ),
-                self.variances,
-            ),
+            VARIANCES.table("variances", "Variation between learners", self.variances),
         ]
         if len(self.common):
             shown.append(estimates_table("common", "The same for all learners", self.common))

@@ -8,6 +8,7 @@ from scipy.special import expit, log_expit, logsumexp
 
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import STEP, Learners, imaginary
+from motorlearn.curves.population.marginal import gauss_hermite
 from motorlearn.measures.hits import log_choose
 
 INNER_STEPS = 60
@@ -33,7 +34,7 @@ class HitMarginal:
         size = len(self.layout.vary)
         self.now = self.data
         self.peak = np.zeros((len(self.data.y), size))
-        places, masses = np.polynomial.hermite.hermgauss(self.nodes)
+        places, masses = gauss_hermite(self.nodes)
         self.places = np.array(list(product(places, repeat=size)))
         self.masses = np.array([np.sum(m) for m in product(np.log(masses), repeat=size)])
         k, m = self.data.heavy, self.data.trials * self.data.used

@@ -33,6 +33,13 @@ class Layout:
         return tuple(sorted(self.vary, key=lambda row: (row != RATE, row)))
 
     @cached_property
+    def rows(self) -> tuple[int, ...]:
+        """Parameter (asymptote, amount, log rate) of each fixed effect."""
+        return tuple(
+            row for row, own in enumerate(self.differ) for _ in range(self.groups if own else 1)
+        )
+
+    @cached_property
     def fixed(self) -> int:
         """Number of fixed effects."""
         return sum(self.groups if own else 1 for own in self.differ)

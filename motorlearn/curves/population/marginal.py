@@ -7,6 +7,7 @@ adaptive Gauss-Hermite quadrature.
 """
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,6 +19,13 @@ INNER_STEPS = 25
 DIFFERENCE = 1e-4
 PEAK_SLACK = 0.1
 """Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
+
+
+@lru_cache(maxsize=64)
+def gauss_hermite(nodes: int) -> tuple[np.ndarray, np.ndarray]:
+    """Places and weights of Gauss-Hermite quadrature, which take longer than one integral."""
+    places, weights = np.polynomial.hermite.hermgauss(nodes)
+    return places, weights
 
 
 @dataclass(frozen=True)
@@ -109,7 +117,7 @@ class Marginal:
 
     def __post_init__(self) -> None:
         self.peak, self.width = np.zeros(len(self.data.y)), np.ones(len(self.data.y))
-        self.places, masses = np.polynomial.hermite.hermgauss(self.nodes)
+        self.places, masses = gauss_hermite(self.nodes)
         self.mass = np.log(masses) + self.places**2 - 0.5 * np.log(np.pi)
 
     def conditional(self, point: np.ndarray, z: np.ndarray) -> tuple[Given, np.ndarray]:

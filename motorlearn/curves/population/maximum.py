@@ -7,13 +7,23 @@ import pandas as pd
 from scipy.stats import chi2
 
 from motorlearn.curves.population.arrays import starting_points
-from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle
+from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle, top
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.marginal import Marginal
 from motorlearn.exceptions import FitError
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
+TESTS = Schema(
+    (
+        Column("term"),
+        Column("df", kind="number"),
+        Column("statistic", kind="number"),
+        Column("p", kind="p"),
+    )
+)
 SETTLED_GAP, MOST_NODES = 1e-4, 110
 COARSE, COARSE_GAP = 7, 0.1
 SMALL_GAP = 0.02
@@ -167,6 +177,14 @@ def _maximise(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> 
     return settle(_likelihood(data, layout, nodes, rough.peak), point, inverse)
 
 
+def _height(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> float:
+    """Height of the top that a start leads to, without second derivatives."""
+    hits = data.trials is not None
+    rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
+    point, inverse = approach(rough, start, rounds=12 if hits else 1)
+    return top(_likelihood(data, layout, nodes, rough.peak), point, inverse)[1]
+
+
 def _second_look(
     data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
 ) -> tuple[Summit, bool]:
@@ -249,15 +267,9 @@ def group_tests(data: Learners, fit: PopulationFit, amount: str) -> pd.DataFrame
         differ = tuple(own and row not in same for row, own in enumerate(layout.differ))
         simpler = replace(layout, differ=differ)
         start = simpler.embed(layout, fit.summit.point)
-        summit = _maximise(data, simpler, fit.nodes, start)
-        statistic = max(2 * (fit.summit.loglik - summit.loglik), 0.0)
+        height = _height(data, simpler, fit.nodes, start)
+        statistic = max(2 * (fit.summit.loglik - height), 0.0)
         df = layout.size - simpler.size
-        rows.append(
-            {
-                "term": term,
-                "df": float(df),
-                "statistic": statistic,
-                "p": float(chi2.sf(statistic, df)),
-            }
-        )
-    return pd.DataFrame(rows)
+        p = float(chi2.sf(statistic, df))
+        rows.append(TESTS.row(term=term, df=float(df), statistic=statistic, p=p))
+    return TESTS.frame(rows)

@@ -49,7 +49,7 @@ def fit_population_curve(
     tests: bool = False,
     interval: str = "auto",
     session: str | None = None,
-    restart: str = "savings",
+    restart: str = "warm-up",
     variance: str = "equal",
     correlation: str = "none",
     covariance: str = "full",
@@ -104,10 +104,10 @@ def fit_population_curve(
         many learners.
     session : str, optional
         Column of sessions. At the begin of each later session something may be lost:
-    restart : {"savings", "warm-up", "both"}
-        ``savings``, the share of the way gained that is still there; ``warm-up``, a share of the
-        whole way that is lost for a moment and fades at a rate of its own; or both. They are the
-        same for all learners and sessions. Correlation of neighbours ends with a session.
+    restart : {"warm-up", "savings", "both"}
+        ``warm-up`` is a share of the whole way that is lost for a moment and fades at a rate of
+        its own; ``savings`` the share of the way gained that is still there; or both. They are
+        the same for all learners and sessions. Correlation of neighbours ends with a session.
     variance : {"equal", "mean", "practice"}
         Spread of scores: equal; as a power of the learner's curve; or as a power of the practice
         since the first trial (1 there), where ``residual_sd`` is the SD at its begin.

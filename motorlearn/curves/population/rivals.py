@@ -11,7 +11,7 @@ from functools import cached_property
 import numpy as np
 from scipy.stats import chi2
 
-from motorlearn.curves.population.ascent import Likelihood, approach, settle
+from motorlearn.curves.population.ascent import Likelihood, approach, top
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
 from motorlearn.curves.population.learners import Learners
@@ -101,29 +101,28 @@ class Asked:
         line, line_cut = self._statistic("line")
         step, step_cut = self._statistic("step")
         # A flat line is a straight one as well, so it can't be nearer to the curve.
-        flat = line < self._cut("flat")
+        flat = line < self._cut(_rival(self.data, self.layout, "flat")[0]) + SURE
         if flat:
             statistic, cut = self._statistic("flat")
             flat = statistic < cut
         return flat, line < line_cut, step < step_cut
 
-    def _cut(self, shape: str) -> float:
-        held = _rival(self.data, self.layout, shape)[0]
+    def _cut(self, held: Held) -> float:
         return float(chi2.isf(FLAT_LEVEL, max(self.layout.size - len(held.free), 1)))
 
     def _statistic(self, shape: str) -> tuple[float, float]:
         """Likelihood-ratio statistic of a rival and its critical value at 5 %.
 
-        Far beyond every critical value the climb is not finished.
+        Well beyond it the climb is not finished, and the statistic is a little too large.
         """
         held, _, start = _rival(self.data, self.layout, shape)
-        cut = self._cut(shape)
+        cut = self._cut(held)
         exact = self.data.trials is None
         point, inverse = approach(held, start, rounds=1 if exact else 8)
         rough = 2 * (self.loglik - held.value(point)[0])
-        if exact and rough > self._cut("flat") + SURE:
+        if exact and rough > cut + SURE:
             return rough, cut
-        return 2 * (self.loglik - settle(held, point, inverse).loglik), cut
+        return 2 * (self.loglik - top(held, point, inverse)[1]), cut
 
 
 def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
@@ -163,7 +162,7 @@ def rival_loglik(data: Learners, layout: Layout, shape: str) -> tuple[float, int
     """Maximum of a rival's log-likelihood, and how many parameters it has."""
     held, _, start = _rival(data, layout, shape)
     point, inverse = approach(held, start, rounds=1 if data.trials is None else 8)
-    return settle(held, point, inverse).loglik, len(held.free)
+    return top(held, point, inverse)[1], len(held.free)
 
 
 def _start(rival: Rival, layout: Layout) -> tuple[np.ndarray, np.ndarray, float]:

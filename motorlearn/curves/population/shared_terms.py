@@ -24,12 +24,11 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.forms import Form
-from motorlearn.curves.options import one_of
+from motorlearn.curves.options import RESTARTS, one_of
 from motorlearn.curves.population.learners import Learners, SessionRows, White
 from motorlearn.exceptions import InputError
 
 VARIANCES, CORRELATIONS = ("equal", "mean", "practice"), ("none", "ar1")
-RESTARTS = ("savings", "warm-up", "both")
 OF_NOISE = ("spread_power", "correlation")
 STARTS = {"savings": 0.95, "warm_up": 0.05, "restart_rate": -0.7, "correlation": 0.2}
 """Where the search for a common term begins; other terms begin at 0."""
@@ -40,7 +39,7 @@ class Asked:
     """What was asked for beside the curve."""
 
     session: str | None = None
-    restart: str = "savings"
+    restart: str = "warm-up"
     variance: str = "equal"
     correlation: str = "none"
     second: bool = True

@@ -10,6 +10,20 @@ from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import PopulationFit
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
+
+VARIANCES = Schema(
+    (
+        Column("group"),
+        Column("term"),
+        Column("other", "with"),
+        Column("variance", "(co)variance", "significant", decimals=4),
+        Column("sd", "SD", "significant", decimals=4),
+        Column("correlation", kind="number"),
+    ),
+    ("term", "other", "variance", "sd", "correlation"),
+)
 
 
 def _term_names(layout: Layout, groups: Sequence[str], amount: str) -> list[tuple[str, int]]:
@@ -86,39 +100,39 @@ def variance_terms(fit: PopulationFit, scale: Scale, amount: str) -> pd.DataFram
     cover = root @ root.T
     sd = np.sqrt(np.diag(cover))
     rows = [
-        {
-            "group": "participant",
-            "term": names[a],
-            "other": "",
-            "variance": cover[a, a],
-            "sd": sd[a],
-            "correlation": np.nan,
-        }
+        VARIANCES.row(group="participant", term=names[a], variance=cover[a, a], sd=sd[a])
         for a in fit.layout.vary
     ]
     for place, a in enumerate(fit.layout.vary):
         for b in fit.layout.vary[place + 1 :]:
             both = sd[a] * sd[b]
             rows.append(
-                {
-                    "group": "participant",
-                    "term": names[a],
-                    "other": names[b],
-                    "variance": cover[a, b],
-                    "sd": np.nan,
-                    "correlation": cover[a, b] / both if both > 0 else np.nan,
-                }
+                VARIANCES.row(
+                    group="participant",
+                    term=names[a],
+                    other=names[b],
+                    variance=cover[a, b],
+                    correlation=cover[a, b] / both if both > 0 else np.nan,
+                )
             )
-    return pd.DataFrame(rows)
+    return VARIANCES.frame(rows)
 
 
-NO_COMMON = pd.DataFrame(columns=["term", "estimate", "std_error", "conf_low", "conf_high"])
+COMMON = Schema(
+    (
+        Column("term"),
+        Column("estimate", kind="number"),
+        Column("std_error", kind="number"),
+        Column("conf_low", kind="number"),
+        Column("conf_high", kind="number"),
+    )
+)
 
 
 def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFrame:
     """What all learners have in common; limits are taken on the scale without bounds."""
     if data.common is None:
-        return NO_COMMON.copy()
+        return COMMON.frame()
     count = fit.layout.extra
     values, natural = fit.layout.common(fit.summit.point), data.common.natural
     error = np.sqrt(np.maximum(np.diag(fit.covariance[-count:, -count:]), 0))

@@ -14,6 +14,7 @@ from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCu
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import (
+    TESTS,
     PopulationFit,
     fit_population,
     group_tests,
@@ -172,7 +173,7 @@ def _estimates(
     if options["interval"] == "sandwich":
         fit = replace(fit, covariance=sandwich(data, fit))
     estimates, vcov = estimate_terms(fit, scale, rows.groups, amount, level, df, limits)
-    return fit, without_what_is_lost(estimates, claim, amount, scale), vcov
+    return fit, without_what_is_lost(estimates, claim, fit.layout, scale, start=data.start), vcov
 
 
 def _people(
@@ -220,7 +221,7 @@ def _spread(there: Learners) -> np.ndarray:
     return np.ones(int(inside.sum())) if there.white is None else there.white.spread[inside]
 
 
-_NO_TESTS = pd.DataFrame(columns=["term", "df", "statistic", "p"])
+_NO_TESTS = TESTS.frame()
 
 
 def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own: np.ndarray) -> pd.DataFrame:

@@ -9,6 +9,8 @@ from numpy.typing import ArrayLike
 from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
+from motorlearn.curves.options import check_level
+from motorlearn.curves.single.bands import bands, height
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
@@ -24,8 +26,9 @@ class CurveFit(Result):
     ``curve`` holds the terms of the curve that was drawn through the scores all the same,
     ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise.
     ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
-    squares of hit rates are not what was minimised. ``progress`` is the log drop of the basis
-    over the practice seen (rate times practice, for an exponential).
+    squares of hit rates are not what was minimised. ``begins`` holds where each loss of a session
+    begins, ``sigma`` the residual SD where the spread is 1. ``progress`` is the log drop of the
+    basis over the practice seen (rate times practice, for an exponential).
     """
 
     form: str
@@ -50,6 +53,8 @@ class CurveFit(Result):
     attempts: np.ndarray = field(repr=False)
     fitted: np.ndarray = field(repr=False)
     residuals: np.ndarray = field(repr=False)
+    begins: Mapping[str, float] = field(default_factory=dict, repr=False)
+    sigma: float = field(default=np.nan, repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)
 
@@ -58,19 +63,32 @@ class CurveFit(Result):
         return float(self.estimates.set_index("term").at[term, "estimate"])
 
     def predict(self, practice: ArrayLike, *, scale: str = "response") -> np.ndarray:
-        """Height of the curve at practice counts, without restart terms.
+        """Height of the curve at practice counts: losses of sessions count, restart terms do not.
 
         For hits it is the probability of a hit, or its logit with ``scale="link"``.
         """
         form = named_form(self.form)
         n = as_numbers(practice, "practice")
         check_counts(form, np.atleast_1d(n), self.first)
-        gain = self.curve["gain"]
-        height = np.full(n.shape, self.curve["asymptote"])
-        if gain != 0 and np.isfinite(gain):
-            rates = [self.curve[name] for name in form.rates]
-            height = height + gain * form.basis(n, rates, self.first)
-        return expit(height) if self.family == "binomial" and scale == "response" else height
+        eta = height(form, self.curve, n, self.first, self.begins)
+        return expit(eta) if self.family == "binomial" and scale == "response" else eta
+
+    def bands(self, practice: ArrayLike, *, level: float = 0.95) -> pd.DataFrame:
+        """Curve with two bands: ``practice, estimate, conf_low, conf_high, score_low, score_high``.
+
+        The first is the confidence band of the curve at each practice count (delta method), the
+        second holds a new score there; hits have none. Limits are missing where standard errors
+        have no meaning.
+
+        Raises
+        ------
+        InputError
+            For practice counts or a level that cannot be used.
+        """
+        form = named_form(self.form)
+        n = np.atleast_1d(as_numbers(practice, "practice"))
+        check_counts(form, n, self.first)
+        return pd.DataFrame(bands(self, form, n, check_level(level)))
 
     def relative_rate(self, practice: ArrayLike) -> np.ndarray:
         """Relative learning rate, the share of the remaining way gained per unit of practice."""

@@ -120,8 +120,9 @@ def profile(problem: Problem, solution: Solution, spread: Spread, level: float) 
         row = spread.terms.index(name)
         for side, way in enumerate((-1.0, 1.0)):
             limits[row, side] = _limit(problem, solution, spread, name, way, level)
+    asked = {*profiled, *problem.free_rates, *problem.fixed}
     for row, name in enumerate(spread.terms):
-        if name.startswith("restart["):
+        if name not in asked and problem.sessions is not None:
             limits[row] = wald(spread, level)[row]
     return limits
 

@@ -11,6 +11,7 @@ from scipy.special import expit
 
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import (
+    RESTARTS,
     check_first,
     check_fixed,
     check_level,
@@ -26,8 +27,8 @@ from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usable_rows
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import MEANINGS, information_criteria
-from motorlearn.curves.verdict import deviance, hopeless, verdict
-from motorlearn.results import Recipe
+from motorlearn.curves.verdict import Verdict, deviance, hopeless, verdict
+from motorlearn.results import Recipe, nobody_left_out
 
 INTERVALS = ("wald", "profile", "bootstrap", "sandwich")
 _UNSETTLED = "The optimiser stopped before its slope vanished; treat these numbers with caution."
@@ -52,6 +53,7 @@ def fit_curve(
     variance: str = "equal",
     correlation: str = "none",
     draws: int | None = None,
+    restart: str = "warm-up",
 ) -> CurveFit:
     r"""Fit one learner's curve by maximum likelihood.
 
@@ -86,9 +88,7 @@ def fit_curve(
     weights : array, optional
         Precision weights of Gaussian outcomes, for example trials behind each block mean.
     session : array, optional
-        Session of each row. Adds one restart term per session after the first,
-        ``restart[s] * exp(-restart_rate * practice since the session began)``, so that a
-        warm-up decrement does not bend the curve.
+        Session of each row; what ``restart`` names begins anew with each after the first.
     repeated : {"refuse", "allow"}
         What to do where single practice counts occur more than once.
     simulations, seed : int
@@ -104,6 +104,12 @@ def fit_curve(
         scores one unit of practice apart.
     draws : int, optional
         Old name of ``simulations``.
+    restart : {"warm-up", "savings", "both"}
+        What sessions do. ``warm-up`` adds a term per session after the first,
+        ``restart[s] * exp(-restart_rate * practice since the session began)``, which fades
+        within the session. ``savings`` adds what was forgotten since the session before,
+        ``loss[s] * f(n) / f(begin of s)``, which practice makes good at the curve's own relative
+        rate; ``savings[s]`` is the share of the way gained until then that was still there.
 
     Returns
     -------
@@ -137,13 +143,16 @@ def fit_curve(
     level, first = check_level(level), check_first(first)
     simulations, said = check_simulations(simulations, draws, least=20)
     known = ("asymptote", "gain", *chosen.rates, "start")
-    known += ("restart_rate",) if session is not None else ()
+    one_of(restart, RESTARTS, "restart")
+    known += ("restart_rate",) if session is not None and restart != "savings" else ()
     held = check_fixed(fixed, known, chosen.title)
     rows = usable_rows(practice, outcome, attempts=attempts, weights=weights, repeated=repeated)
     rows = replace(rows, warnings=(*rows.warnings, *said))
     noise = check_noise(errors, variance, correlation, binomial=rows.binomial)
     check_counts(chosen, rows.n, first)
-    sessions = session_terms(session, rows.n, rows.used) if session is not None else None
+    sessions = None
+    if session is not None:
+        sessions = session_terms(session, rows.n, rows.used, restart)
     problem = Problem(chosen, rows.n, rows.y, rows.weights, rows.binomial, first, held, sessions)
     options = {
         "form": chosen.name,
@@ -152,6 +161,7 @@ def fit_curve(
         "interval": interval,
         "level": level,
         "sessions": sessions is not None,
+        "restart": restart,
         "simulations": simulations if interval == "bootstrap" else 0,
         "errors": errors,
         "variance": variance,
@@ -171,21 +181,19 @@ def _finished(
     work = problem if noisy is None else noisy.problem
     solution = solve(problem) if noisy is None else noisy.solution
     terms = {} if noisy is None else dict(noisy.terms)
-    inflate = (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
     interval, level = options["interval"], options["level"]
-    spread = spread_of(work, solution, inflate=inflate, sandwich=interval == "sandwich")
-    curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
-    said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
+    spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
+    curve, said = _judged(work, solution, spread)
     limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
-    shown = Limits(limits, level, interval == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
-    count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
-    aicc, bic = information_criteria(loglik, len(problem.y), count)
+    aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
-        estimates=estimates_frame(work, spread, shown, solution, said),
+        estimates=estimates_frame(
+            work, spread, Limits(limits, level, interval == "profile"), solution, said
+        ),
         sse=_squares(problem, fitted),
         loglik=loglik,
         aicc=float(aicc),
@@ -205,9 +213,29 @@ def _finished(
         attempts=problem.weights if problem.binomial else np.zeros(0),
         fitted=fitted,
         residuals=problem.y - fitted,
+        begins=_begins(problem),
+        sigma=float(np.sqrt(2 * solution.loss / max(spread.df, 1))),
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
+
+
+def _judged(work: Problem, solution: Solution, spread: Spread) -> tuple[dict[str, float], Verdict]:
+    """Terms of the curve, and what it can claim."""
+    curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
+    error = float(spread.errors[spread.terms.index("asymptote")])
+    return curve, verdict(work, solution, curve, error)
+
+
+def _criteria(problem: Problem, terms: Mapping[str, float], loglik: float) -> tuple[Any, Any]:
+    """AICc and BIC."""
+    count = len(problem.free) + len(terms) + (0 if problem.binomial else 1)
+    return information_criteria(loglik, len(problem.y), count)
+
+
+def _inflated(terms: Mapping[str, float]) -> float:
+    """Factor of the covariance where errors follow a t distribution."""
+    return (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
 
 
 def _heights(
@@ -219,6 +247,14 @@ def _heights(
     eta = problem.predictor(solution.theta, solution.coefficients)
     fitted = problem.weights * expit(eta) if problem.binomial else eta
     return fitted, problem.loglik(solution.loss)
+
+
+def _begins(problem: Problem) -> dict[str, float]:
+    """Where each loss of a session begins."""
+    if problem.sessions is None:
+        return {}
+    later = [float(begin) for begin in problem.sessions.begin[1:]]
+    return dict(zip(problem.sessions.losses, later))
 
 
 def _squares(problem: Problem, fitted: np.ndarray) -> float:
@@ -319,5 +355,7 @@ def _recipe(
 
 def _left_out(rows: Rows) -> pd.DataFrame:
     missing = int((~rows.used).sum())
-    entries = [["", "", "missing outcome", missing]] if missing else []
-    return pd.DataFrame(entries, columns=["participant", "group", "reason", "rows"])
+    if not missing:
+        return nobody_left_out()
+    gone = {"participant": "", "group": "", "reason": "missing outcome", "rows": missing}
+    return pd.DataFrame([gone])

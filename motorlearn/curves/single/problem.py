@@ -23,16 +23,73 @@ class Sessions:
     labels: tuple[object, ...]
     member: np.ndarray
     elapsed: np.ndarray
+    begin: np.ndarray
+    kind: str = "warm-up"
+
+    @property
+    def fades(self) -> bool:
+        """Whether there are restart terms, which fade."""
+        return self.kind != "savings"
+
+    @property
+    def loses(self) -> bool:
+        """Whether there are losses, which practice has to make good."""
+        return self.kind != "warm-up"
+
+    @property
+    def restarts(self) -> tuple[str, ...]:
+        """Names of the restart terms: one for every session after the first."""
+        return tuple(f"restart[{label}]" for label in self.labels[1:]) if self.fades else ()
+
+    @property
+    def losses(self) -> tuple[str, ...]:
+        """Names of the losses: one for every session after the first."""
+        return tuple(f"loss[{label}]" for label in self.labels[1:]) if self.loses else ()
+
+    @property
+    def savings(self) -> tuple[str, ...]:
+        """Names of the savings: one for every session after the first."""
+        return tuple(f"savings[{label}]" for label in self.labels[1:]) if self.loses else ()
 
     @property
     def terms(self) -> tuple[str, ...]:
-        """Names of the restart terms: one for every session after the first."""
-        return tuple(f"restart[{label}]" for label in self.labels[1:])
+        """Names of the linear terms."""
+        return self.restarts + self.losses
 
-    def columns(self, rate: float) -> list[np.ndarray]:
-        """Restart term of every session after the first, 1 at its first trial."""
-        fading = np.exp(-rate * self.elapsed)
-        return [fading * (self.member == k) for k in range(1, len(self.labels))]
+    def columns(self, rate: Any, log_basis: np.ndarray, at: Callable[[float], Any]) -> list[Any]:
+        """Columns of the terms, 1 at the first trial of their session.
+
+        Restart terms fade at a rate of their own and end with the session; losses fade as the
+        rest of the way does, ``f(n) / f(begin)``, and go on.
+        """
+        later = range(1, len(self.labels))
+        found: list[Any] = []
+        if self.fades:
+            fading = np.exp(-rate * self.elapsed)
+            found += [fading * (self.member == k) for k in later]
+        if self.loses:
+            found += [
+                np.exp(np.where(self.member >= k, log_basis - at(self.begin[k]), 0.0))
+                * (self.member >= k)
+                for k in later
+            ]
+        return found
+
+    def saved(self, known: Mapping[str, Any], way: Callable[[float], Any]) -> dict[str, Any]:
+        """Savings of each later session: 1 less its loss as a share of the way gained before.
+
+        ``way(n)`` is what the curve without losses has gained since the first trial, as a
+        share of the gain; ``known`` holds ``height`` of the way and the losses.
+        """
+        found = {}
+        for k, name in enumerate(self.savings, start=1):
+            back = sum(
+                known[self.losses[j - 1]] * known["fall"](self.begin[j], self.begin[k])
+                for j in range(1, k)
+            )
+            gained = way(self.begin[k]) - back
+            found[name] = 1 - known[self.losses[k - 1]] / gained
+        return found
 
 
 @dataclass(frozen=True)
@@ -79,7 +136,8 @@ class Problem:
     @cached_property
     def rates(self) -> tuple[str, ...]:
         """Every non-linear parameter, free or not."""
-        return self.form.rates + (("restart_rate",) if self.sessions else ())
+        fades = self.sessions is not None and self.sessions.fades
+        return self.form.rates + (("restart_rate",) if fades else ())
 
     @cached_property
     def free_rates(self) -> tuple[str, ...]:
@@ -121,7 +179,11 @@ class Problem:
         held = {name: self.fixed[name] for name in HEIGHTS if name in self.fixed}
         offset, columns = self._curve_parts(inner, log_basis, held)
         if self.sessions:
-            columns = columns + self.sessions.columns(rates["restart_rate"])
+            columns = columns + self.sessions.columns(
+                rates.get("restart_rate"),
+                log_basis,
+                lambda n: self.form.log_basis(np.array(n), inner, self.first),
+            )
         if self.whitening is not None:
             return self.whitening.apply(offset), [self.whitening.apply(c) for c in columns]
         return offset, columns
@@ -182,9 +244,21 @@ class Problem:
         inner_values = {name: rates[name] for name in self.form.rates}
         result = {"asymptote": known["asymptote"], "gain": known["gain"], **inner_values}
         if self.sessions:
-            terms = {term: known[term] for term in self.sessions.terms}
-            result |= {**terms, "restart_rate": rates["restart_rate"]}
+            result |= {term: known[term] for term in self.sessions.terms}
+            result |= {name: rates[name] for name in self.rates if name == "restart_rate"}
+            result |= self._saved(known, at)
         return result | {"start": known["start"]}
+
+    def _saved(self, known: dict[str, Any], at: Callable[[float], Any]) -> dict[str, Any]:
+        """Savings: the share of the way from the start that a session still has at its begin."""
+        assert self.sessions is not None
+        top = at(self.first)
+        fall = {"fall": lambda early, late: np.exp(at(late) - at(early))}
+        with np.errstate(all="ignore"):
+            return self.sessions.saved(
+                known | fall,
+                lambda n: (known["start"] - known["asymptote"]) * (1 - np.exp(at(n) - top)),
+            )
 
     def jacobian(self, theta: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
         """Derivatives of the predictor by the free parameters, exact to rounding (complex step)."""

@@ -176,7 +176,9 @@ def check_counts(form: Form, n: np.ndarray, first: float) -> None:
         raise InputError(f"first is below the least count of the {form.title} curve", [first])
 
 
-def session_terms(labels: ArrayLike, n: np.ndarray, used: np.ndarray) -> Sessions:
+def session_terms(
+    labels: ArrayLike, n: np.ndarray, used: np.ndarray, kind: str = "warm-up"
+) -> Sessions:
     """Sessions in the order in which practice meets them."""
     names = np.asarray(labels)
     if names.shape != used.shape:
@@ -190,7 +192,7 @@ def session_terms(labels: ArrayLike, n: np.ndarray, used: np.ndarray) -> Session
     begin = np.array([n[member == k].min() for k in range(len(order))])
     if len(order) < 2:
         raise InputError("a restart term needs at least two sessions", order)
-    return Sessions(tuple(order), member, n - begin[member])
+    return Sessions(tuple(order), member, n - begin[member], begin, kind)
 
 
 def _doubts(y: np.ndarray, binomial: bool) -> tuple[str, ...]:

@@ -59,7 +59,7 @@ def solve(problem: Problem, start: np.ndarray | None = None) -> Solution:
 
 def _log_bounds(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
     pairs = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))
-    if problem.sessions:
+    if problem.sessions and problem.sessions.fades:
         whole = max(float(np.max(problem.sessions.elapsed)), 1.0)
         pairs["restart_rate"] = (0.5 / whole, 5.0)
     chosen = np.array([pairs[name] for name in problem.free_rates]).reshape(-1, 2)

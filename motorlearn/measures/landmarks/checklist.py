@@ -43,6 +43,8 @@ class LandmarkPlan:
         Longest gap in frames that is bridged by a straight line.
     release : str
         Landmark whose peak speed is the event ``release``; none where empty.
+    event : str
+        Column of the files that labels events, empty where a frame is none; no column where empty.
     plumb : tuple of two points, optional
         Foot and top of something upright in the picture, as digitised, where the camera was tilted.
     separator, decimal : str
@@ -59,6 +61,7 @@ class LandmarkPlan:
     cutoff: float | None = None
     longest_gap: int = 0
     release: str = ""
+    event: str = ""
     plumb: tuple[tuple[float, float], tuple[float, float]] | None = None
     separator: str = ","
     decimal: str = "."
@@ -67,7 +70,8 @@ class LandmarkPlan:
         """Read one clip as planned; that of a left-hander is mirrored."""
         clip = read_landmarks(
             source, rate=self.rate, unit=self.unit, view=self.view, flip_up=self.flip_up,
-            least=self.least, separator=self.separator, decimal=self.decimal,
+            least=self.least, event=self.event or None, separator=self.separator,
+            decimal=self.decimal,
         )  # fmt: skip
         if self.plumb is not None:
             clip = clip.levelled(*((x, -y if self.flip_up else y) for x, y in self.plumb))

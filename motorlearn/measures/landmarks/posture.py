@@ -143,6 +143,8 @@ class Posture(Result):
         What these numbers can and cannot say.
     recipe : Recipe
         Frames, treatment of the coordinates and options.
+    treatment : tuple of str
+        What was done to the coordinates, and what the frame rate cannot show.
     """
 
     values: pd.DataFrame
@@ -207,13 +209,14 @@ def measure_posture(
         }
         for quantity in quantities
     ]
+    treatment = tuple(landmarks.treatment) or ("coordinates as digitised, not smoothed",)
     recipe = Recipe(
         call="measure_posture",
         options={"up": landmarks.up, "rate": float(landmarks.rate)},
         n=len(landmarks.frames),
-        engine="; ".join(landmarks.treatment) or "coordinates as digitised, not smoothed",
+        engine="; ".join(treatment),
     )
-    return Posture(pd.DataFrame(rows), CAUTION, recipe, (recipe.engine,))
+    return Posture(pd.DataFrame(rows), CAUTION, recipe, treatment)
 
 
 def score_checklist(

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from motorlearn.digits import number, plain
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.landmarks.filter import (
     ResidualAnalysis,
@@ -105,7 +106,7 @@ class Landmarks:
             bridged += int(np.sum(np.isfinite(whole).all(axis=1) & ~np.isfinite(track).all(axis=1)))
             smooth[name] = _smoothed_runs(whole, rate=rate, cutoff=cutoff, order=order)
         words = [
-            f"zero-lag Butterworth low-pass, cut-off {cutoff:g} Hz, "
+            f"zero-lag Butterworth low-pass, cut-off {plain(cutoff)} Hz, "
             f"order {2 * order} after both passes"
         ]
         if bridged:
@@ -144,7 +145,7 @@ class Landmarks:
         turn[across, across] = turn[self.up, self.up] = np.cos(tilt)
         turn[across, self.up], turn[self.up, across] = -np.sin(tilt), np.sin(tilt)
         points = {name: track @ turn.T for name, track in self.points.items()}
-        words = f"levelled by {np.degrees(tilt):.1f} degrees"
+        words = f"levelled by {number(np.degrees(tilt), 1)} degrees"
         return replace(self, points=points, treatment=(*self.treatment, words))
 
     def trusted(self, likelihood: Mapping[str, np.ndarray], least: float) -> "Landmarks":
@@ -157,7 +158,7 @@ class Landmarks:
             points[name] = np.where(doubtful[:, None], np.nan, points[name])
             if doubtful.any():
                 emptied.append(f"{name} {int(doubtful.sum())}")
-        words = f"points of likelihood below {least:g} emptied: {', '.join(emptied) or 'none'}"
+        words = f"points of likelihood below {plain(least)} emptied: {', '.join(emptied) or 'none'}"
         return replace(self, points=points, treatment=(*self.treatment, words))
 
     def known_rate(self) -> float:

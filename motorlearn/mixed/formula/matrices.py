@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import permutations, product
 from typing import Any
 
 import formulaic
@@ -56,6 +57,26 @@ class MatrixPlan:
             na_action="raise",
         )
         return np.asarray(matrix, dtype=float)
+
+    def parts(self) -> dict[str, tuple[tuple[str, Any], ...]]:
+        """Factors of each column with their level, None for a number; of plain columns only."""
+        pieces = {name: {name: None} for name in self.means}
+        for name, levels in self.levels.items():
+            pieces[name] = {f"{name}{mark}{x}]": x for x in levels for mark in ("[T.", "[")}
+        orders = {
+            ":".join(names): names
+            for size in range(1, 4)
+            for names in permutations(pieces, size)
+        }  # fmt: skip
+        found = {}
+        for column, term in zip(self.columns, self.assigned):
+            names = orders.get(term, ())
+            for labels in product(*(pieces[name] for name in names)):
+                if names and ":".join(labels) == column:
+                    found[column] = tuple(
+                        (name, pieces[name][label]) for name, label in zip(names, labels)
+                    )
+        return found
 
 
 def is_category(column: pd.Series) -> bool:

@@ -19,7 +19,8 @@ from motorlearn.mixed.formula.formulas import split_term
 from motorlearn.mixed.formula.matrices import MatrixPlan
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
 from motorlearn.results import Recipe, Result
-from motorlearn.tables import Table, estimates_table
+from motorlearn.rows import Schema
+from motorlearn.tables import Column, Table, estimates_table
 
 Array = NDArray[np.float64]
 
@@ -52,6 +53,15 @@ class AnovaTable(Result):
         return (estimates_table("anova", title, self.frame, notes=(AVERAGED,)),)
 
 
+JOINT = Schema(
+    (
+        Column("term"),
+        Column("df1", kind="count"),
+        *(Column(name, kind="number") for name in ("df2", "statistic", "p")),
+    )
+)
+
+
 def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference) -> pd.DataFrame:
     """Test every term but the intercept: ``term, df1, df2, statistic, p``.
 
@@ -63,8 +73,9 @@ def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference) -> pd.DataF
     rows = []
     for term, contrast in type_three(plan).items():
         found = f_test(contrast, beta, inference)
-        rows.append((term, found.df1, found.df2, found.statistic, found.p))
-    return pd.DataFrame(rows, columns=["term", "df1", "df2", "statistic", "p"])
+        numbers = {name: getattr(found, name) for name in JOINT.names if name != "term"}
+        rows.append(JOINT.row(term=term, **numbers))
+    return JOINT.frame(rows)
 
 
 def type_three(plan: MatrixPlan) -> dict[str, Array]:

@@ -229,10 +229,16 @@ def _same_fixed_part(one: MixedFit, two: MixedFit) -> bool:
 def _compared(smaller: MixedFit, larger: MixedFit) -> pd.DataFrame:
     return pd.DataFrame(
         [
-            (fit.formula, str(dict(fit.random)), parameters(fit), fit.loglik, fit.aic, fit.bic)
+            {
+                "formula": fit.formula,
+                "random": str(dict(fit.random)),
+                "parameters": parameters(fit),
+                "loglik": fit.loglik,
+                "aic": fit.aic,
+                "bic": fit.bic,
+            }
             for fit in (smaller, larger)
-        ],
-        columns=["formula", "random", "parameters", "loglik", "aic", "bic"],
+        ]
     )
 
 

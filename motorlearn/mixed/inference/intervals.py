@@ -118,11 +118,12 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     rows = []
     for number, term in enumerate(part.terms):
         profile = profile_of_term(setting, number)
-        rows.append((part.group, term, spreads[number], *_bounds(profile, spreads[number], rise)))
+        low, high = _bounds(profile, spreads[number], rise)
+        rows.append(_spread(part.group, term, spreads[number], low, high))
     if fit.family == "gaussian":
         profile = profile_of_residual(setting)
-        rows.append(("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
-    frame = pd.DataFrame(rows, columns=["group", "term", "sd", "sd_low", "sd_high"])
+        rows.append(_spread("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
+    frame = pd.DataFrame(rows)
     frame[["sd", "sd_low", "sd_high"]] *= unit
     frame["variance"] = frame["sd"] ** 2
     frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
@@ -135,6 +136,10 @@ def _in_units(cells: Cells, unit: float) -> Cells:
         return cells
     middle = float(cells.y.mean())
     return replace(cells, y=(cells.y - middle) / unit, within=cells.within / unit**2)
+
+
+def _spread(group: str, term: str, sd: float, low: float, high: float) -> dict[str, str | float]:
+    return {"group": group, "term": term, "sd": sd, "sd_low": low, "sd_high": high}
 
 
 def _bounds(profile: Callable[[float], float], best: float, rise: float) -> tuple[float, float]:

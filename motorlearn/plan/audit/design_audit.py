@@ -16,6 +16,7 @@ from motorlearn.plan.audit import (
     holes_of_timing,
 )
 from motorlearn.plan.audit.hole import Hole
+from motorlearn.plan.power.prior_effects import age_notes, orders_compared
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
@@ -131,7 +132,12 @@ def audit_design(design: Design) -> DesignAudit:
 
 def _own_statements(design: Design, found: finds.Finds | None) -> list[str]:
     said = "" if found is None else finds.sentence(found)
-    return [text for text in (said, holes_of_groups.statement(design)) if text]
+    primary = design.primary
+    of_age: tuple[str, ...] = ()
+    if primary is not None and len(orders_compared(design)) > 1:
+        of_age = age_notes(primary.phase, design.sample)
+    said_of = (said, holes_of_groups.statement(design), holes_of_timing.next_allocation(design))
+    return [text for text in (*said_of, *of_age) if text]
 
 
 def _statements(holes: list[Hole]) -> tuple[str, ...]:

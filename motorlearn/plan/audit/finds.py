@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from statsmodels.stats.power import TTestIndPower, TTestPower
+from scipy import stats
+from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
 from motorlearn import digits
 from motorlearn.design import Design, smallest_effect_of
@@ -28,6 +29,7 @@ COLUMNS = [
     "reliability",
     "reliability_baseline",
     "correlation",
+    "aim",
 ]
 
 
@@ -44,7 +46,9 @@ class Finds:
     smallest_effect : float
         Smallest effect of interest; NaN where none is declared.
     power : float
-        Power for it, by the t test with the gain of the covariate.
+        Power for it, by the t test (of three groups or more the F test) with the gain of the
+        covariate; where equivalence or non-inferiority is the aim, how often it will be claimed if
+        there is no difference.
     detectable : float
         Effect found with a power of 80 %, in the unit.
     unit : str
@@ -54,6 +58,8 @@ class Finds:
         people.
     correlation : float
         Correlation of scores at the two tests.
+    aim : str
+        Aim of the primary comparison.
     """
 
     outcome: str
@@ -66,19 +72,19 @@ class Finds:
     reliability: float
     reliability_baseline: float
     correlation: float
+    aim: str = "difference"
 
 
 def finds(design: Design) -> Finds | None:
     """Say what a plan can find; None where sizes, assumptions or the comparison are missing.
 
     Closed form: the t test of the contrast, its effect divided by ``sqrt(1 - r^2)`` where scores at
-    the baseline are adjusted for; for one group the paired t test. Power of the analysis itself is
-    simulated by :func:`motorlearn.power`.
+    the baseline are adjusted for; for three groups or more that are tested together the F test, one
+    group standing off from the others; for one group the paired t test. Power of the analysis
+    itself is simulated by :func:`motorlearn.power`.
     """
     sizes = [group.size for group in design.groups]
     if design.assumptions is None or design.primary is None or None in sizes:
-        return None
-    if len(design.groups) > 1 and len(design.primary.groups) != 2 and len(design.groups) != 2:
         return None
     if design.allocation.method == "cluster":
         return None
@@ -91,22 +97,18 @@ def finds(design: Design) -> Finds | None:
 
 def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
     pair = np.flatnonzero(plan.contrast)
-    kept = 1 - plan.assumed.attrition
-    n = np.array(sizes)[pair] * kept
+    n = np.array(sizes)[pair] * (1 - plan.assumed.attrition)
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
-    paired = plan.model == "paired"
-    shrink = np.sqrt(2 * (1 - r)) if paired else np.sqrt(1 - r**2)
+    shrink = np.sqrt(2 * (1 - r)) if plan.model == "paired" else np.sqrt(1 - r**2)
     smallest = smallest_effect_of(design)
     effect = np.nan if smallest is None else improvement(plan, smallest)
-    solver = TTestPower() if paired else TTestIndPower()
-    known = {"nobs": n[0]} if paired else {"nobs1": n[0], "ratio": n[-1] / n[0]}
     power = detectable = np.nan
     if n.min() > 2:
-        d = float(solver.solve_power(power=WANTED, alpha=0.05, **known))
-        detectable = plan.from_d(d * shrink)
+        detectable = plan.from_d(_solved(plan, n, power=WANTED) * shrink)
         if not np.isnan(effect):
             given = abs(plan.to_d(effect)) / shrink
-            power = float(solver.power(effect_size=given, alpha=0.05, **known))
+            claimed = _claimed(plan.aim, n, given)
+            power = _solved(plan, n, effect=given) if claimed is None else claimed
     return Finds(
         outcome=plan.outcome,
         phase=plan.phases[plan.primary],
@@ -118,7 +120,39 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
         reliability=plan.reliability(plan.primary),
         reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
         correlation=r if plan.baseline >= 0 else np.nan,
+        aim=plan.aim,
     )
+
+
+def _solved(
+    plan: Scenario, n: np.ndarray, *, effect: float | None = None, power: float | None = None
+) -> float:
+    """Power of a standardised effect, or the effect of a power, by the test of the contrast."""
+    asked = {"alpha": 0.05, "power": power}
+    if plan.joint:
+        # One group stands off from the others, which are alike: f² = d² (share) (1 - share).
+        share = n[plan.first] / n.sum()
+        root = np.sqrt(share * (1 - share))
+        f = None if effect is None else effect * root
+        solver = FTestAnovaPower()
+        found = solver.solve_power(effect_size=f, nobs=n.sum(), k_groups=len(n), **asked)
+        return float(found if f is not None else found / root)
+    if plan.model == "paired":
+        return float(TTestPower().solve_power(effect_size=effect, nobs=n[0], **asked))
+    solver = TTestIndPower()
+    found = solver.solve_power(effect_size=effect, nobs1=n[0], ratio=n[-1] / n[0], **asked)
+    return float(found)
+
+
+def _claimed(aim: str, n: np.ndarray, bound: float) -> float | None:
+    """How often a claim against a bound is made where there is no difference; None for others."""
+    if aim == "difference":
+        return None
+    df = n.sum() - 2
+    away = bound / np.sqrt((1 / n).sum())
+    if aim == "non-inferiority":
+        return float(stats.t.cdf(away - stats.t.ppf(0.975, df), df))
+    return max(2 * float(stats.t.cdf(away - stats.t.ppf(0.95, df), df)) - 1, 0.0)
 
 
 def sentence(found: Finds) -> str:
@@ -129,9 +163,12 @@ def sentence(found: Finds) -> str:
         f"{digits.significant(found.detectable)}{unit} with a power of {digits.percent(WANTED)}"
     )
     if not np.isnan(found.smallest_effect):
+        size = f"{digits.significant(found.smallest_effect)}{unit}"
         text += (
-            f", and the smallest effect of interest, {digits.significant(found.smallest_effect)}"
-            f"{unit}, with {digits.percent(found.power)}"
+            f", and the smallest effect of interest, {size}, with {digits.percent(found.power)}"
+            if found.aim == "difference"
+            else f"; where there is no difference it claims {found.aim} by {size} in "
+            f"{digits.percent(found.power)} of studies"
         )
     return (
         f"{text}; the reliability of a score is {digits.number(found.reliability)} (closed form)."
@@ -157,19 +194,31 @@ def smallest_effect_found(design: Design) -> Iterator[Hole]:
     found = finds(design)
     if found is None or np.isnan(found.power) or found.power >= WANTED:
         return
+    little = found.power < _LITTLE
+    claimed = found.aim != "difference"
     yield Hole(
-        "smallest effect not found",
-        "act" if found.power < _LITTLE else "look",
+        f"{found.aim} hardly claimed" if claimed else "smallest effect not found",
+        "act" if little else "look",
         "smallest_effect.value, groups.size, tests.trials",
-        f"{found.n} people find the smallest effect of interest with a power of "
-        f"{digits.percent(found.power)} (closed form)",
-        "an effect that would matter will more often be missed than found"
-        if found.power < _LITTLE
-        else "an effect that would matter may well be missed",
+        f"{found.n} people {_does(found)} {digits.percent(found.power)} (closed form)",
+        _what_follows(claimed, little),
         f"plan more people or trials with motorlearn.power; as planned the study finds "
         f"{digits.significant(found.detectable)} with {digits.percent(WANTED)}",
         "power of the t test with the gain of the covariate (statsmodels)",
     )
+
+
+def _does(found: Finds) -> str:
+    if found.aim == "difference":
+        return "find the smallest effect of interest with a power of"
+    return f"let {found.aim} be claimed, where there is no difference, with a probability of"
+
+
+def _what_follows(claimed: bool, little: bool) -> str:
+    if claimed:
+        return "groups that do not differ will often be left without a verdict"
+    missed = "an effect that would matter "
+    return missed + ("will more often be missed than found" if little else "may well be missed")
 
 
 def reliability_of_scores(design: Design) -> Iterator[Hole]:

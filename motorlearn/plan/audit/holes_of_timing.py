@@ -1,5 +1,6 @@
 """Holes in when things happen: tests and practice in the order of their days."""
 
+import math
 from collections.abc import Iterator
 
 from motorlearn import digits
@@ -14,6 +15,8 @@ _ROEDIGER = "Roediger & Karpicke 2006, Psychol Sci 17:249-255 (from memory; verb
 _WIDE = 0.5
 _REST_DAYS = 1.0
 _UNEQUAL = 2.0
+CERTAINTY = 0.8
+"""Probability with which minimisation takes the best group, as allocations use it."""
 
 
 def pretest_after_practice(design: Design) -> Iterator[Hole]:
@@ -165,7 +168,7 @@ def blocks_that_tell(design: Design) -> Iterator[Hole]:
     ratio = group_ratio([group.size for group in design.groups])
     if max(given) > sum(ratio):
         return
-    told = predictability("blocks", ratio, given, 0.8)
+    told = predictability("blocks", ratio, given, CERTAINTY)
     yield Hole(
         "next allocation is known",
         "look",
@@ -178,6 +181,25 @@ def blocks_that_tell(design: Design) -> Iterator[Hole]:
         "who enrol",
         "Blackwell & Hodges 1957, Ann Math Stat 28:449-460, doi:10.1214/aoms/1177706973 "
         "(from memory)",
+    )
+
+
+def next_allocation(design: Design) -> str:
+    """How well the next allocation can be told, in a sentence; empty without allocation."""
+    way = design.allocation
+    if len(design.groups) < 2 or way.method in ("none", "own"):
+        return ""
+    ratio = group_ratio([group.size for group in design.groups])
+    method = "blocks" if way.method == "cluster" else way.method
+    given = way.block_size if way.block_size is not None else 2 * sum(ratio)
+    sizes = (given,) if isinstance(given, int) else given
+    told = predictability(method, ratio, sizes if method == "blocks" else (), CERTAINTY)
+    if math.isnan(told.guessed):
+        return ""
+    return (
+        f"Whoever knows the earlier allocations and the rule guesses "
+        f"{digits.percent(told.guessed)} of the next ones right (chance: "
+        f"{digits.percent(told.chance)})."
     )
 
 

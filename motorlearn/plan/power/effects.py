@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from motorlearn.design import Design, smallest_effect_of
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import share
-from motorlearn.plan.power.prior_effects import prior_pair
+from motorlearn.plan.power.prior_effects import prior_of_age, prior_pair
 from motorlearn.plan.power.scenario import Scenario
 
 
@@ -43,8 +43,11 @@ def planned_effects(
             effects.append(Effect(change, "gain of the plan"))
         named = [(d, f"change of d = {d:g}") for d in (0.2, 0.5)]
     else:
-        pair = prior_pair(plan.phases[plan.primary]).itertuples()
+        phase = plan.phases[plan.primary]
+        pair = prior_pair(phase).itertuples()
         named = [(row.effect, f"{row.setting}: d = {row.effect:g}") for row in pair]
+        own = prior_of_age(phase, design.sample).dropna(subset="effect").itertuples()
+        named += [(row.effect, f"{row.people}: d = {row.effect:g}") for row in own]
     usual = [Effect(plan.from_d(d), name) for d, name in named]
     return (*effects, *(effect for effect in usual if plan.is_possible(effect.value)))
 

@@ -14,7 +14,7 @@ from motorlearn.plan.power.analyses import Tested
 from motorlearn.plan.power.effects import Effect, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
 from motorlearn.plan.power.planned import scenario
-from motorlearn.plan.power.prior_effects import prior_effects
+from motorlearn.plan.power.prior_effects import age_notes, orders_compared, prior_effects
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.summaries import (
     DETECTABLE,
@@ -103,7 +103,8 @@ def power(
         Trials in each test; by default as planned.
     effects : sequence of float, optional
         Raw effects at the primary test (or ratios), positive for improvement. By default none, the
-        smallest effect of interest, and a laboratory and an applied value from the literature.
+        smallest effect of interest, and a laboratory and an applied value from the literature,
+        with that of the plan's age group where people under 18, or nobody under 60, take part.
     assumptions : Assumptions, optional
         Instead of those in the plan.
     model : {"ancova", "linear mixed", "binomial mixed"}, optional
@@ -173,7 +174,7 @@ def power(
             if len(run.p)
         ]
         table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
-        found = pd.DataFrame(columns=DETECTABLE)
+        found = DETECTABLE.frame()
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
@@ -183,7 +184,7 @@ def power(
         assumptions=_assumed_frame(base),
         prior=prior_effects(),
         scale=_scale_in_words(base),
-        warnings=(*base.warnings, *_alarms(table, alpha), *([INTERRUPTED] if stopped else [])),
+        warnings=(*_notes(design, base), *_alarms(table, alpha), *[INTERRUPTED] * stopped),
         recipe=Recipe(
             "power",
             options=_options(grid, base, simulations, alpha, wanted),
@@ -260,8 +261,8 @@ def _assumed_frame(base: Scenario) -> pd.DataFrame:
         "aim": base.aim,
         **base.assumed.model_dump(),
     }
-    rows = [(name, "" if value is None else str(value)) for name, value in values.items()]
-    return pd.DataFrame(rows, columns=["name", "value"])
+    told = ["" if value is None else str(value) for value in values.values()]
+    return pd.DataFrame({"name": list(values), "value": told})
 
 
 def _scale_in_words(base: Scenario) -> str:
@@ -270,6 +271,13 @@ def _scale_in_words(base: Scenario) -> str:
     if base.effect == "ratio":
         return "effects as ratios; half-widths as a factor of the ratio"
     return f"effects and half-widths in {base.unit or 'raw units'}"
+
+
+def _notes(design: Design, base: Scenario) -> tuple[str, ...]:
+    """What was assumed, and what is known of practice order in people of the plan's age."""
+    ordered = len(orders_compared(design)) > 1
+    of_age = age_notes(base.phases[base.primary], design.sample) if ordered else ()
+    return (*base.warnings, *of_age)
 
 
 def _alarms(table: pd.DataFrame, alpha: float) -> tuple[str, ...]:
@@ -330,6 +338,7 @@ def _prior(result: Power) -> Table:
     columns = (
         Column("test"),
         Column("setting"),
+        Column("people"),
         Column("effect", kind="number"),
         Column("note"),
         Column("source"),

@@ -15,8 +15,17 @@ from motorlearn.plan.power.closed_form import noncentral_power, t_power
 from motorlearn.plan.power.effects import Effect
 from motorlearn.plan.power.grid import Cell
 from motorlearn.plan.power.scenario import Scenario
+from motorlearn.rows import Schema
+from motorlearn.tables import Column
 
-DETECTABLE = ["n", "trials", "effect", "d", "power", "mc_error", "simulations"]
+DETECTABLE = Schema(
+    (
+        Column("n", kind="count"),
+        Column("trials", kind="count"),
+        *(Column(name, kind="number") for name in ("effect", "d", "power", "mc_error")),
+        Column("simulations", kind="count"),
+    )
+)
 
 
 def power_row(cell: Cell, effect: Effect, run: Tested, alpha: float) -> dict[str, Any]:
@@ -127,9 +136,17 @@ def detectable(cells: Sequence[Cell], runs: Sequence[Tested], alpha: float) -> p
     for cell, run in zip(cells, runs, strict=False):
         if len(run.p):
             rate, error, _, _ = rejection_rate(run, alpha)
-            d = cell.plan.to_d(cell.effect)
-            rows.append((cell.n, cell.plan.trials, cell.effect, d, rate, error, len(run.p)))
-    return pd.DataFrame(rows, columns=DETECTABLE)
+            row = DETECTABLE.row(
+                n=cell.n,
+                trials=cell.plan.trials,
+                effect=cell.effect,
+                d=cell.plan.to_d(cell.effect),
+                power=rate,
+                mc_error=error,
+                simulations=len(run.p),
+            )
+            rows.append(row)
+    return DETECTABLE.frame(rows)
 
 
 def _needed(df: float, alpha: float, wanted: float) -> float:

@@ -77,8 +77,9 @@ def variability_power(
         for n in people:
             rng = np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(k, n)))
             rate = _rejected(k, n, ratio, simulations, paired, between_sd, alpha, rng)
-            rows.append((k, n, rate, np.sqrt(rate * (1 - rate) / simulations)))
-    return pd.DataFrame(rows, columns=["trials", "participants", "power", "mc_error"])
+            error = np.sqrt(rate * (1 - rate) / simulations)
+            rows.append({"trials": k, "participants": n, "power": rate, "mc_error": error})
+    return pd.DataFrame(rows)
 
 
 def _rejected(

@@ -5,6 +5,7 @@ at the moment of copying. A fresh process imports what it needs, which takes a s
 pool serves everything that a call computes.
 """
 
+import math
 import multiprocessing
 import os
 import signal
@@ -20,7 +21,29 @@ Outcome = TypeVar("Outcome")
 
 
 WORTH_STARTING = 4.0
-"""Seconds that processes must save before they are started: they take some to begin."""
+"""Seconds of computing that processes must save before they are started: they take some to begin.
+
+Computing and not waiting is counted, so that a busy machine, on which both the work and the
+beginning of processes take longer, decides alike.
+"""
+
+
+def usable_cores() -> int:
+    """Cores that this process may use; more processes than these would only take turns."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def saved_rounds(calls: int, workers: int) -> int:
+    """Calls that nobody has to wait for where so many workers share equal ones.
+
+    Examples
+    --------
+    >>> saved_rounds(3, 2), saved_rounds(7, 2)
+    (1, 3)
+    """
+    return calls - math.ceil(calls / workers)
 
 
 class Workers:
@@ -37,16 +60,17 @@ class Workers:
     """
 
     def __init__(self, workers: int, executor: Executor | None, stack: ExitStack) -> None:
-        self._workers, self._pool, self._stack = workers, executor, stack
+        self._workers = min(workers, usable_cores())
+        self._pool, self._stack = executor, stack
 
     def map(self, function: Callable[[Call], Outcome], calls: Sequence[Call]) -> Iterator[Outcome]:
         """Results in the order of the calls, whoever computes them."""
         if self._pool is None and self._workers > 1 and len(calls) > 1:
-            begun = time.perf_counter()
+            begun = time.process_time()
             yield function(calls[0])
-            ahead = (time.perf_counter() - begun) * (len(calls) - 1)
+            each = time.process_time() - begun
             calls = calls[1:]
-            if ahead * (1 - 1 / self._workers) > WORTH_STARTING:
+            if each * saved_rounds(len(calls), self._workers) > WORTH_STARTING:
                 self._pool = self._stack.enter_context(_processes(self._workers))
         if self._pool is None:
             yield from map(function, calls)

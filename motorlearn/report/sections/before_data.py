@@ -7,7 +7,6 @@ import pandas as pd
 from motorlearn.figures.style import Drawing
 from motorlearn.plan import audit_design
 from motorlearn.report.figure_cache import Kept
-from motorlearn.report.sections.beside import in_signs
 from motorlearn.report.sections.methods_of_plan import method_sections
 from motorlearn.report.sections.study_tables import problems_table, standards_table
 from motorlearn.report.writers.contents import Document, Heading, Text
@@ -58,9 +57,8 @@ def compose_plan(
         trials=pd.DataFrame(),
         groups=design.group_names,
         kept=kept,
-        decimal=decimal,
     )
-    blocks += [*_open(study, decimal), *_so_far(study), *_limitations(study)]
+    blocks += [*_open(study), *_so_far(study), *_limitations(study)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += [*_standards(study, sections)]
     if not draft:
@@ -102,7 +100,7 @@ def _sizes(study: Study) -> str:
     return f"The plan has {count(len(groups), 'group')} ({said})."
 
 
-def _open(study: Study, decimal: str) -> Iterator[Block]:
+def _open(study: Study) -> Iterator[Block]:
     """Holes of the plan, while they can still be mended."""
     audit = audit_design(study.design)
     yield Heading("Open in the plan")
@@ -115,7 +113,7 @@ def _open(study: Study, decimal: str) -> Iterator[Block]:
     yield Text(f"{{tab:holes}} lists {holes} of the plan that can still be mended{must}.")
     columns = tuple(Column(name) for name in ("topic", "grade", "reason", "fix"))
     yield Table("holes", "Holes in the plan", columns, audit.table)
-    yield from (Text(in_signs(text, decimal), "item") for text in audit.statements)
+    yield from (Text(text, "item") for text in audit.statements)
 
 
 def _so_far(study: Study) -> Iterator[Block]:

@@ -1,6 +1,5 @@
 """Sections on what stands beside the comparison, each with its tables and what they may say."""
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Any
@@ -72,9 +71,8 @@ def if_possible(draw: Callable[[], Drawing]) -> Drawing | None:
         return None
 
 
-def _named(table: Table, prefix: str, decimal: str) -> Table:
-    notes = tuple(in_signs(note, decimal) for note in table.notes)
-    return replace(table, name=f"{prefix}-{slug(table.name)}", notes=notes)
+def _named(table: Table, prefix: str) -> Table:
+    return replace(table, name=f"{prefix}-{slug(table.name)}")
 
 
 ESTIMATED = ("estimate", "std_error", "conf_low", "conf_high", "variance", "sd", "shift_in_unit")
@@ -89,17 +87,16 @@ def _to_places(table: Table, places: int) -> Table:
     return replace(table, columns=columns)
 
 
-def shown(drawing: Drawing | None, say: str, decimal: str) -> Iterator[Block]:
-    """A figure with the sentence that leads to it and its words in the signs of the report."""
+def shown(drawing: Drawing | None, say: str) -> Iterator[Block]:
+    """A figure with the sentence that leads to it."""
     if drawing is not None:
         yield Text(f"{{fig:{drawing.name}}} {say}")
-        yield drawing.with_words(in_signs(drawing.caption, decimal), in_signs(drawing.alt, decimal))
+        yield drawing
 
 
 def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
-    tables = [_named(table, "raters", decimal) for table in result.tables()]
-    advice = " ".join(in_signs(text, decimal) for text in result.advice)
+    tables = [_named(table, "raters") for table in result.tables()]
+    advice = " ".join(result.advice)
     rated = count(result.recipe.n, "item")
     first = replace(tables[0], notes=())
     yield Text(f"{{tab:{first.name}}} shows agreement on {rated} that were rated twice. {advice}")
@@ -109,19 +106,18 @@ def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
             yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
             yield table
     limits = if_possible(lambda: found.kept.draw(bland_altman, result))
-    yield from shown(limits, "shows the limits of agreement.", decimal)
+    yield from shown(limits, "shows the limits of agreement.")
     drift = if_possible(lambda: found.kept.draw(rater_drift, result))
-    yield from shown(drift, "follows the raters over the order of clips.", decimal)
+    yield from shown(drift, "follows the raters over the order of clips.")
 
 
 def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
     """Landmarks against raters by item and in all; clips that were not scored."""
-    decimal = found.decimal
-    tables = {table.name: _named(table, "technique", decimal) for table in result.tables()}
+    tables = {table.name: _named(table, "technique") for table in result.tables()}
     scored = count(result.recipe.n, "clip")
     yield Text(
         f"{scored} were scored from landmarks by the checklist of the plan "
-        f"({in_signs(result.recipe.engine, decimal)}). {result.caution}"
+        f"({result.recipe.engine}). {result.caution}"
     )
     if "landmark_items" in tables:
         items = tables["landmark_items"]
@@ -134,8 +130,10 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
         yield Text(f"Not compared with raters: {result.comparison.reason}", "caution")
     else:
         comparison = result.comparison
-        draw = if_possible(lambda: found.kept.draw(bland_altman, comparison, ending="landmarks"))
-        yield from shown(draw, "shows the totals of both methods.", decimal)
+        draw = if_possible(
+            lambda: found.kept.draw(bland_altman, comparison, methods=True, ending="landmarks")
+        )
+        yield from shown(draw, "shows the totals of both methods.")
     if "unscored" in tables:
         unscored = tables["unscored"]
         yield Text(f"{{tab:{unscored.name}}} names the clips that could not be scored.", "caution")
@@ -143,12 +141,11 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
 
 
 def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
     ratio = found.analysis.first.effect == "ratio" and result.family != "binomial"
     logs = result.family == "binomial" or ratio
     places = 3 if logs else found.outcomes[0].voice.decimals + 1
     fixed, variances = (
-        _in_words(_to_places(_named(table, "mixed", decimal), places), found)
+        _in_words(_to_places(_named(table, "mixed"), places), result, found)
         for table in result.tables()[:2]
     )
     scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
@@ -178,7 +175,7 @@ def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterato
     """What the audit of the mixed model leaves open."""
     if not isinstance(audit, Audit):
         return
-    rows = _worded(audit.table, found)
+    rows = audit.table
     rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
     named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
     yield Text(f"Assumptions of this model: {audit.verdict}{named}")
@@ -191,36 +188,28 @@ def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterato
         )
 
 
-TERM = re.compile(r"(\w+)\[(?:T\.)?([^\]]*)\]")
-
-
-def _in_words(table: Table, found: StudyView) -> Table:
+def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
-
-    def word(match: re.Match[str]) -> str:
-        return f"{match[1]}: {_stage_word(match[2], found)}"
-
-    terms = [TERM.sub(word, term.replace("]:", "] × ")) for term in table.rows["term"]]
-    return replace(table, rows=table.rows.assign(term=terms))
-
-
-def _stage_word(name: str, found: StudyView) -> str:
-    """A level that names a stage of the study as the report names it."""
-    labels = {stage.name: stage.short.lower() for stage in found.stages}
-    return labels.get(name, name)
-
-
-def in_stage_words(text: str, found: StudyView) -> str:
-    """Put the plan's own names of tests that are given more than once into a text."""
-    for stage in found.stages:
-        if stage.test is not None and stage.name != stage.phase:
-            text = re.sub(rf"\b{stage.name}\b", stage.label.lower(), text)
-    return text
+    tests = {stage.name: stage.short.lower() for stage in found.stages}
+    plans = [fit.design.fixed, *(plan for part in fit.design.random for plan in part.plans)]
+    words = {
+        column: " × ".join(
+            name if level is None else f"{name}: {tests.get(str(level), level)}"
+            for name, level in parts
+        )
+        for plan in plans
+        for column, parts in plan.parts().items()
+    }
+    named = {
+        name: [words.get(term, term) for term in table.rows[name]]
+        for name in ("term", "other")
+        if name in table.rows
+    }
+    return replace(table, rows=table.rows.assign(**named))
 
 
 def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
-    preferred, status = (_named(table, "curves", decimal) for table in result.tables()[:2])
+    preferred, status = (_named(table, "curves") for table in result.tables()[:2])
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
         f"of practice. {{tab:{preferred.name}}} counts the form that AICc prefers, and "
@@ -250,12 +239,11 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
             practice_label="block of practice",
         )
     )
-    yield from shown(panels, "shows single participants with the form AICc prefers.", decimal)
+    yield from shown(panels, "shows single participants with the form AICc prefers.")
 
 
 def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
-    tables = [_named(table, "population", decimal) for table in result.tables()]
+    tables = [_named(table, "population") for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     groups = (
@@ -273,12 +261,11 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
             parameter_forest, result, unit=found.outcomes[0].outcome.unit, order=found.groups
         )
     )
-    yield from shown(forest, "shows the parameters of groups and participants.", decimal)
+    yield from shown(forest, "shows the parameters of groups and participants.")
 
 
 def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
-    rows = _worded(result.table, found)
+    rows = result.table
     yield Text(f"{result.verdict} {{tab:assumptions}} names each with its guide and grade.")
     columns = (
         Column("analysis"),
@@ -304,15 +291,7 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
                 diagnostic_panel, result, analysis=analyses[0], groups=found.groups
             )
         )
-        yield from shown(panel, "shows the residuals.", decimal)
-
-
-def _worded(table: pd.DataFrame, found: StudyView) -> pd.DataFrame:
-    """Texts of an audit in the signs and stage names of the report."""
-    rows = table.copy()
-    for name in ("analysis", "finding", "guide", "remedy"):
-        rows[name] = [in_stage_words(in_signs(text, found.decimal), found) for text in rows[name]]
-    return rows
+        yield from shown(panel, "shows the residuals.")
 
 
 def _open_assumptions(rows: pd.DataFrame) -> Table:
@@ -327,11 +306,9 @@ def _open_assumptions(rows: pd.DataFrame) -> Table:
 
 
 def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
-    decimal = found.decimal
     places = max(2, found.outcomes[0].voice.decimals)
-    tables = [_to_places(_named(table, "variants", decimal), places) for table in result.tables()]
-    rows = tables[0].rows.assign(note=[in_signs(str(x), decimal) for x in tables[0].rows["note"]])
-    first = replace(tables[0], rows=rows, notes=())
+    tables = [_to_places(_named(table, "variants"), places) for table in result.tables()]
+    first = replace(tables[0], notes=())
     further = (
         f"; {{tab:{tables[1].name}}} says how far missing scores would have to lie"
         if (tables[1:])
@@ -341,11 +318,4 @@ def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
     yield first
     yield from tables[1:]
     forest = if_possible(lambda: found.kept.draw(conclusion_forest, result))
-    yield from shown(forest, "draws the variants.", decimal)
-
-
-def in_signs(text: str, decimal: str) -> str:
-    """Put the decimal sign of the report into a text that was written with points."""
-    if decimal == ".":
-        return text
-    return re.sub(r"(?<=[\d\s<>=(−\[])\.(?=\d)", decimal, text)
+    yield from shown(forest, "draws the variants.")

@@ -4,11 +4,11 @@ from collections.abc import Iterator, Sequence
 
 import pandas as pd
 
+from motorlearn.compare import Limit
 from motorlearn.figures.style import Drawing
 from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
-from motorlearn.report.sections.beside import in_signs, in_stage_words
 from motorlearn.report.sections.conduct import session_blocks
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
@@ -60,15 +60,12 @@ def _deviations(found: StudyView) -> Iterator[Block]:
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
     conduct = compare_with_plan(study).table
-    decimal = found.decimal
-    for column in ("planned", "actual"):
-        conduct = conduct.assign(**{column: [in_signs(str(x), decimal) for x in conduct[column]]})
     if len(conduct):
         yield Text("{tab:deviations} sets the conduct of the study against its plan.")
         yield study_tables.deviations_table(conduct)
     else:
         yield Text("The data show no departure from the plan.")
-    yield from session_blocks(study, decimal)
+    yield from session_blocks(study)
     if not said:
         yield Text("Checking the data raised no error and no doubt.")
     yield from (Text(text, "item") for text in said)
@@ -84,12 +81,11 @@ def _deviations(found: StudyView) -> Iterator[Block]:
 
 def _limitations(found: StudyView) -> Iterator[Block]:
     yield Heading("Limitations")
-    statements: list[str] = []
+    limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
-            statements += entry.comparison.statements
-    said = limitations.limitations(found.design, found.analysis.people.flow, statements)
-    said = [in_stage_words(text, found) for text in said]
+            limits += entry.comparison.limits
+    said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
     yield from (Text(text, "item") for text in said)
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"

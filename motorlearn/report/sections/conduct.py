@@ -14,7 +14,7 @@ _PAIN = ("pain_before", "pain_after")
 _FATIGUE = ("fatigue_before", "fatigue_after")
 
 
-def session_blocks(study: Study, decimal: str) -> Iterator[Text | Table]:
+def session_blocks(study: Study) -> Iterator[Text | Table]:
     """Give a sentence and a table on the sessions, where there is a log of them."""
     log = study.sessions
     if log is None or log.empty or log["session"].isna().all():
@@ -25,7 +25,7 @@ def session_blocks(study: Study, decimal: str) -> Iterator[Text | Table]:
     held = log["session"].nunique()
     said = (
         f"Of {count(held, 'practice session')} noted, participants were at "
-        f"{digits.number(attended.mean(), 1, decimal=decimal)} on average "
+        f"{digits.number(attended.mean(), 1)} on average "
         f"({attended.min():g} to {attended.max():g})."
     )
     yield Text(f"{said} {_pain_words(log)} {{tab:sessions}} has each session.".replace("  ", " "))

@@ -28,7 +28,6 @@ def method_sections(
     trials: pd.DataFrame,
     groups: Sequence[str],
     kept: Kept,
-    decimal: str,
 ) -> Iterator[Block]:
     """Give the blocks on skill, programme, tests, outcomes and analysis.
 
@@ -44,8 +43,6 @@ def method_sections(
         Groups that have people.
     kept : Kept
         Drawings of an earlier report.
-    decimal : str
-        Decimal sign.
     """
     yield Heading("Method")
     task = method.task_paragraph(design)
@@ -62,31 +59,31 @@ def method_sections(
     if stops:
         yield Text(stops)
     yield study_tables.programme_table(design)
-    yield from _figures(design, trials, groups, kept, decimal)
+    yield from _figures(design, trials, groups, kept)
     yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design, decimal=decimal))
+    yield Text(method.outcome_paragraph(design))
     yield Text(method.analysis_paragraph(design, versions))
 
 
 def _figures(
-    design: Design, trials: pd.DataFrame, groups: Sequence[str], kept: Kept, decimal: str
+    design: Design, trials: pd.DataFrame, groups: Sequence[str], kept: Kept
 ) -> Iterator[Block]:
     """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
     tasks = [task.name for task in design.tasks]
     timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
     if timed:
         timeline = if_possible(lambda: kept.draw(design_timeline, design))
-        yield from shown(timeline, "shows the plan in time.", decimal)
+        yield from shown(timeline, "shows the plan in time.")
     practised = trials[trials["phase"] == PRACTICE_PHASE] if "phase" in trials else trials
     if len(tasks) > 1 and "task" in practised and len(practised):
         order = if_possible(
             lambda: kept.draw(trial_order_raster, practised, groups=groups, tasks=tasks)
         )
-        yield from shown(order, "shows in which order tasks were practised.", decimal)
+        yield from shown(order, "shows in which order tasks were practised.")
     if timed:
         load = throw_load(design)
         drawing = if_possible(lambda: _load(design, load, kept))
-        yield from shown(drawing, "adds up the planned trials by week.", decimal)
+        yield from shown(drawing, "adds up the planned trials by week.")
         yield from (Text(text, "caution") for text in _breaches(load))
 
 

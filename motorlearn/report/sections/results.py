@@ -135,7 +135,6 @@ def _method(found: StudyView, versions: dict[str, str]) -> Iterator[Block]:
         trials=found.table,
         groups=found.groups,
         kept=found.kept,
-        decimal=found.decimal,
     )
 
 

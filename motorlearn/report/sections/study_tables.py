@@ -85,7 +85,7 @@ def _shares(people: pd.DataFrame, name: str) -> list[tuple[str, str, dict[str, s
             str(group): f"{counts.get(group, 0)} ({digits.percent(counts.get(group, 0) / size)})"
             for group, size in sizes.items()
         }
-        shown = f"{level:g}" if isinstance(level, float) else level
+        shown = digits.plain(level) if isinstance(level, float) else level
         rows.append((f"{_label(name)}: {shown}", "n (%)", cells))
     return rows
 

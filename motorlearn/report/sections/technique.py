@@ -7,7 +7,7 @@ from motorlearn.analysis import SpeedBeside, TechniqueChange
 from motorlearn.analysis.technique import TOTAL
 from motorlearn.figures.style import Drawing
 from motorlearn.figures.tradeoff import speed_and_outcome
-from motorlearn.report.sections.beside import if_possible, in_signs, shown
+from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -49,11 +49,11 @@ def _technique(result: TechniqueChange, found: StudyView) -> Iterator[Block]:
         yield Text(item_sentence(row, result.tests, decimal, who))
     yield Text("{tab:technique-items} holds every item.")
     items, *more = result.tables()
-    yield _signed(replace(items, name="technique-items"), decimal)
+    yield replace(items, name="technique-items")
     for row in result.together.to_dict("records"):
         yield Text(f"{together_sentence(row, decimal)} {{tab:technique-together}} says how.")
     for table in more:
-        yield _signed(replace(table, name="technique-together"), decimal)
+        yield replace(table, name="technique-together")
 
 
 def _speed(result: SpeedBeside, found: StudyView) -> Iterator[Block]:
@@ -78,10 +78,6 @@ def _speed(result: SpeedBeside, found: StudyView) -> Iterator[Block]:
     if drawing is not None:
         words = speed_words(found.groups, result.tests, voice)
         drawn = drawing.with_words(words.caption, words.alt)
-        yield from shown(drawn, "draws both.", found.decimal)
+        yield from shown(drawn, "draws both.")
     for row in result.together.to_dict("records"):
         yield Text(together_sentence(row, found.decimal))
-
-
-def _signed(table: Table, decimal: str) -> Table:
-    return replace(table, notes=tuple(in_signs(note, decimal) for note in table.notes))

@@ -10,13 +10,14 @@ import pandas as pd
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, write_bytes, write_text
 from motorlearn.results import Result, nobody_left_out
+from motorlearn.rows import LEFT_OUT
 from motorlearn.tables import Column, Table
 from motorlearn.teaching.aiming.floor import Rest
 from motorlearn.teaching.aiming.programme import SEATS, make_programme, target_radius
 from motorlearn.teaching.aiming.sitting import COLUMNS, Landing, Sitting
 from motorlearn.trials import no_problems
 from motorlearn.trials.sharing.data_package import table_bytes
-from motorlearn.vocabulary import LEFT_OUT_COLUMNS, PROBLEM_COLUMNS
+from motorlearn.vocabulary import PROBLEM_COLUMNS
 
 PATTERN: Final = "class-experiment-S*.csv"
 _LARGEST: Final = 1_000_000
@@ -269,9 +270,11 @@ def _claims(entries: list[tuple[str, pd.DataFrame]]) -> list[Entry]:
 def _merged(tables: list[pd.DataFrame], found: Iterable[Entry]) -> ClassTrials:
     problems = pd.DataFrame(list(found), columns=list(PROBLEM_COLUMNS)) if found else no_problems()
     aside = problems[problems["severity"] == "error"]
-    left_out = pd.DataFrame(
-        [(Path(file).stem[-4:], "", rule, 0) for file, rule in aside[["file", "rule"]].to_numpy()],
-        columns=list(LEFT_OUT_COLUMNS),
+    left_out = LEFT_OUT.frame(
+        [
+            LEFT_OUT.row(participant=Path(file).stem[-4:], reason=rule)
+            for file, rule in aside[["file", "rule"]].to_numpy()
+        ]
     )
     table = pd.concat(tables, ignore_index=True) if tables else pd.DataFrame(columns=list(COLUMNS))
     whole = len(make_programme(1, class_seed=0).pushes)

@@ -14,7 +14,11 @@ from motorlearn.exceptions import ColumnError
 from motorlearn.trials.counted import counted_rows
 
 LOOK_AT = 0.25
-"""Standardised difference beyond which a baseline difference is looked at (a custom)."""
+"""Standardised difference beyond which a baseline difference is looked at.
+
+What Works Clearinghouse, standards of baseline equivalence: up to .05 nothing is asked, up to .25
+an adjustment, beyond it the groups do not count as alike.
+"""
 
 
 def baseline_differences(

@@ -65,7 +65,7 @@ def _not_yet(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
 
 def _to_come(sheet: Sheet, name: str) -> pd.DataFrame:
     return problem_frame(
-        "test without data yet",
+        TO_COME,
         severity="doubt",
         file=sheet.file,
         sheet=sheet.title,
@@ -79,7 +79,7 @@ def practice_in_the_log(problems: pd.DataFrame, sessions: pd.DataFrame | None) -
     """Make practice without trials a note where a log of sessions says who was there."""
     if sessions is None or sessions.empty:
         return problems
-    here = problems["rule"] == UNRECORDED
+    here = problems["rule"].isin((UNRECORDED, TO_COME)) & (problems["value"] == PRACTICE_PHASE)
     advice = "who was there stands in the log of sessions; there is no practice curve"
     return problems.assign(
         severity=problems["severity"].mask(here, "note"),
@@ -88,6 +88,7 @@ def practice_in_the_log(problems: pd.DataFrame, sessions: pd.DataFrame | None) -
 
 
 UNRECORDED: Final = "practice not recorded"
+TO_COME: Final = "test without data yet"
 
 
 def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:

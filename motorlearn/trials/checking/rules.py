@@ -16,6 +16,7 @@ from motorlearn.vocabulary import COLUMNS, PHASES, TEST_PHASES
 OUTCOMES: Final = ("hit", "hits", "error", "x", "y", "radial_error", "time", "speed", "score")
 """Standard columns that hold a result of a trial."""
 
+DUPLICATE: Final = "duplicate trial"
 _PLACE_COLUMNS: Final = ("participant", "phase", "test", "session", "block", "trial")
 _RATING_COLUMNS: Final = ("task", "clip", "position", "occasion", "rater", "item")
 
@@ -157,7 +158,7 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     advice = "the same as row " + rows + ": " + pd.Series(ends, dtype="str")
     place, *inner = (sheet.table[name].iloc[again].astype("str").fillna("–") for name in names)
     return sheet.problems(
-        "duplicate trial",
+        DUPLICATE,
         again,
         column="trial" if sheet.has("trial") else "participant",
         values=place.str.cat(inner, sep=", "),

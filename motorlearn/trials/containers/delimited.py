@@ -9,7 +9,7 @@ import csv
 import io
 import itertools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Final
 
 import numpy as np
@@ -164,7 +164,7 @@ def _careful_cells(text: str, separator: str, file: str) -> _Cells:
     chunks: list[list[pa.Array]] = []
     widths: list[int] = []
     size = widest = 0
-    for lines in _batches(text, separator):
+    for lines in _batches(text, separator, file):
         width = max((len(line) for line in lines), default=0)
         widths += [len(line) for line in lines]
         widest = max(widest, width)
@@ -191,16 +191,25 @@ def _stacked(chunks: list[list[pa.Array]], size: int) -> tuple[pa.ChunkedArray, 
     return tuple(columns)
 
 
-def _batches(text: str, separator: str) -> Iterator[list[list[str]]]:
+def _batches(text: str, separator: str, file: str) -> Iterator[list[list[str]]]:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator)
+    lines = _narrow(reader, file)
     try:
-        while batch := list(itertools.islice(reader, _CHUNK)):
+        while batch := list(itertools.islice(lines, _CHUNK)):
             yield batch
     except csv.Error as problem:
         raise FileError(
             f"line {reader.line_num} cannot be cut into fields ({problem})",
             remedy="look for a quotation mark that is never closed",
         ) from problem
+
+
+def _narrow(lines: Iterable[list[str]], file: str) -> Iterator[list[str]]:
+    """Lines as they come, up to one that is too wide to be kept with the others."""
+    for line in lines:
+        if len(line) > MOST_COLUMNS:
+            refuse_vast_table(1, len(line), file)
+        yield line
 
 
 def _ragged_lines(

@@ -28,7 +28,7 @@ def refuse_vast_table(lines: int, columns: int, file: str) -> None:
     if columns > MOST_COLUMNS:
         raise FileError(
             f"{file} has {columns} columns, more than {MOST_COLUMNS}",
-            remedy="look for a wrong separator, or keep the columns of the study only",
+            remedy="look for a wrong separator or a stray cell; keep the columns of the study only",
         )
     if lines * columns > MOST_TABLE:
         raise FileError(

@@ -31,7 +31,7 @@ from motorlearn.exceptions import FileError
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.containers import apart
 from motorlearn.trials.containers.apart import read_back
-from motorlearn.trials.containers.grid import Grid
+from motorlearn.trials.containers.grid import Grid, refuse_vast_table
 from motorlearn.trials.containers.markup import MOST_CELLS, vast_sheet
 from motorlearn.trials.containers.safety import check_archive
 from motorlearn.trials.containers.workbook_marks import (
@@ -263,6 +263,7 @@ def _build(lines: list[list[str]], file: str, sheet: str, marks: list[pd.DataFra
         lines.pop()
     if not lines or not width:
         raise FileError(f"sheet {sheet!r} of {file} is empty", remedy="name another sheet")
+    refuse_vast_table(len(lines), width, file)
     padded = [(line + [""] * width)[:width] for line in lines]
     columns = tuple(
         pa.chunked_array([pa.array(list(column), pa.string())])

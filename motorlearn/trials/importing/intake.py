@@ -51,7 +51,8 @@ def take_in(
     Raises
     ------
     FileError
-        If there is no plan, or the folder holds another file of the same name.
+        If there is no plan, the folder holds another file of the same name, or another run is
+        importing into it.
     ColumnError
         If no column could hold the participants.
     InputError
@@ -59,7 +60,13 @@ def take_in(
     """
     if mode not in get_args(Mode):
         raise InputError("there is no such mode", [mode], "use " + ", ".join(get_args(Mode)))
-    source, root = Path(file), Path(folder)
+    read_design(folder)  # says what is amiss before anything waits
+    with locked(Path(folder) / "import"):
+        return _taken_in(Path(file), Path(folder), sheet, mode)
+
+
+def _taken_in(source: Path, root: Path, sheet: str | None, mode: str) -> Intake:
+    """Do the work while no other run imports into this study."""
     design = read_design(root)
     content = read_bytes(source)
     target = inside(root, source.name)
@@ -76,10 +83,9 @@ def take_in(
     if not target.exists():
         write_bytes(target, content)
     recipe = recipe.model_copy(update={"mode": mode})
-    with locked(root / "import"):
-        write_recipe(root / "study.toml", recipe)
-        study = read_study(root)
-        _write_record(root, study)
+    write_recipe(root / "study.toml", recipe)
+    study = read_study(root)
+    _write_record(root, study)
     return Intake(recipe, proposal, study)
 
 

@@ -19,6 +19,7 @@ from motorlearn.vocabulary import CHANGE_COLUMNS
 TOTAL: Final = "total"
 OF: Final = "of"
 REASON: Final = "why missing"
+TWO_LINES: Final = "two lines of one person"
 _KEYS: Final = ("participant", "phase", "session", "test", "trial")
 _COMMA: Final = "other decimal mark"
 _MANY: Final = 5
@@ -31,7 +32,7 @@ _ADVICE: Final = {
     "total without attempts": "write how many attempts it is out of, such as 15 of 17",
     "test not in the plan": "a sheet of an older plan? write the name the plan has",
     "typed twice, differently": "two people typed this sheet; look at the paper, the first counts",
-    "two lines of one person": "two people with one name, or one person typed twice? give each an "
+    TWO_LINES: "two people with one name, or one person typed twice? give each an "
     "identifier of its own; both lines are kept",
     "learner did not take the test": "kept apart, not scored as 0",
     "no reason given": "write why, such as absent, left or pain, in the last column",
@@ -84,8 +85,8 @@ def read_test_days(pages: list[Page], design: Design) -> Standard:
             _read_page(page, design, found)
     _one_finding_for_commas(found)
     rows = pd.DataFrame(found.rows, columns=list(_COLUMNS))
-    rows = _summed(_typed_once(rows, found), found)
     file = pages[0].grid.file if pages else ""
+    rows = _summed(_typed_once(rows, found, file), found)
     table, sheet_rows, titles, origins = _wide(rows, design)
     sheet = Sheet(table, sheet_rows, file, titles, {}, origins)
     changes = pd.DataFrame(found.changes, columns=list(CHANGE_COLUMNS)).astype({"row": "Int64"})
@@ -107,6 +108,7 @@ def _one_finding_for_commas(found: _Found) -> None:
 
 def _read_page(page: Page, design: Design, found: _Found) -> None:
     seen: dict[tuple[str, ...], int] = {}
+    strange: set[str] = set()
     for line, cells in page.lines:
         told = {**page.facts, **cells}
         who, label = told.get("participant", ""), told.get("test", "")
@@ -114,13 +116,14 @@ def _read_page(page: Page, design: Design, found: _Found) -> None:
         if not who or not any(name in cells for name in ("participant", "test")):
             continue
         test = _test_of(label, told.get("phase", ""), design)
-        if test is None:
+        if test is None and label not in strange:
+            strange.add(label)
             named = ", ".join(entry.label for entry in design.tests)
-            advice = f"{_ADVICE['test not in the plan']}: {named}"
+            advice = f"{_ADVICE['test not in the plan']}: {named}; all lines of it are kept"
             found.say("test not in the plan", page, line, "test", label, "error", advice)
         key = (who, label, outcome)
         if key in seen:
-            found.say("two lines of one person", page, line, "participant", who, "error", "")
+            found.say(TWO_LINES, page, line, "participant", who, "error", "")
         seen[key] = line
         place = (
             who,
@@ -249,7 +252,7 @@ def _whole(text: str) -> float:
     return float(text) if text.isdigit() else np.nan
 
 
-def _typed_once(rows: pd.DataFrame, found: _Found) -> pd.DataFrame:
+def _typed_once(rows: pd.DataFrame, found: _Found, file: str) -> pd.DataFrame:
     """Keep the first of two sheets of one test, and name the boxes in which they differ."""
     keys = [*_KEYS, "outcome"]
     first = rows.groupby(keys, dropna=False, sort=False)["sheet"].transform("first")
@@ -257,18 +260,19 @@ def _typed_once(rows: pd.DataFrame, found: _Found) -> pd.DataFrame:
     if not second.any():
         return rows
     both = rows[second].merge(rows[~second], on=keys, how="left", suffixes=("", "_first"))
-    for entry in _differing(both):
+    for entry in _differing(both, file):
         found.problems.append(entry)
     return rows[~second].reset_index(drop=True)
 
 
-def _differing(both: pd.DataFrame) -> Iterator[pd.DataFrame]:
+def _differing(both: pd.DataFrame, file: str) -> Iterator[pd.DataFrame]:
     a, b = both["value"], both["value_first"]
     wrong = both[(a != b) & ~(a.isna() & b.isna())]
     for row in wrong.itertuples():
         yield problem_frame(
             "typed twice, differently",
             severity="error",
+            file=file,
             sheet=row.sheet,
             row=row.file_row,
             column=row.column,

@@ -18,7 +18,7 @@ from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.trials.sharing.data_package import unit_of
 from motorlearn.trials.sharing.privacy import personal_columns, privacy_problems, withhold
 from motorlearn.trials.study import nothing_set_aside
-from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS
+from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS, LEVEL_MAPPED
 
 _NUMERIC_KINDS = ("count", "flag", "number")
 _MOST_LISTED = 1000
@@ -180,8 +180,8 @@ class _Writer:
         self, name: str, column: pa.ChunkedArray, levels: Mapping[object, object]
     ) -> pa.ChunkedArray:
         column, mapped, strange = reading.apply_levels(column, levels)
-        for before, (after, count) in mapped.items():
-            self.changes.append(self._whole(name, before, after, f"level mapped ({count} rows)"))
+        for before, (after, _) in mapped.items():
+            self.changes.append(self._whole(name, before, after, LEVEL_MAPPED))
         for text, count in strange.items():
             self.problems.append(
                 problem_frame(

@@ -39,6 +39,7 @@ def data_package(
     licence: str = "",
     created: str = "",
     folder: str | Path | None = None,
+    paths: Mapping[str, str] | None = None,
 ) -> dict[str, Any]:
     """Describe the tables of a study as a Data Package, ready to be written as JSON.
 
@@ -60,6 +61,8 @@ def data_package(
         Date and time of making, ISO 8601 with a zone (``2026-03-02T12:00:00Z``).
     folder : path-like, optional
         Where the files are; size and SHA-256 sum of each are then recorded.
+    paths : mapping of str to str, optional
+        File of a table below the folder, where it is not the name with ``.csv``.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def data_package(
     head |= {"created": created} if created else {}
     head |= {"licenses": [_licence(licence)]} if licence else {}
     resources = [
-        _resource(label, frame, units or {}, meanings or {}, folder)
+        _resource(label, frame, units or {}, meanings or {}, folder, (paths or {}).get(label))
         for label, frame in frames.items()
     ]
     return {key: value for key, value in head.items() if value} | {"resources": resources}
@@ -204,11 +207,12 @@ def _resource(
     units: Mapping[str, str],
     meanings: Mapping[str, str],
     folder: str | Path | None,
+    place: str | None,
 ) -> dict[str, Any]:
     resource: dict[str, Any] = {
         "name": name,
         "type": "table",
-        "path": f"{name}.csv",
+        "path": place or f"{name}.csv",
         "format": "csv",
         "mediatype": "text/csv",
         "encoding": "utf-8",

@@ -5,11 +5,11 @@ import contextlib
 import hashlib
 import json
 import platform
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -21,20 +21,28 @@ from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
 from motorlearn.trials.importing.recipe_text import without_section
 from motorlearn.trials.reading.dates import read_dates
+from motorlearn.trials.sharing.behaviour_standard import (
+    DESCRIPTION,
+    dataset_description,
+    place_of,
+)
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema
 from motorlearn.trials.sharing.privacy import look_like_names, personal_columns
 from motorlearn.trials.sharing.pseudonyms import new_key, renamed, study_identifiers
+from motorlearn.trials.sharing.small_cells import (
+    CHARACTERISTICS,
+    SMALLEST_CELL,
+    small_cells,
+    told_of_few,
+)
 from motorlearn.trials.sharing.texts import citation_text, licence_text, readme_text
 from motorlearn.trials.study import Study
 from motorlearn.vocabulary import COLUMNS
 
-SMALLEST_CELL: Final = 5
-"""Fewest people that should share a combination of characteristics (common practice)."""
-
 _MARK: Final = "datapackage.json"
 _ORDINARY: Final = (
-    *("age", "sex", "gender", "hand", "handedness", "experience", "day", "date"),
-    *("task_order", "test_order", "status", "stratum"),
+    *(*CHARACTERISTICS, "day", "date", "task_order", "test_order", "status"),
+    *("clip", "position"),
 )
 _FREE_TEXT: Final = ("note", "notes", "comment", "comments", "remark", "remarks", "observation")
 _PACKAGES: Final = ("motorlearn", "numpy", "scipy", "pandas", "pyarrow", "statsmodels")
@@ -70,9 +78,10 @@ def share_study(
     """Write a de-identified package of a study: Data Package, codebook, README, licence, sums.
 
     Only the tables are packed, and of these the standard columns, those the plan names and a few
-    ordinary ones (age, sex, hand); any other stays out unless named in ``include``. Free text stays
-    out unless named in ``include``; dates become days
-    since each person's first date; originals, videos and every other file of the folder stay out.
+    ordinary ones (age, sex, hand). Any other column, free text, and a characteristic with a value
+    that fewer than five people share stay out unless named in ``include``; dates become days since
+    each person's first date; originals, videos and every other file of the folder stay out. The
+    folder follows the rules of Psych-DS: tables lie in ``data/``.
 
     Parameters
     ----------
@@ -119,39 +128,6 @@ def share_study(
     return Shared(Path(out), tuple(left_out), tuple(warnings))
 
 
-def small_cells(people: pd.DataFrame | None) -> list[str]:
-    """Warn of characteristics that fewer than five people share, singly or together.
-
-    Examples
-    --------
-    >>> import pandas as pd
-    >>> people = pd.DataFrame({"participant": list("abcdefg"), "hand": ["r"] * 6 + ["l"]})
-    >>> small_cells(people)
-    ["1 value of 'hand' is shared by fewer than 5 people"]
-    """
-    if people is None:
-        return []
-    names = [name for name in people.columns if name not in ("participant",)]
-    found = []
-    for name in names:
-        counts = people[name].value_counts()
-        small = int((counts < SMALLEST_CELL).sum())
-        if small:
-            found.append(
-                f"{small} value{'s' if small > 1 else ''} of {name!r} "
-                f"{'are' if small > 1 else 'is'} shared by fewer than {SMALLEST_CELL} people"
-            )
-    if len(names) > 1:
-        together = people.groupby(names, dropna=False, observed=True)["participant"].size()
-        alone = int(together[together < SMALLEST_CELL].sum())
-        if alone:
-            found.append(
-                f"{alone} people stand in cells of fewer than {SMALLEST_CELL} when "
-                f"{', '.join(names)} are put together"
-            )
-    return found
-
-
 def _drawn(study: Study, seed: int | None) -> dict[str, str]:
     tables = [study.trials.table, study.participants, study.ratings]
     people = sorted({n for t in tables if t is not None for n in t["participant"].dropna()})
@@ -165,6 +141,7 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
         "ratings": study.ratings,
     }
     frames, left_out = {}, []
+    drawn = study.design.allocation
     for label, table in tables.items():
         if table is None:
             continue
@@ -177,7 +154,8 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
             "include where nobody can be known by it"
             for name in strange
         ]
-        kept = _without_raters(table.drop(columns=[*free, *strange]), label, include, left_out)
+        kept = _numbered(table.drop(columns=[*free, *strange]), label, include, left_out)
+        kept = _without_few(kept, label, [*CHARACTERISTICS, *drawn.strata], include, left_out)
         if "date" in kept.columns:
             kept = _days(kept)
             left_out.append(f"{label}.date: replaced by days since the person's first date")
@@ -191,18 +169,37 @@ def _named_by(design: Design) -> set[str]:
     return {*(outcome.name for outcome in design.outcomes), *drawn.strata, drawn.unit}
 
 
-def _without_raters(
+def _numbered(
     table: pd.DataFrame, label: str, include: Sequence[str], left_out: list[str]
 ) -> pd.DataFrame:
-    """Number raters whose labels look like names."""
-    if "rater" not in table or "rater" in include:
-        return table
-    labels = sorted(str(name) for name in table["rater"].dropna().unique())
-    if not look_like_names(pa.chunked_array([labels], pa.string())):
-        return table
-    left_out.append(f"{label}.rater: names replaced by numbers")
-    numbered = {name: f"rater {number}" for number, name in enumerate(labels, start=1)}
-    return table.assign(rater=table["rater"].map(numbered).astype("str"))
+    """Number raters and clips whose labels look like names."""
+    for name in ("rater", "clip"):
+        if name not in table or name in include:
+            continue
+        labels = sorted(str(entry) for entry in table[name].dropna().unique())
+        if look_like_names(pa.chunked_array([labels], pa.string())):
+            left_out.append(f"{label}.{name}: names replaced by numbers")
+            numbers = {text: f"{name} {number}" for number, text in enumerate(labels, start=1)}
+            numbered = table[name].map(lambda entry, numbers=numbers: numbers.get(str(entry)))
+            table = table.assign(**{name: numbered})
+    return table
+
+
+def _without_few(
+    table: pd.DataFrame,
+    label: str,
+    characteristics: Sequence[str],
+    include: Sequence[str],
+    left_out: list[str],
+) -> pd.DataFrame:
+    """Leave out characteristics by which a person may be known."""
+    few = [name for name in told_of_few(table, characteristics) if name not in include]
+    left_out += [
+        f"{label}.{name}: fewer than {SMALLEST_CELL} people share a value; name it with include "
+        "where nobody can be known by it"
+        for name in few
+    ]
+    return table.drop(columns=few)
 
 
 def _refuse_names(study: Study, include: Sequence[str]) -> None:
@@ -268,8 +265,9 @@ def _fill(
     left_out: Sequence[str],
     warnings: Sequence[str],
 ) -> None:
+    (work / "data").mkdir()
     for label, frame in frames.items():
-        (work / f"{label}.csv").write_bytes(table_bytes(frame))
+        (work / place_of(label)).write_bytes(table_bytes(frame))
     meanings = {"day": "days since the person's first date"}
     package = data_package(
         frames,
@@ -280,9 +278,11 @@ def _fill(
         meanings=meanings,
         licence=design.study.data_licence,
         folder=work,
+        paths={label: place_of(label) for label in frames},
     )
     texts = {
-        _MARK: json.dumps(package, indent=2, ensure_ascii=False) + "\n",
+        DESCRIPTION: _json(dataset_description(package)),
+        _MARK: _json(package),
         "README.md": readme_text(design, frames, left_out, warnings),
         "LICENSE.txt": licence_text(design),
         "CITATION.cff": citation_text(design),
@@ -293,16 +293,21 @@ def _fill(
         (work / name).write_text(text, encoding="utf-8")
     (work / "codebook.csv").write_bytes(table_bytes(_codebook(frames, design, meanings)))
     sums = [
-        f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.name}"
-        for path in sorted(work.iterdir())
+        f"{hashlib.sha256(path.read_bytes()).hexdigest()}  {path.relative_to(work).as_posix()}"
+        for path in sorted(work.rglob("*"))
+        if path.is_file()
     ]
     (work / "SHA256SUMS").write_text("\n".join(sums) + "\n", encoding="utf-8")
+
+
+def _json(described: Mapping[str, Any]) -> str:
+    return json.dumps(described, indent=2, ensure_ascii=False) + "\n"
 
 
 def _plan(home: Path, frames: dict[str, pd.DataFrame]) -> str:
     text = (home / "study.toml").read_text(encoding="utf-8-sig")
     rest = without_section(without_section(text, "import"), "files").rstrip()
-    return rest + "\n\n[files]\n" + "".join(f'{name} = "{name}.csv"\n' for name in frames)
+    return rest + "\n\n[files]\n" + "".join(f'{name} = "{place_of(name)}"\n' for name in frames)
 
 
 def _codebook(

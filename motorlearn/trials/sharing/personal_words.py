@@ -22,7 +22,8 @@ _PEOPLE: Final = _words(
     "coach trainer tester experimenter observer assistant supervisor teacher contact doctor "
     "spieler spielerin athlet athletin kind schuler schulerin eltern mutter vater betreuer "
     "trainerin lehrer lehrerin versuchsleiter versuchsleiterin testleiter arzt proband "
-    "probandin joueur joueuse athlete enfant eleve parent mere pere tuteur entraineur "
+    "probandin teilnehmer teilnehmerin kinder joueur joueuse athlete enfant eleve parent mere pere "
+    "tuteur entraineur "
     "entraineuse experimentateur observateur professeur medecin jugador jugadora atleta nino "
     "nina alumno alumna padre madre tutor entrenador entrenadora evaluador evaluadora profesor "
     "profesora medico speler speelster atleet leerling ouder moeder vader voogd begeleider "
@@ -30,26 +31,38 @@ _PEOPLE: Final = _words(
 )
 _BETWEEN: Final = _words(
     "first last full family given middle maiden legal preferred of the s des der die das von "
-    "vom du de la le les del van het een und et y en"
+    "vom du de la le les del van het een und and et y en e o vor nach complete completo "
+    "completa primer primero segundo volledige vollstandiger ganzer complet famille familia familie"
 )
 _TELLING: Final = {
-    "dates of birth": "birth birthday birthdate birthyear born dob geburt geburtsdatum geburtstag "
-    "geburtsjahr geboren naissance nacimiento nacido nacida cumpleanos geboorte geboortedatum "
-    "geboortejaar verjaardag",
-    "e-mail addresses": "mail email mailadresse courriel correo",
+    "dates of birth": "birth birthday birthdate birthyear birthplace born dob geb gebdatum geburt "
+    "geburtsdatum geburtstag geburtsjahr geburtsort jahrgang geboren naissance naiss nac "
+    "nacimiento nacido nacida cumpleanos geboorte geboortedatum geboortejaar geboorteplaats "
+    "verjaardag",
+    "e-mail addresses": "mail email mailadresse mailadres emailadresse emailadres courriel correo",
     "telephone numbers": "phone telephone telefon telefonnummer telefono telefoon telefoonnummer "
-    "mobile mobil mobiltelefon handy handynummer natel gsm movil whatsapp",
+    "mobile mobil mobiltelefon handy handynummer handynr natel gsm movil celular mobiel whatsapp "
+    "telnr telefonnr telefoonnr emergency notfallkontakt notfallnummer urgence emergencia "
+    "noodcontact",
     "addresses": "address street postcode zipcode adresse anschrift strasse hausnummer plz "
     "postleitzahl wohnort rue domicile direccion calle domicilio adres straat huisnummer "
-    "woonplaats postal",
+    "woonplaats straatnaam postal",
     "official numbers": "passport ssn reisepass personalausweis ausweis ahv dni nie passeport "
-    "pasaporte paspoort bsn",
+    "pasaporte paspoort bsn sozialversicherungsnummer matrikelnummer matricule passnummer "
+    "ausweisnummer lizenznummer personalnummer versicherungsnummer",
+    "origin or belief": "nationality ethnicity ethnic religion religious staatsangehorigkeit "
+    "nationalitat ethnie konfession nationalite nacionalidad etnia nationaliteit godsdienst",
+    "signatures": "unterschrift handtekening",
     "notes on health": "medical medication diagnosis diagnoses allergy allergies medizinisch "
     "medizinische medikament medikamente diagnose diagnosen allergie allergien krankheit "
     "krankheiten medicale medicaux medicament diagnostic maladie maladies medica diagnostico "
-    "medicacion enfermedad alergia medisch medische medicatie ziekte ziekten",
+    "medicacion enfermedad alergia medisch medische medicatie ziekte ziekten injury injuries "
+    "disability disabilities verletzung verletzungen vorerkrankung vorerkrankungen gesundheit "
+    "behinderung blessure blessures antecedents sante lesion lesiones salud discapacidad "
+    "gezondheid beperking",
     "accounts": "instagram facebook snapchat tiktok",
 }
+_SOMEBODYS: Final = re.compile(r"(?P<who>\w{3,}?)(?:e?s|e?n|innen)?(?:names?|namen|naam)")
 _TOLD: Final = {word: kind for kind, words in _TELLING.items() for word in words.split()}
 
 
@@ -76,11 +89,19 @@ def told_by_heading(heading: str) -> str:
     ('names', 'dates of birth', '')
     """
     words = words_of(heading)
+    if any(_is_somebodys_name(word) for word in words):
+        return "names"
     found = next((_TOLD[word] for word in words if word in _TOLD), "")
     if not found and any(word in _NAMES for word in words):
         known = all(word in _NAMES | _PEOPLE | _BETWEEN for word in words)
         return "names" if known else ""
     return found
+
+
+def _is_somebodys_name(word: str) -> bool:
+    """Whether a word is put together of a person and a name, as German and Dutch do."""
+    found = _SOMEBODYS.fullmatch(word)
+    return found is not None and bool({found["who"], found["who"] + "in"} & _PEOPLE)
 
 
 def names_a_role(heading: str) -> bool:

@@ -19,13 +19,22 @@ from motorlearn.vocabulary import COLUMNS
 WITHHELD: Final = "(withheld)"
 
 _HEADINGS: Final = (
-    ("official numbers", r"national id|insurance (?:no|number)|ahv.*"),
+    (
+        "official numbers",
+        r"national id|(?:insurance|licen[cs]e) (?:no|nr|number)|ahv.*|.*s[ée]curit[ée] "
+        r"sociale",
+    ),
     ("addresses", r"post code|zip(?: code)?"),
-    ("telephone numbers", r"tel\.?|(?:tele)?fon"),
-    ("dates of birth", r"d\.?o\.?b\.?|n[ée]e? le"),
+    ("telephone numbers", r"t[ée]l\.?(?:[ -]*(?:nr|no|num)\.?)?|(?:tele)?fon|next of kin|portable"),
+    ("dates of birth", r"d\.?o\.?b\.?|n[ée]e? le|née"),
+    ("notes on health", r"(?:general )?health(?: (?:status|notes?|issues|problems|history))?"),
+    ("signatures", r"signature|consent signed by"),
     ("network addresses", r"ip(?: address)?"),
     ("exact places", r"lat(?:itude)?|lon(?:gitude)?|gps.*"),
-    ("faces or voices", r".*\b(?:video|photo|picture|audio|recording)\b.*(?:url|link|path|file)?"),
+    (
+        "faces or voices",
+        r".*\b(?:video|photo|foto|picture|audio|recording)\b.*(?:url|link|path|file)?",
+    ),
 )
 _MAIL: Final = r"^[^@\s]+@[^@\s]+\.[A-Za-z]{2,}$"
 _PHONE: Final = r"^(?:\+|0|\()[0-9][0-9 ()/.-]{6,}[0-9]$"

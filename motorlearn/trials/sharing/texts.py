@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.trials.sharing.behaviour_standard import DESCRIPTION, place_of
 from motorlearn.vocabulary import STANDING_CAUTION
 
 
@@ -16,7 +17,7 @@ def readme_text(
     warnings: Sequence[str],
 ) -> str:
     """Say what is in the package, what is not, and what to look at."""
-    tables = [f"- `{name}.csv`: {len(frame)} rows" for name, frame in frames.items()]
+    tables = [f"- `{place_of(name)}`: {len(frame)} rows" for name, frame in frames.items()]
     lines = [
         f"# {design.study.title}",
         "",
@@ -26,6 +27,7 @@ def readme_text(
         *tables,
         "- `study.toml`: the plan (design, groups, practice, tests, outcomes)",
         "- `datapackage.json`: the tables described by the Data Package standard",
+        f"- `{DESCRIPTION}`: the dataset described for search engines, by the rules of Psych-DS",
         "- `codebook.csv`: every column with its meaning, unit and levels",
         "- `environment.txt`: software that wrote the package",
         "- `SHA256SUMS`: sums of the files; check with `sha256sum -c SHA256SUMS`",

@@ -1,0 +1,108 @@
+"""A sudden change and a monotone curve: hand answers, error rates, power, refusals."""
+
+import numpy as np
+import pytest
+from scipy.optimize import isotonic_regression
+
+from motorlearn.curves import find_change_point, fit_monotone
+from motorlearn.exceptions import InputError
+
+TRIAL = np.arange(1.0, 61.0)
+CURVE = 20 + 15 * np.exp(-0.1 * (TRIAL - 1))
+
+
+def noise(seed, sd=3.0):
+    return sd * np.random.default_rng(seed).normal(size=60)
+
+
+def test_the_statistic_of_two_levels_is_the_best_f_of_all_places():
+    y = 10 + noise(1) - 4 * (TRIAL >= 30)
+    found = find_change_point(TRIAL, y, form="level", simulations=99)
+    best = 0.0
+    for c in range(3, 58):
+        one, two = y[:c], y[c:]
+        left = np.sum((one - one.mean()) ** 2) + np.sum((two - two.mean()) ** 2)
+        best = max(best, (np.sum((y - y.mean()) ** 2) - left) / 2 / (left / 57))
+    assert found.statistic == pytest.approx(best, rel=1e-9)
+    jump = found.estimates.set_index("term").at["jump", "estimate"]
+    at = found.estimates.loc[0, "estimate"]
+    assert jump == pytest.approx(y[at <= TRIAL].mean() - y[at > TRIAL].mean())
+
+
+def test_a_jump_is_found_where_it_is():
+    y = CURVE - 8 * (TRIAL >= 35) + noise(2, 2.0)
+    found = find_change_point(TRIAL, y)
+    row = found.estimates.iloc[0]
+    assert found.jumps and found.p < 0.01
+    assert row["conf_low"] <= 35 <= row["conf_high"] and row["conf_high"] - row["conf_low"] < 12
+    assert found.estimates.set_index("term").at["jump", "estimate"] == pytest.approx(-8, abs=2.5)
+    assert np.sum((y - found.fitted) ** 2) < np.sum((y - CURVE) ** 2)
+
+
+@pytest.mark.slow
+def test_without_a_jump_the_search_claims_one_in_twenty():
+    """A plain F test of the best place would claim one in most of these."""
+    found = [
+        find_change_point(TRIAL, CURVE + noise(s), simulations=199, seed=s) for s in range(150)
+    ]
+    rejected = np.mean([one.p <= 0.05 for one in found])
+    # Binomial(150, .05): above 15 with probability .003 (scipy.stats.binom).
+    assert rejected <= 0.1
+    assert np.mean([one.statistic > 3.17 for one in found]) > 0.3
+
+
+@pytest.mark.parametrize(
+    ("n", "y", "options", "said"),
+    [
+        (TRIAL[:9], CURVE[:9], {}, "ten scores"),
+        (TRIAL, np.ones(60), {}, "all the same"),
+        (TRIAL, (CURVE > 25).astype(float), {}, "scores"),
+        (TRIAL, CURVE, {"form": "s_shaped"}, "one rate"),
+        (TRIAL, CURVE, {"simulations": 10}, "simulations"),
+        (TRIAL - 1, CURVE, {"form": "power"}, "practice counts of at least"),
+        (TRIAL, CURVE[:-1], {}, "differ in length"),
+        (TRIAL, CURVE, {"level": 95}, "confidence level"),
+    ],
+)
+def test_refusals(n, y, options, said):
+    with pytest.raises(InputError, match=said):
+        find_change_point(n, y, **options)
+
+
+def test_the_monotone_curve_is_monotone_and_no_closer_than_the_best_monotone_steps():
+    y = CURVE + noise(3)
+    found = fit_monotone(TRIAL, y, simulations=99)
+    assert found.falls and np.all(np.diff(found.fitted) <= 1e-9)
+    steps = isotonic_regression(y, increasing=False).x
+    assert np.sum((y - found.fitted) ** 2) >= np.sum((y - steps) ** 2)
+    assert found.predict(TRIAL) == pytest.approx(found.fitted)
+    rising = fit_monotone(TRIAL, -y, simulations=99)
+    assert not rising.falls and rising.fitted == pytest.approx(-found.fitted, abs=1e-6)
+
+
+def test_a_form_that_bends_elsewhere_is_found_out():
+    late = 35 - 15 / (1 + np.exp(-0.4 * (TRIAL - 25))) + noise(4, 1.5)
+    assert fit_monotone(TRIAL, late, simulations=199).p < 0.01
+    assert fit_monotone(TRIAL, late, form="s_shaped", simulations=99).p > 0.05
+
+
+@pytest.mark.slow
+def test_a_right_form_is_doubted_one_time_in_twenty():
+    found = [
+        fit_monotone(TRIAL, CURVE + noise(s), simulations=99, seed=s).p <= 0.05 for s in range(80)
+    ]
+    # Binomial(80, .05): above 9 with probability .007 (scipy.stats.binom).
+    assert np.sum(found) <= 9
+
+
+@pytest.mark.parametrize(
+    ("n", "y", "said"),
+    [
+        (TRIAL[:6], CURVE[:6], "ten practice counts"),
+        (TRIAL - 1, CURVE, "above 0"),
+        (TRIAL, (CURVE > 25).astype(float), "scores"),
+    ],
+)
+def test_monotone_refusals(n, y, said):
+    with pytest.raises(InputError, match=said):
+        fit_monotone(n, y)

@@ -1,0 +1,127 @@
+"""Groups compared on quantities of curves: against a library, by hand, refusals, error rates."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from statsmodels.stats.meta_analysis import combine_effects
+
+import motorlearn as ml
+from motorlearn.curves import compare_curves, curve_quantities
+from motorlearn.exceptions import ColumnError, InputError
+
+TRIAL = np.arange(1.0, 41.0)
+
+
+def study(seed=1, learners=8, ratio=1.0, noise=1.5):
+    rng, parts = np.random.default_rng(seed), []
+    for k in range(2 * learners):
+        rate = np.exp(np.log(0.15) + 0.3 * rng.normal()) * (ratio if k % 2 else 1.0)
+        y = 20 + 2 * rng.normal() + (12 + rng.normal()) * np.exp(-rate * (TRIAL - 1))
+        y = y + noise * rng.normal(size=40)
+        group = "random" if k % 2 else "blocked"
+        parts.append(pd.DataFrame({"participant": k, "group": group, "trial": TRIAL, "y": y}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def compare(table, **options):
+    return compare_curves(table, "y", practice="trial", group="group", **options)
+
+
+def test_means_are_those_of_a_meta_analysis_of_the_learners():
+    table = study()
+    found = compare(table, quantity="level_at", at=20.0)
+    for row in found.groups.itertuples():
+        effects, variances = [], []
+        for _, part in table[table["group"] == row.group].groupby("participant"):
+            told = curve_quantities(
+                ml.fit_curve(part["trial"], part["y"]), level_at=[20.0], level=0.95
+            )
+            one = told.estimates.iloc[0]
+            from_people = found.people.set_index("participant").loc[part["participant"].iloc[0]]
+            assert one["estimate"] == pytest.approx(from_people["estimate"])
+            effects.append(one["estimate"])
+            variances.append(from_people["std_error"] ** 2)
+        wanted = combine_effects(
+            np.array(effects), np.array(variances), method_re="iterated", use_t=True
+        )
+        low, high = wanted.conf_int(use_t=True)[3]
+        assert row.estimate == pytest.approx(wanted.mean_effect_re)
+        assert [row.conf_low, row.conf_high] == pytest.approx([low, high], rel=1e-6)
+    gap = found.groups["estimate"].diff().iloc[1]
+    assert found.contrasts.loc[0, "estimate"] == pytest.approx(gap)
+    assert found.contrasts.loc[0, "kind"] == "difference"
+
+
+def test_a_learner_who_is_known_well_counts_for_more():
+    table = study(noise=0.5)
+    odd = table["participant"] == 2
+    rng = np.random.default_rng(3)
+    table.loc[odd, "y"] = 60 + 4 * np.exp(-0.9 * (TRIAL - 1)) + 3.0 * rng.normal(size=40)
+    found = compare(table)
+    person = found.people.set_index("participant").loc[2]
+    others = found.people.drop(index=2)
+    if np.isfinite(person["std_error"]):
+        assert person["std_error"] > 3 * others["std_error"].median()
+    else:
+        assert person["reason"]
+
+
+def test_ratio_of_half_lives_is_found():
+    found = compare(study(seed=4, ratio=2.0, learners=12, noise=1.0))
+    row = found.contrasts.iloc[0]
+    assert row["kind"] == "ratio" and row["conf_low"] < 0.5 < row["conf_high"] and row["p"] < 0.01
+
+
+def test_learners_without_the_quantity_are_named_and_the_reader_is_warned():
+    table = study(learners=6)
+    flat = table["participant"].isin([0, 2])
+    table.loc[flat, "y"] = 20 + np.random.default_rng(1).normal(size=int(flat.sum()))
+    found = compare(table)
+    assert found.groups.set_index("group").loc["blocked", "left_out"] == 2
+    assert set(found.people.loc[found.people["participant"].isin([0, 2]), "reason"]) == {
+        "no change"
+    }
+    assert "blocked 2 of 6" in found.warnings[0]
+
+
+@pytest.mark.parametrize(
+    ("options", "error", "said"),
+    [
+        ({"quantity": "speed"}, InputError, "quantity"),
+        ({"at": 3.0}, InputError, "half-life"),
+        ({"quantity": "area", "at": 3.0}, InputError, "two practice counts"),
+        ({"quantity": "level_at"}, InputError, "one number"),
+        ({"participant": "who"}, ColumnError, "who"),
+        ({"level": 95}, InputError, "confidence level"),
+        ({"form": "line"}, InputError, "no learning curve"),
+        ({"quantity": "trials_to", "at": 5.0}, InputError, "does not reach"),
+    ],
+)
+def test_refusals(options, error, said):
+    with pytest.raises(error, match=said):
+        compare(study(learners=3), **options)
+
+
+def test_one_group_or_two_groups_of_one_person_are_refused():
+    table = study(learners=3)
+    with pytest.raises(InputError, match="two groups"):
+        compare(table[table["group"] == "random"])
+    table.loc[0, "group"] = "random"
+    with pytest.raises(InputError, match="more than one group"):
+        compare(table)
+
+
+def test_areas_and_levels_by_hand():
+    fit = ml.fit_curve(TRIAL, 20 + 15 * np.exp(-0.1 * (TRIAL - 1)))
+    told = curve_quantities(fit, area=(1.0, 41.0)).estimates.set_index("quantity")
+    assert told.at["area", "estimate"] == pytest.approx(20 * 40 + 150 * (1 - np.exp(-4)), rel=1e-6)
+    with pytest.raises(InputError, match="two practice counts"):
+        curve_quantities(fit, area=(5.0, 1.0))
+
+
+@pytest.mark.slow
+def test_equal_groups_differ_no_more_often_than_they_should():
+    rejected = np.array(
+        [compare(study(seed, 10)).contrasts.loc[0, "p"] < 0.05 for seed in range(120)]
+    )
+    assert rejected.mean() < 0.11
