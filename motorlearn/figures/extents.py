@@ -21,8 +21,8 @@ def settle(figure: Figure) -> None:
 
 
 def visible_texts(figure: Figure) -> list[Text]:
-    """Every text of a figure that a reader would see."""
-    settle(figure)
+    """Every text of a figure that a reader would see, where drawing puts it (legends too)."""
+    figure.draw_without_rendering()
     undrawn = {id(label) for axes in figure.axes for label in _undrawn_tick_labels(axes)}
     return [
         text
