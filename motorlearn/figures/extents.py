@@ -21,8 +21,11 @@ def settle(figure: Figure) -> None:
 
 
 def visible_texts(figure: Figure) -> list[Text]:
-    """Every text of a figure that a reader would see."""
-    settle(figure)
+    """Every text of a figure that a reader would see, at the place it is drawn at.
+
+    A legend puts its texts in their places while it is drawn, not when the axes are laid out.
+    """
+    figure.draw_without_rendering()
     undrawn = {id(label) for axes in figure.axes for label in _undrawn_tick_labels(axes)}
     return [
         text
