@@ -48,7 +48,7 @@ def fit_mixed(
     attempts: str | None = None,
     reml: bool = True,
     quadrature: int = 1,
-    df: str | None = None,
+    df: str = "satterthwaite",
     link: str | None = None,
     weights: str | None = None,
     offset: str | None = None,
@@ -84,10 +84,10 @@ def fit_mixed(
     quadrature : int
         Nodes per random effect of adaptive Gauss-Hermite quadrature; 1 is the Laplace
         approximation. More than 1 needs a single grouping factor.
-    df : {"satterthwaite", "kenward-roger", "normal"}, optional
-        Degrees of freedom: Satterthwaite's for a linear model if not given, and for hits those of
-        Kenward and Roger on the pseudo-data of the fitted model, because the normal test of hits
-        errs too often with few people. Where these cannot be had, for example with crossed factors
+    df : {"satterthwaite", "kenward-roger", "normal"}
+        Degrees of freedom of a linear model. Hits have those of Kenward and Roger on the pseudo-data
+        of the fitted model unless ``"normal"`` is asked for, because the normal test of hits errs
+        too often with few people. Where these cannot be had, for example with crossed factors
         or a single attempt in each row, hits use the normal distribution and ``warnings`` say so.
     link : {"logit", "probit", "cloglog"}, optional
         Link of a binomial model; logit if not given.
@@ -233,14 +233,13 @@ def _refuse_large_grid(quadrature: int, design: Design) -> None:
         )
 
 
-def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str | None) -> Options:
+def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str) -> Options:
     if family not in FAMILIES:
         raise InputError("the family is not known", [family], f"use one of {FAMILIES}")
     links = ("logit", "probit", "cloglog") if family == "binomial" else ("identity",)
     link = link or links[0]
     if link not in links:
         raise InputError(f"a {family} model has no such link", [link], f"use one of {links}")
-    df = df or ("kenward-roger" if family == "binomial" else "satterthwaite")
     if df not in METHODS:
         raise InputError("the method for df is not known", [df], f"use one of {METHODS}")
     if (
@@ -254,11 +253,8 @@ def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str
             "a linear model needs no quadrature", [quadrature], "leave quadrature at 1"
         )
     if family == "binomial":
-        if df == "satterthwaite":
-            raise InputError(
-                "Satterthwaite's df belong to a linear model", [df], "leave df out for hits"
-            )
-        return Options(family, link, False, int(quadrature), df)
+        few = "normal" if df == "normal" else "kenward-roger"
+        return Options(family, link, False, int(quadrature), few)
     if df == "kenward-roger" and not reml:
         raise InputError(
             "Kenward-Roger adjusts restricted maximum likelihood",
