@@ -24,7 +24,8 @@ from motorlearn.audit.mixed.refits import robust_conclusions, with_row_effects
 TABLE = Path(__file__).parents[2] / "docs" / "calibration-of-audits.csv"
 TESTS = ("pretest", "posttest", "retention")
 COLUMNS = ("situation", "people", "effect", "check", "act", "studies", "false_positives",
-           "coverage", "remedy", "false_positives_of_the_remedy", "replicates")  # fmt: skip
+           "coverage", "remedy", "false_positives_of_the_remedy", "replicates",
+           "replicates_of_the_remedy")  # fmt: skip
 
 Make = Callable[[np.random.Generator], pd.DataFrame]
 Numbers = tuple[float, float, float, float]
@@ -98,7 +99,7 @@ def clean_rows(studies: int) -> list[tuple]:
                 named = "; ".join(sorted(set().union(*found))) or "none"
                 share = np.mean([bool(one) for one in found])
                 rows.append((f"clean, {kind}", f"{n} a group", f"d = {d:g}", named, share, studies,
-                             *(np.nan,) * 2, "", np.nan, 0))  # fmt: skip
+                             np.nan, np.nan, "", np.nan, 0, 0))  # fmt: skip
     return rows
 
 
@@ -287,7 +288,7 @@ def fault_row(fault: Fault, studies: int, replicates: int, key: int) -> tuple:
     p, held, other, _ = np.array(numbers, dtype=float).T
     return (fault.name, fault.people, "none", fault.check, np.mean(named), studies,
             np.mean(p < 0.05), np.mean(held), fault.remedy, np.mean(other < 0.05),
-            replicates)  # fmt: skip
+            replicates, replicates)  # fmt: skip
 
 
 def fault_rows(studies: int, replicates: int, faults=FAULTS) -> list[tuple]:

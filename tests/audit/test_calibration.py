@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from calibration import FAULTS, clean_rows, fault_row
+from variants import CELLS, rates
 
 NAMED = 0.9
 """Share of faulty studies that are named at least."""
@@ -24,6 +25,17 @@ def test_faults_that_do_harm_are_named_and_their_remedies_hold(place):
     named, remedied = row[4], row[9]
     assert named >= NAMED - 2 * np.sqrt(0.9 * 0.1 / studies)
     assert remedied <= 0.065 + 2 * np.sqrt(0.05 * 0.95 / replicates)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("cell", [CELLS[1], CELLS[4], CELLS[8]], ids=["plain", "spread", "shape"])
+def test_variants_that_hold_wherever_they_are_shown(cell):
+    studies = 400
+    found = rates(studies, [cell]).iloc[0]
+    most = 0.065 + 2 * np.sqrt(0.05 * 0.95 / studies)
+    assert found["a variance for each group"] <= most
+    assert found["residuals resampled"] <= most
+    assert found["permutation test"] <= most + 0.02
 
 
 def test_one_clean_and_one_faulty_study():

@@ -11,7 +11,10 @@ from writers import WRITERS
 
 STOPPING = Path(__file__).parent / "stopping.py"
 QUICK = [name for name, writer in WRITERS.items() if writer.quick]
-FEW, MANY, ALL = 8, 60, 10_000
+ONES_OWN = ("file", "folder", "folder in two steps", "import", "share with key")
+"""Writers that reach the disk each in a way of their own; the others share these ways."""
+
+FEWEST, FEW, MANY, ALL = 4, 8, 60, 10_000
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked to be killed")
 
@@ -30,7 +33,10 @@ def examined(folder: Path, most: int, *writers: str) -> dict[str, list[str]]:
 
 @pytest.fixture(scope="module")
 def found(tmp_path_factory):
-    return examined(tmp_path_factory.mktemp("stopped"), FEW, *QUICK)
+    others = [name for name in QUICK if name not in ONES_OWN]
+    return examined(tmp_path_factory.mktemp("stopped"), FEW, *ONES_OWN) | examined(
+        tmp_path_factory.mktemp("others"), FEWEST, *others
+    )
 
 
 @pytest.mark.parametrize("writer", QUICK)
