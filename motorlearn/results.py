@@ -10,11 +10,13 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from importlib.metadata import version
 from typing import Any, ParamSpec, Self, TypeVar
 
 import numpy as np
 import pandas as pd
 
+import motorlearn
 from motorlearn.exceptions import FitError, InputError, RefusedError
 from motorlearn.rows import LEFT_OUT
 from motorlearn.tables import Table, to_html, to_text
@@ -32,6 +34,26 @@ _DAMAGE = (
 
 P = ParamSpec("P")
 R = TypeVar("R")
+
+
+SOFTWARE = ("motorlearn", "numpy", "scipy", "pandas", "statsmodels")
+"""What numbers come from; figures and files have libraries of their own."""
+
+
+@functools.cache
+def _versions() -> tuple[tuple[str, str], ...]:
+    return tuple((name, version(name)) for name in SOFTWARE[1:])
+
+
+def software_versions() -> dict[str, str]:
+    """Versions of the software that numbers come from, by name.
+
+    Examples
+    --------
+    >>> list(software_versions())
+    ['motorlearn', 'numpy', 'scipy', 'pandas', 'statsmodels']
+    """
+    return {"motorlearn": motorlearn.__version__, **dict(_versions())}
 
 
 def nobody_left_out() -> pd.DataFrame:
@@ -65,6 +87,8 @@ class Recipe:
         What the optimiser or the checks said.
     at_bound : tuple of str
         Parameters that ended at a bound.
+    versions : mapping of str to str
+        Software that the numbers come from, by name.
     """
 
     call: str
@@ -77,6 +101,7 @@ class Recipe:
     converged: bool = True
     message: str = ""
     at_bound: tuple[str, ...] = ()
+    versions: Mapping[str, str] = field(default_factory=software_versions, repr=False)
 
 
 @dataclass(frozen=True)

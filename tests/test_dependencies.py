@@ -37,6 +37,11 @@ def test_every_import_is_a_dependency():
     assert imported() - OPTIONAL - asked == set()
 
 
+def test_every_dependency_is_imported():
+    """Nothing is installed that the package does not import itself."""
+    assert names(PROJECT["dependencies"]) - imported() == set()
+
+
 def test_optional_imports_stand_in_an_extra():
     extras = {entry for extra in PROJECT["optional-dependencies"].values() for entry in extra}
     assert names(sorted(extras)) >= OPTIONAL

@@ -4,21 +4,34 @@
 phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mixed_route`` does the
 first with every test there is, ``equivalence`` judges against a declared bound, ``blocks`` compares
 the blocks of practice, ``limits`` says what the design cannot show, ``pooling`` why trials are not
-the unit, ``comparison`` holds the results.
+the unit, ``comparison`` holds the results. ``pairs`` (every pair of blocks or tests within a group)
+stands on pingouin and is loaded when it is used.
 """
+
+from typing import TYPE_CHECKING
 
 from motorlearn.compare.blocks import compare_blocks
 from motorlearn.compare.comparison import BlockComparison, PhaseComparison
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.phases import compare_phases
 from motorlearn.compare.pooling import Pooling, pooling_inflation
+from motorlearn.doors import late_names
+
+if TYPE_CHECKING:
+    from motorlearn.compare.pairs import Pairs, pairs_within
+
+__getattr__, __dir__ = late_names(
+    __name__, dict.fromkeys(("Pairs", "pairs_within"), "motorlearn.compare.pairs")
+)
 
 __all__ = [
     "BlockComparison",
     "Limit",
+    "Pairs",
     "PhaseComparison",
     "Pooling",
     "compare_blocks",
     "compare_phases",
+    "pairs_within",
     "pooling_inflation",
 ]

@@ -105,8 +105,9 @@ def find_change_point(
     The place :math:`c` is searched over all practice counts with three scores on either side. A
     search finds a jump in any noise, so that the F of the best one has no F distribution; its p
     is the share of curves without a jump, simulated from the best of them, in which the search
-    finds as much. Simulated with a curve of 60 trials, that test kept 5 % (see the page on error
-    rates).
+    finds as much. In 200 simulated curves of 60 trials without a jump it claimed 5.5 % (rate .1)
+    and 5.0 % (rate .02), where the plain F of the best place claims 38 and 30 %; with a jump of two
+    SDs the range of places held the true one in 96 %.
 
     Parameters
     ----------

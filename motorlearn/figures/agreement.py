@@ -5,6 +5,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
+from motorlearn.figures.labels import shortened
 from motorlearn.figures.style import (
     INK,
     SOFT_INK,
@@ -15,6 +16,8 @@ from motorlearn.figures.style import (
     house,
     label_ends,
     looks,
+    name_x,
+    name_y,
 )
 from motorlearn.measures import Agreement
 
@@ -64,8 +67,9 @@ def bland_altman(
         ends = np.array([middle.min(), middle.max()])
         line = row["bias"] + row["slope"] * (ends - middle.mean())
         axes.plot(ends, line, color="#b34a00", linestyle=(0, (1, 1.2)))
-        axes.set_xlabel(f"mean of {row['first']} and {row['second']} ({unit})")
-        axes.set_ylabel(f"{row['first']} − {row['second']} ({unit})")
+        first, second = (shortened(str(row[name])) for name in ("first", "second"))
+        name_x(axes, f"mean of {first} and {second} ({unit})")
+        name_y(axes, f"{first} − {second} ({unit})")
         right = axes.get_xlim()[1]
         axes.set_xlim(right=right)
         label_ends(
@@ -127,7 +131,11 @@ def rater_drift(
             slope = drift["slope"].get(name, np.nan)
             y = own["gap"].mean() + slope * (x - own["order"].mean())
             axes.plot(x, y, **look.line_style)
-            ends.append(EndLabel(float(x[-1]), float(y[-1]), f"rater {name}", look.text_colour))
+            ends.append(
+                EndLabel(
+                    float(x[-1]), float(y[-1]), f"rater {shortened(str(name))}", look.text_colour
+                )
+            )
         axes.set_xlabel("position of the clip")
         axes.set_ylabel(f"score minus other raters ({unit})")
         label_ends(axes, ends)
@@ -183,8 +191,8 @@ def category_agreement(
         ticks = np.arange(len(names))
         axes.set_xticks(ticks, names)
         axes.set_yticks(ticks, names)
-        axes.set_xlabel(f"rater {row['second']}")
-        axes.set_ylabel(f"rater {row['first']}")
+        name_x(axes, f"rater {shortened(str(row['second']))}")
+        name_y(axes, f"rater {shortened(str(row['first']))}")
     kappa = (
         f"{digits.number(row['kappa'])} ({digits.interval(row['kappa_low'], row['kappa_high'])})"
     )

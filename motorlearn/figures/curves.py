@@ -12,6 +12,7 @@ from scipy.stats import t
 from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
+from motorlearn.figures.panels import many_lines, small_title
 from motorlearn.figures.style import (
     FAINT,
     INK,
@@ -24,6 +25,7 @@ from motorlearn.figures.style import (
     house,
     label_ends,
     looks,
+    name_x,
 )
 
 MOST_PANELS = 30
@@ -136,7 +138,7 @@ def _one_fit(
 ) -> None:
     best = verdict["best"]
     form = "level" if verdict["form"] == "no change" else verdict["form"]
-    axes.set_title(f"{name}: {form}", fontsize="x-small", fontweight="normal")
+    small_title(axes, str(name), str(form))
     axes.tick_params(labelsize="x-small")
     if best not in FORMS:
         return
@@ -193,7 +195,7 @@ def population_curve(
             band = (part["conf_low"], part["conf_high"])
             axes.fill_between(n, *band, color=look.colour, alpha=0.25, linewidth=0)
             axes.plot(n, part["estimate"], color=look.colour, linestyle=look.line)
-            axes.set_title(f"{group} (n = {len(own)})" if group else f"n = {len(own)}")
+            many_lines(axes, f"{group} (n = {len(own)})" if group else f"n = {len(own)}")
             axes.set_xlabel(practice_label)
             axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
         panels[0].set_ylabel("probability of a hit" if fit.family == "binomial" else label)
@@ -307,7 +309,7 @@ def _forest_row(
 def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None:
     scale = "logit" if fit.family == "binomial" else unit
     label = "rate per unit of practice" if name == "log_rate" else name
-    axes.set_xlabel(label if name == "log_rate" or not scale else f"{label} ({scale})")
+    name_x(axes, label if name == "log_rate" or not scale else f"{label} ({scale})")
     axes.set_ylim(-len(fit.groups) + 0.45, 0.45)
     if name == "log_rate":
         axes.set_xscale("log")
@@ -354,15 +356,13 @@ def curve_residuals(
         left.plot(n, residual, "o", color=FAINT, markersize=3, markeredgewidth=0)
         places, means = _running_mean(n, residual)
         left.plot(places, means, color=INK)
-        left.set_xlabel(practice_label)
-        left.set_ylabel(f"residual, {label}")
+        left.set(xlabel=practice_label, ylabel=f"residual, {label}")
         left.margins(x=0.12)
         label_ends(left, [EndLabel(float(places[-1]), float(means[-1]), "mean")])
         right.axhline(0, color=SOFT_INK, linewidth=0.8)
         right.axvline(0, color=SOFT_INK, linewidth=0.8)
         right.plot(before, after, "o", color=FAINT, markersize=3, markeredgewidth=0)
-        right.set_xlabel("residual before")
-        right.set_ylabel("residual")
+        right.set(xlabel="residual before", ylabel="residual")
         right.set_title(f"lag 1: r = {number(lag)}", fontweight="normal")
     return Drawing(
         "curve-residuals",

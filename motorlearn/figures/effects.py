@@ -11,7 +11,16 @@ from matplotlib.axes import Axes
 from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.figures.frames import ask_columns
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house, thin_ticks
+from motorlearn.figures.style import (
+    INK,
+    SOFT_INK,
+    Drawing,
+    SizeName,
+    canvas,
+    house,
+    name_x,
+    thin_ticks,
+)
 
 BAND = "#e3e3e3"
 _NAME = 42
@@ -100,7 +109,7 @@ def _dress(axes: Axes, names: list[str], known: pd.DataFrame, null: float, label
     axes.set_ylim(len(names) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
-    axes.set_xlabel(label)
+    name_x(axes, label)
     low = min(float(known.to_numpy().min()), null)
     high = max(float(known.to_numpy().max()), null)
     if null == 1.0:

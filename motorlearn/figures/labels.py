@@ -144,6 +144,17 @@ def name_y(axes: Axes, text: str) -> None:
         axes.set_ylabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
 
 
+def name_x(axes: Axes, text: str) -> None:
+    """Name the x axis, in two or three lines where the axis is too short for one."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    axes.set_xlabel(text)
+    settle(figure)
+    share = axes.xaxis.label.get_window_extent().width / max(axes.get_window_extent().width, 1)
+    if share > 1:
+        axes.set_xlabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
+
+
 def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> None:
     """Write the names of groups under their places, folded into the room that each has.
 

@@ -39,6 +39,7 @@ from motorlearn.figures.labels import EndLabel as EndLabel
 from motorlearn.figures.labels import folded as folded
 from motorlearn.figures.labels import group_ticks as group_ticks
 from motorlearn.figures.labels import label_ends as label_ends
+from motorlearn.figures.labels import name_x as name_x
 from motorlearn.figures.labels import name_y as name_y
 from motorlearn.figures.labels import spread as spread
 from motorlearn.figures.labels import thin_ticks as thin_ticks

@@ -2,7 +2,8 @@
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import special, stats
+from scipy import special
+from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
 from motorlearn.exceptions import InputError
 from motorlearn.measures.aim import Floats
@@ -40,15 +41,7 @@ def wilson_interval(
     >>> round(float(low), 3), round(float(high), 3)
     (0.387, 0.781)
     """
-    k, n = _counts(hits, attempts)
-    z2 = stats.norm.isf((1 - inside(level)) / 2) ** 2
-    m = np.where(n > 0, n, np.nan)
-    p = k / m
-    centre = p + z2 / (2 * m)
-    half = np.sqrt(z2) * np.sqrt(p * (1 - p) / m + z2 / (4 * m**2))
-    low = np.where(k == 0, 0.0 * m, (centre - half) / (1 + z2 / m))
-    high = np.where(k == n, 1.0 + 0.0 * m, (centre + half) / (1 + z2 / m))
-    return low[()], high[()]
+    return _interval(hits, attempts, level, "wilson")
 
 
 def clopper_pearson_interval(
@@ -67,12 +60,18 @@ def clopper_pearson_interval(
     >>> float(low), round(float(high), 4)
     (0.0, 0.1684)
     """
+    return _interval(hits, attempts, level, "beta")
+
+
+def _interval(
+    hits: ArrayLike, attempts: ArrayLike, level: float, method: str
+) -> tuple[Floats, Floats]:
+    """Interval of statsmodels; NaN where there was no attempt, whole ends where all or none hit."""
     k, n = _counts(hits, attempts)
-    tail = (1 - inside(level)) / 2
-    nothing = np.where(n > 0, 0.0, np.nan)
-    low = np.where(k == 0, 0.0, stats.beta.ppf(tail, np.maximum(k, 1), n - k + 1))
-    high = np.where(k == n, 1.0, stats.beta.isf(tail, k + 1, np.maximum(n - k, 1)))
-    return (low + nothing)[()], (high + nothing)[()]
+    some = np.where(n > 0, n, np.nan)
+    found = proportion_confint(k, some, alpha=1 - inside(level), method=method)
+    low, high = (np.asarray(end, dtype=float) + 0.0 * some for end in found)
+    return np.where(k == 0, 0.0 * some, low)[()], np.where(k == n, 1.0 + 0.0 * some, high)[()]
 
 
 def newcombe_difference(
@@ -98,12 +97,13 @@ def newcombe_difference(
     >>> [round(value, 4) for value in newcombe_difference((56, 48), (70, 80))]
     [0.2, 0.0524, 0.3339]
     """
-    p = hit_rate(hits, attempts)
-    low, high = wilson_interval(hits, attempts, level=level)
-    difference = p[0] - p[1]
-    down = np.hypot(p[0] - low[0], high[1] - p[1])
-    up = np.hypot(high[0] - p[0], p[1] - low[1])
-    return float(difference), float(difference - down), float(difference + up)
+    k, n = _counts(hits, attempts)
+    if (n <= 0).any():
+        return float("nan"), float("nan"), float("nan")
+    low, high = confint_proportions_2indep(
+        k[0], n[0], k[1], n[1], method="newcomb", compare="diff", alpha=1 - inside(level)
+    )
+    return float(k[0] / n[0] - k[1] / n[1]), float(low), float(high)
 
 
 def empirical_logit(hits: ArrayLike, attempts: ArrayLike) -> Floats:

@@ -4,23 +4,19 @@ import hashlib
 import platform
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from importlib.metadata import version
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-import motorlearn
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, analyse_study
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, hits_declared_of, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
-from motorlearn.results import Recipe, Refused, Result
+from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
-
-PACKAGES = ("numpy", "scipy", "pandas")
 
 TEST_COLUMNS = (
     "outcome",
@@ -345,9 +341,8 @@ def _made_of(analysis: StudyAnalysis) -> dict[str, str]:
     design, seed = analysis.design, analysis.recipe.seed
     made = {
         "seeds": f"study {design.study.seed}, allocation {design.allocation.seed}, audit {seed}",
-        "motorlearn": motorlearn.__version__,
         "python": platform.python_version(),
-        **{name: version(name) for name in PACKAGES},
+        **software_versions(),
     }
     return made | {f"{HASH}{name}": found for name, found in data_hashes(analysis.study).items()}
 

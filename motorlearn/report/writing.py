@@ -2,14 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 from tqdm.auto import tqdm
 
-import motorlearn
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
@@ -24,6 +22,7 @@ from motorlearn.report.writers.contents import Document
 from motorlearn.report.writers.numbers import to_no_results, to_results
 from motorlearn.report.writers.page import to_page
 from motorlearn.report.writers.word import to_word
+from motorlearn.results import software_versions
 from motorlearn.tables import to_csv
 from motorlearn.tables.display import to_styled_html
 from motorlearn.tables.excel import to_excel
@@ -32,7 +31,6 @@ from motorlearn.trials import Study, study_sums
 from motorlearn.wording.voice import count
 
 MARK = "report.html"
-SOFTWARE = ("numpy", "scipy", "pandas")
 
 
 def write_report(
@@ -134,7 +132,7 @@ def write_found(
     found: StudyView, work: Path, *, decimal: str, draft: bool, quiet: bool | None
 ) -> None:
     """Write everything that was found into an empty folder."""
-    versions = _versions()
+    versions = software_versions()
     made = _made(found.study, versions)
     with tqdm(total=2, desc="report", disable=quiet, leave=False) as progress:
         document = compose(found, decimal=decimal, draft=draft, versions=versions)
@@ -149,7 +147,7 @@ def _write_plan(
 ) -> Path:
     """Write the report of a study without data: its plan, and what is open in it."""
     _refuse_errors(study)
-    versions = _versions()
+    versions = software_versions()
     made = _made(study, versions)
     with new_folder(folder, mark=MARK) as work:
         document = compose_plan(study, kept=kept, decimal=decimal, draft=draft, versions=versions)
@@ -166,11 +164,6 @@ def _write_document(
     keep(work, entries | _tabulate(document, work, kept))
     (work / "report.docx").write_bytes(to_word(document, pictures, made))
     (work / MARK).write_text(to_page(document, pictures, made), "utf-8")
-
-
-def _versions() -> dict[str, str]:
-    versions = {"motorlearn": motorlearn.__version__}
-    return versions | {name: version(name) for name in SOFTWARE}
 
 
 def _refuse_errors(study: Study) -> None:

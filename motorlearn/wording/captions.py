@@ -224,6 +224,55 @@ def effects_words(
     return Words(caption, f"Forest plot. {capitalised('; '.join(said))}.")
 
 
+def estimation_words(rows: pd.DataFrame, means: pd.DataFrame, stage: str, voice: Voice) -> Words:
+    """Caption and alternative text of raw scores with the difference on an axis of its own."""
+    ratio = rows["effect"].iloc[0] == "ratio"
+    places = 2 if ratio else voice.decimals
+    own = means[(means["phase"] == stage) & means["mean"].notna()]
+    said = [
+        f"{row['group']} {'over' if ratio else 'minus'} {row['reference']}: "
+        f"{voice.number(row['estimate'], places)} "
+        f"({voice.number(row['conf_low'], places)} to {voice.number(row['conf_high'], places)})"
+        for row in rows.to_dict("records")
+    ]
+    what = "ratio of means" if ratio else "difference of means"
+    adjusted = ", adjusted for the baseline," if rows["adjusted"].all() else ""
+    null = "1 (same size)" if ratio else "0"
+    caption = (
+        f"Above: {voice.name}{_unit(voice)} of every participant {voice.during(stage)}, bars: "
+        f"group means ({group_sizes(own)}). {better(voice)}. Below, on an axis of its own: the "
+        f"{what}{adjusted} with its 95 % confidence interval, not corrected for multiplicity; "
+        f"horizontal line: {null}."
+    )
+    alt = f"Dot plot of {voice.name} by group {voice.during(stage)} with the {what} beneath."
+    return Words(caption, f"{alt} {capitalised('; '.join(said))}.")
+
+
+def pairs_words(pairs: pd.DataFrame, stages: tuple[str, str], voice: Voice) -> Words:
+    """Caption and alternative text of a line for each participant between two tests."""
+    first, second = stages
+    wide = pairs.pivot_table(
+        index=["participant", "group"], columns="phase", values="score", observed=True, sort=False
+    ).reindex(columns=[first, second])
+    both = wide.dropna()
+    means = both.groupby(level="group", sort=False)[[first, second]].agg(["mean", "count"])
+    said = [
+        f"{group} {voice.number(row[(first, 'mean')])} to {voice.number(row[(second, 'mean')])}"
+        f"{voice.unit} (n = {int(row[(first, 'count')])})"
+        for group, row in means.iterrows()
+    ]
+    alone = len(wide) - len(both)
+    points = (
+        f" Single points: {count(alone, 'participant')} with one of the tests." if alone else ""
+    )
+    caption = (
+        f"{capitalised(voice.name)}{_unit(voice)} of each participant {voice.during(first)} and "
+        f"{voice.during(second)}. {better(voice)}. Thin lines: participants; thick line: mean of "
+        f"those with both tests: {listed(said)}.{points}"
+    )
+    return Words(caption, f"Lines of participants from one test to another. Means: {listed(said)}.")
+
+
 def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
     """Participants behind the contrasts of each test."""
     said = []

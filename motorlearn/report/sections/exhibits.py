@@ -7,9 +7,11 @@ from motorlearn.figures import (
     Drawing,
     delayed_scores,
     effect_forest,
+    estimation_plot,
     landing_map,
     missing_map,
     paired_change,
+    paired_lines,
     participant_flow,
     practice_curve,
 )
@@ -86,6 +88,53 @@ def scores_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawi
     )
     words = captions.scores_words(comparison.means, comparison.adjusted_means, shown, entry.voice)
     return worded(drawing, words)
+
+
+def estimation_figure(found: StudyView, entry: OutcomeView, stage: str) -> Drawing | None:
+    """Raw scores of one test with the difference from the reference on an axis of its own."""
+    rows = shown_contrasts(entry)
+    if rows is None or not isinstance(entry.comparison, PhaseComparison):
+        return None
+    rows = rows[(rows["phase"] == stage) & rows["estimate"].notna()]
+    scores = entry.comparison.scores
+    scores = scores[(scores["phase"] == stage) & scores["score"].notna()]
+    if rows.empty or scores.empty:
+        return None
+    reference = rows["reference"].iloc[0]
+    rows = rows[rows["reference"] == reference]
+    drawing = found.kept.draw(
+        estimation_plot,
+        scores[["group", "score"]],
+        rows[["group", "reference", "estimate", "conf_low", "conf_high"]],
+        ending=slug(entry.outcome.name),
+        reference=str(reference),
+        outcome=entry.outcome,
+        groups=found.groups,
+        null=1.0 if rows["effect"].iloc[0] == "ratio" else 0.0,
+    )
+    words = captions.estimation_words(rows, entry.comparison.means, stage, entry.voice)
+    return worded(drawing, words)
+
+
+def pairs_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
+    """A line for each participant from the first to the primary test, by group."""
+    stages, cells = entry.analysis.change_stages, entry.analysis.cells
+    if stages is None:
+        return None
+    names = {stage.name: stage.short for stage in found.stages}
+    pairs = cells[cells["phase"].isin(stages)].dropna(subset=["score"])
+    both = pairs.groupby("participant", observed=True)["phase"].transform("nunique") == 2
+    if not both.any():
+        return None
+    drawing = found.kept.draw(
+        paired_lines,
+        pairs[["participant", "group", "phase", "score"]].replace({"phase": names}),
+        ending=slug(entry.outcome.name),
+        phases=(names[stages[0]], names[stages[1]]),
+        outcome=entry.outcome,
+        groups=found.groups,
+    )
+    return worded(drawing, captions.pairs_words(pairs, stages, entry.voice))
 
 
 def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:

@@ -167,9 +167,20 @@ def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         yield Text(f"{{fig:{scores.name}}} shows every participant.")
         yield scores
     if len(found.groups) > 1:
+        yield from _estimated(found, entry, stage)
         yield from _between(found, entry, stage)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
     yield outcome_tables.descriptives_table(entry)
+
+
+def _estimated(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block]:
+    """Scores and difference of the test that was asked for first, of the primary outcome."""
+    if entry is not found.outcomes[0]:
+        return
+    figure = exhibits.estimation_figure(found, entry, stage)
+    if figure is not None:
+        yield Text(f"{{fig:{figure.name}}} sets the scores beside the difference between groups.")
+        yield figure
 
 
 def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block]:
@@ -251,6 +262,10 @@ def _within(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
             name = slug(entry.outcome.name)
             yield Text(f"{{tab:change-{name}}} holds the changes between all tests.")
             yield outcome_tables.paired_table(entry)
+    pairs = exhibits.pairs_figure(found, entry) if entry is found.outcomes[0] else None
+    if pairs is not None:
+        yield Text(f"{{fig:{pairs.name}}} joins the two tests of every participant.")
+        yield pairs
     change = exhibits.change_figure(found, entry, "thesis")
     if change is not None:
         yield Text(
