@@ -290,3 +290,10 @@ def test_a_file_without_anything_like_a_participant_is_not_proposed(tmp_path):
     file.write_text("a,b\n1,2\n3,4\n")
     with pytest.raises(ColumnError, match="looks like identifiers"):
         propose_recipe(file)
+
+
+def test_a_heading_longer_than_a_name_may_be_is_not_proposed_as_a_test(tmp_path):
+    heading = "pretest " + "long " * 20
+    (tmp_path / "wide.csv").write_text(f"participant,{heading},retention\np1,3,4\np2,5,6\n")
+    found = propose_recipe(tmp_path / "wide.csv").recipe
+    assert [entry.heading for entry in found.wide] == ["retention"]

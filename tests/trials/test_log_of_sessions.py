@@ -42,11 +42,11 @@ def test_the_report_tells_attendance_pain_and_fatigue(folder):
     study = ml.read_study(folder)
     log = study.sessions.assign(present=1.0, pain_before=0.0, pain_after=0.0, fatigue_after=4.0)
     log.loc[(log["participant"] == "P03") & (log["session"] == 2), "pain_after"] = 6
-    said, table = session_blocks(replace(study, sessions=log), ",")
-    assert "at 5,0 on average (5 to 5)" in said.text
+    said, table = session_blocks(replace(study, sessions=log))
+    assert "at 5.0 on average (5 to 5)" in said.text
     assert "told of by 1 participant at 1 session, 6 of 10 at worst" in said.text
     second = table.rows.iloc[1]
     assert (second["present"], second["pain"], second["worst"], second["fatigue"]) == (
         "6 of 6", 1, 6, 4,
     )  # fmt: skip
-    assert not list(session_blocks(replace(study, sessions=None), "."))
+    assert not list(session_blocks(replace(study, sessions=None)))

@@ -53,6 +53,7 @@ _PHASES: Final = (
 )
 _WEEK: Final = re.compile(r"(?:week|wk|w|session|day|block|test)\s*\.?\s*(\d+)", re.IGNORECASE)
 _ATTEMPTS: Final = re.compile(r"\b(?:of|n|attempts|throws|shots|out of)\b\s*$", re.IGNORECASE)
+_LONGEST: Final = 80  # letters of a name in a plan
 _NUMBERISH: Final = re.compile(r"\s*[+-]?\d+(?:[.,]\d+)?\s*(?:%|(?:/|of|out of)\s*\d+)?\s*", re.I)
 _ENOUGH: Final = 3
 _FRACTION: Final = re.compile(r"\d+\s*(?:/|of|out of)\s*(\d+)", re.IGNORECASE)
@@ -192,7 +193,7 @@ def _wide(
     for place in rest:
         heading = headings.originals[place]
         texts = [text for text in _filled(grid, headings, place) if not _missing(text)]
-        if heading in pending.values() or not texts:
+        if heading in pending.values() or not texts or len(heading) > _LONGEST:
             continue
         if sum(bool(_NUMBERISH.fullmatch(text)) for text in texts) < 0.5 * len(texts):
             continue
