@@ -85,7 +85,7 @@ def fit_mixed(
         Nodes per random effect of adaptive Gauss-Hermite quadrature; 1 is the Laplace
         approximation. More than 1 needs a single grouping factor.
     df : {"satterthwaite", "kenward-roger", "normal"}
-        Degrees of freedom of a linear model. Hits have those of Kenward and Roger on the pseudo-data
+        Degrees of freedom of a linear model. Hits have those of Kenward and Roger on pseudo-data
         of the fitted model unless ``"normal"`` is asked for, because the normal test of hits errs
         too often with few people. Where these cannot be had, for example with crossed factors
         or a single attempt in each row, hits use the normal distribution and ``warnings`` say so.
