@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.drawing.style import Drawing
 from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections

@@ -8,9 +8,9 @@ from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.panels import many_panels, panel_title
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.panels import many_panels, panel_title
+from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
     SOFT_INK,

@@ -6,8 +6,8 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from motorlearn.figures.labels import INK, shortened
-from motorlearn.figures.style import Look, SizeName, canvas
+from motorlearn.figures.drawing.labels import INK, shortened
+from motorlearn.figures.drawing.style import Look, SizeName, canvas
 
 
 def panel_title(axes: Axes, look: Look) -> None:

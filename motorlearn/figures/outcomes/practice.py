@@ -12,9 +12,9 @@ from matplotlib.ticker import FixedLocator
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.labels import shortened
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import (
     FAINT,
     PAPER,
     SOFT_INK,

@@ -22,7 +22,7 @@ import matplotlib as mpl
 from matplotlib import font_manager
 from matplotlib.figure import Figure
 
-from motorlearn.figures.extents import settle
+from motorlearn.figures.drawing.extents import settle
 
 Options: TypeAlias = Mapping[str, Mapping[str, Any]]
 Pictures: TypeAlias = dict[str, bytes]

@@ -11,11 +11,9 @@ from matplotlib.patches import Rectangle
 from motorlearn import digits
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.labels import shortened
-from motorlearn.figures.practice import outcome_label
-from motorlearn.figures.scores import swarm
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
     Drawing,
@@ -26,6 +24,8 @@ from motorlearn.figures.style import (
     house,
     name_y,
 )
+from motorlearn.figures.outcomes.practice import outcome_label
+from motorlearn.figures.outcomes.scores import swarm
 
 _FEWEST_FOR_A_CLOUD = 5
 

@@ -11,7 +11,16 @@ from matplotlib.patches import Patch
 
 from motorlearn import digits
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, folded, house, looks
+from motorlearn.figures.drawing.style import (
+    INK,
+    SOFT_INK,
+    Drawing,
+    SizeName,
+    canvas,
+    folded,
+    house,
+    looks,
+)
 from motorlearn.measures import mean_lag, switch_rate
 
 # From dark to light, so that a grey print keeps them apart: relative luminances step by about .2.

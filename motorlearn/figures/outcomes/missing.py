@@ -10,9 +10,9 @@ from matplotlib.collections import LineCollection
 from matplotlib.colors import ListedColormap
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.panels import panel_title
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, Levels, SizeName, canvas, house
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.panels import panel_title
+from motorlearn.figures.drawing.style import INK, SOFT_INK, Drawing, Levels, SizeName, canvas, house
 
 _MOST_COLUMNS = 6
 WHOLE, PART, ABSENT = "#d9d9d9", "#7a7a7a", "#ffffff"

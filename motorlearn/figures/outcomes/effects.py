@@ -10,8 +10,8 @@ from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns
+from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
     Drawing,

@@ -12,8 +12,8 @@ from scipy.stats import t
 from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
-from motorlearn.figures.panels import many_lines, small_title
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.panels import many_lines, small_title
+from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
     SOFT_INK,

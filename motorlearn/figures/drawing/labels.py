@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
 
-from motorlearn.figures.extents import settle
+from motorlearn.figures.drawing.extents import settle
 
 INK = "#222222"
 _SMALLEST = 3.0

@@ -5,8 +5,8 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
-from motorlearn.figures.labels import shortened
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
     Drawing,

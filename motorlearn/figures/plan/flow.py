@@ -9,9 +9,9 @@ from matplotlib.patches import FancyBboxPatch
 from matplotlib.text import Text
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.labels import fit_texts
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, Levels, SizeName, canvas, house
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.labels import fit_texts
+from motorlearn.figures.drawing.style import INK, SOFT_INK, Drawing, Levels, SizeName, canvas, house
 
 
 def participant_flow(

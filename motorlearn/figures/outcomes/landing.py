@@ -11,8 +11,8 @@ from matplotlib.ticker import MaxNLocator
 from scipy import stats
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
     Drawing,

@@ -3,7 +3,7 @@
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError, InputError
-from motorlearn.figures.levels import Levels, Look
+from motorlearn.figures.drawing.levels import Levels, Look
 
 
 def ask_columns(table: pd.DataFrame, columns: tuple[str, ...], figure: str) -> None:

@@ -8,10 +8,9 @@ from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.panels import many_panels, panel_title
-from motorlearn.figures.practice import outcome_label
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.panels import many_panels, panel_title
+from motorlearn.figures.drawing.style import (
     Drawing,
     EndLabel,
     Levels,
@@ -21,6 +20,7 @@ from motorlearn.figures.style import (
     house,
     label_ends,
 )
+from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
 
 

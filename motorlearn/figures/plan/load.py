@@ -4,8 +4,8 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from motorlearn.figures.levels import COLOURS, PAPER
-from motorlearn.figures.style import INK, Drawing, SizeName, canvas, house, thin_ticks
+from motorlearn.figures.drawing.levels import COLOURS, PAPER
+from motorlearn.figures.drawing.style import INK, Drawing, SizeName, canvas, house, thin_ticks
 from motorlearn.plan import ThrowLoad
 
 _WIDTH = 0.62

@@ -5,7 +5,7 @@ from matplotlib.axes import Axes
 from motorlearn import digits
 from motorlearn.analysis import Generalisability
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.style import (
     SOFT_INK,
     Drawing,
     EndLabel,

@@ -13,9 +13,7 @@ from motorlearn import digits
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.effects import effect_forest
-from motorlearn.figures.scores import swarm
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
     SOFT_INK,
@@ -27,6 +25,8 @@ from motorlearn.figures.style import (
     group_ticks,
     house,
 )
+from motorlearn.figures.outcomes.effects import effect_forest
+from motorlearn.figures.outcomes.scores import swarm
 
 BAND = "#e3e3e3"
 _EVERYBODY = "all"

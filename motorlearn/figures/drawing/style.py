@@ -32,26 +32,26 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.extents import text_overlaps as text_overlaps
-from motorlearn.figures.extents import texts_cut as texts_cut
-from motorlearn.figures.labels import INK as INK
-from motorlearn.figures.labels import EndLabel as EndLabel
-from motorlearn.figures.labels import folded as folded
-from motorlearn.figures.labels import group_ticks as group_ticks
-from motorlearn.figures.labels import label_ends as label_ends
-from motorlearn.figures.labels import name_x as name_x
-from motorlearn.figures.labels import name_y as name_y
-from motorlearn.figures.labels import spread as spread
-from motorlearn.figures.labels import thin_ticks as thin_ticks
-from motorlearn.figures.labels import turn_ticks as turn_ticks
-from motorlearn.figures.levels import PAPER as PAPER
-from motorlearn.figures.levels import Levels as Levels
-from motorlearn.figures.levels import Look as Look
-from motorlearn.figures.levels import contrast_ratio as contrast_ratio
-from motorlearn.figures.levels import legible as legible
-from motorlearn.figures.levels import looks as looks
-from motorlearn.figures.levels import relative_luminance as relative_luminance
-from motorlearn.figures.printing import lay_out, print_options, printed
+from motorlearn.figures.drawing.extents import text_overlaps as text_overlaps
+from motorlearn.figures.drawing.extents import texts_cut as texts_cut
+from motorlearn.figures.drawing.labels import INK as INK
+from motorlearn.figures.drawing.labels import EndLabel as EndLabel
+from motorlearn.figures.drawing.labels import folded as folded
+from motorlearn.figures.drawing.labels import group_ticks as group_ticks
+from motorlearn.figures.drawing.labels import label_ends as label_ends
+from motorlearn.figures.drawing.labels import name_x as name_x
+from motorlearn.figures.drawing.labels import name_y as name_y
+from motorlearn.figures.drawing.labels import spread as spread
+from motorlearn.figures.drawing.labels import thin_ticks as thin_ticks
+from motorlearn.figures.drawing.labels import turn_ticks as turn_ticks
+from motorlearn.figures.drawing.levels import PAPER as PAPER
+from motorlearn.figures.drawing.levels import Levels as Levels
+from motorlearn.figures.drawing.levels import Look as Look
+from motorlearn.figures.drawing.levels import contrast_ratio as contrast_ratio
+from motorlearn.figures.drawing.levels import legible as legible
+from motorlearn.figures.drawing.levels import looks as looks
+from motorlearn.figures.drawing.levels import relative_luminance as relative_luminance
+from motorlearn.figures.drawing.printing import lay_out, print_options, printed
 
 SizeName = Literal["column", "thesis", "page", "slide"]
 

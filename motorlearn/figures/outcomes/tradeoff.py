@@ -7,10 +7,10 @@ from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.labels import shortened
-from motorlearn.figures.practice import outcome_label
-from motorlearn.figures.style import INK, Drawing, Levels, Look, SizeName, canvas, house
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import INK, Drawing, Levels, Look, SizeName, canvas, house
+from motorlearn.figures.outcomes.practice import outcome_label
 
 _FAINT = 0.3
 

@@ -12,9 +12,9 @@ from matplotlib.text import Text
 from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
-from motorlearn.figures.labels import fit_texts
-from motorlearn.figures.levels import COLOURS, PAPER
-from motorlearn.figures.style import INK, SOFT_INK, Drawing, SizeName, canvas, house
+from motorlearn.figures.drawing.labels import fit_texts
+from motorlearn.figures.drawing.levels import COLOURS, PAPER
+from motorlearn.figures.drawing.style import INK, SOFT_INK, Drawing, SizeName, canvas, house
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.vocabulary import DELAYED_PHASES, SHORT_LABELS
 

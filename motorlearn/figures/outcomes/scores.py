@@ -9,9 +9,8 @@ from matplotlib.axes import Axes
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
-from motorlearn.figures.frames import ask_columns, drawn_levels
-from motorlearn.figures.practice import outcome_label
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.style import (
     INK,
     PAPER,
     Drawing,
@@ -23,6 +22,7 @@ from motorlearn.figures.style import (
     house,
     name_y,
 )
+from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
 
 
