@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -142,28 +143,33 @@ def analyse_outcome(scores: OutcomeScores, asked: Asked, question: Question) -> 
     )
 
 
+def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[str, Any]:
+    """Options by which :func:`motorlearn.compare_phases` compares an outcome as the plan asks."""
+    primary = question.design.primary
+    return {
+        "group": "group",
+        "phase": "stage",
+        "baseline": question.baseline,
+        "attempts": scores.attempts,
+        "out_of": scores.out_of,
+        "phases": [stage.name for stage in question.stages],
+        "groups": list(question.groups),
+        "reference": question.reference,
+        "pairs": "reference" if primary is not None and primary.groups else "all",
+        "better": scores.outcome.better,
+        "effect": asked.effect,
+        "variance": asked.variance,
+        "equivalence": asked.bound,
+        "equivalence_unit": asked.bound_unit,
+    }
+
+
 @or_refused
 def compared(scores: OutcomeScores, asked: Asked, question: Question) -> PhaseComparison:
     """Groups at every part of the study, as the plan asks."""
+    options = options_of(scores, asked, question)
+    found = compare_phases(scores.stage_rows, scores.column, **options)
     primary = question.design.primary
-    found = compare_phases(
-        scores.stage_rows,
-        scores.column,
-        group="group",
-        phase="stage",
-        baseline=question.baseline,
-        attempts=scores.attempts,
-        out_of=scores.out_of,
-        phases=[stage.name for stage in question.stages],
-        groups=list(question.groups),
-        reference=question.reference,
-        pairs="reference" if primary is not None and primary.groups else "all",
-        better=scores.outcome.better,
-        effect=asked.effect,
-        variance=asked.variance,
-        equivalence=asked.bound,
-        equivalence_unit=asked.bound_unit,
-    )
     if asked.role != "primary" or primary is None:
         return found
     return replace(found, contrasts=_primary_alone(found.contrasts, question))

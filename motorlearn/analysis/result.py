@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn.analysis.landmarks import LandmarkScores
-from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis
+from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis, options_of
 from motorlearn.analysis.people import People
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
@@ -134,6 +134,11 @@ class StudyAnalysis(Result):
     def first(self) -> OutcomeAnalysis:
         """Analysis of the primary outcome."""
         return next(iter(self.details.values()))
+
+    @property
+    def options(self) -> dict[str, Any]:
+        """Options of :func:`motorlearn.compare_phases` by which the primary outcome is compared."""
+        return options_of(self.scores, self.question.outcomes[0], self.question)
 
     @property
     def comparisons(self) -> dict[str, PhaseComparison | Refused]:
