@@ -61,8 +61,8 @@ def orthonormal(places: Floats) -> Floats:
 
     Examples
     --------
-    >>> orthonormal(np.arange(3.0)).round(3).tolist()
-    [[0.577, -0.707, 0.408], [0.577, 0.0, -0.816], [0.577, 0.707, 0.408]]
+    >>> orthonormal(np.arange(2.0)).round(3).tolist()
+    [[0.707, -0.707], [0.707, 0.707]]
     """
     powers = np.vander(places - places.mean(), increasing=True)
     basis, scale = np.linalg.qr(powers)
