@@ -162,6 +162,7 @@ def compared(scores: OutcomeScores, asked: Asked, question: Question) -> PhaseCo
         effect=asked.effect,
         variance=asked.variance,
         equivalence=asked.bound,
+        equivalence_unit=asked.bound_unit,
     )
     if asked.role != "primary" or primary is None:
         return found

@@ -25,6 +25,8 @@ class Asked:
         Whether groups may differ in spread in the analysis of covariance; of the primary outcome.
     bound : float or None
         Smallest effect of interest on the scale of the scores; of the primary outcome only.
+    bound_unit : str
+        ``score``, or ``sd`` where the bound is in standard deviations within groups.
     """
 
     outcome: Outcome
@@ -32,6 +34,7 @@ class Asked:
     effect: str
     variance: str
     bound: float | None
+    bound_unit: str = "score"
 
 
 @dataclass(frozen=True)
@@ -151,7 +154,15 @@ def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
         return Asked(outcome, role, "difference", "equal", None)
     if primary is None:
         return Asked(outcome, "primary", "difference", "equal", None)
-    return Asked(outcome, "primary", primary.effect, primary.variance, _bound(design))
+    smallest = design.smallest_effect
+    return Asked(
+        outcome,
+        "primary",
+        primary.effect,
+        primary.variance,
+        _bound(design),
+        "score" if smallest is None else smallest.unit,
+    )
 
 
 def _bound(design: Design) -> float | None:
@@ -159,6 +170,8 @@ def _bound(design: Design) -> float | None:
     primary, value = design.primary, smallest_effect_of(design)
     if primary is None or value is None:
         return None
+    if design.smallest_effect is not None and design.smallest_effect.unit == "sd":
+        return value
     if primary.effect == "ratio":
         return 1 / value if value < 1 else value
     return value

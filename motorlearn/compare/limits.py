@@ -6,6 +6,7 @@ from typing import Final
 
 import numpy as np
 
+from motorlearn import digits
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.results import register_record
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PHASES, PRACTICE_PHASE
@@ -31,6 +32,8 @@ class Limit:
         Numbers that go with ``names``: of trials, or of people.
     of : int
         Participants or groups altogether.
+    values : tuple of float
+        Standard deviations that go with ``low``, and last a rate.
     """
 
     kind: str
@@ -38,6 +41,7 @@ class Limit:
     low: tuple[int, ...] = ()
     high: tuple[int, ...] = ()
     of: int = 0
+    values: tuple[float, ...] = ()
 
     def sentence(self, name_of: Callable[[str], str] = str) -> str:
         """Say it, with tests called as ``name_of`` calls them."""
@@ -151,6 +155,40 @@ def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
     )
 
 
+def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
+    def said(limit: Limit, name_of: Callable[[str], str]) -> str:
+        phase, *groups = limit.names
+        sides = " and ".join(
+            f"{name} (n = {size}, SD {digits.significant(sd)})"
+            for name, size, sd in zip(groups, limit.low, limit.values)
+        )
+        return (
+            f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
+            "variance; with these numbers such a test calls about "
+            f"{digits.percent(limit.values[-1])} of studies without a difference significant at "
+            "5 %. Welch's t and the analysis of covariance with variance = 'by group' keep their "
+            "rate."
+        )
+
+    return said
+
+
+def _few_hits(limit: Limit, name_of: Callable[[str], str]) -> str:
+    return (
+        f"With fewer than {limit.of} people a group the mixed model of hits does not hold 5 %: in "
+        "2,000 simulated studies of six a group without a difference it called 2.9 to 3.8 % "
+        "significant where people differed little, and up to 6.6 % where they differed much."
+    )
+
+
+def _few_missing(limit: Limit, name_of: Callable[[str], str]) -> str:
+    return (
+        f"With fewer than {limit.of} people a group, some of whom missed a test, the mixed model "
+        "does not hold 5 %: in 2,000 simulated studies of six a group with 15 % of scores missing "
+        "it called 6.7 to 7.3 % without a difference significant; the analysis of covariance 5.3 %."
+    )
+
+
 def _fixed(text: str) -> Callable[[Limit, Callable[[str], str]], str]:
     return lambda limit, name_of: text
 
@@ -187,6 +225,11 @@ KINDS: Final[dict[str, Callable[[Limit, Callable[[str], str]], str]]] = {
     "few trials": _few,
     "tiny groups": _tiny,
     "losses": _lost,
+    "unequal spread, ancova": _spread("The analysis of covariance gives"),
+    "unequal spread, mixed": _spread("The mixed model gives"),
+    "unequal spread, both": _spread("The analysis of covariance and the mixed model give"),
+    "few people, hits": _few_hits,
+    "few people, missing tests": _few_missing,
     "two routes": _fixed(
         "The analysis of covariance answers whether groups that started alike differ at one test, "
         "among the participants who have both scores; the mixed analysis of variance whether "

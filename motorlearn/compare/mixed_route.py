@@ -14,8 +14,6 @@ from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate
 from motorlearn.measures.effect_sizes import adjusted_g, d_from_log_odds
 from motorlearn.mixed.fit import fit_mixed
-from motorlearn.mixed.frames import inference_columns
-from motorlearn.mixed.inference.pseudo import pseudo_inference
 from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
 from motorlearn.rows import Row
@@ -23,7 +21,6 @@ from motorlearn.vocabulary import PRACTICE_PHASE
 
 START = "c00_00"
 SPARE_PEOPLE = 4
-MOST_DF = 1000
 
 
 @dataclass(frozen=True)
@@ -98,13 +95,21 @@ def _answers(
     try:
         fit = _fit(rows[rows["phase"].isin(named)], binomial)
     except (FitError, InputError) as problem:
+        if len(asked) > 1:
+            return _each(rows, comparing, asked, binomial)
         empty = _not_computed(comparing, asked, str(problem))
         return [_Answer({comparing.effect: empty}, (str(problem),), False)]
     if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
-        each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
-        return [answer for answers in each for answer in answers]
+        return _each(rows, comparing, asked, binomial)
     found = _contrast_rows(fit, comparing, asked, binomial)
     return [_Answer(found, fit.warnings, bool(fit.converged))]
+
+
+def _each(
+    rows: pd.DataFrame, comparing: Comparing, asked: list[Hashable], binomial: bool
+) -> list[_Answer]:
+    each = [_answers(rows, comparing, [phase], binomial) for phase in asked]
+    return [answer for answers in each for answer in answers]
 
 
 def _askings(
@@ -182,42 +187,16 @@ def _contrast_rows(
     if binomial:
         scales["average"] = "difference"
     rows: dict[str, list[Row]] = {}
-    judged = _few_people(fit, cells) if binomial else None
     for scale, effect in scales.items():
         every = pd.DataFrame()
         if places:
             every = contrasts(fit, "cell", adjust="none", scale=scale, level=comparing.level)
-        if judged is not None and places:
-            every = _with_few_people(every, judged, comparing.level)
         rows[effect] = [
             _one_row(fit, comparing, every, places, (phase, *pair), effect)
             for phase in tests
             for pair in comparing.pairs
         ]
     return rows
-
-
-def _few_people(fit: MixedFit, cells: list[str]) -> pd.DataFrame | None:
-    """Ratio of standard errors, and df, of every pair of cells when people are few."""
-    part = fit.design.random[0]
-    if np.bincount(fit.design.cell, fit.design.weight).max() <= 1 or not cells:
-        return None
-    found = pseudo_inference(fit)
-    if not np.isfinite(found.inference.vcov).all():
-        return None
-    x = fit.design.fixed.apply(pd.DataFrame({"cell": cells}))
-    lines = [x[second] - x[first] for first, second in combinations(range(len(cells)), 2)]
-    judged = np.array([found.judge(line) for line in lines])
-    own = np.sqrt(np.einsum("ij,jk,ik->i", lines, fit.vcov, lines))
-    most = len(part.levels)
-    df = np.where(judged[:, 1] < MOST_DF * most, judged[:, 1], np.inf)
-    return pd.DataFrame({"ratio": judged[:, 0] / own, "df": df})
-
-
-def _with_few_people(every: pd.DataFrame, judged: pd.DataFrame, level: float) -> pd.DataFrame:
-    error = every["std_error"].to_numpy() * judged["ratio"].to_numpy()
-    columns = inference_columns(every["estimate"].to_numpy(), error, judged["df"].to_numpy(), level)
-    return every.assign(**columns)
 
 
 def _one_row(
@@ -303,8 +282,8 @@ def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:
 
 
 def _df_in_words(fit: MixedFit) -> str:
-    several = np.bincount(fit.design.cell, fit.design.weight).max() > 1
-    return "Kenward-Roger df of pseudo-data" if several else "normal distribution"
+    few = fit.inference.method == "kenward-roger"
+    return "Kenward-Roger df of pseudo-data" if few else "normal distribution"
 
 
 def _not_computed(comparing: Comparing, tests: list[Hashable], reason: str) -> list[Row]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 import pandas as pd
 
 from motorlearn.compare.between import (
+    Adjusted,
     Comparing,
     adjust_for_baseline,
     adjusted_contrasts,
@@ -25,6 +26,7 @@ from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
+from motorlearn.compare.spread import few_people, unequal_spread
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -194,10 +196,12 @@ def compare_phases(
 def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     data, baseline = comparing.data, comparing.baseline
     contrasts, means, omnibus = [], [], []
+    models: list[Adjusted] = []
     for phase in data.phases:
         adjusted = None
         if baseline is not None and phase != baseline and len(data.groups) > 1:
             adjusted = adjust_for_baseline(comparing, phase)
+            models.append(adjusted)
         contrasts += unadjusted_contrasts(comparing, phase)
         omnibus += omnibus_rows(comparing, phase, adjusted)
         if adjusted is not None:
@@ -221,7 +225,10 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
             comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
         ),
         mixed=CONTRAST.frame(),
-        limits=design_limits(data, baseline),
+        limits=(
+            *design_limits(data, baseline),
+            *unequal_spread(comparing, models, options["route"]),
+        ),
         recipe=recipe,
     )
 
@@ -240,6 +247,7 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
+    few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
     judged = equivalence_frame(
         comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
     )
@@ -249,7 +257,7 @@ def _with_mixed_model(
         equivalence=pd.concat([result.equivalence, judged], ignore_index=True)
         if len(judged)
         else result.equivalence,
-        limits=(*result.limits, Limit("two routes")),
+        limits=(*result.limits, *few, Limit("two routes")),
         recipe=recipe,
     )
 

@@ -24,7 +24,7 @@ def plan_table(design: "Design") -> Table:
         ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
         ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
         ("primary comparison", asked),
-        ("smallest effect", "none declared" if smallest is None else f"{smallest.value:g}"),
+        ("smallest effect", "none declared" if smallest is None else smallest.told),
     ]
     frame = pd.DataFrame(rows, columns=["part", "plan"])
     return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)

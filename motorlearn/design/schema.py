@@ -169,11 +169,26 @@ class SmallestEffect(Section):
     """The smallest effect of interest on the scale of the primary comparison.
 
     For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
-    means that one tenth less, or one ninth more, would matter).
+    means that one tenth less, or one ninth more, would matter). With ``unit = "sd"`` the value is
+    a number of standard deviations of people's scores, pooled within all groups at the primary
+    test (a registered d of .57): the comparison takes that of the data, power that of the
+    assumptions.
     """
 
     value: float = Field(gt=0)
+    unit: Literal["score", "sd"] = "score"
     reason: str = ""
+
+    @property
+    def kind_of_sd(self) -> str:
+        """Which standard deviation the value counts, where it counts one."""
+        kind = " standard deviations (pooled within groups at the primary test)"
+        return kind if self.unit == "sd" else ""
+
+    @property
+    def told(self) -> str:
+        """The value, and which standard deviation it counts where it does."""
+        return f"{self.value:g}{self.kind_of_sd}"
 
 
 class Exclusion(Section):

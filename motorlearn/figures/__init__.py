@@ -1,10 +1,9 @@
 """A result in, axes out.
 
-``levels`` holds the order and the looks of groups, ``style`` the sizes and the drawing, ``labels``
-and ``panels`` what keeps texts apart, ``frames`` what a table must have; each other module draws
-one kind of figure with seaborn and matplotlib and gives a
-:class:`~motorlearn.figures.style.Drawing`. Every figure takes ``ax=`` where it fits into one panel,
-keeps a theme that was set with ``seaborn.set_theme``, and has four sizes.
+``plan``, ``outcomes``, ``models`` and ``technique`` draw one kind of figure in each module, with
+seaborn and matplotlib, and give a :class:`~motorlearn.figures.drawing.style.Drawing`; ``drawing``
+is what they stand on. Every figure takes ``ax=`` where it fits into one panel, keeps a theme that
+was set with ``seaborn.set_theme``, and has four sizes.
 """
 
 from typing import TYPE_CHECKING
@@ -12,30 +11,8 @@ from typing import TYPE_CHECKING
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
-    from motorlearn.figures.agreement import bland_altman, category_agreement, rater_drift
-    from motorlearn.figures.change import paired_change
-    from motorlearn.figures.curves import (
-        curve_residuals,
-        individual_fits,
-        parameter_forest,
-        population_curve,
-    )
-    from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel, tipping_path
-    from motorlearn.figures.distributions import estimation_plot, raincloud
-    from motorlearn.figures.effects import effect_forest
-    from motorlearn.figures.extents import text_overlaps, texts_cut
-    from motorlearn.figures.flow import participant_flow
-    from motorlearn.figures.generalisability import decision_curves
-    from motorlearn.figures.landing import landing_map
-    from motorlearn.figures.landmarks import cutoff_choice, stick_figure
-    from motorlearn.figures.load import load_by_week
-    from motorlearn.figures.missing import missing_map
-    from motorlearn.figures.orders import trial_order_raster
-    from motorlearn.figures.pairs import paired_lines
-    from motorlearn.figures.power import power_contour, power_curves
-    from motorlearn.figures.practice import outcome_label, practice_curve
-    from motorlearn.figures.scores import delayed_scores
-    from motorlearn.figures.style import (
+    from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
+    from motorlearn.figures.drawing.style import (
         SIZES,
         Drawing,
         EndLabel,
@@ -47,29 +24,55 @@ if TYPE_CHECKING:
         label_ends,
         looks,
     )
-    from motorlearn.figures.timeline import design_timeline
-    from motorlearn.figures.tradeoff import speed_and_outcome
+    from motorlearn.figures.models.curves import (
+        curve_residuals,
+        individual_fits,
+        parameter_forest,
+        population_curve,
+    )
+    from motorlearn.figures.models.diagnostics import (
+        conclusion_forest,
+        diagnostic_panel,
+        tipping_path,
+    )
+    from motorlearn.figures.outcomes.change import paired_change
+    from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
+    from motorlearn.figures.outcomes.effects import effect_forest
+    from motorlearn.figures.outcomes.landing import landing_map
+    from motorlearn.figures.outcomes.missing import missing_map
+    from motorlearn.figures.outcomes.pairs import paired_lines
+    from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
+    from motorlearn.figures.outcomes.scores import delayed_scores
+    from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
+    from motorlearn.figures.plan.flow import participant_flow
+    from motorlearn.figures.plan.load import load_by_week
+    from motorlearn.figures.plan.orders import trial_order_raster
+    from motorlearn.figures.plan.power import power_contour, power_curves
+    from motorlearn.figures.plan.timeline import design_timeline
+    from motorlearn.figures.technique.agreement import bland_altman, category_agreement, rater_drift
+    from motorlearn.figures.technique.generalisability import decision_curves
+    from motorlearn.figures.technique.landmarks import cutoff_choice, stick_figure
 
 _HOMES = {
-    "agreement": ("bland_altman", "category_agreement", "rater_drift"),
-    "change": ("paired_change",),
-    "curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
-    "diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
-    "distributions": ("estimation_plot", "raincloud"),
-    "effects": ("effect_forest",),
-    "extents": ("text_overlaps", "texts_cut"),
-    "flow": ("participant_flow",),
-    "generalisability": ("decision_curves",),
-    "landing": ("landing_map",),
-    "landmarks": ("cutoff_choice", "stick_figure"),
-    "load": ("load_by_week",),
-    "missing": ("missing_map",),
-    "orders": ("trial_order_raster",),
-    "pairs": ("paired_lines",),
-    "power": ("power_contour", "power_curves"),
-    "practice": ("outcome_label", "practice_curve"),
-    "scores": ("delayed_scores",),
-    "style": (
+    "technique.agreement": ("bland_altman", "category_agreement", "rater_drift"),
+    "outcomes.change": ("paired_change",),
+    "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
+    "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
+    "outcomes.distributions": ("estimation_plot", "raincloud"),
+    "outcomes.effects": ("effect_forest",),
+    "drawing.extents": ("text_overlaps", "texts_cut"),
+    "plan.flow": ("participant_flow",),
+    "technique.generalisability": ("decision_curves",),
+    "outcomes.landing": ("landing_map",),
+    "technique.landmarks": ("cutoff_choice", "stick_figure"),
+    "plan.load": ("load_by_week",),
+    "outcomes.missing": ("missing_map",),
+    "plan.orders": ("trial_order_raster",),
+    "outcomes.pairs": ("paired_lines",),
+    "plan.power": ("power_contour", "power_curves"),
+    "outcomes.practice": ("outcome_label", "practice_curve"),
+    "outcomes.scores": ("delayed_scores",),
+    "drawing.style": (
         "SIZES",
         "Drawing",
         "EndLabel",
@@ -81,8 +84,8 @@ _HOMES = {
         "label_ends",
         "looks",
     ),
-    "timeline": ("design_timeline",),
-    "tradeoff": ("speed_and_outcome",),
+    "plan.timeline": ("design_timeline",),
+    "outcomes.tradeoff": ("speed_and_outcome",),
 }
 __getattr__, __dir__ = late_names(
     __name__,

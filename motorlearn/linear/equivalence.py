@@ -99,8 +99,11 @@ def equivalence_test(
         )
     if not 0 < alpha < 0.5:
         raise InputError("alpha of a one-sided test lies between 0 and .5", [alpha])
-    if not (std_error > 0 and df > 0):
-        raise InputError("an equivalence test needs a positive standard error", [std_error, df])
+    if not (np.isfinite(estimate) and 0 < std_error < np.inf and df > 0):
+        raise InputError(
+            "an equivalence test needs an estimate with a positive, finite standard error",
+            [estimate, std_error, df],
+        )
     t_low, t_high = (estimate - low) / std_error, (estimate - high) / std_error
     p_low, p_high = float(stats.t.sf(t_low, df)), float(stats.t.cdf(t_high, df))
     reach = float(stats.t.isf(alpha, df)) * std_error

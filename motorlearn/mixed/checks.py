@@ -106,7 +106,7 @@ def _refuse_rank_deficient(design: Design) -> None:
 
 
 def _why_aliased(design: Design, aliased: list[str]) -> str:
-    constant = [name for name in aliased if name in design.fixed.means]
+    constant = [name for name in aliased if name != "Intercept" and ":" not in name]
     constant = [n for n in constant if np.ptp(design.x[:, design.fixed.columns.index(n)]) == 0]
     if constant:
         return f"{', '.join(constant)} has the same value in every row; take it out of the formula"
@@ -321,4 +321,4 @@ def without_separated(inference: Inference, separated: tuple[int, ...]) -> Infer
     vcov, joint = inference.vcov.copy(), inference.joint_vcov.copy()
     for matrix in (vcov, joint):
         matrix[at], matrix[:, at] = np.nan, np.nan
-    return replace(inference, vcov=vcov, plain_vcov=vcov, joint_vcov=joint)
+    return replace(inference, method="normal", vcov=vcov, plain_vcov=vcov, joint_vcov=joint)

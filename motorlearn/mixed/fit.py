@@ -20,6 +20,7 @@ from motorlearn.mixed.formula.designs import (
 )
 from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
+from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.slopes import missing_slopes, slopes_in_words
 from motorlearn.mixed.solve.engine import Array, Solution
@@ -29,6 +30,13 @@ from motorlearn.results import Recipe
 FAMILIES = ("gaussian", "binomial")
 METHODS = ("satterthwaite", "kenward-roger", "normal")
 MOST_POINTS = 5000
+ENOUGH_PEOPLE = 60
+NORMAL_TESTS = (
+    "Degrees of freedom for few people cannot be had for this model of hits, so its tests use the "
+    "normal distribution and find too much: with six people in each of two groups, who differ by a "
+    "standard deviation of 1 on the logit scale, such a test called 10 to 13 % of 1,000 studies "
+    "without a difference significant at 5 %."
+)
 
 
 def fit_mixed(
@@ -77,7 +85,10 @@ def fit_mixed(
         Nodes per random effect of adaptive Gauss-Hermite quadrature; 1 is the Laplace
         approximation. More than 1 needs a single grouping factor.
     df : {"satterthwaite", "kenward-roger", "normal"}
-        Degrees of freedom of a linear model. Binomial models use the normal distribution.
+        Degrees of freedom of a linear model. Hits have those of Kenward and Roger on pseudo-data
+        of the fitted model unless ``"normal"`` is asked for, because the normal test of hits errs
+        too often with few people. Where these cannot be had, for example with crossed factors
+        or a single attempt in each row, hits use the normal distribution and ``warnings`` say so.
     link : {"logit", "probit", "cloglog"}, optional
         Link of a binomial model; logit if not given.
     weights : str, optional
@@ -242,7 +253,8 @@ def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str
             "a linear model needs no quadrature", [quadrature], "leave quadrature at 1"
         )
     if family == "binomial":
-        return Options(family, link, False, int(quadrature), "normal")
+        few = "normal" if df == "normal" else "kenward-roger"
+        return Options(family, link, False, int(quadrature), few)
     if df == "kenward-roger" and not reml:
         raise InputError(
             "Kenward-Roger adjusts restricted maximum likelihood",
@@ -262,11 +274,12 @@ def fit_prepared(
     verdict = _verdict(design, observed, solution, options)
     inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
+    verdict = _with_normal_tests(verdict, design, options, inference)
     plain = options.family == "gaussian" and design.residual is None
     count = len(solution.beta) + len(solution.theta) + plain
     recipe = replace(
         recipe,
-        engine=engine_in_words(options, design.residual),
+        engine=engine_in_words(options, design.residual, inference.method),
         converged=verdict.converged,
         message=verdict.message,
         at_bound=verdict.at_bound,
@@ -308,22 +321,32 @@ def _verdict(design: Design, observed: Array, solution: Solution, options: Optio
     return replace(verdict, warnings=(*verdict.warnings, *words))
 
 
-def engine_in_words(options: Options, residual: ResidualPart | None = None) -> str:
-    """Name the numerical method."""
+def _with_normal_tests(
+    verdict: Verdict, design: Design, options: Options, inference: Inference
+) -> Verdict:
+    """Say what the normal test of hits is worth where few people have no other."""
+    people = max(len(part.levels) for part in design.random)
+    asked = options.df == "kenward-roger" and inference.method == "normal"
+    if not asked or verdict.separated or people >= ENOUGH_PEOPLE:
+        return verdict
+    return replace(verdict, warnings=(*verdict.warnings, NORMAL_TESTS))
+
+
+def engine_in_words(options: Options, residual: ResidualPart | None, method: str) -> str:
+    """Name the numerical method and how degrees of freedom were found."""
+    words = {
+        "satterthwaite": "Satterthwaite degrees of freedom",
+        "kenward-roger": "Kenward-Roger covariance and degrees of freedom",
+        "normal": "normal distribution, no degrees of freedom",
+    }[method]
     if options.family == "gaussian":
         likelihood = "restricted maximum likelihood" if options.reml else "maximum likelihood"
-        method = {
-            "satterthwaite": "Satterthwaite degrees of freedom",
-            "kenward-roger": "Kenward-Roger covariance and degrees of freedom",
-            "normal": "normal distribution, no degrees of freedom",
-        }[options.df]
-        return f"{likelihood}, {method}{_residuals_in_words(residual)}"
-    if options.quadrature == 1:
-        return f"maximum likelihood by the Laplace approximation, {options.link} link"
-    return (
-        f"maximum likelihood by adaptive Gauss-Hermite quadrature, {options.quadrature} nodes, "
-        f"{options.link} link"
-    )
+        return f"{likelihood}, {words}{_residuals_in_words(residual)}"
+    words += " of the pseudo-data" if method == "kenward-roger" else ""
+    way = "the Laplace approximation"
+    if options.quadrature > 1:
+        way = f"adaptive Gauss-Hermite quadrature, {options.quadrature} nodes"
+    return f"maximum likelihood by {way}, {options.link} link, {words}"
 
 
 def _residuals_in_words(residual: ResidualPart | None) -> str:

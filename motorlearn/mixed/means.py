@@ -257,7 +257,7 @@ def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float) ->
     weights = np.eye(len(rows))
     if scale != "link" and fit.link != "identity":
         found = [_on_mean_scale(fit, block, scale) for block in rows]
-        return _probability_intervals(fit, found, level)
+        return _probability_intervals(fit, rows, found, level)
     frame = _compare(fit, rows, weights, "link", level)
     return tuple(
         frame[name].to_numpy() for name in ("conf_low", "conf_high", "estimate", "std_error", "df")
@@ -265,15 +265,30 @@ def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float) ->
 
 
 def _probability_intervals(
-    fit: MixedFit, found: Sequence[tuple[float, Array]], level: float
+    fit: MixedFit, rows: Sequence[GridRows], found: Sequence[tuple[float, Array]], level: float
 ) -> tuple[Array, ...]:
     """Intervals of probabilities, made on the logit scale so that they stay inside 0 to 1."""
     p = np.array([value for value, _ in found])
     error = np.array([np.sqrt(_delta_variance(fit, slope)) for _, slope in found])
-    margin = t_quantile(level, np.inf) * error / (p * (1 - p))
+    lines = np.array([block.x.mean(axis=0) for block in rows])
+    factor, df = _small_sample(fit, lines)
+    error = error * factor
+    margin = t_quantile(level, df) * error / (p * (1 - p))
     logit = np.log(p / (1 - p))
     inverse = INVERSE_LINKS["logit"]
-    return inverse(logit - margin), inverse(logit + margin), p, error, np.full(len(p), np.inf)
+    return inverse(logit - margin), inverse(logit + margin), p, error, df
+
+
+def _small_sample(fit: MixedFit, lines: Array) -> tuple[Array, Array]:
+    """What few people add to the standard errors of β-lines (k, p), as a factor, and their df."""
+    inference, count = fit.inference, lines.shape[1]
+    plain = inference.joint_vcov[:count, :count]
+    own, used = (
+        np.array([contrast_covariance(line[None], vcov)[0, 0] for line in lines])
+        for vcov in (plain, inference.vcov)
+    )
+    df = np.array([degrees_of_freedom(line, inference) for line in lines])
+    return np.sqrt(np.divide(used, own, out=np.ones(len(lines)), where=own > 0)), df
 
 
 def _on_mean_scale(fit: MixedFit, rows: GridRows, scale: str) -> tuple[float, Array]:
@@ -297,10 +312,10 @@ def _delta_variance(fit: MixedFit, slope: Array) -> float:
 def _compare(
     fit: MixedFit, rows: Sequence[GridRows], weights: Array, scale: str, level: float
 ) -> pd.DataFrame:
+    lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
+    lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
     if scale in ("link", "ratio") or fit.link == "identity":
-        lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
         estimate = lines @ fit.beta
-        lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
         with np.errstate(invalid="ignore"):
             error = np.sqrt([contrast_covariance(line[None], fit.vcov)[0, 0] for line in lines])
         df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
@@ -309,7 +324,8 @@ def _compare(
         slopes = weights @ np.array([slope for _, slope in found])
         estimate = weights @ np.array([value for value, _ in found])
         error = np.sqrt([_delta_variance(fit, slope) for slope in slopes])
-        df = np.full(len(estimate), np.inf)
+        factor, df = _small_sample(fit, lines)
+        error = error * factor
     frame = pd.DataFrame(inference_columns(estimate, error, df, level))
     if scale == "ratio":
         for name in ("estimate", "conf_low", "conf_high"):

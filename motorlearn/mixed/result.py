@@ -359,13 +359,16 @@ def other_inference(fit: MixedFit, method: str) -> Inference:
     """What tests need by another method for degrees of freedom, from the same model."""
     if method not in ("satterthwaite", "kenward-roger", "normal"):
         raise InputError("the method for df is not known", [method])
-    if fit.family != "gaussian" or (method == "kenward-roger" and not fit.reml):
+    linear = fit.family == "gaussian"
+    if (linear and method == "kenward-roger" and not fit.reml) or (
+        not linear and method == "satterthwaite"
+    ):
         raise InputError(
             "this method for df needs a linear model fitted by restricted maximum likelihood",
             [method, fit.family],
             "leave df out",
         )
-    options = Options(fit.family, fit.link, fit.reml, 1, method)
+    options = Options(fit.family, fit.link, fit.reml, fit.recipe.options["quadrature"], method)
     return infer(fit.design, fit.observed, solve(fit.design, fit.observed, options), options)
 
 

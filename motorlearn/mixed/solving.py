@@ -10,6 +10,7 @@ from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.inference.kenward_roger import kenward_roger, kenward_roger_of
+from motorlearn.mixed.inference.pseudo import pseudo_inference
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import Cells, Solution, aggregate, saturation, working
 from motorlearn.mixed.solve.factors import Factor
@@ -110,16 +111,30 @@ def _spread_about_fixed_part(design: Design, cells: Cells) -> float:
 
 def infer(design: Design, observed: Array, solution: Solution, options: Options) -> Inference:
     """Collect what tests of the fixed effects need."""
+    if options.family == "binomial":
+        return _infer_hits(design, observed, solution, options)
     if options.df == "kenward-roger" and solution.products:
         work = working(design.x, [])
-        return kenward_roger_of(solution.products, work.turn, work.back)
+        return kenward_roger_of(solution.products, work.back)
     if options.df == "kenward-roger":
         cells = aggregate(observed, design.weight, design.cell, len(design.x), "gaussian")
         return kenward_roger(
             design.x, factors_of(design), cells.weight, cells.n, solution.scaled_psi, solution.sigma
         )
+    return _as_estimated(options.df, solution)
+
+
+def _infer_hits(design: Design, observed: Array, solution: Solution, options: Options) -> Inference:
+    """Kenward-Roger of pseudo-data where it was asked for and can be had, otherwise normal."""
+    found = None
+    if options.df == "kenward-roger":
+        found = pseudo_inference(design, factors_of(design), observed, solution, options.link)
+    return _as_estimated("normal", solution) if found is None else found
+
+
+def _as_estimated(method: str, solution: Solution) -> Inference:
     return Inference(
-        options.df,
+        method,
         solution.vcov,
         solution.vcov_slopes,
         solution.variance_vcov,

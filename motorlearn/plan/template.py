@@ -343,6 +343,7 @@ model = "ancova"         # or "linear mixed", "binomial mixed"
 
 # [smallest_effect]
 # value = 2.0            # in raw units: the smallest effect that would matter, with the reason
+# unit = "score"         # or "sd": standard deviations, pooled within groups at that test
 # reason = ""
 
 # What the sample size rests on; take it from a pilot or a comparable study, with the source.

@@ -26,8 +26,8 @@ from pydantic import BaseModel
 import motorlearn
 from motorlearn.design import Design
 from motorlearn.digits import number
-from motorlearn.figures.printing import Pictures, Press, print_options
-from motorlearn.figures.style import Drawing, printing_style
+from motorlearn.figures.drawing.printing import Pictures, Press, print_options
+from motorlearn.figures.drawing.style import Drawing, printing_style
 from motorlearn.files import is_signed, signature
 
 LIST = "kept.json"

@@ -325,6 +325,10 @@ def _smallest(design: Design) -> str:
     if trials and smallest:
         said = digits.significant(smallest * trials)
         return f"{said} hits of {trials} (a rate of {digits.significant(smallest)})"
+    declared = design.smallest_effect
+
+    if declared is not None and declared.unit == "sd":
+        return declared.told
     return digits.significant(smallest)
 
 

@@ -170,7 +170,7 @@ def outcome_paragraph(design: Design) -> str:
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
-        value = plain(design.smallest_effect.value)
+        value = plain(design.smallest_effect.value) + design.smallest_effect.kind_of_sd
         parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
     if design.exclusions:
         rules = "; ".join(
@@ -186,7 +186,8 @@ def _bound_unit(design: Design) -> str:
     primary, trials = design.primary, hits_declared_of(design)
     if trials:
         return f" hits of {trials} (a rate of {plain(smallest_effect_of(design) or 0.0)})"
-    if primary is not None and primary.effect == "ratio":
+    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    if in_sd or (primary is not None and primary.effect == "ratio"):
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
     return f" {outcome.unit}" if outcome and outcome.unit else ""

@@ -125,7 +125,8 @@ def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
     unit = "" if row["effect"] == "ratio" else voice.unit
     inside = digits.interval(judged.conf_low, judged.conf_high, places, decimal=voice.decimal)
     if row["effect"] != "ratio":
-        places = max(places, len(f"{judged.high:g}".partition(".")[2]))
+        declared = len(f"{judged.high:g}".partition(".")[2])
+        places = max(places, min(declared, places + 2))
     edge = digits.interval(judged.low, judged.high, places, decimal=voice.decimal)
     says = {
         "equivalent": "lies inside, so the two schedules are equivalent by that bound",

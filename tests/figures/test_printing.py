@@ -8,8 +8,8 @@ import seaborn as sns
 from matplotlib.ticker import FuncFormatter
 
 from motorlearn.figures import canvas, house
-from motorlearn.figures.printing import Press, press, print_options
-from motorlearn.figures.style import Drawing, printing_style
+from motorlearn.figures.drawing.printing import Press, press, print_options
+from motorlearn.figures.drawing.style import Drawing, printing_style
 
 FORMS = ("png", "svg", "pdf")
 
@@ -87,7 +87,7 @@ def test_no_process_can_be_started(monkeypatch):
 
 def test_a_drawing_process_loads_matplotlib_and_little_else():
     code = (
-        "import sys, motorlearn.figures.printing\n"
+        "import sys, motorlearn.figures.drawing.printing\n"
         "print([n for n in ('seaborn', 'pandas', 'scipy', 'statsmodels') if n in sys.modules])"
     )
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)

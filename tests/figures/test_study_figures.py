@@ -19,7 +19,7 @@ from motorlearn.figures import (
     text_overlaps,
     texts_cut,
 )
-from motorlearn.figures.scores import beeswarm
+from motorlearn.figures.outcomes.scores import beeswarm
 
 DELAYED = ["retention", "transfer"]
 

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.extents import text_overlaps, texts_cut
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
+from motorlearn.figures.drawing.style import (
     INK,
     SIZES,
     SOFT_INK,

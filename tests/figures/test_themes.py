@@ -19,8 +19,8 @@ from motorlearn.figures import (
     text_overlaps,
     texts_cut,
 )
-from motorlearn.figures.levels import COLOURS
-from motorlearn.figures.style import house
+from motorlearn.figures.drawing.levels import COLOURS
+from motorlearn.figures.drawing.style import house
 
 # Machado, Oliveira & Fernandes (2009), IEEE TVCG 15:1291, doi:10.1109/TVCG.2009.113, severity 1.0
 # (matrices from memory; each row sums to 1, so that white stays white).

@@ -171,7 +171,12 @@ def test_unbalanced_shoes_as_published(published):
 def test_cbpp_laplace_optimum(published, cbpp):
     expected = published["cbpp_laplace_exact"]["independent"]
     fit = ml.fit_mixed(
-        "incidence ~ period", cbpp, random={"herd": "1"}, family="binomial", attempts="size"
+        "incidence ~ period",
+        cbpp,
+        random={"herd": "1"},
+        family="binomial",
+        attempts="size",
+        df="normal",
     )
     assert_allclose(fit.estimates["estimate"], expected["fixef"], rtol=1e-6)
     assert_allclose(fit.estimates["std_error"], expected["se_from_full_hessian"], rtol=1e-5)
@@ -190,6 +195,7 @@ def test_cbpp_adaptive_quadrature(published, cbpp, nodes):
         family="binomial",
         attempts="size",
         quadrature=nodes,
+        df="normal",
     )
     assert_allclose(fit.estimates["estimate"], expected["fixef"], rtol=1e-6)
     assert_allclose(fit.estimates["std_error"], expected["se_from_full_hessian"], rtol=1e-5)
@@ -316,7 +322,13 @@ BINOMIAL = {
 def test_binomial_laplace(computed, ring_push, key):
     formula, random, offset, names = BINOMIAL[key]
     fit = ml.fit_mixed(
-        formula, ring_push, random=random, family="binomial", attempts="attempts", offset=offset
+        formula,
+        ring_push,
+        random=random,
+        family="binomial",
+        attempts="attempts",
+        offset=offset,
+        df="normal",
     )
     assert_computed(fit, computed, key, rtol=1e-4, rtol_se=2e-3, rtol_variance=1e-4, names=names)
     assert fit.singular == (key == "binomial_crossed")

@@ -189,6 +189,7 @@ def test_many_binomial_fits_equal_single_ones(small_study):
             random={"participant": "1"},
             family="binomial",
             attempts="throws",
+            df="normal",
         )
         assert_allclose(many.beta[number], single.beta, atol=1e-6)
         assert_allclose(np.diag(many.vcov[number]), np.diag(single.vcov), rtol=1e-4)

@@ -14,7 +14,7 @@ METHODS = ("satterthwaite", "kenward-roger")
 
 
 @pytest.mark.parametrize("df", METHODS)
-@pytest.mark.parametrize("shift", [5000, 30000, 1e6])
+@pytest.mark.parametrize("shift", [5000, 30000, 1e8])
 def test_days_since_long_ago(published, sleepstudy, shift, df):
     # Balanced sleepstudy has a closed form; the slope does not know where day zero is.
     expected = published["sleepstudy_closed_form"]["REML"]

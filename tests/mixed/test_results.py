@@ -51,7 +51,7 @@ def test_frames_have_the_agreed_columns(hits, errors):
         assert fit.fixed_names[:2] == ("Intercept", "group[T.random]")
         assert len(fit.effects) == 24
         assert fit.recipe.call == "fit_mixed" and fit.recipe.engine
-    assert np.isinf(hits.estimates["df"]).all() and np.isnan(hits.residual_sd)
+    assert (hits.estimates["df"] > 20).all() and np.isnan(hits.residual_sd)
 
 
 def test_printing_says_method_and_numbers(hits, errors):
@@ -240,7 +240,12 @@ def test_marginal_means_and_pairs_equal_emmeans(computed, ring_push):
 
 def test_binomial_means_equal_emmeans(computed, ring_push):
     fit = ml.fit_mixed(
-        "hits ~ group * phase", ring_push, random=ONE, family="binomial", attempts="attempts"
+        "hits ~ group * phase",
+        ring_push,
+        random=ONE,
+        family="binomial",
+        attempts="attempts",
+        df="normal",
     )
     link = ml.marginal_means(fit, "group", within="phase")
     assert_allclose(link["estimate"], computed["binomial_means"], atol=1e-4)

@@ -112,7 +112,7 @@ def test_anova_refuses_what_has_no_type_three(small_study):
         fit.anova(type=2)
 
 
-def test_anova_of_hits_is_chi_squared(small_study):
+def test_anova_of_hits_by_the_normal_distribution_is_chi_squared(small_study):
     fit = ml.fit_mixed(
         "hits ~ group * phase",
         small_study,
@@ -120,5 +120,18 @@ def test_anova_of_hits_is_chi_squared(small_study):
         family="binomial",
         attempts="throws",
     )
-    assert np.isinf(fit.anova()["df2"]).all()
+    normal = fit.anova(df="normal")
+    assert np.isinf(normal["df2"]).all()
+    # Few people widen the test of groups, not that of tests within people.
+    assert (
+        np.isfinite(fit.anova()["df2"].iloc[0]) and fit.anova()["p"].iloc[0] > normal["p"].iloc[0]
+    )
     assert "Joint tests" in str(fit.anova())
+
+
+def test_a_coded_factor_is_found_by_its_column(small_study):
+    fit = ml.fit_mixed(
+        "radial_error ~ C(group, Sum) * phase", small_study, random={"participant": "1"}
+    )
+    whole = fit.test("C(group, Sum):phase")
+    assert fit.test("phase:group").p == whole.p == fit.test("group:phase").p

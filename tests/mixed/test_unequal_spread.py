@@ -10,8 +10,8 @@ from numpy.testing import assert_allclose
 from scipy import stats
 
 import motorlearn as ml
-from motorlearn.exceptions import InputError
-from motorlearn.mixed import MixedFit, leave_one_out, refit
+from motorlearn.exceptions import FitError, InputError
+from motorlearn.mixed import MixedFit, leave_one_out, likelihood_ratio, refit
 
 REFERENCE = Path(__file__).parents[1] / "reference" / "mixed_unequal_spread"
 PHASES = ["pretest", "posttest", "retention"]
@@ -221,3 +221,45 @@ def test_what_does_not_fit_together_is_refused(tests, options, words):
 def test_two_rows_at_one_test_are_refused(trials):
     with pytest.raises(InputError, match="several rows"):
         ml.fit_mixed(FORMULA, trials, random=NOTHING, **FREE)
+
+
+def test_residual_covariances_are_nested_and_counted(tests):
+    free = {"random": {"participant": "0"}, "correlation": "unstructured", "within": "phase"}
+    complete = tests.groupby("participant").filter(lambda part: len(part) == 3)
+    intercept = ml.fit_mixed("radial_error ~ group * phase", complete, random={"participant": "1"})
+    equal = ml.fit_mixed("radial_error ~ group * phase", complete, **free)
+    every = ml.fit_mixed("radial_error ~ group * phase", complete, variance="phase", **free)
+    # Two variances; three correlations and one variance; three of each.
+    assert [likelihood_ratio(one, every).df for one in (intercept, equal)] == [4, 2]
+    assert likelihood_ratio(intercept, equal).df == 2
+    found = likelihood_ratio(intercept, every)
+    assert found.statistic == pytest.approx(2 * (every.loglik - intercept.loglik))
+    own = ml.fit_mixed(
+        "radial_error ~ group * phase", complete, random={"participant": "1"}, variance="phase"
+    )
+    assert likelihood_ratio(intercept, own).df == 2
+    wide = complete.assign(spread=np.where(complete["phase"] == "retention", "wide", "narrow"))
+    other = ml.fit_mixed(
+        "radial_error ~ group * phase", wide, random={"participant": "1"}, variance="spread"
+    )
+    with pytest.raises(InputError, match="residuals of the smaller model"):
+        likelihood_ratio(other, own)
+
+
+def test_rows_that_follow_from_one_another_are_refused():
+    table = pd.DataFrame(
+        {
+            "participant": np.repeat(np.arange(12), 3),
+            "phase": np.tile(["pretest", "posttest", "retention"], 12),
+        }
+    )
+    table["radial_error"] = 2.0 * table["participant"] + 3.0 * (table["phase"] == "posttest")
+    with pytest.raises(FitError, match="follow from one another"):
+        ml.fit_mixed(
+            "radial_error ~ phase",
+            table,
+            random={"participant": "0"},
+            variance="phase",
+            correlation="unstructured",
+            within="phase",
+        )

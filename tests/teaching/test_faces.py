@@ -11,7 +11,7 @@ from nbconvert.preprocessors import ExecutePreprocessor
 
 import motorlearn as ml
 from motorlearn.exceptions import InputError
-from motorlearn.figures.extents import text_overlaps, texts_cut
+from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
 from motorlearn.teaching.demonstrations.faces import show
 
 LESSONS = ml.teaching.LESSONS

@@ -6,7 +6,7 @@ from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, judged
 from motorlearn.compare import PhaseComparison
-from motorlearn.design import smallest_effect_of
+from motorlearn.design import SmallestEffect, smallest_effect_of
 from motorlearn.linear import Equivalence
 
 
@@ -14,8 +14,8 @@ def equivalence_checks(result: Equivalence, context: Context) -> Iterator[Check]
     """Checks of two one-sided tests."""
     yield _declared(context)
     declared = smallest_effect_of(context.design) if context.design is not None else None
-    if declared is not None:
-        yield _same_bound(result, declared, context)
+    if context.design is not None and context.design.smallest_effect is not None:
+        yield _same_bound(result, declared, context.design.smallest_effect, context)
     width = (result.conf_high - result.conf_low) / (result.bound_high - result.bound_low)
     yield judged(
         "the study is precise enough to show equivalence",
@@ -42,22 +42,28 @@ def _declared(context: Context) -> Check:
         "1 where the plan gives no bound, or a bound without a reason",
         float(not reason),
         context.guide("bound_declared"),
-        f"Plan: {digits.significant(smallest.value)}; {reason}"
+        f"Plan: {smallest.told}; {reason}"
         if smallest is not None
         else "The plan names no smallest effect of interest, or no plan was given.",
         "Without a bound set beforehand report the interval only, and no equivalence verdict.",
     )
 
 
-def _same_bound(result: Equivalence, declared: float, context: Context) -> Check:
+def _same_bound(
+    result: Equivalence, declared: float | None, smallest: SmallestEffect, context: Context
+) -> Check:
     sizes = {abs(result.bound_low), abs(result.bound_high)}
-    same = any(abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes)
+    same = (
+        smallest.unit == "sd"
+        or declared is None
+        or any(abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes)
+    )
     return judged(
         "the bounds used are those declared",
         "1 where they differ",
         float(not same),
         context.guide("bound_declared"),
         f"Used {digits.interval(result.bound_low, result.bound_high)}; declared "
-        f"{digits.significant(declared)} (a standardised or logarithmic bound differs by design).",
+        f"{smallest.told} (a standardised or logarithmic bound differs by design).",
         "Explain the difference or use the declared bound.",
     )

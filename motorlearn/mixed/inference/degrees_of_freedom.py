@@ -6,7 +6,7 @@ contrasts at once are turned into uncorrelated ones and their df are put togethe
 1996).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,9 @@ from scipy import stats
 from motorlearn.results import register_record
 
 Array = NDArray[np.float64]
+
+LEAST_SHARE = 1e-3
+MOST_DF = 1e5
 
 
 @register_record
@@ -35,10 +38,17 @@ class Inference:
     plain_vcov : array (p, p)
         Covariance of the fixed effects without small-sample adjustment.
     cross_slopes : array (r, p, p)
-        Kenward-Roger only: X'V⁻¹(∂V/∂γ)V⁻¹X for each variance parameter.
+        Kenward-Roger only: X'V⁻¹(∂V/∂γ)V⁻¹X for each variance parameter, on working scales.
     joint_vcov : array (p + t, p + t)
         Binomial only: covariance of the fixed effects and the free entries of the random effects'
         covariances together.
+    known_vcov : array (p, p)
+        Kenward-Roger of hits only: covariance of the fixed effects on working scales if people did
+        not differ, which needs no estimation.
+    back : array (p, p)
+        Kenward-Roger only: β = back · β on working scales, where origins and units play no part.
+    working_vcov : array (p, p)
+        Kenward-Roger only: ``plain_vcov`` on working scales.
     """
 
     method: str
@@ -48,6 +58,9 @@ class Inference:
     plain_vcov: Array
     cross_slopes: Array
     joint_vcov: Array
+    known_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    back: Array = field(default_factory=lambda: np.zeros((0, 0)))
+    working_vcov: Array = field(default_factory=lambda: np.zeros((0, 0)))
 
 
 @dataclass(frozen=True)
@@ -139,15 +152,22 @@ def kenward_roger_scale(contrasts: Array, inference: Inference) -> tuple[float, 
     ----------
     Kenward MG, Roger JH (1997). Biometrics 53:983-997. https://doi.org/10.2307/2533558
     """
-    m = len(contrasts)
-    plain = inference.plain_vcov
-    theta = contrasts.T @ np.linalg.solve(contrasts @ plain @ contrasts.T, contrasts)
+    m, plain = len(contrasts), inference.working_vcov
+    contrasts = contrasts @ inference.back
+    inverse = np.linalg.inv(contrast_covariance(contrasts, plain))
+    theta = contrasts.T @ inverse @ contrasts
     pieces = [theta @ plain @ slope @ plain for slope in inference.cross_slopes]
     traces = np.array([np.trace(piece) for piece in pieces])
     products = np.array([[np.sum(a * b.T) for b in pieces] for a in pieces])
     a1 = float(traces @ inference.variance_vcov @ traces)
     a2 = float(np.sum(inference.variance_vcov * products))
-    return _kenward_roger_moments(m, a1, a2)
+    scale, df = _kenward_roger_moments(m, a1, a2)
+    if not inference.known_vcov.size:
+        return scale, df
+    alone = contrast_covariance(contrasts, inference.known_vcov)
+    share = 1 - float(np.trace(inverse @ alone)) / m
+    df /= min(max(share, LEAST_SHARE), 1.0)
+    return scale, df if df < MOST_DF else np.inf
 
 
 def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:

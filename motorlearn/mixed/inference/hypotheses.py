@@ -9,9 +9,11 @@ from scipy import stats
 from tqdm.auto import tqdm
 
 from motorlearn.exceptions import InputError, RefusedError
+from motorlearn.mixed.formula.designs import RandomPart
 from motorlearn.mixed.refitting import refit_many
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
+from motorlearn.mixed.solving import shape_of
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
@@ -70,7 +72,10 @@ class LikelihoodRatio(Result):
 def parameters(fit: MixedFit) -> int:
     """Number of fixed and variance parameters."""
     free = sum(Structure(part.blocks).n_free for part in fit.design.random)
-    return len(fit.fixed_names) + free + (fit.family == "gaussian")
+    residual = int(fit.family == "gaussian")
+    if fit.design.residual is not None:
+        residual = shape_of(fit.design.residual).n_free
+    return len(fit.fixed_names) + free + residual
 
 
 def likelihood_ratio(
@@ -175,6 +180,12 @@ def _refuse_not_nested(smaller: MixedFit, larger: MixedFit) -> None:
             "compare them by AIC",
         )
 
+    if not _residuals_inside(smaller, larger):
+        raise InputError(
+            "the residuals of the smaller model are not inside those of the larger one",
+            [fit.recipe.options["variance"] for fit in (smaller, larger)],
+            "compare them by AIC",
+        )
     if not _random_part_inside(smaller, larger):
         raise InputError(
             "the random part of the smaller model is not inside that of the larger one",
@@ -200,6 +211,23 @@ def _refuse_other_weights(smaller: MixedFit, larger: MixedFit) -> None:
             )
 
 
+def _residuals_inside(smaller: MixedFit, larger: MixedFit) -> bool:
+    """Whether variances and correlations of the smaller model are among those of the larger."""
+    small, large = smaller.design.residual, larger.design.residual
+    if small is None:
+        return True
+    if large is None or small.column != large.column:
+        return False
+    wider = large.variance != "equal" or small.variance == "equal"
+    return wider and (small.correlation == "none" or large.correlation != "none")
+
+
+def _is_level_of(part: RandomPart, larger: MixedFit) -> bool:
+    """Whether a random intercept is among correlations that are free within its own levels."""
+    free = larger.design.residual is not None and larger.design.residual.correlation != "none"
+    return free and part.terms == ("Intercept",) and part.group == larger.design.random[0].group
+
+
 def _random_part_inside(smaller: MixedFit, larger: MixedFit) -> bool:
     """Whether every block of random terms lies within one block of the same grouping factor."""
     spaces = {
@@ -207,6 +235,8 @@ def _random_part_inside(smaller: MixedFit, larger: MixedFit) -> bool:
         for part in larger.design.random
     }
     for part in smaller.design.random:
+        if _is_level_of(part, larger):
+            continue
         for block in part.blocks:
             inside = part.z[smaller.design.cell][:, list(block)]
             if not any(_within(inside, space) for space in spaces.get(part.group, ())):

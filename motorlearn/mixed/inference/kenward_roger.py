@@ -86,7 +86,7 @@ def kenward_roger(
     crosses = np.einsum("rs,sij->rij", turn, crosses)
     seconds = np.einsum("ra,sb,abij->rsij", turn, turn, seconds)
     traces = turn @ traces @ turn.T
-    return kenward_roger_of((phi, crosses, seconds, traces), work.turn, work.back)
+    return kenward_roger_of((phi, crosses, seconds, traces), work.back)
 
 
 def adjust(phi: Array, crosses: Array, seconds: Array, traces: Array) -> tuple[Array, Array, Array]:
@@ -102,13 +102,20 @@ def adjust(phi: Array, crosses: Array, seconds: Array, traces: Array) -> tuple[A
     return (adjusted + np.swapaxes(adjusted, -1, -2)) / 2, slopes, w
 
 
-def kenward_roger_of(products: tuple[Array, ...], turn: Array, back: Array) -> Inference:
+def kenward_roger_of(products: tuple[Array, ...], back: Array) -> Inference:
     """The same from products that are there already, turned from working to original scales."""
     phi, crosses, seconds, traces = products
     adjusted, slopes, w = adjust(phi, crosses, seconds, traces)
-    adjusted, slopes, phi = (back @ found @ back.T for found in (adjusted, slopes, phi))
-    crosses = turn.T @ crosses @ turn
-    return Inference("kenward-roger", adjusted, slopes, w, phi, crosses, np.zeros((0, 0)))
+    return on_working_scales(phi, adjusted, slopes, w, crosses, back)
+
+
+def on_working_scales(
+    phi: Array, adjusted: Array, slopes: Array, w: Array, crosses: Array, back: Array
+) -> Inference:
+    """Kenward-Roger inference whose df are found on working scales."""
+    none = np.zeros((0, 0))
+    vcov, vcov_slopes, plain = (back @ found @ back.T for found in (adjusted, slopes, phi))
+    return Inference("kenward-roger", vcov, vcov_slopes, w, plain, crosses, none, none, back, phi)
 
 
 def _parts(factors: list[Factor], psi: list[Array]) -> list[_Part]:

@@ -10,6 +10,7 @@ from motorlearn.mixed.formula.formulas import factors_of_term, split_term
 from motorlearn.mixed.formula.matrices import MatrixPlan
 from motorlearn.mixed.inference.degrees_of_freedom import FTest
 
+_CODED = re.compile(r"C\((.+?)(?:, contr\.(\w+)(?:\((.*)\))?)?\)$")
 _AVERAGED = ("center(", "scale(", "poly(")
 
 
@@ -50,7 +51,7 @@ def columns_of(asked: Sequence[str], plan: MatrixPlan) -> tuple[list[int], tuple
     InputError
         If the model has no such term.
     """
-    own = {split_term(term): term for term in plan.assigned}
+    own = _by_columns(plan) | {split_term(term): term for term in plan.assigned}
     rows: list[int] = []
     named: list[str] = []
     unknown = []
@@ -69,6 +70,20 @@ def columns_of(asked: Sequence[str], plan: MatrixPlan) -> tuple[list[int], tuple
             f"its terms are {', '.join(dict.fromkeys(plan.assigned))}",
         )
     return sorted(rows), tuple(named)
+
+
+def _by_columns(plan: MatrixPlan) -> dict[frozenset[str], str]:
+    """Terms by the plain columns of their factors, where only one term has these."""
+    found: dict[frozenset[str], list[str]] = {}
+    for term in dict.fromkeys(plan.assigned):
+        plain = frozenset(_column(factor) for factor in split_term(term))
+        found.setdefault(plain, []).append(term)
+    return {plain: terms[0] for plain, terms in found.items() if len(terms) == 1}
+
+
+def _column(factor: str) -> str:
+    coded = _CODED.match(factor)
+    return coded[1] if coded else factor
 
 
 def _factors(name: str) -> frozenset[str]:
@@ -95,7 +110,7 @@ def held_levels(rows: Sequence[int], plan: MatrixPlan) -> dict[str, object]:
 def _levels(factors: frozenset[str], plan: MatrixPlan) -> dict[str, object]:
     found: dict[str, object] = {}
     for factor in sorted(factors):
-        coded = re.match(r"C\((.+?)(?:, contr\.(\w+)(?:\((.*)\))?)?\)$", factor)
+        coded = _CODED.match(factor)
         name = coded[1] if coded else factor
         if name in plan.levels:
             if coded and coded[2] == "sum":

@@ -87,7 +87,10 @@ class ResidualShape:
 
     def gradient(self, by_matrix: Array) -> Array:
         """Gradient in γ, (K, n_free), from a symmetric gradient in the entries of R, (K, T, T)."""
-        return np.array([np.einsum("kab,ab->k", by_matrix, entry) for entry in self.entries()]).T
+        out = np.zeros((len(by_matrix), self.n_free))
+        for column, entry in enumerate(self.entries()):
+            out[:, column] = np.einsum("kab,ab->k", by_matrix, entry)
+        return out
 
     def start(self, covariance: Array) -> Array:
         """φ of a covariance matrix that is positive definite."""

@@ -23,6 +23,7 @@ from motorlearn.mixed.solve.residual import ResidualShape
 Array = NDArray[np.float64]
 
 MOST_ENTRIES = 2e7
+_COPIES = 1e-8
 
 
 @dataclass
@@ -75,7 +76,7 @@ def padded(work: Working, y: Array, cells: Cells, residuals: Residuals, squares:
         factors.append(PaddedFactor(z, own, factor.structure, factor.n_levels))
     rows = np.bincount(residuals.index, cells.rows, residuals.shape.size).astype(float)
     tied = np.bincount(residuals.index, minlength=residuals.shape.size).astype(float)
-    spare = np.asarray(rows - tied, dtype=float)
+    spare = np.asarray(rows - tied, dtype=float)[: residuals.shape.size]
     logs = cells.log_weights - float(np.sum(np.log(cells.weight)))
     return Padded(x, outcome, level, thin, factors, spare, squares, cells.n, logs)
 
@@ -95,7 +96,21 @@ def solve_dense(
             "the covariance of the residuals cannot be estimated from so few rows; use fewer "
             "levels or leave correlation= out."
         )
+    _refuse_copies(model, found)
     return _solution(work, model, found, curve, base[0], float(unit[0]))
+
+
+def _refuse_copies(model: DenseModel, found: Minimum) -> None:
+    """Refuse levels of the residual that follow from one another."""
+    residual = model.at(found.x, ONE).residual[0]
+    spread = np.sqrt(np.diag(residual))
+    correlation = residual / np.outer(spread, spread)
+    if model.shape.kind != "levels" and np.linalg.eigvalsh(correlation)[0] < _COPIES:
+        raise FitError(
+            "the rows of a participant follow from one another exactly, so that no residual spread "
+            "is left to judge differences by; check that rows are not copies of each other or made "
+            "from a formula, or take levels out."
+        )
 
 
 def _standardised(work: Working, y: Array, cells: Cells) -> tuple[Array, Array, Array]:

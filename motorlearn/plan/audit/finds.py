@@ -8,10 +8,10 @@ from scipy import stats
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
 from motorlearn import digits
-from motorlearn.design import Design, smallest_effect_of
+from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.audit.hole import Hole
-from motorlearn.plan.power.effects import improvement
+from motorlearn.plan.power.effects import smallest_of_interest
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
 
@@ -100,8 +100,7 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
     n = np.array(sizes)[pair] * (1 - plan.assumed.attrition)
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
     shrink = np.sqrt(2 * (1 - r)) if plan.model == "paired" else np.sqrt(1 - r**2)
-    smallest = smallest_effect_of(design)
-    effect = np.nan if smallest is None else improvement(plan, smallest)
+    effect = smallest_of_interest(design, plan)
     power = detectable = np.nan
     if n.min() > 2:
         detectable = plan.from_d(_solved(plan, n, power=WANTED) * shrink)
@@ -250,7 +249,7 @@ def ratio_of_interest(design: Design) -> Iterator[Hole]:
     primary, smallest = design.primary, design.smallest_effect
     if primary is None or smallest is None or primary.effect != "ratio":
         return
-    if not 0.5 <= smallest.value <= 2:
+    if smallest.unit == "score" and not 0.5 <= smallest.value <= 2:
         yield Hole(
             "smallest effect is no likely ratio",
             "act",

@@ -33,10 +33,8 @@ def planned_effects(
     if given is not None:
         return (none, *_given(plan, given))
     effects = [none]
-    smallest = smallest_effect_of(design)
-    if smallest is not None:
-        value = improvement(plan, smallest)
-        effects.append(Effect(value, "smallest of interest"))
+    if design.smallest_effect is not None:
+        effects.append(Effect(smallest_of_interest(design, plan), "smallest of interest"))
     if plan.model == "paired":
         change = plan.declared_change()
         if change != plan.no_effect:
@@ -71,6 +69,16 @@ def _against_a_bound(plan: Scenario, given: Sequence[float] | None) -> tuple[Eff
         edge = math.exp(-plan.better * abs(math.log(plan.bound)))
     effects = [Effect(edge, "worse by the bound", True), Effect(plan.no_effect, "none")]
     return (*effects, *([] if given is None else _given(plan, given)))
+
+
+def smallest_of_interest(design: Design, plan: Scenario) -> float:
+    """The declared smallest effect as an improvement in raw units (or a ratio), NaN without one."""
+    smallest = design.smallest_effect
+    if smallest is None:
+        return math.nan
+    if smallest.unit == "sd":
+        return plan.from_d(smallest.value)
+    return improvement(plan, smallest_effect_of(design) or smallest.value)
 
 
 def improvement(plan: Scenario, value: float) -> float:

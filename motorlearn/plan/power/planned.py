@@ -1,6 +1,7 @@
 """From a plan to the numbers its power rests on."""
 
 import math
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -40,12 +41,7 @@ def scenario(
     InputError
         If the planned model does not fit the outcome.
     """
-    if assumptions is not None and not isinstance(assumptions, Assumptions):
-        raise InputError(
-            "assumptions must be those of a plan",
-            [assumptions],
-            "give motorlearn.design.Assumptions(baseline=..., between_sd=...)",
-        )
+    _check_assumptions(assumptions)
     notes: list[str] = []
     primary = design.primary or _assumed_primary(design, notes)
     outcome = design.outcome(primary.outcome) or design.outcomes[0]
@@ -56,30 +52,47 @@ def scenario(
     chosen = _model(model or primary.model, counts, len(design.groups), base, notes)
     contrast, joint = _contrast(design, primary)
     _check_joint(joint, chosen, primary.aim)
-    return Scenario(
-        counts=counts,
-        effect=primary.effect,
-        model=chosen,
-        assumed=assumed,
-        better=1 if outcome.better == "higher" else -1,
-        phases=tuple(event.phase for event in events),
-        done=_share_done(design, assumed.forgetting, _reference(design, contrast)),
-        baseline=base,
-        primary=at,
-        trials_at=tuple(trials or event.trials for event in events),
-        ratio=_ratio(design),
-        contrast=contrast,
-        low=_edge(outcome.low, -math.inf, counts),
-        high=_edge(outcome.high, math.inf, counts),
-        unit=unit,
-        outcome=outcome.name,
-        joint=joint,
-        variance=primary.variance,
-        aim=primary.aim,
-        bound=_bound(design, primary.aim, chosen),
-        clustered=_clustered(design, assumed, chosen, notes),
-        warnings=tuple(notes),
+    return _bound_in_scores(
+        design,
+        Scenario(
+            counts=counts,
+            effect=primary.effect,
+            model=chosen,
+            assumed=assumed,
+            better=1 if outcome.better == "higher" else -1,
+            phases=tuple(event.phase for event in events),
+            done=_share_done(design, assumed.forgetting, _reference(design, contrast)),
+            baseline=base,
+            primary=at,
+            trials_at=tuple(trials or event.trials for event in events),
+            ratio=_ratio(design),
+            contrast=contrast,
+            low=_edge(outcome.low, -math.inf, counts),
+            high=_edge(outcome.high, math.inf, counts),
+            unit=unit,
+            outcome=outcome.name,
+            joint=joint,
+            variance=primary.variance,
+            aim=primary.aim,
+            bound=_bound(design, primary.aim, chosen),
+            clustered=_clustered(design, assumed, chosen, notes),
+            warnings=tuple(notes),
+        ),
     )
+
+
+def _check_assumptions(assumptions: object) -> None:
+    if assumptions is not None and not isinstance(assumptions, Assumptions):
+        raise InputError(
+            "assumptions must be those of a plan",
+            [assumptions],
+            "give motorlearn.design.Assumptions(baseline=..., between_sd=...)",
+        )
+
+
+def _bound_in_scores(design: Design, plan: Scenario) -> Scenario:
+    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    return replace(plan, bound=plan.from_d(plan.bound)) if in_sd else plan
 
 
 def _edge(bound: float | None, none: float, counts: bool) -> float:

@@ -11,10 +11,10 @@ from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
 from motorlearn.figures import outcome_label
-from motorlearn.figures.agreement import bland_altman, rater_drift
-from motorlearn.figures.curves import individual_fits, parameter_forest
-from motorlearn.figures.diagnostics import conclusion_forest, diagnostic_panel
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.models.curves import individual_fits, parameter_forest
+from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
+from motorlearn.figures.technique.agreement import bland_altman, rater_drift
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
 from motorlearn.report.view import StudyView

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.compare import Limit
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.drawing.style import Drawing
 from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables

@@ -15,7 +15,7 @@ from motorlearn.figures import (
     participant_flow,
     practice_curve,
 )
-from motorlearn.figures.style import SizeName
+from motorlearn.figures.drawing.style import SizeName
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import slug
 from motorlearn.trials import counted_rows

@@ -5,10 +5,10 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.figures.load import load_by_week
-from motorlearn.figures.orders import trial_order_raster
-from motorlearn.figures.style import Drawing
-from motorlearn.figures.timeline import design_timeline
+from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.plan.load import load_by_week
+from motorlearn.figures.plan.orders import trial_order_raster
+from motorlearn.figures.plan.timeline import design_timeline
 from motorlearn.plan import ThrowLoad, programme_tables, throw_load
 from motorlearn.report.figure_cache import Kept
 from motorlearn.report.sections import study_tables

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.drawing.style import Drawing
 from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
@@ -103,8 +103,17 @@ def _changes(found: StudyView, entry: OutcomeView) -> list[str]:
     said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
     bound = entry.comparison.recipe.options["equivalence"]
     if bound is not None and len(found.groups) == 1:
+        bound *= _bound_in_scores(entry.comparison, str(rows.iloc[0]["to_phase"]))
         said.append(sentences.change_reading(rows.iloc[0], bound, entry.voice))
     return [sentence for sentence in said if sentence]
+
+
+def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
+    """What one unit of the declared bound is in scores: 1, or the standard deviation at a test."""
+    if comparison.recipe.options["equivalence_unit"] != "sd":
+        return 1.0
+    means = comparison.means
+    return float(means.loc[means["phase"] == test, "sd"].iloc[0])
 
 
 def _participants(found: StudyView) -> Iterator[Block]:

@@ -5,8 +5,8 @@ from dataclasses import replace
 
 from motorlearn.analysis import SpeedBeside, TechniqueChange
 from motorlearn.analysis.technique import TOTAL
-from motorlearn.figures.style import Drawing
-from motorlearn.figures.tradeoff import speed_and_outcome
+from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
 from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text

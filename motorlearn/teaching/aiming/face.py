@@ -13,7 +13,7 @@ import traitlets
 from matplotlib.patches import Circle
 
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.figures.style import INK, Drawing, canvas, house
+from motorlearn.figures.drawing.style import INK, Drawing, canvas, house
 from motorlearn.teaching.aiming.files import resume_sitting, save_sitting, sitting_file
 from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, target
 from motorlearn.teaching.aiming.programme import GAP_MINUTES, make_programme, target_radius

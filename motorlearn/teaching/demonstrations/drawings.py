@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from motorlearn import digits
-from motorlearn.figures.style import (
+from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
     PAPER,

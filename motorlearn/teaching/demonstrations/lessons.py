@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.style import Drawing
+from motorlearn.figures.drawing.style import Drawing
 from motorlearn.teaching.demonstrations import drawings
 from motorlearn.teaching.demonstrations.averaged_curves import averaged_curves
 from motorlearn.teaching.demonstrations.demonstration import Demonstration

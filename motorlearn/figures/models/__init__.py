@@ -1,0 +1,1 @@
+"""Fitted ``curves`` of learning, and ``diagnostics`` of an analysis with its variants."""

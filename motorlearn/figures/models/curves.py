@@ -1,0 +1,400 @@
+"""Learning curves: single fits side by side, parameters by group, the population, residuals."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from matplotlib.ticker import MaxNLocator
+from scipy.stats import t
+
+from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
+from motorlearn.digits import number, plain
+from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.panels import many_lines, small_title
+from motorlearn.figures.drawing.style import (
+    FAINT,
+    INK,
+    SOFT_INK,
+    Drawing,
+    EndLabel,
+    Look,
+    SizeName,
+    canvas,
+    house,
+    label_ends,
+    looks,
+    name_x,
+)
+
+MOST_PANELS = 30
+
+
+def individual_fits(
+    fits: CurveFits,
+    rows: pd.DataFrame,
+    outcome: str,
+    *,
+    practice: str,
+    label: str,
+    practice_label: str = "practice trial",
+    learners: Sequence[object] | None = None,
+    group: str | None = None,
+    columns: int = 5,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw each learner's scores with the preferred curve, one small panel per learner.
+
+    Parameters
+    ----------
+    fits : CurveFits
+        Fits by one column, for example ``participant``.
+    rows : DataFrame
+        The rows that were fitted.
+    outcome, practice : str
+        Columns of scores and practice counts.
+    label, practice_label : str
+        Axis labels, with units.
+    learners : sequence, optional
+        Which learners, at most 30; the first ones if not given.
+    group : str, optional
+        Column of groups: learners of a group stand in rows of their own, named at the left.
+    columns : int
+        Panels beside each other.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If the fits are by several columns, of hits, or of other learners than asked for.
+    """
+    if len(fits.by) != 1 or fits.family != "gaussian":
+        raise InputError("small panels need fits of scores by one column", fits.by)
+    key = fits.by[0]
+    known = fits.preferred.set_index(key)
+    chosen = list(known.index[:MOST_PANELS] if learners is None else learners)[:MOST_PANELS]
+    absent = [name for name in chosen if name not in known.index]
+    if absent or not chosen:
+        raise InputError("there are no fits of these learners", absent)
+    columns = min(columns, len(chosen))
+    slots, marks = _slots(chosen, rows, key, group, columns)
+    lines = len(slots) // columns
+    with house(size):
+        figure, panels = canvas(
+            size, rows=lines, columns=columns, height=0.18 + 0.34 * lines, share_y=True
+        )
+        for panel, name in zip(panels, slots):
+            if name is None:
+                panel.set_axis_off()
+                continue
+            part = rows[rows[key] == name]
+            _one_learner(panel, part, outcome, practice)
+            _one_fit(panel, fits, name, known.loc[name], (part[practice], part[outcome]))
+        for place, mark in marks.items():
+            panels[place].set_ylabel(mark, fontsize="small", fontweight="bold")
+        figure.supxlabel(practice_label, fontsize="medium")
+        figure.supylabel(label, fontsize="medium")
+    counts = known.loc[chosen, "form"].replace("no change", "level").value_counts()
+    share = ", ".join(f"{name} {count}" for name, count in counts.items())
+    return Drawing(
+        "individual-curves",
+        figure,
+        f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
+        "form preferred by AICc, or says that neither leads by 2, or that a level line fits as "
+        "well; a broken line is a curve whose status is not ok.",
+        f"{len(chosen)} small panels of {label} against {practice_label}. Preferred form: {share}.",
+    )
+
+
+def _slots(
+    chosen: list[Any], rows: pd.DataFrame, key: str, group: str | None, columns: int
+) -> tuple[list[Any], dict[int, str]]:
+    """Learner of each panel, none where it stays empty; name of the group where its rows begin."""
+    groups = {None: chosen}
+    if group is not None:
+        of = rows.drop_duplicates(key).set_index(key)[group].loc[chosen]
+        groups = {name: list(part.index) for name, part in of.groupby(of, sort=False)}
+    slots: list[Any] = []
+    marks: dict[int, str] = {}
+    for name, members in groups.items():
+        if name is not None:
+            marks[len(slots)] = str(name)
+        slots += [*members, *[None] * (-len(members) % columns)]
+    return slots, marks
+
+
+def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) -> None:
+    axes.plot(part[practice], part[outcome], "o", color=FAINT, markersize=2.2, markeredgewidth=0)
+
+
+def _one_fit(
+    axes: Axes,
+    fits: CurveFits,
+    name: object,
+    verdict: pd.Series,
+    scores: tuple[pd.Series, pd.Series],
+) -> None:
+    best = verdict["best"]
+    form = "level" if verdict["form"] == "no change" else verdict["form"]
+    small_title(axes, str(name), str(form))
+    axes.tick_params(labelsize="x-small")
+    if best not in FORMS:
+        return
+    table = fits.table
+    row = table[(table[fits.by[0]] == name) & (table["form"] == best)].iloc[0]
+    form = FORMS[best]
+    n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
+    rates = [row[rate] for rate in form.rates]
+    if row["status"] == "no change":
+        curve = np.full(n.shape, row["asymptote"])
+    elif np.isfinite([row["asymptote"], row["gain"], *rates]).all():
+        curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
+    else:
+        # What the table leaves out because it is not estimated still has a line to draw.
+        alone = fit_curve(*scores, form=best, first=fits.first, repeated="allow")
+        curve = alone.predict(n)
+    style = "-" if row["status"] == "ok" else (0, (3, 1.5))
+    axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
+
+
+def population_curve(
+    fit: PopulationCurve,
+    *,
+    label: str,
+    practice_label: str = "practice block",
+    order: Sequence[str] | None = None,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw the population curve of each group over the curves of its learners.
+
+    Parameters
+    ----------
+    fit : PopulationCurve
+        The fit.
+    label, practice_label : str
+        Axis labels, with units.
+    order : sequence of str, optional
+        Groups in the order of the plan, which settles their looks.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+    """
+    seen = fit.residuals["practice"]
+    n = np.linspace(float(seen.min()), float(seen.max()), 100)
+    shown = fit.predict(n)
+    styles = looks(order or fit.groups)
+    with house(size):
+        figure, panels = canvas(size, columns=len(fit.groups), share_y=True)
+        for axes, group in zip(panels, fit.groups):
+            look = styles[group]
+            own = fit.participants[fit.participants["group"] == group]
+            for row in fit.learner_cells[(fit.participants["group"] == group).to_numpy()]:
+                axes.plot(n, _curve(fit, n, row), color=look.colour, alpha=0.25, linewidth=0.6)
+            part = shown[shown["group"] == group]
+            band = (part["conf_low"], part["conf_high"])
+            axes.fill_between(n, *band, color=look.colour, alpha=0.25, linewidth=0)
+            axes.plot(n, part["estimate"], color=look.colour, linestyle=look.line)
+            many_lines(axes, f"{group} (n = {len(own)})" if group else f"n = {len(own)}")
+            axes.set_xlabel(practice_label)
+            axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
+        panels[0].set_ylabel("probability of a hit" if fit.family == "binomial" else label)
+    ends = shown.groupby("group", sort=False)["estimate"].agg(["first", "last"])
+    told = "; ".join(
+        f"{name or 'all'} from {plain(row['first'], 3)} to {plain(row['last'], 3)}"
+        for name, row in ends.iterrows()
+    )
+    return Drawing(
+        "population-curve",
+        figure,
+        f"Population curve ({FORMS[fit.form].title}; thick line) with its 95 % confidence band, "
+        "over the curves of single learners (thin lines), which are drawn towards it.",
+        f"{label} against {practice_label}: {told}.",
+    )
+
+
+def _curve(fit: PopulationCurve, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
+    form = FORMS[fit.form]
+    height, amount, rate = parameters[0], parameters[1], [float(np.exp(parameters[2]))]
+    basis = form.basis(n, rate, fit.first)
+    if fit.amount == "start":
+        basis = basis / form.basis(np.array(fit.first), rate, fit.first)
+        amount = amount - height
+    curve = height + amount * basis
+    return np.asarray(1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve)
+
+
+def parameter_forest(
+    fit: PopulationCurve,
+    *,
+    unit: str = "",
+    level: float = 0.95,
+    order: Sequence[str] | None = None,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw each group's asymptote, gain (or start) and rate with intervals, over its learners.
+
+    Parameters
+    ----------
+    fit : PopulationCurve
+        The fit.
+    unit : str
+        Unit of the scores.
+    level : float
+        Confidence level of the intervals.
+    order : sequence of str, optional
+        Groups in the order of the plan, which settles their looks.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+    """
+    # A fit without groups names its one group "", whatever the plan calls it.
+    styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
+    names = ("asymptote", fit.amount, "log_rate")
+    with house(size):
+        figure, panels = canvas(size, columns=3, share_y=True, height=0.35 + 0.16 * len(fit.groups))
+        for column, (axes, name) in enumerate(zip(panels, names)):
+            for place, group in enumerate(fit.groups):
+                own = fit.participants.loc[fit.participants["group"] == group, name]
+                _forest_row(
+                    axes,
+                    -place,
+                    _group_interval(fit, name, place, level),
+                    own,
+                    styles[group],
+                    name == "log_rate",
+                )
+            _forest_axes(axes, name, unit, fit)
+            if column == 0:
+                axes.set_yticks(
+                    [-k for k in range(len(fit.groups))], [group or "all" for group in fit.groups]
+                )
+            axes.tick_params(axis="y", length=0)
+    return Drawing(
+        "curve-parameters",
+        figure,
+        f"Parameters of the population curve by group: estimate and {level:.0%} interval (large "
+        "marker), and learners' own values, drawn towards the population (dots).",
+        "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
+    )
+
+
+def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -> np.ndarray:
+    """Estimate and interval of one parameter of one group."""
+    terms = fit.estimates["term"].tolist()
+    pick = np.zeros(len(terms))
+    pick[terms.index(name)] = 1.0
+    own = f"{name}[{fit.groups[place]}]"
+    if place and own in terms:
+        pick[terms.index(own)] = 1.0
+    estimate = float(pick @ fit.estimates["estimate"].to_numpy())
+    error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
+    df = float(fit.estimates["df"].iloc[terms.index(name)])
+    half = float(t.isf((1 - level) / 2, df)) * error
+    return np.array([estimate, estimate - half, estimate + half])
+
+
+def _forest_row(
+    axes: Axes, y: float, interval: np.ndarray, own: pd.Series, look: Look, as_rate: bool
+) -> None:
+    values = np.exp(interval) if as_rate else interval
+    learners = np.exp(own) if as_rate else own
+    jitter = y - 0.22 + 0.06 * np.cos(np.arange(len(own)) * 2.4)
+    axes.plot(
+        learners, jitter, "o", color=look.colour, alpha=0.35, markersize=2.5, markeredgewidth=0
+    )
+    axes.plot(values[1:], [y, y], color=look.colour, solid_capstyle="butt")
+    axes.plot(values[:1], [y], **look.point_style)
+
+
+def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None:
+    scale = "logit" if fit.family == "binomial" else unit
+    label = "rate per unit of practice" if name == "log_rate" else name
+    name_x(axes, label if name == "log_rate" or not scale else f"{label} ({scale})")
+    axes.set_ylim(-len(fit.groups) + 0.45, 0.45)
+    if name == "log_rate":
+        axes.set_xscale("log")
+        axes.minorticks_off()
+        low, high = axes.get_xlim()
+        ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
+        axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
+    axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def _forest_words(fit: PopulationCurve, level: float) -> str:
+    words = ""
+    for place, group in enumerate(fit.groups):
+        low, high = _group_interval(fit, "asymptote", place, level)[1:]
+        span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
+        words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
+    return words + "."
+
+
+def curve_residuals(
+    fit: CurveFit | PopulationCurve,
+    *,
+    label: str,
+    practice_label: str = "practice trial",
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw what the curve leaves: residuals against practice and against the residual before.
+
+    Parameters
+    ----------
+    fit : CurveFit or PopulationCurve
+        The fit.
+    label, practice_label : str
+        Axis labels, with units.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+    """
+    n, residual, before, after = _pairs(fit)
+    lag = float(np.corrcoef(before, after)[0, 1]) if np.ptp(before) > 0 else 0.0
+    with house(size):
+        figure, (left, right) = canvas(size, columns=2, width_ratios=(1.7, 1.0))
+        left.axhline(0, color=SOFT_INK, linewidth=0.8)
+        left.plot(n, residual, "o", color=FAINT, markersize=3, markeredgewidth=0)
+        places, means = _running_mean(n, residual)
+        left.plot(places, means, color=INK)
+        left.set(xlabel=practice_label, ylabel=f"residual, {label}")
+        left.margins(x=0.12)
+        label_ends(left, [EndLabel(float(places[-1]), float(means[-1]), "mean")])
+        right.axhline(0, color=SOFT_INK, linewidth=0.8)
+        right.axvline(0, color=SOFT_INK, linewidth=0.8)
+        right.plot(before, after, "o", color=FAINT, markersize=3, markeredgewidth=0)
+        right.set(xlabel="residual before", ylabel="residual")
+        right.set_title(f"lag 1: r = {number(lag)}", fontweight="normal")
+    return Drawing(
+        "curve-residuals",
+        figure,
+        "Residuals of the curve against practice, with their running mean, and against the "
+        "residual before. A trend means that the form does not fit, a slope at the right that "
+        "neighbouring scores are related.",
+        f"Residuals of {label}; correlation with the residual before {number(lag)}.",
+    )
+
+
+def _pairs(fit: CurveFit | PopulationCurve) -> tuple[np.ndarray, ...]:
+    if isinstance(fit, PopulationCurve):
+        if not len(fit.residuals):
+            raise InputError("there are no residuals to draw")
+        rows = fit.residuals.sort_values(["participant", "practice"], kind="stable")
+        same = rows["participant"].to_numpy()[1:] == rows["participant"].to_numpy()[:-1]
+        n, residual = rows["practice"].to_numpy(float), rows["residual"].to_numpy(float)
+        return n, residual, residual[:-1][same], residual[1:][same]
+    if len(fit.residuals) < 3:
+        raise InputError("there are too few residuals to draw", [len(fit.residuals)])
+    order = np.argsort(fit.practice, kind="stable")
+    n, residual = fit.practice[order], fit.residuals[order]
+    return n, residual, residual[:-1], residual[1:]
+
+
+def _running_mean(n: np.ndarray, residual: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Means of residuals in runs of practice."""
+    order = np.argsort(n, kind="stable")
+    runs = np.array_split(order, min(12, max(len(np.unique(n)), 1)))
+    runs = [run for run in runs if len(run)]
+    return (
+        np.array([n[run].mean() for run in runs]),
+        np.array([residual[run].mean() for run in runs]),
+    )

@@ -1,0 +1,114 @@
+"""Speed beside the outcome: the way of each person and of each group from test to test."""
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+from matplotlib.axes import Axes
+
+from motorlearn.design import Outcome
+from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import INK, Drawing, Levels, Look, SizeName, canvas, house
+from motorlearn.figures.outcomes.practice import outcome_label
+
+_FAINT = 0.3
+
+
+def speed_and_outcome(
+    people: pd.DataFrame,
+    *,
+    outcome: Outcome,
+    groups: Sequence[str],
+    tests: Mapping[str, str],
+    unit: str = "",
+    size: SizeName = "thesis",
+    ax: Axes | None = None,
+) -> Drawing:
+    """Draw each group's way through speed and outcome, and the first and last test of everybody.
+
+    A way upwards and to the left is a gain with slower trials; where less is better, downwards.
+
+    Parameters
+    ----------
+    people : DataFrame
+        ``participant, group, stage, speed, outcome``: one row for each person and test.
+    outcome : Outcome
+        Name, unit and better direction of the score.
+    groups : sequence of str
+        Groups in the order of the plan.
+    tests : mapping of str to str
+        Labels of the tests by their stage, in order.
+    unit : str
+        Unit of speed.
+    size : {"column", "thesis", "page", "slide"}
+        Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
+
+    Raises
+    ------
+    InputError
+        If nobody has speed and outcome at two of the tests.
+    """
+    ask_columns(people, ("participant", "group", "stage", "speed", "outcome"), "this figure")
+    rows = people[people["stage"].isin(list(tests))].dropna(subset=["speed", "outcome"])
+    order = [name for name in tests if (rows["stage"] == name).any()]
+    if len(order) < 2:
+        raise InputError("nobody has speed and outcome at two of the tests", list(tests))
+    levels = Levels(groups)
+    with house(size) as chosen:
+        present = drawn_levels(rows, levels)
+        figure, panels = canvas(size, ax=ax)
+        for look in present:
+            mine = rows[rows["group"].astype(str) == look.group]
+            _people(panels[0], mine, order, look, chosen.marker)
+            _way(panels[0], mine, order, look, chosen.marker, tests, name=len(present) > 1)
+        panels[0].set_xlabel(f"speed ({unit})" if unit else "speed")
+        panels[0].set_ylabel(outcome_label(outcome))
+        if len(present) > 1:
+            panels[0].legend(frameon=False)
+    return Drawing("speed-beside", figure, given=ax)
+
+
+def _people(
+    axes: Axes, rows: pd.DataFrame, order: Sequence[str], look: Look, marker: float
+) -> None:
+    """A thin line from the first to the last test of each person."""
+    ends = rows[rows["stage"].isin([order[0], order[-1]])]
+    for _, person in ends.groupby("participant", sort=False):
+        part = person.set_index("stage").reindex([order[0], order[-1]]).dropna()
+        axes.plot(part["speed"], part["outcome"], color=look.colour, alpha=_FAINT, linewidth=0.8)
+        last = part[part.index == order[-1]]
+        axes.plot(
+            last["speed"], last["outcome"], look.marker, color=look.colour, alpha=_FAINT,
+            markersize=marker * 0.6, markeredgewidth=0,
+        )  # fmt: skip
+
+
+def _way(
+    axes: Axes,
+    rows: pd.DataFrame,
+    order: Sequence[str],
+    look: Look,
+    marker: float,
+    tests: Mapping[str, str],
+    *,
+    name: bool,
+) -> None:
+    """Means of the group at every test, joined in their order and named."""
+    means = rows.groupby("stage")[["speed", "outcome"]].mean().reindex(list(order))
+    axes.plot(
+        means["speed"], means["outcome"], color=look.text_colour, marker=look.marker,
+        markersize=marker * 1.4, markeredgecolor=INK, label=look.group if name else None,
+    )  # fmt: skip
+    for stage in (order[0], order[-1]):
+        axes.annotate(
+            shortened(tests[stage], 24),
+            (means.loc[stage, "speed"], means.loc[stage, "outcome"]),
+            xytext=(marker * 1.3, -marker * 2.2),
+            textcoords="offset points",
+            fontsize="small",
+            color=INK,
+            bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5},
+        )

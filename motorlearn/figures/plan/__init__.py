@@ -1,0 +1,1 @@
+"""The plan and its people: ``timeline``, ``orders`` of tasks, ``load``, ``flow``, ``power``."""

@@ -1,0 +1,1 @@
+"""Raters and landmarks: ``agreement``, ``generalisability``, ``landmarks``."""

@@ -1,0 +1,243 @@
+"""Figures of rater agreement: limits of agreement, and drift over the order of clips."""
+
+import numpy as np
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.style import (
+    INK,
+    SOFT_INK,
+    Drawing,
+    EndLabel,
+    SizeName,
+    canvas,
+    house,
+    label_ends,
+    looks,
+    name_x,
+    name_y,
+)
+from motorlearn.measures import Agreement
+
+BAND = "#e3e3e3"
+
+
+def bland_altman(
+    result: Agreement,
+    *,
+    pair: tuple[str, str] | None = None,
+    unit: str = "points",
+    methods: bool = False,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw the difference of two raters over their mean, with limits of agreement.
+
+    Parameters
+    ----------
+    result : Agreement
+        What ``rater_agreement`` gave for scores.
+    pair : (str, str), optional
+        Raters; the first pair by default.
+    unit : str
+        Unit of the score.
+    methods : bool
+        Whether two methods are compared and not two raters, as landmarks with raters.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If there are no limits of agreement, or none for this pair.
+    """
+    row = _pair(result, pair)
+    wide = result.scores.pivot(index="item", columns="rater", values="score")
+    both = wide[[row["first"], row["second"]]].dropna()
+    middle, gap = both.mean(axis=1), both[row["first"]] - both[row["second"]]
+    with house(size):
+        figure, (axes,) = canvas(size, height=1.05)
+        for name in ("lower", "bias", "upper"):
+            axes.axhspan(row[f"{name}_low"], row[f"{name}_high"], color=BAND, linewidth=0)
+        for name, style in (("lower", (0, (5, 2))), ("bias", "-"), ("upper", (0, (5, 2)))):
+            axes.axhline(row[name], color=INK, linestyle=style, linewidth=1.2)
+        axes.plot(*_apart(middle.to_numpy(), gap.to_numpy()), "o", color="#0072B2", alpha=0.7,
+                  markersize=4)  # fmt: skip
+        ends = np.array([middle.min(), middle.max()])
+        line = row["bias"] + row["slope"] * (ends - middle.mean())
+        axes.plot(ends, line, color="#b34a00", linestyle=(0, (1, 1.2)))
+        first, second = (shortened(str(row[name])) for name in ("first", "second"))
+        name_x(axes, f"mean of {first} and {second} ({unit})")
+        name_y(axes, f"{first} − {second} ({unit})")
+        right = axes.get_xlim()[1]
+        axes.set_xlim(right=right)
+        label_ends(
+            axes,
+            [
+                EndLabel(right, row["upper"], f"upper limit {digits.number(row['upper'])}"),
+                EndLabel(right, row["bias"], f"bias {digits.number(row['bias'])}"),
+                EndLabel(right, row["lower"], f"lower limit {digits.number(row['lower'])}"),
+            ],
+        )
+    return Drawing("bland-altman", figure, *_limits_in_words(row, methods=methods))
+
+
+def _limits_in_words(row: pd.Series, *, methods: bool) -> tuple[str, str]:
+    caption = (
+        f"Difference between {'' if methods else 'raters '}{row['first']} and {row['second']} over "
+        "their mean, "
+        f"{int(row['n'])} items. Dashed: limits that hold 95 % of differences; grey: 95 % "
+        "intervals; dotted: slope of the difference on the mean. Points that coincide are moved "
+        "apart a little."
+    )
+    alt = (
+        f"Scatter of {int(row['n'])} differences between two {'methods' if methods else 'raters'}. "
+        f"Bias "
+        f"{digits.number(row['bias'])} ({digits.interval(row['bias_low'], row['bias_high'])}), "
+        f"limits {digits.interval(row['lower'], row['upper'])}, slope "
+        f"{digits.number(row['slope'])} ({digits.p_clause(row['slope_p'])})."
+    )
+    return caption, alt
+
+
+def rater_drift(
+    result: Agreement, *, window: int | None = None, unit: str = "points", size: SizeName = "thesis"
+) -> Drawing:
+    """Draw each rater's scores minus the others' over clip order, as running means and lines.
+
+    Raises
+    ------
+    InputError
+        If the ratings have no clip order, or no item has two raters.
+    """
+    if "order" not in result.scores or result.drift.empty:
+        raise InputError("drift needs the order of clips", remedy="give order= to rater_agreement")
+    rows = _against_others(result.scores)
+    if rows.empty:
+        raise InputError("drift against other raters needs items with two raters")
+    styles = looks(sorted(rows["rater"].unique()))
+    drift = result.drift[result.drift["basis"] == "minus other raters"].set_index("rater")
+    with house(size):
+        figure, (axes,) = canvas(size)
+        axes.axhline(0, color=SOFT_INK, linewidth=0.8)
+        ends = []
+        for name, look in styles.items():
+            own = rows[rows["rater"] == name].sort_values("order")
+            width = window or max(5, len(own) // 10)
+            mean = own["gap"].rolling(width, center=True, min_periods=max(2, width // 2)).mean()
+            axes.plot(own["order"], mean, color=look.colour, linewidth=1.0, alpha=0.6)
+            x = np.array([own["order"].min(), own["order"].max()])
+            slope = drift["slope"].get(name, np.nan)
+            y = own["gap"].mean() + slope * (x - own["order"].mean())
+            axes.plot(x, y, **look.line_style)
+            ends.append(
+                EndLabel(
+                    float(x[-1]), float(y[-1]), f"rater {shortened(str(name))}", look.text_colour
+                )
+            )
+        axes.set_xlabel("position of the clip")
+        axes.set_ylabel(f"score minus other raters ({unit})")
+        label_ends(axes, ends)
+    said = "; ".join(
+        f"{row.Index} changes by {digits.number(row.change)} "
+        f"({digits.interval(row.change_low, row.change_high)})"
+        for row in drift.itertuples()
+    )
+    caption = (
+        "Each rater's score minus the mean of the other raters of the same item, over the order in "
+        f"which the rater saw the clips. Thin: running mean; thick: straight line. From first to "
+        f"last clip: {said}. With two raters the drift of one shows in the other as well."
+    )
+    return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
+
+
+def category_agreement(
+    result: Agreement,
+    *,
+    pair: tuple[str, str] | None = None,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw how often two raters chose each pair of categories, agreement on the diagonal.
+
+    Parameters
+    ----------
+    result : Agreement
+        What ``rater_agreement`` gave for grades or categories.
+    pair : (str, str), optional
+        Raters; the first pair by default.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If the scores are no categories, or the pair shares no item.
+    """
+    row = _row_of(result.pairs, pair, "they need grades or categories")
+    wide = result.scores.pivot(index="item", columns="rater", values="score")
+    both = wide[[row["first"], row["second"]]].dropna()
+    codes, names = result.categories["code"].to_numpy(), result.categories["category"].tolist()
+    places = [np.searchsorted(codes, both[name]) for name in both]
+    counts = np.zeros((len(names), len(names)), dtype=int)
+    np.add.at(counts, tuple(places), 1)
+    with house(size):
+        figure, (axes,) = canvas(size, height=1.2)
+        axes.imshow(counts, cmap="Greys", vmin=0, vmax=2.4 * max(counts.max(), 1), origin="lower")
+        for first, second in np.ndindex(counts.shape):
+            agreed = first == second
+            axes.text(second, first, str(counts[first, second]), ha="center", va="center",
+                      color=INK, fontweight="bold" if agreed else "normal")  # fmt: skip
+        ticks = np.arange(len(names))
+        axes.set_xticks(ticks, names)
+        axes.set_yticks(ticks, names)
+        name_x(axes, f"rater {shortened(str(row['second']))}")
+        name_y(axes, f"rater {shortened(str(row['first']))}")
+    kappa = (
+        f"{digits.number(row['kappa'])} ({digits.interval(row['kappa_low'], row['kappa_high'])})"
+    )
+    caption = (
+        f"Items by the category that raters {row['first']} and {row['second']} chose, "
+        f"{int(row['n'])} items; bold on the diagonal where they agree. Agreement "
+        f"{digits.percent(row['agreement'])}, kappa {kappa}."
+    )
+    alt = (
+        f"Square table of counts of two raters. They agree on {digits.percent(row['agreement'])} "
+        f"of {int(row['n'])} items; kappa {kappa}."
+    )
+    return Drawing("category-agreement", figure, caption, alt)
+
+
+def _pair(result: Agreement, pair: tuple[str, str] | None) -> pd.Series:
+    return _row_of(result.limits, pair, "they need numeric scores of three items")
+
+
+def _row_of(rows: pd.DataFrame, pair: tuple[str, str] | None, needs: str) -> pd.Series:
+    if rows.empty:
+        raise InputError("there is no comparison of two raters to draw", remedy=needs)
+    if pair is None:
+        return rows.iloc[0]
+    for _, row in rows.iterrows():
+        if {row["first"], row["second"]} == set(pair):
+            return row
+    known = [f"{row.first} and {row.second}" for row in rows.itertuples()]
+    raise InputError("this pair of raters has no common items", pair, f"use {'; '.join(known)}")
+
+
+def _apart(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Move points that coincide a little apart, always in the same way."""
+    rng = np.random.default_rng(0)
+    _, place, count = np.unique(np.column_stack([x, y]), axis=0, return_inverse=True,
+                                return_counts=True)  # fmt: skip
+    shared = count[place.ravel()] > 1
+    step = 0.012 * np.array([np.ptp(x) or 1.0, np.ptp(y) or 1.0])
+    moved = rng.normal(size=(len(x), 2)) * step * shared[:, None]
+    return x + moved[:, 0], y + moved[:, 1]
+
+
+def _against_others(scores: pd.DataFrame) -> pd.DataFrame:
+    groups = scores.groupby("item")["score"]
+    others = (groups.transform("sum") - scores["score"]) / (groups.transform("count") - 1).where(
+        groups.transform("count") > 1
+    )
+    return scores.assign(gap=scores["score"] - others).dropna(subset=["gap", "order"])

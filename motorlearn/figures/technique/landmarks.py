@@ -1,0 +1,143 @@
+"""Figures of landmarks: a stick figure with its angles, and the choice of a cut-off."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+
+from motorlearn import digits
+from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.style import (
+    FAINT,
+    INK,
+    PAPER,
+    SOFT_INK,
+    Drawing,
+    SizeName,
+    canvas,
+    house,
+)
+from motorlearn.measures import Landmarks
+from motorlearn.measures.landmarks.geometry import joint_angle
+from motorlearn.measures.landmarks.tracks import CAUTION
+
+
+def stick_figure(
+    clip: Landmarks,
+    segments: Sequence[tuple[str, str]],
+    *,
+    at: str | int = 0,
+    angles: Sequence[tuple[str, str, str]] = (),
+    path_of: str | None = None,
+    across: int = 0,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw the landmarks of one frame, joined by segments, with joint angles written beside.
+
+    Parameters
+    ----------
+    clip : Landmarks
+        Tracks of one clip.
+    segments : sequence of (str, str)
+        Landmarks to join.
+    at : str or int
+        Event, or position among the frames.
+    angles : sequence of (str, str, str)
+        Joints to measure: proximal, joint, distal.
+    path_of : str, optional
+        Landmark whose way over the clip is drawn.
+    across : int
+        Position of the axis that is drawn to the right; the upward one is drawn up.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If a landmark, event or frame is absent, or a landmark of a segment is missing there.
+    """
+    frame = clip.event(at) if isinstance(at, str) else at
+    if not 0 <= frame < len(clip.frames):
+        raise InputError("the clip has no such frame", [frame], f"it has {len(clip.frames)}")
+    axes_of = [across, clip.up]
+    names = list(dict.fromkeys(name for segment in segments for name in segment))
+    place = {name: clip[name][frame] for name in names}
+    lost = [name for name, point in place.items() if not np.isfinite(point).all()]
+    if lost:
+        raise InputError("landmarks are missing in this frame", lost, "choose another frame")
+    said = []
+    with house(size):
+        figure, (axes,) = canvas(size, height=1.3)
+        if path_of is not None:
+            way = clip[path_of][:, axes_of]
+            axes.plot(*way.T, color=FAINT, linewidth=1.2, linestyle=(0, (2, 1.5)))
+        for first, last in segments:
+            ends = np.stack([place[first], place[last]])[:, axes_of]
+            axes.plot(*ends.T, color=INK, linewidth=3, solid_capstyle="round", zorder=2)
+        for name, point in place.items():
+            axes.plot(*point[axes_of], "o", color="#0072B2", markersize=7, zorder=3)
+            _write(axes, point[axes_of], name, SOFT_INK, (11, 0))
+        for proximal, joint, distal in angles:
+            value = float(joint_angle(*(clip[name][frame] for name in (proximal, joint, distal))))
+            text = f"{digits.number(value, 0)}°"
+            said.append(f"{joint} {text}")
+            _write(axes, clip[joint][frame][axes_of], text, INK, (-11, 0))
+        axes.set_aspect("equal", adjustable="datalim")
+        axes.margins(0.18)
+        unit = f" ({clip.unit})" if clip.unit else ""
+        axes.set_xlabel(f"to the right{unit}")
+        axes.set_ylabel(f"up{unit}")
+    when = f"at {at}" if isinstance(at, str) else f"in frame {clip.frames[frame]}"
+    treatment = "; ".join(clip.treatment) or "coordinates as digitised"
+    caption = (
+        f"Landmarks {when}; joint angles in degrees. {treatment[:1].upper()}{treatment[1:]}."
+        + (f" Dotted: way of {path_of}." if path_of else "")
+        + f" {CAUTION}"
+    )
+    alt = f"Stick figure {when}" + (f"; angles: {', '.join(said)}." if said else ".")
+    return Drawing("stick-figure", figure, caption, f"{alt} {CAUTION}")
+
+
+def cutoff_choice(clip: Landmarks, name: str, *, size: SizeName = "thesis") -> Drawing:
+    """Draw what smoothing removes over the cut-off frequency, and the cut-off that follows."""
+    found = clip.residuals(name)
+    unit = f" ({clip.unit})" if clip.unit else ""
+    with house(size):
+        figure, (axes,) = canvas(size)
+        axes.plot(found.cutoffs, found.residuals, color=INK)
+        x = np.array([0.0, found.cutoffs[-1]])
+        axes.plot(x, found.noise + found.slope * x, color=SOFT_INK, linestyle=(0, (4, 2)))
+        axes.plot(found.cutoff, np.interp(found.cutoff, found.cutoffs, found.residuals), "o",
+                  color="#0072B2")  # fmt: skip
+        axes.annotate(
+            f"{digits.number(found.cutoff, 1)} Hz",
+            (found.cutoff, found.noise), (10, 8), textcoords="offset points",
+        )  # fmt: skip
+        axes.set_xlim(0, found.cutoffs[-1])
+        axes.set_ylim(0, min(float(found.residuals.max()), 4 * found.noise))
+        axes.set_xlabel("cut-off frequency (Hz)")
+        axes.set_ylabel(f"residual of {name}{unit}")
+    caption = (
+        f"Residual analysis of {name}: root mean square of raw minus smoothed coordinates. Dashed: "
+        "line through the highest third of the cut-offs, whose value at 0 Hz estimates the noise; "
+        f"the curve falls to it at {digits.number(found.cutoff, 1)} Hz."
+    )
+    alt = (
+        f"Falling curve of residuals of {name} over cut-off frequency; noise "
+        f"{digits.significant(found.noise)}, chosen cut-off {digits.number(found.cutoff, 1)} Hz."
+    )
+    return Drawing("cutoff-choice", figure, caption, alt)
+
+
+def _write(axes: Axes, point: np.ndarray, text: str, colour: str, offset: tuple[int, int]) -> None:
+    """Write beside a point: to its right where the offset is positive, otherwise to its left."""
+    axes.annotate(
+        text,
+        tuple(point),
+        offset,
+        textcoords="offset points",
+        color=colour,
+        ha="left" if offset[0] > 0 else "right",
+        va="center",
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
+    )
