@@ -125,6 +125,7 @@ BOMBS = {
         b"%c" % (97 + i) * 30_000 + b",1\n" for i in range(20))),
     "wide line": ("csv", lambda: b"participant," + b"," * 1_000_000 + b"\np1,1\n"),
     "ragged": ("csv", lambda: b"participant,hit\n" + b"," * 1900 + b"\n" + b"p1,1\n" * 100_000),
+    "long words": ("csv", lambda: b"participant,hit\n\xfc,1\n" + (b"a" * 30_000 + b",1\n") * 8),
     "many columns": ("xlsx", stray_cell),
     "open quote": ("csv", lambda: b'participant,hit\n"' + b"p1,1\n" * 500_000),
     "long heading": ("csv", lambda: b"participant,hit" + b" " * 100_000 + b"(\np1,1\n"),

@@ -12,7 +12,7 @@ from writers import WRITERS
 
 FULL_DISK = Path(__file__).parent / "full_disk.py"
 OWN_MOUNTS = ["unshare", "--map-root-user", "--mount"]
-FEW = ("file", "folder", "folder in two steps", "import")
+FEW = ("folder", "import")
 
 
 def may_mount():

@@ -18,6 +18,7 @@ import pyarrow as pa
 from pyarrow import csv as arrow_csv
 
 from motorlearn.exceptions import FileError
+from motorlearn.files import shortened
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.containers.grid import MOST_COLUMNS, Grid, refuse_vast_table
 
@@ -262,12 +263,13 @@ def _decimal_note(mark: str, why: str, file: str) -> pd.DataFrame:
 
 
 def _encoding_doubt(text: str, encoding: str, file: str) -> pd.DataFrame:
-    words = re.findall(r"\w*[^\x00-\x7f]\w*", text[:1_000_000])
+    parts = re.findall(r"[\w\x80-\U0010ffff]+", text[:1_000_000])  # each sign looked at once
+    words = [part for part in parts if not part.isascii()]
     return problem_frame(
         "encoding guessed",
         severity="doubt",
         file=file,
-        value=", ".join(dict.fromkeys(words[:5])),
+        value=", ".join(shortened(word) for word in dict.fromkeys(words[:5])),
         advice=f"the file is not UTF-8 and was read as {encoding}; check that these words are "
         "right, or save the file as UTF-8",
     )

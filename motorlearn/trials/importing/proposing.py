@@ -54,7 +54,9 @@ _PHASES: Final = (
 _WEEK: Final = re.compile(r"(?:week|wk|w|session|day|block|test)\s*\.?\s*(\d+)", re.IGNORECASE)
 _ATTEMPTS: Final = re.compile(r"\b(?:of|n|attempts|throws|shots|out of)\b\s*$", re.IGNORECASE)
 _LONGEST: Final = 80  # letters of a name in a plan
-_NUMBERISH: Final = re.compile(r"\s*[+-]?\d+(?:[.,]\d+)?\s*(?:%|(?:/|of|out of)\s*\d+)?\s*", re.I)
+_NUMBERISH: Final = re.compile(
+    r"\s*[+-]?\d+(?:[.,]\d+)?(?:\s+|\s*%\s*|\s*(?:/|of|out of)\s*\d+\s*)?", re.I
+)
 _ENOUGH: Final = 3
 _FRACTION: Final = re.compile(r"\d+\s*(?:/|of|out of)\s*(\d+)", re.IGNORECASE)
 
