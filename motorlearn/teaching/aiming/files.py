@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import FileError, InputError
@@ -21,6 +22,7 @@ from motorlearn.vocabulary import PROBLEM_COLUMNS
 
 PATTERN: Final = "class-experiment-S*.csv"
 _LARGEST: Final = 1_000_000
+_WHOLE = ("session", "block", "trial", "hit", "feedback", "class_seed")
 _NUMBERS: Final = ("session", "block", "trial", "hit", "x", "y", "radial_error", "class_seed")
 
 Fault = tuple[str, int | None, str, str, str, str, str]
@@ -210,6 +212,10 @@ def _read(file: Path, class_seed: int) -> tuple[pd.DataFrame | None, list[Fault]
     if numbers[list(_NUMBERS)].isna().any(axis=None):
         column = str(numbers[list(_NUMBERS)].isna().any().idxmax())
         return None, [_fault(column, "", "not a number", "error", "ask the seat for its own file")]
+    for column in _WHOLE:
+        if not (np.isfinite(numbers[column]) & (numbers[column] % 1 == 0)).all():
+            advice = "ask the seat for its own file"
+            return None, [_fault(column, "", "not a whole number", "error", advice)]
     table[numbers.columns] = numbers
     return _checked(table, class_seed)
 
@@ -245,8 +251,7 @@ def _checked(table: pd.DataFrame, class_seed: int) -> tuple[pd.DataFrame | None,
     note = [
         _fault("", f"{missing} pushes", "not finished", "note", "tests not made count as missing")
     ]
-    whole = dict.fromkeys(("session", "block", "trial", "hit", "feedback"), "int64")
-    return table.astype(whole | {"class_seed": "int64"}), note if missing else []
+    return table.astype(dict.fromkeys(_WHOLE, "int64")), note if missing else []
 
 
 def _fault(
