@@ -3,6 +3,7 @@
 import base64
 from pathlib import Path
 
+import matplotlib as mpl
 import numpy as np
 import pandas as pd
 import pytest
@@ -17,6 +18,7 @@ from motorlearn.trials import Study, Trials
 def _own_caches(tmp_path_factory):
     """Keep the user's own folder of caches out of the tests."""
     with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("MPLCONFIGDIR", mpl.get_cachedir())  # fonts are where they were
         patch.setenv("XDG_CACHE_HOME", str(tmp_path_factory.mktemp("caches")))
         yield
 
