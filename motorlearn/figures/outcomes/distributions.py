@@ -226,6 +226,11 @@ def _effects(axes: Axes, known: pd.DataFrame, levels: Levels, null: float) -> No
             axes.vlines(place, value["conf_low"], value["conf_high"], color=look.colour)
             axes.plot(place, value["estimate"], **look.point_style)
     if null == 1.0:
+        # Said rather than found: on a log axis older releases of matplotlib count the place 0 too.
+        limits = known[["conf_low", "conf_high"]].to_numpy(float)
+        limits = np.append(limits[np.isfinite(limits)], null)
+        room = (limits.max() / limits.min()) ** 0.1
+        axes.set_ylim(limits.min() / room, limits.max() * room)
         ratio_ticks(axes)
 
 
