@@ -4,7 +4,7 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 from motorlearn.audit.guides import GUIDES, Guide
-from motorlearn.design import Design, stages_of
+from motorlearn.design import Design, own_name_of_test
 from motorlearn.trials import Study
 
 
@@ -37,10 +37,7 @@ class Context:
 
     def name_of(self, phase: Hashable) -> str:
         """A test as a reader knows it: by its own name where its phase is given more than once."""
-        for stage in stages_of(self.design) if self.design is not None else ():
-            if stage.name == phase and stage.test is not None and stage.name != stage.phase:
-                return stage.label.lower()
-        return str(phase)
+        return str(phase) if self.design is None else own_name_of_test(self.design, str(phase))
 
     def guide(self, name: str) -> Guide:
         """Threshold by name."""

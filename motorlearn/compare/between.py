@@ -1,6 +1,6 @@
 """Groups against each other at one phase: means, contrasts, analysis of covariance."""
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
@@ -74,10 +74,7 @@ class Comparing:
 
     def spread(self, phase: Hashable) -> tuple[float, int]:
         """Pooled standard deviation of participants within groups, and its degrees of freedom."""
-        samples = [self.of(name, self.at(phase)) for name in self.data.groups]
-        samples = [mine for mine in samples if mine.size]
-        df = sum(mine.size for mine in samples) - len(samples)
-        squares = sum(float(np.sum((mine - mine.mean()) ** 2)) for mine in samples)
+        squares, df = within([self.of(name, self.at(phase)) for name in self.data.groups])
         return (float(np.sqrt(squares / df)) if df > 0 else NAN), df
 
     def shown(self, value: float) -> float:
@@ -99,6 +96,13 @@ class Comparing:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
         return ANCOVA + self.suffix + own
+
+
+def within(samples: Sequence[NDArray[np.float64]]) -> tuple[float, int]:
+    """Sum of squares about the means of the samples that hold anything, and its df."""
+    held = [sample for sample in samples if sample.size]
+    squares = sum(float(np.sum((sample - sample.mean()) ** 2)) for sample in held)
+    return squares, sum(sample.size for sample in held) - len(held)
 
 
 def describe_means(comparing: Comparing) -> pd.DataFrame:

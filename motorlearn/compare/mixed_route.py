@@ -16,11 +16,11 @@ from motorlearn.measures.effect_sizes import adjusted_g, d_from_log_odds
 from motorlearn.mixed.fit import fit_mixed
 from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.solve.covariance import carries_free_covariance
 from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 START = "c00_00"
-SPARE_PEOPLE = 4
 
 
 @dataclass(frozen=True)
@@ -115,14 +115,9 @@ def _each(
 def _askings(
     rows: pd.DataFrame, comparing: Comparing, wanted: list[Hashable]
 ) -> list[list[Hashable]]:
-    """Tests answered by one model: all, or each by its own where people are few.
-
-    A free covariance of T tests has T(T + 1) / 2 entries; with fewer people than that and four
-    more, less the groups, its Kenward-Roger tests were seen to fail or to exceed their rate.
-    """
-    tests = rows["phase"].nunique()
-    spare = rows["participant"].nunique() - len(comparing.data.groups)
-    enough = spare >= tests * (tests + 1) / 2 + SPARE_PEOPLE
+    """Tests answered by one model: all, or each by its own where people are few."""
+    people, tests = rows["participant"].nunique(), rows["phase"].nunique()
+    enough = carries_free_covariance(people, len(comparing.data.groups), tests)
     return [wanted] if enough else [[phase] for phase in wanted]
 
 

@@ -6,7 +6,7 @@ from itertools import combinations
 import numpy as np
 import pandas as pd
 
-from motorlearn.compare.between import NO_ESTIMATE, Comparing
+from motorlearn.compare.between import NO_ESTIMATE, Comparing, within
 from motorlearn.compare.comparison import POSTHOC, TRENDS
 from motorlearn.linear.hypotheses import Estimate, f_test, t_estimate
 from motorlearn.linear.least_squares import Floats
@@ -78,25 +78,24 @@ def _mean_over_groups(score: Floats, codes: np.ndarray, level: float) -> Estimat
     """Mean of the groups' means with the pooled variance within groups."""
     if not len(score):
         return NO_ESTIMATE
-    sizes = np.bincount(codes)
-    sizes = sizes[sizes > 0]
-    means, squares, df = _within(score, codes)
-    error = np.sqrt(squares / df * np.sum(1 / sizes)) / len(sizes) if df > 0 else np.nan
-    return t_estimate(float(means.mean()), float(error), df, level=level)
+    parts = _parts(score, codes)
+    squares, df = within(parts)
+    weight = sum(1 / part.size for part in parts) / len(parts) ** 2
+    error = np.sqrt(squares / df * weight) if df > 0 else np.nan
+    mean = float(np.mean([part.mean() for part in parts]))
+    return t_estimate(mean, float(error), df, level=level)
 
 
-def _within(score: Floats, codes: np.ndarray) -> tuple[Floats, float, int]:
-    parts = [score[codes == code] for code in np.unique(codes)]
-    squares = sum(float(np.sum((part - part.mean()) ** 2)) for part in parts)
-    return np.array([part.mean() for part in parts]), squares, len(score) - len(parts)
+def _parts(score: Floats, codes: np.ndarray) -> list[Floats]:
+    return [score[codes == code] for code in np.unique(codes)]
 
 
 def _between(score: Floats, codes: np.ndarray) -> Row:
     """F test of the groups' means of a trend."""
-    groups = len(np.unique(codes))
-    _, squares, df = _within(score, codes) if groups > 1 else ((), 0.0, 0)
-    if not (df > 0 and squares > 0):
+    parts = _parts(score, codes)
+    squares, df = within(parts)
+    if len(parts) < 2 or not (df > 0 and squares > 0):
         return {}
-    together = float(np.sum((score - score.mean()) ** 2))
-    test = f_test(together - squares, groups - 1, squares, df)
+    together, _ = within([score])
+    test = f_test(together - squares, len(parts) - 1, squares, df)
     return {"f_groups": test.statistic, "df1": test.df1, "df2": test.df2, "p_groups": test.p}

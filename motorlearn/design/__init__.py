@@ -43,6 +43,7 @@ from motorlearn.design.schema import (
 )
 from motorlearn.design.stages import (
     Stage,
+    own_name_of_test,
     stage_column,
     stages_of,
     standard_stage,
@@ -90,6 +91,7 @@ __all__ = [
     "WideColumn",
     "design_from_mapping",
     "hits_declared_of",
+    "own_name_of_test",
     "read_design",
     "smallest_effect_of",
     "stage_column",

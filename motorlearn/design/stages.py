@@ -56,6 +56,14 @@ def stages_of(design: Design) -> tuple[Stage, ...]:
     return tuple(found)
 
 
+def own_name_of_test(design: Design, name: str) -> str:
+    """A test by its own name where its phase is given more than once, else as it stands."""
+    for stage in stages_of(design):
+        if stage.name == name and stage.test is not None and stage.name != stage.phase:
+            return stage.label.lower()
+    return name
+
+
 def standard_stage(phase: str) -> Stage:
     """A phase as a stage, under its standard names; one that is not standard keeps its own."""
     short = SHORT_LABELS.get(phase, phase)

@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, contrast_row
 from motorlearn.compare import BlockComparison, PhaseComparison
-from motorlearn.design import Design, Outcome, Stage
+from motorlearn.design import Design, Outcome, Stage, own_name_of_test
 from motorlearn.report.figure_cache import Kept
 from motorlearn.results import Refused
 from motorlearn.trials import Study
@@ -83,7 +83,7 @@ class StudyView:
 
     def name_of(self, phase: str) -> str:
         """A test as a reader knows it: by its own name where its phase is given more than once."""
-        return self.outcomes[0].voice.own_name(phase)
+        return own_name_of_test(self.design, phase)
 
     @property
     def decimal(self) -> str:

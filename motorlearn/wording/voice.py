@@ -107,12 +107,6 @@ class Voice:
                 return stage
         return standard_stage(name)
 
-    def own_name(self, name: str) -> str:
-        """A test by its own name where its phase is given more than once, else as it stands."""
-        stage = self.stage(name)
-        numbered = stage.test is not None and stage.name != stage.phase
-        return stage.label.lower() if numbered else name
-
     def label(self, name: str) -> str:
         """Name of a stage as a heading has it."""
         return self.stage(name).label

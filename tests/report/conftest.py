@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
+from motorlearn.analysis.beside import Beside
 from motorlearn.design import design_from_mapping
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
@@ -176,8 +177,7 @@ def quick_pictures(monkeypatch):
 
     monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
     monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
-    others = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
-    beside = {"mixed": Refused("left out")} | dict.fromkeys(others)
+    beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
     monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
     monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)

@@ -12,6 +12,7 @@ import motorlearn as ml
 import motorlearn.files.writing
 from motorlearn import files
 from motorlearn.analysis import study as analysis
+from motorlearn.analysis.beside import Beside
 from motorlearn.design import design_from_mapping
 from motorlearn.figures import Drawing
 from motorlearn.plan import Answers, write_plan, write_sheets
@@ -179,8 +180,7 @@ PNG = base64.b64decode(
 def _without_pictures() -> None:
     """Leave out drawing and side results, which take seconds and touch no disk."""
     Drawing._bytes = lambda self, form, **more: PNG if form == "png" else self.name.encode()
-    others = ("mixed_audit", "raters", "landmarks", "curves", "population", "technique", "speed")
-    beside = {"mixed": Refused("left out")} | dict.fromkeys(others)
+    beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
     analysis.beside_of = lambda *arguments: beside
     analysis.judged = lambda *arguments: {"audit": Refused("left out"), "sensitivity": None}
 

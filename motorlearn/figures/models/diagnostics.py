@@ -110,6 +110,14 @@ def _words(chosen: str, rows: pd.DataFrame, verdict: str) -> tuple[str, str]:
     return caption, alt
 
 
+def _chosen(contrast: str | None, labels: list[str]) -> str:
+    """The contrast that is asked for, by default the first."""
+    chosen = contrast if contrast is not None else labels[0]
+    if chosen not in labels:
+        raise InputError("there is no such contrast", [chosen], f"use {', '.join(labels)}")
+    return chosen
+
+
 def conclusion_forest(
     found: Sensitivity,
     *,
@@ -125,9 +133,7 @@ def conclusion_forest(
         If there is no such contrast.
     """
     labels = list(dict.fromkeys(found.table.loc[found.table["contrast"] != "", "contrast"]))
-    chosen = contrast if contrast is not None else labels[0]
-    if chosen not in labels:
-        raise InputError("there is no such contrast", [chosen], f"use {', '.join(labels)}")
+    chosen = _chosen(contrast, labels)
     own = found.table[(found.table["contrast"] == chosen) & found.table["p"].notna()]
     marks = np.where(own["changes"], "* ", "")
     shown = own.assign(name=[f"{mark}{name}" for mark, name in zip(marks, own["variant"])])
@@ -170,9 +176,7 @@ def tipping_path(
     labels = list(dict.fromkeys(found.shifts["contrast"]))
     if not labels:
         raise InputError("no missing score was shifted in this analysis")
-    chosen = contrast if contrast is not None else labels[0]
-    if chosen not in labels:
-        raise InputError("there is no such contrast", [chosen], f"use {', '.join(labels)}")
+    chosen = _chosen(contrast, labels)
     path = found.shifts[found.shifts["contrast"] == chosen]
     tip = found.tipping.set_index("contrast").loc[chosen]
     null = float(tip["null"])

@@ -13,6 +13,22 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+SPARE_PEOPLE = 4
+
+
+def carries_free_covariance(people: int, groups: int, tests: int) -> bool:
+    """Whether people are enough for scores that covary freely between tests.
+
+    A free covariance of T tests has T(T + 1) / 2 entries; with fewer people than that and four
+    more, less the groups, its Kenward-Roger tests were seen to fail or to exceed their rate.
+
+    Examples
+    --------
+    >>> carries_free_covariance(12, 2, 3), carries_free_covariance(11, 2, 3)
+    (True, False)
+    """
+    return people - groups >= tests * (tests + 1) / 2 + SPARE_PEOPLE
+
 
 @dataclass(frozen=True)
 class Structure:

@@ -9,11 +9,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from motorlearn.mixed.solve.covariance import carries_free_covariance
 from motorlearn.plan.power.cells import cell_contrast, cells_of
 from motorlearn.plan.power.free_covariance import kenward_roger, search
 from motorlearn.plan.power.simulated_scores import Batch
-
-_SPARE_PEOPLE = 4
 
 
 def fit_scores(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -49,13 +48,9 @@ def fit_scores(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarr
 
 
 def tests_used(batch: Batch, groups: int) -> Batch:
-    """All tests, or only the baseline and the primary one where people are few.
-
-    A free covariance of T tests has T (T + 1) / 2 entries; fewer people than that and four more,
-    less the groups, cannot carry it.
-    """
+    """All tests, or only the baseline and the primary one where people are few."""
     people, tests = batch.scores.shape[1:]
-    if people - groups >= tests * (tests + 1) / 2 + _SPARE_PEOPLE:
+    if carries_free_covariance(people, groups, tests):
         return batch
     used = [batch.baseline, batch.primary] if batch.baseline >= 0 else [batch.primary]
     return replace(
