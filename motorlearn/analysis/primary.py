@@ -7,7 +7,7 @@ import pandas as pd
 
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison
-from motorlearn.compare.comparison import EQUIVALENCE
+from motorlearn.compare.schemas import EQUIVALENCE
 from motorlearn.results import Refused
 
 NAMES = ("estimate", "conf_low", "conf_high", "df", "statistic", "p", "g")

@@ -8,10 +8,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS, how
+from motorlearn.compare.covariates import Covariates
+from motorlearn.compare.crossing import Crossing
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
-from motorlearn.linear.hypotheses import Estimate, FTest
+from motorlearn.linear.hypotheses import Estimate, FTest, joint_test
 from motorlearn.linear.multiplicity import holm
 from motorlearn.linear.samples import one_sample, welch, welch_one_way
 from motorlearn.measures.effect_sizes import (
@@ -48,6 +50,10 @@ class Comparing:
         Phase that is the covariate.
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance.
+    crossing : Crossing, optional
+        Groups as the cells of two factors.
+    covariates : Covariates, optional
+        What is adjusted for beside the baseline.
     """
 
     data: PhaseScores
@@ -56,6 +62,14 @@ class Comparing:
     level: float
     baseline: Hashable | None
     variance: str = "equal"
+    crossing: Crossing | None = None
+    covariates: Covariates | None = None
+
+    def adjusts(self, phase: Hashable) -> bool:
+        """Whether groups are compared at a phase adjusted for baseline or covariates."""
+        if len(self.data.groups) < 2 or phase == self.baseline:
+            return False
+        return self.baseline is not None or self.covariates is not None
 
     @property
     def values(self) -> NDArray[np.float64]:
@@ -95,7 +109,9 @@ class Comparing:
     def ancova_method(self) -> str:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
-        return ANCOVA + self.suffix + own
+        more = self.covariates.names if self.covariates is not None else ()
+        beside = f", adjusted for {', '.join(more)}" if more else ""
+        return ANCOVA + self.suffix + own + beside
 
 
 def within(samples: Sequence[NDArray[np.float64]]) -> tuple[float, int]:
@@ -162,7 +178,10 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
 
 @dataclass(frozen=True)
 class Adjusted:
-    """Analysis of covariance of one phase, or the reason why there is none."""
+    """Analysis of covariance of one phase, or the reason why there is none.
+
+    ``terms`` and ``levels`` say what each covariate of the model is.
+    """
 
     phase: Hashable
     groups: tuple[Hashable, ...]
@@ -170,18 +189,21 @@ class Adjusted:
     model: Ancova | None
     sd: float
     reason: str
+    terms: tuple[str, ...] = ()
+    levels: tuple[str, ...] = ()
 
 
 def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
-    """Fit the analysis of covariance of one phase on the participants that have both scores."""
+    """Fit the analysis of covariance of one phase on the participants that have all it needs."""
     data = comparing.data
-    y, x = comparing.at(phase), comparing.at(comparing.baseline)
-    both = ~np.isnan(y) & ~np.isnan(x)
+    x, terms, levels = _beside(comparing)
+    y = comparing.at(phase)
+    both = ~np.isnan(y) & ~np.isnan(x).any(axis=1)
     sizes = {name: int((both & (data.codes == i)).sum()) for i, name in enumerate(data.groups)}
     present = tuple(name for name in data.groups if sizes[name])
     codes = np.array([present.index(data.groups[c]) for c in data.codes[both]], dtype=np.intp)
     try:
-        names = [str(comparing.baseline)]
+        names = [f"{term} {level}".strip() for term, level in zip(terms, levels)]
         model = ancova(y[both], codes, x[both], names=names, variance=comparing.variance)
     except FitError as problem:
         return Adjusted(phase, present, sizes, None, NAN, str(problem))
@@ -189,7 +211,21 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     sd = float(np.sqrt(away @ away / max(len(away) - len(present), 1)))
     flat = not model.fit.sse > 1e-24 * max(float(y[both] @ y[both]), 1e-300)
     reason = "the scores leave no residual spread" if flat else ""
-    return Adjusted(phase, present, sizes, None if flat else model, sd, reason)
+    return Adjusted(phase, present, sizes, None if flat else model, sd, reason, terms, levels)
+
+
+def _beside(comparing: Comparing) -> tuple[NDArray[np.float64], tuple[str, ...], tuple[str, ...]]:
+    """Columns that scores are adjusted for, and what each stands for."""
+    blocks, terms, levels = [], [], []
+    if comparing.baseline is not None:
+        blocks.append(comparing.at(comparing.baseline)[:, None])
+        terms.append(str(comparing.baseline))
+        levels.append("")
+    if comparing.covariates is not None:
+        blocks.append(comparing.covariates.values)
+        terms += comparing.covariates.terms
+        levels += comparing.covariates.levels
+    return np.hstack(blocks), tuple(terms), tuple(levels)
 
 
 def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
@@ -243,7 +279,7 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
     method = "Welch's one-way analysis" + comparing.suffix
     if np.isnan(test.statistic):
         method = "not computed: every group needs two participants whose scores differ"
-    rows = [_f_row(phase, "group", test, method)]
+    rows = [omnibus_row(phase, "group", test, method)]
     if adjusted is None:
         return rows
     if adjusted.model is None:
@@ -252,12 +288,24 @@ def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | Non
             OMNIBUS.row(phase=phase, term="group", method=how("", adjusted.reason)["method"]),
         ]
     model, method = adjusted.model, comparing.ancova_method
-    rows.append(_f_row(phase, "group", model.group_test, method))
-    rows.append(_f_row(phase, str(comparing.baseline), model.covariate_tests[0], method))
+    rows.append(omnibus_row(phase, "group", model.group_test, method))
+    for term in dict.fromkeys(adjusted.terms):
+        test = covariate_test(model, [name == term for name in adjusted.terms])
+        rows.append(omnibus_row(phase, term, test, method))
     if model.slopes_test is not None:
-        term = f"group:{comparing.baseline}"
-        rows.append(_f_row(phase, term, model.slopes_test, method + ", test of parallel slopes"))
+        term = ":".join(["group", *dict.fromkeys(adjusted.terms)])
+        parallel = method + ", test of parallel slopes"
+        rows.append(omnibus_row(phase, term, model.slopes_test, parallel))
     return rows
+
+
+def covariate_test(model: Ancova, own: Sequence[bool]) -> FTest:
+    """F test of some columns of covariates after everything else."""
+    places: list[int] = np.flatnonzero(own).tolist()
+    if len(places) == 1:
+        return model.covariate_tests[places[0]]
+    rows = np.eye(model.fit.design.shape[1])[[model.groups + place for place in places]]
+    return joint_test(model.fit, rows)
 
 
 def contrast_frame(
@@ -301,7 +349,10 @@ def standardised(effect: StandardisedEffect) -> Row:
     return {"g": effect.g, "g_low": effect.conf_low, "g_high": effect.conf_high}
 
 
-def _f_row(phase: Hashable, term: str, test: FTest, method: str) -> Row:
+def omnibus_row(phase: Hashable, term: str, test: FTest | None, method: str) -> Row:
+    """Row of an F test; without numbers where there is none."""
+    if test is None:
+        return OMNIBUS.row(phase=phase, term=term, method=method)
     return OMNIBUS.row(
         phase=phase,
         term=term,

@@ -6,6 +6,7 @@ import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.comparison import BlockComparison
+from motorlearn.compare.crossing import Factors, crossed_table, crossing_of
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
@@ -20,7 +21,7 @@ def compare_blocks(
     table: pd.DataFrame,
     outcome: str,
     *,
-    group: str | None,
+    group: str | Sequence[str] | None,
     block: str | Sequence[str] = "block",
     participant: str = "participant",
     phase: str | None = "phase",
@@ -29,6 +30,8 @@ def compare_blocks(
     out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
     level: float = 0.95,
+    factors: Factors | None = None,
+    squares: str = "III",
 ) -> BlockComparison:
     """Compare groups over the blocks of practice by a mixed analysis of variance, type III.
 
@@ -38,8 +41,9 @@ def compare_blocks(
         Trials or aggregated rows.
     outcome : str
         Column of the score; with ``attempts`` the column of hits.
-    group : str or None
-        Column of the group; None for one group.
+    group : str, pair of str or None
+        Column of the group; None for one group; two columns of factors, as in
+        :func:`compare_phases`.
     block : str or sequence of str
         Column or columns that number the blocks; ``["session", "block"]`` where blocks are
         numbered anew in each session.
@@ -55,6 +59,10 @@ def compare_blocks(
         Groups to use, in this order.
     level : float
         Level of the intervals of the means.
+    factors : mapping, optional
+        Instead of two columns: by factor, by level in order, the groups at that level.
+    squares : {"III", "II"}
+        Sums of squares of the analysis of variance.
 
     Raises
     ------
@@ -85,15 +93,20 @@ def compare_blocks(
     order = tuple(sorted(rows[label].unique()))
     if len(order) < 2:
         raise InputError("practice has one block only", order, "name the column of the blocks")
+    crossed: Factors | None = factors
+    if group is not None and not isinstance(group, str):
+        rows, group, crossed, cells = crossed_table(rows, list(group))
+        groups = cells if groups is None else groups
     columns = Columns(
         outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
     )
     data = score_participants(rows, columns, phases=order, groups=groups)
-    comparing = Comparing(data, (), "difference", level, None)
+    crossing = None if crossed is None else crossing_of(crossed, data.groups)
+    comparing = Comparing(data, (), "difference", level, None, crossing=crossing)
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
-        anova=mixed_anova(comparing, within="block"),
+        anova=mixed_anova(comparing, within="block", squares=squares),
         posthoc=all_pairs(comparing).rename(
             columns={"from_phase": "from_block", "to_phase": "to_block"}
         ),
@@ -102,7 +115,14 @@ def compare_blocks(
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={"practice": practice, "groups": data.groups, "level": level, "out_of": out_of},
+            options={
+                "practice": practice,
+                "groups": data.groups,
+                "level": level,
+                "out_of": out_of,
+                "factors": crossed,
+                "squares": squares,
+            },
             n=data.rows,
             left_out=data.left_out,
             engine="one score per participant and block; type III sums of squares",

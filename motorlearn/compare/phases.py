@@ -19,7 +19,10 @@ from motorlearn.compare.between import (
     unadjusted_contrasts,
 )
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
+from motorlearn.compare.covariates import all_left_out, covariates_of
+from motorlearn.compare.crossing import Factors, crossed_table, crossing_of
 from motorlearn.compare.equivalence import equivalence_frame
+from motorlearn.compare.factorial import factorial_frames
 from motorlearn.compare.limits import Limit, design_limits
 from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
@@ -27,6 +30,7 @@ from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
 from motorlearn.compare.spread import few_people, unequal_spread
+from motorlearn.compare.verdicts import verdict_frame
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -45,7 +49,7 @@ def compare_phases(
     table: pd.DataFrame,
     outcome: str,
     *,
-    group: str | None,
+    group: str | Sequence[str] | None,
     phase: str = "phase",
     participant: str = "participant",
     baseline: Hashable | None = None,
@@ -65,6 +69,9 @@ def compare_phases(
     unit: str = "participant",
     route: str = "ancova",
     variance: str = "equal",
+    covariates: Sequence[str] = (),
+    factors: Factors | None = None,
+    squares: str = "III",
 ) -> PhaseComparison:
     """Compare groups in every phase of a study, one score per participant and phase.
 
@@ -81,8 +88,9 @@ def compare_phases(
         Trials, or rows that are aggregated already; rows with a reason in ``void`` do not count.
     outcome : str
         Column of the score; with ``attempts`` the column of hits.
-    group : str or None
-        Column of the group; None for a programme with one group.
+    group : str, pair of str or None
+        Column of the group; None for a programme with one group; two columns of factors, such as
+        ``["order", "feedback"]``, whose cells are then the groups.
     phase, participant : str
         Columns of the phase and the person.
     baseline : hashable, optional
@@ -112,8 +120,10 @@ def compare_phases(
     equivalence : float, optional
         Bound declared beforehand, in the unit of the score; for a ratio 0.9 and 1 / 0.9 are the
         same bound.
-    equivalence_unit : {"score", "sd"}
-        ``"sd"``: the bound is in pooled standard deviations of participants at that phase.
+    equivalence_unit : {"score", "sd", "baseline sd", "average sd"}
+        The bound is in the unit of the score or in standard deviations of participants: pooled
+        within groups at that phase, pooled within groups at the baseline, or the root mean
+        variance of the groups compared.
     unit : {"participant"}
         ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
@@ -121,6 +131,13 @@ def compare_phases(
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance: one, or one for each group with
         Satterthwaite's degrees of freedom. Choose it beforehand where groups differ in size.
+    covariates : sequence of str
+        Columns that describe people (age, site, strata), numbers or labels: adjusted for beside
+        the baseline, and in the analysis of variance.
+    factors : mapping, optional
+        Instead of two columns: by factor, by level in order, the groups at that level.
+    squares : {"III", "II"}
+        Sums of squares of F tests of factors and of the analysis of variance.
 
     Returns
     -------
@@ -157,6 +174,10 @@ def compare_phases(
     >>> row["group"], row["reference"], round(float(row["estimate"]), 3)
     ('random', 'blocked', -3.154)
     """
+    crossed: Factors | None = factors
+    if group is not None and not isinstance(group, str):
+        table, group, crossed, cells = crossed_table(table, list(group))
+        groups = cells if groups is None else groups
     columns = Columns(
         outcome, group, phase, participant, attempts, checked_out_of(out_of, attempts)
     )
@@ -174,19 +195,30 @@ def compare_phases(
         unit=unit,
         route=route,
         variance=variance,
+        squares=squares,
+        covariates=covariates,
     )
     data = score_participants(table, columns, phases=phases, groups=groups)
     options.check_against(data)
     if unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
     pairs_of_groups = options.contrasts(data.groups)
-    comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance)
+    comparing = Comparing(
+        data,
+        pairs_of_groups,
+        effect,
+        level,
+        baseline,
+        variance,
+        None if crossed is None else crossing_of(crossed, data.groups),
+        covariates_of(table, columns, data, covariates, tuple(crossed or ())),
+    )
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
-        options=options.recorded(data, outcome) | {"out_of": out_of},
+        options=options.recorded(data, outcome) | {"out_of": out_of, "factors": crossed},
         n=data.rows,
-        left_out=data.left_out,
+        left_out=all_left_out(data, comparing.covariates),
         engine=ENGINE,
     )
     result = _compare(comparing, recipe)
@@ -199,7 +231,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     models: list[Adjusted] = []
     for phase in data.phases:
         adjusted = None
-        if baseline is not None and phase != baseline and len(data.groups) > 1:
+        if comparing.adjusts(phase):
             adjusted = adjust_for_baseline(comparing, phase)
             models.append(adjusted)
         contrasts += unadjusted_contrasts(comparing, phase)
@@ -208,15 +240,16 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
             contrasts += adjusted_contrasts(comparing, adjusted)
             means += adjusted_mean_rows(comparing, adjusted)
     options = recipe.options
+    factorial = factorial_frames(comparing, models, options["squares"])
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
-    anova = mixed_anova(comparing)
+    anova = mixed_anova(comparing, squares=options["squares"])
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
         scores=data.tidy(),
         means=describe_means(comparing),
         adjusted_means=adjusted_mean_frame(means),
         contrasts=frame,
-        omnibus=omnibus_frame(omnibus),
+        omnibus=omnibus_frame([*omnibus, *factorial.tests]),
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
@@ -230,6 +263,17 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
             *unequal_spread(comparing, models, options["route"]),
         ),
         recipe=recipe,
+        effects=factorial.effects,
+        marginal_means=factorial.means,
+        slopes=factorial.slopes,
+        verdicts=verdict_frame(
+            comparing,
+            frame,
+            factorial.effects,
+            options["equivalence"],
+            unit=options["equivalence_unit"],
+            better=options["better"],
+        ),
     )
 
 

@@ -12,6 +12,7 @@ from motorlearn.compare.between import NO_ESTIMATE, Comparing, standardised
 from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED, how
 from motorlearn.compare.participants import Scores
 from motorlearn.exceptions import FitError
+from motorlearn.linear.factorial import crossed_columns, factorial_anova
 from motorlearn.linear.repeated import RepeatedEffect, repeated_anova
 from motorlearn.linear.samples import one_sample, welch
 from motorlearn.measures.effect_sizes import NO_EFFECT, StandardisedEffect, paired_g
@@ -73,7 +74,9 @@ def changes_between_groups(
     anova: pd.DataFrame,
 ) -> pd.DataFrame:
     """Group by phase: the F test, then the difference between groups in each change."""
-    tests = anova[anova["term"] == "group:phase"].to_dict("records")
+    crossing = comparing.crossing
+    by_phase = [f"{term}:phase" for term in (crossing.terms if crossing else ("group",))]
+    tests = anova[anova["term"].isin(by_phase)].to_dict("records")
     rows = [_interaction_test(comparing, test) for test in tests]
     for first, second in pairs:
         for group, reference in comparing.pairs:
@@ -116,12 +119,17 @@ def _interaction_test(comparing: Comparing, test: Mapping[Hashable, Any]) -> Row
     )
 
 
-def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
+def mixed_anova(
+    comparing: Comparing, *, within: str = "phase", squares: str = "III"
+) -> pd.DataFrame:
     """Analysis of variance of the complete cases, groups by phases, type III.
 
     With one group it has the phases only; a group without a complete case is left out and named.
+    Two factors, covariates and type II are those of :mod:`motorlearn.linear.factorial`.
     """
     data, values = comparing.data, comparing.values
+    if comparing.crossing is not None or comparing.covariates is not None or squares == "II":
+        return _factorial(comparing, within, squares)
     if len(data.phases) < 2:
         return ANOVA.frame()
     complete = ~np.isnan(values).any(axis=1)
@@ -135,6 +143,39 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
         return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
+    return ANOVA.frame([_anova_row(effect, method) for effect in effects])
+
+
+def _factorial(comparing: Comparing, within: str, squares: str) -> pd.DataFrame:
+    """Terms between people by phases; of one phase the terms alone."""
+    data, values, crossing = comparing.data, comparing.values, comparing.crossing
+    complete = ~np.isnan(values).any(axis=1)
+    method = f"type {squares}"
+    terms: dict[str, Scores] = {}
+    if comparing.covariates is not None:
+        complete &= ~np.isnan(comparing.covariates.values).any(axis=1)
+        method += f", adjusted for {', '.join(comparing.covariates.names)}"
+    codes = data.codes[complete]
+    method += f", {int(complete.sum())} complete participants" + comparing.suffix
+    first = "group" if crossing is None else crossing.terms[2]
+    absent = [str(name) for i, name in enumerate(data.groups) if not (codes == i).any()]
+    if absent:
+        reason = f"no complete case in {', '.join(absent)}"
+        return ANOVA.frame([ANOVA.row(term=first, **how("", reason))])
+    if crossing is not None:
+        terms |= crossed_columns(crossing.codes(codes))
+    elif len(data.groups) > 1:
+        terms |= crossed_columns({"group": codes})
+    if comparing.covariates is not None:
+        for name in comparing.covariates.names:
+            own = [term == name for term in comparing.covariates.terms]
+            block = comparing.covariates.values[complete][:, own]
+            terms[name] = block - block.mean(axis=0)
+    phases = [(within, len(data.phases))] if len(data.phases) > 1 else []
+    try:
+        effects = factorial_anova(values[complete], terms, within=phases, kind=squares)
+    except FitError as problem:
+        return ANOVA.frame([ANOVA.row(term=first, **how("", str(problem)))])
     return ANOVA.frame([_anova_row(effect, method) for effect in effects])
 
 
