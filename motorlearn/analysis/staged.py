@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from motorlearn.analysis.crossed import with_cells_of_factors, with_covariates
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
@@ -19,6 +20,8 @@ def staged_trials(study: Study) -> pd.DataFrame:
     absent = [name for name in ("participant", "phase") if name not in table]
     if absent:
         raise InputError("the trials lack a column", absent, "add it, or map it at import")
+    table = with_covariates(table, study)
+    table = with_cells_of_factors(table, design)
     if "group" not in table:
         if len(design.group_names) > 1:
             raise InputError(

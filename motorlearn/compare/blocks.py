@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.comparison import BlockComparison
-from motorlearn.compare.crossing import Factors, crossed_table, crossing_of
+from motorlearn.compare.crossing import Factors, crossing_of, placed_groups
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
@@ -84,24 +84,15 @@ def compare_blocks(
     ['group', 'block', 'group:block']
     """
     names = [block] if isinstance(block, str) else list(block)
-    rows = _practice_rows(table, names, phase, practice)
-    label = "block" if len(names) > 1 else names[0]
-    if len(names) > 1:
-        # Blocks that restart in each session are numbered on in order of the columns named.
-        numbered = rows.groupby(names, sort=True, observed=True).ngroup() + 1
-        rows = rows.assign(**{label: numbered})
+    rows, label = _numbered(_practice_rows(table, names, phase, practice), names)
     order = tuple(sorted(rows[label].unique()))
     if len(order) < 2:
         raise InputError("practice has one block only", order, "name the column of the blocks")
-    crossed: Factors | None = factors
-    if group is not None and not isinstance(group, str):
-        rows, group, crossed, cells = crossed_table(rows, list(group))
-        groups = cells if groups is None else groups
-    columns = Columns(
-        outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
-    )
-    data = score_participants(rows, columns, phases=order, groups=groups)
-    crossing = None if crossed is None else crossing_of(crossed, data.groups)
+    placed = placed_groups(rows, group, groups, factors)
+    told = checked_out_of(out_of, attempts)
+    columns = Columns(outcome, placed.group, label, participant, attempts, told)
+    data = score_participants(placed.table, columns, phases=order, groups=placed.groups)
+    crossing = None if placed.factors is None else crossing_of(placed.factors, data.groups)
     comparing = Comparing(data, (), "difference", level, None, crossing=crossing)
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
@@ -115,19 +106,22 @@ def compare_blocks(
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={
-                "practice": practice,
-                "groups": data.groups,
-                "level": level,
-                "out_of": out_of,
-                "factors": crossed,
-                "squares": squares,
-            },
+            options={"practice": practice, "groups": data.groups, "level": level}
+            | {"out_of": out_of, "factors": placed.factors, "squares": squares},
             n=data.rows,
             left_out=data.left_out,
             engine="one score per participant and block; type III sums of squares",
         ),
     )
+
+
+def _numbered(rows: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, str]:
+    """Rows with one column that numbers the blocks, and its name."""
+    if len(names) == 1:
+        return rows, names[0]
+    # Blocks that restart in each session are numbered on in order of the columns named.
+    numbered = rows.groupby(names, sort=True, observed=True).ngroup() + 1
+    return rows.assign(block=numbered), "block"
 
 
 def _practice_rows(

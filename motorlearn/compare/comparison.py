@@ -259,6 +259,8 @@ class PhaseComparison(Result):
     verdicts : DataFrame
         Equivalence, non-inferiority, superiority and minimum effect of every contrast against the
         declared bound; ``shown`` says whether it was.
+    people : DataFrame
+        ``participant`` and the columns of the covariates, where there are any.
     """
 
     scores: pd.DataFrame = field(repr=False)
@@ -278,6 +280,7 @@ class PhaseComparison(Result):
     marginal_means: pd.DataFrame = field(default_factory=MARGINAL.frame)
     slopes: pd.DataFrame = field(default_factory=SLOPE.frame)
     verdicts: pd.DataFrame = field(default_factory=VERDICT.frame)
+    people: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
 
     @property
     def statements(self) -> tuple[str, ...]:

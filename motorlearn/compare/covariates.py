@@ -94,6 +94,14 @@ def all_left_out(data: PhaseScores, covariates: Covariates | None) -> pd.DataFra
     return pd.concat([data.left_out, LEFT_OUT.frame(rows)], ignore_index=True)
 
 
+def people_frame(covariates: Covariates | None, data: PhaseScores) -> pd.DataFrame:
+    """Covariates of every participant, one column for each number and for each level but one."""
+    frame = pd.DataFrame({"participant": data.participants})
+    if covariates is None:
+        return frame
+    return frame.assign(**dict(zip(covariates.columns, covariates.values.T, strict=True)))
+
+
 def _check(table: pd.DataFrame, used: Sequence[str], names: Sequence[str]) -> None:
     absent = [name for name in names if name not in table]
     if absent:

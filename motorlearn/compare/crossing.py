@@ -3,6 +3,7 @@
 from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations, product
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -209,16 +210,49 @@ def crossing_of(factors: Factors, groups: Sequence[Hashable]) -> Crossing:
     return Crossing((first, second), (levels[0], levels[1]), grid, len(groups))
 
 
-def crossed_table(
-    table: pd.DataFrame, names: Sequence[str]
-) -> tuple[pd.DataFrame, str, Factors, list[str]]:
-    """A table with a column of cells, its name, the cells by factor and level, and their order.
+@dataclass(frozen=True)
+class Placed:
+    """A table with one column of groups, what that column is, and how its groups are crossed."""
+
+    table: pd.DataFrame
+    group: str | None
+    groups: Sequence[Hashable] | None
+    factors: Factors | None
+
+
+def placed_groups(
+    table: pd.DataFrame,
+    group: str | Sequence[str] | None,
+    groups: Sequence[Hashable] | None,
+    factors: Factors | None,
+) -> Placed:
+    """One column of groups; of two columns of factors, a new one of their cells.
 
     Raises
     ------
     ColumnError, InputError
         If a column is absent, named twice or empty somewhere.
     """
+    if group is None or isinstance(group, str) or not isinstance(table, pd.DataFrame):
+        return Placed(table, group if isinstance(group, str) else None, groups, factors)
+    names = list(group)
+    _check_columns(table, names)
+    levels = [_levels(table[name]) for name in names]
+    label = " x ".join(names)
+    cells = table[names[0]].astype(str) + JOIN + table[names[1]].astype(str)
+    order = [JOIN.join(map(str, cell)) for cell in product(*levels)]
+    crossed = {
+        name: {
+            level: [JOIN.join(map(str, c)) for c in product(*levels) if c[axis] == level]
+            for level in levels[axis]
+        }
+        for axis, name in enumerate(names)
+    }
+    there = [cell for cell in order if (cells == cell).any()]
+    return Placed(table.assign(**{label: cells}), label, groups or there, crossed)
+
+
+def _check_columns(table: pd.DataFrame, names: Sequence[str]) -> None:
     if len(names) != 2 or len(set(names)) != 2:
         raise InputError(
             "groups are one column, or two different columns of factors",
@@ -239,18 +273,6 @@ def crossed_table(
                 table.index[table[name].isna()][:10],
                 "give everybody a level, or leave these rows out yourself",
             )
-    levels = [_levels(table[name]) for name in names]
-    label = " x ".join(names)
-    cells = table[names[0]].astype(str) + JOIN + table[names[1]].astype(str)
-    order = [JOIN.join(map(str, cell)) for cell in product(*levels)]
-    factors = {
-        name: {
-            level: [JOIN.join(map(str, c)) for c in product(*levels) if c[axis] == level]
-            for level in levels[axis]
-        }
-        for axis, name in enumerate(names)
-    }
-    return table.assign(**{label: cells}), label, factors, [c for c in order if (cells == c).any()]
 
 
 def _levels(values: pd.Series) -> tuple[Hashable, ...]:
@@ -258,3 +280,21 @@ def _levels(values: pd.Series) -> tuple[Hashable, ...]:
     if isinstance(values.dtype, pd.CategoricalDtype):
         return tuple(level for level in values.cat.categories if level in present)
     return tuple(sorted(present, key=lambda level: (isinstance(level, str), level)))
+
+
+def labels_of(effect: Mapping[Hashable, Any]) -> tuple[str, str]:
+    """What is compared with what in a row of effects, each side in words.
+
+    Examples
+    --------
+    >>> labels_of({"kind": "simple effect", "group": "random", "reference": "blocked",
+    ...            "at": "faded", "at_reference": ""})
+    ('random with faded', 'blocked with faded')
+    """
+    group, reference, at = str(effect["group"]), str(effect["reference"]), effect["at"]
+    if effect["kind"] == SIMPLE:
+        return f"{group} with {at}", f"{reference} with {at}"
+    if effect["kind"] == INTERACTION:
+        step = f"{group} − {reference}"
+        return f"{step} with {at}", f"{step} with {effect['at_reference']}"
+    return group, reference

@@ -8,6 +8,7 @@ import pandas as pd
 
 from motorlearn.compare.between import Comparing
 from motorlearn.compare.bounds import edge_of
+from motorlearn.compare.crossing import labels_of
 from motorlearn.compare.schemas import EQUIVALENCE
 from motorlearn.linear.equivalence import equivalence_test
 from motorlearn.rows import Row
@@ -16,7 +17,12 @@ _KEPT = ("phase", "group", "reference", "effect", "adjusted", "estimate", "metho
 
 
 def equivalence_frame(
-    comparing: Comparing, contrasts: pd.DataFrame, bound: float | None, *, unit: str = "score"
+    comparing: Comparing,
+    contrasts: pd.DataFrame,
+    *,
+    bound: float | None,
+    unit: str = "score",
+    effects: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Two one-sided tests of every contrast against a bound.
 
@@ -33,6 +39,11 @@ def equivalence_frame(
         edge_of(comparing, one["phase"], bound, unit, (one["group"], one["reference"]))
         for one in told
     ]
+    groups = comparing.data.groups
+    for one in effects.to_dict("records") if effects is not None else ():
+        group, reference = labels_of(one)
+        told.append(one | {"group": group, "reference": reference})
+        edges.append(edge_of(comparing, one["phase"], bound, unit, groups))
     return EQUIVALENCE.frame(
         [_judged(comparing, contrast, edge) for contrast, edge in zip(told, edges, strict=True)]
     )

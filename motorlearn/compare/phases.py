@@ -19,8 +19,8 @@ from motorlearn.compare.between import (
     unadjusted_contrasts,
 )
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
-from motorlearn.compare.covariates import all_left_out, covariates_of
-from motorlearn.compare.crossing import Factors, crossed_table, crossing_of
+from motorlearn.compare.covariates import all_left_out, covariates_of, people_frame
+from motorlearn.compare.crossing import Factors, Placed, crossing_of, placed_groups
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.factorial import factorial_frames
 from motorlearn.compare.limits import Limit, design_limits
@@ -38,6 +38,7 @@ from motorlearn.compare.within import (
     phase_pairs,
 )
 from motorlearn.results import Recipe
+from motorlearn.rows import Row
 
 ENGINE = (
     "one score per participant and phase; Welch t, analysis of covariance and type III analysis "
@@ -174,13 +175,9 @@ def compare_phases(
     >>> row["group"], row["reference"], round(float(row["estimate"]), 3)
     ('random', 'blocked', -3.154)
     """
-    crossed: Factors | None = factors
-    if group is not None and not isinstance(group, str):
-        table, group, crossed, cells = crossed_table(table, list(group))
-        groups = cells if groups is None else groups
-    columns = Columns(
-        outcome, group, phase, participant, attempts, checked_out_of(out_of, attempts)
-    )
+    placed = placed_groups(table, group, groups, factors)
+    told = checked_out_of(out_of, attempts)
+    columns = Columns(outcome, placed.group, phase, participant, attempts, told)
     options = Options(
         baseline=baseline,
         reference=reference,
@@ -198,47 +195,46 @@ def compare_phases(
         squares=squares,
         covariates=covariates,
     )
-    data = score_participants(table, columns, phases=phases, groups=groups)
+    return _of_placed(placed, columns, options, phases)
+
+
+def _of_placed(
+    placed: Placed, columns: Columns, options: Options, phases: Sequence[Hashable] | None
+) -> PhaseComparison:
+    table, factors = placed.table, placed.factors
+    data = score_participants(table, columns, phases=phases, groups=placed.groups)
     options.check_against(data)
-    if unit == "trial":
-        refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
-    pairs_of_groups = options.contrasts(data.groups)
+    if options.unit == "trial":
+        refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=options.baseline)
     comparing = Comparing(
         data,
-        pairs_of_groups,
-        effect,
-        level,
-        baseline,
-        variance,
-        None if crossed is None else crossing_of(crossed, data.groups),
-        covariates_of(table, columns, data, covariates, tuple(crossed or ())),
+        options.contrasts(data.groups),
+        options.effect,
+        options.level,
+        options.baseline,
+        options.variance,
+        None if factors is None else crossing_of(factors, data.groups),
+        covariates_of(table, columns, data, options.covariates, tuple(factors or ())),
     )
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
-        options=options.recorded(data, outcome) | {"out_of": out_of, "factors": crossed},
+        options=options.recorded(data, columns.outcome)
+        | {"out_of": columns.out_of, "factors": factors},
         n=data.rows,
         left_out=all_left_out(data, comparing.covariates),
         engine=ENGINE,
     )
     result = _compare(comparing, recipe)
-    return _with_mixed_model(result, table, columns, comparing) if route == "mixed" else result
+    if options.route == "mixed":
+        return _with_mixed_model(result, table, columns, comparing)
+    return result
 
 
 def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     data, baseline = comparing.data, comparing.baseline
-    contrasts, means, omnibus = [], [], []
-    models: list[Adjusted] = []
-    for phase in data.phases:
-        adjusted = None
-        if comparing.adjusts(phase):
-            adjusted = adjust_for_baseline(comparing, phase)
-            models.append(adjusted)
-        contrasts += unadjusted_contrasts(comparing, phase)
-        omnibus += omnibus_rows(comparing, phase, adjusted)
-        if adjusted is not None:
-            contrasts += adjusted_contrasts(comparing, adjusted)
-            means += adjusted_mean_rows(comparing, adjusted)
+    models, contrasts, means, omnibus = _by_phase(comparing)
+    bound = {"unit": recipe.options["equivalence_unit"], "bound": recipe.options["equivalence"]}
     options = recipe.options
     factorial = factorial_frames(comparing, models, options["squares"])
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
@@ -254,9 +250,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         anova=anova,
         paired=paired_changes(comparing, steps),
         posthoc=all_pairs(comparing),
-        equivalence=equivalence_frame(
-            comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
-        ),
+        equivalence=equivalence_frame(comparing, frame, effects=factorial.effects, **bound),
         mixed=CONTRAST.frame(),
         limits=(
             *design_limits(data, baseline),
@@ -267,14 +261,29 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         marginal_means=factorial.means,
         slopes=factorial.slopes,
         verdicts=verdict_frame(
-            comparing,
-            frame,
-            factorial.effects,
-            options["equivalence"],
-            unit=options["equivalence_unit"],
-            better=options["better"],
+            comparing, frame, factorial.effects, better=options["better"], **bound
         ),
+        people=people_frame(comparing.covariates, data),
     )
+
+
+def _by_phase(
+    comparing: Comparing,
+) -> tuple[list[Adjusted], list[Row], list[Row], list[Row]]:
+    """Analyses of covariance, contrasts, adjusted means and tests of all groups, phase by phase."""
+    contrasts, means, omnibus = [], [], []
+    models: list[Adjusted] = []
+    for phase in comparing.data.phases:
+        adjusted = None
+        if comparing.adjusts(phase):
+            adjusted = adjust_for_baseline(comparing, phase)
+            models.append(adjusted)
+        contrasts += unadjusted_contrasts(comparing, phase)
+        omnibus += omnibus_rows(comparing, phase, adjusted)
+        if adjusted is not None:
+            contrasts += adjusted_contrasts(comparing, adjusted)
+            means += adjusted_mean_rows(comparing, adjusted)
+    return models, contrasts, means, omnibus
 
 
 def _with_mixed_model(
@@ -293,7 +302,7 @@ def _with_mixed_model(
     )
     few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
     judged = equivalence_frame(
-        comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
+        comparing, found.frame, bound=options["equivalence"], unit=options["equivalence_unit"]
     )
     return replace(
         result,

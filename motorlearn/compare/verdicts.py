@@ -30,8 +30,8 @@ def verdict_frame(
     comparing: Comparing,
     contrasts: pd.DataFrame,
     effects: pd.DataFrame,
-    bound: float | None,
     *,
+    bound: float | None,
     unit: str,
     better: str | None,
 ) -> pd.DataFrame:

@@ -143,43 +143,63 @@ def mixed_anova(
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
         return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
-    return ANOVA.frame([_anova_row(effect, method) for effect in effects])
+    return ANOVA.frame([anova_row(effect, method) for effect in effects])
 
 
 def _factorial(comparing: Comparing, within: str, squares: str) -> pd.DataFrame:
     """Terms between people by phases; of one phase the terms alone."""
     data, values, crossing = comparing.data, comparing.values, comparing.crossing
-    complete = ~np.isnan(values).any(axis=1)
-    method = f"type {squares}"
-    terms: dict[str, Scores] = {}
+    complete: np.ndarray = ~np.isnan(values).any(axis=1)
     if comparing.covariates is not None:
-        complete &= ~np.isnan(comparing.covariates.values).any(axis=1)
-        method += f", adjusted for {', '.join(comparing.covariates.names)}"
+        complete = complete & ~np.isnan(comparing.covariates.values).any(axis=1)
     codes = data.codes[complete]
-    method += f", {int(complete.sum())} complete participants" + comparing.suffix
     first = "group" if crossing is None else crossing.terms[2]
     absent = [str(name) for i, name in enumerate(data.groups) if not (codes == i).any()]
     if absent:
         reason = f"no complete case in {', '.join(absent)}"
         return ANOVA.frame([ANOVA.row(term=first, **how("", reason))])
-    if crossing is not None:
-        terms |= crossed_columns(crossing.codes(codes))
-    elif len(data.groups) > 1:
-        terms |= crossed_columns({"group": codes})
-    if comparing.covariates is not None:
-        for name in comparing.covariates.names:
-            own = [term == name for term in comparing.covariates.terms]
-            block = comparing.covariates.values[complete][:, own]
-            terms[name] = block - block.mean(axis=0)
+    beside = (
+        f", adjusted for {', '.join(comparing.covariates.names)}" if comparing.covariates else ""
+    )
+    method = f"type {squares}{beside}, {int(complete.sum())} complete participants"
     phases = [(within, len(data.phases))] if len(data.phases) > 1 else []
+    terms = _terms(comparing, complete)
     try:
         effects = factorial_anova(values[complete], terms, within=phases, kind=squares)
     except FitError as problem:
         return ANOVA.frame([ANOVA.row(term=first, **how("", str(problem)))])
-    return ANOVA.frame([_anova_row(effect, method) for effect in effects])
+    return ANOVA.frame([anova_row(effect, method + comparing.suffix) for effect in effects])
 
 
-def _anova_row(effect: RepeatedEffect, method: str) -> Row:
+def cells_anova(scores: Scores, codes: np.ndarray, *, within: str) -> pd.DataFrame:
+    """Analysis of variance of complete scores, cells by phases, factors and covariates aside."""
+    several = len(np.unique(codes)) > 1
+    try:
+        effects = repeated_anova(
+            scores, codes if several else None, within=[(within, scores.shape[1])]
+        )
+    except (FitError, ValueError) as problem:
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
+    return ANOVA.frame([anova_row(effect, f"type III, {len(scores)} people") for effect in effects])
+
+
+def _terms(comparing: Comparing, complete: np.ndarray) -> dict[str, Scores]:
+    """Columns between people: groups or factors, and covariates as deviations from their means."""
+    codes, more = comparing.data.codes[complete], comparing.covariates
+    terms: dict[str, Scores] = {}
+    if comparing.crossing is not None:
+        terms |= crossed_columns(comparing.crossing.codes(codes))
+    elif len(comparing.data.groups) > 1:
+        terms |= crossed_columns({"group": codes})
+    for name in more.names if more is not None else ():
+        assert more is not None
+        block = more.values[complete][:, [term == name for term in more.terms]]
+        terms[name] = block - block.mean(axis=0)
+    return terms
+
+
+def anova_row(effect: RepeatedEffect, method: str) -> Row:
+    """Row of one effect of an analysis of variance."""
     test, shape = effect.test, effect.sphericity
     corrected = asdict(shape) if shape else {}
     corrected.pop("epsilon_hf_raw", None)

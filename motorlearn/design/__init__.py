@@ -7,7 +7,13 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
-from motorlearn.design.factors import Factor, levels_by_group
+from motorlearn.design.factors import (
+    Factor,
+    groups_by_level,
+    levels_by_group,
+    primary_levels,
+    primary_words,
+)
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
@@ -92,9 +98,12 @@ __all__ = [
     "Threshold",
     "WideColumn",
     "design_from_mapping",
+    "groups_by_level",
     "hits_declared_of",
     "levels_by_group",
     "own_name_of_test",
+    "primary_levels",
+    "primary_words",
     "read_design",
     "smallest_effect_of",
     "stage_column",

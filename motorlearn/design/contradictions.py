@@ -86,10 +86,23 @@ def _primary(design: Design) -> Iterator[str]:
             f"primary.test {primary.test!r} is not the name of a {primary.phase} test; choose one "
             f"of {', '.join(named)}"
         )
-    if primary.aim != "difference" and design.smallest_effect is None:
+    if primary.aim not in ("difference", "superiority") and design.smallest_effect is None:
         yield (
             f"primary.aim is {primary.aim!r} and smallest_effect is missing, which is its bound; "
             "declare it"
+        )
+    smallest = design.smallest_effect
+    if smallest is not None and smallest.unit == "baseline sd" and primary.baseline is None:
+        yield (
+            "smallest_effect.unit is 'baseline sd' and the primary comparison has no baseline; "
+            "count the bound in another SD, or name primary.baseline"
+        )
+    twice = sorted({one for one in primary.covariates if primary.covariates.count(one) > 1})
+    taken = [one for one in primary.covariates if one in {f.name for f in design.factors}]
+    if twice or taken or primary.baseline in primary.covariates:
+        yield (
+            f"primary.covariates names {_listed(primary.covariates)}; name each once, and neither "
+            "the baseline nor a factor"
         )
     if primary.baseline is None or "baseline" not in primary.model_fields_set:
         return

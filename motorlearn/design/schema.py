@@ -155,10 +155,12 @@ class Primary(Section):
     ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
     covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
     ``test`` is the name of the test where its phase is given more than once; the last by default.
-    Three groups or more are tested together. Equivalence and non-inferiority are against the
-    smallest effect of interest. In a plan with factors, ``factors`` names one for its main effect
-    (``levels``: the first minus the second; by default the second level minus the first), averaged
-    over the other factor, or both for their interaction.
+    Three groups or more are tested together. Equivalence, non-inferiority and a minimum effect
+    are against the smallest effect of interest. ``covariates`` are columns of the trials or of the
+    file of participants that are adjusted for beside the baseline. In a plan with factors,
+    ``factors`` names one for its main effect (``levels``: the first minus the second; by default
+    the second level minus the first), averaged over the other factor, or both for their
+    interaction.
     """
 
     outcome: Name
@@ -171,7 +173,17 @@ class Primary(Section):
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
     variance: Literal["equal", "by group"] = "equal"
-    aim: Literal["difference", "equivalence", "non-inferiority"] = "difference"
+    covariates: tuple[Name, ...] = ()
+    aim: Literal[
+        "difference", "equivalence", "non-inferiority", "superiority", "minimum effect"
+    ] = "difference"
+
+
+_SDS = {
+    "sd": " standard deviations (pooled within groups at the primary test)",
+    "baseline sd": " standard deviations (pooled within groups at the baseline)",
+    "average sd": " standard deviations (root mean variance of the groups compared)",
+}
 
 
 class SmallestEffect(Section):
@@ -180,19 +192,24 @@ class SmallestEffect(Section):
     For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
     means that one tenth less, or one ninth more, would matter). With ``unit = "sd"`` the value is
     a number of standard deviations of people's scores, pooled within all groups at the primary
-    test (a registered d of .57): the comparison takes that of the data, power that of the
-    assumptions.
+    test (a registered d of .57), with ``"baseline sd"`` at the baseline, with ``"average sd"`` of
+    the root mean variance of the groups compared: the comparison takes that of the data, power
+    that of the assumptions.
     """
 
     value: float = Field(gt=0)
-    unit: Literal["score", "sd"] = "score"
+    unit: Literal["score", "sd", "baseline sd", "average sd"] = "score"
     reason: str = ""
 
     @property
     def kind_of_sd(self) -> str:
         """Which standard deviation the value counts, where it counts one."""
-        kind = " standard deviations (pooled within groups at the primary test)"
-        return kind if self.unit == "sd" else ""
+        return _SDS.get(self.unit, "")
+
+    @property
+    def in_sd(self) -> bool:
+        """Whether the value counts standard deviations."""
+        return self.unit in _SDS
 
     @property
     def told(self) -> str:

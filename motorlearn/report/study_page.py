@@ -12,7 +12,8 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, analyse_study
 from motorlearn.compare import PhaseComparison
-from motorlearn.design import Design, hits_declared_of, smallest_effect_of
+from motorlearn.compare.crossing import SIMPLE, labels_of
+from motorlearn.design import Design, hits_declared_of, primary_words, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
@@ -214,6 +215,8 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
             continue
         for row in comparison.contrasts.itertuples():
             yield _contrast(analysis, entry, row)
+        for row in comparison.effects.to_dict("records"):
+            yield _effect(analysis, entry, row)
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
@@ -253,6 +256,33 @@ def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict
         family="the primary test alone" if label == "primary" else family,
         p_adjusted=row.p_adjusted,
         **_numbers_of(row),
+    )
+
+
+def _effect(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: dict[Any, Any]) -> dict[str, Any]:
+    """A main effect, interaction or simple effect, told the way round that was planned."""
+    group, reference = labels_of(row)
+    main, stage = analysis.primary.iloc[0], analysis.question.primary_stage
+    numbers = {name: row[name] for name in ("estimate", "conf_low", "conf_high", "p")}
+    primary = analysis.design.primary
+    mine = primary is not None and bool(primary.factors) and row["kind"] != SIMPLE
+    mine = mine and stage is not None and row["phase"] == stage.name
+    mine = mine and entry.name == main["outcome"] and row["adjusted"] == analysis.adjusted
+    if mine and {group, reference} == {main["group"], main["reference"]}:
+        group, reference = main["group"], main["reference"]
+        numbers = {name: main[name] for name in numbers}
+    else:
+        mine = False
+    sign = "/" if row["effect"] == "ratio" else "−"
+    return _row(
+        entry,
+        str(row["phase"]),
+        f"{row['kind']}: {group} {sign} {reference}",
+        row["method"],
+        "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
+        family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
+        p_adjusted=row["p"] if mine else row["p_adjusted"],
+        **numbers,
     )
 
 
@@ -312,7 +342,8 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "primary comparison": "none declared"
         if primary is None
         else f"{primary.outcome} at {primary.phase}, {primary.effect}, "
-        f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
+        f"{primary_words(design) or 'all groups'}, baseline {primary.baseline}"
+        + (f", covariates {', '.join(primary.covariates)}" if primary.covariates else ""),
         "smallest effect of interest": "none declared"
         if smallest is None
         else f"{_smallest(design)}: {smallest.reason or 'no reason given'}",
@@ -327,7 +358,7 @@ def _smallest(design: Design) -> str:
         return f"{said} hits of {trials} (a rate of {digits.significant(smallest)})"
     declared = design.smallest_effect
 
-    if declared is not None and declared.unit == "sd":
+    if declared is not None and declared.in_sd:
         return declared.told
     return digits.significant(smallest)
 

@@ -1,6 +1,6 @@
 """Assumptions of a comparison of groups at each test: covariance analysis, or Welch."""
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -9,7 +9,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.audit.comparison.influence import influence_check
-from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
+from motorlearn.audit.comparison.phase_model import Pair, PhaseModel, effects_of, phase_model
 from motorlearn.audit.comparison.slopes import ASSUMPTION, slopes_check
 from motorlearn.audit.comparison.spread import normality_check, variance_check
 from motorlearn.audit.context import Context
@@ -21,6 +21,8 @@ from motorlearn.audit.general import (
 )
 from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import INTERACTION, MAIN, CellContrast
+from motorlearn.design import Design, primary_levels
 from motorlearn.linear.least_squares import LeastSquares
 
 
@@ -32,7 +34,7 @@ def comparison_checks(
     yield whole, unit_check(result.recipe, context)
     yield whole, family_check(result, context)
     for phase in phases:
-        model = focused(phase_model(result, phase), context)
+        model = focused(phase_model(result, phase), context, effects_of(result))
         name = context.name_of(phase) + (", adjusted for the baseline" if model.adjusted else "")
         for check in test_checks(result, model, context):
             yield name, check
@@ -65,15 +67,43 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
         yield from reliability_checks(result, model, context)
 
 
-def focused(model: PhaseModel, context: Context) -> PhaseModel:
-    """The model with only the planned pair of groups, where the plan names one."""
-    primary = context.design.primary if context.design is not None else None
-    if primary is None or not primary.groups:
+def focused(
+    model: PhaseModel, context: Context, effects: Sequence[CellContrast] = ()
+) -> PhaseModel:
+    """The model with only the planned pair of groups, or effect, where the plan names one."""
+    design = context.design
+    if design is None or design.primary is None or not model.pairs:
         return model
+    if design.primary.factors:
+        return replace(model, pairs=_planned_effect(design, effects) or model.pairs)
+    named = set(design.primary.groups)
     planned = [
-        pair for pair in model.pairs if {str(model.groups[i]) for i in pair} == set(primary.groups)
+        pair for pair in model.pairs if named == {str(model.groups[i]) for i in places_of(pair)}
     ]
     return replace(model, pairs=tuple(planned)) if planned else model
+
+
+def places_of(pair: Pair) -> tuple[int, ...]:
+    """Groups that a contrast weighs."""
+    if isinstance(pair, CellContrast):
+        return tuple(int(i) for i in np.flatnonzero(pair.weights))
+    return pair
+
+
+def _planned_effect(design: Design, effects: Sequence[CellContrast]) -> tuple[CellContrast, ...]:
+    """The main effect or interaction that the plan declares, the way round it declares it."""
+    primary = design.primary
+    if primary is not None and len(primary.factors) == 2:
+        return tuple(one for one in effects if one.kind == INTERACTION)
+    pair = primary_levels(design) or ("", "")
+    for one in effects:
+        mine = primary is not None and one.kind == MAIN and one.term == primary.factors[0]
+        if mine and (one.group, one.reference) == pair:
+            return (one,)
+        if mine and (one.reference, one.group) == pair:
+            turned = tuple(-weight for weight in one.weights)
+            return (replace(one, group=pair[0], reference=pair[1], weights=turned),)
+    return ()
 
 
 def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) -> pd.DataFrame:

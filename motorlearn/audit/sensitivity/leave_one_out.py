@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from motorlearn.audit.comparison.phase_model import Floats, PhaseModel
+from motorlearn.audit.comparison.phase_model import Floats, Pair, PhaseModel
 from motorlearn.audit.report import Conclusion, no_conclusion
 from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate
 from motorlearn.rows import Schema
@@ -82,7 +82,7 @@ def most_telling_removal(
 
 
 def _removed(
-    whole: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats | None
+    whole: PhaseModel, pair: Pair, y: Floats, x: Floats | None
 ) -> list[tuple[float, float, float]]:
     if whole.adjusted and not whole.by_group:
         found = ancova_batch(y, whole.codes, x, weights=whole.weights(pair))
@@ -95,9 +95,9 @@ def _removed(
     return rows
 
 
-def _again(model: PhaseModel, pair: tuple[int, int]) -> Estimate:
+def _again(model: PhaseModel, pair: Pair) -> Estimate:
     """The contrast anew, each group with its own variance; nothing where a group is too small."""
-    if set(pair) - set(model.codes.tolist()):
+    if set(np.flatnonzero(model.weights(pair)).tolist()) - set(model.codes.tolist()):
         return t_estimate(np.nan, np.nan, np.nan)
     fit = model.fit()
     return estimate_by_group(fit, model.coefficient_weights(pair, fit), model.places())

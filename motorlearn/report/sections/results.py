@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
 from motorlearn.figures.drawing.style import Drawing
-from motorlearn.report.sections import exhibits, outcome_tables, study_tables
+from motorlearn.report.sections import exhibits, factors, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.methods_of_plan import method_sections
@@ -79,12 +79,17 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
         return _changes(found, entry)
     tests = equivalence_rows(entry.comparison, row)
     test = tests.iloc[0] if len(tests) else None
-    said = [
-        sentences.contrast_sentence(
-            row, entry.voice, found.analysis.allocated, baseline=_baseline(entry.comparison)
-        ),
-        sentences.reading(row, entry.voice, test),
-    ]
+    if row.get("kind", ""):
+        said = factors.primary_effect(found, entry, row, test, _baseline(entry.comparison))
+    else:
+        said = [
+            sentences.contrast_sentence(
+                row, entry.voice, found.analysis.allocated, baseline=_baseline(entry.comparison)
+            ),
+            sentences.reading(row, entry.voice, test),
+        ]
+    if entry is found.outcomes[0]:
+        said.append(factors.aim_of_plan(found, entry, row, tests))
     return [sentence for sentence in said if sentence]
 
 
@@ -110,7 +115,7 @@ def _changes(found: StudyView, entry: OutcomeView) -> list[str]:
 
 def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
     """What one unit of the declared bound is in scores: 1, or the standard deviation at a test."""
-    if comparison.recipe.options["equivalence_unit"] != "sd":
+    if comparison.recipe.options["equivalence_unit"] == "score":
         return 1.0
     means = comparison.means
     return float(means.loc[means["phase"] == test, "sd"].iloc[0])
@@ -210,6 +215,7 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
         yield outcome_tables.adjusted_table(entry)
+    yield from factors.effects_blocks(found, entry)
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
         yield outcome_tables.anova_table(entry)
@@ -235,6 +241,8 @@ def _omnibus(comparison: PhaseComparison, stage: str, voice: Voice, groups: int)
 
 
 def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:
+    if comparison.recipe.options["factors"]:
+        return factors.changes_by_factor(comparison, voice, table)
     rows = comparison.anova[comparison.anova["term"].str.contains(":")]
     said = []
     for row in rows.to_dict("records"):
