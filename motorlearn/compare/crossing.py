@@ -14,7 +14,7 @@ from motorlearn.exceptions import ColumnError, InputError
 JOIN = "-"
 MAIN, INTERACTION, SIMPLE = "main effect", "interaction", "simple effect"
 
-Factors = Mapping[str, Mapping[Hashable, Sequence[Hashable]]]
+Factors = Mapping[str, Mapping[Any, Sequence[Hashable]]]
 """By factor, by level in order: the groups at that level."""
 
 
@@ -282,7 +282,7 @@ def _levels(values: pd.Series) -> tuple[Hashable, ...]:
     return tuple(sorted(present, key=lambda level: (isinstance(level, str), level)))
 
 
-def labels_of(effect: Mapping[Hashable, Any]) -> tuple[str, str]:
+def labels_of(effect: Mapping[Any, Any]) -> tuple[str, str]:
     """What is compared with what in a row of effects, each side in words.
 
     Examples

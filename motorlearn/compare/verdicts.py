@@ -73,7 +73,7 @@ def _rows(
 
 
 def judged(
-    told: Mapping[Hashable, Any], aim: str, edge: float, better: str | None, *, level: float = 0.95
+    told: Mapping[Any, Any], aim: str, edge: float, better: str | None, *, level: float = 0.95
 ) -> Row:
     """One verdict: bounds, interval, p and whether it is shown.
 

@@ -149,9 +149,9 @@ def mixed_anova(
 def _factorial(comparing: Comparing, within: str, squares: str) -> pd.DataFrame:
     """Terms between people by phases; of one phase the terms alone."""
     data, values, crossing = comparing.data, comparing.values, comparing.crossing
-    complete: np.ndarray = ~np.isnan(values).any(axis=1)
+    complete = np.asarray(~np.isnan(values).any(axis=1))
     if comparing.covariates is not None:
-        complete = complete & ~np.isnan(comparing.covariates.values).any(axis=1)
+        complete &= np.asarray(~np.isnan(comparing.covariates.values).any(axis=1))
     codes = data.codes[complete]
     first = "group" if crossing is None else crossing.terms[2]
     absent = [str(name) for i, name in enumerate(data.groups) if not (codes == i).any()]

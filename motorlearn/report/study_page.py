@@ -6,15 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, analyse_study
 from motorlearn.compare import PhaseComparison
-from motorlearn.compare.crossing import SIMPLE, labels_of
 from motorlearn.design import Design, hits_declared_of, primary_words, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
+from motorlearn.report.test_rows import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
@@ -216,23 +215,14 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.contrasts.itertuples():
             yield _contrast(analysis, entry, row)
         for row in comparison.effects.to_dict("records"):
-            yield _effect(analysis, entry, row)
+            yield effect_row(analysis, entry, row)
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
             yield _bounded(entry, row)
         for row in comparison.anova.itertuples():
-            yield _row(entry, "all phases", str(row.term), "mixed analysis of variance",
+            yield test_row(entry, "all phases", str(row.term), "mixed analysis of variance",
                        "exploratory", p=row.p_gg)  # fmt: skip
-
-
-def _row(
-    entry: OutcomeAnalysis, phase: str, contrast: str, method: str, label: str, **numbers: Any
-) -> dict[str, Any]:
-    """One test by name of its columns; numbers that are not given are missing."""
-    empty = dict.fromkeys(("estimate", "conf_low", "conf_high", "p", "p_adjusted"), np.nan)
-    named = {"outcome": entry.name, "phase": phase, "contrast": contrast, "method": method}
-    return named | {"label": label, "family": ""} | empty | numbers
 
 
 def _numbers_of(row: Any) -> dict[str, float]:
@@ -247,7 +237,7 @@ def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict
     method = "ancova" if row.adjusted else "welch"
     label = _label(analysis, entry, row, method)
     family = f"{entry.name} at {row.phase}, {'adjusted' if row.adjusted else 'unadjusted'}"
-    return _row(
+    return test_row(
         entry,
         str(row.phase),
         _pair(row),
@@ -256,33 +246,6 @@ def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict
         family="the primary test alone" if label == "primary" else family,
         p_adjusted=row.p_adjusted,
         **_numbers_of(row),
-    )
-
-
-def _effect(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: dict[Any, Any]) -> dict[str, Any]:
-    """A main effect, interaction or simple effect, told the way round that was planned."""
-    group, reference = labels_of(row)
-    main, stage = analysis.primary.iloc[0], analysis.question.primary_stage
-    numbers = {name: row[name] for name in ("estimate", "conf_low", "conf_high", "p")}
-    primary = analysis.design.primary
-    mine = primary is not None and bool(primary.factors) and row["kind"] != SIMPLE
-    mine = mine and stage is not None and row["phase"] == stage.name
-    mine = mine and entry.name == main["outcome"] and row["adjusted"] == analysis.adjusted
-    if mine and {group, reference} == {main["group"], main["reference"]}:
-        group, reference = main["group"], main["reference"]
-        numbers = {name: main[name] for name in numbers}
-    else:
-        mine = False
-    sign = "/" if row["effect"] == "ratio" else "−"
-    return _row(
-        entry,
-        str(row["phase"]),
-        f"{row['kind']}: {group} {sign} {reference}",
-        row["method"],
-        "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
-        family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
-        p_adjusted=row["p"] if mine else row["p_adjusted"],
-        **numbers,
     )
 
 
@@ -305,7 +268,7 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     alone = len(analysis.question.groups) < 2 and entry.role == "primary"
     asked = alone and main is not None and (row.from_phase, row.to_phase) == entry.change_stages
     label = "primary" if asked and analysis.design.primary is not None else "exploratory"
-    return _row(
+    return test_row(
         entry,
         str(row.to_phase),
         f"{row.group}: {row.to_phase} against {row.from_phase}",
@@ -319,7 +282,7 @@ def _bounded(entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     """Two one-sided tests against the smallest effect of interest."""
     bounds = f"{digits.significant(row.bound_low)} to {digits.significant(row.bound_high)}"
     role = "secondary" if entry.role == "primary" else "exploratory"
-    return _row(
+    return test_row(
         entry, str(row.phase), f"{_pair(row)} within {bounds}", row.method, role, **_numbers_of(row)
     )
 

@@ -268,7 +268,7 @@ def _covariates(result: PhaseComparison, people: pd.Index) -> Floats | None:
     if len(result.people.columns) < 2:
         return None
     own = result.people.set_index("participant").reindex(people)
-    return own.to_numpy(dtype=float)
+    return np.asarray(own.to_numpy(dtype=float))
 
 
 def effects_of(result: PhaseComparison) -> list[CellContrast]:
