@@ -24,7 +24,7 @@ from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import FAMILIES, HITS, LINEAR, LINKS_OF
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.slopes import missing_slopes, slopes_in_words
-from motorlearn.mixed.solve.engine import Array, Solution
+from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe
 
@@ -288,8 +288,7 @@ def fit_prepared(
     design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
     solution = solve(design, observed, options, start)
-    verdict = _verdict(design, observed, solution, options)
-    verdict = replace(verdict, warnings=(*prepared.notes, *verdict.warnings))
+    verdict = _verdict(prepared, solution, options)
     inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
     verdict = _with_normal_tests(verdict, design, options, inference)
@@ -302,7 +301,7 @@ def fit_prepared(
         message=verdict.message,
         at_bound=verdict.at_bound,
     )
-    groups = [part.group for part in design.random]
+    sizes = {part.group: len(part.levels) for part in design.random}
     return MixedFit(
         formula=recipe.options["formula"],
         **{name: getattr(options, name) for name in ("family", "link", "reml")},
@@ -313,12 +312,12 @@ def fit_prepared(
         aic=solution.deviance + 2 * count,
         bic=solution.deviance + np.log(n) * count,
         n=n,
-        n_groups={part.group: len(part.levels) for part in design.random},
+        n_groups=sizes,
         **{name: getattr(verdict, name) for name in ("converged", "singular", "warnings")},
         effects=effects_frame(design.random, solution),
         fixed_names=design.fixed.columns,
         vcov=inference.vcov,
-        covariances=dict(zip(groups, solution.psi, strict=True)),
+        covariances=dict(zip(sizes, solution.psi, strict=True)),
         random=recipe.options["random"],
         recipe=recipe,
         design=design,
@@ -329,9 +328,11 @@ def fit_prepared(
     )
 
 
-def _verdict(design: Design, observed: Array, solution: Solution, options: Options) -> Verdict:
+def _verdict(prepared: Prepared, solution: Solution, options: Options) -> Verdict:
     """Re-check of the fit, and whether a slope is missing that would matter."""
+    design, observed = prepared.design, prepared.observed
     verdict = examine(design, observed, solution, options.family)
+    verdict = replace(verdict, warnings=(*prepared.notes, *verdict.warnings))
     if not verdict.converged:
         return verdict
     found = missing_slopes(design, observed, solution, options)

@@ -170,7 +170,7 @@ class Response:
             return np.asarray(rng.binomial(np.round(weight).astype(int), mean), dtype=float)
         if self.family == "gamma":
             shape = np.exp(self.extra[0])
-            return np.maximum(rng.gamma(shape, mean / shape), 1e-300)
+            return np.asarray(np.maximum(rng.gamma(shape, mean / shape), 1e-300), dtype=float)
         if self.family == "negative-binomial":
             theta = np.exp(self.extra[0])
             mean = rng.gamma(theta, mean / theta)

@@ -22,7 +22,7 @@ from motorlearn.mixed.formula.matrices import (
     make_matrix,
     require_columns,
 )
-from motorlearn.mixed.formula.outcomes import Roles, outcome, rating_categories
+from motorlearn.mixed.formula.outcomes import Roles, outcome, with_rating_codes
 from motorlearn.results import register_record
 from motorlearn.trials.counted import counted_rows, void_reasons
 
@@ -118,10 +118,7 @@ def prepare(
     if not complete.any():
         raise InputError("no row has a value in every column the model uses", used)
     rows = whole.loc[complete].reset_index(drop=True)
-    categories, notes = rating_categories(fixed, rows) if family == "ordinal" else ((), ())
-    if categories:
-        name = fixed.response_names[0]
-        rows[name] = as_category(rows[name], categories, name).codes.astype(float)
+    rows, categories, notes = with_rating_codes(fixed, rows, family)
     observed, weight, offset = outcome(fixed, rows, roles, family)
     stateful = fixed.depends_on_rows or any(t.depends_on_rows for _, _, ts in parts for t in ts)
     telling = [name for name in (roles.offset, roles.residual_column) if name is not None]

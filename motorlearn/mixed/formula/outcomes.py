@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.formula.formulas import Formula, evaluate_response, unalias
-from motorlearn.mixed.formula.matrices import is_category, levels_of
+from motorlearn.mixed.formula.matrices import as_category, is_category, levels_of
 
 Array = NDArray[np.float64]
 
@@ -71,6 +71,18 @@ def _refuse_not_positive(y: Array, family: str) -> None:
             np.unique(y[bad]),
             "correct them, or mark rows without a valid time as void",
         )
+
+
+def with_rating_codes(
+    formula: Formula, rows: pd.DataFrame, family: str
+) -> tuple[pd.DataFrame, tuple[Any, ...], tuple[str, ...]]:
+    """Rows with the place of each rating, the ratings, and what to say of absent ones."""
+    if family != "ordinal":
+        return rows, (), ()
+    categories, notes = rating_categories(formula, rows)
+    name = formula.response_names[0]
+    codes = as_category(rows[name], categories, name).codes.astype(float)
+    return rows.assign(**{name: codes}), categories, notes
 
 
 def rating_categories(
