@@ -91,13 +91,6 @@ class Comparing:
         limits = {name: self.shown(getattr(result, name)) for name in ("conf_low", "conf_high")}
         return asdict(result) | {"estimate": self.shown(result.estimate)} | limits
 
-    def both(self, first: Hashable, second: Hashable) -> tuple[NDArray[np.float64], ...]:
-        """Values of two phases; of classes over the people who have both scores."""
-        if self.clusters is None:
-            return self.at(first), self.at(second)
-        means = self.clusters.both(first, second)
-        return tuple(np.log(m) for m in means) if self.effect == "ratio" else means
-
     @property
     def suffix(self) -> str:
         """What the method says about the scale."""
@@ -228,7 +221,7 @@ class Adjusted:
 def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     """Fit the analysis of covariance of one phase on the participants that have both scores."""
     data = comparing.data
-    y, x = comparing.both(phase, comparing.baseline)
+    y, x = comparing.at(phase), comparing.at(comparing.baseline)
     both = ~np.isnan(y) & ~np.isnan(x)
     sizes = {name: int((both & (data.codes == i)).sum()) for i, name in enumerate(data.groups)}
     present = tuple(name for name in data.groups if sizes[name])

@@ -116,7 +116,7 @@ def compare_blocks(
                 "level": level,
                 "out_of": out_of,
                 "unit": unit,
-            },  # fmt: skip
+            },
             n=data.rows,
             left_out=data.left_out,
             engine=f"one score per {unit} and block; type III sums of squares",

@@ -65,12 +65,6 @@ class Clusters:
         total = np.bincount(self.codes[there], scores[there], minlength=len(self.names))
         return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
-    def both(self, first: Hashable, second: Hashable) -> tuple[Scores, Scores]:
-        """Class means at two phases, over the people who have both scores."""
-        one, other = self.people.at(first), self.people.at(second)
-        gone = np.isnan(one) | np.isnan(other)
-        return tuple(self.means(np.where(gone, np.nan, scores)) for scores in (one, other))  # type: ignore[return-value]
-
     def scores(self) -> PhaseScores:
         """Classes in the place of people: their means by phase, and the trials behind them."""
         wide = np.column_stack([self.means(column) for column in self.people.scores.T])

@@ -160,8 +160,7 @@ def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
 def _lost_in_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
     return (
         f"Without a score in at least one phase are {len(limit.names)} of {limit.of} participants: "
-        f"{listed(limit.names)}; the mean of their class there is that of the others, and a "
-        "comparison with the baseline takes those who have both scores."
+        f"{listed(limit.names)}; the mean there is that of the others who were allocated with them."
     )
 
 

@@ -166,7 +166,7 @@ def _both(
     comparing: Comparing, group: Hashable, first: Hashable, second: Hashable
 ) -> tuple[Scores, Scores]:
     mine = comparing.data.codes == comparing.data.groups.index(group)
-    before, after = (values[mine] for values in comparing.both(first, second))
+    before, after = comparing.at(first)[mine], comparing.at(second)[mine]
     both = ~np.isnan(before) & ~np.isnan(after)
     return before[both], after[both]
 

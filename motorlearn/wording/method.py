@@ -222,10 +222,10 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     logs = "; ratios come from the logarithm of the scores" if ratio else ""
     if design.primary is not None and design.primary.variance == "by group" and several:
         compared += ", a residual variance for each group and Satterthwaite's degrees of freedom"
-    unit = design.allocation.unit
-    whole = "" if unit == "participant" else f", although the {unit} was what was allocated"
+    unit = design.allocation.clusters
+    whole = "participant" if unit is None else f"{unit}, which was allocated as a whole: its mean"
     return (
-        f"The unit of analysis was the participant{whole}; trials were never pooled as if "
+        f"The unit of analysis was the {whole}; trials were never pooled as if "
         f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
         f"p values are two-sided{families}. {size}, corrected for small samples. Computed with "
         f"{tools}."
