@@ -9,8 +9,6 @@ from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, judged
 from motorlearn.compare import PhaseComparison
 
-UNEQUAL = 0.5
-
 
 def cluster_checks(result: PhaseComparison, context: Context) -> Iterator[Check]:
     """Give the checks of a comparison of class means; none where people were allocated."""
@@ -24,9 +22,9 @@ def cluster_checks(result: PhaseComparison, context: Context) -> Iterator[Check]
         "fewest classes in a group",
         float(counts.min()),
         context.guide("few clusters"),
-        f"Number of {unit}: {told}. Intervals and p values hold for class means of about one "
-        "spread that are roughly normal, and few of them show neither.",
-        f"Describe what was seen; allocate more of {unit}, not more people in each.",
+        f"Allocated as a whole ({unit}): {told}. Intervals and p values hold for class "
+        "means of about one spread that are roughly normal, and few of them show neither.",
+        "Describe what was seen; allocate more of them, not more people in each.",
     )
     row = result.clusters.iloc[-1]
     phase = context.name_of(row["phase"])
