@@ -5,7 +5,7 @@ from collections.abc import Hashable, Sequence
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
-from motorlearn.compare.clusters import clusters_of
+from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
@@ -95,9 +95,9 @@ def compare_blocks(
     )
     data = score_participants(rows, columns, phases=order, groups=groups)
     lost, people = losses(data), len(data.participants)
-    clusters = None if unit == "participant" else clusters_of(rows, columns, data, unit)
-    data = data if clusters is None else clusters.scores()
+    data, clusters = unit_scores(rows, columns, data, unit)
     comparing = Comparing(data, (), "difference", level, None, clusters=clusters)
+    options = {"practice": practice, "groups": data.groups, "level": level, "out_of": out_of}
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
@@ -110,13 +110,7 @@ def compare_blocks(
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={
-                "practice": practice,
-                "groups": data.groups,
-                "level": level,
-                "out_of": out_of,
-                "unit": unit,
-            },
+            options=options | {"unit": unit},
             n=data.rows,
             left_out=data.left_out,
             engine=f"one score per {unit} and block; type III sums of squares",

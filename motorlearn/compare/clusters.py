@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
-from motorlearn.compare.limits import FEW_CLUSTERS, Limit
+from motorlearn.compare.limits import FEW_CLUSTERS, Limit, design_limits
 from motorlearn.compare.participants import Codes, Columns, PhaseScores, Scores
 from motorlearn.compare.pooling import pooling_inflation
 from motorlearn.exceptions import ColumnError, InputError
@@ -154,6 +154,26 @@ class Clusters:
         lost = "losses"
         told = (replace(e, kind=f"{lost}, clusters") if e.kind == lost else e for e in of_people)
         return (*found, *told)
+
+
+def unit_scores(
+    table: pd.DataFrame, columns: Columns, people: PhaseScores, unit: str
+) -> tuple[PhaseScores, Clusters | None]:
+    """Scores of what was allocated: of people as they are, or class means with their classes."""
+    if unit == "participant":
+        return people, None
+    clusters = clusters_of(table, columns, people, unit)
+    return clusters.scores(), clusters
+
+
+def cost_and_limits(
+    clusters: Clusters | None, data: PhaseScores, baseline: Hashable | None
+) -> tuple[pd.DataFrame, tuple[Limit, ...]]:
+    """What it costs that classes were allocated, if they were, and what the design cannot show."""
+    if clusters is None:
+        return CLUSTER.frame(), design_limits(data, baseline)
+    cost = clusters.frame()
+    return cost, clusters.limits(cost, design_limits(clusters.people, baseline))
 
 
 def clusters_of(table: pd.DataFrame, columns: Columns, people: PhaseScores, unit: str) -> Clusters:

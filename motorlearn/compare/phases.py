@@ -19,10 +19,10 @@ from motorlearn.compare.between import (
     unadjusted_contrasts,
 )
 from motorlearn.compare.cluster_route import class_contrasts
-from motorlearn.compare.clusters import CLUSTER, clusters_of
+from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
-from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.limits import Limit
 from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
@@ -183,10 +183,7 @@ def compare_phases(
     options.check_against(data)
     if unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
-    clusters = None
-    if unit != "participant":
-        clusters = clusters_of(table, columns, data, unit)
-        data = clusters.scores()
+    data, clusters = unit_scores(table, columns, data, unit)
     pairs_of_groups = options.contrasts(data.groups)
     comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance, clusters)
     recipe = Recipe(
@@ -218,10 +215,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     options = recipe.options
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
     anova = mixed_anova(comparing)
-    clusters = comparing.clusters
-    people = data if clusters is None else clusters.people
-    cost = CLUSTER.frame() if clusters is None else clusters.frame()
-    limits = design_limits(people, baseline)
+    cost, limits = cost_and_limits(comparing.clusters, data, baseline)
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
         scores=data.tidy(),
@@ -238,7 +232,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         ),
         mixed=CONTRAST.frame(),
         limits=(
-            *(limits if clusters is None else clusters.limits(cost, limits)),
+            *limits,
             *unequal_spread(comparing, models, options["route"]),
         ),
         recipe=recipe,
