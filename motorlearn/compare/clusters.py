@@ -105,7 +105,7 @@ class Clusters:
             icc_low=low,
             icc_high=high,
             design_effect=found.design_effect,
-            counts_as=known["people"] / found.design_effect,
+            counts_as=float(there.sum()) / found.design_effect,
             false_positives=found.false_positives,
         )
 
