@@ -292,8 +292,7 @@ def fit_prepared(
     inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
     verdict = _with_normal_tests(verdict, design, options, inference)
-    plain = options.linear and design.residual is None
-    count = len(solution.beta) + len(solution.theta) + len(solution.extra) + plain
+    count = _parameters(solution, options.linear and design.residual is None)
     recipe = replace(
         recipe,
         engine=engine_in_words(options, design.residual, inference.method),
@@ -326,6 +325,10 @@ def fit_prepared(
         residual_covariance=solution.residual,
         extra=solution.extra,
     )
+
+
+def _parameters(solution: Solution, sigma: bool) -> int:
+    return len(solution.beta) + len(solution.theta) + len(solution.extra) + sigma
 
 
 def _verdict(prepared: Prepared, solution: Solution, options: Options) -> Verdict:

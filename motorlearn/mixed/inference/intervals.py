@@ -96,9 +96,8 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         )
     part = fit.design.random[0]
     rise = float(stats.chi2.ppf(level, 1))
-    design = fit.design
     options = options_of(fit)
-    ready = material(design, fit.observed, options)
+    ready = material(fit.design, fit.observed, options)
     # In units of the residual, so that the search does not depend on the unit of the outcome.
     unit = fit.residual_sd if fit.linear else 1.0
     setting = Setting(
