@@ -105,7 +105,7 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         ready.factors[0],
         _in_units(ready.cells, unit),
         ready.offset,
-        options.likelihood(design),
+        options.likelihood(fit.design),
         fit.reml,
         fit.recipe.options["quadrature"],
         fit.beta / unit,
