@@ -24,9 +24,9 @@ def tolerated_difference(missing: float) -> tuple[float, float]:
     """Cautious and optimistic bound of the difference between groups in the share missing.
 
     Both are shares, read between the rows of the table at the overall share ``missing``; beyond its
-    last row (57 %) no difference is tolerated. The bounds come from a model of who drops out, in which
-    dropping out depends strongly (cautious) or less (optimistic) on the score, and keep the bias of
-    a difference below .05 standard deviations (that number from memory).
+    last row (57 %) no difference is tolerated. The bounds come from a model of who drops out, in
+    which dropping out depends strongly (cautious) or less (optimistic) on the score, and keep the
+    bias of a difference below .05 standard deviations (that number from memory).
 
     References
     ----------
