@@ -47,7 +47,7 @@ class Comparing:
     baseline : hashable or None
         Phase that is the covariate.
     variance : {"equal", "by group"}
-        Residual variance of the analysis of covariance.
+        Residual variance of the analysis of covariance and of the mixed model of scores.
     """
 
     data: PhaseScores
