@@ -53,6 +53,14 @@ def test_complete_scores_without_a_baseline_give_welch():
     assert "a variance for each group (jackknife over participants)" in row["method"]
 
 
+def test_few_people_without_a_baseline_are_compared_test_by_test():
+    scores = drawn(1, (3, 4), (3, 1))[0]
+    frame = compare(scores, (3, 4), baseline=None).mixed
+    plain = welch(scores[3:, 1], scores[:3, 1])
+    row = frame[frame["phase"] == "retention"].iloc[0]
+    assert row[["std_error", "df"]].tolist() == pytest.approx([plain.std_error, plain.df], rel=1e-6)
+
+
 def test_moves_are_those_of_leaving_each_person_out():
     """Each person is taken out and the rest fitted anew with the same covariance, one by one."""
     rng = np.random.default_rng(2)
