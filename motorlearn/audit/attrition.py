@@ -38,8 +38,8 @@ def tolerated_difference(missing: float) -> tuple[float, float]:
     --------
     >>> [round(bound, 3) for bound in tolerated_difference(0.10)]
     [0.063, 0.109]
-    >>> [round(bound, 3) for bound in tolerated_difference(0.305)]
-    [0.04, 0.083]
+    >>> [round(bound, 3) for bound in tolerated_difference(0.30)]
+    [0.041, 0.084]
     """
     if not missing <= (len(_CAUTIOUS) - 1) / 100:
         return 0.0, 0.0
