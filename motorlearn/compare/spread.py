@@ -96,8 +96,8 @@ def unequal_spread(
             yield from _worst(comparing, adjusted, which)
 
 
-def unequal_spread_of_hits(comparing: Comparing) -> Iterator[Limit]:
-    """The same for the binomial mixed model, which pools the groups whatever was asked for."""
+def spread_still_pooled(comparing: Comparing) -> Iterator[Limit]:
+    """The same for mixed models of hits or classes, which pool groups whatever was asked for."""
     if comparing.variance == "by group":
         yield from _worst(comparing, (), "mixed")
 
