@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from motorlearn.analysis.allocated import with_clusters
 from motorlearn.analysis.crossed import with_cells_of_factors, with_covariates
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
@@ -37,4 +38,4 @@ def staged_trials(study: Study) -> pd.DataFrame:
             [f"{phase}: {', '.join(names)}" for phase, names in merged.items()],
             "add a column 'test' with their names, or give each test a session of its own",
         )
-    return table.assign(stage=stage_column(table, design))
+    return with_clusters(table.assign(stage=stage_column(table, design)), study)

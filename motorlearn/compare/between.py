@@ -7,15 +7,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS, how
+from motorlearn.compare.clusters import Clusters
+from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, how
 from motorlearn.compare.covariates import Covariates
 from motorlearn.compare.crossing import Crossing
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
-from motorlearn.linear.hypotheses import Estimate, FTest, joint_test
+from motorlearn.linear.hypotheses import Estimate, t_estimate
 from motorlearn.linear.multiplicity import holm
-from motorlearn.linear.samples import one_sample, welch, welch_one_way
+from motorlearn.linear.samples import one_sample, welch
 from motorlearn.measures.effect_sizes import (
     NO_EFFECT,
     StandardisedEffect,
@@ -28,8 +29,9 @@ NAN = float("nan")
 NO_ESTIMATE = Estimate(
     estimate=NAN, std_error=NAN, df=NAN, statistic=NAN, p=NAN, conf_low=NAN, conf_high=NAN
 )
-WELCH = "Welch t of participants' scores"
-ANCOVA = "analysis of covariance of participants' scores"
+WELCH = "Welch t"
+STUDENT = "t with one variance"
+ANCOVA = "analysis of covariance"
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,9 @@ class Comparing:
     baseline : hashable or None
         Phase that is the covariate.
     variance : {"equal", "by group"}
-        Residual variance of the analysis of covariance.
+        Residual variance of the analysis of covariance and of the mixed model of scores.
+    clusters : Clusters, optional
+        Where classes were allocated: their people; ``data`` then holds the means of classes.
     crossing : Crossing, optional
         Groups as the cells of two factors.
     covariates : Covariates, optional
@@ -62,6 +66,7 @@ class Comparing:
     level: float
     baseline: Hashable | None
     variance: str = "equal"
+    clusters: Clusters | None = None
     crossing: Crossing | None = None
     covariates: Covariates | None = None
 
@@ -106,12 +111,48 @@ class Comparing:
         return " on logarithms" if self.effect == "ratio" else ""
 
     @property
+    def things(self) -> str:
+        """What is analysed, in the plural: participants, or class means."""
+        return "participants" if self.clusters is None else f"{self.clusters.unit} means"
+
+    def of_what(self, of_people: str = "participants' scores") -> str:
+        """What the method says about the values that are analysed, and their scale."""
+        what = of_people if self.clusters is None else f"{self.clusters.unit} means"
+        return f" of {what}{self.suffix}"
+
+    def two_samples(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> tuple[Estimate, str]:
+        """Difference of two means, first minus second, and the name of its test.
+
+        People by Welch's t; classes, which are few, with one variance unless it was declared
+        otherwise.
+        """
+        if self.clusters is None or self.variance == "by group":
+            return welch(a, b, level=self.level), WELCH
+        squares, df = within([a, b])
+        error = float(np.sqrt(squares / df * (1 / a.size + 1 / b.size)))
+        told = t_estimate(float(a.mean() - b.mean()), error, df, level=self.level)
+        return told, STUDENT
+
+    def too_few(self, sizes: dict[Hashable, int]) -> str:
+        """Why so many of a side are too few for a test; empty where they are enough."""
+        small = [f"{name} has {n}" for name, n in sizes.items() if n < 2]
+        if not small:
+            return ""
+        if self.clusters is None:
+            return "two participants per group are needed, " + ", ".join(small)
+        unit = self.clusters.unit
+        return (
+            f"what sets one {unit} apart cannot be told from what its group did: two of "
+            f"{unit} per group are needed, " + ", ".join(small)
+        )
+
+    @property
     def ancova_method(self) -> str:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
         more = self.covariates.names if self.covariates is not None else ()
         beside = f", adjusted for {', '.join(more)}" if more else ""
-        return ANCOVA + self.suffix + own + beside
+        return ANCOVA + self.of_what() + own + beside
 
 
 def within(samples: Sequence[NDArray[np.float64]]) -> tuple[float, int]:
@@ -149,14 +190,19 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
     rows = []
     for group, reference in comparing.pairs:
         a, b = (comparing.of(name, comparing.at(phase)) for name in (group, reference))
-        result, effect, reason = NO_ESTIMATE, NO_EFFECT, _why_not(a, b, group, reference)
+        result, effect, method = NO_ESTIMATE, NO_EFFECT, ""
+        reason = _why_not(comparing, a, b, group, reference)
         if not reason:
-            result = welch(a, b, level=comparing.level)
-            effect = hedges_g(
-                (a.mean(), b.mean()),
-                (a.std(ddof=1), b.std(ddof=1)),
-                (a.size, b.size),
-                level=comparing.level,
+            result, method = comparing.two_samples(a, b)
+            effect = (
+                NO_EFFECT
+                if comparing.clusters
+                else hedges_g(
+                    (a.mean(), b.mean()),
+                    (a.std(ddof=1), b.std(ddof=1)),
+                    (a.size, b.size),
+                    level=comparing.level,
+                )
             )
         elif a.size and b.size:
             result = replace(NO_ESTIMATE, estimate=float(a.mean() - b.mean()))
@@ -168,7 +214,7 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
             adjusted=False,
             n_group=a.size,
             n_reference=b.size,
-            **how(WELCH + comparing.suffix, reason),
+            **how(method + comparing.of_what(), reason),
             **comparing.told(result),
             **standardised(effect),
         )
@@ -234,12 +280,16 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     for group, reference in comparing.pairs:
         sizes = (adjusted.sizes[group], adjusted.sizes[reference])
         result, effect = NO_ESTIMATE, NO_EFFECT
-        reason = adjusted.reason or _empty_side(sizes, group, reference)
+        reason = adjusted.reason or _empty_side(comparing, sizes, group, reference)
         if not reason and adjusted.model is not None:
             places = [adjusted.groups.index(name) for name in (group, reference)]
             result = adjusted.model.difference(*places, level=comparing.level)
-            effect = adjusted_g(
-                result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
+            effect = (
+                NO_EFFECT
+                if comparing.clusters
+                else adjusted_g(
+                    result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
+                )
             )
         row = CONTRAST.row(
             phase=adjusted.phase,
@@ -268,44 +318,6 @@ def adjusted_mean_rows(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
         asked = {name: told[name] for name in ADJUSTED.names if name in told}
         rows.append(ADJUSTED.row(phase=adjusted.phase, group=group, **asked))
     return rows
-
-
-def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | None) -> list[Row]:
-    """Tests of all groups at one phase."""
-    if len(comparing.data.groups) < 2:
-        return []
-    samples = [comparing.of(name, comparing.at(phase)) for name in comparing.data.groups]
-    test = welch_one_way(samples)
-    method = "Welch's one-way analysis" + comparing.suffix
-    if np.isnan(test.statistic):
-        method = "not computed: every group needs two participants whose scores differ"
-    rows = [omnibus_row(phase, "group", test, method)]
-    if adjusted is None:
-        return rows
-    if adjusted.model is None:
-        return [
-            *rows,
-            OMNIBUS.row(phase=phase, term="group", method=how("", adjusted.reason)["method"]),
-        ]
-    model, method = adjusted.model, comparing.ancova_method
-    rows.append(omnibus_row(phase, "group", model.group_test, method))
-    for term in dict.fromkeys(adjusted.terms):
-        test = covariate_test(model, [name == term for name in adjusted.terms])
-        rows.append(omnibus_row(phase, term, test, method))
-    if model.slopes_test is not None:
-        term = ":".join(["group", *dict.fromkeys(adjusted.terms)])
-        parallel = method + ", test of parallel slopes"
-        rows.append(omnibus_row(phase, term, model.slopes_test, parallel))
-    return rows
-
-
-def covariate_test(model: Ancova, own: Sequence[bool]) -> FTest:
-    """F test of some columns of covariates after everything else."""
-    places: list[int] = np.flatnonzero(own).tolist()
-    if len(places) == 1:
-        return model.covariate_tests[places[0]]
-    rows = np.eye(model.fit.design.shape[1])[[model.groups + place for place in places]]
-    return joint_test(model.fit, rows)
 
 
 def contrast_frame(
@@ -337,45 +349,28 @@ def adjusted_mean_frame(rows: list[Row]) -> pd.DataFrame:
     return ADJUSTED.frame(rows)
 
 
-def omnibus_frame(rows: list[Row]) -> pd.DataFrame:
-    """Rows of omnibus tests as a frame."""
-    frame = OMNIBUS.frame(rows)
-    # Welch's test has whole df of its groups; where it stands alone they stay whole.
-    return frame.assign(df1=[row["df1"] for row in rows]) if rows else frame
-
-
 def standardised(effect: StandardisedEffect) -> Row:
     """Give a standardised effect by the names it has in a row."""
     return {"g": effect.g, "g_low": effect.conf_low, "g_high": effect.conf_high}
 
 
-def omnibus_row(phase: Hashable, term: str, test: FTest | None, method: str) -> Row:
-    """Row of an F test; without numbers where there is none."""
-    if test is None:
-        return OMNIBUS.row(phase=phase, term=term, method=method)
-    return OMNIBUS.row(
-        phase=phase,
-        term=term,
-        df1=test.df1,
-        df2=test.df2,
-        statistic=test.statistic,
-        p=test.p,
-        partial_eta2=test.partial_eta2,
-        method=method,
-    )
-
-
 def _why_not(
-    a: NDArray[np.float64], b: NDArray[np.float64], group: Hashable, reference: Hashable
+    comparing: Comparing,
+    a: NDArray[np.float64],
+    b: NDArray[np.float64],
+    group: Hashable,
+    reference: Hashable,
 ) -> str:
-    small = [f"{name} has {x.size}" for name, x in ((group, a), (reference, b)) if x.size < 2]
-    if small:
-        return "two participants per group are needed, " + ", ".join(small)
-    if not (np.ptp(a) > 0 or np.ptp(b) > 0):
-        return "the scores of both groups are constant"
-    return ""
+    few = comparing.too_few({group: a.size, reference: b.size})
+    if few or np.ptp(a) > 0 or np.ptp(b) > 0:
+        return few
+    return "the scores of both groups are constant"
 
 
-def _empty_side(sizes: tuple[int, int], group: Hashable, reference: Hashable) -> str:
+def _empty_side(
+    comparing: Comparing, sizes: tuple[int, int], group: Hashable, reference: Hashable
+) -> str:
     empty = [str(name) for name, n in zip((group, reference), sizes) if n == 0]
-    return f"nobody has both scores in {', '.join(empty)}" if empty else ""
+    if empty:
+        return f"nobody has both scores in {', '.join(empty)}"
+    return comparing.too_few({group: sizes[0], reference: sizes[1]}) if comparing.clusters else ""

@@ -5,6 +5,7 @@ from collections.abc import Hashable, Sequence
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
+from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.crossing import Factors, crossing_of, placed_groups
 from motorlearn.compare.limits import listed, losses
@@ -29,6 +30,7 @@ def compare_blocks(
     attempts: str | None = None,
     out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
+    unit: str = "participant",
     level: float = 0.95,
     factors: Factors | None = None,
     squares: str = "III",
@@ -57,6 +59,9 @@ def compare_blocks(
         Tell hits by attempts as hits of so many; otherwise they are rates.
     groups : sequence, optional
         Groups to use, in this order.
+    unit : str
+        What was allocated: ``"participant"``, or the column of the classes whose means are
+        compared.
     level : float
         Level of the intervals of the means.
     factors : mapping, optional
@@ -92,8 +97,11 @@ def compare_blocks(
     told = checked_out_of(out_of, attempts)
     columns = Columns(outcome, placed.group, label, participant, attempts, told)
     data = score_participants(placed.table, columns, phases=order, groups=placed.groups)
+    lost, people = losses(data), len(data.participants)
+    data, clusters = unit_scores(placed.table, columns, data, unit)
     crossing = None if placed.factors is None else crossing_of(placed.factors, data.groups)
-    comparing = Comparing(data, (), "difference", level, None, crossing=crossing)
+    comparing = Comparing(data, (), "difference", level, None, clusters=clusters, crossing=crossing)
+    options = {"practice": practice, "groups": data.groups, "level": level, "out_of": out_of}
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
@@ -102,15 +110,14 @@ def compare_blocks(
             columns={"from_phase": "from_block", "to_phase": "to_block"}
         ),
         trends=trends(comparing),
-        statements=_limits(losses(data), len(data.participants)),
+        statements=_limits(lost, people),
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={"practice": practice, "groups": data.groups, "level": level}
-            | {"out_of": out_of, "factors": placed.factors, "squares": squares},
+            options=options | {"unit": unit, "factors": placed.factors, "squares": squares},
             n=data.rows,
             left_out=data.left_out,
-            engine="one score per participant and block; type III sums of squares",
+            engine=f"one score per {unit} and block; type III sums of squares",
         ),
     )
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from motorlearn.compare.clusters import CLUSTER
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.schemas import (
     BLOCK_POSTHOC,
@@ -261,6 +262,10 @@ class PhaseComparison(Result):
         declared bound; ``shown`` says whether it was.
     people : DataFrame
         ``participant`` and the columns of the covariates, where there are any.
+    clusters : DataFrame
+        Where classes were allocated (``unit``): ``phase, clusters, people, smallest, largest, icc,
+        icc_low, icc_high, design_effect, counts_as, false_positives``; everything else is of class
+        means, and ``participant`` and every n are those of classes. Otherwise empty.
     """
 
     scores: pd.DataFrame = field(repr=False)
@@ -281,6 +286,7 @@ class PhaseComparison(Result):
     slopes: pd.DataFrame = field(default_factory=SLOPE.frame)
     verdicts: pd.DataFrame = field(default_factory=VERDICT.frame)
     people: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
+    clusters: pd.DataFrame = field(default_factory=CLUSTER.frame)
 
     @property
     def statements(self) -> tuple[str, ...]:
@@ -297,6 +303,7 @@ class PhaseComparison(Result):
             CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
             PAIRED.table("paired", "Change within each group", self.paired),
             POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
+            CLUSTER.table("clusters", "What was allocated as a whole", self.clusters),
             MEAN.table("means", "Means of participants", self.means),
             ADJUSTED.table(
                 "adjusted_means", "Means adjusted for the baseline", self.adjusted_means

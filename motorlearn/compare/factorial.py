@@ -11,11 +11,11 @@ from motorlearn.compare.between import (
     NO_ESTIMATE,
     Adjusted,
     Comparing,
-    omnibus_row,
     standardised,
 )
 from motorlearn.compare.comparison import how
 from motorlearn.compare.crossing import CellContrast, Crossing
+from motorlearn.compare.omnibus import omnibus_row
 from motorlearn.compare.schemas import EFFECT, MARGINAL, SLOPE
 from motorlearn.exceptions import FitError
 from motorlearn.linear.by_group import estimate_by_group, joint_test_by_group
@@ -102,8 +102,10 @@ def plain_cells(comparing: Comparing, phase: Hashable) -> Cells:
             fit, reason = None, "the scores leave no residual spread"
     sd = comparing.spread(phase)[0]
     method = OWN_VARIANCES + comparing.suffix
+    apart = comparing.clusters is None
+    method = method if apart else "cell means of classes, one variance" + comparing.suffix
     return Cells(
-        phase, False, fit, np.eye(k), codes, tuple(sizes.tolist()), sd, True, method, reason
+        phase, False, fit, np.eye(k), codes, tuple(sizes.tolist()), sd, apart, method, reason
     )
 
 

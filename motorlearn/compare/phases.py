@@ -14,22 +14,23 @@ from motorlearn.compare.between import (
     adjusted_mean_rows,
     contrast_frame,
     describe_means,
-    omnibus_frame,
-    omnibus_rows,
     unadjusted_contrasts,
 )
+from motorlearn.compare.cluster_route import class_contrasts
+from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.covariates import all_left_out, covariates_of, people_frame
 from motorlearn.compare.crossing import Factors, Placed, crossing_of, placed_groups
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.factorial import factorial_frames
-from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.limits import Limit
 from motorlearn.compare.mixed_route import mixed_contrasts
+from motorlearn.compare.omnibus import omnibus_frame, omnibus_rows
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
-from motorlearn.compare.spread import few_people, unequal_spread
+from motorlearn.compare.spread import few_people, spread_still_pooled, unequal_spread
 from motorlearn.compare.verdicts import verdict_frame
 from motorlearn.compare.within import (
     changes_between_groups,
@@ -37,6 +38,7 @@ from motorlearn.compare.within import (
     paired_changes,
     phase_pairs,
 )
+from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe
 from motorlearn.rows import Row
 
@@ -125,13 +127,16 @@ def compare_phases(
         The bound is in the unit of the score or in standard deviations of participants: pooled
         within groups at that phase, pooled within groups at the baseline, or the root mean
         variance of the groups compared.
-    unit : {"participant"}
-        ``"trial"`` is refused, with the inflation it would bring.
+    unit : str
+        What was allocated: ``"participant"``, or the column of the classes, teams or training
+        groups that were allocated as a whole: their means are compared, and ``clusters`` tells
+        what that costs. ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
         ``"mixed"`` adds the contrasts of a mixed model on all available rows.
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance: one, or one for each group with
-        Satterthwaite's degrees of freedom. Choose it beforehand where groups differ in size.
+        Satterthwaite's degrees of freedom; of the mixed model of scores likewise, by leaving
+        participants out. Choose it beforehand where groups differ in size.
     covariates : sequence of str
         Columns that describe people (age, site, strata), numbers or labels: adjusted for beside
         the baseline, and in the analysis of variance.
@@ -206,6 +211,13 @@ def _of_placed(
     options.check_against(data)
     if options.unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=options.baseline)
+    data, clusters = unit_scores(table, columns, data, options.unit)
+    if clusters is not None and options.covariates:
+        raise InputError(
+            "covariates of people do not go with classes that were allocated as a whole",
+            list(options.covariates),
+            "leave them out, or give each class its mean in a table of class means",
+        )
     comparing = Comparing(
         data,
         options.contrasts(data.groups),
@@ -213,8 +225,9 @@ def _of_placed(
         options.level,
         options.baseline,
         options.variance,
-        None if factors is None else crossing_of(factors, data.groups),
-        covariates_of(table, columns, data, options.covariates, tuple(factors or ())),
+        clusters=clusters,
+        crossing=None if factors is None else crossing_of(factors, data.groups),
+        covariates=covariates_of(table, columns, data, options.covariates, tuple(factors or ())),
     )
     recipe = Recipe(
         call="compare_phases",
@@ -239,6 +252,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     factorial = factorial_frames(comparing, models, options["squares"])
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
     anova = mixed_anova(comparing, squares=options["squares"])
+    cost, limits = cost_and_limits(comparing.clusters, data, baseline)
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
         scores=data.tidy(),
@@ -253,7 +267,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         equivalence=equivalence_frame(comparing, frame, effects=factorial.effects, **bound),
         mixed=CONTRAST.frame(),
         limits=(
-            *design_limits(data, baseline),
+            *limits,
             *unequal_spread(comparing, models, options["route"]),
         ),
         recipe=recipe,
@@ -264,6 +278,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
             comparing, frame, factorial.effects, better=options["better"], **bound
         ),
         people=people_frame(comparing.covariates, data),
+        clusters=cost,
     )
 
 
@@ -290,9 +305,8 @@ def _with_mixed_model(
     result: PhaseComparison, table: pd.DataFrame, columns: Columns, comparing: Comparing
 ) -> PhaseComparison:
     options = result.recipe.options
-    found = mixed_contrasts(
-        table, columns, comparing, adjust_by=options["adjust"], family=options["family"]
-    )
+    route = mixed_contrasts if comparing.clusters is None else class_contrasts
+    found = route(table, columns, comparing, adjust_by=options["adjust"], family=options["family"])
     found = replace(found, frame=_told_out_of(found.frame, columns.out_of))
     recipe = replace(
         result.recipe,
@@ -300,7 +314,9 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
-    few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
+    hits = "odds ratio" in set(found.frame["effect"])
+    pooled = hits or comparing.clusters is not None
+    few = (*few_people(comparing, hits), *(spread_still_pooled(comparing) if pooled else ()))
     judged = equivalence_frame(
         comparing, found.frame, bound=options["equivalence"], unit=options["equivalence_unit"]
     )

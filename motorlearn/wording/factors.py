@@ -27,7 +27,7 @@ def effect_sentence(row: pd.Series, voice: Voice, *, baseline: str = "baseline")
     adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
     return (
         f"{where}, {_size(row, voice)} ({adjusted}{interval_clause(row, voice)}; {voice.t(row)}"
-        f"{standardised_clause(row, voice)}; {analysed_parts(row)})."
+        f"{standardised_clause(row, voice)}; {analysed_parts(row, voice)})."
     )
 
 

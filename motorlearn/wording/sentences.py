@@ -36,7 +36,7 @@ def contrast_sentence(
     return (
         f"{_where(row, voice)}, {_size(row, voice)} "
         f"({adjusted}{interval_clause(row, voice)}; {voice.t(row)}"
-        f"{standardised_clause(row, voice)}; {analysed_parts(row, allocated)})."
+        f"{standardised_clause(row, voice)}; {analysed_parts(row, voice, allocated)})."
     )
 
 
@@ -77,13 +77,14 @@ def standardised_clause(row: pd.Series, voice: Voice) -> str:
     return f"; Hedges g = {voice.number(row['g'], 2)}, {voice.span(row['g_low'], row['g_high'], 2)}"
 
 
-def analysed_parts(row: pd.Series, allocated: Mapping[str, int] | None = None) -> str:
+def analysed_parts(row: pd.Series, voice: Voice, allocated: Mapping[str, int] | None = None) -> str:
     """How many people of those allocated a contrast rests on."""
-    allocated, parts = allocated or {}, []
+    parts = []
+    allocated = allocated if allocated and voice.one == "participant" else {}
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
         whole = allocated.get(str(group))
         parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")
-    return f"{listed(parts)} participants analysed"
+    return f"{listed(parts)} {voice.one}s analysed"
 
 
 def reading(row: pd.Series, voice: Voice, test: pd.Series | None = None) -> str:

@@ -16,10 +16,11 @@ from motorlearn.linear import (
     Ancova,
     ancova,
     estimate_by_group,
+    estimate_contrast,
     fit_least_squares,
     welch,
 )
-from motorlearn.linear.hypotheses import Estimate
+from motorlearn.linear.hypotheses import Estimate, t_estimate
 from motorlearn.linear.least_squares import LeastSquares
 
 Floats = NDArray[np.float64]
@@ -56,6 +57,8 @@ class PhaseModel:
     more : ndarray, shape (n, covariates), or None
         All that the analysis adjusts for, where that is more than the baseline; ``x`` is then
         their combination as the analysis fits it, by which remedies adjust.
+    unit : str
+        What was allocated, and stands in the place of a participant.
     """
 
     phase: Hashable
@@ -71,11 +74,13 @@ class PhaseModel:
     counted: bool = False
     more: Floats | None = None
     with_baseline: bool = True
+    unit: str = "participant"
 
     @property
     def by_group(self) -> bool:
         """Whether the contrasts allow every group its own variance, as Welch's t does."""
-        return self.variance == "by group" or not self.adjusted
+        welch_by_default = not self.adjusted and self.unit == "participant"
+        return self.variance == "by group" or welch_by_default
 
     @property
     def used(self) -> NDArray[np.bool_]:
@@ -188,6 +193,18 @@ class PhaseModel:
             return estimate_by_group(fit, plain.coefficient_weights(pair, fit), plain.places())
         return welch(*(self.y[self.codes == code] for code in pair))
 
+    def pooled_of(self, pair: Pair) -> Estimate:
+        """Comparison of a pair of groups with the variance of these two, or of cells with one."""
+        if isinstance(pair, CellContrast):
+            plain = replace(self, adjusted=False, more=None)
+            fit = plain.fit()
+            return estimate_contrast(fit, plain.coefficient_weights(pair, fit))
+        sides = [self.y[self.codes == code] for code in pair]
+        squares = sum(float(np.sum((side - side.mean()) ** 2)) for side in sides)
+        df = sum(side.size for side in sides) - 2
+        error = np.sqrt(squares / df * sum(1 / side.size for side in sides)) if df > 0 else np.nan
+        return t_estimate(float(sides[0].mean() - sides[1].mean()), float(error), df)
+
     def conclude(
         self, pair: Pair, estimate: float, low: float, high: float, p: float
     ) -> Conclusion:
@@ -203,8 +220,10 @@ class PhaseModel:
             if model is not None:
                 present = np.unique(whole.codes)
                 t = model.contrast(self.weights(pair)[present], covariance=covariance)
-            else:
+            elif self.by_group:
                 t = whole.welch_of(pair)
+            else:
+                t = whole.pooled_of(pair)
             found.append(self.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p))
         return tuple(found)
 
@@ -259,6 +278,7 @@ def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
         counted=is_counted(result),
         more=more,
         with_baseline=baseline is not None,
+        unit=options.get("unit", "participant"),
     )
     return combined(model) if model.pairs else model
 
