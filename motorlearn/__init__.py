@@ -10,6 +10,7 @@ __version__ = "1.0.0"
 
 _HOMES = {
     "allocate": "motorlearn.plan",
+    "analyse_single_case": "motorlearn.compare",
     "analyse_study": "motorlearn.analysis",
     "audit_design": "motorlearn.plan",
     "check_assumptions": "motorlearn.audit",

@@ -15,6 +15,7 @@ from motorlearn.analysis.primary import Primary, primary_answer
 from motorlearn.analysis.questions import question_of
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.scores import scores_of
+from motorlearn.analysis.single_case import judged_case, single_case_answer, single_cases_of
 from motorlearn.analysis.staged import staged_trials
 from motorlearn.results import Recipe, Refused
 from motorlearn.trials import Study
@@ -74,8 +75,13 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
     found = [
         analyse_outcome(entry, asked, question) for entry, asked in zip(scores, question.outcomes)
     ]
-    first = found[0]
-    answer = primary_answer(first.name, first.comparison, question)
+    first, plan = found[0], study.design.single_case
+    cases = single_cases_of(scores, question, seed)
+    answer = (
+        primary_answer(first.name, first.comparison, question)
+        if plan is None
+        else single_case_answer(first, cases[first.name], plan)
+    )
     return StudyAnalysis(
         study=study,
         question=question,
@@ -85,8 +91,13 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
         people=people_of(study, table, first.comparison, question.groups),
+        single_cases=cases,
         **beside_of(study, scores[0], first.cells, question, seed),
-        **judged(first.comparison, answer, study, question, seed),
+        **(
+            judged(first.comparison, answer, study, question, seed)
+            if plan is None
+            else judged_case(cases[first.name], study, seed)
+        ),
         recipe=_recipe(len(table), first, outcome, seed),
     )
 

@@ -24,6 +24,7 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
@@ -41,6 +42,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.single_case import SingleCasePlan
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,
@@ -74,10 +76,12 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "Randomisation",
     "Sample",
     "Schedules",
     "Section",
     "SheetSource",
+    "SingleCasePlan",
     "Skill",
     "SkillPhase",
     "SmallestEffect",

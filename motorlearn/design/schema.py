@@ -1,8 +1,9 @@
 """The sections of a study plan."""
 
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
@@ -24,6 +25,7 @@ from motorlearn.design.programme import (
     check_skill,
 )
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.single_case import SingleCasePlan, filled_in
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
@@ -230,7 +232,8 @@ class Design(Section):
     checklist: Checklist | None = None
     landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
-    tests: tuple[Test, ...] = Field(min_length=1)
+    single_case: SingleCasePlan | None = None
+    tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
@@ -245,6 +248,18 @@ class Design(Section):
     units: dict[str, str] = Field(default_factory=dict)
     files: Files = Files()
     recipe: ImportRecipe | None = Field(default=None, alias="import")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _single_cases_are_short(cls, content: Any) -> Any:
+        return filled_in(content)
+
+    @field_validator("tests")
+    @classmethod
+    def _has_a_test(cls, tests: tuple[Test, ...], info: ValidationInfo) -> tuple[Test, ...]:
+        if not tests and info.data.get("single_case", False) is None:
+            raise PydanticCustomError("missing", "a plan needs a test")
+        return tests
 
     def _repr_html_(self) -> str:
         return to_html(plan_table(self))
@@ -312,6 +327,8 @@ class Design(Section):
         self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
+        if self.single_case is not None:
+            self.__dict__["practice"] = self.single_case.sessions_of(self.practice, self.primary)
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

@@ -16,6 +16,7 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.trials.checking.planned import planned_trials
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 DEVIATION = Schema(
@@ -99,7 +100,7 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     >>> found.analyses["label"].tolist()
     ['primary', 'exploratory']
     """
-    table = study.trials.table.reset_index(drop=True)
+    table = in_one_phase(study.trials.table.reset_index(drop=True), study.design)
     rules = (_numbers, _phases, _dose, _orders, _intervals, _feedback)
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]

@@ -19,6 +19,7 @@ from motorlearn.trials.checking.rules import (
     near_duplicate_identifiers,
 )
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
@@ -101,6 +102,9 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
     ratings = _ratings(root, design.files.ratings, design)
     if people is not None and people.sheet.has("group") and not trials.sheet.has("group"):
         trials = _with_groups(trials, people)
+    trials = replace(
+        trials, sheet=replace(trials.sheet, table=in_one_phase(trials.sheet.table, design))
+    )
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
     clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
