@@ -91,4 +91,12 @@ def filled_in(content: Any) -> Any:
     """Content of a plan in which a single case need not name a group: there is one, of athletes."""
     if not isinstance(content, Mapping) or "single_case" not in content or "groups" in content:
         return content
-    return {**content, "groups": [{"name": "athletes"}]}
+    return {**content, "groups": [{"name": "athletes", "size": _athletes(content["single_case"])}]}
+
+
+def _athletes(plan: Any) -> int:
+    """Athletes that a plan tells of by its start points; else one."""
+    named = plan if isinstance(plan, Mapping) else {}
+    starts = named.get("starts")
+    many = named.get("design") == "multiple baseline" and named.get("across") != "task"
+    return max(len(starts), 1) if many and isinstance(starts, list | tuple) else 1

@@ -293,7 +293,7 @@ def three_athletes():
 
 def one_athlete_alternating():
     """One athlete whose conditions alternate in pairs of sessions."""
-    row = [c for pair in "ab ba ba ab ba ab ab ba".split() for c in pair]
+    row = [c for pair in ["ab", "ba", "ba", "ab", "ba", "ab", "ab", "ba"] for c in pair]
     row = ["baseline" if c == "a" else "cue" for c in row]
     return study(cases(16, design="alternating"), sessions_of(["P01"], [row], seed=19))
 

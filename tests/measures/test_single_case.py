@@ -51,7 +51,7 @@ DRAWS = [
     (Randomisation("AB", starts=((4, 9),)), 12, 1),
     (Randomisation("AB"), 8, 2),
     (Randomisation("ABAB"), 12, 1),
-    (Randomisation("ABAB"), 14, 1),
+    (Randomisation("ABAB"), 13, 1),
     (Randomisation("alternating"), 10, 1),
     (Randomisation("alternating", alternation="restricted", longest_run=2), 10, 1),
     (Randomisation("alternating", alternation="restricted", longest_run=3), 12, 1),
@@ -82,7 +82,7 @@ def test_the_test_counts_every_record_that_the_rules_allow(draw, n, cases, gap):
     assert one.p == pytest.approx((values >= seen - 1e-9).mean())
 
 
-@pytest.mark.parametrize(("draw", "n", "cases"), [DRAWS[2], DRAWS[5], DRAWS[7]])
+@pytest.mark.parametrize(("draw", "n", "cases"), [DRAWS[3], DRAWS[5], DRAWS[7]])
 def test_every_assignment_is_drawn_equally_often(draw, n, cases):
     rng = np.random.default_rng(3)
     records = {np.concatenate(both).tobytes(): 0 for both in every_record(draw, n, cases)}
@@ -113,8 +113,8 @@ def test_beyond_a_million_assignments_are_drawn_and_counted():
     assert not found.exact and found.used == 20_000 and found.assignments > 1_000_000
     assert found == again and found.smallest_p == 1 / 20_001
     # With so many sessions the distribution is close to normal: its spread from the same draws.
-    many = np.array([difference(y, c) for c in _drawn(draw, 40, 4000)])
-    assert found.p == pytest.approx(2 * stats.norm.sf(abs(found.statistic) / many.std()), abs=0.03)
+    many = np.array([difference(y, c) for c in _drawn(draw, 40, 500)])
+    assert found.p == pytest.approx(2 * stats.norm.sf(abs(found.statistic) / many.std()), abs=0.05)
 
 
 def _drawn(draw, n, times):

@@ -50,6 +50,7 @@ def alternated(
     return codes
 
 
+@cache
 def _table_of_ways(n: int, longest: int) -> np.ndarray:
     """Orders of what is left, by sessions left, number of B left, last condition and its run."""
     shape = (n + 1, n + 1, 2, longest + 2)

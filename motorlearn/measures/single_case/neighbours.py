@@ -6,6 +6,8 @@ import numpy as np
 
 LIMIT = 0.95
 """Greatest serial correlation that is believed."""
+LEAST_SLOPE = 0.4
+"""Smallest share of a true correlation that short phases are taken to show."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,8 @@ def lag_one(scores: np.ndarray, phases: np.ndarray) -> Neighbours:
         return Neighbours(np.nan, np.nan, np.nan, int(beside.sum()))
     found = float((rest[1:] * rest[:-1])[beside].sum()) / squares
     share = len(kinds) / n
-    corrected = float(np.clip((found + share) / (1 - 4 * share), -LIMIT, LIMIT))
+    slope = max(1 - 4 * share, LEAST_SLOPE)
+    corrected = float(np.clip((found + share) / slope, -LIMIT, LIMIT))
     return Neighbours(found, corrected, found - corrected, int(beside.sum()))
 
 
