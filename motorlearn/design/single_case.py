@@ -42,6 +42,11 @@ class SingleCasePlan(Section):
         return Randomisation(self.design, ranges, self.minimum, self.alternation, self.longest_run)
 
     @property
+    def is_phased(self) -> bool:
+        """Whether sessions of one condition follow each other in phases."""
+        return self.draw.is_phased
+
+    @property
     def cases(self) -> int | None:
         """Athletes or skills that have start points of their own; None where no one has."""
         return len(self.starts) if self.design == "multiple baseline" else None

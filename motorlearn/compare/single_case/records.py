@@ -87,7 +87,7 @@ def _rows(table: pd.DataFrame, places: Places) -> pd.DataFrame:
     absent = [name for name in dict.fromkeys(wanted) if name not in table]
     if absent:
         raise ColumnError("the table lacks a column that is needed", absent, "name the right one")
-    rows = table[counted_rows(table)].dropna(subset=[places.participant])
+    rows = table[counted_rows(table)].dropna(subset=[places.participant]).reset_index(drop=True)
     score = pd.to_numeric(rows[places.outcome], errors="coerce").astype("float64")
     session = pd.to_numeric(rows[places.session], errors="coerce")
     rows = rows[score.notna() & session.notna() & rows[places.phase].notna()]
