@@ -29,6 +29,7 @@ _HOMES = {
     "read_design": "motorlearn.design",
     "read_study": "motorlearn.trials",
     "read_trials": "motorlearn.trials",
+    "score_questionnaire": "motorlearn.measures",
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
     "write_learner_pages": "motorlearn.report.learners",

@@ -10,6 +10,7 @@ import pandas as pd
 from motorlearn.analysis.landmarks import LandmarkScores
 from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis, options_of
 from motorlearn.analysis.people import People
+from motorlearn.analysis.questionnaires import QuestionnaireAnalysis, results_of
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.analysis.speed import SpeedBeside
@@ -81,6 +82,8 @@ class StudyAnalysis(Result):
         The primary conclusion in other defensible ways; None in a study of one group.
     single_cases : mapping of str to SingleCase or Refused
         By outcome, where the plan has a section ``single_case``; else empty.
+    questionnaires : sequence of QuestionnaireAnalysis
+        Scale scores, alpha and omega, change over times of every questionnaire of the plan.
     recipe : Recipe
         How it was made.
     """
@@ -108,6 +111,7 @@ class StudyAnalysis(Result):
     audit: Audit | Refused = field(repr=False)
     sensitivity: Sensitivity | Refused | None = field(repr=False)
     single_cases: Mapping[str, SingleCase | Refused] = field(repr=False)
+    questionnaires: Sequence[QuestionnaireAnalysis] = field(repr=False)
     recipe: Recipe = field(repr=False)
 
     @property
@@ -153,6 +157,7 @@ class StudyAnalysis(Result):
         """What stands beside the comparisons, by name; what the study has no data for is absent."""
         named: dict[str, Any] = {
             **{f"{name}: single case": found for name, found in self.single_cases.items()},
+            **results_of(self.questionnaires),
             "technique": self.technique,
             "speed": self.speed,
             "agreement": self.raters,

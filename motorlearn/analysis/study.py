@@ -12,6 +12,7 @@ from motorlearn.analysis.outcome import (
 )
 from motorlearn.analysis.people import people_of
 from motorlearn.analysis.primary import Primary, primary_answer
+from motorlearn.analysis.questionnaires import questionnaires_of
 from motorlearn.analysis.questions import question_of
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.scores import scores_of
@@ -82,6 +83,7 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
         if plan is None
         else single_case_answer(first, cases[first.name], plan)
     )
+    people = people_of(study, table, first.comparison, question.groups)
     return StudyAnalysis(
         study=study,
         question=question,
@@ -90,7 +92,8 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
         **vars(answer),
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
-        people=people_of(study, table, first.comparison, question.groups),
+        people=people,
+        questionnaires=questionnaires_of(study, people.roster, seed),
         single_cases=cases,
         **beside_of(study, scores[0], first.cells, question, seed),
         **(

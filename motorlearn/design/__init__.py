@@ -25,6 +25,7 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
@@ -78,6 +79,7 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "QuestionnairePlan",
     "Randomisation",
     "Sample",
     "Schedules",

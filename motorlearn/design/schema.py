@@ -25,6 +25,7 @@ from motorlearn.design.programme import (
     check_lengths,
     check_skill,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
 from motorlearn.design.single_case import SingleCasePlan, filled_in
 from motorlearn.tables import to_html
@@ -245,6 +246,7 @@ class Design(Section):
     single_case: SingleCasePlan | None = None
     tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
+    questionnaires: tuple[QuestionnairePlan, ...] = ()
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
@@ -331,6 +333,7 @@ class Design(Section):
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
             ("drill", [drill.name for drill in self.drills]),
+            ("questionnaire", [entry.name for entry in self.questionnaires]),
         )
         for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})

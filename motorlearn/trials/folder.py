@@ -25,6 +25,7 @@ from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
 from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.replay import replay, settle
+from motorlearn.trials.reading.answers_file import read_answers
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
@@ -120,7 +121,17 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         problems,
         root,
         sessions,
+        _questionnaires(root, design),
     )
+
+
+def _questionnaires(root: Path, design: Design) -> dict[str, pd.DataFrame]:
+    """Answers of the questionnaires whose files are there; the others are told by the analysis."""
+    return {
+        entry.name: read_answers(inside(root, entry.file), participant=entry.participant)
+        for entry in design.questionnaires
+        if inside(root, entry.file).is_file()
+    }
 
 
 def _not_there(root: Path, design: Design) -> bool:

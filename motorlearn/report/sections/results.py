@@ -10,6 +10,7 @@ from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.methods_of_plan import method_sections
+from motorlearn.report.sections.questionnaires import questionnaire_sections
 from motorlearn.report.sections.single_case import (
     is_single_case,
     single_case_blocks,
@@ -48,6 +49,7 @@ def compose(
     blocks += _results(found)
     for entry in found.outcomes[1:]:
         blocks += _secondary(found, entry)
+    blocks += [*questionnaire_sections(found)]
     blocks += [*technique_sections(found), *side_sections(found), *closing_sections(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += appendix(found, sections)
