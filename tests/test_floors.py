@@ -105,6 +105,7 @@ TABLE_FACING = {
         "fit",
         "formula.designs",
         "formula.matrices",
+        "formula.outcomes",
         "frames",
         "grids",
         "inference.anova",

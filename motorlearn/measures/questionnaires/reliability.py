@@ -8,7 +8,7 @@ from scipy import stats
 FEWEST_ITEMS = 3
 """Items below which a one-factor model has more unknowns than covariances."""
 _LEAST_SHARE = 1e-3
-_STEPS = 20_000
+_SAMPLE_STEPS = 300
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,9 @@ def cronbach_alpha(answers: np.ndarray, *, level: float = 0.95) -> Reliability:
     return Reliability(float(alpha), float(low), float(high))
 
 
-def one_factor(covariance: np.ndarray, *, tolerance: float = 1e-9) -> tuple[np.ndarray, np.ndarray]:
+def one_factor(
+    covariance: np.ndarray, *, tolerance: float = 1e-9, steps: int = 20_000
+) -> tuple[np.ndarray, np.ndarray]:
     """Loadings and unique variances of the one-factor model by maximum likelihood.
 
     ``S = l l' + diag(u)``, by the EM algorithm, for one matrix or for many at once.
@@ -66,6 +68,8 @@ def one_factor(covariance: np.ndarray, *, tolerance: float = 1e-9) -> tuple[np.n
         Covariance matrices.
     tolerance : float
         Largest change of a loading in its last step, in standard deviations of the item.
+    steps : int
+        Most steps.
 
     Returns
     -------
@@ -86,7 +90,7 @@ def one_factor(covariance: np.ndarray, *, tolerance: float = 1e-9) -> tuple[np.n
     r = covariance / sd[..., :, None] / sd[..., None, :]
     loadings = np.full(sd.shape, 0.7)
     unique = np.full(sd.shape, 0.51)
-    for _ in range(_STEPS):
+    for _ in range(steps):
         weighted = loadings / unique
         beta = weighted / (1 + (loadings * weighted).sum(axis=-1, keepdims=True))
         cross = np.einsum("...ij,...j->...i", r, beta)
@@ -125,20 +129,19 @@ def omega_total(
     varied = n > k and (answers.std(axis=0) > 0).all()
     if k < FEWEST_ITEMS or not varied:
         return Reliability(np.nan, np.nan, np.nan)
-    estimate = float(_omega(np.cov(answers.T), 1e-9))
+    estimate = float(_omega(*one_factor(np.cov(answers.T))))
     rng = np.random.default_rng(seed)
     drawn = answers[rng.integers(n, size=(simulations, n))]
     drawn = drawn[(drawn.std(axis=1) > 0).all(axis=1)]
     apart = drawn - drawn.mean(axis=1, keepdims=True)
     covariances = np.einsum("spi,spj->sij", apart, apart) / (n - 1)
-    values = _omega(covariances, 1e-4)
+    values = _omega(*one_factor(covariances, tolerance=1e-4, steps=_SAMPLE_STEPS))
     tail = (1 - level) / 2
     low, high = np.quantile(values, [tail, 1 - tail])
     return Reliability(estimate, float(low), float(high))
 
 
-def _omega(covariance: np.ndarray, tolerance: float) -> np.ndarray:
-    loadings, unique = one_factor(covariance, tolerance=tolerance)
+def _omega(loadings: np.ndarray, unique: np.ndarray) -> np.ndarray:
     common = loadings.sum(axis=-1) ** 2
     found: np.ndarray = common / (common + unique.sum(axis=-1))
     return found
