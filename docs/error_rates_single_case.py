@@ -34,11 +34,8 @@ CELLS = {
     "multiple baseline, 3 athletes, 18 sessions": (
         Randomisation("multiple baseline", starts=((5, 7), (8, 10), (11, 13))), 18, 3,
     ),
-    "multiple baseline, 5 athletes, 18 sessions": (
-        Randomisation("multiple baseline", starts=tuple((n, n) for n in (5, 7, 9, 11, 13))), 18, 5,
-    ),
 }  # fmt: skip
-DEPENDENCE = (0.0, 0.2, 0.4, 0.6)
+DEPENDENCE = (0.0, 0.3, 0.6)
 
 
 def sessions(rng: np.random.Generator, n: int, rho: float) -> np.ndarray:
