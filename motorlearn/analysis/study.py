@@ -1,6 +1,7 @@
 """``analyse_study``: what this study asks, answered once for everybody who shows it."""
 
 from dataclasses import replace
+from typing import Any
 
 from motorlearn.analysis.beside import beside_of, page_beside
 from motorlearn.analysis.judged import judged
@@ -95,11 +96,12 @@ def _answered(
     ]
     first, plan = found[0], study.design.single_case
     cases = single_cases_of(scores, question, seed)
-    answer = (
-        primary_answer(first.name, first.comparison, question)
-        if plan is None
-        else single_case_answer(first, cases[first.name], plan)
-    )
+    if plan is None:
+        answer = primary_answer(first.name, first.comparison, question)
+        judgement: Any = judged(first.comparison, answer, study, question, seed)
+    else:
+        answer = single_case_answer(first, cases[first.name], plan)
+        judgement = judged_case(cases[first.name], study, seed)
     people = people_of(study, table, first.comparison, question.groups)
     return StudyAnalysis(
         study=study,
@@ -113,11 +115,7 @@ def _answered(
         questionnaires=questionnaires_of(study, people.roster, seed),
         single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),
-        **(
-            judged(first.comparison, answer, study, question, seed)
-            if plan is None
-            else judged_case(cases[first.name], study, seed)
-        ),
+        **judgement,
         recipe=_recipe(len(table), first, outcome, seed),
     )
 

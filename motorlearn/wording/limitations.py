@@ -35,16 +35,15 @@ def limitations(
         How a test is called.
     """
     found = [limit.sentence(name_of) for limit in dict.fromkeys(limits)]
+    if design.single_case is not None:
+        return found
     found += _of_design(design, {limit.kind for limit in limits})
-    if design.single_case is None:
-        found += _of_people(flow)
+    found += _of_people(flow)
     return found
 
 
 def _of_design(design: Design, said: set[str]) -> list[str]:
-    found: list[str] = []
-    if design.single_case is not None:
-        return found
+    found = []
     phases = {test.phase for test in design.tests}
     if len(design.groups) == 1 and "one group" not in said:
         found.append(

@@ -11,7 +11,7 @@ from motorlearn.compare.single_case.phases import (
     phase_frame,
     session_frame,
 )
-from motorlearn.compare.single_case.records import Places, Record, records_of
+from motorlearn.compare.single_case.records import Places, Record, records_of, told_as
 from motorlearn.compare.single_case.result import SingleCase
 from motorlearn.compare.single_case.summary import summarise
 from motorlearn.design.randomisation import FEWEST, CaseDesign, Randomisation
@@ -124,9 +124,7 @@ def analyse_single_case(
     _check_options(better, level, simulations)
     places = Places(outcome, participant, phase, session, case, attempts)
     records, names = records_of(table, places, conditions, sessions)
-    whole = checked_out_of(out_of, attempts)
-    if whole is not None:
-        records = [Record(r.name, r.scores * whole, r.codes, r.trials) for r in records]
+    records = told_as(records, checked_out_of(out_of, attempts))
     kind = randomisation.design if randomisation is not None else design or _design(records)
     phased, sign = kind != "alternating", 1.0 if better == "higher" else -1.0
     phases = phase_frame(records, names, phased=phased)
@@ -154,18 +152,22 @@ def analyse_single_case(
         statements=statements(records, kind, randomisation, test, phases),
         recipe=Recipe(
             call="analyse_single_case",
-            columns={"outcome": outcome, "participant": participant, "phase": phase,
-                     "session": session, "case": case or "", "attempts": attempts or ""},
+            columns={"case": case or "", **{k: v or "" for k, v in vars(places).items()}},
             options={"conditions": names, "design": kind, "better": better, "level": level,
                      "one_sided": one_sided, "sessions": sessions, "out_of": out_of,
                      "simulations": simulations},
             n=sum(len(record.held) for record in records),
             seed=seed,
-            engine="every assignment of the draw"
-            if isinstance(test, Randomised) and test.exact
-            else "assignments drawn at random",
+            engine=_engine(test),
         ),
     )  # fmt: skip
+
+
+def _engine(test: Randomised | Refused) -> str:
+    """What the randomisation test looked at."""
+    if isinstance(test, Refused):
+        return "no randomisation test"
+    return "every assignment of the draw" if test.exact else "assignments drawn at random"
 
 
 def _check_options(better: str, level: float, simulations: int) -> None:

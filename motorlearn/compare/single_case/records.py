@@ -1,6 +1,6 @@
 """One score per case and session, and the condition it was made under."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -108,7 +108,6 @@ def _rows(table: pd.DataFrame, places: Places) -> pd.DataFrame:
             "session": session[rows.index].astype(int),
             "score": score[rows.index],
             "attempts": 1.0 if places.attempts is None else rows[places.attempts].astype(float),
-            "is_count": places.attempts is not None,
         }
     )
 
@@ -157,3 +156,10 @@ def _record(name: str, rows: pd.DataFrame, names: tuple[str, str], longest: int)
                 "wait for these sessions, or leave this case out",
             )
     return record
+
+
+def told_as(records: list[Record], out_of: float | None) -> list[Record]:
+    """Rates told as hits of so many, or as they are."""
+    if out_of is None:
+        return records
+    return [replace(record, scores=record.scores * out_of) for record in records]
