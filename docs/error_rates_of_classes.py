@@ -60,7 +60,8 @@ def main(simulations):
             rng = np.random.default_rng([classes, int(100 * icc)])
             runs = [one(rng, classes, icc, i % 4 == 0) for i in range(simulations)]
             means = 100 * pd.DataFrame(runs).astype(float).mean()
-            print(classes, icc, means.round(1).to_dict(), flush=True)
+            sys.stdout.write(f"{classes} {icc} {means.round(1).to_dict()}\n")
+            sys.stdout.flush()
 
 
 if __name__ == "__main__":

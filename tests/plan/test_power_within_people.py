@@ -1,5 +1,7 @@
 """Power where people meet both conditions: simulated, in closed form, by statsmodels' t test."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from plans_of_tests import plan
@@ -60,7 +62,7 @@ def test_orders_are_counterbalanced_for_place_and_for_what_goes_before():
         for place in range(len(names)):
             held = [order[place] for order in orders]
             assert {held.count(name) for name in names} == {len(orders) // len(names)}
-        follows = [pair for order in orders for pair in zip(order, order[1:])]
+        follows = [pair for order in orders for pair in pairwise(order)]
         assert len({follows.count(pair) for pair in set(follows)}) == 1
         assert len(set(follows)) == len(names) * (len(names) - 1)
 

@@ -5,6 +5,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.design import Assumptions, Design
