@@ -8,6 +8,7 @@ import pandas as pd
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.checking.clips import clips_as_rated
+from motorlearn.trials.checking.clusters import check_clusters
 from motorlearn.trials.checking.conditions import (
     check_conditions,
     condition_by_condition,
@@ -209,6 +210,8 @@ def _problems(
         found.append(_nothing_yet(trials.sheet.file))
     else:
         found.append(_once(gather(_problems_of_trials(design, trials)), trials.problems))
+    if not trials.sheet.table.empty:
+        found.append(check_clusters(trials.sheet, None if people is None else people.sheet, design))
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]

@@ -98,3 +98,28 @@ def test_gaps_are_one_problem_each(tmp_path, case):
     row = found[found["rule"] == rule]
     assert len(row) == 1
     assert row["value"].fillna("").item() == value
+
+
+CLASSES = PLAN + '[allocation]\nunit = "class"\nmethod = "cluster"\n'
+
+
+def classes():
+    rows = table()
+    rows = rows[(rows["group"] == "random") == (rows["participant"] > "P3")]
+    return rows.assign(**{"class": "c" + rows["participant"].str[1:]})
+
+
+@pytest.mark.parametrize(
+    ("spoil", "rule"),
+    [
+        (lambda t: t.drop(columns="class"), "no column of what was allocated"),
+        (lambda t: t.assign(**{"class": t["class"].replace("c4", "c1")}), "class in two groups"),
+        (
+            lambda t: t.assign(**{"class": t["class"].where(t.index != t.index[0], "c2")}),
+            "participant in more than one class",
+        ),
+    ],
+)
+def test_classes_that_do_not_fit_the_plan_are_named(tmp_path, spoil, rule):
+    assert rule not in rules(read(tmp_path, classes(), CLASSES))
+    assert rule in rules(read(tmp_path, spoil(classes()), CLASSES))
