@@ -142,21 +142,10 @@ INTERACTION = Schema(
         Column("method"),
     ),
     shown=(
-        "term",
-        "from_phase",
-        "to_phase",
-        "group",
-        "reference",
-        "estimate",
-        "conf_low",
-        "conf_high",
-        "df1",
-        "df",
-        "statistic",
-        "p",
-        "method",
+        "term", "from_phase", "to_phase", "group", "reference", "estimate", "conf_low",
+        "conf_high", "df1", "df", "statistic", "p", "method",
     ),
-)
+)  # fmt: skip
 OMNIBUS = Schema(
     (
         Column("phase"),
