@@ -99,9 +99,9 @@ def compare_blocks(
         outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
     )
     if within is not None:
-        people = within_of(within, None, group, unit)
+        met = within_of(within, None, group, unit)
         columns = replace(columns, group=None)
-        return compare_condition_blocks(rows, columns, people, blocks=order, level=level)
+        return compare_condition_blocks(rows, columns, met, blocks=order, level=level)
     data = score_participants(rows, columns, phases=order, groups=groups)
     lost, people = losses(data), len(data.participants)
     data, clusters = unit_scores(rows, columns, data, unit)
