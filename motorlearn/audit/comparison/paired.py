@@ -100,8 +100,8 @@ def change_shape(change: Floats, ratio: bool, context: Context) -> Check:
         f"5 % t test of such changes rejects in about {digits.percent(rate, 1)}."
     )
     advice = (
-        "Read the studentised bootstrap, which comes nearer to 5 % (7 % where the t test rejects "
-        "in 13 %). With one group no test separates practice from repeated "
+        "Read the studentised bootstrap, which comes nearer to 5 % (8 % where the t test rejects "
+        "in 14 %). With one group no test separates practice from repeated "
         "testing and regression to the mean."
     )
     remedy = None
