@@ -115,6 +115,7 @@ TABLE_FACING = {
         "prediction",
         "refitting",
         "result",
+        "structures",
     },
     "linear": set(),
 }

@@ -53,6 +53,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
@@ -97,6 +98,8 @@ __all__ = [
     "Test",
     "Threshold",
     "WideColumn",
+    "WithinPeople",
+    "counterbalanced",
     "design_from_mapping",
     "hits_declared_of",
     "levels_by_group",

@@ -2,8 +2,7 @@
 
 from typing import Any, Literal, Self
 
-from pydantic import Field, ValidationInfo, field_validator, model_validator
-from pydantic_core import PydanticCustomError
+from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
@@ -27,7 +26,8 @@ from motorlearn.design.programme import (
 )
 from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
-from motorlearn.design.single_case import SingleCasePlan, filled_in
+from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
+from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
@@ -136,10 +136,16 @@ class Test(Section):
 
 
 class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better."""
+    """A score: where it comes from, its unit and which direction is better.
+
+    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
+    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
+    the one that suits it: cumulative odds, negative binomial, or of logarithms.
+    """
 
     name: Name
     unit: str = ""
+    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
     better: Literal["lower", "higher"]
     label: str = ""
     low: float | None = None
@@ -229,7 +235,7 @@ class Files(Section):
     sessions: str | None = None
 
 
-class Design(Section):
+class Design(PlanOfAny):
     """A whole study plan."""
 
     study: StudySection
@@ -237,6 +243,7 @@ class Design(Section):
     sample: Sample = Sample()
     factors: tuple[Factor, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
+    within: WithinPeople | None = None
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
     programme: Programme | None = None
@@ -262,18 +269,6 @@ class Design(Section):
     files: Files = Files()
     recipe: ImportRecipe | None = Field(default=None, alias="import")
 
-    @model_validator(mode="before")
-    @classmethod
-    def _single_cases_are_short(cls, content: Any) -> Any:
-        return filled_in(content)
-
-    @field_validator("tests")
-    @classmethod
-    def _has_a_test(cls, tests: tuple[Test, ...], info: ValidationInfo) -> tuple[Test, ...]:
-        if not tests and info.data.get("single_case", False) is None:
-            raise PydanticCustomError("missing", "a plan needs a test")
-        return tests
-
     def _repr_html_(self) -> str:
         return to_html(plan_table(self))
 
@@ -281,6 +276,13 @@ class Design(Section):
     def group_names(self) -> tuple[str, ...]:
         """Names of the groups in the order of the plan."""
         return tuple(group.name for group in self.groups)
+
+    @property
+    def sequences(self) -> tuple[tuple[str, ...], ...]:
+        """Orders in which people meet the groups; none where each person is in one group."""
+        if self.within is None:
+            return ()
+        return self.within.sequences or counterbalanced(self.group_names)
 
     @property
     def phases(self) -> tuple[str, ...]:
@@ -330,6 +332,12 @@ class Design(Section):
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
         check_factors(self.factors, self.groups)
+        check_within(
+            self.within,
+            self.group_names,
+            clusters=self.allocation.clusters,
+            factors=len(self.factors),
+        )
         named = (
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),

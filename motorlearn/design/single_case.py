@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from typing import Any, Literal, Self
 
-from pydantic import Field, model_validator
+from pydantic import Field, ValidationInfo, field_validator, model_validator
+from pydantic_core import PydanticCustomError
 
 from motorlearn.design.base import Name, Section
 from motorlearn.design.practice import Practice
@@ -105,3 +106,19 @@ def _athletes(plan: Any) -> int:
     starts = named.get("starts")
     many = named.get("design") == "multiple baseline" and named.get("across") != "task"
     return max(len(starts), 1) if many and isinstance(starts, list | tuple) else 1
+
+
+class PlanOfAny(Section):
+    """What a plan of a single case may leave out: its groups and its tests."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _single_cases_are_short(cls, content: Any) -> Any:
+        return filled_in(content)
+
+    @field_validator("tests", check_fields=False)
+    @classmethod
+    def _has_a_test(cls, tests: tuple[Any, ...], info: ValidationInfo) -> tuple[Any, ...]:
+        if not tests and info.data.get("single_case", False) is None:
+            raise PydanticCustomError("missing", "a plan needs a test")
+        return tests
