@@ -232,7 +232,7 @@ def _axis(
 
 
 def _clear_ticks(axes: Axes, places: Places) -> None:
-    """Keep the labels of ticks apart; called last, since labels beside the axes make them narrow."""
+    """Keep the labels of ticks apart; called last, for labels beside make axes narrow."""
     at_tests = [places[key] for key in places if _is_test(key)]
     turn_ticks(axes, at_tests)
     thin_ticks(axes, first=at_tests)
