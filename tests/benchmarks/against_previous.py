@@ -7,7 +7,8 @@ beside ``import pandas`` taken in the same minute; processor time is lengthened 
 machine than the wall. Each version runs once before it is timed, so that its modules are compiled,
 as those of an installed package are. ``against_1.0.0.csv`` keeps one run on two cores that others
 used as well, in units of ``import pandas`` of that run (0.59 s of the processors, 1.7 s of the
-wall); processor times are the ones to compare there. There is no general-purpose peer for a whole report.
+wall); processor times are the ones to compare there. There is no general-purpose peer for a whole
+report.
 """
 
 import os
