@@ -1,7 +1,7 @@
 """Rates where nothing is there: classes that were allocated, and conditions within people.
 
-``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates by the
-kernels that ``compare_phases`` is tested against; with ``mixed 250`` its mixed routes, fitted.
+``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
+by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted.
 """
 
 import sys
