@@ -134,10 +134,16 @@ class Test(Section):
 
 
 class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better."""
+    """A score: where it comes from, its unit and which direction is better.
+
+    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
+    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
+    the one that suits it: cumulative odds, negative binomial, or of logarithms.
+    """
 
     name: Name
     unit: str = ""
+    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
     better: Literal["lower", "higher"]
     label: str = ""
     low: float | None = None
