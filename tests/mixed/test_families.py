@@ -17,6 +17,7 @@ from motorlearn.mixed import (
     bootstrap_intervals,
     leave_one_out,
     likelihood_ratio,
+    predict_ratings,
     profile_intervals,
     refit,
     refit_many,
@@ -416,6 +417,12 @@ def test_probabilities_of_ratings(fits, practised):
     )[0]
     found = each.frame.query("rating == 0 and group == 'blocked'")["estimate"].item()
     assert_allclose(found, low, atol=1e-7)
+    rows = predict_ratings(fit, practised)
+    assert_allclose(rows.sum(axis=1), 1.0)
+    assert list(rows) == [0, 1, 2, 3]
+    assert_allclose(rows @ np.arange(4.0), fit.predict(practised))
+    with pytest.raises(InputError, match="none of ratings"):
+        predict_ratings(fits["poisson"], practised)
     gap = ml.contrasts(fit, "group", scale="average", rating=3)
     ends = each.frame.query("rating == 3")["estimate"].to_numpy()
     assert_allclose(gap["estimate"].item(), ends[1] - ends[0], atol=1e-12)
