@@ -16,6 +16,7 @@ from motorlearn.report.sections.single_case import (
     single_case_blocks,
     single_case_sentences,
 )
+from motorlearn.report.sections.spread_of_scores import spread_of_scores
 from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
@@ -201,6 +202,7 @@ def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     if len(found.groups) > 1:
         yield from _estimated(found, entry, stage)
         yield from _between(found, entry, stage)
+    yield from spread_of_scores(found, entry, stage)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
     yield outcome_tables.descriptives_table(entry)
 
