@@ -69,6 +69,9 @@ TABLE_FACING = {
         "landmarks.headings",
         "landmarks.posture",
         "landmarks.tracks",
+        "questionnaires.answers",
+        "questionnaires.result",
+        "questionnaires.scoring",
         "registry",
         "score_table",
         "scores",
@@ -112,6 +115,7 @@ TABLE_FACING = {
         "prediction",
         "refitting",
         "result",
+        "structures",
     },
     "linear": set(),
 }

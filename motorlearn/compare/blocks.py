@@ -1,12 +1,14 @@
 """Practice compared between groups over its blocks."""
 
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
+from motorlearn.compare.conditions.comparing import compare_condition_blocks, within_of
 from motorlearn.compare.crossing import Factors, crossing_of, placed_groups
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
@@ -31,6 +33,7 @@ def compare_blocks(
     out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
     unit: str = "participant",
+    within: str | Sequence[str] | None = None,
     level: float = 0.95,
     factors: Factors | None = None,
     squares: str = "III",
@@ -62,6 +65,8 @@ def compare_blocks(
     unit : str
         What was allocated: ``"participant"``, or the column of the classes whose means are
         compared.
+    within : str or sequence of str, optional
+        Column of the conditions that each person meets, or two such columns that are crossed.
     level : float
         Level of the intervals of the means.
     factors : mapping, optional
@@ -96,6 +101,10 @@ def compare_blocks(
     placed = placed_groups(rows, group, groups, factors)
     told = checked_out_of(out_of, attempts)
     columns = Columns(outcome, placed.group, label, participant, attempts, told)
+    if within is not None:
+        met = within_of(within, None, placed.group, unit)
+        columns = replace(columns, group=None)
+        return compare_condition_blocks(placed.table, columns, met, blocks=order, level=level)
     data = score_participants(placed.table, columns, phases=order, groups=placed.groups)
     lost, people = losses(data), len(data.participants)
     data, clusters = unit_scores(placed.table, columns, data, unit)

@@ -19,6 +19,7 @@ from motorlearn.compare.between import (
 from motorlearn.compare.cluster_route import class_contrasts
 from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
+from motorlearn.compare.conditions.comparing import compare_conditions, within_of
 from motorlearn.compare.covariates import all_left_out, covariates_of, people_frame
 from motorlearn.compare.crossing import Factors, Placed, crossing_of, placed_groups
 from motorlearn.compare.equivalence import equivalence_frame
@@ -72,6 +73,8 @@ def compare_phases(
     unit: str = "participant",
     route: str = "ancova",
     variance: str = "equal",
+    within: str | Sequence[str] | None = None,
+    period: str | None = None,
     covariates: Sequence[str] = (),
     factors: Factors | None = None,
     squares: str = "III",
@@ -137,6 +140,14 @@ def compare_phases(
         Residual variance of the analysis of covariance: one, or one for each group with
         Satterthwaite's degrees of freedom; of the mixed model of scores likewise, by leaving
         participants out. Choose it beforehand where groups differ in size.
+    within : str or sequence of str, optional
+        Column of the conditions that each person meets, or two such columns that are crossed: they
+        are compared by the differences of people, and stand in ``group`` and ``reference`` of the
+        contrasts; ``groups`` and ``reference`` name their levels. ``group`` is then the group
+        between people, such as the sequence of a crossover, or None.
+    period : str, optional
+        With ``within``: column of the period, or of the task or hand that changes places with the
+        condition; its differences are taken out.
     covariates : sequence of str
         Columns that describe people (age, site, strata), numbers or labels: adjusted for beside
         the baseline, and in the analysis of variance.
@@ -200,7 +211,17 @@ def compare_phases(
         squares=squares,
         covariates=covariates,
     )
-    return _of_placed(placed, columns, options, phases)
+    if within is None:
+        return _of_placed(placed, columns, options, phases)
+    if placed.factors is not None or options.covariates:
+        raise InputError(
+            "conditions within people do not go with two factors or covariates between people",
+            [*(placed.factors or ()), *options.covariates],
+            "compare the conditions alone, or the factors alone",
+        )
+    people = within_of(within, period, placed.group, unit)
+    columns = replace(columns, group=None)
+    return compare_conditions(placed.table, columns, options, people, phases=phases, groups=groups)
 
 
 def _of_placed(

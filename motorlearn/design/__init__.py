@@ -31,6 +31,8 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
+from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
@@ -48,6 +50,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.single_case import SingleCasePlan
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,
@@ -56,6 +59,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
@@ -82,10 +86,13 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "QuestionnairePlan",
+    "Randomisation",
     "Sample",
     "Schedules",
     "Section",
     "SheetSource",
+    "SingleCasePlan",
     "Skill",
     "SkillPhase",
     "SmallestEffect",
@@ -97,6 +104,8 @@ __all__ = [
     "Test",
     "Threshold",
     "WideColumn",
+    "WithinPeople",
+    "counterbalanced",
     "design_from_mapping",
     "groups_by_level",
     "hits_declared_of",

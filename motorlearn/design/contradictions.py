@@ -109,6 +109,8 @@ def _primary(design: Design) -> Iterator[str]:
 def _adjusted(design: Design) -> Iterator[str]:
     """What the primary comparison cannot be adjusted for, or counted in."""
     primary = design.primary
+    if design.factors and design.within is not None:
+        yield "[[factors]] are between people and [within] is not; keep one of the two"
     if primary is None:
         return
     smallest = design.smallest_effect

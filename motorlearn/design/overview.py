@@ -22,6 +22,7 @@ def plan_table(design: "Design") -> Table:
         ("question", design.study.question or "not stated"),
         *([("factors", _factors(design))] if design.factors else []),
         ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
+        *_within(design),
         ("practice", _practice(design)),
         ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
         ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
@@ -34,6 +35,14 @@ def plan_table(design: "Design") -> Table:
 
 def _factors(design: "Design") -> str:
     return "; ".join(f"{one.words}: {', '.join(one.levels)}" for one in design.factors)
+
+
+def _within(design: "Design") -> list[tuple[str, str]]:
+    """That people meet every group, in which orders; nothing where each is in one group."""
+    if design.within is None:
+        return []
+    orders = "; ".join(" then ".join(order) for order in design.sequences)
+    return [("within people", f"everybody meets every group, by {design.within.by}: {orders}")]
 
 
 def _practice(design: "Design") -> str:

@@ -24,7 +24,11 @@ from motorlearn.design.programme import (
     check_lengths,
     check_skill,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
+from motorlearn.design.smallest import SmallestEffect
+from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
@@ -133,10 +137,16 @@ class Test(Section):
 
 
 class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better."""
+    """A score: where it comes from, its unit and which direction is better.
+
+    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
+    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
+    the one that suits it: cumulative odds, negative binomial, or of logarithms.
+    """
 
     name: Name
     unit: str = ""
+    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
     better: Literal["lower", "higher"]
     label: str = ""
     low: float | None = None
@@ -180,44 +190,6 @@ class Primary(Section):
     ] = "difference"
 
 
-_SDS = {
-    "sd": " standard deviations (pooled within groups at the primary test)",
-    "baseline sd": " standard deviations (pooled within groups at the baseline)",
-    "average sd": " standard deviations (root mean variance of the groups compared)",
-}
-
-
-class SmallestEffect(Section):
-    """The smallest effect of interest on the scale of the primary comparison.
-
-    For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
-    means that one tenth less, or one ninth more, would matter). With ``unit = "sd"`` the value is
-    a number of standard deviations of people's scores, pooled within all groups at the primary
-    test (a registered d of .57), with ``"baseline sd"`` at the baseline, with ``"average sd"`` of
-    the root mean variance of the groups compared: the comparison takes that of the data, power
-    that of the assumptions.
-    """
-
-    value: float = Field(gt=0)
-    unit: Literal["score", "sd", "baseline sd", "average sd"] = "score"
-    reason: str = ""
-
-    @property
-    def kind_of_sd(self) -> str:
-        """Which standard deviation the value counts, where it counts one."""
-        return _SDS.get(self.unit, "")
-
-    @property
-    def in_sd(self) -> bool:
-        """Whether the value counts standard deviations."""
-        return self.unit in _SDS
-
-    @property
-    def told(self) -> str:
-        """The value, and which standard deviation it counts where it does."""
-        return f"{self.value:g}{self.kind_of_sd}"
-
-
 class Exclusion(Section):
     """A rule for leaving out data, decided before the data were seen."""
 
@@ -243,7 +215,7 @@ class Files(Section):
     sessions: str | None = None
 
 
-class Design(Section):
+class Design(PlanOfAny):
     """A whole study plan."""
 
     study: StudySection
@@ -251,6 +223,7 @@ class Design(Section):
     sample: Sample = Sample()
     factors: tuple[Factor, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
+    within: WithinPeople | None = None
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
     programme: Programme | None = None
@@ -258,8 +231,10 @@ class Design(Section):
     checklist: Checklist | None = None
     landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
-    tests: tuple[Test, ...] = Field(min_length=1)
+    single_case: SingleCasePlan | None = None
+    tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
+    questionnaires: tuple[QuestionnairePlan, ...] = ()
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
@@ -281,6 +256,13 @@ class Design(Section):
     def group_names(self) -> tuple[str, ...]:
         """Names of the groups in the order of the plan."""
         return tuple(group.name for group in self.groups)
+
+    @property
+    def sequences(self) -> tuple[tuple[str, ...], ...]:
+        """Orders in which people meet the groups; none where each person is in one group."""
+        if self.within is None:
+            return ()
+        return self.within.sequences or counterbalanced(self.group_names)
 
     @property
     def phases(self) -> tuple[str, ...]:
@@ -330,10 +312,17 @@ class Design(Section):
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
         check_factors(self.factors, self.groups)
+        check_within(
+            self.within,
+            self.group_names,
+            clusters=self.allocation.clusters,
+            factors=len(self.factors),
+        )
         named = (
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
             ("drill", [drill.name for drill in self.drills]),
+            ("questionnaire", [entry.name for entry in self.questionnaires]),
         )
         for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})
@@ -346,6 +335,8 @@ class Design(Section):
         self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
+        if self.single_case is not None:
+            self.__dict__["practice"] = self.single_case.sessions_of(self.practice, self.primary)
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

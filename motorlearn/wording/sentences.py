@@ -81,6 +81,8 @@ def analysed_parts(row: pd.Series, voice: Voice, allocated: Mapping[str, int] | 
     """How many people of those allocated a contrast rests on."""
     parts = []
     allocated = allocated if allocated and voice.one == "participant" else {}
+    if voice.design.within is not None:
+        return f"{int(row['n_group'])} participants with both conditions analysed"
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
         whole = allocated.get(str(group))
         parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")
@@ -211,7 +213,8 @@ def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
         return ""
     ratio = row["effect"] == "ratio"
     below, above = (1 / bound, bound) if ratio else (-bound, bound)
-    places = 2 if ratio else max(voice.decimals, len(f"{bound:g}".partition(".")[2]))
+    declared = len(f"{bound:g}".partition(".")[2])
+    places = 2 if ratio else max(voice.decimals, min(declared, voice.decimals + 2))
     edge = digits.interval(below, above, places, decimal=voice.decimal)
     unit = "" if ratio else voice.unit
     if below < low and high < above:

@@ -60,6 +60,8 @@ class Scenario:
         Whether clusters are allocated, and their means analysed.
     carriers : tuple of int
         Groups that have the effect; by default the first of the contrast.
+    within : bool
+        Whether each person meets every group.
     warnings : tuple of str
         What was assumed because the plan does not say it.
     """
@@ -86,6 +88,7 @@ class Scenario:
     bound: float = math.nan
     clustered: bool = False
     carriers: tuple[int, ...] = ()
+    within: bool = False
     warnings: tuple[str, ...] = ()
 
     @property
@@ -101,6 +104,11 @@ class Scenario:
     def scale_of_cells(self, sizes: np.ndarray) -> tuple[float, float]:
         """Variance of the contrast in residual variances, and its degrees of freedom."""
         return float(np.sum(self.contrast**2 / sizes)), float(sizes.sum() - len(sizes))
+
+    @property
+    def condition_correlation(self) -> float:
+        """Correlation of people's true scores between conditions within people."""
+        return self.assumed.condition_correlation or 0.0
 
     @property
     def trials(self) -> int:
