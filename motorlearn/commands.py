@@ -289,6 +289,9 @@ def report(
         list[Path], typer.Argument(help="Folder of the study; several for a forest of studies.")
     ],
     out: Annotated[Path, typer.Option(help="Folder for the report; made anew each time.")],
+    short: Annotated[
+        bool, typer.Option("--short", help="Only the first pages, without the appendix.")
+    ] = False,
     outcome: Annotated[str | None, typer.Option(help="Report this outcome only.")] = None,
     decimal_comma: Annotated[
         bool, typer.Option("--decimal-comma", help="Write 0,5 instead of 0.5.")
@@ -300,17 +303,12 @@ def report(
     quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
-    decimal, silent = "," if decimal_comma else ".", quiet or None
+    decimal = "," if decimal_comma else "."
+    how: dict[str, Any] = {"decimal": decimal, "draft": not final, "short": short, "pdf": pdf}
+    how["quiet"] = quiet or None
     if len(study) == 1:
-        page = ml.write_report(
-            ml.read_study(study[0], begun=False),
-            out,
-            outcome=outcome,
-            decimal=decimal,
-            draft=not final,
-            pdf=pdf,
-            quiet=silent,
-        )
+        read = ml.read_study(study[0], begun=False)
+        page = ml.write_report(read, out, outcome=outcome, **how)
     else:
         named = {folder.resolve().name: ml.read_study(folder) for folder in study}
         if len(named) < len(study) or outcome:
@@ -319,7 +317,7 @@ def report(
                 map(str, study),
                 "rename a folder, or leave out --outcome",
             )
-        page = ml.write_reports(named, out, decimal=decimal, draft=not final, pdf=pdf, quiet=silent)
+        page = ml.write_reports(named, out, **how)
     typer.echo(f"Report written: {page}")
 
 

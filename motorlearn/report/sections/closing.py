@@ -1,4 +1,4 @@
-"""Last sections of a report: what is missing, deviations, limitations, standards, sources."""
+"""Last sections of a report: what is missing, deviations, standards, sources; its limits."""
 
 from collections.abc import Iterator, Sequence
 
@@ -22,10 +22,9 @@ Block = Heading | Text | Drawing | Table
 
 
 def closing_sections(found: StudyView) -> Iterator[Block]:
-    """Give the blocks on what is missing, on deviations and on limitations."""
+    """Give the blocks on what is missing and on deviations."""
     yield from _missing(found)
     yield from _deviations(found)
-    yield from _limitations(found)
 
 
 def appendix(found: StudyView, sections: Sequence[str]) -> Iterator[Block]:
@@ -79,14 +78,10 @@ def _deviations(found: StudyView) -> Iterator[Block]:
     )
 
 
-def _limitations(found: StudyView) -> Iterator[Block]:
-    yield Heading("Limitations")
+def limits_of(found: StudyView) -> list[str]:
+    """What the study cannot show, a sentence or two each."""
     limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
             limits += entry.comparison.limits
-    said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
-    yield from (Text(text, "item") for text in said)
-    yield Text(
-        "Say to whom, to which tasks and to which intervals the results may extend.", "author"
-    )
+    return limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)

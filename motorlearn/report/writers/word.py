@@ -42,7 +42,9 @@ def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     word.add_paragraph(document.subtitle, style="Subtitle")
     writer = _Writer(word, document, pictures)
     writer.contents()
-    for block in document.blocks:
+    for place, block in enumerate(document.blocks):
+        if place == document.appendix:
+            writer.begin_appendix()
         writer.add(block)
     word.add_heading("How this report was made", 1)
     for name, value in made.items():
@@ -114,6 +116,11 @@ class _Writer:
                 self._figure(block)
             case Table():
                 self._table(block)
+
+    def begin_appendix(self) -> None:
+        """Begin the appendix on a page of its own."""
+        self.word.add_page_break()
+        self.word.add_paragraph("Appendix", style="Title")
 
     def contents(self) -> None:
         """Write the headings as a table of contents that Word can renew and number."""
