@@ -13,7 +13,7 @@ import pandas as pd
 import typer
 
 import motorlearn as ml
-from motorlearn.exceptions import InputError, MotorlearnError
+from motorlearn.exceptions import InputError, in_one_sentence
 
 app = typer.Typer(
     add_completion=False,
@@ -129,15 +129,25 @@ def audit(
     against: Annotated[
         Path | None, typer.Option(help="Page kept before; exits with 1 where numbers differ.")
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Also write the page to sign, as .html or .pdf.")
+    ] = None,
+    long: Annotated[
+        bool, typer.Option("--long", help="Every hole, test, number and checksum.")
+    ] = False,
 ) -> None:
-    """List the holes in a plan and its load; where there are data, put the study on one page."""
+    """List the holes in a plan and its load; where there are data, put the study on one page.
+
+    The page has the primary result, what stays open, who is missing and what was explored.
+    """
     design = ml.read_design(study)
-    if store is not None:
-        ml.trials.refuse_inputs(store, study)
-    typer.echo(str(ml.audit_design(design)))
-    typer.echo("")
-    typer.echo(str(ml.plan.throw_load(design)))
-    if store is None and against is None and not _has_data(study, design):
+    for file in (store, page):
+        if file is not None:
+            ml.trials.refuse_inputs(file, study)
+    recorded = _has_data(study, design)
+    if long or not recorded:
+        typer.echo(f"{ml.audit_design(design)}\n\n{ml.plan.throw_load(design)}\n")
+    if store is None and against is None and page is None and not recorded:
         return
     data = ml.read_study(study)
     if against is not None:
@@ -146,12 +156,15 @@ def audit(
             typer.echo(f"Changed since the page was kept: {name}")
         raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
     if data.trials.table.empty:
-        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
-    page = ml.report.audit_study(data)
-    typer.echo(f"\n{page}")
+    analysis = ml.analyse_study(data)
+    whole, sheet = ml.report.audit_study(analysis), ml.report.supervisor_page(analysis)
+    typer.echo(str(whole if long else sheet))
     if store is not None:
-        typer.echo(f"Page kept: {_stored(store, page)}")
+        typer.echo(f"Page kept: {_stored(store, whole)}")
+    if page is not None:
+        typer.echo(f"Page to sign: {sheet.write(page)}")
 
 
 def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
@@ -360,25 +373,8 @@ class _InOneSentence(contextlib.AbstractContextManager[None]):
             return
         if self.debug:
             traceback.print_exception(problem)
-        typer.secho(f"motorlearn: {_sentence(problem)}", err=True)
+        typer.secho(f"motorlearn: {in_one_sentence(problem)}", err=True)
         raise SystemExit(2) from None
-
-
-def _sentence(problem: Exception) -> str:
-    match problem:
-        case MotorlearnError():
-            return str(problem)
-        case MemoryError():
-            return "there is not enough memory for this; close other programs, or take fewer data."
-        case OSError():
-            place = f" ({problem.filename!r})" if problem.filename else ""
-            return f"the system refused{place}: {problem.strerror or problem}."
-    kind = type(problem).__name__
-    said = InputError(
-        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
-        remedy="nothing was written; please report it with what --debug shows",
-    )
-    return str(said)
 
 
 def main() -> None:

@@ -9,10 +9,12 @@ import pytest
 import studies
 
 import motorlearn as ml
+from motorlearn.audit import Audit, Sensitivity
 from motorlearn.exceptions import InputError
-from motorlearn.report import audit_study
+from motorlearn.report import audit_study, supervisor_page
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.contents import Text
 from motorlearn.report.writers.numbers import to_results
 from motorlearn.results import Refused, decode
 
@@ -215,3 +217,50 @@ def test_tests_that_nothing_tells_apart_are_refused_with_advice():
     merged = found.trials.table.drop(columns="test")
     with pytest.raises(InputError, match=r"cannot be told apart.*add a column 'test'"):
         ml.analyse_study(ml.trials.Study(found.design, ml.trials.Trials(merged)))
+
+
+def test_the_short_report_says_what_the_first_part_of_the_full_one_says(analysed, told):
+    name, analysis = analysed
+    document = told[0]
+    first = document.blocks[: document.appendix]
+    short = compose(view_of(analysis, decimal="."), short=True, versions={"motorlearn": "test"})
+    assert short.appendix == len(short.blocks)
+    for block in short.blocks:
+        if isinstance(block, Text):
+            short.resolved(block.text, lambda kind, name, label: label)
+    heads = [block.text for block in short.headings if block.level == 1]
+    assert heads == [
+        block.text for block in document.headings if block in first and block.level == 1
+    ]
+    assert heads[0] == "Summary" and heads[-2:] == ["Limitations", "Method"]
+    summary = [b.text for b in short.blocks if isinstance(b, Text)][:7]
+    assert any("no usable trial" in text or "is missing at" in text for text in summary), name
+    if isinstance(analysis.audit, Audit):
+        assert any("checked" in text for text in summary)
+    if isinstance(analysis.sensitivity, Sensitivity):
+        assert any(text.startswith("The primary analysis was run in") for text in summary)
+
+
+def test_the_page_to_sign_keeps_its_size_and_tells_the_primary_row(analysed):
+    name, analysis = analysed
+    page = supervisor_page(analysis)
+    lines = str(page).splitlines()
+    assert len(lines) <= 40 and max(map(len, lines)) <= 100
+    topics = dict(page.entries)
+    assert {"primary result", "unit", "assumptions", "missing", "departures", "tests run"} <= set(
+        topics
+    )
+    row = analysis.primary.iloc[0]
+    if name in studies.REFUSED:
+        assert page.headline == "not computed" and analysis.refused in " ".join(
+            topics["primary result"]
+        )
+    else:
+        voice = view_of(analysis, decimal=".").outcomes[0].voice
+        places = 2 if row["effect"] == "ratio" else voice.decimals
+        for number in row[["estimate", "conf_low", "conf_high"]]:
+            assert f"{abs(number):.{places}f}" in page.headline
+    pdf = page.to_pdf()
+    assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") == 1
+    for field in ("name:", "date:", "signature:", "conditions:"):
+        assert field in page.to_html()

@@ -161,8 +161,10 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if isinstance(audit, Refused):
         yield Text(f"Not computed: {audit.reason}", "caution")
     elif audit is not None:
-        yield Text(summary.open_assumptions(audit.table))
-        if (audit.table["grade"] != "fine").any():
+        flagged = (audit.table["grade"] != "fine").any()
+        named = " {tab:open} says what was found." if flagged else ""
+        yield Text(summary.open_assumptions(audit.table) + named)
+        if flagged:
             yield _open_table(audit.table)
     if other is None:
         return

@@ -12,6 +12,8 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     if isinstance(entry.comparison, Refused):
         return [f"The comparison was not computed: {entry.comparison.reason}"]
     row = primary_contrast(found, entry)
+    if row is None and found.analysis.refused and entry is found.outcomes[0]:
+        return [f"The primary comparison was not computed: {found.analysis.refused.rstrip('.')}."]
     if row is None:
         return change_sentences(found, entry)
     tests = equivalence_rows(entry.comparison, row)

@@ -58,7 +58,7 @@ def compose(
         blocks += in_appendix(list(appendix(found, sections)))
     else:
         blocks.append(Text(STANDING_CAUTION, "caution"))
-    kind = f"{'Draft' if draft else ''} {'short' if short else ''} report".strip().capitalize()
+    kind = " ".join(["draft"] * draft + ["short"] * short + ["report"]).capitalize()
     if not draft:
         blocks = [b for b in blocks if not (isinstance(b, Text) and b.kind == "author")]
     return Document(found.design.study.title, kind, tuple(blocks), decimal)
