@@ -9,7 +9,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
-import pandas as pd
 import typer
 
 import motorlearn as ml
@@ -154,7 +153,9 @@ def audit(
         stored = ml.report.read_page(against)
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+        lines, agrees = ml.report.agreement(ml.report.recompute(data, stored))
+        typer.echo("\n".join(lines))
+        raise typer.Exit(0 if agrees else 1)
     if data.trials.table.empty:
         typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
@@ -177,18 +178,6 @@ def _has_data(study: Path, design: "ml.Design") -> bool:
     names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
     return any(name and (folder / name).is_file() for name in names)
-
-
-def _agreement(found: pd.DataFrame) -> int:
-    """Say whether recomputed numbers agree with stored ones; 1 where any differs."""
-    wrong = found[~found["agrees"]]
-    for row in wrong.head(20).itertuples():
-        typer.echo(f"{row.name}: stored {row.stored:.10g}, now {row.now:.10g}")
-    if len(wrong):
-        typer.echo(f"{len(wrong)} of {len(found)} numbers differ from those kept.")
-        return 1
-    typer.echo(f"All {len(found)} numbers agree with those kept.")
-    return 0
 
 
 @app.command()
@@ -332,6 +321,22 @@ def report(
             )
         page = ml.write_reports(named, out, **how)
     typer.echo(f"Report written: {page}")
+
+
+@app.command()
+def register(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Text to write, .docx or .md.")],
+    simulations: Annotated[
+        int, typer.Option(help="Simulated studies behind the sample size.", **_WHOLE)
+    ] = 1000,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **_WHOLE)] = 1,
+) -> None:
+    """Write the registration of a plan, and keep the plan so that the report can hold it against
+    what was done."""
+    text, version = ml.report.register_plan(study, out, simulations=simulations, seed=seed)
+    typer.echo(f"Registration written: {text}")
+    typer.echo(f"Plan of {version.date} kept, SHA-256 of study.toml {version.sha256}")
 
 
 @app.command()

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
-    from motorlearn.report.kept_page import changed_files, read_page, recompute
+    from motorlearn.report.kept_page import agreement, changed_files, read_page, recompute
+    from motorlearn.report.registration import register_plan
     from motorlearn.report.study_page import StudyAudit, audit_study
     from motorlearn.report.supervisor import SupervisorPage, supervisor_page
     from motorlearn.report.writing import write_report
@@ -23,10 +24,12 @@ __getattr__, __dir__ = late_names(
     {
         "StudyAudit": "motorlearn.report.study_page",
         "SupervisorPage": "motorlearn.report.supervisor",
+        "agreement": "motorlearn.report.kept_page",
         "audit_study": "motorlearn.report.study_page",
         "changed_files": "motorlearn.report.kept_page",
         "read_page": "motorlearn.report.kept_page",
         "recompute": "motorlearn.report.kept_page",
+        "register_plan": "motorlearn.report.registration",
         "supervisor_page": "motorlearn.report.supervisor",
         "write_report": "motorlearn.report.writing",
     },
@@ -35,10 +38,12 @@ __getattr__, __dir__ = late_names(
 __all__ = [
     "StudyAudit",
     "SupervisorPage",
+    "agreement",
     "audit_study",
     "changed_files",
     "read_page",
     "recompute",
+    "register_plan",
     "supervisor_page",
     "write_report",
 ]

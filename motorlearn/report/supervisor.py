@@ -13,6 +13,7 @@ from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import compare_with_plan
+from motorlearn.report.sections.closing import registered_and_now
 from motorlearn.report.sections.front import missing_sentence
 from motorlearn.report.sections.primary import primary_sentences
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
@@ -160,6 +161,8 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
         yield "sensitivity", _other_ways(analysis.sensitivity)
     yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
     yield "departures", [summary.departures(compare_with_plan(found.study).table)]
+    registered, _ = registered_and_now(found)
+    yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]
     yield "tests run", [_counted(audit.tests)]
     yield "problems in the data", [f"{facts['problems in the data']}."]
 

@@ -3,7 +3,7 @@
 Every function gives one sentence, or nothing where there is nothing to say.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
@@ -73,7 +73,7 @@ away (1).'
     away = {name: n - present.get(name, 0) for name, n in allocated.items()}
     gone = sum(away.values())
     if not gone:
-        return f"None of the {_people(total)} allocated is missing at {at}."
+        return f"All {_people(total)} allocated have usable trials at {at}."
     where = listed([f"{name} {n} of {allocated[name]}" for name, n in away.items() if n])
     known = dict(reasons)
     unknown = gone - sum(known.values())
@@ -100,7 +100,8 @@ def departures(table: pd.DataFrame) -> str:
     if table.empty:
         return "The data show no departure from the plan."
     said = [
-        f"{row.topic}{f' at {row.where}' if row.where else ''} ({_people(int(row.people))})"
+        f"{row.topic}{f' at {row.where}' if row.where else ''}"
+        + (f" ({_people(int(row.people))})" if row.people else "")
         for row in table.itertuples()
     ]
     return f"Departures from the plan that the data show: {listed(said)}."
@@ -133,3 +134,30 @@ def sensitivity_words(table: pd.DataFrame, original: str) -> str:
 
 def _people(n: int) -> str:
     return "1 person" if n == 1 else f"{n} people"
+
+
+def registered_words(registered: Sequence[tuple[str, int]], changed: int, since: int) -> str:
+    """When a plan was registered, and how often it was changed after.
+
+    Parameters
+    ----------
+    registered : sequence of (str, int)
+        Day of each registration, and the trials that had been recorded by then.
+    changed, since : int
+        Entries of the plan changed in all, and those changed since the last registration.
+
+    Examples
+    --------
+    >>> registered_words([("2026-01-05", 0)], 1, 1)
+    'The plan was registered on 2026-01-05, before any trial. 1 entry was changed after, 1 of them \
+without being registered.'
+    """
+    days = listed([day for day, _ in registered])
+    first = registered[0][1]
+    when = "before any trial" if not first else f"when {count(first, 'trial')} had been recorded"
+    said = f"The plan was registered on {days}, {when}."
+    if not changed:
+        return f"{said} It was not changed after."
+    were = "was" if changed == 1 else "were"
+    end = f", {since} of them without being registered" if since else ", each registered"
+    return f"{said} {count(changed, 'entry')} {were} changed after{end}."

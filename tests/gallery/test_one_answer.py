@@ -2,6 +2,8 @@
 
 import json
 import re
+from dataclasses import replace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -12,6 +14,7 @@ import motorlearn as ml
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.exceptions import InputError
 from motorlearn.report import audit_study, supervisor_page
+from motorlearn.report.figure_cache import Kept, fingerprint
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import view_of
 from motorlearn.report.writers.contents import Text
@@ -32,9 +35,26 @@ def told(analysed):
     return shown(analysed[1])
 
 
+class Remembered(Kept):
+    """Draws every figure once, however often documents ask for it."""
+
+    drawn: ClassVar = {}
+
+    def draw(self, function, *values, ending="", **options):
+        key = fingerprint(function.__name__, values, options, ending)
+        if key not in self.drawn:
+            self.drawn[key] = super().draw(function, *values, ending=ending, **options)
+        return self.drawn[key]
+
+
+def view(analysis):
+    return replace(view_of(analysis, decimal="."), kept=Remembered())
+
+
 def shown(analysis):
     """Document, results.json and supervisor's page of an analysis."""
-    found = view_of(analysis, decimal=".")
+    Remembered.drawn.clear()
+    found = view(analysis)
     document = compose(found, versions={"motorlearn": "test"})
     stored = json.loads(to_results(found, document, {}))
     return document, stored, audit_study(analysis)
@@ -223,7 +243,7 @@ def test_the_short_report_says_what_the_first_part_of_the_full_one_says(analysed
     name, analysis = analysed
     document = told[0]
     first = document.blocks[: document.appendix]
-    short = compose(view_of(analysis, decimal="."), short=True, versions={"motorlearn": "test"})
+    short = compose(view(analysis), short=True, versions={"motorlearn": "test"})
     assert short.appendix == len(short.blocks)
     for block in short.blocks:
         if isinstance(block, Text):
@@ -234,7 +254,7 @@ def test_the_short_report_says_what_the_first_part_of_the_full_one_says(analysed
     ]
     assert heads[0] == "Summary" and heads[-2:] == ["Limitations", "Method"]
     summary = [b.text for b in short.blocks if isinstance(b, Text)][:7]
-    assert any("no usable trial" in text or "is missing at" in text for text in summary), name
+    assert any("usable trial" in text for text in summary), name
     if isinstance(analysis.audit, Audit):
         assert any("checked" in text for text in summary)
     if isinstance(analysis.sensitivity, Sensitivity):

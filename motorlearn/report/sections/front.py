@@ -11,7 +11,7 @@ from motorlearn.figures.drawing.style import Drawing
 from motorlearn.plan import compare_with_plan
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
-from motorlearn.report.sections.closing import limits_of
+from motorlearn.report.sections.closing import limits_of, registered_and_now
 from motorlearn.report.sections.methods_of_plan import method_texts, timeline
 from motorlearn.report.sections.primary import primary_sentences, shown_stage
 from motorlearn.report.sections.secondary import secondary_table
@@ -194,6 +194,9 @@ def _open_table(rows: pd.DataFrame) -> Table:
 def _limitations(found: StudyView) -> Iterator[Block]:
     yield Heading("Limitations")
     yield from (Text(text, "item") for text in limits_of(found))
+    registered, _ = registered_and_now(found)
+    if registered:
+        yield Text(registered, "item")
     yield Text(summary.departures(compare_with_plan(found.study).table), "item")
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"
