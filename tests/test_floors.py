@@ -103,6 +103,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "frames",
+        "grids",
         "inference.anova",
         "inference.hypotheses",
         "inference.intervals",

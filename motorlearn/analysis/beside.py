@@ -1,9 +1,11 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
-from typing import TypedDict
+from collections.abc import Callable
+from typing import TypedDict, TypeVar
 
 import pandas as pd
 
+from motorlearn.analysis.allocated import refuse_clusters
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
@@ -11,6 +13,7 @@ from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
+from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
@@ -23,6 +26,9 @@ FEWEST_BLOCKS = 5
 
 MODEL_SIMULATIONS = 200
 """Data sets that the audit of the mixed model simulates; shares are known to about 0.035."""
+
+
+Made = TypeVar("Made")
 
 
 class Beside(TypedDict):
@@ -42,7 +48,7 @@ def beside_of(
     study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
 ) -> Beside:
     """The mixed model of trials with its assumptions, agreement of raters, learning curves."""
-    mixed = trial_model(scores, question)
+    mixed = _of_people(study.design, "the mixed model of trials", trial_model)(scores, question)
     audit = None
     if not isinstance(mixed, Refused):
         audit = or_refused(check_assumptions)(
@@ -57,14 +63,32 @@ def beside_of(
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
         "curves": learners_curves(cells) if practised else None,
-        "population": population_curve(cells) if practised else None,
-        "technique": or_refused(technique_change)(study, ratings=ratings, scores=scores, seed=seed)
+        "population": _of_people(study.design, "the population curve", population_curve)(cells)
+        if practised
+        else None,
+        "technique": _of_people(study.design, "the change of technique", technique_change)(
+            study, ratings=ratings, scores=scores, seed=seed
+        )
         if rated
         else None,
-        "speed": or_refused(speed_beside)(scores, study.design, seed=seed)
+        "speed": _of_people(study.design, "the change of speed", speed_beside)(
+            scores, study.design, seed=seed
+        )
         if has_speed(scores)
         else None,
     }
+
+
+def _of_people(
+    design: Design, what: str, made: Callable[..., Made]
+) -> Callable[..., Made | Refused]:
+    """What takes people for the unit, refused where it was not people who were allocated."""
+
+    def made_or_refused(*given: object, **options: object) -> Made:
+        refuse_clusters(design, what)
+        return made(*given, **options)
+
+    return or_refused(made_or_refused)
 
 
 def has_speed(scores: OutcomeScores) -> bool:

@@ -161,6 +161,7 @@ def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[
         "variance": asked.variance,
         "equivalence": asked.bound,
         "equivalence_unit": asked.bound_unit,
+        "unit": question.design.allocation.clusters or "participant",
     }
 
 
@@ -209,6 +210,7 @@ def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
         attempts=scores.attempts,
         out_of=scores.out_of,
         groups=list(question.groups),
+        unit=question.design.allocation.clusters or "participant",
     )
 
 

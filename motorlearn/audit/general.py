@@ -13,9 +13,8 @@ from motorlearn.audit.comparison.resampled import imputed
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
+from motorlearn.design.allocation import PERSON_UNITS
 from motorlearn.results import Recipe
-
-PERSON_UNITS = ("participant", "person", "individual")
 
 
 def unit_check(recipe: Recipe, context: Context, units: Sequence[str] = ("participant",)) -> Check:

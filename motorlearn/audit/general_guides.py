@@ -86,6 +86,22 @@ GENERAL = (
         doi="10.2307/1942661",
     ),
     Guide(
+        "few clusters",
+        "fewest classes in a group",
+        10,
+        6,
+        False,
+        status=CUSTOM,
+    ),
+    Guide(
+        "design effect",
+        "variance of a mean of people, against people who are independent",
+        None,
+        None,
+        source="Kish 1965, Survey Sampling",
+        status=SHOWN,
+    ),
+    Guide(
         "bound",
         "share of scores at a bound",
         0.15,

@@ -228,7 +228,7 @@ def _keepers(
             raise InputError("participants are not in the comparison", unknown)
         return np.isin(model.participants, np.asarray(list(per_protocol)))
     people = study.participants if study is not None else None
-    if people is None or "status" not in people:
+    if model.unit != "participant" or people is None or "status" not in people:
         return None
     status = people.drop_duplicates("participant").set_index("participant")["status"]
     return np.asarray(status.reindex(model.participants) == "completed", dtype=bool)
@@ -241,6 +241,8 @@ def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
     if study.design.allocation.method == "none":
         return Allocation(None, "not run: groups were not drawn by lot", by_lot=False)
     people = study.participants
+    if model.unit != "participant":
+        return Allocation(None, f"labels moved among all of {model.unit}")
     if people is None:
         return everywhere
     known = people.drop_duplicates("participant").set_index("participant")

@@ -106,8 +106,13 @@ def _tests_of(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     """Every participant at the tests that matter, all contrasts, all scores."""
     scores = exhibits.scores_figure(found, entry, "thesis")
     if scores is not None:
-        yield Text(f"{{fig:{scores.name}}} shows every participant.")
+        yield Text(f"{{fig:{scores.name}}} shows every {voice.one}.")
         yield scores
+    if len(comparison.clusters):
+        yield Text(
+            f"{{tab:clusters-{name}}} holds what it costs that whole classes were allocated."
+        )
+        yield outcome_tables.clusters_table(entry)
     if len(found.groups) > 1:
         yield from _between(found, entry, shown_stage(found))
     name = slug(entry.outcome.name)
