@@ -77,7 +77,7 @@ def register_plan(
     refuse_inputs(place, study)
     design = read_design(study)
     recorded = _recorded(Path(study))
-    found = or_refused(power)(design, n=_sizes(design), simulations=simulations, seed=seed)
+    found = _simulated(design, simulations, seed)
     version, _ = register_version(
         study, design, recorded=recorded, today=today or datetime.date.today()
     )
@@ -90,9 +90,16 @@ def register_plan(
     return place, version
 
 
-def _sizes(design: Design) -> list[int] | None:
-    sizes = {group.size for group in design.groups if group.size}
-    return sorted(sizes) or None
+def _simulated(design: Design, simulations: int, seed: int) -> Power | Refused:
+    """Power of the plan with the people it plans, or why there is none."""
+    sizes = sorted({group.size for group in design.groups if group.size})
+    if not sizes:
+        return Refused("the plan names no number of people: set groups.size")
+    if design.assumptions is None:
+        return Refused(
+            "the plan holds no assumptions to simulate from: fill the section assumptions"
+        )
+    return or_refused(power)(design, n=sizes, simulations=simulations, seed=seed)
 
 
 def _recorded(folder: Path) -> int:

@@ -147,7 +147,7 @@ def _pictured(found: StudyView, stage: str) -> Iterator[Block]:
         said = "sets the scores beside the difference between groups."
     else:
         figure = exhibits.pairs_figure(found, entry)
-        said = "joins the two tests of every participant."
+        said = f"joins the two tests of every {entry.voice.one}."
     if figure is not None:
         yield Text(f"{{fig:{figure.name}}} {said}")
         yield figure

@@ -103,19 +103,20 @@ def _primary(found: StudyView) -> Iterator[Block]:
 
 
 def _tests_of(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
-    """Every participant at the tests that matter, all contrasts, all scores."""
+    """Everybody at the tests that matter, all contrasts, all scores."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    name = slug(entry.outcome.name)
     scores = exhibits.scores_figure(found, entry, "thesis")
     if scores is not None:
-        yield Text(f"{{fig:{scores.name}}} shows every {voice.one}.")
+        yield Text(f"{{fig:{scores.name}}} shows every {entry.voice.one}.")
         yield scores
-    if len(comparison.clusters):
+    if len(entry.comparison.clusters):
         yield Text(
             f"{{tab:clusters-{name}}} holds what it costs that whole classes were allocated."
         )
         yield outcome_tables.clusters_table(entry)
     if len(found.groups) > 1:
         yield from _between(found, entry, shown_stage(found))
-    name = slug(entry.outcome.name)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
     yield outcome_tables.descriptives_table(entry)
 

@@ -4,10 +4,10 @@ import io
 import textwrap
 from collections.abc import Sequence
 from importlib.resources import files
+from typing import Any
 
 import jinja2
 from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.backends.backend_pdf import FigureCanvasPdf
 from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
@@ -116,9 +116,8 @@ def to_sheet_pdf(title: str, headline: str, entries: Entries, made: Pairs) -> by
         sheet.fill(title, headline, entries, made)
         if sheet.at > _SIGN_AT + 12:
             buffer = io.BytesIO()
-            FigureCanvasPdf(figure).print_pdf(
-                buffer, metadata={"Title": title, "Subject": MADE_HERE, "CreationDate": None}
-            )
+            about: Any = {"Title": title, "Subject": MADE_HERE, "CreationDate": None}
+            figure.savefig(buffer, format="pdf", metadata=about)
             return buffer.getvalue()
     raise InputError("the texts do not fit on one page", [title], "shorten title and question")
 
@@ -128,7 +127,7 @@ class _Sheet:
 
     def __init__(self, figure: Figure, points: float) -> None:
         self.figure, self.points, self.at = figure, points, _TOP
-        self.measure = FigureCanvasAgg(figure).get_renderer()
+        self.measure: Any = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
 
     def fill(self, title: str, headline: str, entries: Entries, made: Pairs) -> None:
         self.lines([MADE_HERE], _LEFT, self.points, colour="#595959")

@@ -119,8 +119,7 @@ class _Writer:
 
     def begin_appendix(self) -> None:
         """Begin the appendix on a page of its own."""
-        self.word.add_page_break()
-        self.word.add_paragraph("Appendix", style="Title")
+        self.word.add_paragraph("Appendix", style="Title").paragraph_format.page_break_before = True
 
     def contents(self) -> None:
         """Write the headings as a table of contents that Word can renew and number."""
