@@ -26,7 +26,7 @@ from motorlearn.design.programme import (
 )
 from motorlearn.design.recipe import ImportRecipe
 from motorlearn.tables import to_html
-from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
 
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
@@ -118,6 +118,17 @@ class Test(Section):
                 "practice 'posttest' and one inside the programme 'progress'"
             )
         return self
+
+    @property
+    def is_delayed(self) -> bool:
+        """Whether it can speak about more than performance on the day.
+
+        Its gap decides and not its name alone: after less than half a day (common practice, no
+        source) what practice leaves for minutes or hours has not gone. Where the plan names no gap
+        the phase is taken at its word.
+        """
+        known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
+        return self.phase in DELAYED_PHASES and known
 
     @property
     def planned_day(self) -> float | None:
@@ -298,7 +309,7 @@ class Design(Section):
     @property
     def has_delayed_test(self) -> bool:
         """Whether any test can speak about learning."""
-        return any(test.phase in DELAYED_PHASES for test in self.tests)
+        return any(test.is_delayed for test in self.tests)
 
     def outcome(self, name: str) -> Outcome | None:
         """Find an outcome by name."""
