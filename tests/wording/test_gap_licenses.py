@@ -17,7 +17,7 @@ def plan(days):
         "groups": [{"name": "blocked", "size": 12}, {"name": "random", "size": 12}],
         "tests": [
             {"phase": "pretest", "trials": 20},
-            {"phase": "retention", "trials": 20} | ({} if days is None else {"interval_days": days}),
+            {"phase": "retention", "trials": 20} | ({"interval_days": days} if days else {}),
         ],
         "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
         "primary": {"outcome": "radial_error", "groups": ["random", "blocked"]},
