@@ -116,7 +116,10 @@ def rater_drift(
     rows = _against_others(result.scores)
     if rows.empty:
         raise InputError("drift against other raters needs items with two raters")
-    styles = looks(sorted(rows["rater"].unique()))
+    raters = sorted(rows["rater"].unique())
+    pair = len(raters) == 2  # the gap of one is that of the other turned round
+    styles = looks(raters[:1] if pair else raters)
+    against = f"rater {shortened(str(raters[1]))}" if pair else "the mean of the other raters"
     drift = result.drift[result.drift["basis"] == "minus other raters"].set_index("rater")
     with house(size):
         figure, (axes,) = canvas(size)
@@ -137,17 +140,19 @@ def rater_drift(
                 )
             )
         axes.set_xlabel("position of the clip")
-        axes.set_ylabel(f"score minus other raters ({unit})")
+        axes.set_ylabel(f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
+    drift = drift[drift.index.isin(list(styles))]
     said = "; ".join(
         f"{row.Index} changes by {digits.number(row.change)} "
         f"({digits.interval(row.change_low, row.change_high)})"
         for row in drift.itertuples()
     )
     caption = (
-        "Each rater's score minus the mean of the other raters of the same item, over the order in "
-        f"which the rater saw the clips. Thin: running mean; thick: straight line. From first to "
-        f"last clip: {said}. With two raters the drift of one shows in the other as well."
+        f"{f'Score of rater {raters[0]}' if pair else 'Score of each rater'} minus {against} of "
+        f"the same item, over the order in which the rater saw the clips. Thin: running mean; "
+        f"thick: straight line. From first to last clip: {said}."
+        + (" Which of the two drifted the difference cannot say." if pair else "")
     )
     return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.digits import plain
 from motorlearn.figures.drawing.style import Drawing
 from motorlearn.figures.plan.load import load_by_week
 from motorlearn.figures.plan.orders import trial_order_raster
@@ -17,6 +18,7 @@ from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import eligibility, method
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 
@@ -102,9 +104,21 @@ def _figures(
         yield from shown(order, "shows in which order tasks were practised.")
     if _timed(design):
         load = throw_load(design)
-        drawing = if_possible(lambda: _load(design, load, kept))
-        yield from shown(drawing, "adds up the planned trials by week.")
+        if len(load.weeks) < WEEKS_DRAWN:
+            yield Text(_weeks(load))
+        else:
+            drawing = if_possible(lambda: _load(design, load, kept))
+            yield from shown(drawing, "adds up the planned trials by week.")
         yield from (Text(text, "caution") for text in _breaches(load))
+
+
+WEEKS_DRAWN = 3
+"""Fewer weeks are told in a sentence: two bars are no figure."""
+
+
+def _weeks(load: ThrowLoad) -> str:
+    said = [f"week {plain(row.week)} {row.total}" for row in load.weeks.itertuples()]
+    return f"Planned trials of one participant: {listed(said)}. The count predicts no injury."
 
 
 def _load(design: Design, load: ThrowLoad, kept: Kept) -> Drawing:

@@ -8,6 +8,7 @@ from typing import Any
 import docx
 from docx.document import Document as WordDocument
 from docx.enum.style import WD_STYLE_TYPE
+from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Cm, Pt, RGBColor
@@ -76,6 +77,9 @@ def _set_up(word: WordDocument, document: Document) -> None:
         entry.base_style = word.styles["Normal"]
         entry.paragraph_format.left_indent = Cm(0.6 * (level - 1))
         entry.paragraph_format.space_after = Pt(2)
+        entry.paragraph_format.tab_stops.add_tab_stop(
+            WIDTH, WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS
+        )
     for name in ("Caution", "Author remark", "Table note"):
         style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = word.styles["Normal"]
@@ -129,12 +133,14 @@ class _Writer:
             paragraph = self.word.add_paragraph(style=f"toc {heading.level}")
             if place == 0:
                 _field_part(paragraph, "begin")
-                _instruction(paragraph, 'TOC \\o "1-2" \\h \\n')
+                _instruction(paragraph, 'TOC \\o "1-2" \\h')
                 _field_part(paragraph, "separate")
             link = OxmlElement("w:hyperlink")
             link.set(qn("w:anchor"), _mark(heading))
             link.append(paragraph.add_run(heading.text)._r)
             paragraph._p.append(link)
+            paragraph.add_run("\t")
+            _field(paragraph, f"PAGEREF {_mark(heading)} \\h", "")
             if place == len(headings) - 1:
                 _field_part(paragraph, "end")
 
