@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.analysis.allocated import refuse_clusters
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
+from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
@@ -31,11 +32,16 @@ MODEL_SIMULATIONS = 200
 Made = TypeVar("Made")
 
 
-class Beside(TypedDict):
-    """Fields of the analysis of a study."""
+class Modelled(TypedDict):
+    """Fields of the analysis of a study: its mixed model."""
 
     mixed: MixedFit | Refused
     mixed_audit: Audit | Refused | None
+
+
+class Beside(Modelled):
+    """Fields of the analysis of a study: what stands beside the comparison."""
+
     raters: Agreement | Refused | None
     landmarks: LandmarkScores | Refused | None
     curves: CurveFits | Refused | None
@@ -44,22 +50,41 @@ class Beside(TypedDict):
     speed: SpeedBeside | Refused | None
 
 
+def modelled(study: Study, scores: OutcomeScores, question: Question, seed: int) -> Modelled:
+    """The mixed model of trials with its assumptions."""
+    mixed = _of_people(study.design, "the mixed model of trials", trial_model)(scores, question)
+    if isinstance(mixed, Refused):
+        return {"mixed": mixed, "mixed_audit": None}
+    audit = or_refused(check_assumptions)(
+        mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
+    )
+    return {"mixed": mixed, "mixed_audit": audit}
+
+
+def page_beside(
+    study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
+) -> Beside:
+    """The mixed model alone, which the supervisor's page shows; the rest is refused."""
+    return {
+        **modelled(study, scores, question, seed),
+        "raters": NOT_ON_PAGE,
+        "landmarks": NOT_ON_PAGE,
+        "curves": NOT_ON_PAGE,
+        "population": NOT_ON_PAGE,
+        "technique": NOT_ON_PAGE,
+        "speed": NOT_ON_PAGE,
+    }
+
+
 def beside_of(
     study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
 ) -> Beside:
-    """The mixed model of trials with its assumptions, agreement of raters, learning curves."""
-    mixed = _of_people(study.design, "the mixed model of trials", trial_model)(scores, question)
-    audit = None
-    if not isinstance(mixed, Refused):
-        audit = or_refused(check_assumptions)(
-            mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
-        )
+    """Mixed model, agreement of raters, scores from landmarks, curves, technique and speed."""
     rated, practised = has_ratings(study.ratings), has_curves(cells)
     camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
     ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
-        "mixed": mixed,
-        "mixed_audit": audit,
+        **modelled(study, scores, question, seed),
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
         "curves": learners_curves(cells) if practised else None,

@@ -49,7 +49,7 @@ class Comparing:
     baseline : hashable or None
         Phase that is the covariate.
     variance : {"equal", "by group"}
-        Residual variance of the analysis of covariance.
+        Residual variance of the analysis of covariance and of the mixed model of scores.
     clusters : Clusters, optional
         Where classes were allocated: their people; ``data`` then holds the means of classes.
     """

@@ -175,8 +175,8 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
             f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
             "variance; with these numbers such a test calls about "
             f"{digits.percent(limit.values[-1])} of studies without a difference significant at "
-            "5 %. Welch's t and the analysis of covariance with variance = 'by group' keep their "
-            "rate."
+            "5 %. Welch's t keeps its rate, and with variance = 'by group' so do the analysis of "
+            "covariance and the mixed model of scores."
         )
 
     return said

@@ -28,7 +28,7 @@ from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
-from motorlearn.compare.spread import few_people, unequal_spread
+from motorlearn.compare.spread import few_people, spread_still_pooled, unequal_spread
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -124,7 +124,8 @@ def compare_phases(
         ``"mixed"`` adds the contrasts of a mixed model on all available rows.
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance: one, or one for each group with
-        Satterthwaite's degrees of freedom. Choose it beforehand where groups differ in size.
+        Satterthwaite's degrees of freedom; of the mixed model of scores likewise, by leaving
+        participants out. Choose it beforehand where groups differ in size.
 
     Returns
     -------
@@ -253,7 +254,9 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
-    few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
+    hits = "odds ratio" in set(found.frame["effect"])
+    pooled = hits or comparing.clusters is not None
+    few = (*few_people(comparing, hits), *(spread_still_pooled(comparing) if pooled else ()))
     judged = equivalence_frame(
         comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
     )
