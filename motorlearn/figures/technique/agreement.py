@@ -142,18 +142,17 @@ def rater_drift(
         axes.set_xlabel("position of the clip")
         axes.set_ylabel(f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
-    drift = drift[drift.index.isin(list(styles))]
     said = "; ".join(
         f"{row.Index} changes by {digits.number(row.change)} "
         f"({digits.interval(row.change_low, row.change_high)})"
-        for row in drift.itertuples()
+        for row in drift[drift.index.isin(list(styles))].itertuples()
     )
+    who = f"Score of rater {raters[0]}" if pair else "Score of each rater"
     caption = (
-        f"{f'Score of rater {raters[0]}' if pair else 'Score of each rater'} minus {against} of "
-        f"the same item, over the order in which the rater saw the clips. Thin: running mean; "
-        f"thick: straight line. From first to last clip: {said}."
-        + (" Which of the two drifted the difference cannot say." if pair else "")
+        f"{who} minus {against} of the same item, over the order in which the rater saw the clips. "
+        f"Thin: running mean; thick: straight line. From first to last clip: {said}."
     )
+    caption += " Which of the two drifted the difference cannot say." if pair else ""
     return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import docx
 from docx.document import Document as WordDocument
 from docx.enum.style import WD_STYLE_TYPE
-from docx.enum.text import WD_TAB_ALIGNMENT, WD_TAB_LEADER
+from docx.enum.text import WD_TAB_ALIGNMENT
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Cm, Pt, RGBColor
@@ -60,6 +60,9 @@ def _set_up(word: WordDocument, document: Document) -> None:
     section.page_width, section.page_height = Cm(21), Cm(29.7)
     section.left_margin = section.right_margin = Cm(2.5)
     section.top_margin = section.bottom_margin = Cm(2.5)
+    update = OxmlElement("w:updateFields")  # page numbers are known to the word processor alone
+    update.set(qn("w:val"), "true")
+    word.settings.element.append(update)
     properties = word.core_properties
     properties.title, properties.language = document.title, "en-GB"
     properties.author, properties.comments = "", ""
@@ -77,9 +80,7 @@ def _set_up(word: WordDocument, document: Document) -> None:
         entry.base_style = word.styles["Normal"]
         entry.paragraph_format.left_indent = Cm(0.6 * (level - 1))
         entry.paragraph_format.space_after = Pt(2)
-        entry.paragraph_format.tab_stops.add_tab_stop(
-            WIDTH, WD_TAB_ALIGNMENT.RIGHT, WD_TAB_LEADER.DOTS
-        )
+        entry.paragraph_format.tab_stops.add_tab_stop(WIDTH, WD_TAB_ALIGNMENT.RIGHT)
     for name in ("Caution", "Author remark", "Table note"):
         style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = word.styles["Normal"]
