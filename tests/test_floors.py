@@ -112,6 +112,7 @@ TABLE_FACING = {
         "prediction",
         "refitting",
         "result",
+        "structures",
     },
     "linear": set(),
 }

@@ -24,7 +24,7 @@ def judged(
     question: Question,
     seed: int,
 ) -> Judged:
-    """Judge the primary comparison; of one group its assumptions alone."""
+    """Judge the primary comparison; of one group, or within people, its assumptions alone."""
     stage = question.primary_stage
     if isinstance(comparison, Refused):
         return {"audit": comparison, "sensitivity": None}
@@ -35,6 +35,6 @@ def judged(
     phases = [stage.name] if stage is not None and between else None
     audit = or_refused(check_assumptions)(comparison, study=study, phases=phases, seed=seed)
     variants = None
-    if between and stage is not None:
+    if between and stage is not None and study.design.within is None:
         variants = or_refused(sensitivity)(comparison, study=study, phase=stage.name, seed=seed)
     return {"audit": audit, "sensitivity": variants}

@@ -50,6 +50,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
@@ -91,6 +92,8 @@ __all__ = [
     "Test",
     "Threshold",
     "WideColumn",
+    "WithinPeople",
+    "counterbalanced",
     "design_from_mapping",
     "hits_declared_of",
     "levels_by_group",
