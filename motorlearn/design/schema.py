@@ -122,11 +122,9 @@ class Test(Section):
 
     @property
     def is_delayed(self) -> bool:
-        """Whether it can speak about more than performance on the day.
+        """Whether it can speak about more than performance: its gap decides, not its name alone.
 
-        Its gap decides and not its name alone: after less than half a day (common practice, no
-        source) what practice leaves for minutes or hours has not gone. Where the plan names no gap
-        the phase is taken at its word.
+        Where the plan names no gap the phase is taken at its word.
         """
         known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
         return self.phase in DELAYED_PHASES and known

@@ -1,7 +1,10 @@
 """Figures of rater agreement: limits of agreement, and drift over the order of clips."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
@@ -142,11 +145,18 @@ def rater_drift(
         axes.set_xlabel("position of the clip")
         axes.set_ylabel(f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
+    return _drift_drawing(figure, drift[drift.index.isin(list(styles))], raters, against)
+
+
+def _drift_drawing(
+    figure: Figure, drift: pd.DataFrame, raters: Sequence[str], against: str
+) -> Drawing:
     said = "; ".join(
         f"{row.Index} changes by {digits.number(row.change)} "
         f"({digits.interval(row.change_low, row.change_high)})"
-        for row in drift[drift.index.isin(list(styles))].itertuples()
+        for row in drift.itertuples()
     )
+    pair = len(raters) == 2
     who = f"Score of rater {raters[0]}" if pair else "Score of each rater"
     caption = (
         f"{who} minus {against} of the same item, over the order in which the rater saw the clips. "
