@@ -43,6 +43,7 @@ _WORDS = frozenset(
             "limitations",
             "method",
             "sentences",
+            "single_case",
             "standards",
             "summary",
         ),

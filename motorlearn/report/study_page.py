@@ -10,10 +10,12 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.analysis.study import page_analysis
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, hits_declared_of, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
+from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
@@ -193,13 +195,15 @@ def _verdicts(analysis: StudyAnalysis) -> dict[str, str]:
         if result is not None and not isinstance(result, Refused):
             found[topic] = result.verdict
     for name, comparison in analysis.comparisons.items():
-        if isinstance(comparison, Refused):
+        if isinstance(comparison, Refused) and not analysis.single_cases:
             found[f"not compared: {name}"] = comparison.reason
     return found
 
 
 def _flow(analysis: StudyAnalysis) -> pd.DataFrame:
     """People of each group at each part of the study: ``group`` and a column for every part."""
+    if analysis.single_cases:
+        return flow_of_cases(analysis)
     flow = analysis.people.flow
     wide = flow.pivot_table(index="group", columns="stage", values="n", sort=False, aggfunc="first")
     wide = wide.reindex(columns=list(dict.fromkeys(flow["stage"]))).astype(int)
@@ -209,6 +213,11 @@ def _flow(analysis: StudyAnalysis) -> pd.DataFrame:
 
 def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
     """Every test that was run, by name of its column."""
+    for name, case in analysis.single_cases.items():
+        for row in rows_of_case(case):
+            entry = analysis.details[name]
+            label = entry.role if row.pop("first") else "exploratory"
+            yield _row(entry, "all sessions", row.pop("contrast"), row.pop("method"), label, **row)
     for entry in analysis.details.values():
         comparison = entry.comparison
         if isinstance(comparison, Refused):
@@ -310,7 +319,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "tests": ", ".join(tests),
         "unit allocated": f"{design.allocation.unit}, by {design.allocation.method}",
         "unit analysed": "participant: one score per person and test",
-        "primary comparison": "none declared"
+        "primary comparison": case_fact(design)
         if primary is None
         else f"{primary.outcome} at {primary.phase}, {primary.effect}, "
         f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",

@@ -16,6 +16,7 @@ from motorlearn.plan import compare_with_plan
 from motorlearn.report.sections.closing import registered_and_now
 from motorlearn.report.sections.front import missing_sentence
 from motorlearn.report.sections.primary import primary_sentences
+from motorlearn.report.sections.single_case import is_single_case
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
 from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_pdf, to_sheet_text
@@ -159,7 +160,8 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     yield "assumptions", _open(analysis.audit)
     if analysis.sensitivity is not None:
         yield "sensitivity", _other_ways(analysis.sensitivity)
-    yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
+    if not is_single_case(found):
+        yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
     yield "departures", [summary.departures(compare_with_plan(found.study).table)]
     registered, _ = registered_and_now(found)
     yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]

@@ -16,6 +16,7 @@ from motorlearn.plan.registered import (
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
+from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -121,4 +122,5 @@ def limits_of(found: StudyView) -> list[str]:
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
             limits += entry.comparison.limits
-    return limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
+    said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
+    return [*single_case_limits(found), *said]

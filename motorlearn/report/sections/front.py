@@ -15,6 +15,7 @@ from motorlearn.report.sections.closing import limits_of, registered_and_now
 from motorlearn.report.sections.methods_of_plan import method_texts, timeline
 from motorlearn.report.sections.primary import primary_sentences, shown_stage
 from motorlearn.report.sections.secondary import secondary_table
+from motorlearn.report.sections.single_case import is_single_case, single_case_blocks
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -67,7 +68,8 @@ def _summary(found: StudyView, whole: bool) -> Iterator[Block]:
 
 def _beside_the_result(found: StudyView) -> Iterator[str]:
     """Who is missing, what is open, what other ways of analysing say."""
-    yield missing_sentence(found)
+    if not is_single_case(found):
+        yield missing_sentence(found)
     audit, other = found.analysis.audit, found.analysis.sensitivity
     if isinstance(audit, Audit):
         yield summary.open_assumptions(audit.table)
@@ -92,13 +94,15 @@ def missing_sentence(found: StudyView) -> str:
 def _participants(found: StudyView, whole: bool) -> Iterator[Block]:
     yield Heading("Participants")
     who = eligibility.eligibility_paragraph(found.design)
-    more = "; {tab:participants} describes the groups" if whole else ""
-    yield Text(
-        f"{who} ".lstrip()
-        + method.participants_paragraph(found.design, found.analysis.allocated)
-        + f" {{fig:participant-flow}} shows how many reached each part of the study{more}. "
-        + missing_sentence(found)
-    )
+    single = is_single_case(found)
+    parts = [who, method.participants_paragraph(found.design, found.analysis.allocated)]
+    if not single:
+        parts.append("{fig:participant-flow} shows how many reached each part of the study.")
+    if whole:
+        parts.append(f"{{tab:participants}} describes {'them' if single else 'the groups'}.")
+    if not single:
+        parts.append(missing_sentence(found))
+    yield Text(" ".join(part for part in parts if part))
     approval = found.design.study.ethics_approval
     yield Text(
         ("State " if who else "State who could take part, ")
@@ -107,13 +111,18 @@ def _participants(found: StudyView, whole: bool) -> Iterator[Block]:
         + " and how the number of participants was decided.",
         "author",
     )
-    yield exhibits.flow_figure(found)
+    if not single:
+        yield exhibits.flow_figure(found)
 
 
 def _results(found: StudyView) -> Iterator[Block]:
     entry = found.outcomes[0]
     declared = found.design.primary is not None
     yield Heading("Results")
+    if is_single_case(found):
+        yield Heading("Conditions compared within each case", 2)
+        yield from single_case_blocks(found, entry)
+        return
     yield Heading("Primary comparison" if declared else "Comparison of tests", 2)
     if isinstance(entry.comparison, Refused):
         yield Text(f"Not computed: {entry.comparison.reason}", "caution")

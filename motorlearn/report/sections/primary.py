@@ -2,6 +2,7 @@
 
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
+from motorlearn.report.sections.single_case import is_single_case, single_case_sentences
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
 from motorlearn.wording import sentences
@@ -9,6 +10,8 @@ from motorlearn.wording import sentences
 
 def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     """The primary comparison, or the closest thing the design allows."""
+    if is_single_case(found):
+        return single_case_sentences(found, entry)
     if isinstance(entry.comparison, Refused):
         return [f"The comparison was not computed: {entry.comparison.reason}"]
     row = primary_contrast(found, entry)

@@ -16,6 +16,12 @@ from motorlearn.report.sections.primary import (
     primary_sentences,
     shown_stage,
 )
+from motorlearn.report.sections.questionnaires import questionnaire_sections
+from motorlearn.report.sections.single_case import (
+    is_single_case,
+    single_case_blocks,
+    single_case_tables,
+)
 from motorlearn.report.sections.spread_of_scores import spread_of_scores
 from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView
@@ -82,6 +88,7 @@ def _details(found: StudyView) -> list[Block]:
         blocks += _secondary(found, entry)
     return [
         *blocks,
+        *questionnaire_sections(found),
         *technique_sections(found),
         *side_sections(found),
         *closing_sections(found),
@@ -91,6 +98,9 @@ def _details(found: StudyView) -> list[Block]:
 def _primary(found: StudyView) -> Iterator[Block]:
     entry = found.outcomes[0]
     yield Heading(f"Primary outcome: {entry.voice.name}")
+    if is_single_case(found):
+        yield from single_case_tables(found, entry)
+        return
     if isinstance(entry.comparison, Refused):
         yield Text(f"Not computed: {entry.comparison.reason}", "caution")
     else:
@@ -232,6 +242,10 @@ def _secondary(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         "This outcome was not declared primary; its p values are not corrected for the number of "
         "outcomes, and its results explore."
     )
+    if is_single_case(found):
+        yield from single_case_blocks(found, entry)
+        yield from single_case_tables(found, entry)
+        return
     if isinstance(entry.comparison, Refused):
         yield Text(f"Not computed: {entry.comparison.reason}", "caution")
     else:

@@ -9,6 +9,7 @@ import pandas as pd
 from motorlearn.design import Design, Test, tests_not_told_apart
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.checking.single_case import check_single_case
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
@@ -376,4 +377,5 @@ _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     trial_counts,
     intervals_in_window,
     unrecorded_outcomes,
+    check_single_case,
 )
