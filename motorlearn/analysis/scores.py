@@ -101,7 +101,9 @@ class OutcomeScores:
         if not self.blocks:
             return self.table.iloc[:0]
         rows = self.rows(["participant", "group", "phase", *self.blocks])
-        return rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
+        rows = rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
+        counts = pd.Series(counted_rows(rows), index=rows.index)
+        return rows[counts.groupby([rows[name] for name in self.blocks]).transform("any")]
 
     @cached_property
     def block_cells(self) -> pd.DataFrame:

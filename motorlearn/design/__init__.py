@@ -7,6 +7,7 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
@@ -28,7 +29,6 @@ from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Design,
-    Exclusion,
     Files,
     Group,
     Outcome,
@@ -55,6 +55,7 @@ __all__ = [
     "Assumptions",
     "Checklist",
     "ChecklistItem",
+    "Condition",
     "Conversion",
     "Design",
     "Drill",
@@ -74,6 +75,7 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "Replacement",
     "Sample",
     "Schedules",
     "Section",

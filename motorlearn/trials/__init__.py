@@ -26,6 +26,7 @@ from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
+from motorlearn.trials.ruled import as_recorded
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
@@ -43,6 +44,7 @@ __all__ = [
     "MADE_HERE",
     "Study",
     "Trials",
+    "as_recorded",
     "attrition",
     "baseline_differences",
     "change_table",

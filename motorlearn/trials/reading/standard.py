@@ -152,6 +152,8 @@ class _Writer:
         return values.astype(np.int64) if whole and _fits(values) else values
 
     def _labels(self, name: str, column: pa.ChunkedArray) -> pd.Series:
+        if name in COLUMNS:
+            column = self._whole_numbers(name, column)
         texts, altered = reading.to_labels(column)
         if len(altered):
             before = column.take(pa.array(altered)).to_pylist()
@@ -159,6 +161,16 @@ class _Writer:
             self._change(name, altered, before, after, "outer spaces removed")
             self._spaces(name, altered, before)
         return texts.to_pandas().astype("str")
+
+    def _whole_numbers(self, name: str, column: pa.ChunkedArray) -> pa.ChunkedArray:
+        """Read ``1.000`` as ``1`` in a column of labels that holds nothing but such numbers."""
+        plain = reading.without_empty_decimals(column)
+        if plain is None:
+            return column
+        example = next(text for text in column.to_pylist() if text.strip())
+        rule = "labels written as decimals read as whole numbers"
+        self.changes.append(self._whole(name, example, str(int(float(example))), rule))
+        return plain
 
     def _spaces(self, name: str, lines: np.ndarray, before: list[str]) -> None:
         hard = [place for place, text in enumerate(before) if "\u00a0" in text]
