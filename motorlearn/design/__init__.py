@@ -9,6 +9,7 @@ from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
 from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
@@ -31,7 +32,6 @@ from motorlearn.design.schema import (
     Design,
     Files,
     Group,
-    Outcome,
     Primary,
     Skill,
     SmallestEffect,
@@ -49,6 +49,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.targets import target_of_rows
 
 __all__ = [
     "Allocation",
@@ -99,5 +100,6 @@ __all__ = [
     "stage_column",
     "stages_of",
     "standard_stage",
+    "target_of_rows",
     "tests_not_told_apart",
 ]

@@ -42,13 +42,13 @@ class Condition(Section):
 class Exclusion(Condition):
     """A rule for leaving out data, decided before the data were seen.
 
-    One that names ``participants``, ``phases`` or a ``column`` with a condition is applied: the rows
-    stay in the table, with the reason in ``void``. One that names none of them is told in the
+    One that names ``participants``, ``phases`` or a ``column`` with a condition is applied: the
+    rows stay in the table, with the reason in ``void``. One that names none of them is told in the
     report and applied by hand.
     """
 
     rule: Name
-    column: str = Field("", max_length=80)
+    column: str = Field(default="", max_length=80)
 
     @property
     def is_applied(self) -> bool:

@@ -30,10 +30,15 @@ class Outcome(Section):
     label: str = ""
     low: float | None = None
     high: float | None = None
-    column: str = Field("", max_length=80)
+    column: str = Field(default="", max_length=80)
     target: float | None = None
     targets: dict[str, float] = Field(default_factory=dict)
     measure: ErrorMeasure | None = None
+
+    @property
+    def recorded(self) -> str:
+        """Column in which a trial is written down."""
+        return self.column or self.name
 
     @property
     def has_target(self) -> bool:

@@ -64,13 +64,13 @@ class ImportRecipe(Section):
     that rows with fewer fields lack values at their end.
     """
 
-    file: str = Field("", max_length=80)
+    file: str = Field(default="", max_length=80)
     files: tuple[Name, ...] = ()
-    count: int | None = Field(None, ge=1)
-    name_parts: str = Field("", max_length=200)
+    count: int | None = Field(default=None, ge=1)
+    name_parts: str = Field(default="", max_length=200)
     sha256: str = ""
     sheets: tuple[SheetSource, ...] = ()
-    heading_row: int | None = Field(None, ge=1)
+    heading_row: int | None = Field(default=None, ge=1)
     separator: str = ""
     decimal: Literal["", ".", ","] = ""
     encoding: str = ""

@@ -193,7 +193,7 @@ def _trials(root: Path, design: Design) -> Standard:
 
 
 def _recipe_of(root: Path, design: Design) -> ImportRecipe | None:
-    """The recipe of the plan; a folder or a pattern of files in standard columns has an empty one."""
+    """The recipe of the plan; for many files in standard columns an empty one."""
     name = design.files.trials
     if design.recipe is not None or not name:
         return design.recipe

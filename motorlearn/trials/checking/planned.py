@@ -159,21 +159,42 @@ def outcomes_in_range(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Find values outside the limits that the plan gives an outcome."""
     found = []
     for outcome in design.outcomes:
-        if not sheet.has(outcome.name) or (outcome.low is None and outcome.high is None):
+        name, unlimited = outcome.recorded, outcome.low is None and outcome.high is None
+        if not sheet.has(name) or unlimited or outcome.has_target:
             continue
-        values = sheet.table[outcome.name].to_numpy(dtype=float)
+        values = sheet.table[name].to_numpy(dtype=float)
         low = -np.inf if outcome.low is None else outcome.low
         high = np.inf if outcome.high is None else outcome.high
         found.append(
             sheet.problems(
                 "value outside the plan's limits",
                 np.flatnonzero((values < low) | (values > high)),
-                column=outcome.name,
+                column=name,
                 severity="error",
                 advice=f"the plan allows {low:g} to {high:g} {outcome.unit}".rstrip(),
             )
         )
     return gather(found)
+
+
+def outcomes_recorded(sheet: Sheet, design: Design) -> pd.DataFrame:
+    """Find outcomes whose column the trials lack."""
+    absent = [o for o in design.outcomes if o.column and not sheet.has(o.column)]
+    return gather(
+        [
+            problem_frame(
+                "outcome without its column",
+                severity="error",
+                file=sheet.file,
+                sheet=sheet.title,
+                column=outcome.column,
+                value=outcome.name,
+                advice="correct outcomes.column in study.toml; the trials have "
+                f"{', '.join(str(name) for name in sheet.table)}",
+            )
+            for outcome in absent
+        ]
+    )
 
 
 def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
@@ -354,7 +375,8 @@ def _extreme(people: np.ndarray, stamps: np.ndarray, rows: pd.Series, take: np.u
 
 def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Count trials that are not void and yet have none of the planned outcomes."""
-    names = [name for name in OUTCOMES if sheet.has(name)]
+    planned = [outcome.column for outcome in design.outcomes if outcome.column]
+    names = [name for name in dict.fromkeys((*planned, *OUTCOMES)) if sheet.has(name)]
     if not names:
         return gather([])
     empty = sheet.table[names].isna().all(axis=1).to_numpy() & counted_rows(sheet.table)
@@ -373,6 +395,7 @@ _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     tests_told_apart,
     hits_agree,
     outcomes_in_range,
+    outcomes_recorded,
     trial_counts,
     intervals_in_window,
     unrecorded_outcomes,

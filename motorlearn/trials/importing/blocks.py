@@ -65,4 +65,5 @@ def _planned(table: pd.DataFrame, design: Design | None) -> pd.Series:
         )
     size = sizes.pop()
     block = np.ceil(table["trial"].astype("float") / size)
-    return block.where(table["phase"] == PRACTICE_PHASE, 1)
+    block = block.where(table["phase"] == PRACTICE_PHASE, 1)
+    return block.astype(np.int64) if block.notna().all() else block

@@ -19,6 +19,14 @@ from motorlearn.exceptions import FileError, InputError
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.containers.grid import Grid, refuse_vast_table
 from motorlearn.trials.containers.opening import open_grid
+from motorlearn.trials.importing.pieces import (
+    Piece,
+    marks_of,
+    named_twice,
+    other_decimal_mark,
+    refusals,
+    rows_set_aside,
+)
 from motorlearn.trials.importing.sources import name_parts
 from motorlearn.trials.reading.headings import Headings, find_headings
 from motorlearn.trials.reading.set_aside import content_of, set_aside_reasons
@@ -27,33 +35,6 @@ from motorlearn.trials.study import nothing_set_aside, set_aside_file
 
 FROM_NAME = "in the file name"
 """What stands behind the heading of a column that comes from the names of the files."""
-
-_UNCERTAIN = "decimal mark uncertain"
-
-
-@dataclass(frozen=True)
-class _Piece:
-    """One file that is read: its headings, its body, and where the body stood."""
-
-    name: str
-    headings: Headings
-    grid: Grid
-    parts: Mapping[str, str]
-    keep: np.ndarray
-    aside: pd.DataFrame
-
-    @property
-    def filled(self) -> dict[str, pa.ChunkedArray]:
-        """Columns under their headings; one without heading and cells is none."""
-        start = self.headings.line + 1
-        found = {}
-        for place, (heading, top) in enumerate(
-            zip(self.headings.originals, self.grid.line(self.headings.line), strict=True)
-        ):
-            column = self.grid.columns[place].slice(start)
-            if top.strip() or any(text.strip() for text in column.to_pylist()):
-                found[heading] = column.filter(pa.array(self.keep))
-        return found
 
 
 @dataclass(frozen=True)
@@ -134,7 +115,7 @@ def join_files(
     FileError
         If none of the files can be read.
     """
-    pieces: list[_Piece] = []
+    pieces: list[Piece] = []
     refused: dict[str, str] = {}
     for name, path in files.items():
         for sheet in recipe.sheets or (None,):
@@ -160,7 +141,7 @@ def _opened(
     sheet: str | None,
     heading_line: Callable[[Grid], int | None] | None,
     told: Mapping[str, str],
-) -> "_Piece | str":
+) -> "Piece | str":
     parts = name_parts(name.split("!")[0], recipe.name_parts) if recipe.name_parts else {}
     if parts is None:
         return f"its name does not fit name_parts ({recipe.name_parts}); rename it, or move it out"
@@ -180,7 +161,7 @@ def _opened(
     except InputError as problem:
         return str(problem)
     keep, aside = _body(grid, headings, name)
-    return _Piece(name, headings, grid, {**told, **parts}, keep, aside)
+    return Piece(name, headings, grid, {**told, **parts}, keep, aside)
 
 
 def _line(
@@ -208,8 +189,8 @@ def _body(grid: Grid, headings: Headings, name: str) -> tuple[np.ndarray, pd.Dat
 
 
 def _of_one_study(
-    pieces: list[_Piece], recipe: ImportRecipe, refused: dict[str, str]
-) -> list[_Piece]:
+    pieces: list[Piece], recipe: ImportRecipe, refused: dict[str, str]
+) -> list[Piece]:
     """Set aside files that share less than half of the headings that most files have."""
     counts = Counter(heading for piece in pieces for heading in piece.filled)
     usual = {heading for heading, count in counts.items() if count > len(pieces) / 2}
@@ -226,7 +207,7 @@ def _of_one_study(
     return kept
 
 
-def _joined(pieces: list[_Piece], refused: Mapping[str, str], recipe: ImportRecipe) -> Joined:
+def _joined(pieces: list[Piece], refused: Mapping[str, str], recipe: ImportRecipe) -> Joined:
     label = recipe.label
     bodies = [piece.filled for piece in pieces]
     sizes = np.array([int(piece.keep.sum()) for piece in pieces])
@@ -252,8 +233,12 @@ def _joined(pieces: list[_Piece], refused: Mapping[str, str], recipe: ImportReci
         evidence=pieces[0].grid.evidence,
         decimal=points.most_common(1)[0][0],
     )
-    problems = [_marks(pieces, label, recipe), _refusals(refused, label), _twice(pieces, label)]
-    problems += [_other_mark(pieces, grid.decimal, label), _blank(pieces, label)]
+    problems = [
+        marks_of(pieces, label, recipe),
+        refusals(refused, label),
+        named_twice(pieces, label),
+    ]
+    problems += [other_decimal_mark(pieces, grid.decimal, label), rows_set_aside(pieces, label)]
     lost = [set_aside_file(label, name, reason) for name, reason in refused.items()]
     aside = [piece.aside.assign(file=label) for piece in pieces if len(piece.aside)]
     return Joined(
@@ -281,136 +266,6 @@ def _column(
 
 def _constant(heading: str, values: Sequence[str], sizes: np.ndarray) -> pa.ChunkedArray:
     return pa.chunked_array([pa.array([heading, *np.repeat(values, sizes).tolist()], pa.string())])
-
-
-def _marks(pieces: Sequence[_Piece], label: str, recipe: ImportRecipe) -> pd.DataFrame:
-    """Doubts about cells, each under its file; what is said of many files is said once."""
-    sure = any("uncertain" not in piece.grid.evidence.get("decimal mark", "") for piece in pieces)
-    frames = [p.grid.marks.assign(file=label, sheet=p.name) for p in pieces if len(p.grid.marks)]
-    found = gather(frames)
-    if found.empty:
-        return found
-    if sure or recipe.decimal:
-        found = found[found["rule"] != _UNCERTAIN]
-    if recipe.short_rows == "empty":
-        found = _short_rows(found, label, {p.name: len(p.headings.originals) for p in pieces})
-    whole = found["row"].isna()
-    once = [
-        _alike(part, label)
-        for _, part in found[whole].groupby(["rule", "severity", "column", "advice"], sort=False)
-    ]
-    return gather([found[~whole], *once])
-
-
-def _short_rows(found: pd.DataFrame, label: str, headings: Mapping[str, int]) -> pd.DataFrame:
-    """Rows with fewer fields than headings become one note: their values at the end are missing."""
-    width = found["value"].str.extract(r"^(\d+) fields ", expand=False).astype("float")
-    short = (found["rule"] == RAGGED) & (width <= found["sheet"].map(headings))
-    if not short.any():
-        return found
-    note = problem_frame(
-        "rows without their last values",
-        severity="note",
-        file=label,
-        value=f"{int(short.sum())} rows of {found.loc[short, 'sheet'].nunique()} files",
-        advice="read as missing, as the import recipe says (short_rows)",
-    )
-    return gather([found[~short], note])
-
-
-RAGGED = "row with another number of fields"
-
-
-def _alike(part: pd.DataFrame, label: str) -> pd.DataFrame:
-    if len(part) == 1:
-        return part
-    value = f"{len(part)} files, the first {part['sheet'].iloc[0]}"
-    return part.head(1).assign(file=label, sheet="", value=value)
-
-
-def _refusals(refused: Mapping[str, str], label: str) -> pd.DataFrame:
-    return gather(
-        [
-            problem_frame(
-                "file set aside",
-                severity="error",
-                file=label,
-                sheet=name,
-                value=name,
-                advice=reason,
-            )
-            for name, reason in refused.items()
-        ]
-    )
-
-
-def _twice(pieces: Sequence[_Piece], label: str) -> pd.DataFrame:
-    """Two files whose names say the same."""
-    said: dict[tuple[tuple[str, str], ...], list[str]] = {}
-    for piece in pieces:
-        if piece.parts:
-            said.setdefault(tuple(sorted(piece.parts.items())), []).append(piece.name)
-    return gather(
-        [
-            problem_frame(
-                TWO_FILES,
-                severity="error",
-                file=label,
-                sheet=names[-1],
-                value=" and ".join(names),
-                advice="both are "
-                + ", ".join(f"{part} {value}" for part, value in key)
-                + ": keep one of them, or say in its name what sets it apart",
-            )
-            for key, names in said.items()
-            if len(names) > 1
-        ]
-    )
-
-
-TWO_FILES = "two files of the same"
-
-
-def _other_mark(pieces: Sequence[_Piece], point: str, label: str) -> pd.DataFrame:
-    other = [
-        piece.name
-        for piece in pieces
-        if piece.grid.decimal != point
-        and "uncertain" not in piece.grid.evidence.get("decimal mark", "uncertain")
-    ]
-    if not other:
-        return gather([])
-    word = "point" if point == "." else "comma"
-    return problem_frame(
-        "files with another decimal mark",
-        severity="doubt",
-        file=label,
-        sheet=other[0],
-        value=f"{len(other)} of {len(pieces)} files: {', '.join(other[:5])}",
-        advice=f"most files have a decimal {word}; numbers of these were read with it where they "
-        "could be: save them alike",
-    )
-
-
-def _blank(pieces: Sequence[_Piece], label: str) -> pd.DataFrame:
-    rows = [piece.aside for piece in pieces if len(piece.aside)]
-    if not rows:
-        return gather([])
-    frames = []
-    for reason, part in pd.concat(rows, ignore_index=True).groupby("reason", sort=False):
-        blank = reason == "blank row"
-        frames.append(
-            problem_frame(
-                "row set aside",
-                severity="note" if blank else "doubt",
-                file=label,
-                sheet=str(part["sheet"].iloc[0]),
-                row=int(part["row"].iloc[0]),
-                value=f"{len(part)} rows of {part['sheet'].nunique()} files",
-                advice=f"{reason}: not in the table",
-            )
-        )
-    return gather(frames)
 
 
 def files_that_lack(joined: Joined, table: pd.DataFrame) -> pd.DataFrame:

@@ -29,7 +29,8 @@ def names_agree(standard: Standard, parts: Sequence[str]) -> Standard:
             continue
         known = table[part].notna() & table[name].notna()
         differ = known & (table[part].map(_plain) != table[name].map(_plain))
-        files = pd.factorize(np.where(differ, standard.sheet.sheet, None))[0]
+        named = np.broadcast_to(np.asarray(standard.sheet.sheet, dtype=object), len(table))
+        files = pd.factorize(pd.Series(named, index=table.index).where(differ))[0]
         lines = first_lines(files)
         said = table[[part, name]].to_numpy()[lines]
         found.append(

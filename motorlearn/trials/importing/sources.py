@@ -11,7 +11,7 @@ from motorlearn.exceptions import FileError
 from motorlearn.trials.containers.safety import inside, read_bytes
 
 KINDS: Final = frozenset(
-    ".csv .tsv .tab .txt .dat .gz .xlsx .xlsm .xls .ods .parquet .sav .dta".split()
+    (".csv", ".tsv", ".tab", ".txt", ".dat", ".gz", ".xlsx", ".xlsm", ".xls", ".ods", ".parquet")
 )
 """Endings of the files that are taken from a folder."""
 
