@@ -161,9 +161,8 @@ def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
 
 
 def _has_data(study: Path, design: "ml.Design") -> bool:
-    names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
-    return any(name and (folder / name).is_file() for name in names)
+    return ml.trials.has_data(folder, design)
 
 
 def _agreement(found: pd.DataFrame) -> int:
@@ -266,21 +265,63 @@ def check(
 
 @app.command("import")
 def import_file(
-    file: Annotated[Path, typer.Argument(help="Spreadsheet or text file with the data.")],
-    study: Annotated[Path, typer.Option(help="Folder that holds study.toml.")],
+    file: Annotated[
+        list[Path], typer.Argument(help="File, several files, a folder, or a pattern in quotes.")
+    ],
+    study: Annotated[Path, typer.Option(help="Folder of the study; made where there is none.")],
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
     mode: Annotated[
         str, typer.Option(help="report, strict (stop at errors) or lenient (set rows aside).")
     ] = "report",
+    name_parts: Annotated[
+        str, typer.Option(help="What names of files hold: s{participant}session{session}data.")
+    ] = "",
+    title: Annotated[str, typer.Option(help="Title of a new study.")] = "",
+    outcome: Annotated[str, typer.Option(help="Outcome of a new study.")] = "",
+    better: Annotated[str, typer.Option(help="Whether lower or higher is better.")] = "",
+    unit: Annotated[str, typer.Option(help="Unit of the outcome.")] = "",
+    groups: Annotated[str, typer.Option(help="Names of codes: 1=blocked,2=random.")] = "",
+    phases: Annotated[str, typer.Option(help="Names of codes: 1=pretest,2=acquisition.")] = "",
 ) -> None:
-    """Propose how to read a foreign file, show it, write it into study.toml and read the study."""
-    intake = ml.trials.take_in(file, study, sheet=sheet, mode=mode)
+    """Propose how to read foreign files, show it, write it into study.toml and read the study.
+
+    Without a plan one is started from what the files show.
+    """
+    asked = ml.trials.Asked(
+        title, outcome, better, unit, _codes("groups", groups), _codes("phases", phases)
+    )
+    new = not (study / "study.toml").is_file()
+    if new and not title:
+        asked = replace(asked, title=study.resolve().name)
+    intake = ml.trials.take_in(
+        file,
+        study,
+        sheet=sheet,
+        mode=mode,
+        name_parts=name_parts,
+        asked=asked,
+        ask=_ask if new and sys.stdin.isatty() else None,
+    )
     if intake.proposal is not None:
         typer.echo(ml.tables.to_text(intake.proposal.table()))
-        typer.echo("Written to study.toml, section [import]; correct it there and run this again.")
+        where = "a new study.toml" if new else "study.toml, section [import]"
+        typer.echo(f"Written to {where}; correct it there and run this again.")
     typer.echo(ml.trials.problem_list(intake.study.problems))
     if (intake.study.problems["severity"] == "error").any():
         raise typer.Exit(1)
+
+
+def _ask(question: str, expected: str) -> str:
+    answer: str = typer.prompt(question, default=expected)
+    return answer.strip()
+
+
+def _codes(what: str, text: str) -> dict[str, str] | None:
+    """Read ``1=pretest,2=acquisition``."""
+    pairs = [part.partition("=") for part in text.split(",") if part.strip()]
+    if any(not code.strip() or not sign or not name.strip() for code, sign, name in pairs):
+        raise InputError(f"{what} are codes with their names", [text], "for example 1=pretest")
+    return {code.strip(): name.strip() for code, _, name in pairs} or None
 
 
 @app.command()

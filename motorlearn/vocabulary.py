@@ -23,6 +23,7 @@ class ColumnMeaning:
 _COLUMNS = (
     ColumnMeaning("participant", "study identifier of the person", "identifier"),
     ColumnMeaning("group", "practice group the person was allocated to", "category"),
+    ColumnMeaning("pair", "pair of people, one of whom practises as the other did", "category"),
     ColumnMeaning("phase", "part of the study the trial belongs to", "category"),
     ColumnMeaning("test", "name of the test, where a phase has several", "category"),
     ColumnMeaning("session", "number of the practice or test session", "count", lower=1),

@@ -134,6 +134,19 @@ def _not_there(root: Path, design: Design) -> bool:
     return not any(_is_there(root, name) for name in names)
 
 
+def has_data(folder: str | Path, design: Design) -> bool:
+    """Whether the trials that a plan names are there already, one file or many.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> place = shipped_study()
+    >>> has_data(place, ml.read_design(place))
+    True
+    """
+    return not _not_there(Path(folder), design)
+
+
 def _is_there(root: Path, name: str) -> bool:
     place = inside(root, name)
     if is_pattern(name) and not place.exists():

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test, tests_not_told_apart
+from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
 from motorlearn.trials.counted import counted_rows
@@ -177,32 +178,15 @@ def outcomes_in_range(sheet: Sheet, design: Design) -> pd.DataFrame:
     return gather(found)
 
 
-def outcomes_recorded(sheet: Sheet, design: Design) -> pd.DataFrame:
-    """Find outcomes whose column the trials lack."""
-    absent = [o for o in design.outcomes if o.column and not sheet.has(o.column)]
-    return gather(
-        [
-            problem_frame(
-                "outcome without its column",
-                severity="error",
-                file=sheet.file,
-                sheet=sheet.title,
-                column=outcome.column,
-                value=outcome.name,
-                advice="correct outcomes.column in study.toml; the trials have "
-                f"{', '.join(str(name) for name in sheet.table)}",
-            )
-            for outcome in absent
-        ]
-    )
-
-
 def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Find participants with more or fewer trials than planned in a phase that has data."""
     if not sheet.has("phase"):
         return gather([])
     present = set(sheet.table["phase"].dropna())
-    counts = _counted(sheet, design, [name for name in design.phases if name in present])
+    reached = [name for name in design.phases if name in present]
+    if not reached:
+        return gather([])
+    counts = _counted(sheet, design, reached)
     frames = []
     for rule, severity, part in (
         ("more trials than planned", "doubt", counts[counts["n"] > counts["planned"]]),
@@ -218,7 +202,8 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
                     for entry in part.itertuples()
                 ],
                 severity=severity,
-                advice="check for trials entered twice, or give the reason in the study's record"
+                advice="check for trials entered twice, or give the reason in the study's record; "
+                "where people were free to go on, leave the further trials out with [[exclusions]]"
                 if severity == "doubt"
                 else "every trial that was done needs a row, missed and void ones too",
             )
@@ -396,6 +381,7 @@ _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     hits_agree,
     outcomes_in_range,
     outcomes_recorded,
+    yoked_pairs,
     trial_counts,
     intervals_in_window,
     unrecorded_outcomes,

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.restarts import begins_anew, numbering_begins_anew
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.identifiers import near_duplicates
@@ -157,6 +158,8 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     again = np.flatnonzero(pd.Series(cells).duplicated().to_numpy() & known)
     if not len(again):
         return gather([])
+    if begins_anew(sheet.table, cells, again):
+        return numbering_begins_anew(sheet, again)
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))
     same = whole[again] == whole[first]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError
+from motorlearn.trials.checking.defaults import repeated_values
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.reading.dates import read_dates
 from motorlearn.trials.reading.sheet import Sheet, cell_codes
@@ -32,7 +33,13 @@ _FACTORS: Final = {
 
 def suspicions(sheet: Sheet) -> pd.DataFrame:
     """Ask about everything that is possible but strange."""
-    rules = (mixed_units, far_from_others, floor_and_ceiling, clocks_run_forward)
+    rules = (
+        mixed_units,
+        far_from_others,
+        floor_and_ceiling,
+        clocks_run_forward,
+        repeated_values,
+    )
     return gather([rule(sheet) for rule in rules])
 
 

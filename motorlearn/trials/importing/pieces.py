@@ -53,7 +53,7 @@ def marks_of(pieces: Sequence[Piece], label: str, recipe: ImportRecipe) -> pd.Da
     if sure or recipe.decimal:
         found = found[found["rule"] != _UNCERTAIN]
     if recipe.short_rows == "empty":
-        found = _short_rows(found, label, {p.name: len(p.headings.originals) for p in pieces})
+        found = short_rows(found, label, {p.name: len(p.headings.originals) for p in pieces})
     whole = found["row"].isna()
     once = [
         _alike(part, label)
@@ -62,7 +62,7 @@ def marks_of(pieces: Sequence[Piece], label: str, recipe: ImportRecipe) -> pd.Da
     return gather([found[~whole], *once])
 
 
-def _short_rows(found: pd.DataFrame, label: str, headings: Mapping[str, int]) -> pd.DataFrame:
+def short_rows(found: pd.DataFrame, label: str, headings: Mapping[str, int]) -> pd.DataFrame:
     """Rows with fewer fields than headings become one note: their values at the end are missing."""
     width = found["value"].str.extract(r"^(\d+) fields ", expand=False).astype("float")
     short = (found["rule"] == RAGGED) & (width <= found["sheet"].map(headings))

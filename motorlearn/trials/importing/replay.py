@@ -21,6 +21,7 @@ from motorlearn.trials.importing.many_files import (
     join_files,
 )
 from motorlearn.trials.importing.names_agree import names_agree
+from motorlearn.trials.importing.pieces import short_rows
 from motorlearn.trials.importing.sources import source_files, sum_of
 from motorlearn.trials.reading.conversion import convert_units
 from motorlearn.trials.reading.headings import Headings, find_headings, require_participant
@@ -82,7 +83,13 @@ def replay_files(
     ColumnError
         If nothing says whose rows they are.
     """
-    files = source_files(root, recipe.sources)
+    return replay_joined(source_files(root, recipe.sources), recipe, units=units)
+
+
+def replay_joined(
+    files: Mapping[str, Path], recipe: ImportRecipe, *, units: Mapping[str, str] | None = None
+) -> Standard:
+    """Read these files as one table; see :func:`replay_files`."""
     joined = join_files(files, recipe)
     told = {f"{part} {FROM_NAME}": part for part in joined.parts}
     taken = set(recipe.columns.values()) | {*_own(joined)}
@@ -148,6 +155,9 @@ def _one_sheet(
         decimal=recipe.decimal,
         encoding=recipe.encoding,
     )
+    if recipe.short_rows == "empty" and len(grid.marks):
+        widths = {"": len(grid.columns), grid.sheet: len(grid.columns)}
+        grid = replace(grid, marks=short_rows(grid.marks, grid.file, widths))
     line = None if recipe.heading_row is None else _line_of(grid, recipe.heading_row)
     columns = {**recipe.columns}
     headings = find_headings(grid, columns, line=line)

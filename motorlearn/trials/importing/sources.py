@@ -46,7 +46,7 @@ def source_files(root: Path, names: Sequence[str], *, needed: bool = True) -> di
     found: dict[str, Path] = {}
     base = root.resolve()
     for name in names:
-        mine = sorted(_named(root, name), key=lambda path: _natural(path.as_posix()))
+        mine = sorted(_named(root, name), key=lambda path: natural_order(path.as_posix()))
         if not mine and needed:
             raise FileError(
                 "no file has this name, lies in this folder or fits this pattern",
@@ -81,7 +81,7 @@ def _walk(root: Path, folder: Path) -> Iterator[Path]:
             yield inside(root, path.relative_to(root.resolve()).as_posix())
 
 
-def _natural(text: str) -> list[tuple[int, str]]:
+def natural_order(text: str) -> list[tuple[int, str]]:
     """Sort ``s2`` before ``s10``."""
     cut = re.split(r"(\d+)", text)
     return [(int(part), "") if part.isdecimal() else (-1, part) for part in cut]
