@@ -1,19 +1,18 @@
 """The command line: each command calls one function of the library and says what happened."""
 
-import contextlib
 import io
 import sys
-import traceback
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import pandas as pd
 import typer
 
 import motorlearn as ml
-from motorlearn.exceptions import InputError, MotorlearnError
+from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
+from motorlearn.exceptions import InputError
 
 app = typer.Typer(
     add_completion=False,
@@ -33,43 +32,23 @@ def options(
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
 
 
-def _whole(text: str) -> int:
-    """Read an option that is a whole number."""
-    try:
-        return int(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a whole number ({text!r})") from None
-
-
-def _number(text: str) -> float:
-    """Read an option that is a number."""
-    try:
-        return float(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a number ({text!r})") from None
-
-
-_WHOLE: dict[str, Any] = {"parser": _whole, "metavar": "<int>"}
-_NUMBER: dict[str, Any] = {"parser": _number, "metavar": "<float>"}
-
-
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
     *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
-    size: Annotated[int | None, typer.Option("--n", help="People a group.", **_WHOLE)] = None,
+    size: Annotated[int | None, typer.Option("--n", help="People a group.", **WHOLE)] = None,
     tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
-    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **_WHOLE)] = None,
-    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **_WHOLE)] = None,
+    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **WHOLE)] = None,
+    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **WHOLE)] = None,
     retention_days: Annotated[
         float | None,
-        typer.Option(help="Days from the last practice to the retention test.", **_NUMBER),
+        typer.Option(help="Days from the last practice to the retention test.", **NUMBER),
     ] = None,
     outcome: Annotated[str | None, typer.Option(help="Primary outcome.")] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **_WHOLE)] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **WHOLE)] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
     programme: Annotated[
         bool, typer.Option("--programme", help="A programme of drills for one group.")
@@ -183,10 +162,10 @@ def power(
     n: Annotated[str, typer.Option(help="People per group, separated by commas.")] = "12,18,24,36",
     trials: Annotated[str, typer.Option(help="Trials per test; as planned where empty.")] = "",
     simulations: Annotated[
-        int, typer.Option(help="Simulated studies for each row.", **_WHOLE)
+        int, typer.Option(help="Simulated studies for each row.", **WHOLE)
     ] = 1000,
-    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **_WHOLE)] = 1,
-    workers: Annotated[int, typer.Option(help="Processes.", **_WHOLE)] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
+    workers: Annotated[int, typer.Option(help="Processes.", **WHOLE)] = 1,
 ) -> None:
     """Simulate and analyse the planned study many times: power, precision, false positives."""
     found = ml.power(
@@ -206,7 +185,7 @@ def sheets(
     out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
     seed: Annotated[
         int | None,
-        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **_WHOLE),
+        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **WHOLE),
     ] = None,
     participants: Annotated[
         Path | None, typer.Option(help="List of participants with their strata.")
@@ -288,7 +267,7 @@ def import_file(
     Without a plan one is started from what the files show.
     """
     asked = ml.trials.Asked(
-        title, outcome, better, unit, _codes("groups", groups), _codes("phases", phases)
+        title, outcome, better, unit, codes_of("groups", groups), codes_of("phases", phases)
     )
     new = not (study / "study.toml").is_file()
     if new and not title:
@@ -300,7 +279,7 @@ def import_file(
         mode=mode,
         name_parts=name_parts,
         asked=asked,
-        ask=_ask if new and sys.stdin.isatty() else None,
+        ask=ask_person if new and sys.stdin.isatty() else None,
     )
     if intake.proposal is not None:
         typer.echo(ml.tables.to_text(intake.proposal.table()))
@@ -309,19 +288,6 @@ def import_file(
     typer.echo(ml.trials.problem_list(intake.study.problems))
     if (intake.study.problems["severity"] == "error").any():
         raise typer.Exit(1)
-
-
-def _ask(question: str, expected: str) -> str:
-    answer: str = typer.prompt(question, default=expected)
-    return answer.strip()
-
-
-def _codes(what: str, text: str) -> dict[str, str] | None:
-    """Read ``1=pretest,2=acquisition``."""
-    pairs = [part.partition("=") for part in text.split(",") if part.strip()]
-    if any(not code.strip() or not sign or not name.strip() for code, sign, name in pairs):
-        raise InputError(f"{what} are codes with their names", [text], "for example 1=pretest")
-    return {code.strip(): name.strip() for code, _, name in pairs} or None
 
 
 @app.command()
@@ -392,45 +358,13 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
-class _InOneSentence(contextlib.AbstractContextManager[None]):
-    """Ends with one sentence and exit code 2 whatever went wrong; the traceback on demand only."""
-
-    def __init__(self, *, debug: bool) -> None:
-        self.debug = debug
-
-    def __exit__(self, kind: object, problem: object, trace: object) -> None:
-        if not isinstance(problem, Exception):
-            return
-        if self.debug:
-            traceback.print_exception(problem)
-        typer.secho(f"motorlearn: {_sentence(problem)}", err=True)
-        raise SystemExit(2) from None
-
-
-def _sentence(problem: Exception) -> str:
-    match problem:
-        case MotorlearnError():
-            return str(problem)
-        case MemoryError():
-            return "there is not enough memory for this; close other programs, or take fewer data."
-        case OSError():
-            place = f" ({problem.filename!r})" if problem.filename else ""
-            return f"the system refused{place}: {problem.strerror or problem}."
-    kind = type(problem).__name__
-    said = InputError(
-        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
-        remedy="nothing was written; please report it with what --debug shows",
-    )
-    return str(said)
-
-
 def main() -> None:
     """Run the command line; whatever goes wrong becomes one sentence and exit code 2."""
     arguments = [part for part in sys.argv[1:] if part != "--debug"]
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
-    with _InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
+    with InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
         app(arguments)
 
 

@@ -280,8 +280,9 @@ class MixedFit(Result):
 
         Parameters
         ----------
-        type : {3}
+        type : {3, 2}
             Type III: equal weights for all combinations of levels, numeric columns at their mean.
+            Type II: each term as if those that contain it were zero.
         df : {"satterthwaite", "kenward-roger", "normal"}, optional
             Degrees of freedom, if other than those of the fit.
 
@@ -311,15 +312,15 @@ class MixedFit(Result):
         1        phase    1  3.0  0.006
         2  group:phase    1  3.0  0.134
         """
-        if type != 3:
-            raise InputError("only joint tests of type 3 are made", [type], "use type=3")
+        if isinstance(type, bool) or type not in (2, 3):
+            raise InputError("joint tests are of type 2 or 3", [type], "use type=3")
         method = self.inference.method if df is None else df
         inference = self.inference
         if method != inference.method:
             inference = other_inference(self, method)
-        frame = joint_tests(self.design.fixed, self.beta, inference)
+        frame = joint_tests(self.design.fixed, self.beta, inference, type)
         return AnovaTable(
-            frame, replace(self.recipe, call="anova", options={"type": 3, "df": method})
+            frame, replace(self.recipe, call="anova", options={"type": type, "df": method})
         )
 
     def _residual_spread(self) -> Array:

@@ -186,6 +186,8 @@ def _questions(table: pd.DataFrame, asked: Asked, outcome: str, better: str) -> 
         found.append(
             "No column says which part of the study a row is of: it was taken as one test."
         )
+    if "group" in table and all(str(n).isdecimal() for n in table["group"].dropna().unique()):
+        found.append("What are the groups called? (--groups 1=...,2=..., or import.levels)")
     strange = _strange(table)
     if strange:
         found.append(
