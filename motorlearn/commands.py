@@ -5,7 +5,7 @@ import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import pandas as pd
 import typer
@@ -247,6 +247,7 @@ def import_file(
     file: Annotated[
         list[Path], typer.Argument(help="File, several files, a folder, or a pattern in quotes.")
     ],
+    *,
     study: Annotated[Path, typer.Option(help="Folder of the study; made where there is none.")],
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
     mode: Annotated[
@@ -266,24 +267,21 @@ def import_file(
 
     Without a plan one is started from what the files show.
     """
-    asked = ml.trials.Asked(
-        title, outcome, better, unit, codes_of("groups", groups), codes_of("phases", phases)
-    )
     new = not (study / "study.toml").is_file()
-    if new and not title:
-        asked = replace(asked, title=study.resolve().name)
+    title = study.resolve().name if new and not title else title
+    codes = (codes_of("groups", groups), codes_of("phases", phases))
+    asked = ml.trials.Asked(title, outcome, better, unit, *codes)
+    ask = ask_person if new and sys.stdin.isatty() else None
     intake = ml.trials.take_in(
-        file,
-        study,
-        sheet=sheet,
-        mode=mode,
-        name_parts=name_parts,
-        asked=asked,
-        ask=ask_person if new and sys.stdin.isatty() else None,
+        file, study, sheet=sheet, mode=mode, name_parts=name_parts, asked=asked, ask=ask
     )
+    _taken(intake, "a new study.toml" if new else "study.toml, section [import]")
+
+
+def _taken(intake: Any, where: str) -> None:
+    """Say what an import proposed and found."""
     if intake.proposal is not None:
         typer.echo(ml.tables.to_text(intake.proposal.table()))
-        where = "a new study.toml" if new else "study.toml, section [import]"
         typer.echo(f"Written to {where}; correct it there and run this again.")
     typer.echo(ml.trials.problem_list(intake.study.problems))
     if (intake.study.problems["severity"] == "error").any():
