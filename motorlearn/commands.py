@@ -141,7 +141,8 @@ def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
 
 def _has_data(study: Path, design: "ml.Design") -> bool:
     folder = study if study.is_dir() else study.parent
-    return ml.trials.has_data(folder, design)
+    found: bool = ml.trials.has_data(folder, design)
+    return found
 
 
 def _agreement(found: pd.DataFrame) -> int:

@@ -233,23 +233,31 @@ def _joined(pieces: list[Piece], refused: Mapping[str, str], recipe: ImportRecip
         evidence=pieces[0].grid.evidence,
         decimal=points.most_common(1)[0][0],
     )
-    problems = [
-        marks_of(pieces, label, recipe),
-        refusals(refused, label),
-        named_twice(pieces, label),
-    ]
-    problems += [other_decimal_mark(pieces, grid.decimal, label), rows_set_aside(pieces, label)]
     lost = [set_aside_file(label, name, reason) for name, reason in refused.items()]
     aside = [piece.aside.assign(file=label) for piece in pieces if len(piece.aside)]
     return Joined(
         grid,
         names.astype(object),
         rows,
-        gather(problems),
+        _doubts(pieces, refused, recipe, grid.decimal),
         pd.concat([nothing_set_aside(), *lost, *aside], ignore_index=True),
         tuple(parts),
         tuple(piece.name for piece in pieces),
     )
+
+
+def _doubts(
+    pieces: list[Piece], refused: Mapping[str, str], recipe: ImportRecipe, decimal: str
+) -> pd.DataFrame:
+    """Everything that is doubtful about the files as such."""
+    label = recipe.label
+    problems = [
+        marks_of(pieces, label, recipe),
+        refusals(refused, label),
+        named_twice(pieces, label),
+    ]
+    problems += [other_decimal_mark(pieces, decimal, label), rows_set_aside(pieces, label)]
+    return gather(problems)
 
 
 def _column(

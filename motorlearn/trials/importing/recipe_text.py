@@ -147,7 +147,7 @@ def _says(text: str, wanted: Mapping[str, Any]) -> bool:
 
 
 def _table(name: str, entries: Mapping[str, Any], *, array: bool = False) -> list[str]:
-    empty = (None, {}) if name.startswith("import.levels.") else ("", None, {})
+    empty: tuple[Any, ...] = (None, {}) if name.startswith("import.levels.") else ("", None, {})
     flat = {key: value for key, value in entries.items() if value not in empty}
     inner = {key: value for key, value in flat.items() if isinstance(value, Mapping)}
     simple = {key: value for key, value in flat.items() if key not in inner}
