@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from motorlearn.design import Design, ImportRecipe, read_design
+from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
@@ -27,6 +27,7 @@ from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.blocks import number_blocks
 from motorlearn.trials.importing.replay import replay, replay_files, settle
 from motorlearn.trials.importing.sources import is_many, is_pattern, source_files
+from motorlearn.trials.named_files import recipe_of
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
@@ -184,7 +185,7 @@ def _sessions(root: Path, name: str | None) -> tuple[pd.DataFrame | None, pd.Dat
 
 
 def _trials(root: Path, design: Design) -> Standard:
-    recipe = _recipe_of(root, design)
+    recipe = recipe_of(root, design)
     if recipe is not None and is_many(root, recipe):
         return replay_files(root, recipe, units=design.units)
     if recipe is not None:
@@ -203,16 +204,6 @@ def _trials(root: Path, design: Design) -> Standard:
     if trials is None:
         raise FileError("the plan names no file of trials", remedy="set files.trials")
     return trials
-
-
-def _recipe_of(root: Path, design: Design) -> ImportRecipe | None:
-    """The recipe of the plan; for many files in standard columns an empty one."""
-    name = design.files.trials
-    if design.recipe is not None or not name:
-        return design.recipe
-    place = inside(root, name)
-    several = place.is_dir() or (is_pattern(name) and not place.exists())
-    return ImportRecipe(file=name) if several else None
 
 
 def _read(root: Path, name: str | None, design: Design) -> Standard | None:
