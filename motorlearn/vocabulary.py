@@ -102,6 +102,10 @@ PROBLEM_COLUMNS: Final = (
 )
 LEVEL_MAPPED: Final = "level mapped"
 """Rule of a change that gives all cells with one code their level."""
+WHOLE_NUMBERS: Final = "labels written as decimals read as whole numbers"
+"""Rule of a change that reads 1.000 as 1 in a column of labels."""
+BLOCKS_NUMBERED: Final = "blocks numbered"
+"""Rule of a change that numbers blocks no column numbers."""
 CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
 
 ESTIMATE_COLUMNS: Final = (

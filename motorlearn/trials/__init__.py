@@ -27,7 +27,7 @@ from motorlearn.trials.importing.replay import import_trials
 from motorlearn.trials.importing.starting import Asked
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
-from motorlearn.trials.ruled import as_recorded
+from motorlearn.trials.ruled import as_recorded, planned_rows
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
@@ -63,6 +63,7 @@ __all__ = [
     "no_problems",
     "order_audit",
     "outliers",
+    "planned_rows",
     "problem_counts",
     "problem_list",
     "problem_page",

@@ -35,7 +35,7 @@ from motorlearn.trials.reading.not_yet import set_aside_blank
 from motorlearn.trials.reading.session_log import read_sessions
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
-from motorlearn.trials.ruled import Ruled, apply_rules
+from motorlearn.trials.ruled import Ruled, apply_rules, declared_values
 from motorlearn.trials.study import Study, Trials
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
@@ -271,11 +271,12 @@ def _problems_of_trials(design: Design, ruled: Ruled) -> list[pd.DataFrame]:
     sheet = ruled.standard.sheet
     planned = sheet.part(~ruled.beyond)
     asked = sheet.part(counted_rows(sheet.table)) if len(ruled.excluded) else sheet
+    declared = declared_values(design)
     return [
         check_rules(sheet, feedback_allowed=told, phases=design.phases, by_plan=ruled.reasons),
         check_plan(planned, design),
         orders_as_planned(planned, design),
-        suspicions(asked),
+        suspicions(asked, declared=declared),
     ]
 
 

@@ -132,6 +132,35 @@ def as_recorded(study: Study, rule: str | None = None) -> Study:
     return replace(study, trials=trials)
 
 
+def planned_rows(study: Study) -> pd.DataFrame:
+    """Trials without those that an exclusion by session, block or trial leaves out.
+
+    They are what people did beyond the plan, such as optional free practice.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> study = ml.read_study(ml.trials.shipped_study())
+    >>> len(planned_rows(study)) == len(study.trials.table)
+    True
+    """
+    table = study.trials.table
+    rules = [rule for rule in study.design.exclusions if rule.column in _PLACES]
+    if not rules or VOID not in table:
+        return table
+    return table[~table[VOID].isin([rule.reason for rule in rules])]
+
+
+def declared_values(design: Design) -> dict[str, frozenset[float]]:
+    """Sizes of values that rules of the plan speak of, by column: nobody asks about them again."""
+    found: dict[str, set[float]] = {}
+    for rule in (*design.exclusions, *design.replacements):
+        numbers = {rule.equals, rule.value if isinstance(rule, Replacement) else None}
+        known = {abs(number) for number in numbers if number is not None}
+        found.setdefault(rule.column, set()).update(known)
+    return {name: frozenset(values) for name, values in found.items()}
+
+
 def _columns_are_there(standard: Standard, design: Design) -> None:
     needed = [rule.column for rule in design.exclusions if rule.column]
     needed += [rule.column for rule in design.replacements]

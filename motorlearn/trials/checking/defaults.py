@@ -1,5 +1,6 @@
 """A value that stands for something else: one number repeated exactly among finely graded ones."""
 
+from collections.abc import Collection, Mapping
 from typing import Final
 
 import numpy as np
@@ -20,13 +21,15 @@ _FINE: Final = 0.5
 _PLACES: Final = frozenset({"participant", "session", "block", "trial", "hit", "hits", "attempts"})
 
 
-def repeated_values(sheet: Sheet) -> pd.DataFrame:
+def repeated_values(
+    sheet: Sheet, declared: Mapping[str, Collection[float]] | None = None
+) -> pd.DataFrame:
     """Ask about values that are there exactly, ten times or more and far oftener than others.
 
     Far oftener is ten times as often as 95 % of the other values. Only columns are looked at of
     which more than half of the other values occur once, that is, which are measured finely: there a
     number that comes again and again is what a device or a person writes when there is nothing to
-    measure, until somebody says otherwise.
+    measure, until somebody says otherwise: values of the size of ``declared`` ones are left alone.
     """
     found = []
     for name in map(str, sheet.table.columns):
@@ -36,6 +39,7 @@ def repeated_values(sheet: Sheet) -> pd.DataFrame:
         counts = values.value_counts()
         often = counts[counts >= max(FEWEST, _TIMES * counts.quantile(0.95))]
         others = len(values) - int(often.sum())
+        often = often[[abs(v) not in (declared or {}).get(name, ()) for v in often.index]]
         if often.empty or (counts == 1).sum() < _FINE * others:
             continue
         first = int(np.flatnonzero((sheet.table[name] == often.index[0]).to_numpy())[0])

@@ -3,6 +3,7 @@
 Suspicions are asked, never applied; an outlier is flagged, never dropped.
 """
 
+from collections.abc import Collection, Mapping
 from typing import Final
 
 import numpy as np
@@ -31,16 +32,26 @@ _FACTORS: Final = {
 }
 
 
-def suspicions(sheet: Sheet) -> pd.DataFrame:
-    """Ask about everything that is possible but strange."""
+def suspicions(
+    sheet: Sheet, *, declared: Mapping[str, Collection[float]] | None = None
+) -> pd.DataFrame:
+    """Ask about everything that is possible but strange.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What was read.
+    declared : mapping of str to collection of float, optional
+        Sizes of values, by column, that rules of the plan speak of.
+    """
     rules = (
         mixed_units,
         far_from_others,
         floor_and_ceiling,
         clocks_run_forward,
-        repeated_values,
     )
-    return gather([rule(sheet) for rule in rules])
+    asked = repeated_values(sheet, declared or {})
+    return gather([*(rule(sheet) for rule in rules), asked])
 
 
 def mixed_units(sheet: Sheet) -> pd.DataFrame:

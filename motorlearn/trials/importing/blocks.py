@@ -9,7 +9,7 @@ from motorlearn.design import Design
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.trials.reading.sheet import cell_codes
 from motorlearn.trials.reading.standard import Standard, ordered_columns
-from motorlearn.vocabulary import CHANGE_COLUMNS, PRACTICE_PHASE
+from motorlearn.vocabulary import BLOCKS_NUMBERED, CHANGE_COLUMNS, PRACTICE_PHASE
 
 _CELL = ("participant", "phase", "test", "session")
 
@@ -37,7 +37,7 @@ def number_blocks(standard: Standard, how: str, design: Design | None = None) ->
     block = restarts(table) if how == "restarts" else _planned(table, design)
     table = table.assign(block=block)
     change = pd.DataFrame(
-        [(standard.sheet.file, "", pd.NA, "block", "", "", f"blocks numbered: {how}")],
+        [(standard.sheet.file, "", pd.NA, "block", "", how, BLOCKS_NUMBERED)],
         columns=list(CHANGE_COLUMNS),
     ).astype({"row": "Int64"})
     return replace(

@@ -239,9 +239,9 @@ def _origin(sheet: Sheet, name: str) -> np.ndarray:
 
 def _with_hash(standard: Standard, files: Mapping[str, Path], recipe: ImportRecipe) -> Standard:
     found, name = sum_of(files), standard.sheet.file
-    original = "original file" if len(files) == 1 else f"{len(files)} original files"
+    many = "" if len(files) == 1 else f"{len(files)} files"
     first = pd.DataFrame(
-        [(name, "", pd.NA, "", "", f"sha256:{found}", original)],
+        [(name, "", pd.NA, "", many, f"sha256:{found}", "original file")],
         columns=list(CHANGE_COLUMNS),
     ).astype({"row": "Int64"})
     problems = [standard.problems]

@@ -18,7 +18,7 @@ from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.trials.sharing.data_package import unit_of
 from motorlearn.trials.sharing.privacy import personal_columns, privacy_problems, withhold
 from motorlearn.trials.study import nothing_set_aside
-from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS, LEVEL_MAPPED
+from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS, LEVEL_MAPPED, WHOLE_NUMBERS
 
 _NUMERIC_KINDS = ("count", "flag", "number")
 _MOST_LISTED = 1000
@@ -168,8 +168,8 @@ class _Writer:
         if plain is None:
             return column
         example = next(text for text in column.to_pylist() if text.strip())
-        rule = "labels written as decimals read as whole numbers"
-        self.changes.append(self._whole(name, example, str(int(float(example))), rule))
+        after = str(int(float(example)))
+        self.changes.append(self._whole(name, example, after, WHOLE_NUMBERS))
         return plain
 
     def _spaces(self, name: str, lines: np.ndarray, before: list[str]) -> None:
