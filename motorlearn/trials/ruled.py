@@ -271,7 +271,7 @@ def _replace(
     """Put values in place; gives the log, and how many cells stay for want of a value."""
     rows = _fits(rule, rule.column, table, stage, design) & counted_rows(table)
     cells = table[rule.column].astype("float")
-    own = cells.where(counted_rows(table)).groupby([table["participant"], stage])
+    own = cells.where(counted_rows(table) & ~rows).groupby([table["participant"], stage])
     if rule.take is None:
         wanted = pd.Series(float(rule.value or 0.0), index=table.index)
         if rule.sign:

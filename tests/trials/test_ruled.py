@@ -195,6 +195,17 @@ def test_rules_that_touch_nothing(tmp_path):
     ]
 
 
+def test_the_worst_of_the_others_is_taken(tmp_path):
+    """Beyond the mat (above 60) a trial gets the person's worst within it, by hand."""
+    table = trials()[0].drop(columns=["x", "y"])
+    mine = (table["participant"] == "P2") & (table["phase"] == "retention")
+    table["radial_error"] = 10.5
+    table.loc[mine, "radial_error"] = [20.5, 300.5, 41.25, 11.5]
+    rule = '[[replacements]]\ncolumn = "radial_error"\nabove = 60\ntake = "worst"\nreason = "mat"\n'
+    read_back = read(tmp_path, rule, table).trials.table
+    assert read_back.loc[mine, "radial_error"].tolist() == [20.5, 41.25, 41.25, 11.5]
+
+
 def test_nothing_to_take(tmp_path):
     table, at = trials()
     table.loc[at, "y"] = np.nan
