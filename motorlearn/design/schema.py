@@ -141,7 +141,8 @@ class Primary(Section):
     """The one comparison the study stands on, declared beforehand.
 
     ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
-    covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    covariance and in the mixed model of scores, as Welch's t does: choose it where groups differ in
+    size and may differ in spread.
     ``test`` is the name of the test where its phase is given more than once; the last by default.
     Three groups or more are tested together. Equivalence and non-inferiority are against the
     smallest effect of interest. In a plan with factors, ``factors`` names one for its main effect

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.formula.designs import RandomPart, ResidualPart
@@ -29,7 +29,7 @@ def inference_columns(
         "std_error": std_error,
         "df": df,
         "statistic": statistic,
-        "p": 2 * stats.t.sf(np.abs(statistic), df),
+        "p": 2 * special.stdtr(df, -np.abs(statistic)),
         "conf_low": estimate - margin,
         "conf_high": estimate + margin,
     }

@@ -18,8 +18,9 @@ from motorlearn.mixed.frames import estimates_frame
 from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_many
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.engine import CONVERGED, Solution
-from motorlearn.mixed.solving import Options, infer, solve
+from motorlearn.mixed.solve.engine import CONVERGED, Solution, aggregate
+from motorlearn.mixed.solve.search_without import solve_without_each
+from motorlearn.mixed.solving import Options, factors_of, infer, solve
 
 Array = NDArray[np.float64]
 
@@ -151,13 +152,13 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         raise InputError("the model has no such grouping factor", [group], f"use one of {names}")
     part = fit.design.random[names.index(group)]
     options, start = options_of(fit), _start(fit)
-    frames = []
+    frames, together = [], _side_by_side_without(fit)
     for number, level in enumerate(part.levels):
         design, kept = without(fit.design, part, number)
         observed = fit.observed[kept]
         try:
             refuse(design, observed, fit.family)
-            solution: Solution = solve(design, observed, options, start)
+            solution = together[number] or solve(design, observed, options, start)
             frame = estimates_frame(
                 design.fixed.columns, solution.beta, infer(design, observed, solution, options)
             )
@@ -169,6 +170,30 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         frame.insert(0, "level", level)
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
+
+
+def _side_by_side_without(fit: MixedFit) -> list[Solution | None]:
+    """Solutions without each level, where they can be searched together; None where not."""
+    design = fit.design
+    part, plain = design.random[0], design.residual is None and bool((design.weight == 1).all())
+    if fit.family != "gaussian" or len(design.random) > 1 or not plain or len(part.levels) < 3:
+        return [None] * max(len(entry.levels) for entry in design.random)
+    if (np.diff(part.index) < 0).any():
+        return [None] * len(part.levels)
+    cells = aggregate(fit.observed, design.weight, design.cell, len(design.x), "gaussian")
+    start: list[Array] = _start(fit)  # type: ignore[assignment]
+    with np.errstate(all="ignore"):
+        found = solve_without_each(
+            design.x, factors_of(design)[0], cells, reml=fit.reml, start=start
+        )
+    return [entry if _is_sound(entry, fit) else None for entry in found]
+
+
+def _is_sound(found: Solution | None, fit: MixedFit) -> bool:
+    """Whether a search ended at a minimum with residual spread left; others are searched alone."""
+    if found is None:
+        return False
+    return found.expected_decrease < CONVERGED and found.sigma > 1e-3 * fit.residual_sd
 
 
 def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDArray[np.bool_]]:
