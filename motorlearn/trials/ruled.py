@@ -179,7 +179,7 @@ def _stages(table: pd.DataFrame, design: Design) -> pd.Series:
         return pd.Series("", index=table.index, dtype="str")
     own = {s.name: s.test.name for s in stages_of(design) if s.test is not None and s.test.name}
     stage = stage_column(table, design)
-    return stage.map(own).fillna(stage)
+    return stage.replace(own) if own else stage
 
 
 def _fits(

@@ -45,6 +45,7 @@ def read(tmp_path, rows):
 
 def test_numbering_that_begins_anew_is_one_question(tmp_path):
     found = read(tmp_path, table()).problems
+    found = found[found["severity"] != "note"]
     assert found["rule"].tolist() == ["numbering of trials begins anew"]
     assert found["value"].iloc[0].startswith("180 trials in acquisition")
 
@@ -70,7 +71,7 @@ def test_a_default_value_is_asked_about(tmp_path):
 def test_coarse_measurements_are_not_asked_about(tmp_path):
     rows = table(40).assign(time=lambda t: t["time"].round(1))
     rows = rows.assign(block=rows.groupby("participant").cumcount() // 5 + 1)
-    assert read(tmp_path, rows).problems.empty
+    assert set(read(tmp_path, rows).problems["severity"]) <= {"note"}
 
 
 def test_alike_doubts_are_one_question():
