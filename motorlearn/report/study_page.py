@@ -12,7 +12,13 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
 from motorlearn.compare import PhaseComparison
-from motorlearn.design import Design, hits_declared_of, smallest_effect_of
+from motorlearn.design import (
+    Design,
+    Test,
+    hits_declared_of,
+    own_name_of_test,
+    smallest_effect_of,
+)
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
@@ -217,7 +223,7 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
-            yield _bounded(entry, row)
+            yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
             yield _row(entry, "all phases", str(row.term), "mixed analysis of variance",
                        "exploratory", p=row.p_gg)  # fmt: skip
@@ -240,13 +246,19 @@ def _pair(row: Any) -> str:
     return f"{row.group} {'/' if row.effect == 'ratio' else '−'} {row.reference}"
 
 
+def _test_of(analysis: StudyAnalysis, stage: object) -> str:
+    """A part of the study; one of several tests of a phase by its own name."""
+    return own_name_of_test(analysis.design, str(stage))
+
+
 def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     method = "ancova" if row.adjusted else "welch"
     label = _label(analysis, entry, row, method)
-    family = f"{entry.name} at {row.phase}, {'adjusted' if row.adjusted else 'unadjusted'}"
+    at = _test_of(analysis, row.phase)
+    family = f"{entry.name} at {at}, {'adjusted' if row.adjusted else 'unadjusted'}"
     return _row(
         entry,
-        str(row.phase),
+        at,
         _pair(row),
         row.method,
         label,
@@ -275,23 +287,29 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     alone = len(analysis.question.groups) < 2 and entry.role == "primary"
     asked = alone and main is not None and (row.from_phase, row.to_phase) == entry.change_stages
     label = "primary" if asked and analysis.design.primary is not None else "exploratory"
+    first, later = (_test_of(analysis, name) for name in (row.from_phase, row.to_phase))
     return _row(
         entry,
-        str(row.to_phase),
-        f"{row.group}: {row.to_phase} against {row.from_phase}",
+        later,
+        f"{row.group}: {later} against {first}",
         row.method,
         label,
         **_numbers_of(row),
     )
 
 
-def _bounded(entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
+def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     """Two one-sided tests against the smallest effect of interest."""
     bounds = f"{digits.significant(row.bound_low)} to {digits.significant(row.bound_high)}"
     role = "secondary" if entry.role == "primary" else "exploratory"
-    return _row(
-        entry, str(row.phase), f"{_pair(row)} within {bounds}", row.method, role, **_numbers_of(row)
-    )
+    contrast = f"{_pair(row)} within {bounds}"
+    at = _test_of(analysis, row.phase)
+    return _row(entry, at, contrast, row.method, role, **_numbers_of(row))
+
+
+def _named_test(test: Test) -> str:
+    """Phase of a test, with its own name where it has one."""
+    return test.phase if test.name in ("", test.phase) else f"{test.phase} {test.name}"
 
 
 def _plan_facts(study: Study) -> dict[str, str]:
@@ -299,7 +317,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
     primary = design.primary
     smallest = design.smallest_effect
     tests = [
-        f"{test.phase}{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
+        f"{_named_test(test)}{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
         for test in design.tests
     ]
     return {
@@ -311,7 +329,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "unit analysed": "participant: one score per person and test",
         "primary comparison": "none declared"
         if primary is None
-        else f"{primary.outcome} at {primary.phase}, {primary.effect}, "
+        else f"{primary.outcome} at {primary.test or primary.phase}, {primary.effect}, "
         f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
         "smallest effect of interest": "none declared"
         if smallest is None
