@@ -14,7 +14,6 @@ from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import (
     Design,
-    Test,
     hits_declared_of,
     own_name_of_test,
     smallest_effect_of,
@@ -302,14 +301,8 @@ def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[
     """Two one-sided tests against the smallest effect of interest."""
     bounds = f"{digits.significant(row.bound_low)} to {digits.significant(row.bound_high)}"
     role = "secondary" if entry.role == "primary" else "exploratory"
-    contrast = f"{_pair(row)} within {bounds}"
-    at = _test_of(analysis, row.phase)
+    at, contrast = _test_of(analysis, row.phase), f"{_pair(row)} within {bounds}"
     return _row(entry, at, contrast, row.method, role, **_numbers_of(row))
-
-
-def _named_test(test: Test) -> str:
-    """Phase of a test, with its own name where it has one."""
-    return test.phase if test.name in ("", test.phase) else f"{test.phase} {test.name}"
 
 
 def _plan_facts(study: Study) -> dict[str, str]:
@@ -317,7 +310,8 @@ def _plan_facts(study: Study) -> dict[str, str]:
     primary = design.primary
     smallest = design.smallest_effect
     tests = [
-        f"{_named_test(test)}{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
+        f"{test.phase} {test.name}".strip()
+        + f"{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
         for test in design.tests
     ]
     return {
