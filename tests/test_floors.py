@@ -103,6 +103,7 @@ TABLE_FACING = {
         "fit",
         "formula.designs",
         "formula.matrices",
+        "formula.outcomes",
         "frames",
         "grids",
         "inference.anova",

@@ -5,7 +5,7 @@ from typing import TypedDict, TypeVar
 
 import pandas as pd
 
-from motorlearn.analysis.allocated import refuse_clusters
+from motorlearn.analysis.allocated import refuse_clusters, refuse_conditions
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
@@ -87,7 +87,7 @@ def beside_of(
         **modelled(study, scores, question, seed),
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
-        "curves": learners_curves(cells) if practised else None,
+        "curves": _curves(study.design, cells) if practised else None,
         "population": _of_people(study.design, "the population curve", population_curve)(cells)
         if practised
         else None,
@@ -104,6 +104,12 @@ def beside_of(
     }
 
 
+@or_refused
+def _curves(design: Design, cells: pd.DataFrame) -> CurveFits | Refused:
+    refuse_conditions(design, "a curve for each person")
+    return learners_curves(cells)
+
+
 def _of_people(
     design: Design, what: str, made: Callable[..., Made]
 ) -> Callable[..., Made | Refused]:
@@ -111,6 +117,7 @@ def _of_people(
 
     def made_or_refused(*given: object, **options: object) -> Made:
         refuse_clusters(design, what)
+        refuse_conditions(design, what)
         return made(*given, **options)
 
     return or_refused(made_or_refused)

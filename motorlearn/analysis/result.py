@@ -172,7 +172,7 @@ class StudyAnalysis(Result):
 
     def __repr__(self) -> str:
         row = self.primary.iloc[0]
-        what = f"StudyAnalysis of {self.design.study.title!r}: {len(self.people.roster)} people"
+        what = f"StudyAnalysis of {self.design.study.title!r}: {self.people.count} people"
         if self.refused:
             return f"{what}; primary comparison not computed: {self.refused}"
         return (

@@ -102,6 +102,13 @@ GENERAL = (
         status=SHOWN,
     ),
     Guide(
+        "order",
+        "orders of conditions that cannot be taken out",
+        None,
+        0,
+        source="Senn 2002, Cross-over Trials in Clinical Research",
+    ),
+    Guide(
         "bound",
         "share of scores at a bound",
         0.15,

@@ -51,6 +51,7 @@ from motorlearn.design.stages import (
     tests_not_told_apart,
 )
 from motorlearn.design.targets import target_of_rows
+from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
@@ -94,6 +95,8 @@ __all__ = [
     "Test",
     "Threshold",
     "WideColumn",
+    "WithinPeople",
+    "counterbalanced",
     "design_from_mapping",
     "hits_declared_of",
     "levels_by_group",

@@ -27,6 +27,7 @@ from motorlearn.design.programme import (
     check_skill,
 )
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
@@ -215,6 +216,7 @@ class Design(Section):
     sample: Sample = Sample()
     factors: tuple[Factor, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
+    within: WithinPeople | None = None
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
     programme: Programme | None = None
@@ -246,6 +248,13 @@ class Design(Section):
     def group_names(self) -> tuple[str, ...]:
         """Names of the groups in the order of the plan."""
         return tuple(group.name for group in self.groups)
+
+    @property
+    def sequences(self) -> tuple[tuple[str, ...], ...]:
+        """Orders in which people meet the groups; none where each person is in one group."""
+        if self.within is None:
+            return ()
+        return self.within.sequences or counterbalanced(self.group_names)
 
     @property
     def phases(self) -> tuple[str, ...]:
@@ -295,6 +304,12 @@ class Design(Section):
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
         check_factors(self.factors, self.groups)
+        check_within(
+            self.within,
+            self.group_names,
+            clusters=self.allocation.clusters,
+            factors=len(self.factors),
+        )
         named = (
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),

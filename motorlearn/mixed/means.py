@@ -12,35 +12,28 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
-from motorlearn.linear.hypotheses import require_level, t_quantile
+from motorlearn.linear.hypotheses import require_level
 from motorlearn.linear.multiplicity import holm
-from motorlearn.mixed.averaging import average_over_normal, slope_in_variance
 from motorlearn.mixed.contrast_kinds import Kind, contrast_weights, kind_in_words
 from motorlearn.mixed.estimates import Estimates
-from motorlearn.mixed.formula.formulas import is_logarithm
 from motorlearn.mixed.frames import inference_columns
 from motorlearn.mixed.grids import At, GridRows, balanced_grid, several_values
-from motorlearn.mixed.inference.degrees_of_freedom import contrast_covariance, degrees_of_freedom
 from motorlearn.mixed.inference.simultaneous import adjusted, critical, max_t_tail, tukey_tail
+from motorlearn.mixed.quantities import (
+    EACH,
+    OF_MEANS,
+    SCALES,
+    check_scale,
+    explanation,
+    place_of,
+    quantity,
+)
 from motorlearn.mixed.result import MixedFit
-from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
+from motorlearn.mixed.scales import Scale, differences, means_on_scale
 from motorlearn.results import Recipe
 
 Array = NDArray[np.float64]
 
-SCALES = {
-    "link": "on the scale of the linear predictor",
-    "typical": "for a participant whose random effects are zero",
-    "average": "averaged over participants",
-    "ratio": "ratio, for a participant whose random effects are zero",
-}
-GEOMETRIC = "ratio of geometric means"
-EXPLANATION = (
-    "A typical participant has random effects of zero; the average is taken over the spread of "
-    "participants. With a curved link the two differ: by the logit and probit links the average "
-    "probability lies nearer to one half. An odds ratio speaks of one typical participant, a "
-    "difference of averages of the whole group."
-)
 ADJUSTMENTS = ("holm", "none", "tukey", "dunnett", "mvt")
 TOGETHER = ("tukey", "dunnett", "mvt")
 """Adjustments that make the intervals hold together too."""
@@ -55,6 +48,7 @@ def marginal_means(
     level: float = 0.95,
     slope: str | None = None,
     at: At | None = None,
+    rating: object = None,
 ) -> Estimates:
     """Estimate means for the levels of factors, balanced over the other factors.
 
@@ -66,9 +60,10 @@ def marginal_means(
         Categorical columns of the fixed part whose levels are asked for.
     within : str or sequence of str, optional
         Further columns whose levels stand in front.
-    scale : {"link", "typical", "average"}
-        ``link``: on the scale of the linear predictor. ``typical``: the mean (a probability) for a
-        participant whose random effects are zero. ``average``: averaged over participants.
+    scale : {"link", "typical", "average", "median"}
+        ``link``: on the scale of the linear predictor. ``typical``: the mean (a probability, a mean
+        rating or count) for a participant whose random effects are zero. ``average``: averaged
+        over participants. ``median``: of a lognormal outcome, for a typical participant.
     level : float
         Confidence level of the intervals.
     slope : str, optional
@@ -77,6 +72,9 @@ def marginal_means(
     at : mapping, optional
         Values of columns by name: numbers for a numeric column instead of its mean, levels for a
         category instead of all of them. A column with several values is a column of the answer.
+    rating : optional
+        Of an ordinal model: the rating whose probability is estimated instead of the mean rating,
+        or ``"each"``.
 
     Returns
     -------
@@ -93,15 +91,29 @@ def marginal_means(
     require_level(level)
     inside = [*_listed(within), *several_values(fit, at)]
     asked = list(dict.fromkeys([*inside, *_listed(by)]))
-    _check(fit, [*_listed(within), *_listed(by)], scale, ("link", "typical", "average"), slope, at)
+    _check(fit, [*_listed(within), *_listed(by)], slope, at)
+    check_scale(fit, scale, OF_MEANS, slope, rating)
     grid, rows = balanced_grid(fit, asked, at, slope)
-    low, high, estimate, error, df = _means(fit, rows, scale, level)
-    frame = pd.DataFrame(
+    frames = []
+    for one in fit.design.categories if rating == EACH else (rating,):
+        kind = Scale(scale, None if one is None else place_of(fit, one))
+        frame = _frame_of_means(fit, rows, kind, level)
+        if rating == EACH:
+            frame.insert(0, "rating", one)
+        frames.append(pd.concat([grid, frame], axis=1))
+    out = pd.concat(frames, ignore_index=True)
+    out["quantity"] = quantity(fit, scale, slope, rating)
+    options = {"by": tuple(asked), "scale": scale, "level": level, "slope": slope, "at": at}
+    return _told("marginal_means", out, fit, options | {"rating": rating})
+
+
+def _frame_of_means(
+    fit: MixedFit, rows: Sequence[GridRows], scale: Scale, level: float
+) -> pd.DataFrame:
+    low, high, estimate, error, df = means_on_scale(fit, rows, scale, level)
+    return pd.DataFrame(
         {"estimate": estimate, "std_error": error, "df": df, "conf_low": low, "conf_high": high}
     )
-    frame["quantity"] = _quantity(fit, scale, slope)
-    options = {"by": tuple(asked), "scale": scale, "level": level, "slope": slope, "at": at}
-    return _told("marginal_means", pd.concat([grid, frame], axis=1), fit, options)
 
 
 def contrasts(
@@ -116,6 +128,7 @@ def contrasts(
     level: float = 0.95,
     slope: str | None = None,
     at: At | None = None,
+    rating: object = None,
 ) -> Estimates:
     """Compare estimated means between the levels of factors.
 
@@ -133,10 +146,10 @@ def contrasts(
         (each level and the reference) and ``mvt`` (any kind), by the multivariate t distribution
         with the correlations of the estimates, change the intervals too, so that all of them hold
         together at ``level``. ``tukey`` takes the studentised range.
-    scale : {"link", "typical", "average", "ratio"}
+    scale : {"link", "typical", "average", "median", "ratio"}
         Scale of the difference; ``ratio`` gives exp of the difference on the link scale: the odds
-        ratio of a logistic model, or the ratio of geometric means where the outcome is
-        ``log(column)``.
+        ratio of a logistic model, the ratio of means of counts and amounts, or the ratio of
+        geometric means of a lognormal outcome or of ``log(column)``.
     kind : {"pairwise", "reference", "polynomial", "helmert"} or mapping
         All pairs (later level less earlier level), each level less the reference, linear,
         quadratic ... trends over equally spaced levels, each level less the mean of those before
@@ -150,6 +163,8 @@ def contrasts(
     at : mapping, optional
         Values of columns by name, as in :func:`marginal_means`; the comparison is made within each
         value of a column that has several.
+    rating : optional
+        Of an ordinal model: the rating whose probabilities are compared instead of mean ratings.
 
     Returns
     -------
@@ -183,28 +198,24 @@ def contrasts(
     asked = _listed(by)
     places = [name for name in several_values(fit, at) if name not in asked]
     inside = list(dict.fromkeys([*_listed(within), *places]))
-    _check(fit, [*_listed(within), *asked], scale, tuple(SCALES), slope, at)
+    _check(fit, [*_listed(within), *asked], slope, at)
+    check_scale(fit, scale, tuple(SCALES), slope, rating)
     _check_adjustment(adjust, kind, reference)
-    if scale == "ratio" and not (fit.link == "logit" or is_logarithm(fit.formula)):
-        raise InputError(
-            "a ratio needs a logit link or an outcome that is the logarithm of a column",
-            [fit.formula],
-            "use scale='link', 'typical' or 'average'",
-        )
+    on = Scale(scale, None if rating is None else place_of(fit, rating))
     grid, rows = balanced_grid(fit, [*inside, *asked], at, slope)
     frames = []
     for family, members in _families(grid, inside):
         names = [" ".join(map(str, line)) for line in grid.loc[members, asked].to_numpy()]
         labels, weights = contrast_weights(names, kind, reference)
-        frame = _compare(fit, [rows[i] for i in members], weights, scale, level, adjust)
+        frame = _compare(fit, [rows[i] for i in members], weights, on, level, adjust)
         frame.insert(0, "contrast", labels)
         for position, (name, value) in enumerate(zip(inside, family, strict=True)):
             frame.insert(position, name, value)
         frames.append(frame)
     out = pd.concat(frames, ignore_index=True)
-    out["quantity"] = _quantity(fit, scale, slope)
+    out["quantity"] = quantity(fit, scale, slope, rating)
     options = {"by": tuple(asked), "scale": scale, "level": level, "adjust": adjust}
-    options |= {"kind": kind_in_words(kind), "slope": slope, "at": at}
+    options |= {"kind": kind_in_words(kind), "slope": slope, "at": at, "rating": rating}
     return _told("contrasts", out, fit, options)
 
 
@@ -230,14 +241,7 @@ def _listed(names: str | Sequence[str] | None) -> list[str]:
     return [] if names is None else [names] if isinstance(names, str) else list(names)
 
 
-def _check(
-    fit: MixedFit,
-    asked: Sequence[str],
-    scale: str,
-    scales: Sequence[str],
-    slope: str | None,
-    at: At | None,
-) -> None:
+def _check(fit: MixedFit, asked: Sequence[str], slope: str | None, at: At | None) -> None:
     known = fit.design.fixed.levels
     unknown = [name for name in asked if name not in known and name not in several_values(fit, at)]
     if unknown or not (asked or slope or at):
@@ -248,81 +252,17 @@ def _check(
         )
     if len(set(asked)) < len(asked):
         raise InputError("a column is named twice", asked)
-    if scale not in scales:
-        raise InputError("the scale is not known", [scale], f"use one of {tuple(scales)}")
-    if slope is not None and scale not in ("link", "ratio"):
-        raise InputError(
-            "slopes are those of the linear predictor",
-            [scale],
-            "use scale='link' or 'ratio', or ask for means at= two places",
-        )
-
-
-def _means(fit: MixedFit, rows: Sequence[GridRows], scale: str, level: float) -> tuple[Array, ...]:
-    weights = np.eye(len(rows))
-    if scale != "link" and fit.link != "identity":
-        found = [_on_mean_scale(fit, block, scale) for block in rows]
-        return _probability_intervals(fit, rows, found, level)
-    frame = _compare(fit, rows, weights, "link", level)
-    return tuple(
-        frame[name].to_numpy() for name in ("conf_low", "conf_high", "estimate", "std_error", "df")
-    )
-
-
-def _probability_intervals(
-    fit: MixedFit, rows: Sequence[GridRows], found: Sequence[tuple[float, Array]], level: float
-) -> tuple[Array, ...]:
-    """Intervals of probabilities, made on the logit scale so that they stay inside 0 to 1."""
-    p = np.array([value for value, _ in found])
-    error = np.array([np.sqrt(_delta_variance(fit, slope)) for _, slope in found])
-    lines = np.array([block.x.mean(axis=0) for block in rows])
-    factor, df = _small_sample(fit, lines)
-    error = error * factor
-    margin = t_quantile(level, df) * error / (p * (1 - p))
-    logit = np.log(p / (1 - p))
-    inverse = INVERSE_LINKS["logit"]
-    return inverse(logit - margin), inverse(logit + margin), p, error, df
-
-
-def _small_sample(fit: MixedFit, lines: Array) -> tuple[Array, Array]:
-    """What few people add to the standard errors of β-lines (k, p), as a factor, and their df."""
-    inference, count = fit.inference, lines.shape[1]
-    plain = inference.joint_vcov[:count, :count]
-    own, used = (
-        np.array([contrast_covariance(line[None], vcov)[0, 0] for line in lines])
-        for vcov in (plain, inference.vcov)
-    )
-    df = np.array([degrees_of_freedom(line, inference) for line in lines])
-    return np.sqrt(np.divide(used, own, out=np.ones(len(lines)), where=own > 0)), df
-
-
-def _on_mean_scale(fit: MixedFit, rows: GridRows, scale: str) -> tuple[float, Array]:
-    """Mean of grid rows on the scale of the outcome, and its gradient in β and the variances."""
-    eta = rows.x @ fit.beta
-    if scale == "typical":
-        value, by_eta = INVERSE_LINKS[fit.link](eta), mean_slope(fit.link, eta)
-        by_variance = np.zeros(len(eta))
-    else:
-        variance = rows.loadings @ rows.variances
-        value, by_eta = average_over_normal(fit.link, eta, variance)
-        by_variance = slope_in_variance(fit.link, eta, variance)
-    slope = np.concatenate([by_eta @ rows.x, by_variance @ rows.loadings]) / len(eta)
-    return float(value.mean()), slope
-
-
-def _delta_variance(fit: MixedFit, slope: Array) -> float:
-    return float(contrast_covariance(slope[None], fit.inference.joint_vcov)[0, 0])
 
 
 def _compare(
     fit: MixedFit,
     rows: Sequence[GridRows],
     weights: Array,
-    scale: str,
+    scale: Scale,
     level: float,
     adjust: str = "none",
 ) -> pd.DataFrame:
-    estimate, covariance, df = _differences(fit, rows, weights, scale)
+    estimate, covariance, df = differences(fit, rows, weights, scale)
     with np.errstate(invalid="ignore"):
         error = np.sqrt(np.diag(covariance))
     frame = pd.DataFrame(inference_columns(estimate, error, df, level))
@@ -336,37 +276,11 @@ def _compare(
     elif adjust == "holm":
         p = holm(p)
     frame.insert(frame.columns.get_loc("p") + 1, "p_adjusted", p)
-    if scale == "ratio":
+    if scale.name == "ratio":
         for name in ("estimate", "conf_low", "conf_high"):
             frame[name] = np.exp(frame[name])
         frame["std_error"] = frame["estimate"] * error
     return frame
-
-
-def _differences(
-    fit: MixedFit, rows: Sequence[GridRows], weights: Array, scale: str
-) -> tuple[Array, Array, Array]:
-    """Weighted sums of means, their covariance and the df of each."""
-    lines = weights @ np.array([block.x.mean(axis=0) for block in rows])
-    lines = np.where(np.abs(lines) > 1e-12, lines, 0.0)
-    if scale in ("link", "ratio") or fit.link == "identity":
-        df = np.array([degrees_of_freedom(line, fit.inference) for line in lines])
-        return lines @ fit.beta, _covariance(lines, fit.vcov), df
-    found = [_on_mean_scale(fit, block, scale) for block in rows]
-    slopes = weights @ np.array([slope for _, slope in found])
-    factor, df = _small_sample(fit, lines)
-    covariance = _covariance(slopes, fit.inference.joint_vcov) * np.outer(factor, factor)
-    return weights @ np.array([value for value, _ in found]), covariance, df
-
-
-def _covariance(lines: Array, vcov: Array) -> Array:
-    """Covariance of lines; a line that needs an effect without a variance has none either."""
-    bad = ~np.isfinite(np.diag(vcov))
-    lost = (lines[:, bad] != 0).any(axis=1)
-    inside = np.where(np.outer(~bad, ~bad), vcov, 0.0)
-    found: Array = lines @ inside @ lines.T
-    found[lost], found[:, lost] = np.nan, np.nan
-    return found
 
 
 def _families(
@@ -378,22 +292,8 @@ def _families(
     return [(key if isinstance(key, tuple) else (key,), index) for key, index in groups.items()]
 
 
-def _quantity(fit: MixedFit, scale: str, slope: str | None) -> str:
-    if slope is not None:
-        return f"slope in {slope}" + (" (factor per unit)" if scale == "ratio" else "")
-    if scale == "ratio":
-        return "odds ratio, typical participant" if fit.link == "logit" else GEOMETRIC
-    if fit.family == "gaussian":
-        return "mean"
-    return {
-        "link": f"{fit.link}, typical participant",
-        "typical": "probability, typical participant",
-        "average": "probability, average over participants",
-    }[scale]
-
-
 def _told(call: str, frame: pd.DataFrame, fit: MixedFit, options: dict[str, object]) -> Estimates:
-    scale, note = SCALES[str(options["scale"])], EXPLANATION if fit.family == "binomial" else ""
+    scale, note = SCALES[str(options["scale"])], explanation(fit)
     frame.attrs |= {"scale": scale, "note": note}
     recipe = Recipe(call, fit.recipe.columns, options, fit.n, engine=fit.recipe.engine)
     return Estimates(frame, scale, note, recipe)

@@ -15,7 +15,12 @@ from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
 from motorlearn.mixed.frames import estimates_frame
-from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_many
+from motorlearn.mixed.replicates import (
+    ManyFits,
+    fit_binomial_many,
+    fit_general_many,
+    fit_linear_many,
+)
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import CONVERGED, Solution, aggregate
@@ -51,7 +56,7 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
             [observed.shape, fit.observed.shape],
         )
     options = options_of(fit)
-    if reml is not None and fit.family == "gaussian":
+    if reml is not None and fit.linear:
         adjusted = options.df == "kenward-roger" and not reml
         options = replace(options, reml=reml, df="satterthwaite" if adjusted else options.df)
     recipe = replace(fit.recipe, options={**fit.recipe.options, **vars(options)})
@@ -59,12 +64,12 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     return fit_prepared(prepared, options, recipe, _start(fit))
 
 
-def _start(fit: MixedFit) -> list[Array] | tuple[Array, list[Array]]:
+def _start(fit: MixedFit) -> list[Array] | tuple[Array, list[Array], Array]:
     """Starting values from a fit, on the original scales."""
     psi = [fit.covariances[part.group] for part in fit.design.random]
-    if fit.family == "gaussian":
+    if fit.linear:
         return [covariance / fit.residual_sd**2 for covariance in psi]
-    return fit.beta, psi
+    return fit.beta, psi, fit.extra
 
 
 def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
@@ -74,7 +79,7 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     failed; deviances of outcomes of the same rows are comparable between models.
     """
     design = fit.design
-    plain = fit.family == "binomial" or bool((design.weight == 1).all())
+    plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
         found = _side_by_side(fit, draws)
@@ -92,12 +97,8 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
 def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
     design, part = fit.design, fit.design.random[0]
     structure = Structure(part.blocks)
-    if fit.family == "gaussian":
-        cell = design.cell
-        group, z = part.index[cell], part.z[cell]
-        return fit_linear_many(
-            design.x[cell], draws, group, z=z, structure=structure, reml=fit.reml
-        )
+    if fit.family != "binomial":
+        return _row_by_row(fit, draws, structure)
     count = len(design.x)
     rows = np.arange(len(design.cell))
     into = sparse.csr_array((np.ones(len(rows)), (rows, design.cell)), (len(rows), count))
@@ -114,6 +115,25 @@ def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
     )
     gain = log_choose(hits, attempts).sum(axis=1) - log_choose(draws, design.weight).sum(axis=1)
     return replace(found, deviance=found.deviance + 2 * gain)
+
+
+def _row_by_row(fit: MixedFit, draws: Array, structure: Structure) -> ManyFits:
+    """Outcomes that do not add up, on rows instead of cells."""
+    part, cell = fit.design.random[0], fit.design.cell
+    x, group, z = fit.design.x[cell], part.index[cell], part.z[cell]
+    likelihood = options_of(fit).likelihood(fit.design)
+    if likelihood is None:
+        return fit_linear_many(x, draws, group, z=z, structure=structure, reml=fit.reml)
+    return fit_general_many(
+        x,
+        draws,
+        fit.design.weight,
+        group,
+        likelihood=likelihood,
+        z=z,
+        structure=structure,
+        quadrature=fit.recipe.options["quadrature"],
+    )
 
 
 def _stacked(solutions: list[Solution], p: int) -> ManyFits:
@@ -211,6 +231,7 @@ def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDAr
             weight=design.weight[kept],
             row=design.row[kept],
             residual=_subset_residual(design.residual, cells),
+            categories=design.categories,
         ),
         kept,
     )

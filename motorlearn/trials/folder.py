@@ -8,6 +8,12 @@ import pandas as pd
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
 from motorlearn.trials.checking.clips import clips_as_rated
+from motorlearn.trials.checking.clusters import check_clusters
+from motorlearn.trials.checking.conditions import (
+    check_conditions,
+    condition_by_condition,
+    conditions_as_groups,
+)
 from motorlearn.trials.checking.dates_of_tests import tests_on_their_day
 from motorlearn.trials.checking.orders import orders_as_planned
 from motorlearn.trials.checking.people import add_groups, check_people, check_same_people
@@ -33,6 +39,7 @@ from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
 from motorlearn.trials.reading.not_yet import set_aside_blank
 from motorlearn.trials.reading.session_log import read_sessions
+from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.ruled import Ruled, apply_rules, declared_values
@@ -104,7 +111,14 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         trials = set_aside_blank(trials)
     people = _read(root, design.files.participants, design)
     ratings = _ratings(root, design.files.ratings, design)
-    if people is not None and people.sheet.has("group") and not trials.sheet.has("group"):
+    trials = replace(trials, sheet=_with_conditions(trials.sheet, design))
+    between = design.within is None
+    if (
+        between
+        and people is not None
+        and people.sheet.has("group")
+        and not trials.sheet.has("group")
+    ):
         trials = _with_groups(trials, people)
     ruled = apply_rules(_with_blocks(trials, design), design)
     trials = ruled.standard
@@ -235,13 +249,16 @@ def _problems(
         found.append(_nothing_yet(trials.sheet.file))
     else:
         found.append(_once(gather(_problems_of_trials(design, ruled)), trials.problems))
+    if not trials.sheet.table.empty:
+        found.append(check_clusters(trials.sheet, None if people is None else people.sheet, design))
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]
         found += [labels_with_unseen_signs(people.sheet), labels_too_long(people.sheet)]
         found.append(check_hands(people.sheet, trials.sheet))
     if people is not None and not trials.sheet.table.empty:
-        found.append(check_same_people(trials.sheet, people.sheet))
+        within = design.within is not None
+        found.append(check_same_people(trials.sheet, people.sheet, within=within))
     if ratings is not None:
         _require(ratings, "rater", "score")
         found.append(ratings.problems)
@@ -268,7 +285,7 @@ def _once(problems: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
 def _problems_of_trials(design: Design, ruled: Ruled) -> list[pd.DataFrame]:
     """Rules on all rows, on the planned ones, and on those that count after the plan's rules."""
     told = tuple(test.phase for test in design.tests if test.feedback)
-    sheet = ruled.standard.sheet
+    sheet = condition_by_condition(ruled.standard.sheet, design)
     planned = sheet.part(~ruled.beyond)
     asked = sheet.part(counted_rows(sheet.table)) if len(ruled.excluded) else sheet
     declared = declared_values(design)
@@ -277,7 +294,12 @@ def _problems_of_trials(design: Design, ruled: Ruled) -> list[pd.DataFrame]:
         check_plan(planned, design),
         orders_as_planned(planned, design),
         suspicions(asked, declared=declared),
+        check_conditions(ruled.standard.sheet, design),
     ]
+
+
+def _with_conditions(sheet: Sheet, design: Design) -> Sheet:
+    return replace(sheet, table=conditions_as_groups(sheet.table, design))
 
 
 def _nothing_yet(file: str) -> pd.DataFrame:

@@ -31,6 +31,8 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     """Who took part and how they came to their groups."""
     total = sum(allocated.values())
     people = f"In all, {count(total, 'participant')}"
+    if design.within is not None:
+        return within_paragraph(design, max(allocated.values()))
     if len(allocated) == 1:
         return (
             f"{people} followed one programme ({next(iter(allocated))}); there was "
@@ -46,6 +48,37 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     return (
         f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
+    )
+
+
+def within_paragraph(design: Design, people: int) -> str:
+    """That everybody met every condition, in which orders, with what between."""
+    assert design.within is not None
+    way = design.within
+    orders = listed([" then ".join(order) for order in design.sequences])
+    what = "in different periods" if way.by == "period" else f"each with another {way.by}"
+    pause = (
+        f", with {count(way.washout_days, 'day')} between periods"
+        if way.by == "period" and way.washout_days is not None
+        else ""
+    )
+    drawn = (
+        "the order was not drawn by lot"
+        if design.allocation.method in ("none", "own")
+        else "the order was drawn by lot"
+    )
+    return (
+        f"In all, {count(people, 'participant')} practised under every condition "
+        f"({listed(list(design.group_names))}), {what}{pause}; {drawn}. Orders planned: {orders}."
+    )
+
+
+def _compared_within(design: Design) -> str:
+    assert design.within is not None
+    return (
+        "Conditions were compared at each test by the differences within participants, with the "
+        f"{design.within.by} and, where a baseline is named, the difference at the baseline taken "
+        "out; the difference between sequences (carry-over) is stated and chose no analysis"
     )
 
 
@@ -214,6 +247,8 @@ def _target_words(outcome: Outcome) -> str:
 
 
 def _compared(design: Design) -> str:
+    if design.within is not None:
+        return _compared_within(design)
     unit = design.allocation.clusters
     scores = f"{unit} means" if unit else "participants' mean scores"
     return (

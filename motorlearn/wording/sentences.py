@@ -78,6 +78,8 @@ def _analysed(row: pd.Series, allocated: dict[str, int], voice: Voice) -> str:
     parts = []
     if voice.one != "participant":
         allocated = {}
+    if voice.design.within is not None:
+        return f"{int(row['n_group'])} participants with both conditions analysed"
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
         whole = allocated.get(str(group))
         parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")

@@ -254,6 +254,22 @@ def classes(per_group=6):
     return study(plan(ERROR, allocation=way, units={"length": "cm"}), table[~gone], "radial_error")
 
 
+def crossover():
+    """Each person practises blocked and random in two periods; one missed the second period."""
+    halves = [
+        trials(14, PARTS, groups=order, seed=31 + place, effect=-0.1)
+        for place, order in enumerate((("blocked", "random"), ("random", "blocked")))
+    ]
+    table = pd.concat(
+        [half.assign(period=place) for place, half in enumerate(halves, start=1)],
+        ignore_index=True,
+    )
+    gone = (table["participant"] == "P04") & (table["period"] == 2)
+    way = {"by": "period", "washout_days": 14}
+    content = plan(ERROR, within=way, units={"length": "cm"})
+    return study(content, table[~gone].reset_index(drop=True), "radial_error")
+
+
 def presets(name):
     """The plan of the shipped study with another truth."""
     return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=name)
@@ -310,6 +326,7 @@ COMPUTED = {
     "three groups": three_groups,
     "errors and exclusions": errors_and_exclusions,
     "classes": classes,
+    "crossover": crossover,
 }
 """Studies that have a primary answer."""
 

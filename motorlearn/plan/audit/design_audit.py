@@ -10,6 +10,7 @@ from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.audit import (
     finds,
     holes_of_comparison,
+    holes_of_conditions,
     holes_of_conduct,
     holes_of_groups,
     holes_of_tests,
@@ -25,6 +26,7 @@ RULES = (
     *holes_of_timing.RULES,
     *holes_of_comparison.RULES,
     *holes_of_groups.RULES,
+    *holes_of_conditions.RULES,
     *finds.RULES,
     *holes_of_conduct.RULES,
 )

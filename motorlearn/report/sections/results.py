@@ -212,6 +212,9 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     if forest is not None:
         yield forest
     yield outcome_tables.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    if len(comparison.periods):
+        yield Text(f"{{tab:periods-{name}}} holds what the periods and their order did.")
+        yield outcome_tables.periods_table(entry)
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
         yield outcome_tables.adjusted_table(entry)
@@ -247,8 +250,9 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
             how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
             said.append(
-                "Whether groups changed differently over all parts of the study is asked by the "
-                f"group-by-test interaction of the mixed analysis of variance: "
+                f"Whether {voice.several} changed differently over all parts of the study is asked "
+                f"by the {voice.several[:-1]}-by-test interaction of the "
+                f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
                 f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
             )
