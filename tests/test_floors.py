@@ -113,6 +113,7 @@ TABLE_FACING = {
         "prediction",
         "refitting",
         "result",
+        "structures",
     },
     "linear": set(),
 }

@@ -14,6 +14,7 @@ people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
 generalisability  Sources of variance of a score, and how many raters, trials, occasions help
 landmarks  Clips scored from landmarks as the plan says, beside the raters
+kinds      The mixed model of trials that suits the kind of an outcome
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 

@@ -6,6 +6,7 @@ from typing import TypedDict, TypeVar
 import pandas as pd
 
 from motorlearn.analysis.allocated import refuse_clusters, refuse_conditions
+from motorlearn.analysis.kinds import FAMILY_OF, model_of_kind
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
@@ -205,7 +206,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
 
     People, not trials, were allocated, so each person has a level of their own at every test:
     freely correlated levels for scores of trials, a variance within people for hits. Hits are
-    binomial; other scores are linear, on the log scale where the primary comparison is a ratio.
+    binomial; ratings, counts and times have the model of their kind where the plan names it; other
+    scores are linear, on the log scale where the primary comparison is a ratio.
 
     Raises
     ------
@@ -217,6 +219,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     terms += " + task" if "task" in rows and rows["task"].nunique() > 1 else ""
     if scores.attempts is not None:
         return _model_of_hits(rows, terms)
+    if scores.outcome.kind in FAMILY_OF:
+        return model_of_kind(rows, scores.column, terms, scores.outcome.kind)
     ratio = question.outcomes[0].effect == "ratio"
     left = f"log({scores.column})" if ratio else scores.column
     repeated = rows.duplicated(["participant", "test"]).any()

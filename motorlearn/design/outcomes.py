@@ -22,10 +22,15 @@ class Outcome(Section):
     ``column`` is the column of the trials it comes from, where that is not its name. With a
     ``target`` the score is an error, the column minus the target; ``targets`` holds other targets
     by phase, test or task. ``measure`` says how the errors of a person's trials become a score.
+
+    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
+    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
+    the one that suits it: cumulative odds, negative binomial, or of logarithms.
     """
 
     name: Name
     unit: str = ""
+    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
     better: Literal["lower", "higher"]
     label: str = ""
     low: float | None = None

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
         diagnostic_panel,
         tipping_path,
     )
+    from motorlearn.figures.models.families import modelled_means
     from motorlearn.figures.outcomes.change import paired_change
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
@@ -58,6 +59,7 @@ _HOMES = {
     "outcomes.change": ("paired_change",),
     "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
+    "models.families": ("modelled_means",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),
     "outcomes.effects": ("effect_forest",),
     "drawing.extents": ("text_overlaps", "texts_cut"),
@@ -118,6 +120,7 @@ __all__ = [
     "load_by_week",
     "looks",
     "missing_map",
+    "modelled_means",
     "outcome_label",
     "paired_change",
     "paired_lines",

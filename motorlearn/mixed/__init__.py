@@ -12,11 +12,13 @@ from motorlearn.mixed.replicates import (
     fit_linear_many,
 )
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.structures import RandomStructures, random_structures
 
 __all__ = [
     "LikelihoodRatio",
     "ManyFits",
     "MixedFit",
+    "RandomStructures",
     "bootstrap_intervals",
     "contrasts",
     "fit_binomial_many",
@@ -27,6 +29,7 @@ __all__ = [
     "likelihood_ratio",
     "marginal_means",
     "profile_intervals",
+    "random_structures",
     "refit",
     "refit_many",
 ]

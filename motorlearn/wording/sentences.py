@@ -210,7 +210,8 @@ def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
         return ""
     ratio = row["effect"] == "ratio"
     below, above = (1 / bound, bound) if ratio else (-bound, bound)
-    places = 2 if ratio else max(voice.decimals, len(f"{bound:g}".partition(".")[2]))
+    declared = len(f"{bound:g}".partition(".")[2])
+    places = 2 if ratio else max(voice.decimals, min(declared, voice.decimals + 2))
     edge = digits.interval(below, above, places, decimal=voice.decimal)
     unit = "" if ratio else voice.unit
     if below < low and high < above:

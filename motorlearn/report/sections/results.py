@@ -10,6 +10,7 @@ from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.methods_of_plan import method_sections
+from motorlearn.report.sections.spread_of_scores import spread_of_scores
 from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
@@ -183,6 +184,7 @@ def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     if len(found.groups) > 1:
         yield from _estimated(found, entry, stage)
         yield from _between(found, entry, stage)
+    yield from spread_of_scores(found, entry, stage)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
     yield outcome_tables.descriptives_table(entry)
 
