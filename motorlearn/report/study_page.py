@@ -10,7 +10,8 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.analysis.study import page_analysis
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import (
     Design,
