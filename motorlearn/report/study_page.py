@@ -247,7 +247,7 @@ def _pair(row: Any) -> str:
 
 
 def _test_of(analysis: StudyAnalysis, stage: object) -> str:
-    """A part of the study; one of several tests of a phase by its own name."""
+    """Part of the study; one of several tests of a phase by its own name."""
     return own_name_of_test(analysis.design, str(stage))
 
 
@@ -288,14 +288,8 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     asked = alone and main is not None and (row.from_phase, row.to_phase) == entry.change_stages
     label = "primary" if asked and analysis.design.primary is not None else "exploratory"
     first, later = (_test_of(analysis, name) for name in (row.from_phase, row.to_phase))
-    return _row(
-        entry,
-        later,
-        f"{row.group}: {later} against {first}",
-        row.method,
-        label,
-        **_numbers_of(row),
-    )
+    contrast = f"{row.group}: {later} against {first}"
+    return _row(entry, later, contrast, row.method, label, **_numbers_of(row))
 
 
 def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
