@@ -27,6 +27,8 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
+from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
@@ -42,6 +44,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.single_case import SingleCasePlan
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,
@@ -79,11 +82,14 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "QuestionnairePlan",
+    "Randomisation",
     "Replacement",
     "Sample",
     "Schedules",
     "Section",
     "SheetSource",
+    "SingleCasePlan",
     "Skill",
     "SkillPhase",
     "SmallestEffect",

@@ -26,7 +26,9 @@ from motorlearn.design.programme import (
     check_lengths,
     check_skill,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
@@ -208,7 +210,7 @@ class Files(Section):
     sessions: str | None = None
 
 
-class Design(Section):
+class Design(PlanOfAny):
     """A whole study plan."""
 
     study: StudySection
@@ -224,8 +226,10 @@ class Design(Section):
     checklist: Checklist | None = None
     landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
-    tests: tuple[Test, ...] = Field(min_length=1)
+    single_case: SingleCasePlan | None = None
+    tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
+    questionnaires: tuple[QuestionnairePlan, ...] = ()
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
@@ -314,6 +318,7 @@ class Design(Section):
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
             ("drill", [drill.name for drill in self.drills]),
+            ("questionnaire", [entry.name for entry in self.questionnaires]),
         )
         for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})
@@ -326,6 +331,8 @@ class Design(Section):
         self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
+        if self.single_case is not None:
+            self.__dict__["practice"] = self.single_case.sessions_of(self.practice, self.primary)
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

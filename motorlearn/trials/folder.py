@@ -25,6 +25,7 @@ from motorlearn.trials.checking.rules import (
     near_duplicate_identifiers,
 )
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
@@ -34,6 +35,7 @@ from motorlearn.trials.importing.blocks import number_blocks
 from motorlearn.trials.importing.replay import replay, replay_files, settle
 from motorlearn.trials.importing.sources import is_many, is_pattern, source_files
 from motorlearn.trials.named_files import recipe_of
+from motorlearn.trials.reading.answers_file import read_answers
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
@@ -120,6 +122,9 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         and not trials.sheet.has("group")
     ):
         trials = _with_groups(trials, people)
+    trials = replace(
+        trials, sheet=replace(trials.sheet, table=in_one_phase(trials.sheet.table, design))
+    )
     ruled = apply_rules(_with_blocks(trials, design), design)
     trials = ruled.standard
     sessions, doubts = _sessions(root, design.files.sessions)
@@ -140,7 +145,17 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         problems,
         root,
         sessions,
+        _questionnaires(root, design),
     )
+
+
+def _questionnaires(root: Path, design: Design) -> dict[str, pd.DataFrame]:
+    """Answers of the questionnaires whose files are there; the others are told by the analysis."""
+    return {
+        entry.name: read_answers(inside(root, entry.file), participant=entry.participant)
+        for entry in design.questionnaires
+        if inside(root, entry.file).is_file()
+    }
 
 
 def _not_there(root: Path, design: Design) -> bool:

@@ -119,6 +119,8 @@ class Study:
     sessions : DataFrame or None
         What was noted at sessions: one row per person and session with ``present``, pain, fatigue
         and the criteria met, where there is such a file.
+    questionnaires : mapping of str to DataFrame
+        Answers by the name of the questionnaire in the plan.
     """
 
     design: Design
@@ -128,6 +130,7 @@ class Study:
     problems: pd.DataFrame = field(default_factory=no_problems)
     folder: Path | None = None
     sessions: pd.DataFrame | None = None
+    questionnaires: Mapping[str, pd.DataFrame] = field(default_factory=dict, repr=False)
 
     def __repr__(self) -> str:
         return (

@@ -35,6 +35,8 @@ def limitations(
         How a test is called.
     """
     found = [limit.sentence(name_of) for limit in dict.fromkeys(limits)]
+    if design.single_case is not None:
+        return found
     found += _of_design(design, {limit.kind for limit in limits})
     found += _of_people(flow)
     return found

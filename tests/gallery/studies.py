@@ -310,6 +310,65 @@ def errors_and_exclusions():
         return replace(ml.read_study(write(recorded, Path(folder))), folder=None)
 
 
+def sessions_of(people, conditions, *, trials=5, effect=6.0, seed=17):
+    """Trials of athletes whose sessions each had a condition; ``cue`` brings the ring nearer."""
+    rng = np.random.default_rng(seed)
+    frames = []
+    for person, row in zip(people, conditions):
+        for session, condition in enumerate(row, start=1):
+            error = 20 + rng.normal(0, 1.5) - effect * (condition == "cue")
+            frames.append(
+                pd.DataFrame(
+                    {
+                        "participant": person,
+                        "session": session,
+                        "trial": np.arange(1, trials + 1),
+                        "condition": condition,
+                        "radial_error": (error + rng.normal(0, 3, trials)).clip(0.5).round(1),
+                    }
+                )
+            )
+    return pd.concat(frames, ignore_index=True)
+
+
+def cases(sessions, **more):
+    """A plan of a single case with the conditions ``baseline`` and ``cue``."""
+    single = {"conditions": ["baseline", "cue"], "sessions": sessions, "trials": 5, **more}
+    return {
+        "study": {"title": "Ring push of one", "seed": 1},
+        "single_case": single,
+        "outcomes": [ERROR],
+        "units": {"length": "cm"},
+    }
+
+
+def phases_of(*lengths):
+    """Conditions of a row of phases, A first."""
+    return [("baseline", "cue")[n % 2] for n, length in enumerate(lengths) for _ in range(length)]
+
+
+def one_athlete():
+    """One athlete, 18 sessions, A and then B from a session drawn by lot."""
+    table = sessions_of(["P01"], [phases_of(8, 10)])
+    return study(cases(18, design="AB", starts=[6, 13]), table)
+
+
+def three_athletes():
+    """Three athletes in a multiple baseline whose order was drawn by lot."""
+    people = ["P01", "P02", "P03"]
+    rows = [phases_of(8, 10), phases_of(5, 13), phases_of(12, 6)]
+    starts = [[5, 7], [8, 10], [11, 13]]
+    table = sessions_of(people, rows, seed=18)
+    return study(cases(18, design="multiple baseline", starts=starts), table)
+
+
+def one_athlete_alternating():
+    """One athlete whose conditions alternate in pairs of sessions."""
+    row = [c for pair in ["ab", "ba", "ba", "ab", "ba", "ab", "ab", "ba"] for c in pair]
+    row = ["baseline" if c == "a" else "cue" for c in row]
+    return study(cases(16, design="alternating"), sessions_of(["P01"], [row], seed=19))
+
+
 COMPUTED = {
     "ring push": lambda: ml.read_study(SHIPPED),
     "null": lambda: presets("null"),
@@ -325,6 +384,9 @@ COMPUTED = {
     "voids": voids,
     "three groups": three_groups,
     "errors and exclusions": errors_and_exclusions,
+    "one athlete": one_athlete,
+    "three athletes": three_athletes,
+    "one athlete alternating": one_athlete_alternating,
     "classes": classes,
     "crossover": crossover,
 }

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.exceptions import DesignError
+from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.arguments import a_plan, seed_number
 from motorlearn.plan.schedules.task_orders import draw_orders
 from motorlearn.plan.simulation.attrition import Mishaps, draw_mishaps
@@ -111,6 +111,12 @@ def simulate_study(
     >>> len(study.trials.table)
     176
     """
+    if a_plan(design).single_case is not None:
+        raise InputError(
+            "studies of one athlete to five are not invented yet",
+            None,
+            "draw their conditions with motorlearn.plan.draw_single_case",
+        )
     drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
     scale = _scale(units["length"])

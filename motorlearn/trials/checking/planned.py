@@ -10,6 +10,7 @@ from motorlearn.design import Design, Test, tests_not_told_apart
 from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.checking.single_case import check_single_case
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
@@ -385,4 +386,5 @@ _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     trial_counts,
     intervals_in_window,
     unrecorded_outcomes,
+    check_single_case,
 )
