@@ -113,18 +113,7 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         trials = set_aside_blank(trials)
     people = _read(root, design.files.participants, design)
     ratings = _ratings(root, design.files.ratings, design)
-    trials = replace(trials, sheet=_with_conditions(trials.sheet, design))
-    between = design.within is None
-    if (
-        between
-        and people is not None
-        and people.sheet.has("group")
-        and not trials.sheet.has("group")
-    ):
-        trials = _with_groups(trials, people)
-    trials = replace(
-        trials, sheet=replace(trials.sheet, table=in_one_phase(trials.sheet.table, design))
-    )
+    trials = _in_groups(trials, people, design)
     ruled = apply_rules(_with_blocks(trials, design), design)
     trials = ruled.standard
     sessions, doubts = _sessions(root, design.files.sessions)
@@ -147,6 +136,16 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         sessions,
         _questionnaires(root, design),
     )
+
+
+def _in_groups(trials: Standard, people: Standard | None, design: Design) -> Standard:
+    """Trials with the group or condition of every row, those of a single case in one phase."""
+    trials = replace(trials, sheet=_with_conditions(trials.sheet, design))
+    known = design.within is None and people is not None and people.sheet.has("group")
+    if known and people is not None and not trials.sheet.has("group"):
+        trials = _with_groups(trials, people)
+    table = in_one_phase(trials.sheet.table, design)
+    return replace(trials, sheet=replace(trials.sheet, table=table))
 
 
 def _questionnaires(root: Path, design: Design) -> dict[str, pd.DataFrame]:
