@@ -118,21 +118,3 @@ def _cut(text: str, most: int) -> str:
     """Cut a text in its middle."""
     half = (most - 1) // 2
     return text if len(text) <= most else f"{text[:half]}…{text[-half:]}"
-
-
-def in_one_sentence(problem: Exception) -> str:
-    """What a command says when something goes wrong, with a remedy, without a traceback."""
-    match problem:
-        case MotorlearnError():
-            return str(problem)
-        case MemoryError():
-            return "there is not enough memory for this; close other programs, or take fewer data."
-        case OSError():
-            place = f" ({problem.filename!r})" if problem.filename else ""
-            return f"the system refused{place}: {problem.strerror or problem}."
-    kind = type(problem).__name__
-    said = InputError(
-        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
-        remedy="nothing was written; please report it with what --debug shows",
-    )
-    return str(said)

@@ -7,10 +7,10 @@ import pandas as pd
 
 from motorlearn.compare import Limit
 from motorlearn.design import Design
-from motorlearn.vocabulary import LEVEL_MAPPED, SMALL_GROUP
+from motorlearn.vocabulary import BLOCKS_NUMBERED, LEVEL_MAPPED, SMALL_GROUP, WHOLE_NUMBERS
 from motorlearn.wording.voice import capitalised, count, listed
 
-_NO_VALUE: Final = ("original file", "column renamed")
+_NO_VALUE: Final = ("original file", "column renamed", WHOLE_NUMBERS, BLOCKS_NUMBERED)
 
 
 def limitations(

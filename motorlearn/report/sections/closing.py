@@ -16,6 +16,7 @@ from motorlearn.plan.registered import (
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
+from motorlearn.report.sections.exclusions import exclusion_blocks
 from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
@@ -31,6 +32,7 @@ Block = Heading | Text | Drawing | Table
 def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing and on deviations."""
     yield from _missing(found)
+    yield from exclusion_blocks(found.study)
     yield from _deviations(found)
 
 
