@@ -7,6 +7,7 @@ from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
 from motorlearn.trials.checking.conditions import conditions_as_groups
+from motorlearn.trials.checking.single_case import in_one_phase
 
 
 def staged_trials(study: Study) -> pd.DataFrame:
@@ -18,6 +19,7 @@ def staged_trials(study: Study) -> pd.DataFrame:
         If a column is lacking, or tests of one phase cannot be told apart.
     """
     table, design = study.trials.table, study.design
+    table = in_one_phase(table, design)
     absent = [name for name in ("participant", "phase") if name not in table]
     if absent:
         raise InputError("the trials lack a column", absent, "add it, or map it at import")
