@@ -7,8 +7,10 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.factors import Factor, levels_by_group
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
@@ -31,10 +33,8 @@ from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Design,
-    Exclusion,
     Files,
     Group,
-    Outcome,
     Primary,
     Skill,
     SmallestEffect,
@@ -53,6 +53,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.targets import target_of_rows
 from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
@@ -60,6 +61,7 @@ __all__ = [
     "Assumptions",
     "Checklist",
     "ChecklistItem",
+    "Condition",
     "Conversion",
     "Design",
     "Drill",
@@ -82,6 +84,7 @@ __all__ = [
     "Programme",
     "QuestionnairePlan",
     "Randomisation",
+    "Replacement",
     "Sample",
     "Schedules",
     "Section",
@@ -109,5 +112,6 @@ __all__ = [
     "stage_column",
     "stages_of",
     "standard_stage",
+    "target_of_rows",
     "tests_not_told_apart",
 ]

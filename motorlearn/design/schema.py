@@ -6,8 +6,10 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.landmarks import LandmarkClips
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
@@ -64,6 +66,8 @@ class Skill(Section):
 class Group(Section):
     """A practice group and the schedule it practises under.
 
+    ``yoked_to`` names the group whose choices its members were given, each those of a partner; the
+    column ``pair`` says who belongs together.
     Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
     """
 
@@ -71,6 +75,7 @@ class Group(Section):
     levels: tuple[str, ...] = ()
     schedule: Schedule = "own"
     size: int | None = Field(default=None, ge=1)
+    yoked_to: str = ""
     description: str = ""
 
 
@@ -135,29 +140,6 @@ class Test(Section):
         return self.name or self.phase
 
 
-class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better.
-
-    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
-    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
-    the one that suits it: cumulative odds, negative binomial, or of logarithms.
-    """
-
-    name: Name
-    unit: str = ""
-    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
-    better: Literal["lower", "higher"]
-    label: str = ""
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def plural(self) -> bool:
-        """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
-        noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]
-        return noun.endswith("s") and not noun.endswith("ss")
-
-
 class Primary(Section):
     """The one comparison the study stands on, declared beforehand.
 
@@ -210,13 +192,6 @@ class SmallestEffect(Section):
         return f"{self.value:g}{self.kind_of_sd}"
 
 
-class Exclusion(Section):
-    """A rule for leaving out data, decided before the data were seen."""
-
-    rule: Name
-    reason: str = ""
-
-
 class Threshold(Section):
     """A threshold of an assumption check the study sets itself, with its source."""
 
@@ -260,6 +235,7 @@ class Design(PlanOfAny):
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    replacements: tuple[Replacement, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()

@@ -218,6 +218,9 @@ def outcome_paragraph(design: Design) -> str:
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    if design.replacements:
+        rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
+        parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
 
 
@@ -236,7 +239,18 @@ def _bound_unit(design: Design) -> str:
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{name}{unit} ({outcome.better} is better)"
+    return f"{name}{unit} ({outcome.better} is better{_target_words(outcome)})"
+
+
+def _target_words(outcome: Outcome) -> str:
+    """The target of an error, and the targets of other phases, tests or tasks."""
+    if not outcome.has_target:
+        return ""
+    measure = (outcome.measure or "absolute_error").replace("_", " ")
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    common = [f"{outcome.target:g}{unit}"] if outcome.target is not None else []
+    other = [f"in {place} {value:g}{unit}" for place, value in outcome.targets.items()]
+    return f"; {measure}, target {', '.join([*common, *other])}"
 
 
 def _compared(design: Design) -> str:

@@ -10,6 +10,7 @@ from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
+from motorlearn.report.sections.exclusions import exclusion_blocks
 from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
@@ -25,6 +26,7 @@ Block = Heading | Text | Drawing | Table
 def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing, on deviations and on limitations."""
     yield from _missing(found)
+    yield from exclusion_blocks(found.study)
     yield from _deviations(found)
     yield from _limitations(found)
 
