@@ -30,6 +30,7 @@ FLOORS = {
     "design": 1,
     "files": 1,
     "doors": 0,
+    "command_parts": 0.5,
     "vocabulary": 0,
     "exceptions": 0,
     "digits": 0,

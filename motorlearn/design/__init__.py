@@ -7,6 +7,7 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.factors import (
     Factor,
     groups_by_level,
@@ -15,6 +16,7 @@ from motorlearn.design.factors import (
     primary_words,
 )
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
@@ -37,10 +39,8 @@ from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Design,
-    Exclusion,
     Files,
     Group,
-    Outcome,
     Primary,
     Skill,
     SmallestEffect,
@@ -59,6 +59,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.targets import target_of_rows
 from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
@@ -66,6 +67,7 @@ __all__ = [
     "Assumptions",
     "Checklist",
     "ChecklistItem",
+    "Condition",
     "Conversion",
     "Design",
     "Drill",
@@ -88,6 +90,7 @@ __all__ = [
     "Programme",
     "QuestionnairePlan",
     "Randomisation",
+    "Replacement",
     "Sample",
     "Schedules",
     "Section",
@@ -118,5 +121,6 @@ __all__ = [
     "stage_column",
     "stages_of",
     "standard_stage",
+    "target_of_rows",
     "tests_not_told_apart",
 ]

@@ -6,8 +6,10 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.landmarks import LandmarkClips
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
@@ -30,7 +32,7 @@ from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
 from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
-from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
 
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
@@ -65,6 +67,8 @@ class Skill(Section):
 class Group(Section):
     """A practice group and the schedule it practises under.
 
+    ``yoked_to`` names the group whose choices its members were given, each those of a partner; the
+    column ``pair`` says who belongs together.
     Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
     """
 
@@ -72,6 +76,7 @@ class Group(Section):
     levels: tuple[str, ...] = ()
     schedule: Schedule = "own"
     size: int | None = Field(default=None, ge=1)
+    yoked_to: str = ""
     description: str = ""
 
 
@@ -124,6 +129,15 @@ class Test(Section):
         return self
 
     @property
+    def is_delayed(self) -> bool:
+        """Whether it can speak about more than performance: its gap decides, not its name alone.
+
+        Where the plan names no gap the phase is taken at its word.
+        """
+        known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
+        return self.phase in DELAYED_PHASES and known
+
+    @property
     def planned_day(self) -> float | None:
         """Day the test is planned for: as given, or the last day of its week."""
         if self.day is None and self.week is not None:
@@ -134,29 +148,6 @@ class Test(Section):
     def label(self) -> str:
         """Name of the test as a reader sees it."""
         return self.name or self.phase
-
-
-class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better.
-
-    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
-    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
-    the one that suits it: cumulative odds, negative binomial, or of logarithms.
-    """
-
-    name: Name
-    unit: str = ""
-    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
-    better: Literal["lower", "higher"]
-    label: str = ""
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def plural(self) -> bool:
-        """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
-        noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]
-        return noun.endswith("s") and not noun.endswith("ss")
 
 
 class Primary(Section):
@@ -188,13 +179,6 @@ class Primary(Section):
     aim: Literal[
         "difference", "equivalence", "non-inferiority", "superiority", "minimum effect"
     ] = "difference"
-
-
-class Exclusion(Section):
-    """A rule for leaving out data, decided before the data were seen."""
-
-    rule: Name
-    reason: str = ""
 
 
 class Threshold(Section):
@@ -240,6 +224,7 @@ class Design(PlanOfAny):
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    replacements: tuple[Replacement, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
@@ -298,7 +283,7 @@ class Design(PlanOfAny):
     @property
     def has_delayed_test(self) -> bool:
         """Whether any test can speak about learning."""
-        return any(test.phase in DELAYED_PHASES for test in self.tests)
+        return any(test.is_delayed for test in self.tests)
 
     def outcome(self, name: str) -> Outcome | None:
         """Find an outcome by name."""

@@ -6,6 +6,7 @@ import numpy as np
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.compare.crossing import SIMPLE, labels_of
+from motorlearn.design import own_name_of_test
 
 
 def test_row(
@@ -36,7 +37,7 @@ def effect_row(
     sign = "/" if row["effect"] == "ratio" else "−"
     return test_row(
         entry,
-        str(row["phase"]),
+        own_name_of_test(analysis.design, str(row["phase"])),
         f"{row['kind']}: {group} {sign} {reference}",
         row["method"],
         "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",

@@ -5,6 +5,7 @@ from itertools import groupby
 
 from motorlearn.design import (
     Design,
+    Group,
     Outcome,
     Practice,
     Test,
@@ -126,17 +127,13 @@ def _was(names: list[str]) -> str:
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
-    groups = [
-        f"{group.name}: {_SCHEDULES[group.schedule]}"
-        + (f", {group.description}" if group.description else "")
-        for group in design.groups
-    ]
+    groups = [f"{group.name}: {_told(group)}" for group in design.groups]
     text = f"Practice conditions were: {'; '.join(groups)}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
-        said = [*([] if own else [_SCHEDULES[only.schedule]]), *filter(None, [only.description])]
-        text = f"Everybody practised the same: {', '.join(said)}." if said else ""
+        said = only.description if own else _told(only)
+        text = f"Everybody practised the same: {said}." if said else ""
     if design.practice and design.practice_is_shared:
         text += f" Practice took {_dose(design.practice)}."
     elif design.practice:
@@ -145,6 +142,14 @@ def programme_paragraph(design: Design) -> str:
             dose = f"took {_dose(mine)}" if mine else "was none: this group was tested only"
             text += f" Practice of {name} {dose}."
     return text.strip()
+
+
+def _told(group: Group) -> str:
+    """The order of practice; explained in general only where the plan does not describe it."""
+    order = _SCHEDULES[group.schedule]
+    if not group.description:
+        return order
+    return f"{order.partition(' (')[0]}, {group.description}"
 
 
 def _dose(practice: Sequence[Practice]) -> str:
@@ -229,6 +234,9 @@ def outcome_paragraph(design: Design) -> str:
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    if design.replacements:
+        rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
+        parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
 
 
@@ -247,7 +255,18 @@ def _bound_unit(design: Design) -> str:
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{name}{unit} ({outcome.better} is better)"
+    return f"{name}{unit} ({outcome.better} is better{_target_words(outcome)})"
+
+
+def _target_words(outcome: Outcome) -> str:
+    """The target of an error, and the targets of other phases, tests or tasks."""
+    if not outcome.has_target:
+        return ""
+    measure = (outcome.measure or "absolute_error").replace("_", " ")
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    common = [f"{outcome.target:g}{unit}"] if outcome.target is not None else []
+    other = [f"in {place} {value:g}{unit}" for place, value in outcome.targets.items()]
+    return f"; {measure}, target {', '.join([*common, *other])}"
 
 
 def _compared(design: Design) -> str:

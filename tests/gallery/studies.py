@@ -4,6 +4,8 @@ All are invented by the code below, in the scenario of the ring push. Each is a 
 arguments that gives a ``Study``; ``write`` puts one into a folder as a user would have it.
 """
 
+import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -288,6 +290,41 @@ def presets(name):
     return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=name)
 
 
+def errors_and_exclusions():
+    """Two errors with targets of their own; a person out of the tests; replaced values."""
+    table = trials(16, PARTS, seed=17)
+    goal = np.where(table["phase"] == "retention", 60, 40)
+    table["angle"] = (goal + table["x"]).round(1)
+    table["reached"] = (225 + 3 * table["y"]).round(0)
+    table.loc[(table["phase"] == "pretest") & (table["trial"] == 3), "reached"] = 999.0
+    outcomes = [
+        {
+            "name": "aim", "unit": "deg", "better": "lower", "column": "angle", "target": 40,
+            "targets": {"retention": 60}, "measure": "total_error",
+        },
+        {
+            "name": "timing", "unit": "ms", "better": "lower", "column": "reached", "target": 225,
+            "measure": "absolute_error",
+        },
+    ]  # fmt: skip
+    content = plan(
+        outcomes,
+        exclusions=[
+            {
+                "rule": "P03 was told the target", "participants": ["P03"], "phases": ["tests"],
+                "reason": "was told the target before the tests",
+            },
+        ],
+        replacements=[
+            {"column": "reached", "equals": 999, "take": "largest", "reason": "clock stopped"},
+            {"column": "angle", "above": 110, "value": 110, "reason": "edge of the floor"},
+        ],
+    )  # fmt: skip
+    recorded = study(content, table[[*list(table)[:6], "angle", "reached"]])
+    with tempfile.TemporaryDirectory() as folder:
+        return replace(ml.read_study(write(recorded, Path(folder))), folder=None)
+
+
 def sessions_of(people, conditions, *, trials=5, effect=6.0, seed=17):
     """Trials of athletes whose sessions each had a condition; ``cue`` brings the ring nearer."""
     rng = np.random.default_rng(seed)
@@ -362,6 +399,7 @@ COMPUTED = {
     "voids": voids,
     "three groups": three_groups,
     "two factors": two_factors,
+    "errors and exclusions": errors_and_exclusions,
     "one athlete": one_athlete,
     "three athletes": three_athletes,
     "one athlete alternating": one_athlete_alternating,
@@ -384,7 +422,8 @@ def write(found: Study, folder: Path) -> Path:
     """Put a study into a folder: its plan as TOML, its trials as CSV."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "study.toml").write_text(plan_text(found.design), encoding="utf-8")
-    found.trials.table.to_csv(folder / "trials.csv", index=False)
+    recorded = ml.trials.as_recorded(found).trials.table
+    recorded.to_csv(folder / "trials.csv", index=False)
     return folder
 
 
@@ -402,6 +441,8 @@ def plan_text(design) -> str:
 def written(value) -> str:
     if isinstance(value, str):
         return f'"{value}"'
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {written(entry)}" for key, entry in value.items()) + "}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(written(entry) for entry in value) + "]"
     return str(value).lower() if isinstance(value, bool) else str(value)

@@ -275,7 +275,7 @@ def _rules(design: Design) -> dict[str, Rule]:
     outcomes = {
         o.name: Rule(low=o.low, high=o.high)
         for o in design.outcomes
-        if o.low is not None or o.high is not None
+        if (o.low is not None or o.high is not None) and not o.has_target
     }
     rules: dict[str, Rule] = {
         name: Rule(low=COLUMNS[name].lower, high=COLUMNS[name].upper)

@@ -222,7 +222,8 @@ def _draw_part(
     )
     spread = log_spread(people, tasks, shifts, plan, preset)
     x, y = draw_landings(people, spread, plan, preset, chance.flight)
-    own = own_outcomes(design, spread, preset.log_sd, chance.own)
+    phases = [str(phase) for phase in plan.phase]
+    own = own_outcomes(design, spread, preset.log_sd, chance.own, phases=phases, tasks=tasks)
     mishaps = draw_mishaps(plan, _last_score(spread, plan), chance.gaps, on=missing)
     return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, chance.ratings)
 
