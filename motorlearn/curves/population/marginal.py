@@ -67,7 +67,8 @@ class Given:
         (m1, m2), (squares, off) = self.bend, self.quadratic
         inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
         volume = self.variance * (self.inverse[0] + self.inverse[3])
-        return (squares - 2 * off + inner) / self.variance - self.spare - volume
+        found: np.ndarray = (squares - 2 * off + inner) / self.variance - self.spare - volume
+        return found
 
 
 def given_rate(
@@ -106,9 +107,7 @@ def given_rate(
     turn -= (lean * c11 + c12) * (b11 * q1 + b12 * q2)
     turn -= (lean * c12 + c22) * (b21 * q1 + b22 * q2)
     inverse = (b11, b12, b21, b22)
-    return Given(
-        density, (v1, v2), turn, (m1, m2), sums, inverse, (squares, off), spare, variance
-    )
+    return Given(density, (v1, v2), turn, (m1, m2), sums, inverse, (squares, off), spare, variance)
 
 
 def _sums(data: Learners, basis: np.ndarray, tilt: np.ndarray) -> tuple[np.ndarray, ...]:
