@@ -87,9 +87,11 @@ def curve_quantities(
     r"""Give quantities of a curve with intervals, and compare groups on them.
 
     The height :math:`y(n)`, the rate of change :math:`|y'(n)|`, the practice at which the
-    curve reaches a criterion, the half-life, and the area under the curve. Intervals are by the
-    delta method: on the scale of the scores for levels and areas, of their logarithms for what is
-    above 0.
+    curve reaches a criterion, the half-life, and the area under the curve; after a fit with
+    ``restart="savings"`` or ``"both"`` also the savings, the share of the way gained that is
+    still there when a session begins (at ``at``; of a population there is one for all). Intervals
+    are by the delta method: on the scale of the scores for levels and areas, of shares for
+    savings, of their logarithms for what is above 0.
 
     Parameters
     ----------
@@ -138,10 +140,37 @@ def curve_quantities(
             row = _interval(known, own, name, level, _reason(fit, name))
             rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
+    rows += _savings(fit, level)
     recipe = Recipe(
         "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
     )
     return CurveQuantities(QUANTITIES.frame(rows), CONTRASTS.frame(contrasts), recipe)
+
+
+def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
+    """Savings, where sessions were fitted with them: of one learner for the begin of each session.
+
+    Of a population there is one, the same for all learners and sessions.
+    """
+    if isinstance(fit, CurveFit):
+        where, terms = dict(fit.saved), fit.estimates.set_index("term")
+        spread = float(t_quantile(level, fit.df))
+    else:
+        where, terms = {"savings": np.nan}, fit.common.set_index("term")
+        spread = float(t_quantile(level, np.inf))
+    rows = []
+    for term, begin in where.items():
+        if term not in terms.index:
+            continue
+        value, error = float(terms.at[term, "estimate"]), float(terms.at[term, "std_error"])
+        known = {"estimate": value, "conf_low": value - spread * error}
+        known |= {"conf_high": value + spread * error}
+        rows.append(
+            QUANTITIES.row(quantity="savings", at=begin, **known)
+            if np.isfinite(value)
+            else QUANTITIES.row(quantity="savings", at=begin, reason=fit.status)
+        )
+    return rows
 
 
 def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:

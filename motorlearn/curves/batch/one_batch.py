@@ -9,13 +9,12 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
+from motorlearn.curves.batch.described import Described, describe
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import (
-    Described,
     Optimum,
     Padded,
-    describe,
     fit_padded,
     log_bounds,
 )

@@ -214,6 +214,7 @@ def _finished(
         fitted=fitted,
         residuals=problem.y - fitted,
         begins=_begins(problem),
+        saved=_saved(problem),
         sigma=float(np.sqrt(2 * solution.loss / max(spread.df, 1))),
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
@@ -247,6 +248,13 @@ def _heights(
     eta = problem.predictor(solution.theta, solution.coefficients)
     fitted = problem.weights * expit(eta) if problem.binomial else eta
     return fitted, problem.loglik(solution.loss)
+
+
+def _saved(problem: Problem) -> dict[str, float]:
+    """Practice count at which the session of each savings term begins."""
+    if not (problem.sessions and problem.sessions.loses):
+        return {}
+    return dict(zip(problem.sessions.savings, map(float, problem.sessions.begin[1:])))
 
 
 def _begins(problem: Problem) -> dict[str, float]:
