@@ -123,8 +123,8 @@ def curve_quantities(
     level = check_level(level)
     if not isinstance(fit, CurveFit | PopulationCurve):
         raise InputError("quantities are those of a curve", [type(fit).__name__])
-    asked = [("level_at", float(n)) for n in as_numbers(list(level_at), "level_at")]
-    asked += [("rate_at", float(n)) for n in as_numbers(list(rate_at), "rate_at")]
+    asked = [("level_at", n) for n in _places(level_at, "level_at")]
+    asked += [("rate_at", n) for n in _places(rate_at, "rate_at")]
     check_counts(named_form(fit.form), np.array([n for _, n in asked]), fit.first)
     asked += [("half_life", np.nan)]
     span = _span(fit, area)
@@ -145,6 +145,15 @@ def curve_quantities(
         "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
     )
     return CurveQuantities(QUANTITIES.frame(rows), CONTRASTS.frame(contrasts), recipe)
+
+
+def _places(given: Any, what: str) -> list[float]:
+    """Practice counts, one or several."""
+    places = np.atleast_1d(as_numbers(given, what)).ravel()
+    if not np.all(np.isfinite(places)):
+        raise InputError(f"{what} must be practice counts", [given])
+    found: list[float] = places.tolist()
+    return found
 
 
 def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
