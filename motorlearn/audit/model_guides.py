@@ -51,7 +51,7 @@ MODELS = (
     Guide(
         "monotone",
         "share of the squares a form leaves that a monotone curve without a form explains",
-        0.05,
+        0.10,
         None,
         source="the chance of as much is simulated",
         status=CUSTOM,

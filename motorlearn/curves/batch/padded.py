@@ -20,7 +20,7 @@ NODES = {1: (48,), 2: (20, 18), 3: (14, 12, 8)}
 HIT_NODES = {1: (14,), 2: (8, 8), 3: (5, 5, 4)}
 STARTS, MANY_STARTS = 3, 8
 """Places from which a learner is refined, for forms with one or two rates and with more."""
-FIRST_STEPS, MOST_STEPS = 12, 300
+FIRST_STEPS, MOST_STEPS = 12, 80
 """Steps from every start, and then from the best of each learner."""
 SETTLED = 1e-10
 
@@ -142,11 +142,13 @@ def extreme(data: Padded, best: Optimum) -> np.ndarray:
 def search_one(data: Padded, optimum: Optimum, k: int) -> None:
     """Settle the curve of one learner as a single fit does, and put it in where it is better.
 
-    Hits are searched anew, over the whole range.
+    With three rates the search began at as many places, so that it goes on from the best of
+    them; others are searched anew, over the whole range.
     """
     used = data.weights[k] > 0
     n, y, weights = data.n[k][used], data.y[k][used], data.weights[k][used]
-    near = np.exp(optimum.tau[k]) if np.isfinite(optimum.loss[k]) and not data.binomial else None
+    several = len(data.form.rates) > 2 and not data.binomial and np.isfinite(optimum.loss[k])
+    near = np.exp(optimum.tau[k]) if several else None
     found = solve(Problem(data.form, n, y, weights, data.binomial, data.first), start=near)
     if found.loss <= optimum.loss[k] * (1 + 1e-9):
         optimum.tau[k], optimum.beta[k] = np.log(found.theta), found.coefficients
@@ -296,7 +298,7 @@ def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray, steps: int = MOST
         flat = expit(beta[:, [0]] + beta[:, [1]] * np.expm1(data.fallen(tau)))
         beta[np.any((flat < 1e-6) | (flat > 1 - 1e-6), axis=1)] *= 0.3
         loss = _loss(data, tau, beta)
-    damping = np.full(len(tau), 1e-3)
+    damping, worn = np.full(len(tau), 1e-3), np.zeros(len(tau), bool)
     active = np.arange(len(tau))
     for _ in range(steps):
         part = data.pick(active)
@@ -311,12 +313,15 @@ def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray, steps: int = MOST
         taken = active[better]
         tau[taken], beta[taken], loss[taken] = new_tau[better], new_beta[better], new[better]
         damping[active] *= np.where(better, 0.1, 10.0)
-        still = ((size > SETTLED) | (gone > SETTLED)) & (damping[active] < 1e8)
+        moves = (size > SETTLED) | (gone > SETTLED)
+        worn[active] = moves & (damping[active] >= 1e8)
+        still = moves & (damping[active] < 1e8)
         active = active[still]
         if not active.size:
             break
     settled = np.ones(len(tau), bool)
     settled[active] = False
+    settled[worn] = False
     stuck = (tau <= low + 1e-6) | (tau >= high - np.array(data.form.edges)[: tau.shape[1]])
     return Optimum(tau, beta, loss, stuck, settled)
 
