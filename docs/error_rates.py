@@ -191,6 +191,7 @@ def groups(replicates: int) -> Iterator[dict[str, Any]]:
             "ancova": lambda one, c: ancovas(one, c, "equal"),
             "ancova by group": lambda one, c: ancovas(one, c, "by group"),
             "mixed": fit_scores,
+            "mixed by group": lambda one, c: fit_scores(one, c, "by group"),
         }
         for name, way in ways.items():
             line[f"{name}: wide"], _, _ = judged([way(one, wide) for one in none])

@@ -1,6 +1,7 @@
 """The command line: each command calls one function of the library and says what happened."""
 
 import contextlib
+import gc
 import io
 import sys
 import traceback
@@ -389,6 +390,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
+    gc.set_threshold(100_000, 20, 50)  # a short run makes many objects and few rings of them
     with _InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
         app(arguments)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Final
 
 import pandas as pd
@@ -51,7 +52,7 @@ class Schema:
             raise ColumnError("a column is declared twice", twice, "declare it once")
         self._refuse_unknown(self.shown)
 
-    @property
+    @cached_property
     def names(self) -> tuple[str, ...]:
         """Names of the columns in order."""
         return tuple(column.name for column in self.columns)

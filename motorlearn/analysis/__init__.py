@@ -1,6 +1,6 @@
 """A study in, its answers out: what this study asks, computed once for everybody who shows it.
 
-study      ``analyse_study``: from a study to all of its answers
+study      ``analyse_study``: from a study to all of its answers; ``page_analysis``: to some
 result     ``StudyAnalysis``: what it gives
 staged     Trials with their part of the study
 questions  What the plan asks: tests, groups, baseline, reference; of each outcome scale and bound
@@ -27,7 +27,7 @@ from motorlearn.analysis.primary import contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
-from motorlearn.analysis.study import analyse_study, primary_comparison
+from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
@@ -46,6 +46,7 @@ __all__ = [
     "generalisability",
     "group_points",
     "landmark_scores",
+    "page_analysis",
     "primary_comparison",
     "speed_beside",
     "technique_change",

@@ -1,16 +1,20 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
-from typing import TypedDict
+from collections.abc import Callable
+from typing import TypedDict, TypeVar
 
 import pandas as pd
 
+from motorlearn.analysis.allocated import refuse_clusters
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
+from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
+from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
@@ -25,11 +29,19 @@ MODEL_SIMULATIONS = 200
 """Data sets that the audit of the mixed model simulates; shares are known to about 0.035."""
 
 
-class Beside(TypedDict):
-    """Fields of the analysis of a study."""
+Made = TypeVar("Made")
+
+
+class Modelled(TypedDict):
+    """Fields of the analysis of a study: its mixed model."""
 
     mixed: MixedFit | Refused
     mixed_audit: Audit | Refused | None
+
+
+class Beside(Modelled):
+    """Fields of the analysis of a study: what stands beside the comparison."""
+
     raters: Agreement | Refused | None
     landmarks: LandmarkScores | Refused | None
     curves: CurveFits | Refused | None
@@ -38,33 +50,70 @@ class Beside(TypedDict):
     speed: SpeedBeside | Refused | None
 
 
+def modelled(study: Study, scores: OutcomeScores, question: Question, seed: int) -> Modelled:
+    """The mixed model of trials with its assumptions."""
+    mixed = _of_people(study.design, "the mixed model of trials", trial_model)(scores, question)
+    if isinstance(mixed, Refused):
+        return {"mixed": mixed, "mixed_audit": None}
+    audit = or_refused(check_assumptions)(
+        mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
+    )
+    return {"mixed": mixed, "mixed_audit": audit}
+
+
+def page_beside(
+    study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
+) -> Beside:
+    """The mixed model alone, which the supervisor's page shows; the rest is refused."""
+    return {
+        **modelled(study, scores, question, seed),
+        "raters": NOT_ON_PAGE,
+        "landmarks": NOT_ON_PAGE,
+        "curves": NOT_ON_PAGE,
+        "population": NOT_ON_PAGE,
+        "technique": NOT_ON_PAGE,
+        "speed": NOT_ON_PAGE,
+    }
+
+
 def beside_of(
     study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
 ) -> Beside:
-    """The mixed model of trials with its assumptions, agreement of raters, learning curves."""
-    mixed = trial_model(scores, question)
-    audit = None
-    if not isinstance(mixed, Refused):
-        audit = or_refused(check_assumptions)(
-            mixed, study=study, seed=seed, simulations=MODEL_SIMULATIONS
-        )
+    """Mixed model, agreement of raters, scores from landmarks, curves, technique and speed."""
     rated, practised = has_ratings(study.ratings), has_curves(cells)
     camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
     ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
-        "mixed": mixed,
-        "mixed_audit": audit,
+        **modelled(study, scores, question, seed),
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
         "curves": learners_curves(cells) if practised else None,
-        "population": population_curve(cells) if practised else None,
-        "technique": or_refused(technique_change)(study, ratings=ratings, scores=scores, seed=seed)
+        "population": _of_people(study.design, "the population curve", population_curve)(cells)
+        if practised
+        else None,
+        "technique": _of_people(study.design, "the change of technique", technique_change)(
+            study, ratings=ratings, scores=scores, seed=seed
+        )
         if rated
         else None,
-        "speed": or_refused(speed_beside)(scores, study.design, seed=seed)
+        "speed": _of_people(study.design, "the change of speed", speed_beside)(
+            scores, study.design, seed=seed
+        )
         if has_speed(scores)
         else None,
     }
+
+
+def _of_people(
+    design: Design, what: str, made: Callable[..., Made]
+) -> Callable[..., Made | Refused]:
+    """What takes people for the unit, refused where it was not people who were allocated."""
+
+    def made_or_refused(*given: object, **options: object) -> Made:
+        refuse_clusters(design, what)
+        return made(*given, **options)
+
+    return or_refused(made_or_refused)
 
 
 def has_speed(scores: OutcomeScores) -> bool:

@@ -120,8 +120,17 @@ class OutcomeAnalysis:
         )[names]
 
 
-def analyse_outcome(scores: OutcomeScores, asked: Asked, question: Question) -> OutcomeAnalysis:
-    """Compute everything that the study asks of one outcome."""
+NOT_ON_PAGE = Refused("not computed, since the supervisor's page does not show it")
+
+
+def analyse_outcome(
+    scores: OutcomeScores,
+    asked: Asked,
+    question: Question,
+    *,
+    practice: bool = True,
+) -> OutcomeAnalysis:
+    """Compute everything that the study asks of one outcome, blocks of practice where asked."""
     outcome = scores.outcome
     return OutcomeAnalysis(
         name=outcome.name,
@@ -136,7 +145,7 @@ def analyse_outcome(scores: OutcomeScores, asked: Asked, question: Question) -> 
         low=outcome.low,
         high=outcome.high,
         comparison=compared(scores, asked, question),
-        practice=_practice(scores, question),
+        practice=_practice(scores, question) if practice else NOT_ON_PAGE,
         changes=_changes(scores, question),
         change_stages=question.pair,
         **points_of(scores, question),
@@ -161,6 +170,7 @@ def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[
         "variance": asked.variance,
         "equivalence": asked.bound,
         "equivalence_unit": asked.bound_unit,
+        "unit": question.design.allocation.clusters or "participant",
     }
 
 
@@ -209,6 +219,7 @@ def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
         attempts=scores.attempts,
         out_of=scores.out_of,
         groups=list(question.groups),
+        unit=question.design.allocation.clusters or "participant",
     )
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from motorlearn.analysis.allocated import unit_cells
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.exceptions import InputError
@@ -25,8 +26,9 @@ def points_of(scores: OutcomeScores, question: Question) -> Points:
     ranks = _ranks(question)
     cells = _ordered(scores.block_cells, ranks, "stage", "session", "block", "group")
     cells = cells.rename(columns={"stage": "phase"})
-    points = group_points(cells, ["group", "phase", "session", "block"])
-    return {"cells": cells, "points": points, "by_task": _by_task(scores.task_cells, ranks)}
+    unit, by = question.design.allocation.clusters, ["group", "phase", "session", "block"]
+    points = _points(cells, unit, by)
+    return {"cells": cells, "points": points, "by_task": _by_task(scores.task_cells, ranks, unit)}
 
 
 def _ranks(question: Question) -> dict[str, dict[str, int]]:
@@ -48,10 +50,19 @@ def _ordered(frame: pd.DataFrame, ranks: dict[str, dict[str, int]], *by: str) ->
     ).reset_index(drop=True)
 
 
-def _by_task(parts: list[pd.DataFrame], ranks: dict[str, dict[str, int]]) -> pd.DataFrame:
+def _points(cells: pd.DataFrame, unit: str | None, by: list[str]) -> pd.DataFrame:
+    """Points of what was allocated; without an interval where nothing names the class."""
+    if unit is None or unit in cells:
+        return group_points(unit_cells(cells, unit, by), by)
+    return group_points(cells, by).assign(conf_low=np.nan, conf_high=np.nan)
+
+
+def _by_task(
+    parts: list[pd.DataFrame], ranks: dict[str, dict[str, int]], unit: str | None
+) -> pd.DataFrame:
     by = ["group", "stage"]
-    found = [group_points(parts[0], by).assign(task="all")]
-    found += [group_points(cells, [*by, "task"]) for cells in parts[1:]]
+    found = [_points(parts[0], unit, by).assign(task="all")]
+    found += [_points(cells, unit, [*by, "task"]) for cells in parts[1:]]
     rows = pd.concat(found, ignore_index=True)
     known = set(rows["task"]) <= set(ranks["task"])
     ranks = ranks if known else {name: ranks[name] for name in by}

@@ -7,6 +7,7 @@ from functools import cached_property
 import numpy as np
 import pandas as pd
 
+from motorlearn.analysis.allocated import kept_columns
 from motorlearn.design import Design, Outcome
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import registered_measures, score_trials
@@ -40,6 +41,8 @@ class OutcomeScores:
         Whether rows are trials, so that the spread within participants is known.
     measured : bool
         Whether the score is computed from all trials of a cell and is no mean of trials.
+    kept : tuple of str
+        Columns beside person and group that every score keeps, such as that of the class.
     """
 
     table: pd.DataFrame
@@ -49,6 +52,7 @@ class OutcomeScores:
     out_of: float | None = None
     by_trial: bool = True
     measured: bool = False
+    kept: tuple[str, ...] = ()
 
     def cells(self, by: Sequence[str]) -> pd.DataFrame:
         """Scores of cells: the columns of ``by``, ``score``, ``n_trials``."""
@@ -87,7 +91,7 @@ class OutcomeScores:
     @cached_property
     def stage_rows(self) -> pd.DataFrame:
         """Rows from which groups are compared at every part of the study."""
-        return self.rows(["participant", "group", "stage"])
+        return self.rows(["participant", "group", *self.kept, "stage"])
 
     @cached_property
     def blocks(self) -> list[str]:
@@ -100,7 +104,7 @@ class OutcomeScores:
         """Rows of practice that carry a block; none where nothing numbers the blocks."""
         if not self.blocks:
             return self.table.iloc[:0]
-        rows = self.rows(["participant", "group", "phase", *self.blocks])
+        rows = self.rows(["participant", "group", *self.kept, "phase", *self.blocks])
         return rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
 
     @cached_property
@@ -112,12 +116,12 @@ class OutcomeScores:
             for name in ("session", "block")
         }
         keyed = replace(self, table=self.table.assign(**keys))
-        return keyed.cells(["participant", "group", "stage", "session", "block"])
+        return keyed.cells(["participant", "group", *self.kept, "stage", "session", "block"])
 
     @cached_property
     def task_cells(self) -> list[pd.DataFrame]:
         """Participants' scores by part of the study: over tasks, and by task if there are some."""
-        by = ["participant", "group", "stage"]
+        by = ["participant", "group", *self.kept, "stage"]
         several = "task" in self.table and self.table["task"].nunique() > 1
         return [self.cells(by), *([self.cells([*by, "task"])] if several else [])]
 
@@ -153,7 +157,7 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
             None,
             f"fill the column {found.column!r}, or look at the column 'void'",
         )
-    return found
+    return replace(found, kept=kept_columns(found.table, design))
 
 
 def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:

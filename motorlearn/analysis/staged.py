@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from motorlearn.analysis.allocated import with_clusters
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
@@ -34,4 +35,4 @@ def staged_trials(study: Study) -> pd.DataFrame:
             [f"{phase}: {', '.join(names)}" for phase, names in merged.items()],
             "add a column 'test' with their names, or give each test a session of its own",
         )
-    return table.assign(stage=stage_column(table, design))
+    return with_clusters(table.assign(stage=stage_column(table, design)), study)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from motorlearn.analysis.beside import beside_of
+from motorlearn.analysis.beside import beside_of, page_beside
 from motorlearn.analysis.judged import judged
 from motorlearn.analysis.outcome import (
     OutcomeAnalysis,
@@ -68,11 +68,28 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
     >>> found.primary[["outcome", "test", "n_group"]].values.tolist()
     [['hits', 'Delayed retention', 8]]
     """
+    return _answered(study, outcome, seed, shown_by_page=False)
+
+
+def page_analysis(study: Study, *, seed: int = 0) -> StudyAnalysis:
+    """What the supervisor's page shows of an analysis; parts that it does not show are refused.
+
+    Every number is that of :func:`analyse_study`; curves, agreement of raters, technique and speed
+    are not computed.
+    """
+    return _answered(study, None, seed, shown_by_page=True)
+
+
+def _answered(
+    study: Study, outcome: str | None, seed: int, *, shown_by_page: bool
+) -> StudyAnalysis:
+    beside = page_beside if shown_by_page else beside_of
     table = staged_trials(study)
     question = question_of(study.design, table, only=outcome)
     scores = [scores_of(table, asked.outcome, study.design) for asked in question.outcomes]
     found = [
-        analyse_outcome(entry, asked, question) for entry, asked in zip(scores, question.outcomes)
+        analyse_outcome(entry, asked, question, practice=not shown_by_page)
+        for entry, asked in zip(scores, question.outcomes)
     ]
     first = found[0]
     answer = primary_answer(first.name, first.comparison, question)
@@ -85,7 +102,7 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
         people=people_of(study, table, first.comparison, question.groups),
-        **beside_of(study, scores[0], first.cells, question, seed),
+        **beside(study, scores[0], first.cells, question, seed),
         **judged(first.comparison, answer, study, question, seed),
         recipe=_recipe(len(table), first, outcome, seed),
     )

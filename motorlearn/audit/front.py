@@ -12,6 +12,7 @@ from motorlearn.audit.context import Context
 from motorlearn.audit.curves import curve_checks, curve_residuals, many_curves_checks
 from motorlearn.audit.guides import with_own_thresholds
 from motorlearn.audit.mixed.counts import CountAudit
+from motorlearn.audit.mixed.families import FamilyAudit
 from motorlearn.audit.mixed.linear import LinearAudit
 from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.simulated import diagnose
@@ -137,6 +138,10 @@ def _(result: BlockComparison, context: Context, phases: Sequence[Hashable] | No
 
 @audit_of.register
 def _(result: MixedFit, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    if result.family not in ("gaussian", "lognormal", "binomial"):
+        own = FamilyAudit(result, context).checks()
+        recipe = audit_recipe(result.recipe, context, n=result.n)
+        return assemble((("mixed model", check) for check in own), RESIDUALS.frame(), recipe)
     model = MixedModel(result)
     diagnosis = diagnose(model, simulations=min(context.simulations, 500), seed=context.seed)
     checks = (CountAudit if model.binomial else LinearAudit)(model, diagnosis, context).checks()

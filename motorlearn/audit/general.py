@@ -7,15 +7,16 @@ import numpy as np
 from scipy import stats
 
 from motorlearn import digits
+from motorlearn.audit.attrition import tolerated_difference
 from motorlearn.audit.comparison.binomial import binomial_conclusions
 from motorlearn.audit.comparison.phase_model import PhaseModel, is_counted
 from motorlearn.audit.comparison.resampled import imputed
 from motorlearn.audit.context import Context
+from motorlearn.audit.guide import Guide
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
+from motorlearn.design.allocation import PERSON_UNITS
 from motorlearn.results import Recipe
-
-PERSON_UNITS = ("participant", "person", "individual")
 
 
 def unit_check(recipe: Recipe, context: Context, units: Sequence[str] = ("participant",)) -> Check:
@@ -150,7 +151,7 @@ def missing_check(result: PhaseComparison, model: PhaseModel, context: Context) 
     shares = [k / n for k, n in counts]
     gap = max(shares) - min(shares)
     chance = _difference_by_chance(counts)
-    by_group = context.guide("missing_by_group")
+    by_group = _tolerated(context.guide("missing_by_group"), share)
     spread = ", ".join(
         f"{model.groups[code]} {k} of {n}" for code, (k, n) in zip(_codes(model), counts)
     )
@@ -174,6 +175,14 @@ def missing_check(result: PhaseComparison, model: PhaseModel, context: Context) 
         finding=f"{check.finding} Groups differ in it: {digits.p_clause(chance)}.",
     )
     return gravest(check, apart)
+
+
+def _tolerated(guide: Guide, missing: float) -> Guide:
+    """The guide at this share of missing scores, unless a study set its own."""
+    if guide.own:
+        return guide
+    look, act = tolerated_difference(missing)
+    return replace(guide, look=round(look, 3), act=round(act, 3))
 
 
 def _codes(model: PhaseModel) -> list[int]:

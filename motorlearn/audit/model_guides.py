@@ -75,6 +75,15 @@ MODELS = (
         status=ALGEBRA,
     ),
     Guide(
+        "proportional_odds",
+        "largest difference of an effect between cuts of a rating scale, in log odds",
+        0.7,
+        1.4,
+        source="an odds ratio that is doubled or quadrupled between cuts (algebra); graded only "
+        "where the model's own simulations seldom give as much",
+        status=ALGEBRA,
+    ),
+    Guide(
         "zeros",
         "observed over expected zeros",
         1.5,

@@ -7,11 +7,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn.compare.clusters import Clusters
 from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS, how
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
-from motorlearn.linear.hypotheses import Estimate, FTest
+from motorlearn.linear.hypotheses import Estimate, FTest, t_estimate
 from motorlearn.linear.multiplicity import holm
 from motorlearn.linear.samples import one_sample, welch, welch_one_way
 from motorlearn.measures.effect_sizes import (
@@ -26,8 +27,9 @@ NAN = float("nan")
 NO_ESTIMATE = Estimate(
     estimate=NAN, std_error=NAN, df=NAN, statistic=NAN, p=NAN, conf_low=NAN, conf_high=NAN
 )
-WELCH = "Welch t of participants' scores"
-ANCOVA = "analysis of covariance of participants' scores"
+WELCH = "Welch t"
+STUDENT = "t with one variance"
+ANCOVA = "analysis of covariance"
 
 
 @dataclass(frozen=True)
@@ -47,7 +49,9 @@ class Comparing:
     baseline : hashable or None
         Phase that is the covariate.
     variance : {"equal", "by group"}
-        Residual variance of the analysis of covariance.
+        Residual variance of the analysis of covariance and of the mixed model of scores.
+    clusters : Clusters, optional
+        Where classes were allocated: their people; ``data`` then holds the means of classes.
     """
 
     data: PhaseScores
@@ -56,6 +60,7 @@ class Comparing:
     level: float
     baseline: Hashable | None
     variance: str = "equal"
+    clusters: Clusters | None = None
 
     @property
     def values(self) -> NDArray[np.float64]:
@@ -92,10 +97,46 @@ class Comparing:
         return " on logarithms" if self.effect == "ratio" else ""
 
     @property
+    def things(self) -> str:
+        """What is analysed, in the plural: participants, or class means."""
+        return "participants" if self.clusters is None else f"{self.clusters.unit} means"
+
+    def of_what(self, of_people: str = "participants' scores") -> str:
+        """What the method says about the values that are analysed, and their scale."""
+        what = of_people if self.clusters is None else f"{self.clusters.unit} means"
+        return f" of {what}{self.suffix}"
+
+    def two_samples(self, a: NDArray[np.float64], b: NDArray[np.float64]) -> tuple[Estimate, str]:
+        """Difference of two means, first minus second, and the name of its test.
+
+        People by Welch's t; classes, which are few, with one variance unless it was declared
+        otherwise.
+        """
+        if self.clusters is None or self.variance == "by group":
+            return welch(a, b, level=self.level), WELCH
+        squares, df = within([a, b])
+        error = float(np.sqrt(squares / df * (1 / a.size + 1 / b.size)))
+        told = t_estimate(float(a.mean() - b.mean()), error, df, level=self.level)
+        return told, STUDENT
+
+    def too_few(self, sizes: dict[Hashable, int]) -> str:
+        """Why so many of a side are too few for a test; empty where they are enough."""
+        small = [f"{name} has {n}" for name, n in sizes.items() if n < 2]
+        if not small:
+            return ""
+        if self.clusters is None:
+            return "two participants per group are needed, " + ", ".join(small)
+        unit = self.clusters.unit
+        return (
+            f"what sets one {unit} apart cannot be told from what its group did: two of "
+            f"{unit} per group are needed, " + ", ".join(small)
+        )
+
+    @property
     def ancova_method(self) -> str:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
-        return ANCOVA + self.suffix + own
+        return ANCOVA + self.of_what() + own
 
 
 def within(samples: Sequence[NDArray[np.float64]]) -> tuple[float, int]:
@@ -133,14 +174,19 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
     rows = []
     for group, reference in comparing.pairs:
         a, b = (comparing.of(name, comparing.at(phase)) for name in (group, reference))
-        result, effect, reason = NO_ESTIMATE, NO_EFFECT, _why_not(a, b, group, reference)
+        result, effect, method = NO_ESTIMATE, NO_EFFECT, ""
+        reason = _why_not(comparing, a, b, group, reference)
         if not reason:
-            result = welch(a, b, level=comparing.level)
-            effect = hedges_g(
-                (a.mean(), b.mean()),
-                (a.std(ddof=1), b.std(ddof=1)),
-                (a.size, b.size),
-                level=comparing.level,
+            result, method = comparing.two_samples(a, b)
+            effect = (
+                NO_EFFECT
+                if comparing.clusters
+                else hedges_g(
+                    (a.mean(), b.mean()),
+                    (a.std(ddof=1), b.std(ddof=1)),
+                    (a.size, b.size),
+                    level=comparing.level,
+                )
             )
         elif a.size and b.size:
             result = replace(NO_ESTIMATE, estimate=float(a.mean() - b.mean()))
@@ -152,7 +198,7 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
             adjusted=False,
             n_group=a.size,
             n_reference=b.size,
-            **how(WELCH + comparing.suffix, reason),
+            **how(method + comparing.of_what(), reason),
             **comparing.told(result),
             **standardised(effect),
         )
@@ -198,12 +244,16 @@ def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     for group, reference in comparing.pairs:
         sizes = (adjusted.sizes[group], adjusted.sizes[reference])
         result, effect = NO_ESTIMATE, NO_EFFECT
-        reason = adjusted.reason or _empty_side(sizes, group, reference)
+        reason = adjusted.reason or _empty_side(comparing, sizes, group, reference)
         if not reason and adjusted.model is not None:
             places = [adjusted.groups.index(name) for name in (group, reference)]
             result = adjusted.model.difference(*places, level=comparing.level)
-            effect = adjusted_g(
-                result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
+            effect = (
+                NO_EFFECT
+                if comparing.clusters
+                else adjusted_g(
+                    result.estimate, result.std_error, adjusted.sd, result.df, level=comparing.level
+                )
             )
         row = CONTRAST.row(
             phase=adjusted.phase,
@@ -315,16 +365,22 @@ def _f_row(phase: Hashable, term: str, test: FTest, method: str) -> Row:
 
 
 def _why_not(
-    a: NDArray[np.float64], b: NDArray[np.float64], group: Hashable, reference: Hashable
+    comparing: Comparing,
+    a: NDArray[np.float64],
+    b: NDArray[np.float64],
+    group: Hashable,
+    reference: Hashable,
 ) -> str:
-    small = [f"{name} has {x.size}" for name, x in ((group, a), (reference, b)) if x.size < 2]
-    if small:
-        return "two participants per group are needed, " + ", ".join(small)
-    if not (np.ptp(a) > 0 or np.ptp(b) > 0):
-        return "the scores of both groups are constant"
-    return ""
+    few = comparing.too_few({group: a.size, reference: b.size})
+    if few or np.ptp(a) > 0 or np.ptp(b) > 0:
+        return few
+    return "the scores of both groups are constant"
 
 
-def _empty_side(sizes: tuple[int, int], group: Hashable, reference: Hashable) -> str:
+def _empty_side(
+    comparing: Comparing, sizes: tuple[int, int], group: Hashable, reference: Hashable
+) -> str:
     empty = [str(name) for name, n in zip((group, reference), sizes) if n == 0]
-    return f"nobody has both scores in {', '.join(empty)}" if empty else ""
+    if empty:
+        return f"nobody has both scores in {', '.join(empty)}"
+    return comparing.too_few({group: sizes[0], reference: sizes[1]}) if comparing.clusters else ""

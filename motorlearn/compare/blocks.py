@@ -5,6 +5,7 @@ from collections.abc import Hashable, Sequence
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
+from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
@@ -28,6 +29,7 @@ def compare_blocks(
     attempts: str | None = None,
     out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
+    unit: str = "participant",
     level: float = 0.95,
 ) -> BlockComparison:
     """Compare groups over the blocks of practice by a mixed analysis of variance, type III.
@@ -53,6 +55,9 @@ def compare_blocks(
         Tell hits by attempts as hits of so many; otherwise they are rates.
     groups : sequence, optional
         Groups to use, in this order.
+    unit : str
+        What was allocated: ``"participant"``, or the column of the classes whose means are
+        compared.
     level : float
         Level of the intervals of the means.
 
@@ -89,7 +94,10 @@ def compare_blocks(
         outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
     )
     data = score_participants(rows, columns, phases=order, groups=groups)
-    comparing = Comparing(data, (), "difference", level, None)
+    lost, people = losses(data), len(data.participants)
+    data, clusters = unit_scores(rows, columns, data, unit)
+    comparing = Comparing(data, (), "difference", level, None, clusters=clusters)
+    options = {"practice": practice, "groups": data.groups, "level": level, "out_of": out_of}
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
@@ -98,14 +106,14 @@ def compare_blocks(
             columns={"from_phase": "from_block", "to_phase": "to_block"}
         ),
         trends=trends(comparing),
-        statements=_limits(losses(data), len(data.participants)),
+        statements=_limits(lost, people),
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options={"practice": practice, "groups": data.groups, "level": level, "out_of": out_of},
+            options=options | {"unit": unit},
             n=data.rows,
             left_out=data.left_out,
-            engine="one score per participant and block; type III sums of squares",
+            engine=f"one score per {unit} and block; type III sums of squares",
         ),
     )
 

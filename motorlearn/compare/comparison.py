@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import pandas as pd
 
+from motorlearn.compare.clusters import CLUSTER
 from motorlearn.compare.limits import Limit
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.rows import Row, Schema
@@ -300,6 +301,10 @@ class PhaseComparison(Result):
         What the design cannot show; ``statements`` says it in sentences.
     recipe : Recipe
         How it was made; ``left_out`` names every row and person that is missing.
+    clusters : DataFrame
+        Where classes were allocated (``unit``): ``phase, clusters, people, smallest, largest, icc,
+        icc_low, icc_high, design_effect, counts_as, false_positives``; everything else is of class
+        means, and ``participant`` and every n are those of classes. Otherwise empty.
     """
 
     scores: pd.DataFrame = field(repr=False)
@@ -315,6 +320,7 @@ class PhaseComparison(Result):
     mixed: pd.DataFrame
     limits: tuple[Limit, ...]
     recipe: Recipe
+    clusters: pd.DataFrame = field(default_factory=CLUSTER.frame)
 
     @property
     def statements(self) -> tuple[str, ...]:
@@ -329,6 +335,7 @@ class PhaseComparison(Result):
             CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
             PAIRED.table("paired", "Change within each group", self.paired),
             POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
+            CLUSTER.table("clusters", "What was allocated as a whole", self.clusters),
             MEAN.table("means", "Means of participants", self.means),
             ADJUSTED.table(
                 "adjusted_means", "Means adjusted for the baseline", self.adjusted_means

@@ -15,6 +15,8 @@ FEW_TRIALS = 10
 """Trials below which one person's score is called weak (common practice, no source)."""
 TINY_GROUP = 5
 """People below which a group is called very small (common practice, no source)."""
+FEW_CLUSTERS = 6
+"""Allocated classes in a group below which they are no basis (common practice, no source)."""
 
 
 @register_record
@@ -155,6 +157,13 @@ def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
     )
 
 
+def _lost_in_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
+    return (
+        f"Without a score in at least one phase are {len(limit.names)} of {limit.of} participants: "
+        f"{listed(limit.names)}; the mean there is that of the others who were allocated with them."
+    )
+
+
 def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
     def said(limit: Limit, name_of: Callable[[str], str]) -> str:
         phase, *groups = limit.names
@@ -166,8 +175,8 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
             f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
             "variance; with these numbers such a test calls about "
             f"{digits.percent(limit.values[-1])} of studies without a difference significant at "
-            "5 %. Welch's t and the analysis of covariance with variance = 'by group' keep their "
-            "rate."
+            "5 %. Welch's t keeps its rate, and with variance = 'by group' so do the analysis of "
+            "covariance and the mixed model of scores."
         )
 
     return said
@@ -186,6 +195,33 @@ def _few_missing(limit: Limit, name_of: Callable[[str], str]) -> str:
         f"With fewer than {limit.of} people a group, some of whom missed a test, the mixed model "
         "does not hold 5 %: in 2,000 simulated studies of six a group with 15 % of scores missing "
         "it called 6.7 to 7.3 % without a difference significant; the analysis of covariance 5.3 %."
+    )
+
+
+def _clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
+    (unit, phase), (count, smallest, largest) = limit.names, limit.low
+    icc, effect, counts_as = limit.values
+    sizes = f"{smallest} to {largest} people" if smallest < largest else f"{largest} people"
+    said = (
+        f"What was allocated is the {unit}, not the person: the means of {count} of them "
+        f"({sizes} each, {limit.of} altogether) are compared"
+    )
+    if not np.isfinite(effect):
+        return said + "."
+    return (
+        f"{said}. At {name_of(phase)} people of one {unit} resemble one another (ICC "
+        f"{digits.number(icc)}), so that {limit.of} people count as about {counts_as:.0f} (design "
+        f"effect {digits.number(effect, 1)})."
+    )
+
+
+def _few_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
+    unit, *groups = limit.names
+    few = [f"{name} has {n}" for name, n in zip(groups, limit.low)]
+    return (
+        f"With fewer than {limit.of} of what was allocated ({unit}) in a group ({listed(few)}) "
+        "these numbers are no basis for a conclusion about the groups, however many people there "
+        f"are: what sets one {unit} apart is mixed up with what its group did."
     )
 
 
@@ -225,6 +261,9 @@ KINDS: Final[dict[str, Callable[[Limit, Callable[[str], str]], str]]] = {
     "few trials": _few,
     "tiny groups": _tiny,
     "losses": _lost,
+    "losses, clusters": _lost_in_clusters,
+    "clusters": _clusters,
+    "few clusters": _few_clusters,
     "unequal spread, ancova": _spread("The analysis of covariance gives"),
     "unequal spread, mixed": _spread("The mixed model gives"),
     "unequal spread, both": _spread("The analysis of covariance and the mixed model give"),

@@ -9,6 +9,7 @@ import pandas as pd
 
 from motorlearn.compare.between import Comparing, contrast_frame, standardised
 from motorlearn.compare.comparison import CONTRAST, how
+from motorlearn.compare.mixed_by_group import OwnErrors
 from motorlearn.compare.participants import Columns, usable_rows
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate
@@ -47,7 +48,8 @@ def mixed_contrasts(
     Each participant has one score at each test. Scores of one participant covary freely between
     tests, each test with a spread of its own, and tests use Kenward-Roger df; for hits this holds
     on the logit scale, and their tests are those of :mod:`motorlearn.mixed.inference.pseudo`.
-    Where there are too few people for that, each test is compared with the baseline alone.
+    Where there are too few people for that, each test is compared with the baseline alone. With a
+    variance for each group the errors of scores come from :mod:`motorlearn.compare.mixed_by_group`.
     Practice itself is left out: its trials change systematically. Ratios use the logarithms of
     participants' scores.
     """
@@ -92,8 +94,9 @@ def _answers(
 ) -> list[_Answer]:
     """Fit one model of these tests; where its covariance has no root, each test by its own."""
     named = [str(phase) for phase in (*asked, comparing.baseline)]
+    used = rows[rows["phase"].isin(named)]
     try:
-        fit = _fit(rows[rows["phase"].isin(named)], binomial)
+        fit = _fit(used, binomial)
     except (FitError, InputError) as problem:
         if len(asked) > 1:
             return _each(rows, comparing, asked, binomial)
@@ -101,7 +104,10 @@ def _answers(
         return [_Answer({comparing.effect: empty}, (str(problem),), False)]
     if len(asked) > 1 and not np.isfinite(fit.estimates["std_error"]).all():
         return _each(rows, comparing, asked, binomial)
-    found = _contrast_rows(fit, comparing, asked, binomial)
+    own = None
+    if comparing.variance == "by group" and not binomial:
+        own = OwnErrors.of(fit, used, comparing.level)
+    found = _contrast_rows(fit, comparing, asked, own)
     return [_Answer(found, fit.warnings, bool(fit.converged))]
 
 
@@ -174,8 +180,9 @@ def _fit(rows: pd.DataFrame, binomial: bool) -> MixedFit:
 
 
 def _contrast_rows(
-    fit: MixedFit, comparing: Comparing, tests: list[Hashable], binomial: bool
+    fit: MixedFit, comparing: Comparing, tests: list[Hashable], own: OwnErrors | None
 ) -> dict[str, list[Row]]:
+    binomial = fit.family == "binomial"
     cells = sorted(fit.design.fixed.levels.get("cell", ()))
     places = {pair: i for i, pair in enumerate(combinations(cells, 2))}
     scales = {"link": "odds ratio" if binomial else comparing.effect}
@@ -187,18 +194,46 @@ def _contrast_rows(
         if places:
             every = contrasts(fit, "cell", adjust="none", scale=scale, level=comparing.level)
         rows[effect] = [
-            _one_row(fit, comparing, every, places, (phase, *pair), effect)
+            _one_row(fit, comparing, _Found(every, places, own), (phase, *pair), effect)
             for phase in tests
             for pair in comparing.pairs
         ]
     return rows
 
 
+@dataclass(frozen=True)
+class _Found:
+    """Every contrast of two cells, where it stands, and errors of the groups' own spread."""
+
+    every: pd.DataFrame
+    places: dict[tuple[str, str], int]
+    own: OwnErrors | None
+
+    def difference(self, one: str, other: str) -> Estimate | None:
+        """A cell minus another, or None where one of them holds no score."""
+        turn = 1.0 if (other, one) in self.places else -1.0
+        place = self.places.get((other, one), self.places.get((one, other)))
+        if place is None:
+            return None
+        found = self.every.iloc[place]
+        if self.own is not None:
+            return self.own.difference(one, other, float(found["std_error"]))
+        low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
+        return Estimate(
+            estimate=turn * found["estimate"],
+            std_error=found["std_error"],
+            df=found["df"],
+            statistic=turn * found["statistic"],
+            p=found["p"],
+            conf_low=low,
+            conf_high=high,
+        )
+
+
 def _one_row(
     fit: MixedFit,
     comparing: Comparing,
-    every: pd.DataFrame,
-    places: dict[tuple[str, str], int],
+    found: _Found,
     key: tuple[Hashable, Hashable, Hashable],
     effect: str,
 ) -> Row:
@@ -209,22 +244,13 @@ def _one_row(
         "n_group": comparing.of(group, comparing.at(phase)).size,
         "n_reference": comparing.of(reference, comparing.at(phase)).size,
     }
-    turn = 1.0 if (other, one) in places else -1.0
-    place = places.get((other, one), places.get((one, other)))
-    if place is None:
+    result = found.difference(one, other)
+    if result is None:
         reason = "a group has no score at this test, or only hits or only misses"
         return CONTRAST.row(**named, **how("", reason))
-    found = every.iloc[place]
-    low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
-    result = Estimate(
-        estimate=turn * found["estimate"],
-        std_error=found["std_error"],
-        df=found["df"],
-        statistic=turn * found["statistic"],
-        p=found["p"],
-        conf_low=low,
-        conf_high=high,
-    )
+    if found.own is not None and not np.isfinite(result.std_error):
+        reason = "a group has a single participant at a test, so its own spread cannot be told"
+        return CONTRAST.row(**named, **how("", reason))
     return CONTRAST.row(
         **named,
         **_told(result, effect),
@@ -267,8 +293,11 @@ def _standardised(
 def _method(fit: MixedFit, comparing: Comparing, effect: str) -> str:
     start = f", groups alike at {comparing.baseline}" if comparing.baseline is not None else ""
     if fit.family == "gaussian":
+        test = "Kenward-Roger df"
+        if comparing.variance == "by group":
+            test = "a variance for each group (jackknife over participants)"
         return (
-            "linear mixed model, Kenward-Roger df, scores of a participant covary freely between "
+            f"linear mixed model, {test}, scores of a participant covary freely between "
             f"tests{comparing.suffix}{start}"
         )
     what = "odds ratio for one participant" if effect == "odds ratio" else "average probabilities"

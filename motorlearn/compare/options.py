@@ -19,7 +19,6 @@ CHOICES = {
     "effect": ("difference", "ratio"),
     "adjust": ("holm", "none"),
     "equivalence_unit": UNITS,
-    "unit": ("participant", "trial"),
     "route": ("ancova", "mixed"),
     "variance": VARIANCES,
 }

@@ -18,15 +18,17 @@ from motorlearn.compare.between import (
     omnibus_rows,
     unadjusted_contrasts,
 )
+from motorlearn.compare.cluster_route import class_contrasts
+from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.equivalence import equivalence_frame
-from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.limits import Limit
 from motorlearn.compare.mixed_route import mixed_contrasts
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
-from motorlearn.compare.spread import few_people, unequal_spread
+from motorlearn.compare.spread import few_people, spread_still_pooled, unequal_spread
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
@@ -114,13 +116,16 @@ def compare_phases(
         same bound.
     equivalence_unit : {"score", "sd"}
         ``"sd"``: the bound is in pooled standard deviations of participants at that phase.
-    unit : {"participant"}
-        ``"trial"`` is refused, with the inflation it would bring.
+    unit : str
+        What was allocated: ``"participant"``, or the column of the classes, teams or training
+        groups that were allocated as a whole: their means are compared, and ``clusters`` tells
+        what that costs. ``"trial"`` is refused, with the inflation it would bring.
     route : {"ancova", "mixed"}
         ``"mixed"`` adds the contrasts of a mixed model on all available rows.
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance: one, or one for each group with
-        Satterthwaite's degrees of freedom. Choose it beforehand where groups differ in size.
+        Satterthwaite's degrees of freedom; of the mixed model of scores likewise, by leaving
+        participants out. Choose it beforehand where groups differ in size.
 
     Returns
     -------
@@ -179,8 +184,9 @@ def compare_phases(
     options.check_against(data)
     if unit == "trial":
         refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
+    data, clusters = unit_scores(table, columns, data, unit)
     pairs_of_groups = options.contrasts(data.groups)
-    comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance)
+    comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance, clusters)
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
@@ -210,6 +216,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     options = recipe.options
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
     anova = mixed_anova(comparing)
+    cost, limits = cost_and_limits(comparing.clusters, data, baseline)
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
         scores=data.tidy(),
@@ -226,10 +233,11 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         ),
         mixed=CONTRAST.frame(),
         limits=(
-            *design_limits(data, baseline),
+            *limits,
             *unequal_spread(comparing, models, options["route"]),
         ),
         recipe=recipe,
+        clusters=cost,
     )
 
 
@@ -237,9 +245,8 @@ def _with_mixed_model(
     result: PhaseComparison, table: pd.DataFrame, columns: Columns, comparing: Comparing
 ) -> PhaseComparison:
     options = result.recipe.options
-    found = mixed_contrasts(
-        table, columns, comparing, adjust_by=options["adjust"], family=options["family"]
-    )
+    route = mixed_contrasts if comparing.clusters is None else class_contrasts
+    found = route(table, columns, comparing, adjust_by=options["adjust"], family=options["family"])
     found = replace(found, frame=_told_out_of(found.frame, columns.out_of))
     recipe = replace(
         result.recipe,
@@ -247,7 +254,9 @@ def _with_mixed_model(
         converged=found.converged,
         message=found.message,
     )
-    few = few_people(comparing, "odds ratio" in set(found.frame["effect"]))
+    hits = "odds ratio" in set(found.frame["effect"])
+    pooled = hits or comparing.clusters is not None
+    few = (*few_people(comparing, hits), *(spread_still_pooled(comparing) if pooled else ()))
     judged = equivalence_frame(
         comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
     )

@@ -89,14 +89,23 @@ def unequal_spread(
     comparing: Comparing, adjusted: Sequence[Adjusted], route: str
 ) -> Iterator[Limit]:
     """Where unequal spread of groups takes a test that pools it from its rate: the worst place."""
-    ancova = bool(adjusted) and comparing.variance == "equal"
-    if not comparing.pairs or not (ancova or route == "mixed"):
-        return
-    rates = pooled_rates(comparing, adjusted)
-    off = [one for one in rates if not RARELY <= one.rate <= OFTEN]
+    if comparing.variance == "equal":
+        ancova, mixed = bool(adjusted), route == "mixed"
+        which = "both" if ancova and mixed else "ancova" if ancova else "mixed"
+        if ancova or mixed:
+            yield from _worst(comparing, adjusted, which)
+
+
+def spread_still_pooled(comparing: Comparing) -> Iterator[Limit]:
+    """The same for mixed models of hits or classes, which pool groups whatever was asked for."""
+    if comparing.variance == "by group":
+        yield from _worst(comparing, (), "mixed")
+
+
+def _worst(comparing: Comparing, adjusted: Sequence[Adjusted], which: str) -> Iterator[Limit]:
+    off = [one for one in pooled_rates(comparing, adjusted) if not RARELY <= one.rate <= OFTEN]
     if off:
         worst = max(off, key=lambda one: abs(np.log(max(one.rate, 1e-6) / 0.05)))
-        which = "both" if ancova and route == "mixed" else "ancova" if ancova else "mixed"
         names = (worst.phase, worst.group, worst.reference)
         values = (*worst.sds, worst.rate)
         yield Limit(f"unequal spread, {which}", names, worst.sizes, values=values)

@@ -13,12 +13,12 @@ from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED, how
 from motorlearn.compare.participants import Scores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.repeated import RepeatedEffect, repeated_anova
-from motorlearn.linear.samples import one_sample, welch
+from motorlearn.linear.samples import one_sample
 from motorlearn.measures.effect_sizes import NO_EFFECT, StandardisedEffect, paired_g
 from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
 
-PAIRED_T = "paired t of participants' scores"
+PAIRED_T = "paired t"
 
 
 def phase_pairs(
@@ -59,7 +59,7 @@ def paired_changes(
                 to_phase=second,
                 effect=comparing.effect,
                 n=before.size,
-                **how(PAIRED_T + comparing.suffix, reason),
+                **how(PAIRED_T + comparing.of_what(), reason),
                 **comparing.told(result),
                 **standardised(effect),
             )
@@ -80,8 +80,8 @@ def changes_between_groups(
             a, b = (_changes(comparing, name, first, second) for name in (group, reference))
             result, method = NO_ESTIMATE, "not computed: two participants per group are needed"
             if min(a.size, b.size) >= 2:
-                result = welch(a, b, level=comparing.level)
-                method = "Welch t of the participants' changes" + comparing.suffix
+                result, method = comparing.two_samples(a, b)
+                method += comparing.of_what("the participants' changes")
             row = INTERACTION.row(
                 term="group:change",
                 from_phase=first,
@@ -128,9 +128,13 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     present = [i for i in range(len(data.groups)) if (data.codes[complete] == i).any()]
     codes = np.searchsorted(present, data.codes[complete])
     absent = [str(name) for i, name in enumerate(data.groups) if i not in present]
-    method = f"type III, {int(complete.sum())} complete participants" + comparing.suffix
+    method = f"type III, {int(complete.sum())} complete {comparing.things}" + comparing.suffix
     if absent:
         method += f", no complete case in {', '.join(absent)}"
+    counts = np.bincount(data.codes[complete], minlength=len(data.groups)).tolist()
+    few = comparing.too_few(dict(zip(data.groups, counts))) if comparing.clusters else ""
+    if few:
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", few))])
     try:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:

@@ -7,6 +7,7 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.factors import Factor, levels_by_group
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
@@ -60,6 +61,7 @@ __all__ = [
     "Drill",
     "DrillDose",
     "Exclusion",
+    "Factor",
     "Fault",
     "Files",
     "Group",
@@ -91,6 +93,7 @@ __all__ = [
     "WideColumn",
     "design_from_mapping",
     "hits_declared_of",
+    "levels_by_group",
     "own_name_of_test",
     "read_design",
     "smallest_effect_of",

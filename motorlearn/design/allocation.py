@@ -6,6 +6,9 @@ from pydantic import Field
 
 from motorlearn.design.base import Name, Section
 
+PERSON_UNITS = ("participant", "person", "individual")
+"""Names of the unit of allocation that stand for a single person."""
+
 BlockSize = Annotated[int, Field(ge=1)]
 
 
@@ -29,3 +32,8 @@ class Allocation(Section):
     strata: tuple[str, ...] = ()
     block_size: BlockSize | tuple[BlockSize, ...] | None = None
     seed: int | None = Field(default=None, ge=0)
+
+    @property
+    def clusters(self) -> str | None:
+        """What was allocated as a whole, which is the column that names it; None for people."""
+        return None if self.unit.strip().lower() in PERSON_UNITS else self.unit

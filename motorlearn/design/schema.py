@@ -1,11 +1,12 @@
 """The sections of a study plan."""
 
-from typing import Literal, Self
+from typing import Any, Literal, Self
 
 from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.landmarks import LandmarkClips
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
@@ -58,9 +59,13 @@ class Skill(Section):
 
 
 class Group(Section):
-    """A practice group and the schedule it practises under."""
+    """A practice group and the schedule it practises under.
+
+    Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
+    """
 
     name: Name
+    levels: tuple[str, ...] = ()
     schedule: Schedule = "own"
     size: int | None = Field(default=None, ge=1)
     description: str = ""
@@ -148,16 +153,21 @@ class Primary(Section):
     """The one comparison the study stands on, declared beforehand.
 
     ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
-    covariance, as Welch's t does: choose it where groups differ in size and may differ in spread.
+    covariance and in the mixed model of scores, as Welch's t does: choose it where groups differ in
+    size and may differ in spread.
     ``test`` is the name of the test where its phase is given more than once; the last by default.
     Three groups or more are tested together. Equivalence and non-inferiority are against the
-    smallest effect of interest.
+    smallest effect of interest. In a plan with factors, ``factors`` names one for its main effect
+    (``levels``: the first minus the second; by default the second level minus the first), averaged
+    over the other factor, or both for their interaction.
     """
 
     outcome: Name
     phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
     test: str = ""
     groups: tuple[str, ...] = ()
+    factors: tuple[str, ...] = ()
+    levels: tuple[str, ...] = ()
     baseline: str | None = "pretest"
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
@@ -222,6 +232,7 @@ class Design(Section):
     study: StudySection
     skill: Skill = Skill()
     sample: Sample = Sample()
+    factors: tuple[Factor, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
@@ -294,8 +305,14 @@ class Design(Section):
         """Find an outcome by name."""
         return next((entry for entry in self.outcomes if entry.name == name), None)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _groups_are_cells(cls, content: Any) -> Any:
+        return with_cells(content)
+
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
+        check_factors(self.factors, self.groups)
         named = (
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
@@ -334,6 +351,7 @@ class Design(Section):
         self.__dict__["practice"] = sessions
 
     def _primary_agrees(self, primary: Primary) -> None:
+        check_primary_factors(primary, self.factors)
         if self.outcome(primary.outcome) is None:
             raise ValueError(
                 f"primary.outcome {primary.outcome!r} is not among the outcomes: "

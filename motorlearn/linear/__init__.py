@@ -38,6 +38,7 @@ from motorlearn.linear.hypotheses import (
     t_estimate,
     t_quantile,
 )
+from motorlearn.linear.jackknife import Jackknife, jackknife_by_group
 from motorlearn.linear.least_squares import LeastSquares, fit_least_squares
 from motorlearn.linear.multiplicity import holm
 from motorlearn.linear.repeated import (
@@ -54,6 +55,7 @@ __all__ = [
     "Equivalence",
     "Estimate",
     "FTest",
+    "Jackknife",
     "LeastSquares",
     "RepeatedEffect",
     "Sphericity",
@@ -70,6 +72,7 @@ __all__ = [
     "fit_least_squares",
     "group_variances",
     "holm",
+    "jackknife_by_group",
     "joint_test",
     "joint_test_by_group",
     "one_sample",

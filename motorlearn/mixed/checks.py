@@ -4,18 +4,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
-from motorlearn.mixed.solve.engine import CONVERGED, Solution, orthonormal
+from motorlearn.mixed.responses import COUNTS, HITS, LINEAR
+from motorlearn.mixed.separation import separated_columns, separation_in_words
+from motorlearn.mixed.solve.engine import CONVERGED, Solution
+from motorlearn.mixed.solve.likelihoods import MOST_EXTRA
 
 Array = NDArray[np.float64]
 
 _SINGULAR = 1e-6
 _PERFECT = 0.95
 _NEGLIGIBLE = 1e-4
+_AT_EDGE = MOST_EXTRA - 4
 
 
 @dataclass(frozen=True)
@@ -56,8 +59,8 @@ def _refuse_few_levels(design: Design) -> None:
 
 
 def _refuse_constant(design: Design, observed: Array, family: str) -> None:
-    share = observed / design.weight if family == "binomial" else observed
-    if np.ptp(share) == 0 and (family == "gaussian" or share[0] in (0.0, 1.0)):
+    share = observed / design.weight if family in HITS else observed
+    if np.ptp(share) == 0 and _no_spread(share[0], family):
         raise FitError(
             f"the outcome is {share[0]:g} in every row, so there is nothing to model; "
             "check that the right column was named."
@@ -67,12 +70,25 @@ def _refuse_constant(design: Design, observed: Array, family: str) -> None:
         if not inside.any() or inside.all():
             continue
         values = share[inside]
-        if np.ptp(values) == 0 and (family == "gaussian" or values[0] in (0.0, 1.0)):
+        if np.ptp(values) == 0 and _no_spread(values[0], family, len(design.categories)):
             raise FitError(
-                f"the outcome is {values[0]:g} in every row where "
+                f"the outcome is {_as_given(values[0], design)} in every row where "
                 f"{design.fixed.columns[column]!r} applies, so its effect has no standard error; "
                 "leave this level out and describe it, or use an exact test."
             )
+
+
+def _no_spread(value: float, family: str, categories: int = 0) -> bool:
+    """Whether an outcome that is the same everywhere leaves nothing to judge an effect by."""
+    if family in HITS:
+        return value in (0.0, 1.0)
+    if family in COUNTS:
+        return value == 0.0
+    return family != "ordinal" or value in (0.0, categories - 1.0)
+
+
+def _as_given(value: float, design: Design) -> object:
+    return design.categories[int(value)] if design.categories else f"{value:g}"
 
 
 def _between_levels(design: Design) -> list[int]:
@@ -160,7 +176,7 @@ def _refuse_explained_levels(design: Design) -> None:
 
 
 def _refuse_too_many_effects(design: Design, observed: Array, family: str) -> None:
-    n = design.weight.sum() if family == "binomial" else len(observed)
+    n = design.weight.sum() if family in HITS else len(observed)
     for part in design.random:
         effects = len(part.levels) * len(part.terms)
         if effects < n:
@@ -176,7 +192,7 @@ def _refuse_too_many_effects(design: Design, observed: Array, family: str) -> No
             f"{len(part.levels)} levels) and there are only {n:g} observations; take random "
             "terms out."
         )
-    if family == "gaussian" and len(observed) <= design.x.shape[1]:
+    if family in LINEAR and len(observed) <= design.x.shape[1]:
         raise FitError(
             f"there are {design.x.shape[1]} fixed effects and only {len(observed)} rows; take "
             "terms out of the formula."
@@ -199,9 +215,10 @@ def examine(design: Design, observed: Array, solution: Solution, family: str) ->
             f"likelihood {solution.expected_decrease:.2g}, lowest curvature {lowest:.2g}); do not "
             "trust these estimates, simplify the random part."
         )
-    separated = _separated(design, observed) if family == "binomial" else ()
+    separated = separated_columns(design, observed, family)
     if separated:
-        warnings.append(_separation(design, separated))
+        warnings.append(separation_in_words(design, separated, family))
+    warnings += _spread_at_its_edge(solution, family)
     message = (
         f"{solution.iterations} iterations; expected further decrease of -2 log likelihood "
         f"{max(solution.expected_decrease, 0):.1e}; lowest curvature {lowest:.3g}"
@@ -273,44 +290,15 @@ def _look_at_correlations(
                 )
 
 
-def _separated(design: Design, observed: Array) -> tuple[int, ...]:
-    """Fixed effects that run off to infinity because hits and misses are separated."""
-    count = len(design.x)
-    hits = np.bincount(design.cell, observed, count)
-    attempts = np.bincount(design.cell, design.weight, count)
-    x, which = np.unique(design.x, axis=0, return_inverse=True)
-    hits = np.bincount(which.ravel(), hits, len(x))
-    attempts = np.bincount(which.ravel(), attempts, len(x))
-    sign = np.where(hits == attempts, 1.0, np.where(hits == 0, -1.0, 0.0))
-    pure = sign != 0
-    if not pure.any():
-        return ()
-    x = orthonormal(x)[0] if len(x) > x.shape[1] else x
-    turn = np.linalg.lstsq(design.x, x[which.ravel()])[0]
-    signed = x[pure] * sign[pure, None]
-    found = linprog(
-        -signed.sum(axis=0),
-        A_ub=-signed,
-        b_ub=np.zeros(len(signed)),
-        A_eq=x[~pure] if (~pure).any() else None,
-        b_eq=np.zeros((~pure).sum()) if (~pure).any() else None,
-        bounds=(-1, 1),
-    )
-    if not found.success or -found.fun < 1e-7:
-        return ()
-    direction = turn @ found.x
-    scale = np.sqrt(np.mean(design.x**2, axis=0))
-    moved = np.abs(direction) * scale
-    return tuple(int(i) for i in np.flatnonzero(moved > 1e-6 * moved.max()))
-
-
-def _separation(design: Design, separated: tuple[int, ...]) -> str:
-    names = ", ".join(design.fixed.columns[i] for i in separated)
-    return (
-        "Separation: hits and misses are split perfectly by the fixed part, so the estimates of "
-        f"{names} run off to infinity and have no standard errors or tests; merge levels, or "
-        "report the raw counts."
-    )
+def _spread_at_its_edge(solution: Solution, family: str) -> list[str]:
+    """Say where hits or counts do not scatter beyond their own chance."""
+    if family not in ("beta-binomial", "negative-binomial") or solution.extra[0] < _AT_EDGE:
+        return []
+    plain = {"beta-binomial": "binomial", "negative-binomial": "poisson"}[family]
+    return [
+        f"The outcome scatters no more than a {plain} one does, so that the {family} model is at "
+        f"its edge; family={plain!r} says the same with one parameter less."
+    ]
 
 
 def without_separated(inference: Inference, separated: tuple[int, ...]) -> Inference:

@@ -15,19 +15,19 @@ from motorlearn.mixed.formula.designs import (
     Prepared,
     RandomTerms,
     ResidualPart,
-    Roles,
     prepare,
 )
 from motorlearn.mixed.formula.formulas import unalias
+from motorlearn.mixed.formula.outcomes import Roles
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
+from motorlearn.mixed.responses import FAMILIES, HITS, LINEAR, LINKS_OF
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.slopes import missing_slopes, slopes_in_words
-from motorlearn.mixed.solve.engine import Array, Solution
+from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solving import Options, infer, solve
 from motorlearn.results import Recipe
 
-FAMILIES = ("gaussian", "binomial")
 METHODS = ("satterthwaite", "kenward-roger", "normal")
 MOST_POINTS = 5000
 ENOUGH_PEOPLE = 60
@@ -36,6 +36,12 @@ NORMAL_TESTS = (
     "normal distribution and find too much: with six people in each of two groups, who differ by a "
     "standard deviation of 1 on the logit scale, such a test called 10 to 13 % of 1,000 studies "
     "without a difference significant at 5 %."
+)
+
+NORMAL_TESTS_OF_OTHERS = (
+    "Degrees of freedom for few people cannot be had for this model, because too few rows or "
+    "events stand behind each person or too many rows hang together: its tests use the normal "
+    "distribution and find too much with few people."
 )
 
 
@@ -56,10 +62,14 @@ def fit_mixed(
     correlation: str = "none",
     within: str | None = None,
 ) -> MixedFit:
-    """Fit a linear or binomial mixed-effects model.
+    """Fit a mixed-effects model to scores, hits, ratings, counts or times.
 
-    Linear: y = Xβ + Zb + e with b ~ N(0, Ψ) per participant and e ~ N(0, σ²/w). Binomial: hits
-    are binomial with probability g⁻¹(Xβ + Zb).
+    With η = Xβ + Zb and b ~ N(0, Ψ) per participant: ``gaussian`` y = η + e, e ~ N(0, σ²/w);
+    ``lognormal`` log y = η + e; ``binomial`` hits with probability g⁻¹(η), ``beta-binomial`` hits
+    whose probability scatters about g⁻¹(η) with precision φ; ``ordinal`` ratings with P(rating ≤ k)
+    = F(α_k − η), F logistic or normal, the intercept being −α_1; ``poisson`` counts of mean exp(η),
+    ``negative-binomial`` counts of variance μ + μ²/θ; ``gamma`` amounts and times of mean exp(η)
+    and coefficient of variation 1/√s.
 
     Parameters
     ----------
@@ -75,27 +85,30 @@ def fit_mixed(
         Random terms by grouping column: ``{"participant": "1 + block"}`` has correlated, and
         ``{"participant": ["1", "block"]}`` independent intercepts and slopes. Several keys are
         crossed or nested factors; ``"class/participant"`` nests the second in the first.
-    family : {"gaussian", "binomial"}
-        Distribution of the outcome.
+    family : {"gaussian", "binomial", "beta-binomial", "ordinal", "poisson", "negative-binomial", \
+"gamma", "lognormal"}
+        Distribution of the outcome. Ratings are numbers, or ordered categories.
     attempts : str, optional
-        Column with the number of attempts, if a binomial outcome counts hits.
+        Column with the number of attempts, if the outcome counts hits.
     reml : bool
         Restricted maximum likelihood for a linear model, otherwise maximum likelihood.
     quadrature : int
         Nodes per random effect of adaptive Gauss-Hermite quadrature; 1 is the Laplace
         approximation. More than 1 needs a single grouping factor.
     df : {"satterthwaite", "kenward-roger", "normal"}
-        Degrees of freedom of a linear model. Hits have those of Kenward and Roger on pseudo-data
-        of the fitted model unless ``"normal"`` is asked for, because the normal test of hits errs
-        too often with few people. Where these cannot be had, for example with crossed factors
-        or a single attempt in each row, hits use the normal distribution and ``warnings`` say so.
+        Degrees of freedom of a linear model. Other outcomes have those of Kenward and Roger on
+        pseudo-data of the fitted model unless ``"normal"`` is asked for, because the normal test
+        errs too often with few people. Where these cannot be had, for example with crossed factors
+        or a single attempt for each person, the normal distribution is used and ``warnings`` say
+        so.
     link : {"logit", "probit", "cloglog"}, optional
-        Link of a binomial model; logit if not given.
+        Link of hits and ratings; logit if not given. Ratings have logit and probit.
     weights : str, optional
         Column of positive weights: the variance of a row is σ² divided by its weight, or the row
-        counts so many times in a binomial model.
+        counts so many times in another model. Not for beta-binomial hits.
     offset : str, optional
-        Column added to the linear predictor with a coefficient of one.
+        Column added to the linear predictor with a coefficient of one, for example the logarithm
+        of the minutes during which events were counted.
     variance : str
         ``"equal"``, or the column whose levels have a residual variance each (linear models).
     correlation : {"none", "unstructured"}
@@ -139,9 +152,13 @@ def fit_mixed(
     1  phase[T.retention]     -6.50  3.00
     """
     options = _options(family, link, reml, quadrature, df)
-    if attempts is not None and family != "binomial":
+    if attempts is not None and family not in HITS:
+        raise InputError("attempts belong to hits", [attempts], "use family='binomial' or weights")
+    if family == "beta-binomial" and (attempts is None or weights is not None):
         raise InputError(
-            "attempts belong to a binomial model", [attempts], "use family='binomial' or weights"
+            "hits that scatter need their attempts, and no weights",
+            [weights] if attempts else [],
+            "give attempts= and leave weights= out",
         )
     roles = Roles(attempts, weights, offset, variance, correlation, within)
     check_residuals(roles, options.family, random)
@@ -202,7 +219,7 @@ def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
         raise InputError(
             "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
         )
-    if roles.residual_column is not None and family != "gaussian":
+    if roles.residual_column is not None and family not in LINEAR:
         raise InputError(
             "variance and correlation of residuals belong to a linear model",
             [family],
@@ -236,7 +253,7 @@ def _refuse_large_grid(quadrature: int, design: Design) -> None:
 def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str) -> Options:
     if family not in FAMILIES:
         raise InputError("the family is not known", [family], f"use one of {FAMILIES}")
-    links = ("logit", "probit", "cloglog") if family == "binomial" else ("identity",)
+    links = LINKS_OF[family]
     link = link or links[0]
     if link not in links:
         raise InputError(f"a {family} model has no such link", [link], f"use one of {links}")
@@ -248,11 +265,11 @@ def _options(family: str, link: str | None, reml: bool, quadrature: int, df: str
         or not (1 <= quadrature <= 101)
     ):
         raise InputError("quadrature is not a number of nodes from 1 to 101", [quadrature])
-    if family == "gaussian" and quadrature > 1:
+    if family in LINEAR and quadrature > 1:
         raise InputError(
             "a linear model needs no quadrature", [quadrature], "leave quadrature at 1"
         )
-    if family == "binomial":
+    if family not in LINEAR:
         few = "normal" if df == "normal" else "kenward-roger"
         return Options(family, link, False, int(quadrature), few)
     if df == "kenward-roger" and not reml:
@@ -271,12 +288,11 @@ def fit_prepared(
     design, observed, n = prepared.design, prepared.observed, len(prepared.observed)
     refuse(design, observed, options.family)
     solution = solve(design, observed, options, start)
-    verdict = _verdict(design, observed, solution, options)
+    verdict = _verdict(prepared, solution, options)
     inference = infer(design, observed, solution, options)
     inference = without_separated(inference, verdict.separated)
     verdict = _with_normal_tests(verdict, design, options, inference)
-    plain = options.family == "gaussian" and design.residual is None
-    count = len(solution.beta) + len(solution.theta) + plain
+    count = _parameters(solution, options.linear and design.residual is None)
     recipe = replace(
         recipe,
         engine=engine_in_words(options, design.residual, inference.method),
@@ -284,7 +300,7 @@ def fit_prepared(
         message=verdict.message,
         at_bound=verdict.at_bound,
     )
-    groups = [part.group for part in design.random]
+    sizes = {part.group: len(part.levels) for part in design.random}
     return MixedFit(
         formula=recipe.options["formula"],
         **{name: getattr(options, name) for name in ("family", "link", "reml")},
@@ -295,28 +311,35 @@ def fit_prepared(
         aic=solution.deviance + 2 * count,
         bic=solution.deviance + np.log(n) * count,
         n=n,
-        n_groups={part.group: len(part.levels) for part in design.random},
+        n_groups=sizes,
         **{name: getattr(verdict, name) for name in ("converged", "singular", "warnings")},
         effects=effects_frame(design.random, solution),
         fixed_names=design.fixed.columns,
         vcov=inference.vcov,
-        covariances=dict(zip(groups, solution.psi, strict=True)),
+        covariances=dict(zip(sizes, solution.psi, strict=True)),
         random=recipe.options["random"],
         recipe=recipe,
         design=design,
         observed=observed,
         inference=inference,
         residual_covariance=solution.residual,
+        extra=solution.extra,
     )
 
 
-def _verdict(design: Design, observed: Array, solution: Solution, options: Options) -> Verdict:
+def _parameters(solution: Solution, sigma: bool) -> int:
+    return len(solution.beta) + len(solution.theta) + len(solution.extra) + sigma
+
+
+def _verdict(prepared: Prepared, solution: Solution, options: Options) -> Verdict:
     """Re-check of the fit, and whether a slope is missing that would matter."""
+    design, observed = prepared.design, prepared.observed
     verdict = examine(design, observed, solution, options.family)
+    verdict = replace(verdict, warnings=(*prepared.notes, *verdict.warnings))
     if not verdict.converged:
         return verdict
-    found = missing_slopes(design, observed, solution, options.family, options.link)
-    rows = design.weight.sum() if options.family == "binomial" else len(observed)
+    found = missing_slopes(design, observed, solution, options)
+    rows = design.weight.sum() if options.family in HITS else len(observed)
     words = slopes_in_words(found, design, solution, rows)
     return replace(verdict, warnings=(*verdict.warnings, *words))
 
@@ -329,7 +352,8 @@ def _with_normal_tests(
     asked = options.df == "kenward-roger" and inference.method == "normal"
     if not asked or verdict.separated or people >= ENOUGH_PEOPLE:
         return verdict
-    return replace(verdict, warnings=(*verdict.warnings, NORMAL_TESTS))
+    words = NORMAL_TESTS if options.family in HITS else NORMAL_TESTS_OF_OTHERS
+    return replace(verdict, warnings=(*verdict.warnings, words))
 
 
 def engine_in_words(options: Options, residual: ResidualPart | None, method: str) -> str:
@@ -339,9 +363,10 @@ def engine_in_words(options: Options, residual: ResidualPart | None, method: str
         "kenward-roger": "Kenward-Roger covariance and degrees of freedom",
         "normal": "normal distribution, no degrees of freedom",
     }[method]
-    if options.family == "gaussian":
+    if options.linear:
         likelihood = "restricted maximum likelihood" if options.reml else "maximum likelihood"
-        return f"{likelihood}, {words}{_residuals_in_words(residual)}"
+        logs = " of the logarithms" if options.family == "lognormal" else ""
+        return f"{likelihood}{logs}, {words}{_residuals_in_words(residual)}"
     words += " of the pseudo-data" if method == "kenward-roger" else ""
     way = "the Laplace approximation"
     if options.quadrature > 1:

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import special
 
 from motorlearn.linear.hypotheses import t_quantile
-from motorlearn.mixed.formula.designs import RandomPart, ResidualPart
+from motorlearn.mixed.formula.designs import Design, RandomPart, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
 from motorlearn.mixed.solve.engine import Solution
 from motorlearn.rows import Row, Schema
@@ -29,7 +29,7 @@ def inference_columns(
         "std_error": std_error,
         "df": df,
         "statistic": statistic,
-        "p": 2 * stats.t.sf(np.abs(statistic), df),
+        "p": 2 * special.stdtr(df, -np.abs(statistic)),
         "conf_low": estimate - margin,
         "conf_high": estimate + margin,
     }
@@ -52,6 +52,16 @@ VARIANCE = Schema(
         Column("sd", kind="significant"),
         Column("correlation", kind="number"),
     )
+)
+
+
+VARIANCE_COLUMNS = (
+    Column("group", "grouping"),
+    Column("term", "term"),
+    Column("other", "with"),
+    Column("variance", "variance or covariance", "significant", decimals=4),
+    Column("sd", "standard deviation", "significant", decimals=4),
+    Column("correlation", "correlation", "number"),
 )
 
 
@@ -125,3 +135,22 @@ def effects_frame(
             )
         )
     return pd.concat(frames, ignore_index=True)
+
+
+def thresholds_frame(design: Design, beta: Array, steps: Array, joint: Array) -> pd.DataFrame:
+    """Thresholds of ratings, ``threshold, estimate, std_error``, the intercept taken into them.
+
+    ``steps`` (K − 1,) are t_0 = 0, t_1, ...; ``joint`` ends with the covariance of the logarithms
+    of their differences.
+    """
+    count = max(len(design.categories) - 1, 0)
+    t, lines = steps[:count].copy(), np.zeros((count, len(joint)))
+    if count and "Intercept" in design.fixed.columns:
+        at = design.fixed.columns.index("Intercept")
+        t, lines[:, at] = t - beta[at], -1.0
+    for i, step in enumerate(np.diff(steps[:count])):
+        lines[i + 1 :, len(joint) - (count - 1) + i] = step
+    names = [f"{a}|{b}" for a, b in zip(design.categories, design.categories[1:], strict=False)]
+    with np.errstate(invalid="ignore"):
+        error = np.sqrt(np.einsum("ki,ij,kj->k", lines, joint, lines))
+    return pd.DataFrame({"threshold": names, "estimate": t, "std_error": error})

@@ -7,16 +7,12 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
-from motorlearn.mixed.averaging import average_over_normal
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.formula.matrices import require_columns
+from motorlearn.mixed.responses import Response
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.links import INVERSE_LINKS
 
 Array = NDArray[np.float64]
-
-LATENT_VARIANCE = {"logit": np.pi**2 / 3, "probit": 1.0, "cloglog": np.pi**2 / 6}
-"""Variance of the distribution behind each link, the residual of the latent scale."""
 
 
 def level_numbers(part: RandomPart, table: pd.DataFrame) -> NDArray[np.intp]:
@@ -85,13 +81,33 @@ def between_variance(
     return found
 
 
-def population_mean(link: str, eta: Array, variance: Array, scale: str) -> Array:
+def population_mean(response: Response, eta: Array, variance: Array, scale: str) -> Array:
     """Turn the linear predictor into what was asked for."""
-    if scale == "link":
+    if scale == "link" or response.link == "identity":
         return eta
-    if scale == "average" and link != "identity":
-        return average_over_normal(link, eta, variance)[0]
-    return INVERSE_LINKS[link](eta)
+    return response.mean(eta, variance if scale == "average" else None).value
+
+
+def whose(participants: str) -> str:
+    """Whose prediction is asked for, checked."""
+    if participants not in ("known", "population"):
+        raise InputError(
+            "whose prediction is not known", [participants], "use 'known' or 'population'"
+        )
+    return participants
+
+
+def scale_of(scale: str, participants: str) -> str:
+    """Scale of a prediction, checked."""
+    if scale not in ("response", "link", "average"):
+        raise InputError("the scale is not known", [scale], "use 'response', 'link' or 'average'")
+    if scale == "average" and participants == "known":
+        raise InputError(
+            "an average over participants is not a prediction for known ones",
+            [scale],
+            "predict with participants='population'",
+        )
+    return scale
 
 
 def draw_effects(

@@ -15,11 +15,17 @@ from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
 from motorlearn.mixed.frames import estimates_frame
-from motorlearn.mixed.replicates import ManyFits, fit_binomial_many, fit_linear_many
+from motorlearn.mixed.replicates import (
+    ManyFits,
+    fit_binomial_many,
+    fit_general_many,
+    fit_linear_many,
+)
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.engine import CONVERGED, Solution
-from motorlearn.mixed.solving import Options, infer, solve
+from motorlearn.mixed.solve.engine import CONVERGED, Solution, aggregate
+from motorlearn.mixed.solve.search_without import solve_without_each
+from motorlearn.mixed.solving import Options, factors_of, infer, solve
 
 Array = NDArray[np.float64]
 
@@ -50,7 +56,7 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
             [observed.shape, fit.observed.shape],
         )
     options = options_of(fit)
-    if reml is not None and fit.family == "gaussian":
+    if reml is not None and fit.linear:
         adjusted = options.df == "kenward-roger" and not reml
         options = replace(options, reml=reml, df="satterthwaite" if adjusted else options.df)
     recipe = replace(fit.recipe, options={**fit.recipe.options, **vars(options)})
@@ -58,12 +64,12 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     return fit_prepared(prepared, options, recipe, _start(fit))
 
 
-def _start(fit: MixedFit) -> list[Array] | tuple[Array, list[Array]]:
+def _start(fit: MixedFit) -> list[Array] | tuple[Array, list[Array], Array]:
     """Starting values from a fit, on the original scales."""
     psi = [fit.covariances[part.group] for part in fit.design.random]
-    if fit.family == "gaussian":
+    if fit.linear:
         return [covariance / fit.residual_sd**2 for covariance in psi]
-    return fit.beta, psi
+    return fit.beta, psi, fit.extra
 
 
 def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
@@ -73,7 +79,7 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     failed; deviances of outcomes of the same rows are comparable between models.
     """
     design = fit.design
-    plain = fit.family == "binomial" or bool((design.weight == 1).all())
+    plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
         found = _side_by_side(fit, draws)
@@ -91,12 +97,8 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
 def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
     design, part = fit.design, fit.design.random[0]
     structure = Structure(part.blocks)
-    if fit.family == "gaussian":
-        cell = design.cell
-        group, z = part.index[cell], part.z[cell]
-        return fit_linear_many(
-            design.x[cell], draws, group, z=z, structure=structure, reml=fit.reml
-        )
+    if fit.family != "binomial":
+        return _row_by_row(fit, draws, structure)
     count = len(design.x)
     rows = np.arange(len(design.cell))
     into = sparse.csr_array((np.ones(len(rows)), (rows, design.cell)), (len(rows), count))
@@ -113,6 +115,25 @@ def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
     )
     gain = log_choose(hits, attempts).sum(axis=1) - log_choose(draws, design.weight).sum(axis=1)
     return replace(found, deviance=found.deviance + 2 * gain)
+
+
+def _row_by_row(fit: MixedFit, draws: Array, structure: Structure) -> ManyFits:
+    """Outcomes that do not add up, on rows instead of cells."""
+    part, cell = fit.design.random[0], fit.design.cell
+    x, group, z = fit.design.x[cell], part.index[cell], part.z[cell]
+    likelihood = options_of(fit).likelihood(fit.design)
+    if likelihood is None:
+        return fit_linear_many(x, draws, group, z=z, structure=structure, reml=fit.reml)
+    return fit_general_many(
+        x,
+        draws,
+        fit.design.weight,
+        group,
+        likelihood=likelihood,
+        z=z,
+        structure=structure,
+        quadrature=fit.recipe.options["quadrature"],
+    )
 
 
 def _stacked(solutions: list[Solution], p: int) -> ManyFits:
@@ -151,13 +172,13 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         raise InputError("the model has no such grouping factor", [group], f"use one of {names}")
     part = fit.design.random[names.index(group)]
     options, start = options_of(fit), _start(fit)
-    frames = []
+    frames, together = [], _side_by_side_without(fit)
     for number, level in enumerate(part.levels):
         design, kept = without(fit.design, part, number)
         observed = fit.observed[kept]
         try:
             refuse(design, observed, fit.family)
-            solution: Solution = solve(design, observed, options, start)
+            solution = together[number] or solve(design, observed, options, start)
             frame = estimates_frame(
                 design.fixed.columns, solution.beta, infer(design, observed, solution, options)
             )
@@ -169,6 +190,30 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         frame.insert(0, "level", level)
         frames.append(frame)
     return pd.concat(frames, ignore_index=True)
+
+
+def _side_by_side_without(fit: MixedFit) -> list[Solution | None]:
+    """Solutions without each level, where they can be searched together; None where not."""
+    design = fit.design
+    part, plain = design.random[0], design.residual is None and bool((design.weight == 1).all())
+    if fit.family != "gaussian" or len(design.random) > 1 or not plain or len(part.levels) < 3:
+        return [None] * max(len(entry.levels) for entry in design.random)
+    if (np.diff(part.index) < 0).any():
+        return [None] * len(part.levels)
+    cells = aggregate(fit.observed, design.weight, design.cell, len(design.x), "gaussian")
+    start: list[Array] = _start(fit)  # type: ignore[assignment]
+    with np.errstate(all="ignore"):
+        found = solve_without_each(
+            design.x, factors_of(design)[0], cells, reml=fit.reml, start=start
+        )
+    return [entry if _is_sound(entry, fit) else None for entry in found]
+
+
+def _is_sound(found: Solution | None, fit: MixedFit) -> bool:
+    """Whether a search ended at a minimum with residual spread left; others are searched alone."""
+    if found is None:
+        return False
+    return found.expected_decrease < CONVERGED and found.sigma > 1e-3 * fit.residual_sd
 
 
 def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDArray[np.bool_]]:
@@ -186,6 +231,7 @@ def without(design: Design, part: RandomPart, number: int) -> tuple[Design, NDAr
             weight=design.weight[kept],
             row=design.row[kept],
             residual=_subset_residual(design.residual, cells),
+            categories=design.categories,
         ),
         kept,
     )

@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from motorlearn.mixed.solve.binomial import BinomialOneFactor, BinomialRows
 from motorlearn.mixed.solve.covariance import Structure, correlated
 from motorlearn.mixed.solve.engine import CONVERGED, Working, group_starts, working
 from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.likelihoods import Binomial, Likelihood
 from motorlearn.mixed.solve.linear import LinearOneFactor, grouped_sums
+from motorlearn.mixed.solve.one_factor import OneFactor, Rows
 from motorlearn.mixed.solve.optimise import (
     expected_decrease,
     hessian,
@@ -24,7 +25,7 @@ from motorlearn.mixed.solve.optimise import (
     polish,
     positive_inverse,
 )
-from motorlearn.mixed.solve.search_binomial import inverse_hessian_guess, logistic_start
+from motorlearn.mixed.solve.search_general import first_coefficients, inverse_hessian_guess
 from motorlearn.mixed.solve.search_linear import curvatures
 
 Array = NDArray[np.float64]
@@ -38,7 +39,8 @@ class ManyFits:
 
     ``beta`` (R, p), ``vcov`` (R, p, p), ``psi`` (R, q, q), ``sigma`` (R,), ``deviance`` (R,),
     ``converged`` (R,). ``vcov_slopes`` (R, t+1, p, p) and ``variance_vcov`` (R, t+1, t+1) are there
-    for linear models only; without them tests use the normal distribution.
+    for linear models only; without them tests use the normal distribution. ``extra`` (R, k) are the
+    parameters of the kind of outcome, for other models.
     """
 
     beta: Array
@@ -49,6 +51,7 @@ class ManyFits:
     converged: NDArray[np.bool_]
     vcov_slopes: Array | None = None
     variance_vcov: Array | None = None
+    extra: Array | None = None
 
     def subset(self, chosen: NDArray[np.bool_]) -> "ManyFits":
         """Only the chosen fits."""
@@ -111,13 +114,35 @@ def fit_binomial_many(
     >>> fits.beta.mean(axis=0).round(1)
     array([-0.4,  0.5])
     """
+    kind = Binomial(link)
+    return fit_general_many(
+        x, hits, attempts, group, likelihood=kind, z=z, structure=structure, quadrature=quadrature
+    )
+
+
+def fit_general_many(
+    x: Array,
+    y: Array,
+    weight: Array,
+    group: NDArray[Any],
+    *,
+    likelihood: Likelihood,
+    z: Array | None = None,
+    structure: Structure | None = None,
+    quadrature: int = 1,
+) -> ManyFits:
+    """Fit mixed models of any kind of outcome to many outcomes ``y`` (R, N) on one design.
+
+    Arguments are those of :func:`fit_binomial_many`, ``y`` and ``weight`` as ``likelihood``
+    takes them.
+    """
     work, order = _sorted_design(x, group, z, structure)
-    hits = np.atleast_2d(hits)[:, order].astype(float)
-    attempts = np.broadcast_to(np.atleast_2d(attempts), hits.shape)[:, order].astype(float)
-    size = max(1, _ROWS_AT_ONCE // hits.shape[1])
+    y = np.atleast_2d(y)[:, order].astype(float)
+    weight = np.broadcast_to(np.atleast_2d(weight), y.shape)[:, order].astype(float)
+    size = max(1, _ROWS_AT_ONCE // y.shape[1])
     parts = [
-        _binomial_chunk(work, hits[i : i + size], attempts[i : i + size], link, quadrature)
-        for i in range(0, len(hits), size)
+        _general_chunk(work, y[i : i + size], weight[i : i + size], likelihood, quadrature)
+        for i in range(0, len(y), size)
     ]
     return _joined(parts)
 
@@ -152,31 +177,31 @@ def _sorted_design(
     return working(np.asarray(x, float)[order], [factor]), order
 
 
-def _binomial_chunk(
-    work: Working, hits: Array, attempts: Array, link: str, quadrature: int
+def _general_chunk(
+    work: Working, y: Array, weight: Array, likelihood: Likelihood, quadrature: int
 ) -> ManyFits:
     factor = work.factors[0]
     offset = np.zeros(len(work.x))
-    rows = BinomialRows(work.x, factor.z.T, group_starts(factor.index), offset, hits, attempts)
-    model = BinomialOneFactor(rows, factor.structure, link, quadrature)
-    beta, information = logistic_start(work.x, hits, attempts, offset, link)
-    theta = np.tile(0.7 * factor.structure.start, (len(hits), 1))
-    found = minimise(
-        model.objective,
-        np.concatenate([beta, theta], axis=1),
-        inverse_hessian_guess(information, work.factors),
-    )
+    rows = Rows(work.x, factor.z.T, group_starts(factor.index), offset, y, weight)
+    model = OneFactor(rows, factor.structure, likelihood, quadrature)
+    beta, information = first_coefficients(work.x, y, weight, offset, likelihood)
+    theta = np.tile(0.7 * factor.structure.start, (len(y), 1))
+    start = np.concatenate([beta, theta, likelihood.first(y, weight)], axis=1)
+    total, own = weight.sum(axis=1), likelihood.n_extra
+    guess = inverse_hessian_guess(information, work.factors, total, own)
+    found = minimise(model.objective, start, guess)
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve, steps=1)
-    back, p = work.back, work.x.shape[1]
+    back, p, last = work.back, work.x.shape[1], model.first_extra
     vcov = 2 * positive_inverse(curve)[:, :p, :p]
     return ManyFits(
         beta=found.x[:, :p] @ back.T,
         vcov=back @ vcov @ back.T,
-        psi=np.array([work.psi(theta)[0] for theta in found.x[:, p:]]),
-        sigma=np.full(len(hits), np.nan),
+        psi=np.array([work.psi(theta)[0] for theta in found.x[:, p:last]]),
+        sigma=np.full(len(y), np.nan),
         deviance=found.value,
         converged=expected_decrease(curve, found.gradient) < CONVERGED,
+        extra=found.x[:, last:],
     )
 
 

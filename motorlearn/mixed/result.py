@@ -11,11 +11,11 @@ from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.formula.designs import Design
 from motorlearn.mixed.formula.matrices import require_columns
+from motorlearn.mixed.frames import VARIANCE_COLUMNS, thresholds_frame
 from motorlearn.mixed.inference.anova import AnovaTable, joint_tests
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
 from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
 from motorlearn.mixed.prediction import (
-    LATENT_VARIANCE,
     between_variance,
     draw_correlated,
     draw_effects,
@@ -24,28 +24,21 @@ from motorlearn.mixed.prediction import (
     population_mean,
     random_matrix,
     refuse_gaps,
+    scale_of,
+    whose,
 )
-from motorlearn.mixed.solve.links import INVERSE_LINKS
-from motorlearn.mixed.solving import Options, infer, solve
+from motorlearn.mixed.responses import HITS, LINEAR, Response
+from motorlearn.mixed.solving import Options, other_inference
 from motorlearn.results import Recipe, Result, register_record
-from motorlearn.tables import Column, Table, estimates_table
+from motorlearn.tables import Table, estimates_table
 
 Array = NDArray[np.float64]
-
-_VARIANCE_COLUMNS = (
-    Column("group", "grouping"),
-    Column("term", "term"),
-    Column("other", "with"),
-    Column("variance", "variance or covariance", "significant", decimals=4),
-    Column("sd", "standard deviation", "significant", decimals=4),
-    Column("correlation", "correlation", "number"),
-)
 
 
 @register_record
 @dataclass(frozen=True)
 class MixedFit(Result):
-    """A fitted linear or binomial mixed model.
+    """A fitted mixed model.
 
     Parameters
     ----------
@@ -58,7 +51,8 @@ class MixedFit(Result):
         ``residual`` holds σ² of a linear model.
     residual_sd : float
         σ, or the root of the mean residual variance over the rows where it differs between them;
-        not a number for a binomial model.
+        not a number where the outcome has no residual of its own. That of the logarithms for a
+        lognormal model.
     loglik : float
         Log likelihood, restricted where ``reml``; for counts with the binomial coefficients.
     aic, bic : float
@@ -85,6 +79,9 @@ class MixedFit(Result):
     residual_covariance : array (T, T)
         Covariance of the residuals between the levels of the column that tells them apart, its
         levels in the order of ``variances``; empty where all have one variance.
+    extra : array (k,)
+        The outcome's own parameters on a logarithmic scale: the steps between the thresholds of
+        ratings, or the dispersion.
     """
 
     formula: str
@@ -112,6 +109,39 @@ class MixedFit(Result):
     observed: Array = field(repr=False)
     inference: Inference = field(repr=False)
     residual_covariance: Array = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
+    extra: Array = field(default_factory=lambda: np.zeros(0), repr=False)
+
+    @property
+    def linear(self) -> bool:
+        """Whether the model is linear in the outcome or its logarithm."""
+        return self.family in LINEAR
+
+    @property
+    def response(self) -> Response:
+        """How the outcome follows from the linear predictor."""
+        categories = self.design.categories
+        named = any(isinstance(v, str) for v in categories)
+        scores = np.arange(1.0, len(categories) + 1) if named else np.array(categories, float)
+        extra = np.array([self.residual_sd**2]) if self.family == "lognormal" else self.extra
+        return Response(self.family, self.link, extra, scores)
+
+    @property
+    def dispersion(self) -> float:
+        """θ of negative binomial counts, φ of beta-binomial hits, the shape s of gamma amounts.
+
+        Not a number for other outcomes.
+        """
+        own = self.family in ("negative-binomial", "beta-binomial", "gamma")
+        return float(np.exp(self.extra[0])) if own else float("nan")
+
+    @property
+    def thresholds(self) -> pd.DataFrame:
+        """Thresholds α_k of ratings: ``threshold, estimate, std_error``, on the scale of the link.
+
+        P(rating ≤ k) = F(α_k − η) with the intercept taken into α.
+        """
+        joint = self.inference.joint_vcov
+        return thresholds_frame(self.design, self.beta, self.response.thresholds, joint)
 
     @property
     def beta(self) -> Array:
@@ -125,25 +155,29 @@ class MixedFit(Result):
         Arguments are those of :meth:`predict`.
         """
         shift, between = np.zeros(len(self.design.x)), self._between()
-        if _whose(participants) == "known":
+        if whose(participants) == "known":
             for part in filter(lambda part: part.terms, self.design.random):
                 modes = self._modes(part.group, len(part.terms))[part.index]
                 shift += np.sum(part.z * modes, axis=1)
         eta = self.design.x @ self.beta + self.design.offset + shift
-        values = population_mean(self.link, eta, between, _scale(scale, participants))
+        values = population_mean(self.response, eta, between, scale_of(scale, participants))
         return pd.Series(values[self.design.cell], index=self.design.row, name="fitted")
 
     def residuals(self, kind: str = "response") -> pd.Series:
-        """Observed less fitted values; ``kind="pearson"`` divides by the model's own spread."""
-        fitted = self.fitted().to_numpy()
-        weight = self.design.weight
-        if self.family == "binomial":
-            values = self.observed / weight - fitted
-            spread = np.sqrt(np.maximum(fitted * (1 - fitted), 1e-300) / weight)
-        else:
-            offset = self.design.offset[self.design.cell]
-            values = self.observed - (fitted - offset)
+        """Observed less fitted values; ``kind="pearson"`` divides by the model's own spread.
+
+        Shares of hits, numbers that stand for ratings, and logarithms of a lognormal outcome.
+        """
+        eta = self.fitted(scale="link").to_numpy()
+        weight, response = self.design.weight, self.response
+        if self.linear:
+            values = self.observed - (eta - self.design.offset[self.design.cell])
             spread = self._residual_spread() / np.sqrt(weight)
+        else:
+            observed = self.observed / weight if self.family in HITS else self.observed
+            if self.design.categories:
+                observed = response.scores[observed.astype(int)]
+            values, spread = observed - response.mean(eta).value, response.spread(eta, weight)
         if kind not in ("response", "pearson"):
             raise InputError("the kind of residual is not known", [kind], "use 'response'")
         values = values / spread if kind == "pearson" else values
@@ -188,30 +222,30 @@ class MixedFit(Result):
         if offset is not None:
             require_columns(table, (offset,))
             eta = eta + table[offset].to_numpy(float)
-        if _whose(participants) == "known":
+        if whose(participants) == "known":
             eta = eta + known_effects(self.design, self.effects, table)
         z = [random_matrix(part, table) for part in self.design.random]
         between = between_variance(self.design.random, self.covariances, z)
-        values = population_mean(self.link, eta, between, _scale(scale, participants))
+        values = population_mean(self.response, eta, between, scale_of(scale, participants))
         return pd.Series(values, index=table.index, name="predicted")
 
     def simulate(self, draws: int, *, seed: int) -> Array:
         """Draw outcomes of the analysed rows from the fitted model, (draws, n).
 
-        Random effects are drawn anew; a binomial model gives hits. Like ``observed``, outcomes of
-        a linear model with an offset are less the offset.
+        Random effects are drawn anew; hits are numbers of hits, ratings their places from 0, and
+        lognormal outcomes logarithms. Like ``observed``, outcomes of a linear model with an offset
+        are less the offset.
         """
         rng = np.random.default_rng(seed)
         cell, weight = self.design.cell, self.design.weight
         shift = draw_effects(self.design, self.covariances, draws, rng)
         eta = (self.design.x @ self.beta + shift)[:, cell]
-        if self.family == "gaussian":
+        if self.linear:
             noise = rng.standard_normal(eta.shape) * self._residual_spread() / np.sqrt(weight)
             if self.design.residual is not None and self.design.residual.correlation != "none":
                 noise = draw_correlated(self.design, self.residual_covariance, draws, rng)
             return eta + noise
-        p = INVERSE_LINKS[self.link](eta + self.design.offset[cell])
-        return rng.binomial(np.round(weight).astype(int), p).astype(float)
+        return self.response.draw(eta + self.design.offset[cell], weight, rng)
 
     def summary(self) -> str:
         """The tables of the fit as text, for ``print``."""
@@ -244,13 +278,16 @@ class MixedFit(Result):
     def explained(self) -> Mapping[str, float]:
         """Marginal and conditional R² and the intraclass correlation, on the latent scale.
 
-        The residual variance of a binomial model is that of the distribution behind its link.
+        The residual variance of hits and ratings is that of the distribution behind the link, that
+        of counts and amounts the variance of their logarithm.
         """
-        residual = LATENT_VARIANCE.get(self.link)
-        if residual is None:
-            residual = self.residual_sd**2 * float(np.mean(1 / self.design.weight))
         between = self._between()[self.design.cell]
         fixed = (self.design.x @ self.beta)[self.design.cell]
+        if self.linear:
+            residual = self.residual_sd**2 * float(np.mean(1 / self.design.weight))
+        else:
+            eta = fixed + self.design.offset[self.design.cell]
+            residual = self.response.latent_variance(self.response.mean(eta, between).value)
         marginal, conditional, icc = explained_variance(fixed, between, residual)
         return {"r2_marginal": marginal, "r2_conditional": conditional, "icc": icc}
 
@@ -280,8 +317,9 @@ class MixedFit(Result):
 
         Parameters
         ----------
-        type : {3}
+        type : {3, 2}
             Type III: equal weights for all combinations of levels, numeric columns at their mean.
+            Type II: each term as if those that contain it were zero.
         df : {"satterthwaite", "kenward-roger", "normal"}, optional
             Degrees of freedom, if other than those of the fit.
 
@@ -311,15 +349,17 @@ class MixedFit(Result):
         1        phase    1  3.0  0.006
         2  group:phase    1  3.0  0.134
         """
-        if type != 3:
-            raise InputError("only joint tests of type 3 are made", [type], "use type=3")
+        if isinstance(type, bool) or type not in (2, 3):
+            raise InputError("joint tests are of type 2 or 3", [type], "use type=3")
         method = self.inference.method if df is None else df
         inference = self.inference
         if method != inference.method:
-            inference = other_inference(self, method)
-        frame = joint_tests(self.design.fixed, self.beta, inference)
+            stored = self.recipe.options["quadrature"]
+            options = Options(self.family, self.link, self.reml, stored, method)
+            inference = other_inference(self.design, self.observed, options)
+        frame = joint_tests(self.design.fixed, self.beta, inference, type)
         return AnovaTable(
-            frame, replace(self.recipe, call="anova", options={"type": 3, "df": method})
+            frame, replace(self.recipe, call="anova", options={"type": type, "df": method})
         )
 
     def _residual_spread(self) -> Array:
@@ -341,8 +381,9 @@ class MixedFit(Result):
     def tables(self) -> Sequence[Table]:
         """Fixed effects, then variances of the random effects."""
         sizes = ", ".join(f"{name}: {count}" for name, count in self.n_groups.items())
-        outcome = "binomial" if self.family == "binomial" else "linear"
-        notes = (f"{self.n} rows; {sizes}; {self.recipe.engine}.", *self.warnings)
+        outcome = "linear" if self.family == "gaussian" else self.family
+        own = self.response.in_words(self.thresholds["threshold"], self.thresholds["estimate"])
+        notes = (f"{self.n} rows; {sizes}; {self.recipe.engine}.", *own, *self.warnings)
         fixed = estimates_table(
             "fixed-effects",
             f"Fixed effects of the {outcome} mixed model",
@@ -350,43 +391,6 @@ class MixedFit(Result):
             notes=notes,
         )
         variances = Table(
-            "variances", "Variances of the random effects", _VARIANCE_COLUMNS, self.variances
+            "variances", "Variances of the random effects", VARIANCE_COLUMNS, self.variances
         )
         return (fixed, variances)
-
-
-def other_inference(fit: MixedFit, method: str) -> Inference:
-    """What tests need by another method for degrees of freedom, from the same model."""
-    if method not in ("satterthwaite", "kenward-roger", "normal"):
-        raise InputError("the method for df is not known", [method])
-    linear = fit.family == "gaussian"
-    if (linear and method == "kenward-roger" and not fit.reml) or (
-        not linear and method == "satterthwaite"
-    ):
-        raise InputError(
-            "this method for df needs a linear model fitted by restricted maximum likelihood",
-            [method, fit.family],
-            "leave df out",
-        )
-    options = Options(fit.family, fit.link, fit.reml, fit.recipe.options["quadrature"], method)
-    return infer(fit.design, fit.observed, solve(fit.design, fit.observed, options), options)
-
-
-def _whose(participants: str) -> str:
-    if participants not in ("known", "population"):
-        raise InputError(
-            "whose prediction is not known", [participants], "use 'known' or 'population'"
-        )
-    return participants
-
-
-def _scale(scale: str, participants: str) -> str:
-    if scale not in ("response", "link", "average"):
-        raise InputError("the scale is not known", [scale], "use 'response', 'link' or 'average'")
-    if scale == "average" and participants == "known":
-        raise InputError(
-            "an average over participants is not a prediction for known ones",
-            [scale],
-            "predict with participants='population'",
-        )
-    return scale

@@ -14,7 +14,7 @@ from scipy import stats
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.formula.formulas import split_term
 from motorlearn.mixed.solve.engine import Solution
-from motorlearn.mixed.solve.links import INVERSE_LINKS
+from motorlearn.mixed.solving import Options
 
 Array = NDArray[np.float64]
 
@@ -39,42 +39,49 @@ class MissingSlope:
 
 
 def missing_slopes(
-    design: Design, observed: Array, solution: Solution, family: str, link: str
+    design: Design, observed: Array, solution: Solution, options: Options
 ) -> list[MissingSlope]:
     """Effects without a slope whose standard error is clearly too small, the worst of each factor.
 
-    Models whose residuals correlate or differ in spread, links other than the logit, and factors
-    of fewer than six levels are not looked at.
+    Models whose residuals correlate or differ in spread, hits by other links than the logit, and
+    factors of fewer than six levels are not looked at.
     """
-    if design.residual is not None or link not in ("identity", "logit"):
+    bent = options.family == "binomial" and options.link != "logit"
+    if design.residual is not None or bent:
         return []
-    score = _row_scores(design, observed, solution, family)
+    score = _row_scores(design, observed, solution, options)
     found = []
     for part in design.random:
         if ":" in part.group or not FEWEST_LEVELS <= len(part.levels) <= MOST_LEVELS:
             continue
-        worst = _worst(design, part, score, solution.vcov)
+        others = [other for other in design.random if other is not part]
+        worst = _worst(design, part, others, score, solution.vcov)
         if worst is not None:
             found.append(worst)
     return found
 
 
-def _row_scores(design: Design, observed: Array, solution: Solution, family: str) -> Array:
+def _row_scores(design: Design, observed: Array, solution: Solution, options: Options) -> Array:
     """Derivative of the conditional log likelihood in the linear predictor of each cell."""
     eta = design.x @ solution.beta
     for part, modes in zip(design.random, solution.modes, strict=True):
         eta = eta + np.sum(part.z * modes[part.index], axis=1)
-    weight = np.bincount(design.cell, design.weight, len(eta))
-    total = np.bincount(
-        design.cell, observed * (design.weight if family == "gaussian" else 1.0), len(eta)
-    )
-    if family == "gaussian":
+    likelihood = options.likelihood(design)
+    if likelihood is None:
+        weight = np.bincount(design.cell, design.weight, len(eta))
+        total = np.bincount(design.cell, observed * design.weight, len(eta))
         return (total - weight * eta) / solution.sigma**2
-    return total - weight * INVERSE_LINKS["logit"](eta + design.offset)
+    rows = (eta + design.offset)[design.cell]
+    pair = observed[None], design.weight[None]
+    slope = likelihood.rows(rows[None], *pair, solution.extra[None])[1][0]
+    return np.bincount(design.cell, slope, len(eta)).astype(float)
 
 
-def _worst(design: Design, part: RandomPart, score: Array, phi: Array) -> MissingSlope | None:
+def _worst(
+    design: Design, part: RandomPart, others: list[RandomPart], score: Array, phi: Array
+) -> MissingSlope | None:
     columns = [j for j in range(design.x.shape[1]) if _lacks_slope(design.x[:, j], part)]
+    columns = [j for j in columns if not any(_follows(design.x[:, j], other) for other in others)]
     own = np.diag(phi)
     columns = [j for j in columns if np.isfinite(own[j]) and own[j] > 0]
     levels = len(part.levels)
@@ -107,6 +114,15 @@ def _lacks_slope(x: Array, part: RandomPart) -> bool:
         if np.abs(rest).max() > 1e-7 * scale:
             return True
     return False
+
+
+def _follows(x: Array, part: RandomPart) -> bool:
+    """Whether a column is the same in all rows of each level, so that its error is that of levels.
+
+    An effect of items is known no better than the items; how persons differ in it adds little.
+    """
+    total = np.bincount(part.index, x) / np.bincount(part.index)
+    return bool(np.ptp(x) > 0 and np.allclose(x, total[part.index]))
 
 
 def _between_rank(x: Array, part: RandomPart) -> int:

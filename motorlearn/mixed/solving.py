@@ -5,18 +5,22 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import block_diag
 
-from motorlearn.exceptions import FitError
+from motorlearn.exceptions import FitError, InputError
 from motorlearn.mixed.formula.designs import Design, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.inference.kenward_roger import kenward_roger, kenward_roger_of
 from motorlearn.mixed.inference.pseudo import pseudo_inference
+from motorlearn.mixed.responses import COUNTS, LINEAR
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import Cells, Solution, aggregate, saturation, working
 from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.kinds import likelihood_of
+from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.residual import ResidualShape
-from motorlearn.mixed.solve.search_binomial import solve_binomial
 from motorlearn.mixed.solve.search_dense import Residuals, solve_dense
+from motorlearn.mixed.solve.search_general import solve_general
 from motorlearn.mixed.solve.search_linear import solve_linear
 
 Array = NDArray[np.float64]
@@ -34,6 +38,56 @@ class Options:
     quadrature: int
     df: str
 
+    @property
+    def linear(self) -> bool:
+        """Whether the model is linear in the outcome or its logarithm."""
+        return self.family in LINEAR
+
+    def likelihood(self, design: Design) -> Likelihood | None:
+        """Kind of outcome for the engine; none for a linear model."""
+        if self.linear:
+            return None
+        return likelihood_of(self.family, self.link, len(design.categories))
+
+
+@dataclass(frozen=True)
+class Material:
+    """Cells as the engine takes them: one for each outcome where outcomes can't be added up."""
+
+    x: Array
+    factors: list[Factor]
+    offset: Array
+    cells: Cells
+    behind: Array
+
+
+def material(design: Design, observed: Array, options: Options) -> Material:
+    """Cells of a design with an outcome; ``behind`` is what each of them rests on.
+
+    Hits of a cell add up. Other outcomes are put together where cell and outcome are the same, but
+    for hits that scatter, whose attempts may differ.
+    """
+    kind = options.family
+    if options.linear or kind == "binomial":
+        added = "gaussian" if options.linear else kind
+        cells = aggregate(observed, design.weight, design.cell, len(design.x), added)
+        return Material(design.x, factors_of(design), design.offset, cells, cells.weight)
+    if kind == "beta-binomial":
+        at = np.argsort(design.cell, kind="stable")
+        owner, y, weight = design.cell[at], observed[at], design.weight[at]
+    else:
+        pairs, which = np.unique(
+            np.column_stack([design.cell, observed]), axis=0, return_inverse=True
+        )
+        owner, y = pairs[:, 0].astype(np.intp), pairs[:, 1]
+        weight = np.bincount(which.ravel(), design.weight, len(y)).astype(float)
+    factors = [
+        Factor(f.index[owner], f.z[owner], f.structure, f.n_levels) for f in factors_of(design)
+    ]
+    behind = weight * y if kind in COUNTS else weight
+    cells = Cells(y, weight, len(observed))
+    return Material(design.x[owner], factors, design.offset[owner], cells, behind)
+
 
 def factors_of(design: Design) -> list[Factor]:
     """Grouping factors as the engine takes them."""
@@ -45,23 +99,28 @@ def factors_of(design: Design) -> list[Factor]:
 
 def solve(design: Design, observed: Array, options: Options, start: Any = None) -> Solution:
     """Run the engine on a design and an outcome."""
-    cells = aggregate(observed, design.weight, design.cell, len(design.x), options.family)
-    factors = factors_of(design)
+    ready = material(design, observed, options)
+    likelihood = options.likelihood(design)
     with np.errstate(all="ignore"):
-        if options.family == "gaussian":
-            return _linear(design, factors, cells, options, start)
-        solution = solve_binomial(
-            design.x,
-            factors,
-            cells,
-            design.offset,
-            link=options.link,
+        if likelihood is None:
+            found = _linear(design, ready.factors, ready.cells, options, start)
+            if options.family == "lognormal":
+                logs = observed + design.offset[design.cell]
+                found = replace(found, deviance=found.deviance + 2 * float(logs.sum()))
+            return found
+        solution = solve_general(
+            ready.x,
+            ready.factors,
+            ready.cells,
+            ready.offset,
+            likelihood=likelihood,
             quadrature=options.quadrature,
             start=start,
         )
-    return replace(
-        solution, deviance=solution.deviance + saturation(observed, design.weight, cells)
-    )
+    if options.family != "binomial":
+        return solution
+    added = saturation(observed, design.weight, ready.cells)
+    return replace(solution, deviance=solution.deviance + added)
 
 
 def _linear(
@@ -111,8 +170,29 @@ def _spread_about_fixed_part(design: Design, cells: Cells) -> float:
 
 def infer(design: Design, observed: Array, solution: Solution, options: Options) -> Inference:
     """Collect what tests of the fixed effects need."""
-    if options.family == "binomial":
-        return _infer_hits(design, observed, solution, options)
+    if not options.linear:
+        return _infer_general(design, observed, solution, options)
+    found = _infer_linear(design, observed, solution, options)
+    if options.family == "lognormal" and design.residual is None:
+        return replace(found, joint_vcov=_joint_with_variances(design, solution, found.vcov))
+    return found
+
+
+def _joint_with_variances(design: Design, solution: Solution, vcov: Array) -> Array:
+    """Covariance of β, the free entries of Ψ and σ² of a linear model."""
+    work = working(design.x, factors_of(design))
+    entries = work.psi_entries(solution.theta)
+    square = solution.sigma**2
+    turn = np.zeros((len(entries) + 1, len(solution.theta) + 1))
+    turn[:-1, :-1] = square * work.psi_slopes(solution.theta)
+    turn[:-1, -1] = 2 * solution.sigma * entries
+    turn[-1, -1] = 2 * solution.sigma
+    return np.asarray(block_diag(vcov, turn @ solution.variance_vcov @ turn.T), dtype=float)
+
+
+def _infer_linear(
+    design: Design, observed: Array, solution: Solution, options: Options
+) -> Inference:
     if options.df == "kenward-roger" and solution.products:
         work = working(design.x, [])
         return kenward_roger_of(solution.products, work.back)
@@ -124,11 +204,23 @@ def infer(design: Design, observed: Array, solution: Solution, options: Options)
     return _as_estimated(options.df, solution)
 
 
-def _infer_hits(design: Design, observed: Array, solution: Solution, options: Options) -> Inference:
+def _infer_general(
+    design: Design, observed: Array, solution: Solution, options: Options
+) -> Inference:
     """Kenward-Roger of pseudo-data where it was asked for and can be had, otherwise normal."""
-    found = None
-    if options.df == "kenward-roger":
-        found = pseudo_inference(design, factors_of(design), observed, solution, options.link)
+    found, likelihood = None, options.likelihood(design)
+    if options.df == "kenward-roger" and likelihood is not None:
+        ready = material(design, observed, options)
+        found = pseudo_inference(
+            ready.x,
+            ready.factors,
+            ready.offset,
+            ready.cells,
+            ready.behind,
+            solution,
+            likelihood=likelihood,
+            free_scale=options.family == "gamma",
+        )
     return _as_estimated("normal", solution) if found is None else found
 
 
@@ -142,3 +234,23 @@ def _as_estimated(method: str, solution: Solution) -> Inference:
         np.zeros((0, *solution.vcov.shape)),
         solution.joint_vcov,
     )
+
+
+def other_inference(design: Design, observed: Array, options: Options) -> Inference:
+    """What tests need by another method for degrees of freedom, from the same model.
+
+    Raises
+    ------
+    InputError
+        If the method is not known or the model has no such tests.
+    """
+    if options.df not in ("satterthwaite", "kenward-roger", "normal"):
+        raise InputError("the method for df is not known", [options.df])
+    adjusted = options.df == "kenward-roger" and options.linear and not options.reml
+    if adjusted or (options.df == "satterthwaite" and not options.linear):
+        raise InputError(
+            "this method for df needs a linear model fitted by restricted maximum likelihood",
+            [options.df, options.family],
+            "leave df out",
+        )
+    return infer(design, observed, solve(design, observed, options), options)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, analyse_study
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
 from motorlearn.compare import PhaseComparison
 from motorlearn.design import Design, hits_declared_of, smallest_effect_of
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
@@ -150,7 +150,7 @@ def audit_study(study: Study | StudyAnalysis, *, seed: int = 0) -> StudyAudit:
     Hoenig, J. M. and Heisey, D. M. (2001). The American Statistician, 55, 19-24.
     doi:10.1198/000313001300339897, on power computed afterwards.
     """
-    analysis = study if isinstance(study, StudyAnalysis) else analyse_study(study, seed=seed)
+    analysis = study if isinstance(study, StudyAnalysis) else page_analysis(study, seed=seed)
     audit = analysis.audit
     checked = None if isinstance(audit, Refused) else audit.table
     facts = {**_plan_facts(analysis.study), **_verdicts(analysis), **_made_of(analysis)}

@@ -51,10 +51,9 @@ def _sheet(sheet: Worksheet, table: Table) -> None:
         cell.font, cell.border = Font(bold=True), _RULE
         cell.alignment = Alignment(horizontal="right" if column.is_numeric else "left")
     written = table.cells()
-    for row, line in enumerate(written, 3):
-        for place, column in enumerate(table.columns, 1):
-            value = table.rows[column.name].iloc[row - 3]
-            _value(sheet.cell(row, place), value, line[place - 1], column)
+    for place, column in enumerate(table.columns, 1):
+        for row, value in enumerate(table.rows[column.name], 3):
+            _value(sheet.cell(row, place), value, written[row - 3][place - 1], column)
     for row, note in enumerate(table.notes, 3 + len(written)):
         _text(sheet.cell(row, 1), note).font = Font(italic=True)
     for place, heading in enumerate(table.headings, 1):

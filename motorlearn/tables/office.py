@@ -45,7 +45,9 @@ def neutral_office(
         for name in source.namelist():
             if "thumbnail" not in name:
                 entry = zipfile.ZipInfo(name, _TIME)
-                entry.compress_type, entry.create_system = zipfile.ZIP_DEFLATED, 3
+                packed = name.endswith(".png")  # a picture does not get smaller
+                entry.compress_type = zipfile.ZIP_STORED if packed else zipfile.ZIP_DEFLATED
+                entry.create_system = 3
                 entry.external_attr = 0o644 << 16
                 target.writestr(entry, _neutral_part(name, _changed(name, source, changes)))
     return made.getvalue()

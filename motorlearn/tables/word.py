@@ -1,6 +1,6 @@
 """Tables in a Word document, with a header row and a description that a screen reader finds."""
 
-from itertools import cycle
+from copy import deepcopy
 from typing import cast
 
 from docx.document import Document
@@ -30,18 +30,19 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     title and shape are stored as caption and description for readers who cannot see the table.
     """
     lines = table.cells(decimal)
-    made: WordTable = document.add_table(rows=1 + len(lines), cols=len(table.columns))
+    made: WordTable = document.add_table(rows=1, cols=len(table.columns))
     made.alignment = WD_TABLE_ALIGNMENT.LEFT
     points = 9 if len(table.columns) <= 8 else 7.5
     style, letters = _cell_style(document, points), LETTERS * 9 / points
     _set_widths(made, column_shares([table.headings, *lines], letters))
-    right = [column.is_numeric for column in table.columns]
-    for row, cells in zip(made.rows, [table.headings, *lines], strict=True):
-        for cell, text, flush in zip(row.cells, cells, right, strict=True):
-            _write_cell(cell, text, style, right=flush)
+    for cell, column in zip(made.rows[0].cells, table.columns, strict=True):
+        _shape_cell(cell, style, right=column.is_numeric)
+    made._tbl.extend([deepcopy(made._tbl.tr_lst[0]) for _ in lines])
+    for row, texts in zip(made._tbl.tr_lst, [table.headings, *lines], strict=True):
+        for cell, text in zip(row.tc_lst, texts, strict=True):
+            cell.p_lst[0].r_lst[0].text = text
     for cell in made.rows[0].cells:
-        for run in cell.paragraphs[0].runs:
-            run.bold = True
+        cell.paragraphs[0].runs[0].bold = True
     _mark_header(made)
     _rules(made)
     _describe(made, table.title, f"{len(lines)} rows; columns: {', '.join(table.headings)}.")
@@ -83,7 +84,7 @@ def _set_widths(made: WordTable, shares: list[float]) -> None:
     widths = [Length(int(PAGE * share)) for share in shares]
     for column, width in zip(made.columns, widths, strict=True):
         column.width = width
-    for cell, width in zip(made._cells, cycle(widths)):  # a column's own cells take far longer
+    for cell, width in zip(made.rows[0].cells, widths, strict=True):
         cell.width = width
 
 
@@ -100,17 +101,18 @@ def _cell_style(document: Document, points: float) -> str:
     return str(style.style_id)
 
 
-def _write_cell(cell: _Cell, text: str, style: str, *, right: bool) -> None:
+def _shape_cell(cell: _Cell, style: str, *, right: bool) -> None:
+    """Give an empty cell its paragraph, which every cell of its column copies."""
     paragraph = cell.paragraphs[0]
     paragraph._p.style = style  # by its identifier: looking a style up takes far longer
     if right:
         paragraph.alignment = WD_ALIGN_PARAGRAPH.RIGHT
-    paragraph.add_run(text)
+    paragraph.add_run()
 
 
 def _mark_header(made: WordTable) -> None:
-    for number, row in enumerate(made.rows):
-        properties = row._tr.get_or_add_trPr()
+    for number, row in enumerate(made._tbl.tr_lst):
+        properties = row.get_or_add_trPr()
         properties.append(OxmlElement("w:cantSplit"))
         if number == 0:
             properties.append(OxmlElement("w:tblHeader"))

@@ -25,7 +25,7 @@ def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -
     sizes = _sizes_at(points, [*tests, PRACTICE_PHASE], voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
-        f"Large symbols: group means of participants' scores; bars: {level} confidence intervals "
+        f"Large symbols: group means of {voice.scores}; bars: {level} confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
         f"sessions and tests.{_blocks(points, voice)}{_tests(voice, tests)} {sizes}"
     )
@@ -73,7 +73,7 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             for group, low, high in spread.itertuples()
         ]
         said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
-    return f"Participants at each point: {'; '.join(said)}." if said else ""
+    return f"{capitalised(voice.one)}s at each point: {'; '.join(said)}." if said else ""
 
 
 def _practice_alt(points: pd.DataFrame, voice: Voice) -> str:
@@ -120,11 +120,11 @@ def scores_words(
     names = listed([voice.label(phase).lower() for phase in phases])
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} by group at {names}. {better(voice)}. Small "
-        "symbols: participants; filled symbols: group means with 95 % confidence intervals of "
-        f"participants' scores (t).{open_symbols}{_tests(voice, phases)} {capitalised(sizes)}."
+        f"symbols: {voice.one}s; filled symbols: group means with 95 % confidence intervals of "
+        f"{voice.scores} (t).{open_symbols}{_tests(voice, phases)} {capitalised(sizes)}."
     )
     alt = (
-        f"Dot plot of {voice.name}{_unit(voice)} of every participant by group at {names}."
+        f"Dot plot of {voice.name}{_unit(voice)} of every {voice.one} by group at {names}."
         + _phase_means(rows, phases, voice)
     )
     return Words(caption, alt)
@@ -239,7 +239,7 @@ def estimation_words(rows: pd.DataFrame, means: pd.DataFrame, stage: str, voice:
     adjusted = ", adjusted for the baseline," if rows["adjusted"].all() else ""
     null = "1 (same size)" if ratio else "0"
     caption = (
-        f"Above: {voice.name}{_unit(voice)} of every participant {voice.during(stage)}, bars: "
+        f"Above: {voice.name}{_unit(voice)} of every {voice.one} {voice.during(stage)}, bars: "
         f"group means ({group_sizes(own)}). {better(voice)}. Below, on an axis of its own: the "
         f"{what}{adjusted} with its 95 % confidence interval, not corrected for multiplicity; "
         f"horizontal line: {null}."
@@ -282,7 +282,7 @@ def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
             sizes |= {row["reference"]: row["n_reference"], row["group"]: row["n_group"]}
         label = voice.short(str(phase)).lower()
         said.append(f"{label}: {', '.join(f'{group} {int(n)}' for group, n in sizes.items())}")
-    return f" Participants: {'; '.join(said)}."
+    return f" {capitalised(voice.one)}s: {'; '.join(said)}."
 
 
 def flow_words(flow: pd.DataFrame) -> Words:

@@ -67,10 +67,10 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
             "The groups were not allocated at random, so differences between them can have other "
             "causes than the practice schedule."
         )
-    if design.allocation.unit != "participant":
+    if design.allocation.clusters and "clusters" not in said:
         found.append(
-            f"Whole units ({design.allocation.unit}) were allocated; intervals that treat "
-            "participants as independent are too narrow."
+            f"What was allocated is the {design.allocation.clusters}, not the person; no test of "
+            "people is made."
         )
     if design.primary is None:
         found.append("No primary comparison was declared beforehand; all comparisons explore.")

@@ -199,17 +199,20 @@ def _outcome(outcome: Outcome) -> str:
     return f"{name}{unit} ({outcome.better} is better)"
 
 
-_COMPARED = (
-    "Groups were compared at each test by analysis of covariance of participants' mean scores with "
-    "the baseline score as covariate"
-)
+def _compared(design: Design) -> str:
+    unit = design.allocation.clusters
+    scores = f"{unit} means" if unit else "participants' mean scores"
+    return (
+        f"Groups were compared at each test by analysis of covariance of {scores} with the "
+        "baseline score as covariate"
+    )
 
 
 def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     """How the numbers were made."""
     tools = listed([f"{name} {version}" for name, version in versions.items()])
     several = len(design.groups) > 1
-    compared = _COMPARED if several else "Tests were compared within participants, in pairs"
+    compared = _compared(design) if several else "Tests were compared within participants, in pairs"
     size = (
         "Hedges g is the (adjusted) mean difference over the pooled standard deviation"
         if several
@@ -222,11 +225,11 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     logs = "; ratios come from the logarithm of the scores" if ratio else ""
     if design.primary is not None and design.primary.variance == "by group" and several:
         compared += ", a residual variance for each group and Satterthwaite's degrees of freedom"
-    unit = design.allocation.unit
-    whole = "" if unit == "participant" else f", although the {unit} was what was allocated"
+    unit = design.allocation.clusters
+    whole = "participant" if unit is None else f"{unit}, which was allocated as a whole: its mean"
+    standard = "" if several and unit else f" {size}, corrected for small samples."
     return (
-        f"The unit of analysis was the participant{whole}; trials were never pooled as if "
+        f"The unit of analysis was the {whole}; trials were never pooled as if "
         f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
-        f"p values are two-sided{families}. {size}, corrected for small samples. Computed with "
-        f"{tools}."
+        f"p values are two-sided{families}.{standard} Computed with {tools}."
     )

@@ -35,7 +35,7 @@ def contrast_sentence(
     return (
         f"{_where(row, voice)}, {_size(row, voice)} "
         f"({adjusted}{_interval(row, voice)}; {voice.t(row)}{_standardised(row, voice)}; "
-        f"{_analysed(row, allocated)})."
+        f"{_analysed(row, allocated, voice)})."
     )
 
 
@@ -74,12 +74,14 @@ def _standardised(row: pd.Series, voice: Voice) -> str:
     return f"; Hedges g = {voice.number(row['g'], 2)}, {voice.span(row['g_low'], row['g_high'], 2)}"
 
 
-def _analysed(row: pd.Series, allocated: dict[str, int]) -> str:
+def _analysed(row: pd.Series, allocated: dict[str, int], voice: Voice) -> str:
     parts = []
+    if voice.one != "participant":
+        allocated = {}
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
         whole = allocated.get(str(group))
         parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")
-    return f"{listed(parts)} participants analysed"
+    return f"{listed(parts)} {voice.one}s analysed"
 
 
 def reading(row: pd.Series, voice: Voice, test: pd.Series | None = None) -> str:

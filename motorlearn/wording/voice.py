@@ -65,6 +65,17 @@ class Voice:
         return f" {self.outcome.unit}" if self.outcome.unit else ""
 
     @property
+    def one(self) -> str:
+        """What is analysed: a participant, or the mean of a class that was allocated."""
+        unit = self.design.allocation.clusters
+        return "participant" if unit is None else f"{unit} mean"
+
+    @property
+    def scores(self) -> str:
+        """What group means are means of."""
+        return "participants' scores" if self.one == "participant" else f"{self.one}s"
+
+    @property
     def was(self) -> str:
         """The verb that goes with the name of the outcome."""
         return "were" if self.outcome.plural else "was"

@@ -4,7 +4,7 @@
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ import pandas as pd
 import motorlearn as ml
 
 GROUPS = ("blocked", "random", "serial")
-CLEAN, FAULTY = 300, 100
+CLEAN, FAULTY = 200, 50
 TABLE = Path(__file__).parents[2] / "docs" / "flagging-rates.csv"
 
 Make = Callable[[np.random.Generator], object]
@@ -192,10 +192,13 @@ def audits(make: Make, count: int, seed: int) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
-def rates(clean: int = CLEAN, faulty: int = FAULTY, faults=FAULTS) -> pd.DataFrame:
-    """Share of clean and of faulty studies that each check flags (look or act)."""
+COLUMNS = ["analysis", "fault", "check", "flagged_clean", "clean_studies", "flagged_faulty",
+           "faulty_studies"]  # fmt: skip
+
+
+def rows(clean: int, faulty: int, faults=FAULTS) -> Iterator[tuple]:
+    """Rows of the table one by one; clean studies of one kind are audited once."""
     cache: dict[object, pd.DataFrame] = {}
-    rows = []
     for number, (analysis, fault, words, good, bad) in enumerate(faults):
         key = analysis.removeprefix("mixed analysis of variance").removeprefix(
             "covariance analysis"
@@ -204,14 +207,21 @@ def rates(clean: int = CLEAN, faulty: int = FAULTY, faults=FAULTS) -> pd.DataFra
             cache[key] = audits(good, clean, seed=1000)
         flagged = audits(bad, faulty, seed=2000 + number)
         column = next(name for name in flagged if words in name)
-        rows.append((analysis, fault, column, cache[key][column].mean(), clean,
-                     flagged[column].mean(), faulty))  # fmt: skip
-    columns = ["analysis", "fault", "check", "flagged_clean", "clean_studies", "flagged_faulty",
-               "faulty_studies"]  # fmt: skip
-    return pd.DataFrame(rows, columns=columns)
+        yield (analysis, fault, column, cache[key][column].mean(), clean,
+               flagged[column].mean(), faulty)  # fmt: skip
+
+
+def rates(clean: int = CLEAN, faulty: int = FAULTY, faults=FAULTS) -> pd.DataFrame:
+    """Share of clean and of faulty studies that each check flags (look or act)."""
+    return pd.DataFrame(rows(clean, faulty, faults), columns=COLUMNS)
 
 
 if __name__ == "__main__":
-    found = rates(*(int(value) for value in sys.argv[1:3]))
-    found.to_csv(TABLE, index=False, float_format="%.3f", lineterminator="\n")
-    print(found.to_string())
+    kept: list[tuple] = []
+    for line in rows(*(int(value) for value in (sys.argv[1:3] or (CLEAN, FAULTY)))):
+        kept.append(line)
+        print(line, flush=True)
+        pd.DataFrame(kept, columns=COLUMNS).to_csv(
+            sys.argv[3] if sys.argv[3:] else TABLE, index=False, float_format="%.3f",
+            lineterminator="\n",
+        )  # fmt: skip

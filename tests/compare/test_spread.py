@@ -46,10 +46,18 @@ def test_a_small_wide_group_is_told_with_the_rate():
     table = study((10, 30), (3, 1))
     (sentence,) = said(table)
     assert "g0 (n = 10" in sentence and "variance = 'by group'" in sentence
-    assert "mixed model" not in sentence
-    (sentence,) = said(table, variance="by group", route="mixed")
-    assert "The mixed model gives" in sentence and "covariance and" not in sentence
-    assert said(table, variance="by group") == []
+    assert "The analysis of covariance gives all groups one" in sentence
+    (sentence,) = said(table, route="mixed")
+    assert "The analysis of covariance and the mixed model give" in sentence
+    assert said(table, variance="by group") == said(table, variance="by group", route="mixed") == []
+
+
+def test_the_mixed_model_of_hits_pools_whatever_was_asked_for_and_says_so():
+    table = study((10, 30), (3, 0.3)).rename(columns={"radial_error": "score"})
+    table = table.assign(hits=(10 + (table["score"] - 40)).clip(1, 19).round(), attempts=20)
+    options = {"group": "group", "baseline": "pretest", "attempts": "attempts"}
+    result = ml.compare_phases(table, "hits", **options, variance="by group", route="mixed")
+    assert [limit.kind for limit in result.limits].count("unequal spread, mixed") == 1
 
 
 def test_three_groups_that_pool_are_told():

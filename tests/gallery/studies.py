@@ -234,6 +234,24 @@ def before_the_last_test():
     return study(plan(HITS), counted(trials(16, PARTS[:-1], seed=16)))
 
 
+def classes(per_group=6):
+    """Two groups of whole classes of unequal size that were allocated; somebody missed a test."""
+    rng = np.random.default_rng(21)
+    sizes = [6, 3, 4, 5, 3, 7, 4, 4, 5, 3, 6, 4][: 2 * per_group]
+    table = trials(sum(sizes), PARTS, seed=21, groups=("all",))
+    place = table["participant"].str[1:].astype(int) - 1
+    member = np.repeat(np.arange(len(sizes)), sizes)[place]
+    shift = np.exp(rng.normal(0, 0.2, len(sizes)))[member]
+    table = table.assign(
+        group=np.array(["blocked", "random"])[member % 2],
+        radial_error=(table["radial_error"] * shift).round(2),
+    )
+    table.insert(2, "class", [f"class {number + 1:02d}" for number in member])
+    gone = (table["participant"] == "P05") & (table["phase"] == "retention")
+    way = {"unit": "class", "method": "cluster", "seed": 4}
+    return study(plan(ERROR, allocation=way, units={"length": "cm"}), table[~gone], "radial_error")
+
+
 def presets(name):
     """The plan of the shipped study with another truth."""
     return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=name)
@@ -253,6 +271,7 @@ COMPUTED = {
     "two transfers": two_transfers,
     "voids": voids,
     "three groups": three_groups,
+    "classes": classes,
 }
 """Studies that have a primary answer."""
 

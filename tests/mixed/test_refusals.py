@@ -80,7 +80,7 @@ def test_binomial_rows_that_are_not_zero_or_one(small_study):
 @pytest.mark.parametrize(
     "options",
     [
-        {"family": "poisson"},
+        {"family": "weibull"},
         {"df": "containment"},
         {"link": "logit"},
         {"attempts": "throws"},

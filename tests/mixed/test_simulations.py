@@ -10,7 +10,7 @@ from motorlearn.mixed.inference.degrees_of_freedom import f_test
 from motorlearn.mixed.inference.kenward_roger import kenward_roger
 from motorlearn.mixed.solve.covariance import correlated
 from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.search_binomial import logistic_start
+from motorlearn.mixed.solve.search_general import logistic_start
 
 pytestmark = pytest.mark.slow
 

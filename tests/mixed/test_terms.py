@@ -109,7 +109,7 @@ def test_anova_refuses_what_has_no_type_three(small_study):
         with pytest.raises(InputError, match="intercept"):
             fit.anova()
     with pytest.raises(InputError, match="type"):
-        fit.anova(type=2)
+        fit.anova(type=1)
 
 
 def test_anova_of_hits_by_the_normal_distribution_is_chi_squared(small_study):

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
+from motorlearn.audit.comparison.clusters import cluster_checks
 from motorlearn.audit.comparison.influence import influence_check
 from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
 from motorlearn.audit.comparison.slopes import ASSUMPTION, slopes_check
@@ -29,7 +30,9 @@ def comparison_checks(
 ) -> Iterator[tuple[str, Check]]:
     """Give every check of the chosen tests, one analysis after the other."""
     whole = "all phases"
-    yield whole, unit_check(result.recipe, context)
+    yield whole, unit_check(result.recipe, context, (result.recipe.options["unit"],))
+    for check in cluster_checks(result, context):
+        yield whole, check
     yield whole, family_check(result, context)
     for phase in phases:
         model = focused(phase_model(result, phase), context)
@@ -61,7 +64,7 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
         ]
     for words, guide, check in wanted:
         yield attempted(words, "", context.guide(guide), partial(check, model, context))
-    if model.adjusted:
+    if model.adjusted and model.unit == "participant":
         yield from reliability_checks(result, model, context)
 
 

@@ -17,7 +17,7 @@ from motorlearn.linear import (
     fit_least_squares,
     welch,
 )
-from motorlearn.linear.hypotheses import Estimate
+from motorlearn.linear.hypotheses import Estimate, t_estimate
 from motorlearn.linear.least_squares import LeastSquares
 
 Floats = NDArray[np.float64]
@@ -49,6 +49,8 @@ class PhaseModel:
         Residual variance of the analysis of covariance.
     counted : bool
         Whether the scores are rates of hits among attempts.
+    unit : str
+        What was allocated, and stands in the place of a participant.
     """
 
     phase: Hashable
@@ -62,11 +64,13 @@ class PhaseModel:
     adjusted: bool
     variance: str = "equal"
     counted: bool = False
+    unit: str = "participant"
 
     @property
     def by_group(self) -> bool:
         """Whether the contrasts allow every group its own variance, as Welch's t does."""
-        return self.variance == "by group" or not self.adjusted
+        welch_by_default = not self.adjusted and self.unit == "participant"
+        return self.variance == "by group" or welch_by_default
 
     @property
     def used(self) -> NDArray[np.bool_]:
@@ -148,6 +152,14 @@ class PhaseModel:
         """Welch's comparison of a pair of groups, the baseline left aside."""
         return welch(*(self.y[self.codes == code] for code in pair))
 
+    def pooled_of(self, pair: tuple[int, int]) -> Estimate:
+        """Comparison of a pair of groups with the variance of these two."""
+        sides = [self.y[self.codes == code] for code in pair]
+        squares = sum(float(np.sum((side - side.mean()) ** 2)) for side in sides)
+        df = sum(side.size for side in sides) - 2
+        error = np.sqrt(squares / df * sum(1 / side.size for side in sides)) if df > 0 else np.nan
+        return t_estimate(float(sides[0].mean() - sides[1].mean()), float(error), df)
+
     def conclude(
         self, pair: tuple[int, int], estimate: float, low: float, high: float, p: float
     ) -> Conclusion:
@@ -162,8 +174,10 @@ class PhaseModel:
         for pair in self.pairs:
             if model is not None:
                 t = model.difference(*pair, covariance=covariance)
-            else:
+            elif self.by_group:
                 t = whole.welch_of(pair)
+            else:
+                t = whole.pooled_of(pair)
             found.append(self.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p))
         return tuple(found)
 
@@ -199,6 +213,7 @@ def phase_model(result: PhaseComparison, phase: Hashable) -> PhaseModel:
         adjusted=adjusted,
         variance=options.get("variance", "equal"),
         counted=is_counted(result),
+        unit=options.get("unit", "participant"),
     )
 
 

@@ -103,15 +103,15 @@ def imputed(
     y = np.repeat(whole.y[None], draws, axis=0)
     x = np.repeat(whole.x[None], draws, axis=0)
     shifted = whole.codes[missing] == pair[0]
-    df, found = _df(model, pair, fit), []
+    df, found = df_of(model, pair, fit), []
     for shift in shifts:
         y[:, missing] = drawn + shift * shifted
         apart = _by_group(whole, pair, y, whole.codes[None]) if model.by_group else None
-        found.append(_rubin(model, pair, apart or _pooled(whole, pair, y, x), df))
+        found.append(combined(model, pair, apart or _pooled(whole, pair, y, x), df))
     return found
 
 
-def _df(model: PhaseModel, pair: tuple[int, int], fit: LeastSquares) -> float:
+def df_of(model: PhaseModel, pair: tuple[int, int], fit: LeastSquares) -> float:
     """Degrees of freedom of a contrast of the complete cases."""
     if not model.by_group:
         return float(fit.df)
@@ -217,9 +217,16 @@ def _design(model: PhaseModel, rows: NDArray[np.bool_]) -> Floats:
     return np.column_stack([np.ones(rows.sum()), unit[:, 1:], model.x[rows]])
 
 
-def _rubin(
+def combined(
     model: PhaseModel, pair: tuple[int, int], contrast: tuple[Floats, Floats], df: float
 ) -> Conclusion:
+    """A contrast of several imputations put together by Rubin's rules, for few people.
+
+    References
+    ----------
+    Barnard, J., & Rubin, D. B. (1999). Biometrika, 86, 948-955.
+    https://doi.org/10.1093/biomet/86.4.948
+    """
     estimates, errors = contrast
     m = len(estimates)
     estimate, within = estimates.mean(), np.mean(errors**2)

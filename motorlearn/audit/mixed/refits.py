@@ -51,7 +51,7 @@ def on_logarithms(fit: MixedFit) -> Rescaled | None:
     outcome = ast.parse(read_formula(fit.formula).response, mode="eval").body
     if isinstance(outcome, ast.Call) and ast.unparse(outcome.func) == "log":
         return Rescaled("raw scores", refit(fit, observed=np.exp(fit.observed)))
-    if fit.observed.min() <= 0:
+    if fit.observed.min() <= 0 or fit.family == "lognormal":
         return None
     return Rescaled("logarithms", refit(fit, observed=np.log(fit.observed)))
 

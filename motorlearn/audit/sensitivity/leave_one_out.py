@@ -1,13 +1,14 @@
 """Every conclusion again without each participant in turn."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
 from motorlearn.audit.comparison.phase_model import Floats, PhaseModel
 from motorlearn.audit.report import Conclusion, no_conclusion
-from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate
+from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate, t_quantile
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
 
@@ -40,11 +41,9 @@ def without_each(model: PhaseModel) -> pd.DataFrame:
     x = np.repeat(whole.x[None], n, axis=0) if model.adjusted else None
     rows = []
     for pair, before in zip(model.pairs, model.conclusions()):
-        found = _removed(whole, pair, y, x)
-        for i, (estimate, error, df) in enumerate(found):
-            t = t_estimate(estimate, error, df)
-            after = model.conclude(pair, t.estimate, t.conf_low, t.conf_high, t.p)
-            changes = np.isfinite(t.p) and after.direction != before.direction
+        for i, numbers in enumerate(_tested(*_removed(whole, pair, y, x))):
+            after = model.conclude(pair, *numbers)
+            changes = np.isfinite(after.p) and after.direction != before.direction
             rows.append(
                 LEAVE_ONE_OUT.row(
                     participant=whole.participants[i],
@@ -58,6 +57,16 @@ def without_each(model: PhaseModel) -> pd.DataFrame:
                 )
             )
     return LEAVE_ONE_OUT.frame(rows)
+
+
+def _tested(estimate: Floats, error: Floats, df: Floats) -> Iterator[tuple[float, ...]]:
+    """Estimates with their 95 % intervals and p, all t at once; NaN where there is no error."""
+    usable = (error > 0) & (df > 0)
+    error, df = np.where(usable, error, np.nan), np.where(usable, df, np.nan)
+    reach = t_quantile(0.95, df) * error
+    p = 2 * stats.t.sf(np.abs(estimate / error), df)
+    columns = (estimate, estimate - reach, estimate + reach, p)
+    return zip(*(column.tolist() for column in columns), strict=True)
 
 
 def most_telling_removal(
@@ -83,16 +92,17 @@ def most_telling_removal(
 
 def _removed(
     whole: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats | None
-) -> list[tuple[float, float, float]]:
+) -> tuple[Floats, Floats, Floats]:
+    """Estimate, standard error and df of the contrast without each participant."""
     if whole.adjusted and not whole.by_group:
         found = ancova_batch(y, whole.codes, x, weights=whole.weights(pair))
-        return list(zip(found.estimate, found.std_error, found.df, strict=True))
-    rows = []
-    for i in range(len(whole.y)):
-        rest = whole.subset(np.arange(len(whole.y)) != i)
-        t = _again(rest, pair)
-        rows.append((t.estimate, t.std_error, t.df))
-    return rows
+        return found.estimate, found.std_error, found.df
+    people = np.arange(len(whole.y))
+    again = [_again(whole.subset(people != i), pair) for i in people]
+    estimate, error, df = (
+        np.array([getattr(t, name) for t in again]) for name in ("estimate", "std_error", "df")
+    )
+    return estimate, error, df
 
 
 def _again(model: PhaseModel, pair: tuple[int, int]) -> Estimate:

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import FormulaError, InputError
-from motorlearn.mixed.formula.formulas import Formula, evaluate_response, read_formula, unalias
+from motorlearn.mixed.formula.formulas import Formula, read_formula
 from motorlearn.mixed.formula.matrices import (
     MatrixPlan,
     as_category,
@@ -22,6 +22,7 @@ from motorlearn.mixed.formula.matrices import (
     make_matrix,
     require_columns,
 )
+from motorlearn.mixed.formula.outcomes import Roles, outcome, with_rating_codes
 from motorlearn.results import register_record
 from motorlearn.trials.counted import counted_rows, void_reasons
 
@@ -73,7 +74,8 @@ class Design:
     """Everything about the data but the outcome: cells sorted by the first grouping factor.
 
     ``x`` (N, p), ``offset`` (N,); ``cell`` (n,) is the cell of each analysed row and ``weight``
-    (n,) its weight or number of attempts; ``row`` (n,) its position in the table.
+    (n,) its weight or number of attempts; ``row`` (n,) its position in the table; ``categories``
+    are the ratings that occur, lowest first.
     """
 
     x: Array
@@ -84,6 +86,7 @@ class Design:
     weight: Array
     row: NDArray[np.intp]
     residual: ResidualPart | None = None
+    categories: tuple[Any, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -94,25 +97,7 @@ class Prepared:
     observed: Array
     formula: Formula
     left_out: pd.DataFrame
-
-
-@dataclass(frozen=True)
-class Roles:
-    """Columns with a special role; each may be None."""
-
-    attempts: str | None = None
-    weights: str | None = None
-    offset: str | None = None
-    variance: str = "equal"
-    correlation: str = "none"
-    within: str | None = None
-
-    @property
-    def residual_column(self) -> str | None:
-        """Column whose levels tell residuals apart, if there is one."""
-        if self.correlation != "none":
-            return self.within
-        return None if self.variance == "equal" else self.variance
+    notes: tuple[str, ...] = ()
 
 
 def prepare(
@@ -133,6 +118,7 @@ def prepare(
     if not complete.any():
         raise InputError("no row has a value in every column the model uses", used)
     rows = whole.loc[complete].reset_index(drop=True)
+    rows, categories, notes = with_rating_codes(fixed, rows, family)
     observed, weight, offset = outcome(fixed, rows, roles, family)
     stateful = fixed.depends_on_rows or any(t.depends_on_rows for _, _, ts in parts for t in ts)
     telling = [name for name in (roles.offset, roles.residual_column) if name is not None]
@@ -151,9 +137,10 @@ def prepare(
         weight=weight,
         row=np.flatnonzero(complete),
         residual=_residual_part(rows, roles, parts[0], first),
+        categories=categories,
     )
     left_out = _left_out(table, whole, complete, keys[0])
-    return Prepared(design, observed, fixed, left_out)
+    return Prepared(design, observed, fixed, left_out, notes)
 
 
 def _residual_part(
@@ -214,95 +201,6 @@ def _slope_alone(term: str) -> str:
     """In a list of terms an entry stands for itself, without an intercept added to it."""
     first = term.split("+")[0].strip()
     return term if first in ("0", "1", "-1") else f"0 + {term}"
-
-
-def outcome(
-    formula: Formula, rows: pd.DataFrame, roles: Roles, family: str
-) -> tuple[Array, Array, Array]:
-    """Outcome, weight (or attempts) and offset of each row, checked."""
-    y = _response(formula, rows)
-    weight = _positive(rows, roles.weights) if roles.weights else np.ones(len(rows))
-    offset = _finite(rows, roles.offset) if roles.offset else np.zeros(len(rows))
-    if family == "binomial":
-        return (*_hits(y, rows, roles, weight), offset)
-    return y - offset, weight, offset
-
-
-def _response(formula: Formula, rows: pd.DataFrame) -> Array:
-    for name in formula.response_names:
-        kind = rows[name].dtype
-        if not (pd.api.types.is_numeric_dtype(kind) or pd.api.types.is_bool_dtype(kind)):
-            raise InputError(
-                f"the outcome {name!r} is not numeric", rows[name].unique()[:3], "give numbers"
-            )
-    with np.errstate(all="ignore"):
-        y = np.broadcast_to(
-            evaluate_response(formula, {n: rows[n].to_numpy() for n in formula.response_names}),
-            (len(rows),),
-        ).astype(float)
-    endless = [n for n in formula.response_names if np.isinf(rows[n].to_numpy(float)).any()]
-    if endless:
-        raise InputError(
-            "the outcome holds values that are not finite",
-            endless,
-            "correct these rows or leave them out",
-        )
-    if not np.isfinite(y).all():
-        raise InputError(
-            f"the outcome {unalias(formula.response)!r} is not a finite number in some rows",
-            rows[formula.response_names[0]].to_numpy()[~np.isfinite(y)],
-            "a logarithm needs values above zero",
-        )
-    return y
-
-
-def _hits(y: Array, rows: pd.DataFrame, roles: Roles, weight: Array) -> tuple[Array, Array]:
-    if roles.attempts is None:
-        bad = ~np.isin(y, (0.0, 1.0))
-        if bad.any():
-            inside = (y >= 0).all() and (y <= 1).all()
-            raise InputError(
-                "a binomial outcome without attempts holds values other than 0 and 1"
-                if inside
-                else "a binomial outcome lies outside 0 to 1",
-                np.unique(y[bad]),
-                "give 0/1 rows, or numbers of hits and name the column of attempts",
-            )
-        return y * weight, weight
-    attempts = _positive(rows, roles.attempts)
-    for values, what in ((attempts, "attempts"), (y, "hits")):
-        if (values != np.round(values)).any():
-            raise InputError(
-                f"the {what} are not whole numbers",
-                np.unique(values[values != np.round(values)]),
-                "give counts, not shares",
-            )
-    bad = (y < 0) | (y > attempts)
-    if bad.any():
-        raise InputError(
-            "hits lie outside 0 to the number of attempts, a probability outside 0 to 1",
-            [f"{h:g} of {a:g}" for h, a in zip(y[bad], attempts[bad], strict=True)],
-            "correct the rows",
-        )
-    return y * weight, attempts * weight
-
-
-def _positive(rows: pd.DataFrame, name: str) -> Array:
-    values: Array = rows[name].to_numpy(float)
-    if not ((values > 0) & np.isfinite(values)).all():
-        raise InputError(
-            f"column {name!r} holds values that are not above zero",
-            np.unique(values[~(values > 0)]),
-            "leave out rows without attempts or weight",
-        )
-    return values
-
-
-def _finite(rows: pd.DataFrame, name: str) -> Array:
-    values: Array = rows[name].to_numpy(float)
-    if not np.isfinite(values).all():
-        raise InputError(f"column {name!r} holds values that are not finite", [name])
-    return values
 
 
 def _codes(rows: pd.DataFrame, columns: Sequence[str]) -> tuple[NDArray[np.intp], int]:

@@ -5,4 +5,5 @@ hypotheses          Likelihood-ratio tests of nested models, with chi-squared or
 intervals           Intervals of variances and fixed effects: profile likelihood and parametric
 kenward_roger       Kenward-Roger covariance of the fixed effects and what its degrees of freedom
 profiling           Profile likelihood of one standard deviation of a model with one grouping
+simultaneous        Several comparisons at once: tests and intervals that hold for all together
 """

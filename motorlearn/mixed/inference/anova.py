@@ -1,8 +1,11 @@
-"""Joint tests of every term, type III: each averaged over the levels of all other factors.
+"""Joint tests of every term: averaged over all others (type III), or without interactions (II).
 
-With β of the model as fitted and γ of the same model with sums-to-zero categories and numeric
-columns taken at their means, γ = Mβ on a balanced grid; a term is zero where its rows of M times β
-are. Every combination of levels has one weight, however many rows it has.
+Type III: with β of the model as fitted and γ of the same model with sums-to-zero categories and
+numeric columns taken at their means, γ = Mβ on a balanced grid; a term is zero where its rows of M
+times β are. Every combination of levels has one weight, however many rows it has.
+
+Type II: β_T − V_TR V_RR⁻¹ β_R, which is what the columns T of the term would be if those of R, the
+terms that contain it, were zero. Terms that stand side by side are allowed for.
 """
 
 from collections.abc import Sequence
@@ -31,6 +34,13 @@ AVERAGED = (
 )
 
 
+ALLOWED_FOR = (
+    "Type II: each term is tested with every term allowed for but those that contain it, as if "
+    "these were zero."
+)
+NOTES = {2: ALLOWED_FOR, 3: AVERAGED}
+
+
 @dataclass(frozen=True)
 class AnovaTable(Result):
     """Joint tests of the terms of a mixed model.
@@ -49,8 +59,8 @@ class AnovaTable(Result):
 
     def tables(self) -> Sequence[Table]:
         """The table of tests."""
-        title = "Joint tests of the terms"
-        return (estimates_table("anova", title, self.frame, notes=(AVERAGED,)),)
+        title, note = "Joint tests of the terms", NOTES[self.recipe.options.get("type", 3)]
+        return (estimates_table("anova", title, self.frame, notes=(note,)),)
 
 
 JOINT = Schema(
@@ -62,8 +72,8 @@ JOINT = Schema(
 )
 
 
-def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference) -> pd.DataFrame:
-    """Test every term but the intercept: ``term, df1, df2, statistic, p``.
+def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference, kind: int = 3) -> pd.DataFrame:
+    """Test every term but the intercept: ``term, df1, df2, statistic, p``; ``kind`` is 2 or 3.
 
     Raises
     ------
@@ -71,7 +81,8 @@ def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference) -> pd.DataF
         If the model has no intercept, or an interaction without the terms it is made of.
     """
     rows = []
-    for term, contrast in type_three(plan).items():
+    contrasts = type_three(plan) if kind == 3 else type_two(plan, inference.vcov)
+    for term, contrast in contrasts.items():
         found = f_test(contrast, beta, inference)
         numbers = {name: getattr(found, name) for name in JOINT.names if name != "term"}
         rows.append(JOINT.row(term=term, **numbers))
@@ -101,6 +112,22 @@ def type_three(plan: MatrixPlan) -> dict[str, Array]:
         raise _incomplete(plan.terms)
     chosen = {t: [i for i, owner in enumerate(owners) if owner == t] for t in owners if t != "1"}
     return {term: turn[rows] / scale[rows, None] for term, rows in chosen.items()}
+
+
+def type_two(plan: MatrixPlan, vcov: Array) -> dict[str, Array]:
+    """Rows (m, p) that are zero times β under the type II hypothesis of each term."""
+    found = {}
+    for term in dict.fromkeys(plan.assigned):
+        if term == "1":
+            continue
+        own = [i for i, other in enumerate(plan.assigned) if other == term]
+        above = [i for i, t in enumerate(plan.assigned) if split_term(t) > split_term(term)]
+        rows = np.eye(len(vcov))[own]
+        if above:
+            share = np.linalg.solve(vcov[np.ix_(above, above)], vcov[np.ix_(above, own)]).T
+            rows = rows - share @ np.eye(len(vcov))[above]
+        found[term] = rows
+    return found
 
 
 def _incomplete(term: str) -> InputError:

@@ -72,7 +72,7 @@ class LikelihoodRatio(Result):
 def parameters(fit: MixedFit) -> int:
     """Number of fixed and variance parameters."""
     free = sum(Structure(part.blocks).n_free for part in fit.design.random)
-    residual = int(fit.family == "gaussian")
+    residual = int(fit.linear) + len(fit.extra)
     if fit.design.residual is not None:
         residual = shape_of(fit.design.residual).n_free
     return len(fit.fixed_names) + free + residual

@@ -14,11 +14,11 @@ from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import require_level
 from motorlearn.mixed.inference.hypotheses import AT_ONCE
 from motorlearn.mixed.inference.profiling import Setting, profile_of_residual, profile_of_term
-from motorlearn.mixed.refitting import refit_many
+from motorlearn.mixed.refitting import options_of, refit_many
 from motorlearn.mixed.replicates import ManyFits
 from motorlearn.mixed.result import MixedFit
-from motorlearn.mixed.solve.engine import Cells, aggregate
-from motorlearn.mixed.solving import factors_of
+from motorlearn.mixed.solve.engine import Cells
+from motorlearn.mixed.solving import material
 
 Array = NDArray[np.float64]
 
@@ -50,13 +50,11 @@ def bootstrap_intervals(
             "model."
         )
     spreads = [np.sqrt(np.diag(matrix)) for matrix in fit.covariances.values()]
-    estimate = np.concatenate(
-        [fit.beta, *spreads, [fit.residual_sd] if fit.family == "gaussian" else []]
-    )
+    estimate = np.concatenate([fit.beta, *spreads, [fit.residual_sd] if fit.linear else []])
     names = [
         *fit.fixed_names,
         *(f"sd({part.group}: {term})" for part in fit.design.random for term in part.terms),
-        *(["sd(residual)"] if fit.family == "gaussian" else []),
+        *(["sd(residual)"] if fit.linear else []),
     ]
     low, high = np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0)
     return pd.DataFrame(
@@ -98,21 +96,22 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         )
     part = fit.design.random[0]
     rise = float(stats.chi2.ppf(level, 1))
-    design = fit.design
-    cells = aggregate(fit.observed, design.weight, design.cell, len(design.x), fit.family)
+    options = options_of(fit)
+    ready = material(fit.design, fit.observed, options)
     # In units of the residual, so that the search does not depend on the unit of the outcome.
-    unit = fit.residual_sd if fit.family == "gaussian" else 1.0
+    unit = fit.residual_sd if fit.linear else 1.0
     setting = Setting(
-        design.x,
-        factors_of(design)[0],
-        _in_units(cells, unit),
-        design.offset,
-        fit.link,
+        ready.x,
+        ready.factors[0],
+        _in_units(ready.cells, unit),
+        ready.offset,
+        options.likelihood(fit.design),
         fit.reml,
         fit.recipe.options["quadrature"],
         fit.beta / unit,
         fit.covariances[part.group] / unit**2,
         fit.residual_sd / unit,
+        fit.extra,
     )
     spreads = np.sqrt(np.diag(setting.psi))
     rows = []
@@ -120,7 +119,7 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         profile = profile_of_term(setting, number)
         low, high = _bounds(profile, spreads[number], rise)
         rows.append(_spread(part.group, term, spreads[number], low, high))
-    if fit.family == "gaussian":
+    if fit.linear:
         profile = profile_of_residual(setting)
         rows.append(_spread("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
     frame = pd.DataFrame(rows)

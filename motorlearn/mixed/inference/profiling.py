@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import Cells, Working, lifted, working
 from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.optimise import minimise
-from motorlearn.mixed.solve.search_binomial import binomial_model
+from motorlearn.mixed.solve.search_general import general_model
 from motorlearn.mixed.solve.search_linear import LinearModel, linear_model
 
 Array = NDArray[np.float64]
@@ -29,12 +30,13 @@ class Setting:
     factor: Factor
     cells: Cells
     offset: Array
-    link: str
+    likelihood: Likelihood | None
     reml: bool
     quadrature: int
     beta: Array
     psi: Array
     sigma: float
+    extra: Array
 
 
 def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
@@ -49,12 +51,13 @@ def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
     held = int(np.flatnonzero((rows == number) & (columns == number))[0])
     work = working(setting.x, [turned], first_alone=True)
     scale = work.turns[0][number, number]
-    if setting.link == "identity":
+    if setting.likelihood is None:
         return _linear_profile(setting, work, held, scale)
     theta = lifted(work.theta([setting.psi]))
-    model = binomial_model(work, setting.cells, setting.offset, setting.link, setting.quadrature)
-    p = setting.x.shape[1]
-    state = [np.delete(np.concatenate([work.turn @ setting.beta, theta]), p + held)]
+    kind, p = setting.likelihood, setting.x.shape[1]
+    model = general_model(work, setting.cells, setting.offset, kind, setting.quadrature)
+    whole = np.concatenate([work.turn @ setting.beta, theta, setting.extra])
+    state = [np.delete(whole, p + held)]
 
     def profile(spread: float) -> float:
         def objective(points: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:

@@ -1,11 +1,13 @@
-"""Tests of hits with few people: Kenward-Roger on the pseudo-data of a binomial mixed model.
+"""Tests with few people of outcomes that are not normal: Kenward-Roger on pseudo-data.
 
-At the solution of the binomial model the outcome is replaced by η̂ + (hits − n p̂)/(n dp/dη), whose
-variance given the random effects, p̂(1 − p̂)/(n (dp/dη)²), is known. Restricted likelihood of that
-linear model takes account of the fixed effects when it estimates the spread between participants,
-which the likelihood of the binomial model does not, and Kenward-Roger of the estimation of that
-spread. Only the part of a contrast's variance that comes from participants has to be estimated;
-its df are therefore divided by that share.
+At the solution of a binomial model the outcome is replaced by η̂ + (hits − n p̂)/(n dp/dη), whose
+variance given the random effects, p̂(1 − p̂)/(n (dp/dη)²), is known; other outcomes are replaced by
+η̂ plus the slope of their log likelihood over its expected information. Restricted likelihood of
+that linear model takes account of the fixed effects when it estimates the spread between
+participants, which the likelihood of the model itself does not, and Kenward-Roger of the estimation
+of that spread. Only the part of a contrast's variance that comes from participants has to be
+estimated; its df are therefore divided by that share. What the outcome's own parameters κ
+(thresholds, dispersion) add to the covariance is added, J_βκ J_κκ⁻¹ J_κβ of the joint covariance J.
 
 References
 ----------
@@ -18,16 +20,16 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from motorlearn.mixed.formula.designs import Design
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
-from motorlearn.mixed.inference.kenward_roger import adjust, on_working_scales
+from motorlearn.mixed.inference.kenward_roger import adjust, kenward_roger, on_working_scales
 from motorlearn.mixed.solve.dense import DenseModel
 from motorlearn.mixed.solve.engine import ONE, Cells, Solution, working
 from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.links import INVERSE_LINKS, mean_slope
+from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.optimise import minimise
 from motorlearn.mixed.solve.residual import ResidualShape
 from motorlearn.mixed.solve.search_dense import Residuals, first_guess, padded, tied_rows
+from motorlearn.mixed.solve.search_linear import solve_linear
 
 Array = NDArray[np.float64]
 
@@ -37,53 +39,93 @@ LEAST_WEIGHT = 1e-3
 
 
 def pseudo_inference(
-    design: Design, factors: list[Factor], observed: Array, solution: Solution, link: str
+    x: Array,
+    factors: list[Factor],
+    offset: Array,
+    cells: Cells,
+    behind: Array,
+    solution: Solution,
+    *,
+    likelihood: Likelihood,
+    free_scale: bool = False,
 ) -> Inference | None:
-    """Inference for few people at the solution of a binomial mixed model.
+    """Inference for few people at the solution of a mixed model whose outcome is not normal.
 
     Parameters
     ----------
-    design : Design
-        Fixed and random parts by cell.
+    x : array (N, p)
+        Fixed part by cell.
     factors : list of Factor
-        Grouping factors of the design.
-    observed : array (n,)
-        Hits of each row.
+        Grouping factors of the cells.
+    offset : array (N,)
+        Offset of each cell.
+    cells : Cells
+        Outcome and weight of each cell.
+    behind : array (N,)
+        What each cell rests on: attempts, events of counts, or rows.
     solution : Solution
-        Solution of the binomial model.
-    link : {"logit", "probit", "cloglog"}
-        Link of the model.
+        Solution of the model.
+    likelihood : Likelihood
+        Kind of outcome.
+    free_scale : bool
+        Whether the spread of the pseudo-data is estimated with the restricted likelihood, as for
+        amounts, instead of being known.
 
     Returns
     -------
     Inference or None
-        None where a random effect rests on fewer than four attempts, which hide the spread between
-        people from pseudo-data, where the rows tied by crossed factors are too many for dense
-        matrices, or where the pseudo-data have no solution.
+        None where a random effect rests on fewer than four attempts, events or rows, which hide
+        the spread between people from pseudo-data, where the rows tied by crossed factors are too
+        many for dense matrices, or where the pseudo-data have no solution.
     """
-    count = len(design.x)
-    attempts = np.bincount(design.cell, design.weight, count).astype(float)
     group, _, most = tied_rows(factors)
-    few = _attempts_of_each_effect(design, attempts) < FEWEST_ATTEMPTS
+    few = _behind_each_effect(factors, behind) < FEWEST_ATTEMPTS
     if few or (int(group.max()) + 1) * float(most) ** 3 > MOST_WORK:
         return None
-    eta = design.x @ solution.beta + design.offset
-    for part, modes in zip(design.random, solution.modes, strict=True):
-        eta = eta + np.sum(part.z * modes[part.index], axis=1)
-    p, slope = INVERSE_LINKS[link](eta), np.maximum(mean_slope(link, eta), 1e-6)
-    hits = np.bincount(design.cell, observed, count)
-    pseudo = eta - design.offset + (hits - attempts * p) / (attempts * slope)
-    weight = attempts * slope**2 / np.maximum(p * (1 - p), 1e-12)
-    found = _restricted(design.x, pseudo, np.maximum(weight, LEAST_WEIGHT), factors, solution)
-    return found if np.isfinite(found.vcov).all() else None
+    eta = x @ solution.beta + offset
+    for factor, modes in zip(factors, solution.modes, strict=True):
+        eta = eta + np.sum(factor.z * modes[factor.index], axis=1)
+    pair = cells.y[None], cells.weight[None]
+    step, weight = likelihood.working(eta[None], *pair, solution.extra[None])
+    pseudo, weight = eta - offset + step[0], np.maximum(weight[0], LEAST_WEIGHT)
+    if free_scale:
+        found = _with_free_scale(x, pseudo, cells.weight, factors, solution)
+    else:
+        found = _restricted(x, pseudo, weight, factors, solution)
+        found = replace(found, vcov=found.vcov + _by_own_parameters(solution))
+    return found if found is not None and np.isfinite(found.vcov).all() else None
 
 
-def _attempts_of_each_effect(design: Design, attempts: Array) -> float:
-    """Attempts behind a random effect, for the factor and level in the middle that have least."""
-    totals = [
-        np.median(np.bincount(part.index, attempts)) / len(part.terms) for part in design.random
-    ]
+def _by_own_parameters(solution: Solution) -> Array:
+    """What the estimation of κ adds to the covariance of the fixed effects."""
+    own, p = len(solution.extra), len(solution.beta)
+    if not own:
+        return np.zeros((p, p))
+    joint = solution.joint_vcov
+    across, inside = joint[:p, -own:], joint[-own:, -own:]
+    found: Array = across @ np.linalg.pinv(inside) @ across.T
+    return found
+
+
+def _behind_each_effect(factors: list[Factor], behind: Array) -> float:
+    """What is behind a random effect, for the factor and level in the middle that have least."""
+    totals = [np.median(np.bincount(f.index, behind)) / f.z.shape[1] for f in factors]
     return float(min(totals))
+
+
+def _with_free_scale(
+    x: Array, y: Array, weight: Array, factors: list[Factor], solution: Solution
+) -> Inference | None:
+    """Restricted likelihood of pseudo-data whose residual variance is unknown."""
+    ones = np.ones(len(x))
+    cells = Cells(y, weight, len(x), 0.0, float(np.log(weight).sum()), ones, np.zeros(len(x)))
+    with np.errstate(all="ignore"):
+        try:
+            found = solve_linear(x, factors, cells, reml=True)
+            judged = kenward_roger(x, factors, weight, len(x), found.scaled_psi, found.sigma)
+        except np.linalg.LinAlgError:
+            return None
+    return replace(judged, joint_vcov=solution.joint_vcov)
 
 
 def _restricted(

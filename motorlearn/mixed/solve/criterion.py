@@ -59,7 +59,7 @@ def assemble(
     slopes: list[Slopes],
     lams: list[Array],
     structures: list[Structure],
-    df: int,
+    df: int | Array,
     reml: bool,
 ) -> Evaluation:
     """Put the criterion and its gradient in θ together, factor by factor."""

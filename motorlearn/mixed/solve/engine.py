@@ -47,7 +47,8 @@ class Solution:
     ``joint_vcov`` that of β and the free entries of Ψ together, for a binomial model;
     ``scaled_psi`` the covariances on working scales, where units and origins play no part;
     ``residual`` (T, T) the covariance of residuals that differ in spread, and ``products`` Φ, P_r,
-    Q_rs and tr(V⁻¹G_rV⁻¹G_s) of that model on working scales.
+    Q_rs and tr(V⁻¹G_rV⁻¹G_s) of that model on working scales; ``extra`` the parameters κ of the
+    kind of outcome (steps between thresholds, dispersion), whose covariance ends ``joint_vcov``.
     """
 
     beta: Array
@@ -68,6 +69,7 @@ class Solution:
     scaled_psi: list[Array] = field(default_factory=list)
     residual: Array = field(default_factory=lambda: np.zeros((0, 0)))
     products: tuple[Array, ...] = ()
+    extra: Array = field(default_factory=lambda: np.zeros(0))
 
 
 @dataclass

@@ -86,6 +86,27 @@ def grouped_sums(
     )
 
 
+@dataclass
+class Replicates:
+    """Sums of several replicates: (q, R, G), (p, p) or (R, p, p), (R, p), (R,); and their df.
+
+    ``left`` (R,) is the group that a replicate goes without, where there is one.
+    """
+
+    zy: Array
+    xx: Array
+    xy: Array
+    yy: Array
+    df: int | Array
+    left: NDArray[np.intp] | None = None
+
+    def blank(self, *parts: Array) -> None:
+        """Empty, in place, the entries (…, R, G) of groups that a replicate goes without."""
+        if self.left is not None:
+            for part in parts:
+                part[..., np.arange(len(self.left)), self.left] = 0.0
+
+
 class LinearOneFactor:
     """Criterion −2 log likelihood, restricted or not, in θ, profiled over β and σ."""
 
@@ -93,6 +114,11 @@ class LinearOneFactor:
         self.sums, self.structure, self.reml = sums, structure, reml
         self.n_fixed = sums.xx.shape[0]
         self.df = sums.n - self.n_fixed if reml else sums.n
+
+    def replicates(self, which: NDArray[np.intp]) -> Replicates:
+        """Sums of the replicates asked for: their own responses on one design."""
+        sums = self.sums
+        return Replicates(sums.zy[:, which], sums.xx, sums.xy[which], sums.yy[which], self.df)
 
     def objective(self, theta: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         """Values and gradients, as the optimiser asks for them."""
@@ -105,26 +131,27 @@ class LinearOneFactor:
         With L L' = I + Λ'Z'WZΛ per group, each sum over a group loses what the random effects
         explain: X'V⁻¹X = X'WX − E'E with E = L⁻¹Λ'Z'WX, and so on.
         """
-        sums = self.sums
-        lam = self.structure.factor(theta)
-        zy = sums.zy[:, which]
+        sums, own = self.sums, self.replicates(which)
+        lam, zy = self.structure.factor(theta), own.zy
         root = cholesky(_penalised(sums.zz, lam))
         x_part = solve_lower(root[:, :, :, None], np.einsum("abr,apg->brpg", lam, sums.zx))
         y_part = solve_lower(root, np.einsum("abr,arg->brg", lam, zy))
         z_part = solve_lower(root, np.einsum("abr,acg->bcrg", lam, sums.zz))
-        cross = sums.xx - np.matmul(x_part, x_part.swapaxes(-1, -2)).sum(axis=0)
-        moment = sums.xy[which] - np.matmul(x_part, y_part[..., None])[..., 0].sum(axis=0)
+        own.blank(x_part.swapaxes(1, 2), y_part)
+        cross = own.xx - np.matmul(x_part, x_part.swapaxes(-1, -2)).sum(axis=0)
+        moment = own.xy - np.matmul(x_part, y_part[..., None])[..., 0].sum(axis=0)
         beta = np.linalg.solve(cross, moment[..., None])[..., 0]
-        rss = sums.yy[which] - np.sum(y_part**2, axis=(0, 2)) - np.sum(moment * beta, axis=1)
+        rss = own.yy - np.sum(y_part**2, axis=(0, 2)) - np.sum(moment * beta, axis=1)
         zvz = sums.zz[:, :, None] - np.einsum("carg,cbrg->abrg", z_part, z_part)
         zvx = sums.zx[:, None] - np.einsum("carg,crpg->arpg", z_part, x_part)
         zvr = zy - np.einsum("carg,crg->arg", z_part, y_part)
         zvr -= np.einsum("arpg,rp->arg", zvx, beta)
-        log_determinants = log_determinant(root).sum(axis=-1)
+        determinants = log_determinant(root)
+        own.blank(zvz, zvx.swapaxes(1, 2), zvr, determinants)
         products = np.matmul(zvx[:, None], zvx[None].swapaxes(-1, -2))
         slopes = Slopes(zvz.sum(axis=-1), products, np.einsum("arg,brg->abr", zvr, zvr))
-        profile = Profile(beta, rss, cross, log_determinants - sums.log_weights)
-        return assemble(profile, [slopes], [lam], [self.structure], self.df, self.reml)
+        profile = Profile(beta, rss, cross, determinants.sum(axis=-1) - sums.log_weights)
+        return assemble(profile, [slopes], [lam], [self.structure], own.df, self.reml)
 
     def effects(
         self, theta: Array, beta: Array, replicate: int = 0

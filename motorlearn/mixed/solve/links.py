@@ -1,4 +1,4 @@
-"""Binomial log likelihood and its derivatives in the linear predictor, for three links.
+"""Links: binomial log likelihood and its derivatives in the linear predictor, and inverses.
 
 Each function takes the linear predictor, hits and attempts (arrays that broadcast) and gives
 ``(loglik, slope, weight, weight_slope)``: ℓ, dℓ/dη, −d²ℓ/dη² and −d³ℓ/dη³. The constant
@@ -76,7 +76,22 @@ INVERSE_LINKS: Final[dict[str, Callable[[Array], Array]]] = {
     "logit": expit,
     "probit": ndtr,
     "cloglog": lambda eta: -np.expm1(-np.exp(np.minimum(eta, 30.0))),
+    "log": lambda eta: np.exp(np.minimum(eta, 50.0)),
 }
+
+
+def bends(link: str, eta: Array) -> tuple[Array, Array, Array]:
+    """First three derivatives of a probability in the linear predictor."""
+    if link == "logit":
+        p = expit(eta)
+        first = p * (1 - p)
+        return first, first * (1 - 2 * p), first * (1 - 6 * first)
+    if link == "probit":
+        first = np.exp(-0.5 * eta * eta - _LOG_ROOT_TWO_PI)
+        return first, -eta * first, (eta * eta - 1) * first
+    rate = np.exp(np.minimum(eta, 30.0))
+    first = rate * np.exp(-rate)
+    return first, first * (1 - rate), first * ((1 - rate) ** 2 - rate)
 
 
 def mean_slope(link: str, eta: Array) -> Array:
@@ -90,5 +105,5 @@ def mean_slope(link: str, eta: Array) -> Array:
     if link == "probit":
         found = np.exp(-0.5 * eta * eta - _LOG_ROOT_TWO_PI)
         return found
-    rate = np.exp(np.minimum(eta, 30.0))
-    return rate * np.exp(-rate)
+    rate = np.exp(np.minimum(eta, 50.0 if link == "log" else 30.0))
+    return rate if link == "log" else rate * np.exp(-rate)

@@ -11,6 +11,12 @@ from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.audit.hole import Hole
+from motorlearn.plan.power.class_means import (
+    class_mean_power,
+    class_sizes,
+    correlation_of_means,
+    detectable_between_classes,
+)
 from motorlearn.plan.power.effects import smallest_of_interest
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
@@ -79,19 +85,20 @@ def finds(design: Design) -> Finds | None:
     """Say what a plan can find; None where sizes, assumptions or the comparison are missing.
 
     Closed form: the t test of the contrast, its effect divided by ``sqrt(1 - r^2)`` where scores at
-    the baseline are adjusted for; for three groups or more that are tested together the F test, one
+    the baseline are adjusted for; for classes that are allocated that of their means, by the design
+    effect; for three groups or more that are tested together the F test, one
     group standing off from the others; for one group the paired t test. Power of the analysis
     itself is simulated by :func:`motorlearn.power`.
     """
     sizes = [group.size for group in design.groups]
     if design.assumptions is None or design.primary is None or None in sizes:
         return None
-    if design.allocation.method == "cluster":
-        return None
     try:
         plan = scenario(design)
     except InputError:
         return None
+    if plan.clustered:
+        return _of_classes(design, plan, [size or 0 for size in sizes])
     return _row(design, plan, [size or 0 for size in sizes])
 
 
@@ -120,6 +127,28 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
         reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
         correlation=r if plan.baseline >= 0 else np.nan,
         aim=plan.aim,
+    )
+
+
+def _of_classes(design: Design, plan: Scenario, sizes: list[int]) -> Finds | None:
+    """What a comparison of class means can find, by the design effect."""
+    if plan.joint or plan.counts or plan.aim != "difference":
+        return None
+    classes, size = class_sizes(plan, np.array(sizes, dtype=float)[np.flatnonzero(plan.contrast)])
+    effect = smallest_of_interest(design, plan)
+    detectable = detectable_between_classes(plan, classes, size, WANTED)
+    power = class_mean_power(plan, plan.to_d(effect), classes, size) if effect == effect else np.nan
+    return Finds(
+        outcome=plan.outcome,
+        phase=plan.phases[plan.primary],
+        n=f"{' and '.join(digits.whole(value) for value in classes)} times {size:.3g}",
+        smallest_effect=effect,
+        power=power,
+        detectable=plan.from_d(detectable) if detectable == detectable else np.nan,
+        unit="ratio" if plan.effect == "ratio" else plan.unit,
+        reliability=plan.reliability(plan.primary),
+        reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
+        correlation=correlation_of_means(plan, size) if plan.baseline >= 0 else np.nan,
     )
 
 

@@ -47,7 +47,7 @@ def _tested(plan: Scenario, batch: Batch) -> Tested:
         return _wald(*fit_hits(batch, plan.contrast))
     scores = _scaled(plan, batch)
     if plan.model == "linear mixed":
-        return _wald(*fit_scores(replace(batch, scores=scores), plan.contrast))
+        return _wald(*fit_scores(replace(batch, scores=scores), plan.contrast, plan.variance))
     y = scores[:, :, batch.primary]
     x = scores[:, :, batch.baseline] if batch.baseline >= 0 else None
     if plan.model == "paired":

@@ -14,10 +14,10 @@ Schall R (1991). Biometrika 78:719-727. https://doi.org/10.1093/biomet/78.4.719
 
 import numpy as np
 
-from motorlearn.mixed.solve.binomial import BinomialOneFactor, BinomialRows
 from motorlearn.mixed.solve.covariance import correlated
+from motorlearn.mixed.solve.one_factor import OneFactor, Rows
 from motorlearn.mixed.solve.optimise import expected_decrease, hessian, minimise, polish
-from motorlearn.mixed.solve.search_binomial import logistic_start
+from motorlearn.mixed.solve.search_general import logistic_start
 from motorlearn.plan.power.cells import cell_contrast, cells_of
 from motorlearn.plan.power.free_covariance import kenward_roger, known_variance_search
 from motorlearn.plan.power.score_models import tests_used
@@ -49,17 +49,17 @@ def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray
     cells = cells_of(batch, len(contrast))
     x = np.eye(int(cells.max()) + 1)[cells.ravel()]
     present = ~np.isnan(batch.scores).reshape(studies, -1)
-    rows = BinomialRows(
+    rows = Rows(
         x=x,
         z=np.tile(np.eye(tests), people),
         starts=np.arange(people) * tests,
         offset=np.zeros(len(x)),
-        hits=np.where(present, batch.scores.reshape(studies, -1), 0.0),
-        attempts=np.where(present, np.tile(batch.attempts, people), 0.0),
+        y=np.where(present, batch.scores.reshape(studies, -1), 0.0),
+        weight=np.where(present, np.tile(batch.attempts, people), 0.0),
     )
     weights = cell_contrast(batch, contrast)
     beta, effects, good = _laplace(rows, tests)
-    hit, tried = rows.hits @ x, rows.attempts @ x
+    hit, tried = rows.y @ x, rows.weight @ x
     good &= ((hit > 0) & (hit < tried))[:, weights != 0].all(axis=1)
     error, df = _few_people(rows, beta, effects, weights)
     good &= np.isfinite(error) & (df > 0)
@@ -68,11 +68,11 @@ def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return shown[0], shown[1], shown[2]
 
 
-def _laplace(rows: BinomialRows, tests: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _laplace(rows: Rows, tests: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Coefficients (studies, p), levels of people (studies, people, tests), and convergence."""
-    studies, structure = len(rows.hits), correlated(tests)
-    model = BinomialOneFactor(rows, structure)
-    beta, information = logistic_start(rows.x, rows.hits, rows.attempts, rows.offset, "logit")
+    studies, structure = len(rows.y), correlated(tests)
+    model = OneFactor(rows, structure)
+    beta, information = logistic_start(rows.x, rows.y, rows.weight, rows.offset, "logit")
     start = np.column_stack([beta, np.tile(_START_SD * structure.start, (studies, 1))])
     guess = np.tile(np.eye(start.shape[1]) / (4 * len(rows.starts)), (studies, 1, 1))
     fixed = beta.shape[1]
@@ -88,22 +88,22 @@ def _laplace(rows: BinomialRows, tests: int) -> tuple[np.ndarray, np.ndarray, np
 
 
 def _few_people(
-    rows: BinomialRows, beta: np.ndarray, effects: np.ndarray, weights: np.ndarray
+    rows: Rows, beta: np.ndarray, effects: np.ndarray, weights: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Standard error and degrees of freedom of a contrast on the pseudo-data of each study."""
     studies, people, tests = effects.shape
     shape = (studies, people, tests)
     eta = beta @ rows.x.T + effects.reshape(studies, -1)
     p = 1 / (1 + np.exp(-eta))
-    weight = np.maximum(rows.attempts * p * (1 - p), _LEAST_WEIGHT)
-    pseudo = eta + (rows.hits - rows.attempts * p) / weight
-    pseudo = np.where(rows.attempts > 0, pseudo, np.nan).reshape(shape)
+    weight = np.maximum(rows.weight * p * (1 - p), _LEAST_WEIGHT)
+    pseudo = eta + (rows.y - rows.weight * p) / weight
+    pseudo = np.where(rows.weight > 0, pseudo, np.nan).reshape(shape)
     x = rows.x.reshape(people, tests, -1)
     known = (1 / weight).reshape(shape)
     with np.errstate(all="ignore"):
         point = known_variance_search(pseudo, x, known)
         found = kenward_roger(point, x, weights)
-    alone = np.where(rows.attempts > 0, weight, 0.0) @ rows.x
+    alone = np.where(rows.weight > 0, weight, 0.0) @ rows.x
     share = 1 - ((weights**2 / alone).sum(axis=1) / found.plain)
     df = found.df / np.clip(share, 1e-3, 1.0)
     return np.sqrt(found.variance), np.where(df < _MOST_DF * people, df, np.inf)

@@ -217,7 +217,7 @@ def _bound(design: Design, aim: Aim, model: str) -> float:
 
 
 def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str]) -> bool:
-    if design.allocation.method != "cluster":
+    if design.allocation.method != "cluster" and design.allocation.clusters is None:
         return False
     if assumed.cluster_size is None:
         raise InputError(

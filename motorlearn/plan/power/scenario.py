@@ -51,7 +51,7 @@ class Scenario:
     joint : bool
         Whether all groups are tested together.
     variance : {"equal", "by group"}
-        Residual variance of the analysis of covariance.
+        Residual variance of the analysis of covariance and of the linear mixed model.
     aim : {"difference", "equivalence", "non-inferiority"}
         What is to be shown.
     bound : float

@@ -11,6 +11,7 @@ from statsmodels.stats.power import FTestAnovaPower, TTestPower
 
 from motorlearn.measures import wilson_interval
 from motorlearn.plan.power.analyses import Tested
+from motorlearn.plan.power.class_means import class_mean_power, class_sizes
 from motorlearn.plan.power.closed_form import noncentral_power, t_power
 from motorlearn.plan.power.effects import Effect
 from motorlearn.plan.power.grid import Cell
@@ -56,8 +57,10 @@ def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
     """Power of a t test with the gain of the covariate: a check of the simulation's size."""
     plan = cell.plan
     plain = plan.model in ("ancova", "paired") and plan.aim == "difference"
-    if not plain or plan.clustered or (plan.counts and plan.effect == "ratio"):
+    if not plain or (plan.counts and (plan.effect == "ratio" or plan.clustered)):
         return np.nan
+    if plan.clustered:
+        return _of_class_means(cell, effect, alpha)
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
     kept = 1 - plan.assumed.attrition
     sizes = plan.sizes(cell.n) * kept
@@ -73,6 +76,14 @@ def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
         return float(FTestAnovaPower().power(f, sizes.sum(), alpha, k_groups=len(sizes)))
     first, second = sizes[np.flatnonzero(plan.contrast)]
     return t_power(first, shrunk, n_other=second, alpha=alpha) if first + second > 2 else np.nan
+
+
+def _of_class_means(cell: Cell, effect: Effect, alpha: float) -> float:
+    plan = cell.plan
+    if plan.joint:
+        return np.nan
+    classes, size = class_sizes(plan, plan.sizes(cell.n)[np.flatnonzero(plan.contrast)])
+    return class_mean_power(plan, plan.to_d(effect.value), classes, size, alpha=alpha)
 
 
 def rejection_rate(run: Tested, alpha: float) -> tuple[float, float, float, float]:

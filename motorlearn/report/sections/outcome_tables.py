@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.compare.clusters import CLUSTER
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
 from motorlearn.tables import Column, Table
@@ -40,10 +41,24 @@ def descriptives_table(entry: OutcomeView) -> Table:
         columns,
         rows,
         (
-            f"Means of participants' scores; {voice.outcome.better} is better. CI: confidence "
+            f"Means of {voice.scores}; {voice.outcome.better} is better. CI: confidence "
             "interval of the mean (t).",
         ),
     )
+
+
+def clusters_table(entry: OutcomeView) -> Table:
+    """Sizes of allocated classes, resemblance within them and what that costs."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows = entry.comparison.clusters
+    named = rows.assign(phase=[entry.voice.short(str(phase)) for phase in rows["phase"]])
+    notes = (
+        "ICC: share of the variance of people's scores that lies between classes of one group "
+        "(analysis of variance), with its 95 % interval; design effect: by how much a test of "
+        "people would understate the variance.",
+    )
+    name = f"clusters-{slug(entry.outcome.name)}"
+    return CLUSTER.table(name, "What it costs that whole classes were allocated", named, notes)
 
 
 def contrasts_table(entry: OutcomeView, name: str, title: str, adjusted: bool) -> Table:

@@ -173,8 +173,13 @@ def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         yield Text(sentence)
     scores = exhibits.scores_figure(found, entry, "thesis")
     if scores is not None:
-        yield Text(f"{{fig:{scores.name}}} shows every participant.")
+        yield Text(f"{{fig:{scores.name}}} shows every {voice.one}.")
         yield scores
+    if len(comparison.clusters):
+        yield Text(
+            f"{{tab:clusters-{name}}} holds what it costs that whole classes were allocated."
+        )
+        yield outcome_tables.clusters_table(entry)
     if len(found.groups) > 1:
         yield from _estimated(found, entry, stage)
         yield from _between(found, entry, stage)

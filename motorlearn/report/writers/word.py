@@ -101,6 +101,14 @@ class _Writer:
         self.word, self.document, self.pictures = word, document, pictures
         self.numbers = document.numbers()
         self.bookmarks = 0
+        self.styles = {str(style.name): str(style.style_id) for style in word.styles}
+
+    def _paragraph(self, style: str) -> Paragraph:
+        """An empty paragraph; its style is set by identifier, since a look-up takes far longer."""
+        paragraph = self.word.add_paragraph()
+        if style != "Normal":
+            paragraph._p.style = self.styles[style]
+        return paragraph
 
     def add(self, block: Heading | Text | Drawing | Table) -> None:
         """Add one block."""
@@ -117,10 +125,10 @@ class _Writer:
 
     def contents(self) -> None:
         """Write the headings as a table of contents that Word can renew and number."""
-        self.word.add_paragraph("Contents", style="Contents heading")
+        self._paragraph("Contents heading").add_run("Contents")
         headings = self.document.headings
         for place, heading in enumerate(headings):
-            paragraph = self.word.add_paragraph(style=f"toc {heading.level}")
+            paragraph = self._paragraph(f"toc {heading.level}")
             if place == 0:
                 _field_part(paragraph, "begin")
                 _instruction(paragraph, 'TOC \\o "1-2" \\h \\n')
@@ -135,7 +143,7 @@ class _Writer:
     def _text(self, block: Text) -> None:
         style = {"item": "List Bullet", "caution": "Caution", "author": "Author remark"}
         label = {"caution": "Caution. ", "author": "For the author to write. "}
-        paragraph = self.word.add_paragraph(style=style.get(block.kind, "Normal"))
+        paragraph = self._paragraph(style.get(block.kind, "Normal"))
         if block.kind in label:
             paragraph.add_run(label[block.kind]).bold = True
         self._linked(paragraph, block.text)
@@ -164,9 +172,9 @@ class _Writer:
         self._caption("tab", table.name, table.title).paragraph_format.keep_with_next = True
         add_table(self.word, table, decimal=self.document.decimal)
         for note in table.notes:
-            self._linked(self.word.add_paragraph(style="Table note"), note)
+            self._linked(self._paragraph("Table note"), note)
         if not table.notes:
-            self.word.add_paragraph(style="Table note")
+            self._paragraph("Table note")
 
     def _marked(self, paragraph: Paragraph, name: str, write: Callable[[], object]) -> None:
         """Put a bookmark about what is written."""
@@ -180,7 +188,7 @@ class _Writer:
         paragraph._p.append(end)
 
     def _caption(self, kind: str, name: str, text: str) -> Paragraph:
-        paragraph = self.word.add_paragraph(style="Caption")
+        paragraph = self._paragraph("Caption")
 
         def label() -> None:
             paragraph.add_run(f"{NOUN[kind]} ").bold = True

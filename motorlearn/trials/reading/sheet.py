@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from motorlearn.trials.checking.problems import problem_frame
+from motorlearn.trials.checking.problems import gather, problem_frame
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,8 @@ class Sheet:
     ) -> pd.DataFrame:
         """Make a problem for each of these lines of the table, with the value found there."""
         lines = np.asarray(lines, dtype=int)
+        if not len(lines):
+            return gather([])
         if values is None:
             values = self.table[column].to_numpy()[lines] if self.has(column) else ""
         return problem_frame(

@@ -44,6 +44,7 @@ _GIVEN_NAME: Final = r"^\p{Lu}\p{Ll}{2,}(?:-\p{Lu}\p{Ll}+)?\.?(?: \p{Lu}\.?)?$"
 _JOINED_NAME: Final = (
     r"^(?:\p{L}{2,}[._-]\p{L}{2,}|\p{L}[._]\p{L}{3,}|\p{Lu}\p{Ll}{2,}\p{Lu}\p{Ll}{2,})$"
 )
+_LETTER: Final = r"[^\x00-\x40\x5b-\x60\x7b-\x7f]"
 _SAMPLE: Final = 2000
 
 
@@ -128,9 +129,9 @@ def look_like_names(column: pa.ChunkedArray) -> bool:
 
 def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
     sample = _sample(column)
-    if not len(sample):
-        return ""
-    if _share(sample, _MAIL) > 0.2:
+    if not len(sample) or (standard and not _holds(sample, _LETTER)):
+        return ""  # a number is no name and no e-mail address
+    if _holds(sample, "@") and _share(sample, _MAIL) > 0.2:
         return "e-mail addresses"
     if not standard and _share(sample, _PHONE) > 0.5 and _share(sample, _DATE) < 0.5:
         return "telephone numbers"
@@ -147,6 +148,11 @@ def _by_content(column: pa.ChunkedArray, people: int, standard: bool) -> str:
 def _sample(column: pa.ChunkedArray) -> pa.ChunkedArray:
     texts = pc.utf8_trim_whitespace(column.slice(0, _SAMPLE))
     return texts.filter(pc.not_equal(texts, ""))
+
+
+def _holds(texts: pa.ChunkedArray, pattern: str) -> bool:
+    """Whether any text holds this; quick, where the long patterns take milliseconds to read."""
+    return bool(pc.any(pc.match_substring_regex(texts, pattern)).as_py())
 
 
 def _share(texts: pa.ChunkedArray, pattern: str) -> float:

@@ -1,6 +1,6 @@
-"""Laplace likelihood of a binomial mixed model with several grouping factors.
+"""Laplace likelihood of a mixed model with several grouping factors.
 
-As with one factor, the gradient in (β, θ) follows the conditional modes. The factor with most
+As with one factor, the gradient in (β, θ, κ) follows the conditional modes. The factor with most
 random effects is eliminated block by block; the others share one dense Schur complement. Of the
 inverse of H = I + Λ'Z'WZΛ only the entries that rows with common levels touch are ever formed.
 """
@@ -12,10 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 
-from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.solve.engine import Cells
 from motorlearn.mixed.solve.factors import Factor, diagonal_blocks
-from motorlearn.mixed.solve.links import LINKS
+from motorlearn.mixed.solve.likelihoods import Likelihood
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -32,6 +31,7 @@ class _State:
     slope: Array
     weight: Array
     weight_slope: Array
+    eta: Array
 
 
 @dataclass
@@ -46,14 +46,21 @@ class _Inverse:
     log_determinant: float
 
 
-class BinomialManyFactors:
-    """Criterion −2 log likelihood (Laplace) in (β, θ), modes kept between evaluations."""
+class ManyFactors:
+    """Criterion −2 log likelihood (Laplace) in (β, θ, κ), modes kept between evaluations."""
 
     def __init__(
-        self, x: Array, factors: list[Factor], cells: Cells, offset: Array, link: str, order: Index
+        self,
+        x: Array,
+        factors: list[Factor],
+        cells: Cells,
+        offset: Array,
+        likelihood: Likelihood,
+        order: Index,
     ) -> None:
-        self.x, self.factors, self.cells, self.offset = x, factors, cells, offset
-        self.link = LINKS[link]
+        self.x, self.factors, self.offset = x, factors, offset
+        self.y, self.weight = cells.y[None], cells.weight[None]
+        self.likelihood, self.extra = likelihood, np.zeros((1, likelihood.n_extra))
         self.n_fixed = x.shape[1]
         self.order = [int(i) for i in order]
         self.main = factors[self.order[0]]
@@ -69,7 +76,7 @@ class BinomialManyFactors:
             ],
             axis=1,
         )
-        self.constant = -2 * float(log_choose(cells.y, cells.weight).sum())
+        self.constant = -2 * float(likelihood.constant(self.y, self.weight)[0])
         self.u = np.zeros(self.n_first + self.n_rest)
         self._pairs()
 
@@ -102,13 +109,15 @@ class BinomialManyFactors:
             size = factor.structure.n_free
             lams.append(factor.structure.factor(point[None, done : done + size])[:, :, 0])
             done += size
+        self.extra = point[None, done:]
         zt = np.concatenate([self.factors[i].z @ lams[i] for i in self.order], axis=1)
         return point[: self.n_fixed], lams, zt
 
     def _at(self, base: Array, zt: Array, u: Array) -> _State:
         eta = base + np.sum(zt * u[self.columns], axis=1)
-        loglik, slope, weight, weight_slope = self.link(eta, self.cells.y, self.cells.weight)
-        return _State(u, float(loglik.sum() - u @ u / 2), slope, weight, weight_slope)
+        found = self.likelihood.rows(eta[None], self.y, self.weight, self.extra)
+        loglik, slope, weight, weight_slope = (values[0] for values in found)
+        return _State(u, float(loglik.sum() - u @ u / 2), slope, weight, weight_slope, eta)
 
     def _gather(self, values: Array) -> Array:
         """Z̃'v for row values given per random term, shape (N, terms)."""
@@ -193,9 +202,11 @@ class BinomialManyFactors:
     def _gradient(self, lams: list[Array], zt: Array, state: _State, inverse: _Inverse) -> Array:
         inside = self._row_inverse(inverse)
         turned = np.einsum("nab,nb->na", inside, zt)
-        half_bend = 0.5 * np.sum(zt * turned, axis=1) * state.weight_slope
+        half = 0.5 * np.sum(zt * turned, axis=1)
+        half_bend = half * state.weight_slope
         turn = self._solve(inverse, self._gather(half_bend[:, None] * zt))[self.columns]
-        through = half_bend - state.weight * np.sum(zt * turn, axis=1) - state.slope
+        moved = np.sum(zt * turn, axis=1)
+        through = half_bend - state.weight * moved - state.slope
         by_theta = (
             through[:, None] * state.u[self.columns]
             + state.weight[:, None] * turned
@@ -208,7 +219,10 @@ class BinomialManyFactors:
             q = factor.structure.size
             slopes[i] = (factor.z.T @ by_theta[:, done : done + q])[factor.structure.entries]
             done += q
-        return 2 * np.concatenate([through @ self.x, *slopes])
+        own = self.likelihood.extras(state.eta[None], self.y, self.weight, self.extra)
+        by_own, slope_own, weight_own = (values[:, 0] for values in own)
+        by_extra = (half * weight_own + moved * slope_own - by_own).sum(axis=-1)
+        return 2 * np.concatenate([through @ self.x, *slopes, by_extra])
 
     def effects(self, point: Array) -> tuple[list[Array], list[Array]]:
         """Conditional modes (G, q) and their covariances (G, q, q) at one point."""

@@ -1,9 +1,10 @@
-"""Likelihood of a binomial mixed model with one grouping factor, by quadrature about the mode.
+"""Likelihood of a mixed model with one grouping factor, by quadrature about the mode.
 
 Per group the random effects b = Λu, u ~ N(0, I), are integrated out of exp(ℓ(u) − u'u/2). The mode
 û and H = I + Λ'Z'WZΛ there give the Laplace value; adaptive Gauss-Hermite quadrature places its
 nodes at û + L⁻ᵀx with L L' = H, and one node is the Laplace approximation. W is the observed
-information. The gradient in (β, θ) is exact for the approximated likelihood: it follows the modes
+information of the kind of outcome, which may have parameters κ of its own (thresholds, dispersion).
+The gradient in (β, θ, κ) is exact for the approximated likelihood: it follows the modes
 and the nodes as the parameters move. Everything carries a replicate axis.
 """
 
@@ -14,7 +15,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import logsumexp
 
-from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.solve.blocks import (
     cholesky,
     inverse_lower,
@@ -24,7 +24,8 @@ from motorlearn.mixed.solve.blocks import (
     solve_upper,
 )
 from motorlearn.mixed.solve.covariance import Structure
-from motorlearn.mixed.solve.links import LINKS, Derivatives
+from motorlearn.mixed.solve.likelihoods import Binomial, Likelihood
+from motorlearn.mixed.solve.links import Derivatives
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -33,28 +34,23 @@ _MODE_STEPS = 100
 
 
 @dataclass
-class BinomialRows:
-    """Rows of a binomial design, sorted by group.
+class Rows:
+    """Rows of a design with outcomes, sorted by group.
 
-    ``x`` (N, p), ``z`` (q, N), ``starts`` (G,), ``offset`` (N,), ``hits`` and ``attempts`` (R, N).
+    ``x`` (N, p), ``z`` (q, N), ``starts`` (G,), ``offset`` (N,), outcomes ``y`` and ``weight``
+    (R, N).
     """
 
     x: Array
     z: Array
     starts: NDArray[np.intp]
     offset: Array
-    hits: Array
-    attempts: Array
+    y: Array
+    weight: Array
 
     def __post_init__(self) -> None:
         lengths = np.diff(np.append(self.starts, self.x.shape[0]))
         self.group = np.repeat(np.arange(self.starts.size), lengths)
-
-    @property
-    def log_choose(self) -> Array:
-        """Sum of log C(attempts, hits), the constant of the full likelihood, (R,)."""
-        found: Array = log_choose(self.hits, self.attempts).sum(axis=-1)
-        return found
 
 
 def nodes_and_weights(count: int, size: int) -> tuple[Array, Array]:
@@ -65,43 +61,55 @@ def nodes_and_weights(count: int, size: int) -> tuple[Array, Array]:
     return grid, logs - 0.5 * size * np.log(2 * np.pi)
 
 
-class BinomialOneFactor:
-    """Criterion −2 log likelihood in (β, θ), with the modes kept between evaluations."""
+class OneFactor:
+    """Criterion −2 log likelihood in (β, θ, κ), with the modes kept between evaluations."""
 
     def __init__(
-        self, rows: BinomialRows, structure: Structure, link: str = "logit", quadrature: int = 1
+        self,
+        rows: Rows,
+        structure: Structure,
+        likelihood: Likelihood | None = None,
+        quadrature: int = 1,
     ) -> None:
-        self.rows, self.structure, self.link = rows, structure, LINKS[link]
+        self.rows, self.structure = rows, structure
+        self.likelihood = likelihood or Binomial("logit")
         self.nodes, self.log_weights = nodes_and_weights(quadrature, structure.size)
         self.n_fixed = rows.x.shape[1]
-        self.modes = np.zeros((structure.size, rows.hits.shape[0], rows.starts.size))
+        self.first_extra = self.n_fixed + structure.n_free
+        self.modes = np.zeros((structure.size, rows.y.shape[0], rows.starts.size))
 
     def objective(self, point: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         """Values and gradients, as the optimiser asks for them."""
-        beta, theta = point[:, : self.n_fixed], point[:, self.n_fixed :]
-        lam = self.structure.factor(theta)
-        zt = np.einsum("bn,bar->arn", self.rows.z, lam)
-        base = beta @ self.rows.x.T + self.rows.offset
-        mode = find_modes(self, base, zt, which)
+        lam, zt, base = self._unpack(point)
+        extra = point[:, self.first_extra :]
+        mode = find_modes(self, base, zt, which, extra)
         self.modes[:, which] = mode.u
         value, expected = self._integrate(base, zt, mode, which)
         gradient = self._gradient(lam, zt, mode, expected)
         return value, gradient
 
+    def _unpack(self, point: Array) -> tuple[Array, Array, Array]:
+        """Λ, the rows of ZΛ, and the linear predictor without random effects."""
+        lam = self.structure.factor(point[:, self.n_fixed : self.first_extra])
+        zt = np.einsum("bn,bar->arn", self.rows.z, lam)
+        return lam, zt, point[:, : self.n_fixed] @ self.rows.x.T + self.rows.offset
+
     def effects(self, point: Array) -> tuple[list[Array], list[Array]]:
         """Conditional modes (G, q) and their covariances (G, q, q) at one point."""
-        lam = self.structure.factor(point[:, self.n_fixed :])
-        zt = np.einsum("bn,bar->arn", self.rows.z, lam)
-        base = point[:, : self.n_fixed] @ self.rows.x.T + self.rows.offset
-        mode = find_modes(self, base, zt, np.array([0]))
+        lam, zt, base = self._unpack(point)
+        mode = find_modes(self, base, zt, np.array([0]), point[:, self.first_extra :])
         turned = np.einsum("abr,cbrg->acrg", lam, inverse_lower(mode.root))
         return [np.einsum("abr,brg->ga", lam, mode.u)], [
             np.einsum("acrg,bcrg->gab", turned, turned)
         ]
 
-    def log_likelihood_rows(self, eta: Array, which: NDArray[np.intp]) -> Derivatives:
+    def log_likelihood_rows(self, eta: Array, which: NDArray[np.intp], extra: Array) -> Derivatives:
         """Log likelihood of each row and its derivatives in η."""
-        return self.link(eta, self.rows.hits[which], self.rows.attempts[which])
+        return self.likelihood.rows(eta, self.rows.y[which], self.rows.weight[which], extra)
+
+    def _extras(self, mode: "Modes", eta: Array, which: Index) -> tuple[Array, Array, Array]:
+        y, weight = self.rows.y[which], self.rows.weight[which]
+        return self.likelihood.extras(eta, y, weight, mode.extra)
 
     def sums(self, values: Array) -> Array:
         """Sum rows by group."""
@@ -115,40 +123,51 @@ class BinomialOneFactor:
         self, base: Array, zt: Array, mode: "Modes", which: Index
     ) -> tuple[Array, "_Expected"]:
         """Criterion, and the node-weighted means its gradient needs."""
-        constant = -2 * log_choose(self.rows.hits[which], self.rows.attempts[which]).sum(axis=-1)
+        constant = -2 * self.likelihood.constant(self.rows.y[which], self.rows.weight[which])
+        eta = base + np.einsum("arn,arn->rn", zt, self.spread(mode.u))
+        own = self._extras(mode, eta, which)
         half = log_determinant(mode.root) / 2
         if len(self.nodes) == 1:
             value = constant - 2 * (mode.height - half).sum(axis=-1)
-            return value, _Expected(mode.slope, None, np.zeros_like(mode.u), None)
+            nothing = np.zeros_like(mode.u)
+            return value, _Expected(mode.slope, None, nothing, None, own[0], own)
         heights, pieces = [], []
         for node in self.nodes:
             shift = np.broadcast_to(node[:, None, None], mode.u.shape)
             u = mode.u + solve_upper(mode.root, shift)
-            loglik, slope, _, _ = self.log_likelihood_rows(
-                base + np.einsum("arn,arn->rn", zt, self.spread(u)), which
-            )
+            eta = base + np.einsum("arn,arn->rn", zt, self.spread(u))
+            loglik, slope, _, _ = self.log_likelihood_rows(eta, which, mode.extra)
             heights.append(self.sums(loglik) - 0.5 * np.sum(u * u, axis=0) + node @ node / 2)
-            pieces.append((u, slope, self.sums(slope * zt) - u))
+            by_extra = self._extras(mode, eta, which)[0]
+            pieces.append((u, slope, self.sums(slope * zt) - u, by_extra))
         logs = np.array(heights) + self.log_weights[:, None, None]
         total = logsumexp(logs, axis=0)
         value = constant - 2 * (total - half).sum(-1)
-        return value, self._expectations(np.exp(logs - total), pieces, mode)
+        return value, self._expectations(np.exp(logs - total), pieces, mode, own)
 
     def _expectations(
-        self, shares: Array, pieces: list[tuple[Array, Array, Array]], mode: "Modes"
+        self,
+        shares: Array,
+        pieces: list[tuple[Array, Array, Array, Array]],
+        mode: "Modes",
+        own: tuple[Array, Array, Array],
     ) -> "_Expected":
         size = len(mode.u)
         slope = np.zeros_like(mode.slope)
         slope_u = np.zeros((size, *mode.slope.shape))
         drift = np.zeros_like(mode.u)
         tilt = np.zeros((size, *mode.u.shape))
-        for share, node, (u, row_slope, pull) in zip(shares, self.nodes, pieces, strict=True):
+        mean_extra = np.zeros_like(own[0])
+        for share, node, (u, row_slope, pull, by_extra) in zip(
+            shares, self.nodes, pieces, strict=True
+        ):
             weighted = self.spread(share) * row_slope
             slope += weighted
             slope_u += weighted * self.spread(u)
             drift += share * pull
+            mean_extra += self.spread(share) * by_extra
             tilt += node[:, None, None, None] * (share * solve_lower(mode.root, pull))
-        return _Expected(slope, slope_u, drift, tilt)
+        return _Expected(slope, slope_u, drift, tilt, mean_extra, own)
 
     def _gradient(self, lam: Array, zt: Array, mode: "Modes", expected: "_Expected") -> Array:
         size = len(mode.u)
@@ -161,28 +180,36 @@ class BinomialOneFactor:
             inside = inside + lower + lower.swapaxes(0, 1)
         bent = np.einsum("carg,cdrg,dbrg->abrg", inverse_root, inside, inverse_root)
         bent_zt = np.einsum("abrn,brn->arn", self.spread(bent), zt)
-        half_bend = 0.5 * np.einsum("arn,arn->rn", zt, bent_zt) * mode.weight_slope
+        half = 0.5 * np.einsum("arn,arn->rn", zt, bent_zt)
+        half_bend = half * mode.weight_slope
         pull = self.sums(half_bend * zt) - expected.drift
         turn = np.einsum("carg,cbrg,brg->arg", inverse_root, inverse_root, pull)
         turn_rows = self.spread(turn)
-        through = half_bend - mode.weight * np.einsum("arn,arn->rn", zt, turn_rows)
+        turned = np.einsum("arn,arn->rn", zt, turn_rows)
+        through = half_bend - mode.weight * turned
         u_rows = self.spread(mode.u)
         by_theta = through * u_rows + mode.weight * bent_zt + mode.slope * turn_rows
         by_theta -= expected.slope * u_rows if expected.slope_u is None else expected.slope_u
         slope_lam = np.einsum("an,brn->abr", self.rows.z, by_theta)
         by_beta = (through - expected.slope) @ self.rows.x
         rows, columns = self.structure.entries
-        return 2 * np.concatenate([by_beta, slope_lam[rows, columns].T], axis=1)
+        _, slope_extra, weight_extra = expected.own
+        by_extra = half * weight_extra + turned * slope_extra - expected.extra
+        pieces = [by_beta, slope_lam[rows, columns].T, by_extra.sum(axis=-1).T]
+        return 2 * np.concatenate(pieces, axis=1)
 
 
 @dataclass
 class _Expected:
-    """Means over the nodes: row slopes, slopes times u, pull on û, its tilt with the nodes."""
+    """Means over the nodes: row slopes, slopes times u, pull on û, its tilt with the nodes, dℓ/dκ;
+    and the derivatives in κ at the mode."""
 
     slope: Array
     slope_u: Array | None
     drift: Array
     tilt: Array | None
+    extra: Array
+    own: tuple[Array, Array, Array]
 
 
 @dataclass
@@ -195,20 +222,23 @@ class Modes:
     weight: Array
     weight_slope: Array
     root: Array
+    extra: Array
 
 
-def find_modes(model: BinomialOneFactor, base: Array, zt: Array, which: NDArray[np.intp]) -> Modes:
+def find_modes(
+    model: OneFactor, base: Array, zt: Array, which: NDArray[np.intp], extra: Array
+) -> Modes:
     """Find the conditional modes of all groups by Newton steps that are halved where they fail."""
     u = model.modes[:, which].copy()
-    state = _at(model, base, zt, u, which)
+    state = _at(model, base, zt, u, which, extra)
     for _ in range(_MODE_STEPS):
         pull = model.sums(state.slope * zt) - u
         step = solve_upper(state.root, solve_lower(state.root, pull))
-        trial = _at(model, base, zt, u + step, which)
+        trial = _at(model, base, zt, u + step, which, extra)
         failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         while failed.any() and np.abs(step).max() > 1e-12:
             step = np.where(failed, step / 2, step)
-            trial = _at(model, base, zt, u + step, which)
+            trial = _at(model, base, zt, u + step, which, extra)
             failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         u, state = u + step, trial
         if not np.abs(step).max() > 1e-7:
@@ -216,11 +246,11 @@ def find_modes(model: BinomialOneFactor, base: Array, zt: Array, which: NDArray[
     return state
 
 
-def _at(model: BinomialOneFactor, base: Array, zt: Array, u: Array, which: Index) -> Modes:
+def _at(model: OneFactor, base: Array, zt: Array, u: Array, which: Index, extra: Array) -> Modes:
     eta = base + np.einsum("arn,arn->rn", zt, model.spread(u))
-    loglik, slope, weight, weight_slope = model.log_likelihood_rows(eta, which)
+    loglik, slope, weight, weight_slope = model.log_likelihood_rows(eta, which, extra)
     height = model.sums(loglik) - 0.5 * np.sum(u * u, axis=0)
     inside = model.sums(weight * zt[:, None] * zt[None])
     size = len(u)
     inside[np.arange(size), np.arange(size)] += 1
-    return Modes(u, height, slope, weight, weight_slope, cholesky(inside))
+    return Modes(u, height, slope, weight, weight_slope, cholesky(inside), extra)

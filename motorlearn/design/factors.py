@@ -1,0 +1,188 @@
+"""The ``[[factors]]`` of a plan: what groups are crossed by, and which group has which levels."""
+
+from collections.abc import Mapping, Sequence
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+from pydantic import Field
+
+from motorlearn.design.base import Name, Section
+
+if TYPE_CHECKING:
+    from motorlearn.design.schema import Design, Group, Primary
+
+JOIN = "-"
+"""What joins the levels of a cell in the name of its group, where the plan gives it none."""
+
+
+class Factor(Section):
+    """A factor between people: every person is at one of its levels.
+
+    The groups of the plan are the cells of its factors. ``levels`` are in order, the first is the
+    one that others are compared with; ``label`` is what a reader calls the factor.
+    """
+
+    name: Name
+    levels: tuple[Name, ...] = Field(min_length=2)
+    label: str = ""
+
+    @property
+    def words(self) -> str:
+        """The factor as a reader sees it."""
+        return self.label or self.name
+
+
+def with_cells(content: Any) -> Any:
+    """A plan whose groups are made from its factors, where it gives factors and no groups."""
+    if not isinstance(content, Mapping) or content.get("groups"):
+        return content
+    factors = content.get("factors")
+    if not factors or not isinstance(factors, list | tuple):
+        return content
+    levels = [_levels_of(entry) for entry in factors]
+    if not all(levels):
+        return content
+    cells = [{"name": JOIN.join(cell), "levels": list(cell)} for cell in product(*levels)]
+    return {**content, "groups": cells}
+
+
+def _levels_of(entry: Any) -> list[str]:
+    given = entry.levels if isinstance(entry, Factor) else None
+    if isinstance(entry, Mapping):
+        given = entry.get("levels")
+    known = isinstance(given, list | tuple) and all(isinstance(level, str) for level in given)
+    return list(given) if known and given else []
+
+
+def check_factors(factors: Sequence[Factor], groups: "Sequence[Group]") -> None:
+    """Refuse factors that say nothing and groups that are not their cells.
+
+    Raises
+    ------
+    ValueError
+        In one sentence: a factor or level named twice, a group at a level that its factor lacks,
+        a cell without a group or with two.
+    """
+    _refuse_twice("factor", [factor.name for factor in factors])
+    for factor in factors:
+        _refuse_twice(f"level of factor {factor.name!r}", factor.levels)
+    with_levels = [group for group in groups if group.levels]
+    if not factors:
+        if with_levels:
+            raise ValueError(
+                f"group {with_levels[0].name!r} has levels and the plan has no [[factors]]; "
+                "name them with their levels"
+            )
+        return
+    if len(factors) != 2:
+        raise ValueError(
+            f"[[factors]] are two and this plan has {len(factors)} "
+            f"({', '.join(factor.name for factor in factors)}); name the levels of one factor, or "
+            "the cells of more, as [[groups]]"
+        )
+    for group in groups:
+        _check_levels(group, factors)
+    held = [group.levels for group in groups]
+    cells = list(product(*(factor.levels for factor in factors)))
+    empty = [cell for cell in cells if cell not in held]
+    if empty:
+        raise ValueError(
+            f"no group has the levels {' and '.join(empty[0])}; every cell of the factors needs a "
+            "[[groups]] entry, or leave the groups out and they are made from the factors"
+        )
+    twice = [cell for cell in cells if held.count(cell) > 1]
+    if twice:
+        raise ValueError(f"two groups have the levels {' and '.join(twice[0])}; give each its own")
+
+
+def _check_levels(group: "Group", factors: Sequence[Factor]) -> None:
+    names = [factor.name for factor in factors]
+    if len(group.levels) != len(factors):
+        raise ValueError(
+            f"group {group.name!r} needs one level for each factor ({', '.join(names)}), for "
+            f"example levels = [{', '.join(repr(factor.levels[0]) for factor in factors)}]"
+        )
+    for factor, level in zip(factors, group.levels):
+        if level not in factor.levels:
+            raise ValueError(
+                f"group {group.name!r} is at {level!r}, which is no level of {factor.name!r}: "
+                f"{', '.join(factor.levels)}"
+            )
+
+
+def _refuse_twice(what: str, names: Sequence[str]) -> None:
+    twice = sorted({name for name in names if list(names).count(name) > 1})
+    if twice:
+        raise ValueError(f"{what} named twice: {', '.join(twice)}")
+
+
+def check_primary_factors(primary: "Primary", factors: Sequence[Factor]) -> None:
+    """Refuse a primary main effect or interaction that the plan's factors do not have.
+
+    Raises
+    ------
+    ValueError
+        In one sentence.
+    """
+    if not primary.factors:
+        if primary.levels:
+            raise ValueError("primary.levels are levels of primary.factors, which is missing")
+        return
+    known = {factor.name: factor for factor in factors}
+    unknown = [name for name in primary.factors if name not in known]
+    if unknown:
+        raise ValueError(
+            f"primary.factors names what is no factor of the plan: {', '.join(unknown)}; its "
+            f"factors are {', '.join(known) or 'none'}"
+        )
+    _refuse_twice("primary.factors", primary.factors)
+    if primary.groups:
+        raise ValueError(
+            "primary.groups and primary.factors exclude each other: a pair of groups, or a main "
+            "effect or interaction"
+        )
+    named = [known[name] for name in primary.factors]
+    if len(named) == 1 and primary.levels:
+        _check_two_levels(primary.levels, named[0])
+        return
+    large = [factor for factor in named if len(factor.levels) > 2]
+    if large:
+        words = ", ".join(large[0].levels)
+        raise ValueError(
+            f"factor {large[0].name!r} has more than two levels ({words}), so its effect is no "
+            "single number; "
+            + (
+                "name two in primary.levels, the first minus the second"
+                if len(named) == 1
+                else "make a main effect or a pair of groups primary; the joint test of the "
+                "interaction stands in the analysis of variance"
+            )
+        )
+    if primary.levels:
+        raise ValueError("primary.levels go with one factor, not with an interaction")
+
+
+def _check_two_levels(levels: tuple[str, ...], factor: Factor) -> None:
+    known = [level for level in levels if level in factor.levels]
+    if len(known) != 2 or len(levels) != 2 or levels[0] == levels[1]:
+        raise ValueError(
+            f"primary.levels needs two different levels of {factor.name!r} "
+            f"({', '.join(factor.levels)}), the first minus the second"
+        )
+
+
+def levels_by_group(design: "Design") -> dict[str, dict[str, str]]:
+    """Level of each factor in each group; empty where the plan has no factors.
+
+    Examples
+    --------
+    >>> from motorlearn.design import design_from_mapping
+    >>> plan = {"study": {"title": "Ring push"}, "tests": [{"phase": "retention", "trials": 20}],
+    ...         "factors": [{"name": "order", "levels": ["blocked", "random"]},
+    ...                     {"name": "feedback", "levels": ["always", "faded"]}],
+    ...         "outcomes": [{"name": "hit", "better": "higher"}]}
+    >>> levels_by_group(design_from_mapping(plan))["random-faded"]
+    {'order': 'random', 'feedback': 'faded'}
+    """
+    names = [factor.name for factor in design.factors]
+    return {group.name: dict(zip(names, group.levels)) for group in design.groups if group.levels}

@@ -1,0 +1,127 @@
+"""Variants by statsmodels: estimating equations for hits, chained equations for missing scores."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.audit.comparison.binomial import (
+    binomial_conclusions,
+    hits_of,
+    marginal_conclusions,
+)
+from motorlearn.audit.comparison.phase_model import phase_model
+from motorlearn.audit.sensitivity.chained import NAME as CHAINED
+from motorlearn.audit.sensitivity.hits import NAME as MARGINAL
+
+
+def hits(seed, n=12, attempts=(20, 20)):
+    rng = np.random.default_rng(seed)
+    tried = rng.integers(attempts[0], attempts[1] + 1, (2 * n, 2))
+    able = rng.beta(5, 5, (2 * n, 1)) * np.ones((1, 2))
+    return pd.DataFrame(
+        {
+            "participant": np.repeat(np.arange(2 * n), 2),
+            "group": np.repeat(["blocked", "random"], 2 * n),
+            "phase": ["pretest", "retention"] * 2 * n,
+            "hits": rng.binomial(tried, able).ravel(),
+            "attempts": tried.ravel(),
+        }
+    )
+
+
+def compared(table):
+    found = ml.compare_phases(
+        table, "hits", attempts="attempts", group="group", phase="phase", baseline="pretest"
+    )
+    return found, phase_model(found, "retention")
+
+
+@pytest.mark.parametrize("attempts", [(20, 20), (6, 20)])
+def test_equations_of_hits_have_the_corrected_sandwich(attempts):
+    # Mancl & DeRouen (2001), written out for columns that are alike within people; with an
+    # exchangeable correlation ρ a person weighs n μ(1 − μ) / (1 + (n − 1) ρ).
+    for seed in range(6):
+        found, model = compared(hits(seed, attempts=attempts))
+        data, (odds,) = hits_of(found, model), marginal_conclusions(found, model)
+        x, share, rho, b = data.design, data.hits / data.attempts, 0.0, np.zeros(3)
+        for _ in range(60):
+            mu = 1 / (1 + np.exp(-x @ b))
+            if attempts[0] < 20:
+                e2 = (data.hits * (1 - mu) ** 2 + (data.attempts - data.hits) * mu**2) / (
+                    mu * (1 - mu)
+                )
+                total = (data.hits - data.attempts * mu) ** 2 / (mu * (1 - mu))
+                pairs = (data.attempts * (data.attempts - 1) / 2).sum()
+                scale = e2.sum() / (data.attempts.sum() - 3)
+                rho = ((total - e2) / 2).sum() / scale / (pairs - 3)
+            weight = data.attempts * mu * (1 - mu) / (1 + (data.attempts - 1) * rho)
+            bread = np.linalg.inv((x.T * weight) @ x)
+            pull = weight * (share - mu) / (mu * (1 - mu))
+            b = b + bread @ x.T @ pull
+        lever = np.einsum("ij,jk,ik->i", x, bread, x) * weight
+        spread = bread @ (x.T * (pull / (1 - lever)) ** 2) @ x @ bread
+        assert np.log(odds.estimate) == pytest.approx(b[1], abs=1e-4)
+        reach = np.log(odds.conf_high / odds.conf_low) / 2
+        from_t = 2.0796138447 * np.sqrt(spread[1, 1])  # t of .975 with 21 df, from a table
+        assert reach == pytest.approx(from_t, rel=2e-3)
+
+
+def test_the_row_of_hits_stands_beside_the_others_and_is_another_one():
+    found, model = compared(hits(3))
+    table = ml.audit.sensitivity(found, phase="retention", permutations=99).table
+    row = table[table["variant"] == MARGINAL].iloc[0]
+    assert row["null"] == 1 and row["n"] == 24
+    (plain,) = binomial_conclusions(found, model)
+    assert row["estimate"] == pytest.approx(plain.estimate, rel=1e-6)
+    assert abs(row["conf_high"] - plain.conf_high) > 0.01
+
+
+def test_a_group_at_the_bound_has_no_odds():
+    table = hits(1)
+    late = (table["group"] == "random") & (table["phase"] == "retention")
+    table.loc[late, "hits"] = table.loc[late, "attempts"]
+    rows = ml.audit.sensitivity(compared(table)[0], phase="retention", permutations=99).table
+    row = rows[rows["variant"] == MARGINAL].iloc[0]
+    assert np.isnan(row["p"]) and "random is at the bound" in row["note"]
+
+
+def gaps(seed=2, n=30):
+    """People of the random group who did badly after practice do not come back."""
+    rng = np.random.default_rng(seed)
+    pre, late = rng.normal(30, 3, 2 * n), rng.normal(20, 3, 2 * n)
+    group = np.repeat(["blocked", "random"], n)
+    retention = late + rng.normal(0, 0.3, 2 * n)
+    whole = retention[group == "random"].mean() - retention[group == "blocked"].mean()
+    gone = (group == "random") & (late > np.quantile(late[group == "random"], 0.6))
+    rows = {"pretest": pre, "posttest": late, "retention": np.where(gone, np.nan, retention)}
+    table = pd.DataFrame({"participant": np.arange(2 * n), "group": group, **rows})
+    long = table.melt(["participant", "group"], var_name="phase", value_name="radial_error")
+    return long.dropna(), whole
+
+
+def test_chained_equations_learn_from_the_other_tests():
+    long, truth = gaps()
+    found = ml.compare_phases(long, "radial_error", group="group", baseline="pretest")
+    before = np.random.get_state()[1].copy()  # noqa: NPY002
+    once, again = (
+        ml.audit.sensitivity(found, phase="retention", permutations=99, imputations=10, seed=4)
+        for _ in range(2)
+    )
+    assert (np.random.get_state()[1] == before).all()  # noqa: NPY002
+    pd.testing.assert_frame_equal(once.table, again.table)
+    rows = once.table.set_index("variant")["estimate"]
+    assert abs(rows[CHAINED] - truth) < 0.4
+    assert abs(rows["missing scores imputed"] - truth) > 1
+    assert once.table.set_index("variant").loc[CHAINED, "n"] == 60
+
+
+def test_nothing_is_imputed_where_nothing_is_asked_or_missing():
+    long, _ = gaps()
+    found = ml.compare_phases(long, "radial_error", group="group", baseline="pretest")
+    asked = ml.audit.sensitivity(found, phase="retention", permutations=99)
+    assert CHAINED not in set(asked.table["variant"])
+    came = long.groupby("participant")["phase"].transform("size") == 3
+    found = ml.compare_phases(long[came], "radial_error", group="group", baseline="pretest")
+    asked = ml.audit.sensitivity(found, phase="retention", permutations=99, imputations=5)
+    assert CHAINED not in set(asked.table["variant"])
