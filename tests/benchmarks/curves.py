@@ -7,8 +7,8 @@ of ``scipy.optimize.curve_fit`` started at the truth, of which only fits that su
 ``hits``: 5,000 learners x 60 trials of 10 attempts. ``forms``: the S-shaped and the two-process
 form against the same loop. ``population``: 36 learners x 24 blocks,
 three random effects and a group effect, against R nlme where R is installed. ``parquet``:
-1,000,000 learners x 60 trials from a Parquet file, with peak memory, wanted in at most 25 times what
-``import pandas`` takes here.
+1,000,000 learners x 60 trials from a Parquet file, with peak memory, wanted in at most 25 times
+what ``import pandas`` takes here.
 """
 
 import resource
