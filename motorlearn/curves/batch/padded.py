@@ -16,13 +16,14 @@ from motorlearn.curves.forms import Form
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import solve
 
-NODES = {1: (48,), 2: (20, 18), 3: (14, 12, 8)}
+NODES = {1: (48,), 2: (20, 18), 3: (20, 16, 10)}
 HIT_NODES = {1: (14,), 2: (8, 8), 3: (5, 5, 4)}
-STARTS, MANY_STARTS = 3, 8
+STARTS, MANY_STARTS = 3, 32
 """Places from which a learner is refined, for forms with one or two rates and with more."""
-FIRST_STEPS, MOST_STEPS = 12, 80
+FIRST_STEPS, MOST_STEPS = 24, 80
 """Steps from every start, and then from the best of each learner."""
-SETTLED = 1e-10
+SETTLED, TOGETHER = 1e-10, 250
+"""Step that is none any more; learners searched together where a grid has many places."""
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,13 @@ def fit_padded(data: Padded) -> Optimum:
 
     Learners whose search does not come to rest are searched once more, one by one.
     """
+    if len(data.form.rates) > 1 and len(data.y) > TOGETHER:
+        cuts = [
+            np.arange(k, min(k + TOGETHER, len(data.y))) for k in range(0, len(data.y), TOGETHER)
+        ]
+        parts = [fit_padded(data.pick(rows)) for rows in cuts]
+        names = [item.name for item in fields(Optimum)]
+        return Optimum(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
     bounds = log_bounds(data)
     rows, tau = _starts(data, bounds)
     found = _refine(data.pick(rows), tau, bounds[rows], FIRST_STEPS)
