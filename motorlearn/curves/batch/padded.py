@@ -5,7 +5,7 @@ steps together, each with its own damping.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import numpy as np
@@ -193,9 +193,8 @@ def _searched(data: Padded, bounds: np.ndarray, spread: np.ndarray) -> np.ndarra
     """
     response, weights = _linearised(data)
     if np.all(weights == 1.0) and np.all(data.n == data.n[0]) and np.all(bounds == bounds[0]):
-        one = replace(data, n=data.n[:1], y=data.y[:1], weights=weights[:1])
         tau = bounds[0, :, 0] + spread * (bounds[0, :, 1] - bounds[0, :, 0])
-        v = np.expm1(replace(one, **_repeated(one, len(tau))).fallen(tau))
+        v = np.expm1(data.pick(np.zeros(len(tau), int)).fallen(tau))
         v -= v.mean(axis=1, keepdims=True)
         length = np.linalg.norm(v, axis=1, keepdims=True)
         y = response - response.mean(axis=1, keepdims=True)
@@ -207,11 +206,6 @@ def _searched(data: Padded, bounds: np.ndarray, spread: np.ndarray) -> np.ndarra
         tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
         losses[k] = _straight(response, weights, np.expm1(data.fallen(tau)))[1]
     return losses
-
-
-def _repeated(one: Padded, times: int) -> dict[str, np.ndarray]:
-    """The rows of one learner as often as wanted."""
-    return {name: np.repeat(getattr(one, name), times, axis=0) for name in ("n", "y", "weights")}
 
 
 def _best_places(cube: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
