@@ -1,10 +1,8 @@
 """The command line: each command calls one function of the library and says what happened."""
 
-import contextlib
 import gc
 import io
 import sys
-import traceback
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
@@ -14,7 +12,8 @@ import pandas as pd
 import typer
 
 import motorlearn as ml
-from motorlearn.exceptions import InputError, MotorlearnError
+from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
+from motorlearn.exceptions import InputError
 
 app = typer.Typer(
     add_completion=False,
@@ -34,43 +33,23 @@ def options(
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
 
 
-def _whole(text: str) -> int:
-    """Read an option that is a whole number."""
-    try:
-        return int(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a whole number ({text!r})") from None
-
-
-def _number(text: str) -> float:
-    """Read an option that is a number."""
-    try:
-        return float(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a number ({text!r})") from None
-
-
-_WHOLE: dict[str, Any] = {"parser": _whole, "metavar": "<int>"}
-_NUMBER: dict[str, Any] = {"parser": _number, "metavar": "<float>"}
-
-
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
     *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
-    size: Annotated[int | None, typer.Option("--n", help="People a group.", **_WHOLE)] = None,
+    size: Annotated[int | None, typer.Option("--n", help="People a group.", **WHOLE)] = None,
     tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
-    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **_WHOLE)] = None,
-    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **_WHOLE)] = None,
+    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **WHOLE)] = None,
+    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **WHOLE)] = None,
     retention_days: Annotated[
         float | None,
-        typer.Option(help="Days from the last practice to the retention test.", **_NUMBER),
+        typer.Option(help="Days from the last practice to the retention test.", **NUMBER),
     ] = None,
     outcome: Annotated[str | None, typer.Option(help="Primary outcome.")] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **_WHOLE)] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **WHOLE)] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
     programme: Annotated[
         bool, typer.Option("--programme", help="A programme of drills for one group.")
@@ -162,9 +141,9 @@ def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
 
 
 def _has_data(study: Path, design: "ml.Design") -> bool:
-    names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
-    return any(name and (folder / name).is_file() for name in names)
+    found: bool = ml.trials.has_data(folder, design)
+    return found
 
 
 def _agreement(found: pd.DataFrame) -> int:
@@ -185,10 +164,10 @@ def power(
     n: Annotated[str, typer.Option(help="People per group, separated by commas.")] = "12,18,24,36",
     trials: Annotated[str, typer.Option(help="Trials per test; as planned where empty.")] = "",
     simulations: Annotated[
-        int, typer.Option(help="Simulated studies for each row.", **_WHOLE)
+        int, typer.Option(help="Simulated studies for each row.", **WHOLE)
     ] = 1000,
-    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **_WHOLE)] = 1,
-    workers: Annotated[int, typer.Option(help="Processes.", **_WHOLE)] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
+    workers: Annotated[int, typer.Option(help="Processes.", **WHOLE)] = 1,
 ) -> None:
     """Simulate and analyse the planned study many times: power, precision, false positives."""
     found = ml.power(
@@ -208,7 +187,7 @@ def sheets(
     out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
     seed: Annotated[
         int | None,
-        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **_WHOLE),
+        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **WHOLE),
     ] = None,
     participants: Annotated[
         Path | None, typer.Option(help="List of participants with their strata.")
@@ -267,18 +246,45 @@ def check(
 
 @app.command("import")
 def import_file(
-    file: Annotated[Path, typer.Argument(help="Spreadsheet or text file with the data.")],
-    study: Annotated[Path, typer.Option(help="Folder that holds study.toml.")],
+    file: Annotated[
+        list[Path], typer.Argument(help="File, several files, a folder, or a pattern in quotes.")
+    ],
+    *,
+    study: Annotated[Path, typer.Option(help="Folder of the study; made where there is none.")],
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
     mode: Annotated[
         str, typer.Option(help="report, strict (stop at errors) or lenient (set rows aside).")
     ] = "report",
+    name_parts: Annotated[
+        str, typer.Option(help="What names of files hold: s{participant}session{session}data.")
+    ] = "",
+    title: Annotated[str, typer.Option(help="Title of a new study.")] = "",
+    outcome: Annotated[str, typer.Option(help="Outcome of a new study.")] = "",
+    better: Annotated[str, typer.Option(help="Whether lower or higher is better.")] = "",
+    unit: Annotated[str, typer.Option(help="Unit of the outcome.")] = "",
+    groups: Annotated[str, typer.Option(help="Names of codes: 1=blocked,2=random.")] = "",
+    phases: Annotated[str, typer.Option(help="Names of codes: 1=pretest,2=acquisition.")] = "",
 ) -> None:
-    """Propose how to read a foreign file, show it, write it into study.toml and read the study."""
-    intake = ml.trials.take_in(file, study, sheet=sheet, mode=mode)
+    """Propose how to read foreign files, show it, write it into study.toml and read the study.
+
+    Without a plan one is started from what the files show.
+    """
+    new = not (study / "study.toml").is_file()
+    title = study.resolve().name if new and not title else title
+    codes = (codes_of("groups", groups), codes_of("phases", phases))
+    asked = ml.trials.Asked(title, outcome, better, unit, *codes)
+    ask = ask_person if new and sys.stdin.isatty() else None
+    intake = ml.trials.take_in(
+        file, study, sheet=sheet, mode=mode, name_parts=name_parts, asked=asked, ask=ask
+    )
+    _taken(intake, "a new study.toml" if new else "study.toml, section [import]")
+
+
+def _taken(intake: Any, where: str) -> None:
+    """Say what an import proposed and found."""
     if intake.proposal is not None:
         typer.echo(ml.tables.to_text(intake.proposal.table()))
-        typer.echo("Written to study.toml, section [import]; correct it there and run this again.")
+        typer.echo(f"Written to {where}; correct it there and run this again.")
     typer.echo(ml.trials.problem_list(intake.study.problems))
     if (intake.study.problems["severity"] == "error").any():
         raise typer.Exit(1)
@@ -352,38 +358,6 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
-class _InOneSentence(contextlib.AbstractContextManager[None]):
-    """Ends with one sentence and exit code 2 whatever went wrong; the traceback on demand only."""
-
-    def __init__(self, *, debug: bool) -> None:
-        self.debug = debug
-
-    def __exit__(self, kind: object, problem: object, trace: object) -> None:
-        if not isinstance(problem, Exception):
-            return
-        if self.debug:
-            traceback.print_exception(problem)
-        typer.secho(f"motorlearn: {_sentence(problem)}", err=True)
-        raise SystemExit(2) from None
-
-
-def _sentence(problem: Exception) -> str:
-    match problem:
-        case MotorlearnError():
-            return str(problem)
-        case MemoryError():
-            return "there is not enough memory for this; close other programs, or take fewer data."
-        case OSError():
-            place = f" ({problem.filename!r})" if problem.filename else ""
-            return f"the system refused{place}: {problem.strerror or problem}."
-    kind = type(problem).__name__
-    said = InputError(
-        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
-        remedy="nothing was written; please report it with what --debug shows",
-    )
-    return str(said)
-
-
 def main() -> None:
     """Run the command line; whatever goes wrong becomes one sentence and exit code 2."""
     arguments = [part for part in sys.argv[1:] if part != "--debug"]
@@ -391,7 +365,7 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     gc.set_threshold(100_000, 20, 50)  # a short run makes many objects and few rings of them
-    with _InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
+    with InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
         app(arguments)
 
 

@@ -23,6 +23,7 @@ class ColumnMeaning:
 _COLUMNS = (
     ColumnMeaning("participant", "study identifier of the person", "identifier"),
     ColumnMeaning("group", "practice group the person was allocated to", "category"),
+    ColumnMeaning("pair", "pair of people, one of whom practises as the other did", "category"),
     ColumnMeaning("phase", "part of the study the trial belongs to", "category"),
     ColumnMeaning("test", "name of the test, where a phase has several", "category"),
     ColumnMeaning("session", "number of the practice or test session", "count", lower=1),
@@ -101,6 +102,10 @@ PROBLEM_COLUMNS: Final = (
 )
 LEVEL_MAPPED: Final = "level mapped"
 """Rule of a change that gives all cells with one code their level."""
+WHOLE_NUMBERS: Final = "labels written as decimals read as whole numbers"
+"""Rule of a change that reads 1.000 as 1 in a column of labels."""
+BLOCKS_NUMBERED: Final = "blocks numbered"
+"""Rule of a change that numbers blocks no column numbers."""
 CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
 
 ESTIMATE_COLUMNS: Final = (

@@ -14,6 +14,7 @@ people     Who was allocated, who is where, who is missing
 beside     The mixed model of trials, raters, learning curves
 generalisability  Sources of variance of a score, and how many raters, trials, occasions help
 landmarks  Clips scored from landmarks as the plan says, beside the raters
+kinds      The mixed model of trials that suits the kind of an outcome
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
@@ -27,7 +28,7 @@ from motorlearn.analysis.primary import contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
-from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
+from motorlearn.analysis.study import analyse_study, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
@@ -46,7 +47,6 @@ __all__ = [
     "generalisability",
     "group_points",
     "landmark_scores",
-    "page_analysis",
     "primary_comparison",
     "speed_beside",
     "technique_change",

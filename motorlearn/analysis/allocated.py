@@ -1,6 +1,7 @@
 """What was allocated: people, or classes as a whole, whose people are no units of a test."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import pandas as pd
 
@@ -19,9 +20,33 @@ def with_clusters(table: pd.DataFrame, study: Study) -> pd.DataFrame:
 
 
 def kept_columns(table: pd.DataFrame, design: Design) -> tuple[str, ...]:
-    """Columns beside person and group that a score has to keep: that of the class."""
-    wanted = (design.allocation.clusters,)
+    """Columns beside person and group that a score has to keep: the class, or the period."""
+    wanted = (design.allocation.clusters, design.within.by if design.within else None)
     return tuple(name for name in wanted if name is not None and name in table)
+
+
+def tested_by(table: pd.DataFrame, design: Design) -> dict[str, Any]:
+    """Options of a comparison that follow from what was allocated, to people or to classes."""
+    if design.within is None:
+        return {"group": "group", "unit": design.allocation.clusters or "participant"}
+    by = design.within.by
+    return {"group": None, "within": "group", "period": by if by in table else None}
+
+
+def refuse_conditions(design: Design, what: str) -> None:
+    """Refuse what takes each person to be in one group, where people met every condition.
+
+    Raises
+    ------
+    InputError
+        Where the plan says that people meet every group.
+    """
+    if design.within is not None:
+        raise InputError(
+            f"each person met every condition, and {what} takes people to be in one group each",
+            None,
+            "look at the comparison of conditions within people",
+        )
 
 
 def refuse_clusters(design: Design, what: str) -> None:

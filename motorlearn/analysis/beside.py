@@ -5,7 +5,8 @@ from typing import TypedDict, TypeVar
 
 import pandas as pd
 
-from motorlearn.analysis.allocated import refuse_clusters
+from motorlearn.analysis.allocated import refuse_clusters, refuse_conditions
+from motorlearn.analysis.kinds import FAMILY_OF, model_of_kind
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
@@ -80,14 +81,15 @@ def beside_of(
     study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
 ) -> Beside:
     """Mixed model, agreement of raters, scores from landmarks, curves, technique and speed."""
-    rated, practised = has_ratings(study.ratings), has_curves(cells)
+    rated = has_ratings(study.ratings)
+    practised = study.design.single_case is None and has_curves(cells)
     camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
     ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
         **modelled(study, scores, question, seed),
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
-        "curves": learners_curves(cells) if practised else None,
+        "curves": _curves(study.design, cells) if practised else None,
         "population": _of_people(study.design, "the population curve", population_curve)(cells)
         if practised
         else None,
@@ -104,6 +106,12 @@ def beside_of(
     }
 
 
+@or_refused
+def _curves(design: Design, cells: pd.DataFrame) -> CurveFits | Refused:
+    refuse_conditions(design, "a curve for each person")
+    return learners_curves(cells)
+
+
 def _of_people(
     design: Design, what: str, made: Callable[..., Made]
 ) -> Callable[..., Made | Refused]:
@@ -111,6 +119,7 @@ def _of_people(
 
     def made_or_refused(*given: object, **options: object) -> Made:
         refuse_clusters(design, what)
+        refuse_conditions(design, what)
         return made(*given, **options)
 
     return or_refused(made_or_refused)
@@ -198,7 +207,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
 
     People, not trials, were allocated, so each person has a level of their own at every test:
     freely correlated levels for scores of trials, a variance within people for hits. Hits are
-    binomial; other scores are linear, on the log scale where the primary comparison is a ratio.
+    binomial; ratings, counts and times have the model of their kind where the plan names it; other
+    scores are linear, on the log scale where the primary comparison is a ratio.
 
     Raises
     ------
@@ -210,6 +220,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     terms += " + task" if "task" in rows and rows["task"].nunique() > 1 else ""
     if scores.attempts is not None:
         return _model_of_hits(rows, terms)
+    if scores.outcome.kind in FAMILY_OF:
+        return model_of_kind(rows, scores.column, terms, scores.outcome.kind)
     ratio = question.outcomes[0].effect == "ratio"
     left = f"log({scores.column})" if ratio else scores.column
     repeated = rows.duplicated(["participant", "test"]).any()
@@ -231,6 +243,8 @@ def _model_of_hits(rows: pd.DataFrame, terms: str) -> MixedFit:
 
 def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame, list[str]]:
     late, pair = question.primary_stage, question.pair
+    if question.design.single_case is not None:
+        raise InputError("a single case has one set of sessions, and no model of trials")
     if pair is None or late is None or late.name == pair[0]:
         raise InputError("a mixed model of trials needs two tests, the primary one among them")
     if scores.measured:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from motorlearn.analysis.allocated import refuse_conditions, tested_by
 from motorlearn.analysis.points import points_of
 from motorlearn.analysis.questions import Asked, Question
 from motorlearn.analysis.scores import OutcomeScores
@@ -155,8 +156,8 @@ def analyse_outcome(
 def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[str, Any]:
     """Options by which :func:`motorlearn.compare_phases` compares an outcome as the plan asks."""
     primary = question.design.primary
-    return {
-        "group": "group",
+    tested = tested_by(scores.table, question.design)
+    return tested | {
         "phase": "stage",
         "baseline": question.baseline,
         "attempts": scores.attempts,
@@ -170,19 +171,27 @@ def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[
         "variance": asked.variance,
         "equivalence": asked.bound,
         "equivalence_unit": asked.bound_unit,
-        "unit": question.design.allocation.clusters or "participant",
     }
 
 
 @or_refused
 def compared(scores: OutcomeScores, asked: Asked, question: Question) -> PhaseComparison:
     """Groups at every part of the study, as the plan asks."""
+    _refuse_single_cases(question)
     options = options_of(scores, asked, question)
     found = compare_phases(scores.stage_rows, scores.column, **options)
     primary = question.design.primary
     if asked.role != "primary" or primary is None:
         return found
     return replace(found, contrasts=_primary_alone(found.contrasts, question))
+
+
+def _refuse_single_cases(question: Question) -> None:
+    if question.design.single_case is not None:
+        raise InputError(
+            "a single case is compared session by session, not person by person",
+            remedy="see its own part of the analysis, single_cases",
+        )
 
 
 def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
@@ -204,6 +213,7 @@ def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
 
 @or_refused
 def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
+    _refuse_single_cases(question)
     if not (scores.table["phase"] == PRACTICE_PHASE).any():
         raise InputError("no trials of practice were recorded")
     if not scores.blocks:
@@ -211,20 +221,22 @@ def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
             "the rows of practice carry neither block nor session",
             remedy="add a column 'block' or 'session' to see change over practice",
         )
+    tested = tested_by(scores.table, question.design)
+    tested.pop("period", None)
     return compare_blocks(
         scores.practice_rows,
         scores.column,
-        group="group",
+        **tested,
         block=scores.blocks,
         attempts=scores.attempts,
         out_of=scores.out_of,
         groups=list(question.groups),
-        unit=question.design.allocation.clusters or "participant",
     )
 
 
 @or_refused
 def _changes(scores: OutcomeScores, question: Question) -> IndividualChanges:
+    refuse_conditions(question.design, "the change of each person")
     if question.pair is None:
         raise InputError("there is one test only, so nobody's change can be told")
     if scores.measured:

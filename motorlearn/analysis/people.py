@@ -34,7 +34,8 @@ class People:
     Attributes
     ----------
     roster : DataFrame
-        One row per allocated participant.
+        One row per allocated participant; where people meet every condition, one for each person
+        under each condition, with the ``person``.
     presence : DataFrame
         ``participant, group, stage, trials, share`` of the planned trials.
     flow : DataFrame
@@ -48,6 +49,12 @@ class People:
     flow: pd.DataFrame
     attrition: pd.DataFrame
 
+    @property
+    def count(self) -> int:
+        """Number of people."""
+        column = "person" if "person" in self.roster else "participant"
+        return int(self.roster[column].nunique())
+
 
 def people_of(
     study: Study,
@@ -56,7 +63,11 @@ def people_of(
     groups: Sequence[str],
 ) -> People:
     """Roster, presence, flow and attrition; who was left out is told by the comparison."""
-    known = roster(study, table)
+    if study.design.within is not None:
+        table = by_condition(table)
+        known = _everybody_everywhere(table, groups)
+    else:
+        known = roster(study, table)
     there = presence(table, known, study.design)
     left_out = nobody_left_out()
     if not isinstance(comparison, Refused):
@@ -67,6 +78,20 @@ def people_of(
         participant_flow(there, list(groups)),
         attrition(there, left_out, list(groups)),
     )
+
+
+def by_condition(table: pd.DataFrame) -> pd.DataFrame:
+    """Each person under each condition as one, where people meet every condition."""
+    names = table["participant"].astype(str) + " (" + table["group"].astype(str) + ")"
+    return table.assign(person=table["participant"], participant=names)
+
+
+def _everybody_everywhere(table: pd.DataFrame, groups: Sequence[str]) -> pd.DataFrame:
+    """Every person under every condition: ``participant, group, person``."""
+    people = pd.DataFrame({"person": table["person"].drop_duplicates()})
+    known = people.merge(pd.DataFrame({"group": list(groups)}), how="cross")
+    names = known["person"].astype(str) + " (" + known["group"] + ")"
+    return known.assign(participant=names)[["participant", "group", "person"]]
 
 
 def roster(study: Study, table: pd.DataFrame) -> pd.DataFrame:

@@ -6,6 +6,8 @@ from motorlearn.analysis.allocated import with_clusters
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
+from motorlearn.trials.checking.conditions import conditions_as_groups
+from motorlearn.trials.checking.single_case import in_one_phase
 
 
 def staged_trials(study: Study) -> pd.DataFrame:
@@ -17,9 +19,11 @@ def staged_trials(study: Study) -> pd.DataFrame:
         If a column is lacking, or tests of one phase cannot be told apart.
     """
     table, design = study.trials.table, study.design
+    table = in_one_phase(table, design)
     absent = [name for name in ("participant", "phase") if name not in table]
     if absent:
         raise InputError("the trials lack a column", absent, "add it, or map it at import")
+    table = conditions_as_groups(table, design)
     if "group" not in table:
         if len(design.group_names) > 1:
             raise InputError(

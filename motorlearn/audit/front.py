@@ -4,9 +4,11 @@ from collections.abc import Hashable, Iterable, Sequence
 from functools import singledispatch
 
 from motorlearn.audit.agreement import agreement_checks
+from motorlearn.audit.comparison.conditions import condition_checks
 from motorlearn.audit.comparison.equivalence import declared_bound_checks, equivalence_checks
 from motorlearn.audit.comparison.groups import comparison_checks, comparison_residuals
 from motorlearn.audit.comparison.paired import paired_checks
+from motorlearn.audit.comparison.phase_model import phase_model
 from motorlearn.audit.comparison.repeated import repeated_checks
 from motorlearn.audit.context import Context
 from motorlearn.audit.curves import curve_checks, curve_residuals, many_curves_checks
@@ -18,7 +20,8 @@ from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.simulated import diagnose
 from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.report import RESIDUALS, Audit, assemble
-from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.audit.single_case import single_case_checks
+from motorlearn.compare import BlockComparison, PhaseComparison, SingleCase
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
@@ -120,18 +123,27 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
         raise InputError("the comparison has no such phase", unknown, f"it has {', '.join(known)}")
     baseline = result.recipe.options["baseline"]
     chosen = tuple(phases) if phases else tuple(p for p in known if p != baseline)
+    if result.recipe.options.get("within"):
+        recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
+        return assemble(condition_checks(result, context, chosen), RESIDUALS.frame(), recipe)
+    models = [phase_model(result, phase) for phase in chosen]
     checks = [
-        *comparison_checks(result, context, chosen),
+        *comparison_checks(result, context, models),
         *paired_checks(result, context, chosen),
         *declared_bound_checks(result, context),
         *repeated_checks(result, context),
     ]
     recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
-    return assemble(checks, comparison_residuals(result, chosen), recipe)
+    return assemble(checks, comparison_residuals(models), recipe)
 
 
 @audit_of.register
 def _(result: BlockComparison, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    if result.recipe.options.get("within"):
+        raise InputError(
+            "blocks under conditions within people have no assumption check of their own",
+            remedy="check the comparison of tests, and read epsilon in its analysis of variance",
+        )
     recipe = audit_recipe(result.recipe, context, n=len(result.scores))
     return assemble(repeated_checks(result, context), RESIDUALS.frame(), recipe)
 
@@ -176,6 +188,13 @@ def _(result: PopulationCurve, context: Context, phases: Sequence[Hashable] | No
 def _(result: Agreement, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
     checks = (("rater agreement", check) for check in agreement_checks(result, context))
+    return assemble(checks, RESIDUALS.frame(), recipe)
+
+
+@audit_of.register
+def _(result: SingleCase, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
+    checks = (("single case", check) for check in single_case_checks(result, context))
     return assemble(checks, RESIDUALS.frame(), recipe)
 
 

@@ -5,7 +5,7 @@ phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mix
 first with every test there is, ``equivalence`` judges against a declared bound, ``blocks`` compares
 the blocks of practice, ``limits`` says what the design cannot show, ``pooling`` why trials are not
 the unit, ``comparison`` holds the results. ``pairs`` (every pair of blocks or tests within a group)
-stands on pingouin and is loaded when it is used.
+stands on pingouin and is loaded when it is used, and so is ``single_case``, one athlete to five.
 """
 
 from typing import TYPE_CHECKING
@@ -19,9 +19,12 @@ from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
     from motorlearn.compare.pairs import Pairs, pairs_within
+    from motorlearn.compare.single_case import SingleCase, analyse_single_case
 
 __getattr__, __dir__ = late_names(
-    __name__, dict.fromkeys(("Pairs", "pairs_within"), "motorlearn.compare.pairs")
+    __name__,
+    dict.fromkeys(("Pairs", "pairs_within"), "motorlearn.compare.pairs")
+    | dict.fromkeys(("SingleCase", "analyse_single_case"), "motorlearn.compare.single_case"),
 )
 
 __all__ = [
@@ -30,6 +33,8 @@ __all__ = [
     "Pairs",
     "PhaseComparison",
     "Pooling",
+    "SingleCase",
+    "analyse_single_case",
     "compare_blocks",
     "compare_phases",
     "pairs_within",

@@ -1,12 +1,14 @@
 """Practice compared between groups over its blocks."""
 
 from collections.abc import Hashable, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
+from motorlearn.compare.conditions.comparing import compare_condition_blocks, within_of
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
@@ -30,6 +32,7 @@ def compare_blocks(
     out_of: float | None = None,
     groups: Sequence[Hashable] | None = None,
     unit: str = "participant",
+    within: str | Sequence[str] | None = None,
     level: float = 0.95,
 ) -> BlockComparison:
     """Compare groups over the blocks of practice by a mixed analysis of variance, type III.
@@ -58,6 +61,8 @@ def compare_blocks(
     unit : str
         What was allocated: ``"participant"``, or the column of the classes whose means are
         compared.
+    within : str or sequence of str, optional
+        Column of the conditions that each person meets, or two such columns that are crossed.
     level : float
         Level of the intervals of the means.
 
@@ -93,6 +98,10 @@ def compare_blocks(
     columns = Columns(
         outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
     )
+    if within is not None:
+        met = within_of(within, None, group, unit)
+        columns = replace(columns, group=None)
+        return compare_condition_blocks(rows, columns, met, blocks=order, level=level)
     data = score_participants(rows, columns, phases=order, groups=groups)
     lost, people = losses(data), len(data.participants)
     data, clusters = unit_scores(rows, columns, data, unit)

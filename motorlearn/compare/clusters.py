@@ -128,9 +128,7 @@ class Clusters:
         n0 = (there.sum() - np.sum(squares / np.maximum(in_group, 1))) / df1
         if not within > 0:
             return np.nan, np.nan
-        ratio = between / within
-        edges = ratio / stats.f.isf([0.025, 0.975], df1, df2)
-        low, high = np.maximum((edges - 1) / (edges + n0 - 1), 0.0)
+        low, high = icc_limits(between / within, (df1, df2), n0)
         return float(low), float(high)
 
     def limits(self, frame: pd.DataFrame, of_people: Iterable[Limit]) -> tuple[Limit, ...]:
@@ -154,6 +152,19 @@ class Clusters:
         lost = "losses"
         told = (replace(e, kind=f"{lost}, clusters") if e.kind == lost else e for e in of_people)
         return (*found, *told)
+
+
+def icc_limits(ratio: Any, df: tuple[int, int], size: Any) -> tuple[Any, Any]:
+    """Limits at 95 % of an ICC from the F ratio of classes within groups, cut at 0.
+
+    Examples
+    --------
+    >>> [round(float(limit), 3) for limit in icc_limits(3.0, (10, 48), 5.0)]
+    [0.055, 0.635]
+    """
+    edges = [ratio / stats.f.isf(share, *df) for share in (0.025, 0.975)]
+    low, high = (np.maximum((edge - 1) / (edge + size - 1), 0.0) for edge in edges)
+    return low, high
 
 
 def unit_scores(

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from motorlearn.compare.clusters import CLUSTER
+from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.limits import Limit
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.rows import Row, Schema
@@ -141,21 +142,10 @@ INTERACTION = Schema(
         Column("method"),
     ),
     shown=(
-        "term",
-        "from_phase",
-        "to_phase",
-        "group",
-        "reference",
-        "estimate",
-        "conf_low",
-        "conf_high",
-        "df1",
-        "df",
-        "statistic",
-        "p",
-        "method",
+        "term", "from_phase", "to_phase", "group", "reference", "estimate", "conf_low",
+        "conf_high", "df1", "df", "statistic", "p", "method",
     ),
-)
+)  # fmt: skip
 OMNIBUS = Schema(
     (
         Column("phase"),
@@ -305,6 +295,9 @@ class PhaseComparison(Result):
         Where classes were allocated (``unit``): ``phase, clusters, people, smallest, largest, icc,
         icc_low, icc_high, design_effect, counts_as, false_positives``; everything else is of class
         means, and ``participant`` and every n are those of classes. Otherwise empty.
+    periods : DataFrame
+        Where conditions were compared within people: difference between periods, and between
+        sequences in people's means (carry-over), at each phase. Otherwise empty.
     """
 
     scores: pd.DataFrame = field(repr=False)
@@ -321,6 +314,7 @@ class PhaseComparison(Result):
     limits: tuple[Limit, ...]
     recipe: Recipe
     clusters: pd.DataFrame = field(default_factory=CLUSTER.frame)
+    periods: pd.DataFrame = field(default_factory=PERIODS.frame)
 
     @property
     def statements(self) -> tuple[str, ...]:
@@ -336,6 +330,7 @@ class PhaseComparison(Result):
             PAIRED.table("paired", "Change within each group", self.paired),
             POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
             CLUSTER.table("clusters", "What was allocated as a whole", self.clusters),
+            PERIODS.table("periods", "Periods, and what an order leaves behind", self.periods),
             MEAN.table("means", "Means of participants", self.means),
             ADJUSTED.table(
                 "adjusted_means", "Means adjusted for the baseline", self.adjusted_means

@@ -225,6 +225,21 @@ def _few_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
     )
 
 
+def _missed(limit: Limit, name_of: Callable[[str], str]) -> str:
+    return (
+        f"Without a score under one of the conditions at some test are {len(limit.names)} of "
+        f"{limit.of} participants: {listed(limit.names)}; they are not in the differences within "
+        "people there. A mixed model (route='mixed') uses the scores that they have."
+    )
+
+
+def _one_order(limit: Limit, name_of: Callable[[str], str]) -> str:
+    return (
+        f"Everybody met the conditions in the same order ({limit.names[0]}), so the difference "
+        "between them holds that between the periods: it cannot be put down to the conditions."
+    )
+
+
 def _fixed(text: str) -> Callable[[Limit, Callable[[str], str]], str]:
     return lambda limit, name_of: text
 
@@ -261,6 +276,18 @@ KINDS: Final[dict[str, Callable[[Limit, Callable[[str], str]], str]]] = {
     "few trials": _few,
     "tiny groups": _tiny,
     "losses": _lost,
+    "missed a condition": _missed,
+    "one order": _one_order,
+    "no period": _fixed(
+        "Nothing tells in which period, or with which task or hand, each person met each "
+        "condition, so a difference between these cannot be taken out."
+    ),
+    "carry-over": _fixed(
+        "What one condition leaves behind when the next begins (carry-over) cannot be told from a "
+        "difference between the sequences of people; its test is weak, is shown for what it is and "
+        "did not choose the analysis. What was learnt under the first condition is not washed out "
+        "by a pause."
+    ),
     "losses, clusters": _lost_in_clusters,
     "clusters": _clusters,
     "few clusters": _few_clusters,

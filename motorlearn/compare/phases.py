@@ -21,6 +21,7 @@ from motorlearn.compare.between import (
 from motorlearn.compare.cluster_route import class_contrasts
 from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
+from motorlearn.compare.conditions.comparing import compare_conditions, within_of
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.mixed_route import mixed_contrasts
@@ -67,6 +68,8 @@ def compare_phases(
     unit: str = "participant",
     route: str = "ancova",
     variance: str = "equal",
+    within: str | Sequence[str] | None = None,
+    period: str | None = None,
 ) -> PhaseComparison:
     """Compare groups in every phase of a study, one score per participant and phase.
 
@@ -126,6 +129,14 @@ def compare_phases(
         Residual variance of the analysis of covariance: one, or one for each group with
         Satterthwaite's degrees of freedom; of the mixed model of scores likewise, by leaving
         participants out. Choose it beforehand where groups differ in size.
+    within : str or sequence of str, optional
+        Column of the conditions that each person meets, or two such columns that are crossed: they
+        are compared by the differences of people, and stand in ``group`` and ``reference`` of the
+        contrasts; ``groups`` and ``reference`` name their levels. ``group`` is then the group
+        between people, such as the sequence of a crossover, or None.
+    period : str, optional
+        With ``within``: column of the period, or of the task or hand that changes places with the
+        condition; its differences are taken out.
 
     Returns
     -------
@@ -180,6 +191,10 @@ def compare_phases(
         route=route,
         variance=variance,
     )
+    if within is not None:
+        people = within_of(within, period, group, unit)
+        columns = replace(columns, group=None)
+        return compare_conditions(table, columns, options, people, phases=phases, groups=groups)
     data = score_participants(table, columns, phases=phases, groups=groups)
     options.check_against(data)
     if unit == "trial":

@@ -139,10 +139,10 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
         effects = repeated_anova(values[complete], codes, within=[(within, len(data.phases))])
     except (FitError, ValueError) as problem:
         return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
-    return ANOVA.frame([_anova_row(effect, method) for effect in effects])
+    return ANOVA.frame([anova_row(effect, method) for effect in effects])
 
 
-def _anova_row(effect: RepeatedEffect, method: str) -> Row:
+def anova_row(effect: RepeatedEffect, method: str) -> Row:
     test, shape = effect.test, effect.sphericity
     corrected = asdict(shape) if shape else {}
     corrected.pop("epsilon_hf_raw", None)

@@ -7,8 +7,10 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.factors import Factor, levels_by_group
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
@@ -25,14 +27,14 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
+from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Design,
-    Exclusion,
     Files,
     Group,
-    Outcome,
     Primary,
     Skill,
     SmallestEffect,
@@ -42,6 +44,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.single_case import SingleCasePlan
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,
@@ -50,12 +53,15 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.targets import target_of_rows
+from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
     "Assumptions",
     "Checklist",
     "ChecklistItem",
+    "Condition",
     "Conversion",
     "Design",
     "Drill",
@@ -76,10 +82,14 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "QuestionnairePlan",
+    "Randomisation",
+    "Replacement",
     "Sample",
     "Schedules",
     "Section",
     "SheetSource",
+    "SingleCasePlan",
     "Skill",
     "SkillPhase",
     "SmallestEffect",
@@ -91,6 +101,8 @@ __all__ = [
     "Test",
     "Threshold",
     "WideColumn",
+    "WithinPeople",
+    "counterbalanced",
     "design_from_mapping",
     "hits_declared_of",
     "levels_by_group",
@@ -100,5 +112,6 @@ __all__ = [
     "stage_column",
     "stages_of",
     "standard_stage",
+    "target_of_rows",
     "tests_not_told_apart",
 ]

@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from motorlearn.design.named_places import unknown_places, worst_of_no_outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
 from motorlearn.design.schema import Design, Test
@@ -220,4 +221,6 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _units,
     _assumed,
     _landmarks,
+    unknown_places,
+    worst_of_no_outcome,
 )

@@ -20,6 +20,7 @@ def plan_table(design: "Design") -> Table:
     rows = [
         ("question", design.study.question or "not stated"),
         ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
+        *_within(design),
         ("practice", _practice(design)),
         ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
         ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
@@ -28,6 +29,14 @@ def plan_table(design: "Design") -> Table:
     ]
     frame = pd.DataFrame(rows, columns=["part", "plan"])
     return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)
+
+
+def _within(design: "Design") -> list[tuple[str, str]]:
+    """That people meet every group, in which orders; nothing where each is in one group."""
+    if design.within is None:
+        return []
+    orders = "; ".join(" then ".join(order) for order in design.sequences)
+    return [("within people", f"everybody meets every group, by {design.within.by}: {orders}")]
 
 
 def _practice(design: "Design") -> str:

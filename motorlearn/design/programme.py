@@ -202,7 +202,9 @@ class Assumptions(Section):
     ``stability`` the correlation of true scores between two tests. Means are those of people's
     scores as they are read. ``attrition`` is the share of people who are lost by the primary test;
     with ``attrition_slope`` above 0 those who scored worse before leave more often: it is added to
-    the log odds of leaving for each standard deviation.
+    the log odds of leaving for each standard deviation. ``cluster_size`` and ``cluster_icc`` are
+    people of an allocated class and their resemblance, ``condition_correlation`` that of one
+    person's true scores under two conditions, where people meet both.
     """
 
     baseline: float
@@ -215,6 +217,7 @@ class Assumptions(Section):
     attrition_slope: float = 0.0
     cluster_size: int | None = Field(default=None, ge=2)
     cluster_icc: float = Field(default=0.0, ge=0, lt=1)
+    condition_correlation: float | None = Field(default=None, ge=0, le=1)
     source: str = ""
 
 

@@ -6,8 +6,10 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.landmarks import LandmarkClips
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
@@ -24,7 +26,10 @@ from motorlearn.design.programme import (
     check_lengths,
     check_skill,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
+from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
 
@@ -61,6 +66,8 @@ class Skill(Section):
 class Group(Section):
     """A practice group and the schedule it practises under.
 
+    ``yoked_to`` names the group whose choices its members were given, each those of a partner; the
+    column ``pair`` says who belongs together.
     Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
     """
 
@@ -68,6 +75,7 @@ class Group(Section):
     levels: tuple[str, ...] = ()
     schedule: Schedule = "own"
     size: int | None = Field(default=None, ge=1)
+    yoked_to: str = ""
     description: str = ""
 
 
@@ -132,23 +140,6 @@ class Test(Section):
         return self.name or self.phase
 
 
-class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better."""
-
-    name: Name
-    unit: str = ""
-    better: Literal["lower", "higher"]
-    label: str = ""
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def plural(self) -> bool:
-        """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
-        noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]
-        return noun.endswith("s") and not noun.endswith("ss")
-
-
 class Primary(Section):
     """The one comparison the study stands on, declared beforehand.
 
@@ -201,13 +192,6 @@ class SmallestEffect(Section):
         return f"{self.value:g}{self.kind_of_sd}"
 
 
-class Exclusion(Section):
-    """A rule for leaving out data, decided before the data were seen."""
-
-    rule: Name
-    reason: str = ""
-
-
 class Threshold(Section):
     """A threshold of an assumption check the study sets itself, with its source."""
 
@@ -226,7 +210,7 @@ class Files(Section):
     sessions: str | None = None
 
 
-class Design(Section):
+class Design(PlanOfAny):
     """A whole study plan."""
 
     study: StudySection
@@ -234,6 +218,7 @@ class Design(Section):
     sample: Sample = Sample()
     factors: tuple[Factor, ...] = ()
     groups: tuple[Group, ...] = Field(min_length=1)
+    within: WithinPeople | None = None
     tasks: tuple[Task, ...] = ()
     target: Target | None = None
     programme: Programme | None = None
@@ -241,13 +226,16 @@ class Design(Section):
     checklist: Checklist | None = None
     landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
-    tests: tuple[Test, ...] = Field(min_length=1)
+    single_case: SingleCasePlan | None = None
+    tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
+    questionnaires: tuple[QuestionnairePlan, ...] = ()
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    replacements: tuple[Replacement, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
@@ -264,6 +252,13 @@ class Design(Section):
     def group_names(self) -> tuple[str, ...]:
         """Names of the groups in the order of the plan."""
         return tuple(group.name for group in self.groups)
+
+    @property
+    def sequences(self) -> tuple[tuple[str, ...], ...]:
+        """Orders in which people meet the groups; none where each person is in one group."""
+        if self.within is None:
+            return ()
+        return self.within.sequences or counterbalanced(self.group_names)
 
     @property
     def phases(self) -> tuple[str, ...]:
@@ -313,10 +308,17 @@ class Design(Section):
     @model_validator(mode="after")
     def _names_agree(self) -> Self:
         check_factors(self.factors, self.groups)
+        check_within(
+            self.within,
+            self.group_names,
+            clusters=self.allocation.clusters,
+            factors=len(self.factors),
+        )
         named = (
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
             ("drill", [drill.name for drill in self.drills]),
+            ("questionnaire", [entry.name for entry in self.questionnaires]),
         )
         for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})
@@ -329,6 +331,8 @@ class Design(Section):
         self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
+        if self.single_case is not None:
+            self.__dict__["practice"] = self.single_case.sessions_of(self.practice, self.primary)
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
         diagnostic_panel,
         tipping_path,
     )
+    from motorlearn.figures.models.families import modelled_means
     from motorlearn.figures.outcomes.change import paired_change
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
@@ -43,6 +44,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.outcomes.pairs import paired_lines
     from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
     from motorlearn.figures.outcomes.scores import delayed_scores
+    from motorlearn.figures.outcomes.single_case import single_case_graph
     from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
     from motorlearn.figures.plan.flow import participant_flow
     from motorlearn.figures.plan.load import load_by_week
@@ -58,6 +60,7 @@ _HOMES = {
     "outcomes.change": ("paired_change",),
     "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
+    "models.families": ("modelled_means",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),
     "outcomes.effects": ("effect_forest",),
     "drawing.extents": ("text_overlaps", "texts_cut"),
@@ -85,6 +88,7 @@ _HOMES = {
         "looks",
     ),
     "plan.timeline": ("design_timeline",),
+    "outcomes.single_case": ("single_case_graph",),
     "outcomes.tradeoff": ("speed_and_outcome",),
 }
 __getattr__, __dir__ = late_names(
@@ -118,6 +122,7 @@ __all__ = [
     "load_by_week",
     "looks",
     "missing_map",
+    "modelled_means",
     "outcome_label",
     "paired_change",
     "paired_lines",
@@ -129,6 +134,7 @@ __all__ = [
     "practice_curve",
     "raincloud",
     "rater_drift",
+    "single_case_graph",
     "speed_and_outcome",
     "stick_figure",
     "text_overlaps",

@@ -75,8 +75,9 @@ def fit_mixed(
     ----------
     formula : str
         Outcome and fixed part, for example ``"radial_error ~ group * phase"``. Names (in backticks
-        where they hold blanks or are words of Python), the operators ``+ - * : ^``, ``log``,
-        ``sqrt``, ``poly``, ``center``, ``scale`` and ``C(name, Treatment('level'))`` or
+        where they hold blanks or are words of Python), the operators ``+ - * / : ^`` (``a/b`` is b
+        within the levels of a), ``log``, ``sqrt``, ``poly``, ``center``, ``scale``, ``I`` of
+        arithmetic, ``bs(name, df=4)`` for cubic splines, and ``C(name, Treatment('level'))`` or
         ``C(name, Sum)`` are allowed and nothing else is run.
     table : DataFrame
         One row per observation. Rows with a missing value in a used column are set aside and

@@ -1,7 +1,7 @@
 """Plan against conduct: what was done otherwise than planned, and which analyses were planned."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -14,8 +14,10 @@ from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study
+from motorlearn.trials import Study, planned_rows
+from motorlearn.trials.checking.conditions import conditions_as_groups
 from motorlearn.trials.checking.planned import planned_trials
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 DEVIATION = Schema(
@@ -99,7 +101,8 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     >>> found.analyses["label"].tolist()
     ['primary', 'exploratory']
     """
-    table = study.trials.table.reset_index(drop=True)
+    study = _condition_by_condition(study)
+    table = in_one_phase(planned_rows(study).reset_index(drop=True), study.design)
     rules = (_numbers, _phases, _dose, _orders, _intervals, _feedback)
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]
@@ -108,6 +111,16 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
         analyses=pd.DataFrame(labels, columns=["outcome", "phase", "method", "label"]),
         recipe=Recipe("compare_with_plan", n=len(table)),
     )
+
+
+def _condition_by_condition(study: Study) -> Study:
+    """Each person under each condition as one, where the plan says that people meet them all."""
+    table = conditions_as_groups(study.trials.table, study.design)
+    if study.design.within is None or not {"participant", "group"} <= set(table):
+        return study
+    names = table["participant"].astype(str) + " (" + table["group"].astype(str) + ")"
+    trials = replace(study.trials, table=table.assign(participant=names))
+    return replace(study, trials=trials, participants=None)
 
 
 def analysis_label(design: Design, outcome: str, phase: str, method: str) -> str:

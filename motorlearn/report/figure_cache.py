@@ -37,7 +37,15 @@ _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
     for folder, names in {
-        "wording": ("captions", "claims", "limitations", "method", "sentences", "standards"),
+        "wording": (
+            "captions",
+            "claims",
+            "limitations",
+            "method",
+            "sentences",
+            "single_case",
+            "standards",
+        ),
         "report/sections": ("beside", "closing", "results"),
         "report/writers": ("numbers", "page", "word"),
     }.items()

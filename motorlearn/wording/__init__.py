@@ -2,7 +2,8 @@
 
 ``claims`` checks what a text claims, ``voice`` knows outcome and unit, ``sentences`` report
 results, ``equivalence`` judges them against a declared bound, ``captions`` go with figures;
-``eligibility``, ``method``, ``limitations``, ``standards`` and ``references`` fill the paragraphs.
+``outcome_kinds`` says why a model was chosen; ``eligibility``, ``method``, ``limitations``,
+``standards`` and ``references`` fill the paragraphs.
 """
 
 from motorlearn.wording.claims import claim_problems, split_sentences

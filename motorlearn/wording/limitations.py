@@ -7,10 +7,10 @@ import pandas as pd
 
 from motorlearn.compare import Limit
 from motorlearn.design import Design
-from motorlearn.vocabulary import DELAYED_PHASES, LEVEL_MAPPED
+from motorlearn.vocabulary import BLOCKS_NUMBERED, DELAYED_PHASES, LEVEL_MAPPED, WHOLE_NUMBERS
 from motorlearn.wording.voice import capitalised, count, listed
 
-_NO_VALUE: Final = ("original file", "column renamed")
+_NO_VALUE: Final = ("original file", "column renamed", WHOLE_NUMBERS, BLOCKS_NUMBERED)
 SMALL_GROUP = 15
 """Below this size a group is called small (rule of thumb, no source)."""
 
@@ -35,6 +35,8 @@ def limitations(
         How a test is called.
     """
     found = [limit.sentence(name_of) for limit in dict.fromkeys(limits)]
+    if design.single_case is not None:
+        return found
     found += _of_design(design, {limit.kind for limit in limits})
     found += _of_people(flow)
     return found

@@ -6,6 +6,7 @@ from itertools import groupby
 from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
+from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.voice import capitalised, count, listed
 
 _ALLOCATION = {
@@ -31,6 +32,10 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     """Who took part and how they came to their groups."""
     total = sum(allocated.values())
     people = f"In all, {count(total, 'participant')}"
+    if design.single_case is not None:
+        return f"{people} took part; each was compared with their own sessions."
+    if design.within is not None:
+        return within_paragraph(design, max(allocated.values()))
     if len(allocated) == 1:
         return (
             f"{people} followed one programme ({next(iter(allocated))}); there was "
@@ -46,6 +51,37 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     return (
         f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
+    )
+
+
+def within_paragraph(design: Design, people: int) -> str:
+    """That everybody met every condition, in which orders, with what between."""
+    assert design.within is not None
+    way = design.within
+    orders = listed([" then ".join(order) for order in design.sequences])
+    what = "in different periods" if way.by == "period" else f"each with another {way.by}"
+    pause = (
+        f", with {count(way.washout_days, 'day')} between periods"
+        if way.by == "period" and way.washout_days is not None
+        else ""
+    )
+    drawn = (
+        "the order was not drawn by lot"
+        if design.allocation.method in ("none", "own")
+        else "the order was drawn by lot"
+    )
+    return (
+        f"In all, {count(people, 'participant')} practised under every condition "
+        f"({listed(list(design.group_names))}), {what}{pause}; {drawn}. Orders planned: {orders}."
+    )
+
+
+def _compared_within(design: Design) -> str:
+    assert design.within is not None
+    return (
+        "Conditions were compared at each test by the differences within participants, with the "
+        f"{design.within.by} and, where a baseline is named, the difference at the baseline taken "
+        "out; the difference between sequences (carry-over) is stated and chose no analysis"
     )
 
 
@@ -140,7 +176,11 @@ def _content(session: Practice) -> str:
 
 
 def tests_paragraph(design: Design) -> str:
-    """Which tests were given, when, and whether with feedback."""
+    """Which tests were given, when, and whether with feedback; of a single case its design."""
+    if design.single_case is not None:
+        said = design_paragraph(design.single_case)
+        tests = f" Tests were: {'; '.join(_test(test) for test in design.tests)}."
+        return said + (tests if design.tests else "")
     return f"Tests were: {'; '.join(_test(test) for test in design.tests)}."
 
 
@@ -178,6 +218,9 @@ def outcome_paragraph(design: Design) -> str:
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    if design.replacements:
+        rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
+        parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
 
 
@@ -196,10 +239,23 @@ def _bound_unit(design: Design) -> str:
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{name}{unit} ({outcome.better} is better)"
+    return f"{name}{unit} ({outcome.better} is better{_target_words(outcome)})"
+
+
+def _target_words(outcome: Outcome) -> str:
+    """The target of an error, and the targets of other phases, tests or tasks."""
+    if not outcome.has_target:
+        return ""
+    measure = (outcome.measure or "absolute_error").replace("_", " ")
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    common = [f"{outcome.target:g}{unit}"] if outcome.target is not None else []
+    other = [f"in {place} {value:g}{unit}" for place, value in outcome.targets.items()]
+    return f"; {measure}, target {', '.join([*common, *other])}"
 
 
 def _compared(design: Design) -> str:
+    if design.within is not None:
+        return _compared_within(design)
     unit = design.allocation.clusters
     scores = f"{unit} means" if unit else "participants' mean scores"
     return (
@@ -210,6 +266,8 @@ def _compared(design: Design) -> str:
 
 def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     """How the numbers were made."""
+    if design.single_case is not None:
+        return analysis_of_cases(versions)
     tools = listed([f"{name} {version}" for name, version in versions.items()])
     several = len(design.groups) > 1
     compared = _compared(design) if several else "Tests were compared within participants, in pairs"

@@ -78,6 +78,8 @@ def _analysed(row: pd.Series, allocated: dict[str, int], voice: Voice) -> str:
     parts = []
     if voice.one != "participant":
         allocated = {}
+    if voice.design.within is not None:
+        return f"{int(row['n_group'])} participants with both conditions analysed"
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
         whole = allocated.get(str(group))
         parts.append(f"{int(n)}" + (f" of {whole}" if whole else "") + f" {group}")
@@ -208,7 +210,8 @@ def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
         return ""
     ratio = row["effect"] == "ratio"
     below, above = (1 / bound, bound) if ratio else (-bound, bound)
-    places = 2 if ratio else max(voice.decimals, len(f"{bound:g}".partition(".")[2]))
+    declared = len(f"{bound:g}".partition(".")[2])
+    places = 2 if ratio else max(voice.decimals, min(declared, voice.decimals + 2))
     edge = digits.interval(below, above, places, decimal=voice.decimal)
     unit = "" if ratio else voice.unit
     if below < low and high < above:

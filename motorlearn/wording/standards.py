@@ -8,6 +8,7 @@ memory of these standards, so check the wording of your journal's own form.
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.wording.single_case_standards import SCRIBE
 
 AUTHOR = "author"
 
@@ -69,6 +70,8 @@ def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
     """
     randomised = len(design.groups) > 1 and design.allocation.method != "none"
     items = _ALWAYS + (_RANDOMISED if randomised else ())
+    if design.single_case is not None:
+        items = SCRIBE
     rows = []
     said = _said(design)
     for standard, item, where in items:

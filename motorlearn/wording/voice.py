@@ -76,6 +76,11 @@ class Voice:
         return "participants' scores" if self.one == "participant" else f"{self.one}s"
 
     @property
+    def several(self) -> str:
+        """What is compared, in the plural."""
+        return "groups" if self.design.within is None else "conditions"
+
+    @property
     def was(self) -> str:
         """The verb that goes with the name of the outcome."""
         return "were" if self.outcome.plural else "was"

@@ -215,3 +215,31 @@ def test_tests_that_nothing_tells_apart_are_refused_with_advice():
     merged = found.trials.table.drop(columns="test")
     with pytest.raises(InputError, match=r"cannot be told apart.*add a column 'test'"):
         ml.analyse_study(ml.trials.Study(found.design, ml.trials.Trials(merged)))
+
+
+def test_no_test_of_people_is_made_where_classes_were_allocated():
+    found = ml.analyse_study(studies.classes())
+    first = found.first
+    assert found.primary[["n_group", "n_reference", "df"]].values.tolist() == [[6, 6, 9]]
+    assert (
+        first.comparison.contrasts["df"].max() <= 10 and first.comparison.anova["df2"].max() <= 20
+    )
+    assert first.practice.anova["df2"].max() == 50 and first.points["n"].max() == 6
+    for refused in (found.mixed, found.population):
+        assert isinstance(refused, Refused) and "takes people for independent" in refused.reason
+    document, _, page = shown(found)
+    assert "6 random and 6 blocked class means analysed" in " ".join(document.texts)
+    assert found.audit.table.set_index("assumption").loc[
+        "the unit analysed is the unit allocated", "grade"
+    ] == "fine"  # fmt: skip
+    assert page.primary["n_group"].item() == 6
+
+
+def test_people_who_meet_every_condition_are_compared_within_themselves():
+    found = ml.analyse_study(studies.crossover())
+    assert found.people.count == 14 and found.primary["n_group"].item() == 13
+    assert found.method.startswith("t of differences within participants, period")
+    document, *_ = shown(found)
+    text = " ".join(document.texts)
+    assert "13 participants with both conditions analysed" in text
+    assert "14 participants practised under every condition" in text and "P04 (blocked)" in text

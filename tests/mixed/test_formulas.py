@@ -21,7 +21,7 @@ ALLOWED = {
 }
 REFUSED = (
     "y ~ __import__('os').system('touch /tmp/x')",
-    "y ~ I(x)",
+    "y ~ I(mean(x))",
     "y ~ x.real",
     "y ~ x[0]",
     "y ~ {x}",
@@ -35,7 +35,7 @@ REFUSED = (
     "y ~ (x:=3)",
     "y ~ C(g, contr.poly)",
     "exp(y) ~ x",
-    "y ~ a/b",
+    "y ~ a//b",
     "y ~ f'{x}'",
     "y ~ 'a'",
     "y ~ x if y else z",
@@ -212,3 +212,54 @@ def test_only_a_plain_logarithm_gives_a_ratio(small_study):
         else:
             with pytest.raises(InputError, match="logarithm of a column"):
                 ml.contrasts(fit, "phase", scale="ratio")
+
+
+def test_splines_products_and_nesting(small_study):
+    table = small_study.assign(block=np.arange(72) % 9 + 1.0)
+    cubed = ml.fit_mixed("radial_error ~ block + I(block^2)", table, random={"participant": "1"})
+    poly = ml.fit_mixed(
+        "radial_error ~ poly(block, 2)", table, random={"participant": "1"}, reml=False
+    )
+    plain = ml.fit_mixed(
+        "radial_error ~ block + I(block * block)", table, random={"participant": "1"}, reml=False
+    )
+    assert cubed.fixed_names[2] == "I(block ** 2)"
+    assert np.isclose(poly.loglik, plain.loglik)
+    slope = ml.marginal_means(plain, (), slope="block", at={"block": 4.0})["estimate"].item()
+    assert np.isclose(slope, plain.beta[1] + 8 * plain.beta[2])
+
+    spline = ml.fit_mixed(
+        "radial_error ~ bs(block, df=4) + group", table, random={"participant": "1"}
+    )
+    assert len(spline.fixed_names) == 6 and spline.test("bs(block, df=4)").df1 == 4
+    assert list(spline.anova(type=2)["term"]) == ["bs(block, df=4)", "group"]
+    again = spline.predict(table, participants="population")
+    assert np.allclose(again, spline.fitted(participants="population"))
+    with pytest.raises(InputError, match="splines of 'block' end"):
+        ml.marginal_means(spline, "group", at={"block": 12.0})
+    with pytest.raises(InputError, match="type III is not made"):
+        spline.anova()
+
+    nested = ml.fit_mixed("radial_error ~ group / phase", table, random={"participant": "1"})
+    crossed = ml.fit_mixed("radial_error ~ group * phase", table, random={"participant": "1"})
+    assert np.isclose(nested.loglik, crossed.loglik)
+    assert sum("phase" in name for name in nested.fixed_names) == 4
+
+
+@pytest.mark.parametrize(
+    "formula",
+    [
+        "radial_error ~ bs(block, df=2)",
+        "radial_error ~ bs(block, df=99)",
+        "radial_error ~ bs(block, knots=(1, 2))",
+        "radial_error ~ bs(log(block), df=4)",
+        "radial_error ~ I(block.mean())",
+        "radial_error ~ I(__import__('os'))",
+        "radial_error ~ I(block ** 99)",
+        "radial_error ~ I(group)",
+    ],
+)
+def test_splines_and_products_run_nothing(small_study, formula):
+    table = small_study.assign(block=np.arange(72) % 9 + 1.0)
+    with pytest.raises(FormulaError):
+        ml.fit_mixed(formula, table, random={"participant": "1"})

@@ -35,10 +35,17 @@ def test_two_groups_with_a_pretest_are():
     assert "adjusted for the pretest" in outcome_paragraph(plan)
 
 
-def test_allocated_classes_do_not_become_the_unit_of_analysis():
+def test_allocated_classes_are_the_unit_of_analysis():
     plan = design_from_mapping(PLAN | {"allocation": {"unit": "class", "method": "cluster"}})
     text = analysis_paragraph(plan, {"motorlearn": "0"})
-    assert "unit of analysis was the participant, although the class was" in text
+    assert "unit of analysis was the class, which was allocated as a whole" in text
+
+
+def test_conditions_within_people_are_compared_by_differences():
+    groups = [{"name": name, "schedule": name} for name in ("blocked", "random")]
+    plan = design_from_mapping(PLAN | {"groups": groups, "within": {"by": "period"}})
+    text = analysis_paragraph(plan, {"motorlearn": "0"})
+    assert "differences within participants" in text and "chose no analysis" in text
 
 
 def test_one_group_is_not_said_to_be_compared_with_another():

@@ -1,6 +1,6 @@
 """Assumptions of a comparison of groups at each test: covariance analysis, or Welch."""
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from functools import partial
 
@@ -10,7 +10,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.audit.comparison.clusters import cluster_checks
 from motorlearn.audit.comparison.influence import influence_check
-from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
+from motorlearn.audit.comparison.phase_model import PhaseModel
 from motorlearn.audit.comparison.slopes import ASSUMPTION, slopes_check
 from motorlearn.audit.comparison.spread import normality_check, variance_check
 from motorlearn.audit.context import Context
@@ -26,7 +26,7 @@ from motorlearn.linear.least_squares import LeastSquares
 
 
 def comparison_checks(
-    result: PhaseComparison, context: Context, phases: tuple[Hashable, ...]
+    result: PhaseComparison, context: Context, models: Iterable[PhaseModel]
 ) -> Iterator[tuple[str, Check]]:
     """Give every check of the chosen tests, one analysis after the other."""
     whole = "all phases"
@@ -34,9 +34,9 @@ def comparison_checks(
     for check in cluster_checks(result, context):
         yield whole, check
     yield whole, family_check(result, context)
-    for phase in phases:
-        model = focused(phase_model(result, phase), context)
-        name = context.name_of(phase) + (", adjusted for the baseline" if model.adjusted else "")
+    for model in (focused(one, context) for one in models):
+        adjusted = ", adjusted for the baseline" if model.adjusted else ""
+        name = context.name_of(model.phase) + adjusted
         for check in test_checks(result, model, context):
             yield name, check
 
@@ -79,21 +79,20 @@ def focused(model: PhaseModel, context: Context) -> PhaseModel:
     return replace(model, pairs=tuple(planned)) if planned else model
 
 
-def comparison_residuals(result: PhaseComparison, phases: tuple[Hashable, ...]) -> pd.DataFrame:
+def comparison_residuals(models: Iterable[PhaseModel]) -> pd.DataFrame:
     """Standardised residuals of every chosen test, for the diagnostic figure."""
     frames = []
-    for phase in phases:
-        model = phase_model(result, phase)
+    for model in models:
         if not model.pairs:
             continue
         fit, whole = model.fit(), model.complete
         frames.append(
             pd.DataFrame(
                 {
-                    "analysis": str(phase),
+                    "analysis": str(model.phase),
                     "participant": whole.participants,
                     "group": [str(model.groups[code]) for code in whole.codes],
-                    "phase": str(phase),
+                    "phase": str(model.phase),
                     "fitted": fit.fitted,
                     "residual": studentised(fit),
                 }

@@ -19,6 +19,7 @@ Floats = NDArray[np.float64]
 
 LARGEST = 8.0
 """Log odds beyond which a rating is as good as separated at a cut."""
+ALIKE = "a term moves all ratings alike (proportional odds)"
 AT_EACH_CUT = 100
 """Outcomes drawn from the model, each fitted anew at every cut."""
 
@@ -45,7 +46,7 @@ class FamilyAudit:
         yield self._bound()
         if self.fit.family == "ordinal" and len(self.fit.design.categories) > 2:
             yield attempted(
-                "a term moves all ratings alike (proportional odds)",
+                ALIKE,
                 "",
                 self.context.guide("proportional_odds"),
                 self._proportional_odds,
@@ -93,9 +94,6 @@ class FamilyAudit:
         design = self.fit.design
         advice = "Report the effect at each cut beside the common one, or compare mean ratings."
         guide = self.context.guide("proportional_odds")
-        if len(design.random) > 1:
-            words = "Models at each cut are made for a single grouping factor; look at the ratings."
-            return judged("", "", np.nan, guide, words, advice)
         cuts = len(design.categories) - 1
         found = self._at_cuts(self.fit.observed[None])
         draws = self.fit.simulate(AT_EACH_CUT, seed=self.context.seed)
@@ -108,7 +106,7 @@ class FamilyAudit:
             for cut, label in enumerate(design.categories[:-1])
         )
         return judged(
-            "a term moves all ratings alike (proportional odds)",
+            ALIKE,
             "largest difference of an effect between cuts of the scale, in log odds",
             float(gaps[worst]),
             guide,
@@ -121,7 +119,11 @@ class FamilyAudit:
         )
 
     def _at_cuts(self, draws: Floats) -> ManyFits:
-        """Hits above each cut (draws × cuts, rows), one model for each."""
+        """Hits above each cut (draws × cuts, rows), one model for each, by the first factor.
+
+        Outcomes drawn from the model are fitted in the same way, so that what the other factors
+        add is in both.
+        """
         design, part = self.fit.design, self.fit.design.random[0]
         levels = np.arange(len(design.categories) - 1)
         hits = (draws[:, None, :] > levels[:, None]).reshape(-1, draws.shape[1])

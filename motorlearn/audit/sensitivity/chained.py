@@ -33,6 +33,8 @@ def chained_variants(
     van Buuren, S. (2018). Flexible imputation of missing data (2nd ed.), section 4.5.
     https://doi.org/10.1201/9780429492259
     """
+    if imputations and model.unit != "participant":
+        return [Variant(NAME, 0, note=f"not run: the unit is the {model.unit}")]
     wide = _wide(result, model)
     target = str(list(result.recipe.options["phases"]).index(model.phase))
     scores = wide.filter(regex="^s")

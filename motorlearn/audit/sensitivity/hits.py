@@ -10,8 +10,11 @@ NAME = "odds of hits by estimating equations"
 
 
 def hit_variants(result: PhaseComparison, model: PhaseModel) -> list[Variant]:
-    """Odds ratios of hits beside differences of rates; none where the outcome is no rate."""
-    if not model.counted:
+    """Odds ratios of hits beside differences of rates; none where the outcome is no rate.
+
+    Where classes and not people were allocated there is none either.
+    """
+    if not model.counted or model.unit != "participant":
         return []
     try:
         found = marginal_conclusions(result, model)

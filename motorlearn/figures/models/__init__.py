@@ -1,1 +1,1 @@
-"""Fitted ``curves`` of learning, and ``diagnostics`` of an analysis with its variants."""
+"""Fitted ``curves``, means of ``families`` of outcomes, ``diagnostics`` of an analysis."""

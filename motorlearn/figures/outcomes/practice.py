@@ -107,6 +107,7 @@ def practice_curve(
         _axis(axes, places, segments, chosen, tests or {})
         name_y(axes, outcome_label(outcome))
         label_ends(axes, _ends(points, places, levels))
+        _clear_ticks(axes, places)
     return Drawing("practice-curve", figure, given=ax)
 
 
@@ -228,6 +229,10 @@ def _axis(
     if practised:
         first, last = practised[0][0], practised[-1][-1]
         axes.set_xlabel("block of practice", x=_middle(axes, places[first], places[last]))
+
+
+def _clear_ticks(axes: Axes, places: Places) -> None:
+    """Keep the labels of ticks apart; called last, for labels beside make axes narrow."""
     at_tests = [places[key] for key in places if _is_test(key)]
     turn_ticks(axes, at_tests)
     thin_ticks(axes, first=at_tests)

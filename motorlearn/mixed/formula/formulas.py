@@ -1,8 +1,9 @@
 """Which formulas are allowed, checked before anything is built from them.
 
 A formula is read into a syntax tree and written anew from the parts that are on the list: names,
-the operators ``+ - * : ^ ( )``, the functions ``log``, ``sqrt``, ``center``, ``scale`` and ``poly``
-of arithmetic in names and numbers, and ``C`` with a coding. Whatever else it holds is refused, so
+the operators ``+ - * / : ^ ( )``, the functions ``log``, ``sqrt``, ``center``, ``scale``, ``poly``
+and ``I`` of arithmetic in names and numbers, ``bs`` of a name (cubic splines, which join smoothly
+at knots), and ``C`` with a coding. Whatever else it holds is refused, so
 that a formula from a study file can never run code.
 """
 
@@ -17,17 +18,19 @@ import numpy as np
 from motorlearn.exceptions import FormulaError
 
 REMEDY = (
-    "use column names, numbers, + - * : ^ and brackets, log, sqrt, poly, center, scale, and "
+    "use column names, numbers, + - * / : ^ and brackets, log, sqrt, poly, center, scale, I, bs "
+    "(splines, such as bs(block, df=4)), and "
     "C(name), C(name, Treatment('level')) or C(name, Sum); a column whose name has blanks, dots "
     "or hyphens, or is a word of Python such as class, stands in backticks: `reaction time`"
 )
 _TRANSFORMS = ("log", "sqrt", "center", "scale")
 # Python has no operator that binds as ":" does; a power whose exponent is not a number stands in.
-_OPERATORS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Pow: ":"}
+_OPERATORS = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Pow: ":", ast.Div: "/"}
 _ARITHMETIC = {ast.Add: "+", ast.Sub: "-", ast.Mult: "*", ast.Div: "/"}
 _ALIAS = "quoted_"
-_STATEFUL = ("center(", "scale(", "poly(")
-_RESERVED = ("C", "Treatment", "Sum", *_TRANSFORMS, "poly")
+MOST_SPLINES = 12
+_STATEFUL = ("center(", "scale(", "poly(", "bs(")
+_RESERVED = ("C", "Treatment", "Sum", *_TRANSFORMS, "poly", "bs", "I")
 
 
 @dataclass(frozen=True)
@@ -285,6 +288,15 @@ def _call(
             return f"{name}({_arithmetic(inside, names, text)})"
         case "poly", [inside, ast.Constant(value=int(degree))], [] if 1 <= degree <= 6:
             return f"poly({_arithmetic(inside, names, text)}, {degree})"
+        case "I", [inside], []:
+            return f"I({_arithmetic(inside, names, text)})"
+        case "bs", [ast.Name(id=column)], [
+            ast.keyword(arg="df", value=ast.Constant(value=int(df)))
+        ]:
+            if not 3 <= df <= MOST_SPLINES:
+                raise _refuse(text, f"bs({unalias(column)}, df={df})")
+            names.append(column)
+            return f"bs({column}, df={df})"
         case "C", [ast.Name(id=column)], []:
             names.append(column)
             return f"C({column})"
@@ -330,6 +342,8 @@ def _arithmetic(node: ast.expr, names: list[str], text: str) -> str:
         case ast.BinOp(left=left, op=op, right=right) if type(op) in _ARITHMETIC:
             sign = _ARITHMETIC[type(op)]
             return f"({_arithmetic(left, names, text)} {sign} {_arithmetic(right, names, text)})"
+        case ast.BinOp(left=left, op=ast.Pow(), right=ast.Constant(value=2 | 3 | 4 as power)):
+            return f"({_arithmetic(left, names, text)} ** {power})"
         case ast.Call(func=ast.Name(id="log" | "sqrt" as function), args=[inside], keywords=[]):
             return f"{function}({_arithmetic(inside, names, text)})"
     raise _refuse(text, ast.unparse(node).replace("**", ":"))
@@ -353,4 +367,10 @@ def _value(node: ast.expr, columns: Mapping[str, np.ndarray]) -> np.ndarray:
     raise _refuse("outcome", ast.dump(node))
 
 
-_APPLY = {ast.Add: np.add, ast.Sub: np.subtract, ast.Mult: np.multiply, ast.Div: np.divide}
+_APPLY = {
+    ast.Add: np.add,
+    ast.Sub: np.subtract,
+    ast.Mult: np.multiply,
+    ast.Div: np.divide,
+    ast.Pow: np.power,
+}

@@ -50,6 +50,7 @@ class MatrixPlan:
         frame: dict[str, Any] = {alias(name): table[name].to_numpy(float) for name in self.means}
         for name, levels in self.levels.items():
             frame[alias(name)] = as_category(table[name], levels, name)
+        self._refuse_beyond_splines(frame)
         matrix = formulaic.Formula(self.terms).get_model_matrix(
             pd.DataFrame(frame, index=table.index),
             context={},
@@ -57,6 +58,21 @@ class MatrixPlan:
             na_action="raise",
         )
         return np.asarray(matrix, dtype=float)
+
+    def _refuse_beyond_splines(self, frame: Mapping[str, Any]) -> None:
+        """Splines end where the data do."""
+        for key, learned in self.state.items():
+            if not key.startswith("bs("):
+                continue
+            name = key[3:].split(",")[0]
+            low, high = learned["lower_bound"], learned["upper_bound"]
+            beyond = (frame[name] < low) | (frame[name] > high)
+            if beyond.any():
+                raise InputError(
+                    f"splines of {unalias(name)!r} end where the data end, at {low:g} and {high:g}",
+                    np.unique(frame[name][beyond])[:5],
+                    "ask for places in between, or use poly(name, 2)",
+                )
 
     def parts(self) -> dict[str, tuple[tuple[str, Any], ...]]:
         """Factors of each column with their level, None for a number; of plain columns only."""
@@ -197,7 +213,7 @@ def _refuse_arithmetic_on_categories(
             raise FormulaError(
                 "a column stands both inside and outside C", [name], "use it one way only"
             )
-    for function in ("log(", "sqrt(", "center(", "scale(", "poly("):
+    for function in ("log(", "sqrt(", "center(", "scale(", "poly(", "bs(", "I("):
         for part in formula.terms.split(function)[1:]:
             inside = part.split(")")[0].replace("(", " ").replace(",", " ").split()
             words = [unalias(word) for word in inside if unalias(word) in levels]

@@ -91,6 +91,12 @@ def joint_tests(plan: MatrixPlan, beta: Array, inference: Inference, kind: int =
 
 def type_three(plan: MatrixPlan) -> dict[str, Array]:
     """Rows (m, p) that are zero times β under the type III hypothesis of each term."""
+    if any(key.startswith("bs(") for key in plan.state):
+        raise InputError(
+            "type III is not made for models with splines",
+            [key for key in plan.state if key.startswith("bs(")],
+            "use type=2, or test() for a single term",
+        )
     grid = _grid(plan)
     x = plan.apply(grid)
     middle = plan.apply(grid.assign(**plan.means).head(1))[0]

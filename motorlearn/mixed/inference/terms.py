@@ -11,7 +11,7 @@ from motorlearn.mixed.formula.matrices import MatrixPlan
 from motorlearn.mixed.inference.degrees_of_freedom import FTest
 
 _CODED = re.compile(r"C\((.+?)(?:, contr\.(\w+)(?:\((.*)\))?)?\)$")
-_AVERAGED = ("center(", "scale(", "poly(")
+_AVERAGED = ("center(", "scale(", "poly(", "bs(")
 
 
 @dataclass(frozen=True)

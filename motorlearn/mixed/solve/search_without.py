@@ -1,5 +1,7 @@
 """A linear mixed model without each level of its one grouping factor, all searched side by side."""
 
+from typing import Any, cast
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -41,12 +43,13 @@ class WithoutEach(LinearOneFactor):
         self.xy = sums.xy[0] - np.add.reduceat(weighted * cells.y[:, None], starts)[left]
         square = cells.weight * cells.y**2 + cells.within_cell
         self.yy = sums.yy[0] - np.add.reduceat(square, starts)[left]
-        self.df = self.df - np.add.reduceat(cells.rows, starts)[left]
+        self.own_df: Array = whole.df - np.add.reduceat(cells.rows, starts)[left]
+        self.df = cast(Any, self.own_df)
 
     def replicates(self, which: Index) -> Replicates:
         """Sums of all rows less those of the group that each replicate goes without."""
         zy = np.repeat(self.sums.zy, len(which), axis=1)
-        parts = self.xx[which], self.xy[which], self.yy[which], self.df[which]
+        parts = self.xx[which], self.xy[which], self.yy[which], self.own_df[which]
         return Replicates(zy, *parts, self.left[which])
 
 

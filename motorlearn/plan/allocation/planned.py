@@ -19,6 +19,9 @@ from motorlearn.plan.allocation.assignment import exact_blocks
 from motorlearn.plan.allocation.enrolled import checked_people
 from motorlearn.plan.arguments import seed_number
 
+SEQUENCE_JOIN = " then "
+"""Between the conditions in the name of the order in which a person meets them."""
+
 _METHODS = {"blocks": "blocks", "cluster": "blocks", "minimisation": "minimisation"}
 
 
@@ -73,11 +76,16 @@ def allocate_plan(
         )
     used = way.seed if seed is None else seed
     sizes = [group.size for group in design.groups]
-    listed_people = _numbered(design, sizes) if people is None else people
     ratio = dict(zip(design.group_names, group_ratio(sizes), strict=True))
+    if design.within is not None:
+        # Each person meets every group: orders are drawn, and a group's size is that of all.
+        sizes = sizes[:1]
+        ratio = {SEQUENCE_JOIN.join(order): 1 for order in design.sequences}
+    listed_people = _numbered(design, sizes) if people is None else people
     cluster = None if way.method != "cluster" and way.unit == "participant" else way.unit
     full = len(listed_people) == sum(size or 0 for size in sizes)
-    if full and way.method == "blocks" and not way.strata and cluster is None:
+    plain = way.method == "blocks" and not way.strata and cluster is None
+    if full and plain and design.within is None:
         drawn = _exact(design, listed_people, ratio, used)
     else:
         drawn = allocate(

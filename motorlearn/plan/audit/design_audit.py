@@ -10,12 +10,14 @@ from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.audit import (
     finds,
     holes_of_comparison,
+    holes_of_conditions,
     holes_of_conduct,
     holes_of_groups,
     holes_of_tests,
     holes_of_timing,
 )
 from motorlearn.plan.audit.hole import Hole
+from motorlearn.plan.audit.holes_of_single_cases import of_single_case
 from motorlearn.plan.power.prior_effects import age_notes, orders_compared
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
@@ -25,6 +27,7 @@ RULES = (
     *holes_of_timing.RULES,
     *holes_of_comparison.RULES,
     *holes_of_groups.RULES,
+    *holes_of_conditions.RULES,
     *finds.RULES,
     *holes_of_conduct.RULES,
 )
@@ -118,7 +121,7 @@ def audit_design(design: Design) -> DesignAudit:
     ['no pretest', 'no delayed test', 'one group']
     """
     design = a_plan(design)
-    holes = [hole for rule in RULES for hole in rule(design)]
+    holes = of_single_case(design, [hole for rule in RULES for hole in rule(design)])
     ranked = sorted(holes, key=lambda hole: hole.grade != "act")
     table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")
     found = finds.finds(design)

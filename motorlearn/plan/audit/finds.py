@@ -20,6 +20,7 @@ from motorlearn.plan.power.class_means import (
 from motorlearn.plan.power.effects import smallest_of_interest
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
+from motorlearn.plan.power.within_people import detectable_within, within_power
 
 WANTED = 0.8
 _LITTLE = 0.5
@@ -97,6 +98,8 @@ def finds(design: Design) -> Finds | None:
         plan = scenario(design)
     except InputError:
         return None
+    if plan.within:
+        return _of_differences(design, plan, sizes[0] or 0)
     if plan.clustered:
         return _of_classes(design, plan, [size or 0 for size in sizes])
     return _row(design, plan, [size or 0 for size in sizes])
@@ -149,6 +152,27 @@ def _of_classes(design: Design, plan: Scenario, sizes: list[int]) -> Finds | Non
         reliability=plan.reliability(plan.primary),
         reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
         correlation=correlation_of_means(plan, size) if plan.baseline >= 0 else np.nan,
+    )
+
+
+def _of_differences(design: Design, plan: Scenario, people: int) -> Finds | None:
+    """What a comparison within people can find, by the t test of their differences."""
+    if plan.aim != "difference":
+        return None
+    left = people * (1 - plan.assumed.attrition)
+    effect = smallest_of_interest(design, plan)
+    detectable = detectable_within(plan, left, WANTED)
+    return Finds(
+        outcome=plan.outcome,
+        phase=plan.phases[plan.primary],
+        n=digits.whole(left),
+        smallest_effect=effect,
+        power=within_power(plan, plan.to_d(effect), left) if effect == effect else np.nan,
+        detectable=plan.from_d(detectable) if detectable == detectable else np.nan,
+        unit=plan.unit,
+        reliability=plan.reliability(plan.primary),
+        reliability_baseline=plan.reliability(plan.baseline) if plan.baseline >= 0 else np.nan,
+        correlation=plan.score_correlation() if plan.baseline >= 0 else np.nan,
     )
 
 

@@ -10,6 +10,7 @@ from motorlearn.plan.power.hit_models import fit_hits
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.score_models import fit_scores
 from motorlearn.plan.power.simulated_scores import Batch
+from motorlearn.plan.power.within_people import analysed_within
 
 
 @dataclass(frozen=True)
@@ -53,6 +54,9 @@ def _tested(plan: Scenario, batch: Batch) -> Tested:
     if plan.model == "paired":
         return _paired(y - x)
     groups = batch.groups
+    if plan.within:
+        paired = analysed_within(plan, y, x, groups)
+        return Tested(paired.estimate, paired.std_error, paired.df, paired.p)
     if plan.clustered:
         y, x, groups = _cluster_means(y, x, batch)
     # Without a baseline the house compares by Welch's t.

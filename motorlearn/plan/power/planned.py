@@ -9,6 +9,7 @@ import numpy as np
 from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.power.scenario import Aim, Scenario
+from motorlearn.plan.power.within_people import check_within_people
 from motorlearn.plan.timetable import Event, timetable
 
 HIT_OUTCOMES: Final = ("hit", "hits", "hit_rate")
@@ -76,6 +77,7 @@ def scenario(
             aim=primary.aim,
             bound=_bound(design, primary.aim, chosen),
             clustered=_clustered(design, assumed, chosen, notes),
+            within=_within(design, assumed, notes),
             warnings=tuple(notes),
         ),
     )
@@ -91,6 +93,8 @@ def _check_assumptions(assumptions: object) -> None:
 
 
 def _bound_in_scores(design: Design, plan: Scenario) -> Scenario:
+    if plan.within:
+        check_within_people(plan)
     in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
     return replace(plan, bound=plan.from_d(plan.bound)) if in_sd else plan
 
@@ -228,6 +232,19 @@ def _clustered(design: Design, assumed: Assumptions, model: str, notes: list[str
     if model != "ancova":
         raise InputError("power with clusters is computed for cluster means", [model], "use ancova")
     notes.append("Clusters are allocated: their means are analysed, and n counts participants.")
+    return True
+
+
+def _within(design: Design, assumed: Assumptions, notes: list[str]) -> bool:
+    if design.within is None:
+        return False
+    if assumed.condition_correlation is None:
+        raise InputError(
+            "people meet every condition, but assumptions.condition_correlation is missing",
+            None,
+            "give the correlation of people's true scores under two conditions",
+        )
+    notes.append("People meet both conditions: their differences are analysed, n counts people.")
     return True
 
 

@@ -5,6 +5,7 @@ from concurrent.futures import Executor
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.design import Assumptions, Design
@@ -238,6 +239,8 @@ def _check_sizes(plan: Scenario, sizes: Sequence[int]) -> None:
         units = plan.sizes(n)
         if plan.clustered:
             units = -(-units // (plan.assumed.cluster_size or 1))
+        if plan.within:
+            units = np.array([n // 2, n - n // 2])
         spare = units.sum() - len(units) - (plan.model != "paired" and plan.baseline >= 0)
         if units.min() < 2 or spare < 1:
             what = "clusters" if plan.clustered else "people"

@@ -58,6 +58,8 @@ class Scenario:
         Smallest effect of interest, against which equivalence is shown; NaN where none is needed.
     clustered : bool
         Whether clusters are allocated, and their means analysed.
+    within : bool
+        Whether each person meets every group.
     warnings : tuple of str
         What was assumed because the plan does not say it.
     """
@@ -83,12 +85,18 @@ class Scenario:
     aim: Aim = "difference"
     bound: float = math.nan
     clustered: bool = False
+    within: bool = False
     warnings: tuple[str, ...] = ()
 
     @property
     def first(self) -> int:
         """Number of the group that carries the effect."""
         return int(np.argmax(self.contrast))
+
+    @property
+    def condition_correlation(self) -> float:
+        """Correlation of people's true scores between conditions within people."""
+        return self.assumed.condition_correlation or 0.0
 
     @property
     def trials(self) -> int:

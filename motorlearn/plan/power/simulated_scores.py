@@ -8,6 +8,7 @@ from scipy import special
 from motorlearn.exceptions import InputError
 from motorlearn.plan.power.latent import log_odds_of
 from motorlearn.plan.power.scenario import Scenario
+from motorlearn.plan.power.within_people import correlated
 from motorlearn.vocabulary import DELAYED_PHASES
 
 
@@ -71,7 +72,11 @@ def draw_batch(
     else:
         scores = _observed(plan, tests, true + shifts, rng)
     late = np.array([test >= plan.primary or _is_delayed(plan, test) for test in tests])
-    gone = rng.random((studies, len(groups), 1)) < _leaving(plan, tests, scores)
+    chance = rng.random((studies, len(groups), 1))
+    if plan.within:
+        # Who leaves, leaves every condition.
+        chance = np.tile(chance[:, groups == 0], (1, int(groups.max()) + 1, 1))
+    gone = chance < _leaving(plan, tests, scores)
     scores = np.where(gone & late, np.nan, scores)
     baseline = tests.index(plan.baseline) if plan.baseline >= 0 else -1
     attempts = np.array([plan.trials_at[test] for test in tests], dtype=float)
@@ -126,6 +131,8 @@ def _true_scores(
     shape = (studies, len(groups), len(tests))
     lasting = np.sqrt(a.stability) * rng.standard_normal((*shape[:2], 1))
     away = lasting + np.sqrt(1 - a.stability) * rng.standard_normal(shape)
+    if plan.within:
+        away = correlated(away, groups, plan, rng)
     spread = a.between_sd
     mean = np.array([plan.latent_mean(test) for test in tests])
     if not plan.clustered:

@@ -16,6 +16,7 @@ from motorlearn.plan.power.closed_form import noncentral_power, t_power
 from motorlearn.plan.power.effects import Effect
 from motorlearn.plan.power.grid import Cell
 from motorlearn.plan.power.scenario import Scenario
+from motorlearn.plan.power.within_people import within_power
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
 
@@ -59,6 +60,9 @@ def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
     plain = plan.model in ("ancova", "paired") and plan.aim == "difference"
     if not plain or (plan.counts and (plan.effect == "ratio" or plan.clustered)):
         return np.nan
+    if plan.within:
+        left = cell.n * (1 - plan.assumed.attrition)
+        return within_power(plan, plan.to_d(effect.value), left, alpha=alpha)
     if plan.clustered:
         return _of_class_means(cell, effect, alpha)
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0

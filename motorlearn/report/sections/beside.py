@@ -14,6 +14,7 @@ from motorlearn.figures import outcome_label
 from motorlearn.figures.drawing.style import Drawing
 from motorlearn.figures.models.curves import individual_fits, parameter_forest
 from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
+from motorlearn.figures.models.families import modelled_means
 from motorlearn.figures.technique.agreement import bland_altman, rater_drift
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
@@ -21,6 +22,7 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
+from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
 from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
@@ -141,16 +143,16 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
 
 
 def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
-    ratio = found.analysis.first.effect == "ratio" and result.family != "binomial"
-    logs = result.family == "binomial" or ratio
+    ratio = found.analysis.first.effect == "ratio" and result.family == "gaussian"
+    logs = result.family != "gaussian" or ratio
     places = 3 if logs else found.outcomes[0].voice.decimals + 1
     fixed, variances = (
         _in_words(_to_places(_named(table, "mixed"), places), result, found)
         for table in result.tables()[:2]
     )
-    scale = "the log odds of a hit" if result.family == "binomial" else "the outcome's own scale"
-    if ratio:
-        scale = "the log scale, on which differences are ratios"
+    scale = scale_of_model(result, ratio)
+    if why_this_model(result):
+        yield Text(why_this_model(result))
     yield Text(
         "Beside the comparison of participants' means, a mixed model of all trials at baseline and "
         "primary test lets people differ at random at each test, because people and not trials "
@@ -160,6 +162,12 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     )
     yield fixed
     yield variances
+    if why_this_model(result):
+        label = outcome_label(found.outcomes[0].outcome)
+        draw = if_possible(
+            lambda: found.kept.draw(modelled_means, result, by=("group", "test"), label=label)
+        )
+        yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained
     yield from _doubts_of_model(found.analysis.mixed_audit, found)

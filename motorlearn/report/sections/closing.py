@@ -10,6 +10,8 @@ from motorlearn.plan import compare_with_plan
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
+from motorlearn.report.sections.exclusions import exclusion_blocks
+from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -24,6 +26,7 @@ Block = Heading | Text | Drawing | Table
 def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing, on deviations and on limitations."""
     yield from _missing(found)
+    yield from exclusion_blocks(found.study)
     yield from _deviations(found)
     yield from _limitations(found)
 
@@ -86,7 +89,7 @@ def _limitations(found: StudyView) -> Iterator[Block]:
         if not isinstance(entry.comparison, Refused):
             limits += entry.comparison.limits
     said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
-    yield from (Text(text, "item") for text in said)
+    yield from (Text(text, "item") for text in [*single_case_limits(found), *said])
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"
     )

@@ -45,7 +45,7 @@ def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
     )
     return worded(
         drawing,
-        captions.missing_words(found.analysis.people.presence, len(found.analysis.people.roster)),
+        captions.missing_words(found.analysis.people.presence, found.analysis.people.count),
     )
 
 

@@ -6,6 +6,7 @@ import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.compare.clusters import CLUSTER
+from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
 from motorlearn.tables import Column, Table
@@ -59,6 +60,20 @@ def clusters_table(entry: OutcomeView) -> Table:
     )
     name = f"clusters-{slug(entry.outcome.name)}"
     return CLUSTER.table(name, "What it costs that whole classes were allocated", named, notes)
+
+
+def periods_table(entry: OutcomeView) -> Table:
+    """Differences between periods, and between the orders in which people met the conditions."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    rows = entry.comparison.periods
+    named = rows.assign(phase=[entry.voice.short(str(phase)) for phase in rows["phase"]])
+    notes = (
+        "Sequence (carry-over): difference of people's means over the conditions between the "
+        "orders in which they met them. It holds what people of these orders differ in anyway, its "
+        "test is weak, and it chose no analysis.",
+    )
+    name = f"periods-{slug(entry.outcome.name)}"
+    return PERIODS.table(name, "Periods, and what an order leaves behind", named, notes)
 
 
 def contrasts_table(entry: OutcomeView, name: str, title: str, adjusted: bool) -> Table:

@@ -10,6 +10,13 @@ from motorlearn.report.sections import exhibits, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.methods_of_plan import method_sections
+from motorlearn.report.sections.questionnaires import questionnaire_sections
+from motorlearn.report.sections.single_case import (
+    is_single_case,
+    single_case_blocks,
+    single_case_sentences,
+)
+from motorlearn.report.sections.spread_of_scores import spread_of_scores
 from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
@@ -43,6 +50,7 @@ def compose(
     blocks += _results(found)
     for entry in found.outcomes[1:]:
         blocks += _secondary(found, entry)
+    blocks += [*questionnaire_sections(found)]
     blocks += [*technique_sections(found), *side_sections(found), *closing_sections(found)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += appendix(found, sections)
@@ -72,6 +80,8 @@ def _summary(found: StudyView) -> Iterator[Block]:
 
 def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     """The primary comparison, or the closest thing the design allows."""
+    if is_single_case(found):
+        return single_case_sentences(found, entry)
     if isinstance(entry.comparison, Refused):
         return [f"The comparison was not computed: {entry.comparison.reason}"]
     row = primary_contrast(found, entry)
@@ -122,8 +132,12 @@ def _participants(found: StudyView) -> Iterator[Block]:
     yield Text(
         f"{who} ".lstrip()
         + method.participants_paragraph(found.design, found.analysis.allocated)
-        + " {fig:participant-flow} shows how many reached each part of the study; "
-        "{tab:participants} describes the groups."
+        + (
+            " {tab:participants} describes them."
+            if is_single_case(found)
+            else " {fig:participant-flow} shows how many reached each part of the study; "
+            "{tab:participants} describes the groups."
+        )
     )
     approval = found.design.study.ethics_approval
     yield Text(
@@ -133,7 +147,8 @@ def _participants(found: StudyView) -> Iterator[Block]:
         + " and how the number of participants was decided.",
         "author",
     )
-    yield exhibits.flow_figure(found)
+    if not is_single_case(found):
+        yield exhibits.flow_figure(found)
     yield study_tables.participants_table(found)
 
 
@@ -151,6 +166,10 @@ def _results(found: StudyView) -> Iterator[Block]:
     entry = found.outcomes[0]
     declared = found.design.primary is not None
     yield Heading("Results")
+    if is_single_case(found):
+        yield Heading("Conditions compared within each case", 2)
+        yield from single_case_blocks(found, entry)
+        return
     yield Heading("Primary comparison" if declared else "Comparison of tests", 2)
     if isinstance(entry.comparison, Refused):
         yield Text(f"Not computed: {entry.comparison.reason}", "caution")
@@ -183,6 +202,7 @@ def _compared(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     if len(found.groups) > 1:
         yield from _estimated(found, entry, stage)
         yield from _between(found, entry, stage)
+    yield from spread_of_scores(found, entry, stage)
     yield Text(f"{{tab:means-{name}}} holds the scores of every test and group.")
     yield outcome_tables.descriptives_table(entry)
 
@@ -212,6 +232,9 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     if forest is not None:
         yield forest
     yield outcome_tables.contrasts_table(entry, f"contrasts-{name}", title, adjusted)
+    if len(comparison.periods):
+        yield Text(f"{{tab:periods-{name}}} holds what the periods and their order did.")
+        yield outcome_tables.periods_table(entry)
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
         yield outcome_tables.adjusted_table(entry)
@@ -247,8 +270,9 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
             how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
             said.append(
-                "Whether groups changed differently over all parts of the study is asked by the "
-                f"group-by-test interaction of the mixed analysis of variance: "
+                f"Whether {voice.several} changed differently over all parts of the study is asked "
+                f"by the {voice.several[:-1]}-by-test interaction of the "
+                f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
                 f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
             )
@@ -307,6 +331,9 @@ def _secondary(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         "This outcome was not declared primary; its p values are not corrected for the number of "
         "outcomes, and its results explore."
     )
+    if is_single_case(found):
+        yield from single_case_blocks(found, entry)
+        return
     if isinstance(entry.comparison, Refused):
         yield Text(f"Not computed: {entry.comparison.reason}", "caution")
     else:

@@ -56,6 +56,8 @@ def _start_note(design: Design) -> str:
     """What may be said about groups at the start."""
     if len(design.groups) == 1:
         return "One group: it is described and compared with nobody."
+    if design.within is not None:
+        return "The same people stand under every condition."
     if design.allocation.method == "none":
         return "Groups are described, not tested; they were not allocated, so they may differ."
     return "Groups are described, not tested: any difference arose by allocation."

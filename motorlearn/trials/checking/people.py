@@ -14,7 +14,7 @@ from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 def check_people(people: Sheet, design: Design) -> pd.DataFrame:
     """Check the file of participants by itself and against the plan."""
     found = [_listed_once(people)]
-    if people.has("group"):
+    if people.has("group") and design.within is None:
         found.append(
             unknown_labels(
                 people,
@@ -38,7 +38,9 @@ def check_people(people: Sheet, design: Design) -> pd.DataFrame:
     return gather(found)
 
 
-def check_same_people(trials: Sheet, people: Sheet, *, source: str = "") -> pd.DataFrame:
+def check_same_people(
+    trials: Sheet, people: Sheet, *, source: str = "", within: bool = False
+) -> pd.DataFrame:
     """Check that trials (or ratings) belong to listed participants, in their group."""
     listed = set(people.table["participant"].dropna())
     plain: dict[str, list[str]] = {}
@@ -57,7 +59,9 @@ def check_same_people(trials: Sheet, people: Sheet, *, source: str = "") -> pd.D
         )
     ]
     if source != "ratings":
-        found += [_without_trials(trials, people), _groups_agree(trials, people)]
+        found.append(_without_trials(trials, people))
+    if source != "ratings" and not within:
+        found.append(_groups_agree(trials, people))
     return gather(found)
 
 

@@ -1,0 +1,137 @@
+"""Rates where nothing is there: classes that were allocated, and conditions within people.
+
+``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
+by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted.
+"""
+
+import sys
+
+import numpy as np
+import pandas as pd
+from scipy import stats
+
+import motorlearn as ml
+from motorlearn.compare.clusters import icc_limits
+from motorlearn.linear.batch import ancova_batch
+
+
+def say(*parts):
+    sys.stdout.write(" ".join(map(str, parts)) + "\n")
+    sys.stdout.flush()
+
+
+def of_classes(simulations, classes, icc):
+    """Class means of 8 to 30 people at a pretest and a test; people of one class resemble."""
+    rng = np.random.default_rng([classes, int(100 * icc)])
+    shape = (simulations, 2 * classes)
+    size = rng.integers(8, 31, shape)
+    codes = np.arange(2 * classes) % 2
+
+    def part(share):
+        return rng.standard_normal(shape) * np.sqrt(share * (1 - icc) / size)
+
+    shared, own = np.sqrt(icc) * rng.standard_normal(shape), part(0.6)
+    x, y = shared + own + part(0.4), shared + own + part(0.4)
+    plain, adjusted = ancova_batch(y, codes), ancova_batch(y, codes, x)
+    df = 2 * classes - 2, size.sum(axis=1) - 2 * classes
+    inside = (1 - icc) * rng.chisquare(df[1])
+    weights = [np.where(codes == code, size, 0) for code in (0, 1)]
+    means = [(w * y).sum(axis=1) / w.sum(axis=1) for w in weights]
+    between = sum((w * (y - m[:, None]) ** 2).sum(axis=1) for w, m in zip(weights, means))
+    n0 = sum(w.sum(axis=1) - (w**2).sum(axis=1) / w.sum(axis=1) for w in weights) / df[0]
+    low, high = icc_limits(between / df[0] / (inside / df[1]), df, n0)
+    people = size.sum(axis=1) - 2
+    error = np.sqrt((between + inside) / people * sum(1 / w.sum(axis=1) for w in weights))
+    p = 2 * stats.t.sf(np.abs(means[1] - means[0]) / error, people)
+    return {
+        "class means": np.mean(plain.p < 0.05), "adjusted": np.mean(adjusted.p < 0.05),
+        "people": np.mean(p < 0.05), "ICC in its interval": np.mean((low <= icc) & (icc <= high)),
+    }  # fmt: skip
+
+
+def within_people(simulations, people, missed):
+    """Two conditions without a difference in two periods with one; some miss the second period."""
+    rng = np.random.default_rng([people, int(100 * missed)])
+    order = np.arange(people) % 2
+    own = rng.normal(0, 4, (simulations, people))
+
+    def scores():
+        first, second = (own + rng.normal(0, 2.5, own.shape) - 4 * place for place in (1, 2))
+        second = np.where(gone, np.nan, second)
+        return np.where(order, second - first, first - second), first + second
+
+    gone = rng.random(own.shape) < missed
+    (x, _), (y, total) = scores(), scores()
+    turn = 1 - 2 * order
+    plain = ancova_batch(y * turn, order, weights=[0.5, -0.5])
+    adjusted = ancova_batch(y * turn, order, x * turn, weights=[0.5, -0.5])
+    carried = ancova_batch(total, order)
+    # The two-stage procedure: the first period alone where the sequences differ at 10 %.
+    alone = ancova_batch((total + np.where(order, -y, y)) / 2, order)
+    gated = np.where(carried.p < 0.1, alone.p, plain.p)
+    return {
+        "differences": np.mean(plain.p < 0.05), "adjusted": np.mean(adjusted.p < 0.05),
+        "carry-over": np.mean(carried.p < 0.05), "gated by carry-over": np.mean(gated < 0.05),
+    }  # fmt: skip
+
+
+def fitted(simulations):
+    """The mixed routes, through ``compare_phases``."""
+    for people, missed in ((8, 0.2), (12, 0.2), (24, 0.2)):
+        rng = np.random.default_rng(people)
+        p = [_crossover(rng, people, missed) for _ in range(simulations)]
+        say("within people, mixed", people, missed, np.mean(np.array(p) < 0.05))
+    for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.2)):
+        rng = np.random.default_rng([classes, int(100 * icc)])
+        p = [_classes(rng, classes, icc) for _ in range(simulations)]
+        say("classes, mixed", classes, icc, np.mean(np.array(p) < 0.05))
+
+
+def _crossover(rng, people, missed):
+    rows = []
+    for person in range(people):
+        own, order = rng.normal(0, 4), ("blocked", "random")[:: 1 if person % 2 else -1]
+        for period, condition in enumerate(order, start=1):
+            if period == 1 or rng.random() >= missed:
+                error = 38 + own - 4 * period + rng.normal(0, 2.5)
+                rows.append((f"P{person:02d}", condition, period, "retention", error))
+    names = ["participant", "condition", "period", "phase", "radial_error"]
+    found = ml.compare_phases(
+        pd.DataFrame(rows, columns=names), "radial_error", group=None, within="condition",
+        period="period", route="mixed",
+    )  # fmt: skip
+    return found.mixed["p"].iloc[0]
+
+
+def _classes(rng, classes, icc):
+    size = rng.integers(8, 31, 2 * classes)
+    member = np.repeat(np.arange(2 * classes), size)
+    shared = np.sqrt(icc) * rng.standard_normal(2 * classes)[member]
+    table = pd.DataFrame(
+        {
+            "class": member,
+            "participant": np.arange(len(member)),
+            "group": np.array(["blocked", "random"])[member % 2],
+            "phase": "retention",
+            "radial_error": shared + np.sqrt(1 - icc) * rng.standard_normal(len(member)),
+        }
+    )
+    found = ml.compare_phases(table, "radial_error", group="group", unit="class", route="mixed")
+    return found.mixed["p"].iloc[0]
+
+
+def main(arguments):
+    if arguments[:1] == ["mixed"]:
+        fitted(int(arguments[1]))
+        return
+    simulations = int(arguments[0]) if arguments else 5000
+    for classes in (3, 4, 6, 10):
+        for icc in (0.05, 0.2):
+            say("classes", classes, icc, of_classes(simulations, classes, icc))
+    for people in (8, 12, 24):
+        for missed in (0.0, 0.2):
+            say("within people", people, missed, within_people(simulations, people, missed))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,71 @@
+"""The plan says what an outcome is, and the mixed model of trials follows."""
+
+import numpy as np
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import DesignError
+from motorlearn.mixed import MixedFit
+from motorlearn.results import Refused
+from tests.gallery import studies
+from tests.gallery.studies import PARTS, plan, study, trials, written
+
+
+def rated_study(kind="rating"):
+    """Technique rated 0 to 2 in every trial of the tests; events and times beside it."""
+    parts = [part for part in PARTS if part[0] != "acquisition"]
+    table = trials(24, parts, seed=5, effect=-0.3)
+    near = table["radial_error"]
+    table["score"] = (near < 22).astype(int) + (near < 11)
+    table["catches"] = np.floor(near / 9).astype(int)
+    name = {"rating": "score", "count": "catches", "time": "time"}[kind]
+    content = plan({"name": name, "better": "higher", "kind": kind}, practice=None)
+    return study(content, table, name) if kind == "time" else study(content, table, "none")
+
+
+FAMILIES = {"rating": "ordinal", "count": "negative-binomial", "time": "lognormal"}
+SAID = {
+    "rating": "one of ordered categories (cumulative logit)",
+    "count": "the model is negative binomial",
+    "time": "one of its logarithm",
+}
+
+
+@pytest.fixture(scope="module", params=FAMILIES)
+def analysed(request):
+    return request.param, ml.analyse_study(rated_study(request.param))
+
+
+def test_the_kind_chooses_the_model(analysed):
+    kind, found = analysed
+    assert isinstance(found.mixed, MixedFit) and found.mixed.family == FAMILIES[kind]
+    assert found.mixed.converged and not isinstance(found.mixed_audit, Refused)
+    rows = found.mixed_audit.table
+    assert rows["assumption"].str.contains("proportional odds").any() == (kind == "rating")
+
+
+def test_the_report_says_why_and_draws_it(analysed, tmp_path):
+    kind, found = analysed
+    ml.write_report(found, tmp_path / "out")
+    text = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
+    assert SAID[kind] in text
+    assert "modelled-means" in text
+    assert (kind == "rating") == ("the logit of a higher rating" in text)
+
+
+def test_values_that_are_not_of_the_kind_are_told():
+    content = plan({"name": "radial_error", "better": "lower", "kind": "count"})
+    found = ml.analyse_study(study(content, trials(8, PARTS, seed=2), "radial_error"))
+    assert isinstance(found.mixed, Refused)
+    assert "calls 'radial_error' a count" in found.mixed.reason
+    assert "whole number" in found.mixed.reason
+
+
+def test_an_unknown_kind_is_refused_in_a_sentence(tmp_path):
+    folder = studies.write(rated_study(), tmp_path / "s")
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    assert f"kind = {written('rating')}" in text
+    assert ml.read_study(folder).design.outcomes[0].kind == "rating"
+    (folder / "study.toml").write_text(text.replace('"rating"', '"mark"'), encoding="utf-8")
+    with pytest.raises(DesignError, match=r"kind.*mark|mark.*kind"):
+        ml.read_study(folder)

@@ -1,0 +1,37 @@
+"""Figure of what a model of ratings or counts says of each group at each test."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import motorlearn as ml
+from motorlearn.exceptions import InputError
+from motorlearn.figures import canvas, house, modelled_means, texts_cut
+
+
+@pytest.fixture(scope="module")
+def table():
+    rng = np.random.default_rng(2)
+    found = pd.DataFrame({"participant": np.repeat(np.arange(12), 10)})
+    found["group"] = np.where(found["participant"] % 2, "blocked", "random")
+    found["rating"] = rng.integers(0, 3, 120)
+    found["catches"] = rng.poisson(2, 120)
+    return found
+
+
+@pytest.mark.parametrize(("outcome", "family"), [("rating", "ordinal"), ("catches", "poisson")])
+def test_bars_or_means(table, outcome, family):
+    fit = ml.fit_mixed(f"{outcome} ~ group", table, random={"participant": "1"}, family=family)
+    drawing = modelled_means(fit, by=("group", "test"), label="Technique")
+    axes = drawing.axes[0]
+    assert [tick.get_text() for tick in axes.get_yticklabels()] == ["blocked", "random"]
+    assert not texts_cut(drawing.figure) and drawing.alt and drawing.caption
+    if family == "ordinal":
+        ends = [bar.get_x() + bar.get_width() for bar in axes.patches]
+        assert np.isclose(max(ends), 1.0) and len(axes.patches) == 6
+        assert "most often" in drawing.alt
+    with house():
+        _, panels = canvas()
+        assert modelled_means(fit, by="group", label="t", ax=panels[0]).axes[0] is panels[0]
+    with pytest.raises(InputError, match="none of these"):
+        modelled_means(fit, by=("phase",), label="t")
