@@ -184,16 +184,15 @@ def _finished(
     interval, level = options["interval"], options["level"]
     spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
     curve, said = _judged(work, solution, spread)
-    limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
+    ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
+    limits = Limits(ends, level, interval == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
     aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
-        estimates=estimates_frame(
-            work, spread, Limits(limits, level, interval == "profile"), solution, said
-        ),
+        estimates=estimates_frame(work, spread, limits, solution, said),
         sse=_squares(problem, fitted),
         loglik=loglik,
         aicc=float(aicc),
