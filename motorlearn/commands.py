@@ -8,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
-import pandas as pd
 import typer
 
 import motorlearn as ml
@@ -109,29 +108,44 @@ def audit(
     against: Annotated[
         Path | None, typer.Option(help="Page kept before; exits with 1 where numbers differ.")
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Also write the page to sign, as .html or .pdf.")
+    ] = None,
+    long: Annotated[
+        bool, typer.Option("--long", help="Every hole, test, number and checksum.")
+    ] = False,
 ) -> None:
-    """List the holes in a plan and its load; where there are data, put the study on one page."""
+    """List the holes in a plan and its load; where there are data, put the study on one page.
+
+    The page has the primary result, what stays open, who is missing and what was explored.
+    """
     design = ml.read_design(study)
-    if store is not None:
-        ml.trials.refuse_inputs(store, study)
-    typer.echo(str(ml.audit_design(design)))
-    typer.echo("")
-    typer.echo(str(ml.plan.throw_load(design)))
-    if store is None and against is None and not _has_data(study, design):
+    for file in (store, page):
+        if file is not None:
+            ml.trials.refuse_inputs(file, study)
+    recorded = _has_data(study, design)
+    if long or not recorded:
+        typer.echo(f"{ml.audit_design(design)}\n\n{ml.plan.throw_load(design)}\n")
+    if store is None and against is None and page is None and not recorded:
         return
     data = ml.read_study(study)
     if against is not None:
         stored = ml.report.read_page(against)
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+        lines, agrees = ml.report.agreement(ml.report.recompute(data, stored))
+        typer.echo("\n".join(lines))
+        raise typer.Exit(0 if agrees else 1)
     if data.trials.table.empty:
-        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
-    page = ml.report.audit_study(data)
-    typer.echo(f"\n{page}")
+    analysis = ml.analyse_study(data)
+    whole, sheet = ml.report.audit_study(analysis), ml.report.supervisor_page(analysis)
+    typer.echo(str(whole if long else sheet))
     if store is not None:
-        typer.echo(f"Page kept: {_stored(store, page)}")
+        typer.echo(f"Page kept: {_stored(store, whole)}")
+    if page is not None:
+        typer.echo(f"Page to sign: {sheet.write(page)}")
 
 
 def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
@@ -144,18 +158,6 @@ def _has_data(study: Path, design: "ml.Design") -> bool:
     folder = study if study.is_dir() else study.parent
     found: bool = ml.trials.has_data(folder, design)
     return found
-
-
-def _agreement(found: pd.DataFrame) -> int:
-    """Say whether recomputed numbers agree with stored ones; 1 where any differs."""
-    wrong = found[~found["agrees"]]
-    for row in wrong.head(20).itertuples():
-        typer.echo(f"{row.name}: stored {row.stored:.10g}, now {row.now:.10g}")
-    if len(wrong):
-        typer.echo(f"{len(wrong)} of {len(found)} numbers differ from those kept.")
-        return 1
-    typer.echo(f"All {len(found)} numbers agree with those kept.")
-    return 0
 
 
 @app.command()
@@ -296,6 +298,9 @@ def report(
         list[Path], typer.Argument(help="Folder of the study; several for a forest of studies.")
     ],
     out: Annotated[Path, typer.Option(help="Folder for the report; made anew each time.")],
+    short: Annotated[
+        bool, typer.Option("--short", help="Only the first pages, without the appendix.")
+    ] = False,
     outcome: Annotated[str | None, typer.Option(help="Report this outcome only.")] = None,
     decimal_comma: Annotated[
         bool, typer.Option("--decimal-comma", help="Write 0,5 instead of 0.5.")
@@ -307,17 +312,12 @@ def report(
     quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
-    decimal, silent = "," if decimal_comma else ".", quiet or None
+    decimal = "," if decimal_comma else "."
+    how: dict[str, Any] = {"decimal": decimal, "draft": not final, "short": short, "pdf": pdf}
+    how["quiet"] = quiet or None
     if len(study) == 1:
-        page = ml.write_report(
-            ml.read_study(study[0], begun=False),
-            out,
-            outcome=outcome,
-            decimal=decimal,
-            draft=not final,
-            pdf=pdf,
-            quiet=silent,
-        )
+        read = ml.read_study(study[0], begun=False)
+        page = ml.write_report(read, out, outcome=outcome, **how)
     else:
         named = {folder.resolve().name: ml.read_study(folder) for folder in study}
         if len(named) < len(study) or outcome:
@@ -326,8 +326,24 @@ def report(
                 map(str, study),
                 "rename a folder, or leave out --outcome",
             )
-        page = ml.write_reports(named, out, decimal=decimal, draft=not final, pdf=pdf, quiet=silent)
+        page = ml.write_reports(named, out, **how)
     typer.echo(f"Report written: {page}")
+
+
+@app.command()
+def register(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Text to write, .docx or .md.")],
+    simulations: Annotated[
+        int, typer.Option(help="Simulated studies behind the sample size.", **WHOLE)
+    ] = 1000,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
+) -> None:
+    """Write the registration of a plan, and keep the plan so that the report can hold it against
+    what was done."""
+    text, version = ml.report.register_plan(study, out, simulations=simulations, seed=seed)
+    typer.echo(f"Registration written: {text}")
+    typer.echo(f"Plan of {version.date} kept, SHA-256 of study.toml {version.sha256}")
 
 
 @app.command()

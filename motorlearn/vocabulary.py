@@ -66,6 +66,12 @@ TEST_PHASES: Final = ("pretest", "progress", "posttest", "retention", "transfer"
 DELAYED_PHASES: Final = ("retention", "transfer")
 """Tests after a gap without practice: the only ones that can speak about learning."""
 
+SMALL_GROUP: Final = 20
+"""Below this size a group is called small, in plan and report (common practice, no source)."""
+
+SHORTEST_DELAY_DAYS: Final = 0.5
+"""Days after practice from which a test may speak of learning (common practice, no source)."""
+
 PHASE_LABELS: Final = {
     "pretest": "Pretest",
     "acquisition": "Acquisition (practice)",

@@ -22,7 +22,7 @@ from motorlearn.analysis.beside import counted_blocks
 from motorlearn.analysis.generalisability import Generalisability, generalisability
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
-from motorlearn.analysis.people import People
+from motorlearn.analysis.people import People, reasons_of
 from motorlearn.analysis.points import group_points
 from motorlearn.analysis.primary import contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
@@ -48,6 +48,7 @@ __all__ = [
     "group_points",
     "landmark_scores",
     "primary_comparison",
+    "reasons_of",
     "speed_beside",
     "technique_change",
 ]

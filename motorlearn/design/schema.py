@@ -31,7 +31,7 @@ from motorlearn.design.recipe import ImportRecipe
 from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
-from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
 
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
@@ -126,6 +126,15 @@ class Test(Section):
                 "practice 'posttest' and one inside the programme 'progress'"
             )
         return self
+
+    @property
+    def is_delayed(self) -> bool:
+        """Whether it can speak about more than performance: its gap decides, not its name alone.
+
+        Where the plan names no gap the phase is taken at its word.
+        """
+        known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
+        return self.phase in DELAYED_PHASES and known
 
     @property
     def planned_day(self) -> float | None:
@@ -294,7 +303,7 @@ class Design(PlanOfAny):
     @property
     def has_delayed_test(self) -> bool:
         """Whether any test can speak about learning."""
-        return any(test.phase in DELAYED_PHASES for test in self.tests)
+        return any(test.is_delayed for test in self.tests)
 
     def outcome(self, name: str) -> Outcome | None:
         """Find an outcome by name."""

@@ -45,9 +45,10 @@ _WORDS = frozenset(
             "sentences",
             "single_case",
             "standards",
+            "summary",
         ),
-        "report/sections": ("beside", "closing", "results"),
-        "report/writers": ("numbers", "page", "word"),
+        "report/sections": ("beside", "closing", "front", "primary", "results", "secondary"),
+        "report/writers": ("markdown", "numbers", "page", "sheet", "word"),
     }.items()
     for name in names
 )

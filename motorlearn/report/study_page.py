@@ -24,6 +24,7 @@ from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
+from motorlearn.wording.voice import count
 
 TEST_COLUMNS = (
     "outcome",
@@ -349,7 +350,7 @@ def _days(days: float) -> str:
 
 def _problem_counts(study: Study) -> str:
     counts = study.problems["severity"].value_counts() if len(study.problems) else {}
-    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "none"
+    return ", ".join(count(n, str(name)) for name, n in counts.items()) or "none"
 
 
 def _made_of(analysis: StudyAnalysis) -> dict[str, str]:

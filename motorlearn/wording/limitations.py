@@ -7,12 +7,10 @@ import pandas as pd
 
 from motorlearn.compare import Limit
 from motorlearn.design import Design
-from motorlearn.vocabulary import BLOCKS_NUMBERED, DELAYED_PHASES, LEVEL_MAPPED, WHOLE_NUMBERS
+from motorlearn.vocabulary import BLOCKS_NUMBERED, LEVEL_MAPPED, SMALL_GROUP, WHOLE_NUMBERS
 from motorlearn.wording.voice import capitalised, count, listed
 
 _NO_VALUE: Final = ("original file", "column renamed", WHOLE_NUMBERS, BLOCKS_NUMBERED)
-SMALL_GROUP = 15
-"""Below this size a group is called small (rule of thumb, no source)."""
 
 
 def limitations(
@@ -54,7 +52,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
         found.append(
             "Without a pretest, scores after practice have no starting point to be compared with."
         )
-    if not phases & set(DELAYED_PHASES) and "no delayed test" not in said:
+    if not design.has_delayed_test and "no delayed test" not in said:
         found.append(
             "Every test stood inside or straight after the programme, so the scores speak about "
             "performance at that time and about nothing that lasts."
@@ -64,7 +62,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
             "Progress tests inside the programme have recent practice behind them and are not "
             "retention tests."
         )
-    if design.allocation.method == "none" and len(design.groups) > 1:
+    if not design.allocation.by_chance and len(design.groups) > 1:
         found.append(
             "The groups were not allocated at random, so differences between them can have other "
             "causes than the practice schedule."

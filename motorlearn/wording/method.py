@@ -3,7 +3,15 @@
 from collections.abc import Sequence
 from itertools import groupby
 
-from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
+from motorlearn.design import (
+    Design,
+    Group,
+    Outcome,
+    Practice,
+    Test,
+    hits_declared_of,
+    smallest_effect_of,
+)
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
@@ -118,17 +126,13 @@ def _was(names: list[str]) -> str:
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
-    groups = [
-        f"{group.name}: {_SCHEDULES[group.schedule]}"
-        + (f", {group.description}" if group.description else "")
-        for group in design.groups
-    ]
+    groups = [f"{group.name}: {_told(group)}" for group in design.groups]
     text = f"Practice conditions were: {'; '.join(groups)}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
-        said = [*([] if own else [_SCHEDULES[only.schedule]]), *filter(None, [only.description])]
-        text = f"Everybody practised the same: {', '.join(said)}." if said else ""
+        said = only.description if own else _told(only)
+        text = f"Everybody practised the same: {said}." if said else ""
     if design.practice and design.practice_is_shared:
         text += f" Practice took {_dose(design.practice)}."
     elif design.practice:
@@ -137,6 +141,14 @@ def programme_paragraph(design: Design) -> str:
             dose = f"took {_dose(mine)}" if mine else "was none: this group was tested only"
             text += f" Practice of {name} {dose}."
     return text.strip()
+
+
+def _told(group: Group) -> str:
+    """The order of practice; explained in general only where the plan does not describe it."""
+    order = _SCHEDULES[group.schedule]
+    if not group.description:
+        return order
+    return f"{order.partition(' (')[0]}, {group.description}"
 
 
 def _dose(practice: Sequence[Practice]) -> str:

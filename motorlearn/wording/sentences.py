@@ -5,6 +5,7 @@ import math
 import pandas as pd
 
 from motorlearn import digits
+from motorlearn.vocabulary import DELAYED_PHASES
 from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.voice import Voice, capitalised, listed
 
@@ -108,9 +109,14 @@ def _clear(row: pd.Series, voice: Voice, null: float) -> str:
             f"{better} practice, the pattern expected if it led to more learning as {stage.phase} "
             "measures it."
         )
+    soon = (
+        " The test came too soon after practice to tell more."
+        if stage.phase in DELAYED_PHASES
+        else ""
+    )
     return (
         f"Scores favour {better} practice; this is a statement about performance at that time "
-        "and about nothing that lasts."
+        f"and about nothing that lasts.{soon}"
     )
 
 

@@ -127,9 +127,9 @@ def neighbours_sentence(found: SingleCase, voice: Voice) -> str:
     ]
     return (
         f"Scores of neighbouring sessions of a phase correlated: {listed(said)}. With so few "
-        "sessions this correlation comes out too low and is hardly known; intervals are widened "
-        "by it where it is positive, and are still too narrow where the true one is high (see "
-        "Do the tests keep their rate?). The randomisation test does not need it."
+        "sessions this correlation comes out too low and is hardly known. Intervals are widened "
+        "by it where it is positive; how often they hold the true value with so few sessions is "
+        "not known, so take them as rough. The randomisation test does not need it."
     )
 
 

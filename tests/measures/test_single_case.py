@@ -86,7 +86,7 @@ def test_the_test_counts_every_record_that_the_rules_allow(draw, n, cases, gap):
 def test_every_assignment_is_drawn_equally_often(draw, n, cases):
     rng = np.random.default_rng(3)
     records = {np.concatenate(both).tobytes(): 0 for both in every_record(draw, n, cases)}
-    for _ in range(60 * len(records)):
+    for _ in range(25 * len(records)):
         drawn = draw_conditions(draw, [n] * cases, rng)
         records[np.concatenate(drawn).astype(float).tobytes()] += 1
     assert stats.chisquare(list(records.values())).pvalue > 1e-3

@@ -83,6 +83,11 @@ class Sensitivity(Result):
     recipe: Recipe
 
     @property
+    def original(self) -> str:
+        """Name of the variant that is the analysis as planned."""
+        return ORIGINAL
+
+    @property
     def verdict(self) -> str:
         """The whole in one sentence."""
         run = self.table[self.table["p"].notna() & (self.table["variant"] != ORIGINAL)]

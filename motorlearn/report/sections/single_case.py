@@ -34,7 +34,7 @@ def single_case_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
 
 
 def single_case_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
-    """Graph, sentences and tables of an outcome of a single case."""
+    """Graph and sentences of an outcome of a single case."""
     result = found.analysis.single_cases[entry.outcome.name]
     if isinstance(result, Refused):
         yield Text(f"Not computed: {result.reason}", "caution")
@@ -44,6 +44,14 @@ def single_case_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     yield graph
     yield from (Text(sentence) for sentence in single_case_sentences(found, entry))
     yield Text(wording.neighbours_sentence(result, entry.voice))
+
+
+def single_case_tables(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
+    """Tables of an outcome of a single case."""
+    result = found.analysis.single_cases[entry.outcome.name]
+    if isinstance(result, Refused):
+        yield Text(f"Not computed: {result.reason}", "caution")
+        return
     ending = slug(entry.outcome.name)
     names = {
         "estimates": "holds the differences and the overlap of phases",

@@ -80,7 +80,8 @@ def _codes(rows: pd.DataFrame, plan: SingleCasePlan) -> np.ndarray:
     first = rows.groupby("session")[plan.column].first().astype("str")
     longest = max(plan.sessions, int(first.index.max()))
     codes = first.map({plan.conditions[0]: 0.0, plan.conditions[1]: 1.0})
-    return codes.reindex(range(1, longest + 1)).to_numpy(dtype=float)
+    found: np.ndarray = codes.reindex(range(1, longest + 1)).to_numpy(dtype=float)
+    return found
 
 
 def _of_record(
