@@ -24,7 +24,7 @@ from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People, reasons_of
 from motorlearn.analysis.points import group_points
-from motorlearn.analysis.primary import contrast_row, equivalence_rows
+from motorlearn.analysis.primary import claimed, contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
@@ -41,6 +41,7 @@ __all__ = [
     "StudyAnalysis",
     "TechniqueChange",
     "analyse_study",
+    "claimed",
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",

@@ -11,7 +11,7 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.compare import SingleCase, analyse_single_case
-from motorlearn.compare.comparison import EQUIVALENCE
+from motorlearn.compare.schemas import EQUIVALENCE
 from motorlearn.design import SingleCasePlan
 from motorlearn.exceptions import InputError
 from motorlearn.measures.single_case import Randomised

@@ -3,6 +3,7 @@
 import pandas as pd
 
 from motorlearn.analysis.allocated import with_clusters
+from motorlearn.analysis.crossed import with_cells_of_factors, with_covariates
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
@@ -23,6 +24,8 @@ def staged_trials(study: Study) -> pd.DataFrame:
     absent = [name for name in ("participant", "phase") if name not in table]
     if absent:
         raise InputError("the trials lack a column", absent, "add it, or map it at import")
+    table = with_covariates(table, study)
+    table = with_cells_of_factors(table, design)
     table = conditions_as_groups(table, design)
     if "group" not in table:
         if len(design.group_names) > 1:

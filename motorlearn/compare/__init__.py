@@ -2,10 +2,12 @@
 
 ``phases`` is the front and ``options`` its choices; ``participants`` makes one score per person and
 phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mixed_route`` does the
-first with every test there is, ``equivalence`` judges against a declared bound, ``blocks`` compares
-the blocks of practice, ``limits`` says what the design cannot show, ``pooling`` why trials are not
-the unit, ``comparison`` holds the results. ``pairs`` (every pair of blocks or tests within a group)
-stands on pingouin and is loaded when it is used, and so is ``single_case``, one athlete to five.
+first with every test there is, ``crossing`` and ``factorial`` two factors between people,
+``covariates`` what is adjusted for beside the baseline, ``equivalence`` and ``verdicts`` judge
+against a declared bound (``bounds``), ``blocks`` compares the blocks of practice, ``limits`` says
+what the design cannot show, ``pooling`` why trials are not the unit, ``comparison`` holds the
+results (``schemas`` their columns). ``pairs`` (every pair of blocks or tests within a group) stands
+on pingouin and is loaded when it is used, and so is ``single_case``, one athlete to five.
 """
 
 from typing import TYPE_CHECKING

@@ -8,7 +8,13 @@ from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
 from motorlearn.design.exclusions import Condition, Exclusion, Replacement
-from motorlearn.design.factors import Factor, levels_by_group
+from motorlearn.design.factors import (
+    Factor,
+    groups_by_level,
+    levels_by_group,
+    primary_levels,
+    primary_words,
+)
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
 from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
@@ -104,9 +110,12 @@ __all__ = [
     "WithinPeople",
     "counterbalanced",
     "design_from_mapping",
+    "groups_by_level",
     "hits_declared_of",
     "levels_by_group",
     "own_name_of_test",
+    "primary_levels",
+    "primary_words",
     "read_design",
     "smallest_effect_of",
     "stage_column",

@@ -29,6 +29,7 @@ from motorlearn.design.programme import (
 from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
 from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
+from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
 from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
@@ -156,10 +157,12 @@ class Primary(Section):
     covariance and in the mixed model of scores, as Welch's t does: choose it where groups differ in
     size and may differ in spread.
     ``test`` is the name of the test where its phase is given more than once; the last by default.
-    Three groups or more are tested together. Equivalence and non-inferiority are against the
-    smallest effect of interest. In a plan with factors, ``factors`` names one for its main effect
-    (``levels``: the first minus the second; by default the second level minus the first), averaged
-    over the other factor, or both for their interaction.
+    Three groups or more are tested together. Equivalence, non-inferiority and a minimum effect
+    are against the smallest effect of interest. ``covariates`` are columns of the trials or of the
+    file of participants that are adjusted for beside the baseline. In a plan with factors,
+    ``factors`` names one for its main effect (``levels``: the first minus the second; by default
+    the second level minus the first), averaged over the other factor, or both for their
+    interaction.
     """
 
     outcome: Name
@@ -172,33 +175,10 @@ class Primary(Section):
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
     variance: Literal["equal", "by group"] = "equal"
-    aim: Literal["difference", "equivalence", "non-inferiority"] = "difference"
-
-
-class SmallestEffect(Section):
-    """The smallest effect of interest on the scale of the primary comparison.
-
-    For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
-    means that one tenth less, or one ninth more, would matter). With ``unit = "sd"`` the value is
-    a number of standard deviations of people's scores, pooled within all groups at the primary
-    test (a registered d of .57): the comparison takes that of the data, power that of the
-    assumptions.
-    """
-
-    value: float = Field(gt=0)
-    unit: Literal["score", "sd"] = "score"
-    reason: str = ""
-
-    @property
-    def kind_of_sd(self) -> str:
-        """Which standard deviation the value counts, where it counts one."""
-        kind = " standard deviations (pooled within groups at the primary test)"
-        return kind if self.unit == "sd" else ""
-
-    @property
-    def told(self) -> str:
-        """The value, and which standard deviation it counts where it does."""
-        return f"{self.value:g}{self.kind_of_sd}"
+    covariates: tuple[Name, ...] = ()
+    aim: Literal[
+        "difference", "equivalence", "non-inferiority", "superiority", "minimum effect"
+    ] = "difference"
 
 
 class Threshold(Section):

@@ -6,7 +6,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from motorlearn import digits
@@ -17,10 +16,12 @@ from motorlearn.design import (
     Design,
     hits_declared_of,
     own_name_of_test,
+    primary_words,
     smallest_effect_of,
 )
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
+from motorlearn.report.test_rows import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
@@ -222,29 +223,24 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in rows_of_case(case):
             entry = analysis.details[name]
             label = entry.role if row.pop("first") else "exploratory"
-            yield _row(entry, "all sessions", row.pop("contrast"), row.pop("method"), label, **row)
+            yield test_row(
+                entry, "all sessions", row.pop("contrast"), row.pop("method"), label, **row
+            )
     for entry in analysis.details.values():
         comparison = entry.comparison
         if isinstance(comparison, Refused):
             continue
         for row in comparison.contrasts.itertuples():
             yield _contrast(analysis, entry, row)
+        for row in comparison.effects.to_dict("records"):
+            yield effect_row(analysis, entry, row)
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
             yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
-            yield _row(entry, "all phases", str(row.term), "mixed analysis of variance",
+            yield test_row(entry, "all phases", str(row.term), "mixed analysis of variance",
                        "exploratory", p=row.p_gg)  # fmt: skip
-
-
-def _row(
-    entry: OutcomeAnalysis, phase: str, contrast: str, method: str, label: str, **numbers: Any
-) -> dict[str, Any]:
-    """One test by name of its columns; numbers that are not given are missing."""
-    empty = dict.fromkeys(("estimate", "conf_low", "conf_high", "p", "p_adjusted"), np.nan)
-    named = {"outcome": entry.name, "phase": phase, "contrast": contrast, "method": method}
-    return named | {"label": label, "family": ""} | empty | numbers
 
 
 def _numbers_of(row: Any) -> dict[str, float]:
@@ -260,7 +256,7 @@ def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict
     label = _label(analysis, entry, row, method)
     at = own_name_of_test(analysis.design, str(row.phase))
     family = f"{entry.name} at {at}, {'adjusted' if row.adjusted else 'unadjusted'}"
-    return _row(
+    return test_row(
         entry,
         at,
         _pair(row),
@@ -293,7 +289,7 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     label = "primary" if asked and analysis.design.primary is not None else "exploratory"
     first, later = (own_name_of_test(analysis.design, n) for n in (row.from_phase, row.to_phase))
     contrast = f"{row.group}: {later} against {first}"
-    return _row(entry, later, contrast, row.method, label, **_numbers_of(row))
+    return test_row(entry, later, contrast, row.method, label, **_numbers_of(row))
 
 
 def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
@@ -302,7 +298,7 @@ def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[
     role = "secondary" if entry.role == "primary" else "exploratory"
     at = own_name_of_test(analysis.design, str(row.phase))
     contrast = f"{_pair(row)} within {bounds}"
-    return _row(entry, at, contrast, row.method, role, **_numbers_of(row))
+    return test_row(entry, at, contrast, row.method, role, **_numbers_of(row))
 
 
 def _plan_facts(study: Study) -> dict[str, str]:
@@ -324,7 +320,8 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "primary comparison": case_fact(design)
         if primary is None
         else f"{primary.outcome} at {primary.test or primary.phase}, {primary.effect}, "
-        f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
+        f"{primary_words(design) or 'all groups'}, baseline {primary.baseline}"
+        + (f", covariates {', '.join(primary.covariates)}" if primary.covariates else ""),
         "smallest effect of interest": "none declared"
         if smallest is None
         else f"{_smallest(design)}: {smallest.reason or 'no reason given'}",
@@ -339,7 +336,7 @@ def _smallest(design: Design) -> str:
         return f"{said} hits of {trials} (a rate of {digits.significant(smallest)})"
     declared = design.smallest_effect
 
-    if declared is not None and declared.unit == "sd":
+    if declared is not None and declared.in_sd:
         return declared.told
     return digits.significant(smallest)
 

@@ -154,7 +154,8 @@ def planned_rows(study: Study) -> pd.DataFrame:
 def declared_values(design: Design) -> dict[str, frozenset[float]]:
     """Sizes of values that rules of the plan speak of, by column: nobody asks about them again."""
     found: dict[str, set[float]] = {}
-    for rule in (*design.exclusions, *design.replacements):
+    rules: tuple[Exclusion | Replacement, ...] = (*design.exclusions, *design.replacements)
+    for rule in rules:
         numbers = {rule.equals, rule.value if isinstance(rule, Replacement) else None}
         known = {abs(number) for number in numbers if number is not None}
         found.setdefault(rule.column, set()).update(known)

@@ -10,6 +10,7 @@ from motorlearn.design import (
     Practice,
     Test,
     hits_declared_of,
+    primary_words,
     smallest_effect_of,
 )
 from motorlearn.digits import plain
@@ -214,8 +215,11 @@ def outcome_paragraph(design: Design) -> str:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
         name = (outcome.label if outcome else "") or primary.outcome
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
+        groups = f" ({primary_words(design)})" if primary.factors else groups
         known = len(design.groups) > 1 and primary.baseline in design.phases
-        adjusted = f", adjusted for the {primary.baseline}" if known else ""
+        beside = [f"the {primary.baseline}"] if known else []
+        beside += [name.replace("_", " ") for name in primary.covariates]
+        adjusted = f", adjusted for {listed(beside)}" if beside else ""
         parts.append(
             f"The primary comparison, declared beforehand, was {name} at "
             f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
@@ -241,7 +245,7 @@ def _bound_unit(design: Design) -> str:
     primary, trials = design.primary, hits_declared_of(design)
     if trials:
         return f" hits of {trials} (a rate of {plain(smallest_effect_of(design) or 0.0)})"
-    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    in_sd = design.smallest_effect is not None and design.smallest_effect.in_sd
     if in_sd or (primary is not None and primary.effect == "ratio"):
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]

@@ -208,6 +208,21 @@ def three_groups():
     return study(plan(ERROR, groups=groups, units={"length": "cm"}), table)
 
 
+def two_factors():
+    """Order of practice by feedback, unequal cells, somebody lost; a main effect is primary."""
+    factors = [
+        {"name": "order", "levels": ["blocked", "random"], "label": "order of practice"},
+        {"name": "aid", "levels": ["always", "faded"], "label": "feedback"},
+    ]
+    cells = ("blocked-always", "blocked-faded", "random-always", "random-faded")
+    table = trials(26, PARTS, groups=cells, seed=17, effect=-0.3)
+    table = table[~((table["participant"] == "P06") & (table["phase"] == "retention"))]
+    content = plan(ERROR, factors=factors, groups=None, units={"length": "cm"})
+    content["primary"] = {"outcome": "radial_error", "phase": "retention", "factors": ["order"]}
+    content["smallest_effect"] = {"value": 0.5, "unit": "sd", "reason": "what a coach would see"}
+    return study(content, table)
+
+
 def pilot():
     """One person in each group."""
     return study(plan(ERROR, units={"length": "cm"}), trials(2, PARTS, seed=12))
@@ -383,6 +398,7 @@ COMPUTED = {
     "two transfers": two_transfers,
     "voids": voids,
     "three groups": three_groups,
+    "two factors": two_factors,
     "errors and exclusions": errors_and_exclusions,
     "one athlete": one_athlete,
     "three athletes": three_athletes,

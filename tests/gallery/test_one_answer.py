@@ -98,6 +98,9 @@ def test_the_primary_row_is_that_of_the_comparison_and_of_a_direct_call(analysed
         again = again[again["to_phase"] == question.primary_stage.name].iloc[0]
     else:
         again = first.comparison.contrasts
+        if analysis.design.primary is not None and analysis.design.primary.factors:
+            again = first.comparison.effects
+            again = again[again["kind"] == "main effect"]
         again = again[again["phase"] == question.primary_stage.name]
         again = again[again["group"] == row["group"]]
         again = again[again["reference"] == row["reference"]]

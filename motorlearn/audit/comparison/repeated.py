@@ -19,6 +19,7 @@ from motorlearn.audit.comparison.phase_model import is_counted
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.compare.within import cells_anova
 from motorlearn.exceptions import FitError
 from motorlearn.linear import repeated_anova
 from motorlearn.mixed import fit_mixed
@@ -68,7 +69,13 @@ class Repeated:
             scores = scores.assign(score=np.log(scores["score"]))
         levels = result.recipe.options.get("phases", tuple(sorted(scores[within].unique())))
         groups = tuple(result.recipe.options["groups"])
-        return cls(within, scores, result.anova, groups, tuple(levels), ratio, is_counted(result))
+        anova, options = result.anova, result.recipe.options
+        found = cls(within, scores, anova, groups, tuple(levels), ratio, is_counted(result))
+        crossed = options.get("factors") or options.get("covariates")
+        if crossed or options.get("squares", "III") == "II":
+            # The checks look at the cells; factors and covariates leave their covariances alone.
+            return replace(found, anova=cells_anova(*found.complete(), within=within))
+        return found
 
     @property
     def wide(self) -> pd.DataFrame:

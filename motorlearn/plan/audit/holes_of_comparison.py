@@ -116,7 +116,7 @@ def primary_comparison(design: Design) -> Iterator[Hole]:
             "it can show a difference in performance only",
             'set phase = "retention"',
         )
-    if len(design.groups) > 2 and not design.primary.groups:
+    if len(design.groups) > 2 and not (design.primary.groups or design.primary.factors):
         yield Hole(
             "contrast not named",
             "look",

@@ -2,6 +2,7 @@
 
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
+from motorlearn.report.sections import factors
 from motorlearn.report.sections.single_case import is_single_case, single_case_sentences
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
@@ -21,12 +22,17 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
         return change_sentences(found, entry)
     tests = equivalence_rows(entry.comparison, row)
     test = tests.iloc[0] if len(tests) else None
-    said = [
-        sentences.contrast_sentence(
-            row, entry.voice, found.analysis.allocated, baseline=baseline_name(entry.comparison)
-        ),
-        sentences.reading(row, entry.voice, test),
-    ]
+    if row.get("kind", ""):
+        said = factors.primary_effect(found, entry, row, test, baseline_name(entry.comparison))
+    else:
+        said = [
+            sentences.contrast_sentence(
+                row, entry.voice, found.analysis.allocated, baseline=baseline_name(entry.comparison)
+            ),
+            sentences.reading(row, entry.voice, test),
+        ]
+    if entry is found.outcomes[0]:
+        said.append(factors.aim_of_plan(found, entry, row, tests))
     return [sentence for sentence in said if sentence]
 
 
@@ -54,7 +60,7 @@ def change_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
 
 def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
     """What one unit of the declared bound is in scores: 1, or the standard deviation at a test."""
-    if comparison.recipe.options["equivalence_unit"] != "sd":
+    if comparison.recipe.options["equivalence_unit"] == "score":
         return 1.0
     means = comparison.means
     return float(means.loc[means["phase"] == test, "sd"].iloc[0])

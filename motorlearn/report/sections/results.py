@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
 from motorlearn.figures.drawing.style import Drawing
-from motorlearn.report.sections import exhibits, outcome_tables, study_tables
+from motorlearn.report.sections import exhibits, factors, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.front import front_part, in_appendix
@@ -154,6 +154,7 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
         yield outcome_tables.adjusted_table(entry)
+    yield from factors.effects_blocks(found, entry)
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
         yield outcome_tables.anova_table(entry)
@@ -172,6 +173,8 @@ def _omnibus(comparison: PhaseComparison, stage: str, voice: Voice, groups: int)
 
 
 def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:
+    if comparison.recipe.options.get("factors"):
+        return factors.changes_by_factor(comparison, voice, table)
     rows = comparison.anova[comparison.anova["term"].str.contains(":")]
     said = []
     for row in rows.to_dict("records"):
