@@ -1,31 +1,53 @@
 """Simulate how often intervals of learning curves hold the truth; writes ``curve-coverage.csv``.
 
-    python docs/curve_coverage.py CASE SIMULATIONS
+    python docs/curve_coverage.py CASE [SIMULATIONS]
 
 prints the rows of one case; without arguments all cases are run and the file is written. Population
-curves of 12 to 40 learners with 40 blocks; neighbours correlated at .4 and an SD that falls with
-the power -.3 of practice where the case says so.
+curves of 12 to 40 learners with 40 blocks, and one learner with 60 or 200 trials; neighbours
+correlated at .4 and an SD that falls with practice (power -.3 of the block in populations, power
+1.5 of the curve for one learner) where the case says so. ``known`` counts fits that give an
+interval, ``coverage`` is the share of those that hold the truth, ``error`` its standard error.
 """
 
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
 
 import motorlearn as ml
+from motorlearn.curves import curve_quantities
 
+SIMULATIONS = 900
 BLOCKS = np.arange(1.0, 41.0)
 TRUTH = {"asymptote": 20.0, "gain": 12.0, "log_rate": float(np.log(0.2))}
 SPREAD = {"asymptote": 2.0, "gain": 1.5, "log_rate": 0.4}
 MODEL = {"variance": "practice", "correlation": "ar1"}
-CASES = {
+ALONE = {"variance": "mean", "correlation": "ar1"}
+POPULATIONS = {
     "12 learners, plain noise": (12, False, {}),
     "12 learners, real noise, modelled": (12, True, MODEL),
     "24 learners, real noise, modelled": (24, True, MODEL),
+    "40 learners, real noise, modelled": (40, True, MODEL),
     "24 learners, real noise, ignored": (24, True, {}),
     "40 learners, real noise, sandwich": (40, True, {"interval": "sandwich"}),
 }
+LEARNERS = {
+    "one learner, 60 trials, real noise, modelled": (60, 0.1, ALONE),
+    "one learner, 200 trials, real noise, modelled": (200, 0.05, ALONE),
+    "one learner, 60 trials, real noise, ignored": (60, 0.1, {}),
+    "one learner, 200 trials, real noise, ignored": (200, 0.05, {}),
+}
+Interval = tuple[str, float, float, float]
+
+
+def neighbours(rng: np.random.Generator, count: int) -> np.ndarray:
+    """Noise of SD 1 whose neighbours are correlated at .4."""
+    noise = rng.normal(size=count)
+    for k in range(1, count):
+        noise[k] = 0.4 * noise[k - 1] + np.sqrt(1 - 0.16) * noise[k]
+    return noise
 
 
 def learners(rng: np.random.Generator, count: int, real: bool) -> pd.DataFrame:
@@ -33,43 +55,66 @@ def learners(rng: np.random.Generator, count: int, real: bool) -> pd.DataFrame:
     parts = []
     for who in range(count):
         own = {term: value + SPREAD[term] * rng.normal() for term, value in TRUTH.items()}
-        noise = rng.normal(size=len(BLOCKS))
-        if real:
-            for k in range(1, len(BLOCKS)):
-                noise[k] = 0.4 * noise[k - 1] + np.sqrt(1 - 0.16) * noise[k]
-            noise = noise * 2 * BLOCKS**-0.3
+        noise = (
+            neighbours(rng, len(BLOCKS)) * 2 * BLOCKS**-0.3
+            if real
+            else rng.normal(size=len(BLOCKS))
+        )
         y = own["asymptote"] + own["gain"] * np.exp(-np.exp(own["log_rate"]) * (BLOCKS - 1))
         parts.append(pd.DataFrame({"participant": who, "block": BLOCKS, "y": y + noise}))
     return pd.concat(parts, ignore_index=True)
 
 
-def covered(name: str, simulations: int) -> list[dict[str, object]]:
+def of_population(name: str, seed: int) -> Iterator[Interval]:
+    """Truth and limits of each term of one population."""
+    count, real, options = POPULATIONS[name]
+    table = learners(np.random.default_rng([seed, count, int(real)]), count, real)
+    fit = ml.fit_population_curve(table, "y", practice="block", **options)
+    rows = fit.estimates.set_index("term")
+    for term, truth in TRUTH.items():
+        yield term, truth, rows.at[term, "conf_low"], rows.at[term, "conf_high"]
+    half = curve_quantities(fit).estimates.iloc[0]
+    yield "half_life", np.log(2) / np.exp(TRUTH["log_rate"]), half["conf_low"], half["conf_high"]
+
+
+def of_learner(name: str, seed: int) -> Iterator[Interval]:
+    """Truth and limits of each term of one learner."""
+    count, rate, options = LEARNERS[name]
+    trial, rng = np.arange(1.0, count + 1), np.random.default_rng([seed, count])
+    curve = 20 + 15 * np.exp(-rate * (trial - 1))
+    scores = curve + 2 * (curve / 20) ** 1.5 * neighbours(rng, count)
+    rows = ml.fit_curve(trial, scores, **options).estimates.set_index("term")
+    truths = {"asymptote": 20.0, "gain": 15.0, "rate": rate, "half_life": np.log(2) / rate}
+    for term, truth in truths.items():
+        yield term, truth, rows.at[term, "conf_low"], rows.at[term, "conf_high"]
+
+
+def covered(name: str, simulations: int) -> pd.DataFrame:
     """Coverage of each term in one case."""
-    count, real, options = CASES[name]
-    inside = dict.fromkeys(TRUTH, 0)
-    known = 0
-    for seed in range(simulations):
-        table = learners(np.random.default_rng([seed, count, int(real)]), count, real)
-        fit = ml.fit_population_curve(table, "y", practice="block", **options)
-        if fit.status != "ok":
-            continue
-        known += 1
-        rows = fit.estimates.set_index("term")
-        for term, truth in TRUTH.items():
-            inside[term] += bool(rows.at[term, "conf_low"] < truth < rows.at[term, "conf_high"])
-    return [
-        {"case": name, "term": term, "fits": known, "coverage": round(hits / max(known, 1), 3)}
-        for term, hits in inside.items()
-    ]
+    of_one = of_population if name in POPULATIONS else of_learner
+    rows = pd.DataFrame(
+        [row for seed in range(simulations) for row in of_one(name, seed)],
+        columns=["term", "truth", "low", "high"],
+    )
+    rows = rows[rows["low"].notna()]
+    held = ((rows["low"] < rows["truth"]) & (rows["truth"] < rows["high"])).groupby(
+        rows["term"], sort=False
+    )
+    found = held.agg(known="size", coverage="mean").reset_index()
+    error = np.sqrt(found["coverage"] * (1 - found["coverage"]) / found["known"])
+    found.insert(0, "case", name)
+    return found.assign(coverage=found["coverage"].round(3), error=error.round(4))
 
 
 def main(wanted: list[str]) -> None:
     """Run one case, or all of them."""
+    simulations = int(wanted[1]) if len(wanted) > 1 else SIMULATIONS
+    names = wanted[:1] or [*POPULATIONS, *LEARNERS]
+    found = pd.concat([covered(name, simulations) for name in names], ignore_index=True)
     if wanted:
-        sys.stdout.write(pd.DataFrame(covered(wanted[0], int(wanted[1]))).to_csv(index=False))
+        sys.stdout.write(found.to_csv(index=False))
         return
-    rows = [row for name in CASES for row in covered(name, 200)]
-    pd.DataFrame(rows).to_csv(Path(__file__).with_name("curve-coverage.csv"), index=False)
+    found.to_csv(Path(__file__).with_name("curve-coverage.csv"), index=False)
 
 
 if __name__ == "__main__":

@@ -16,7 +16,9 @@ from motorlearn.linear.batch import ancova_batch
 
 
 def say(*parts):
-    sys.stdout.write(" ".join(map(str, parts)) + "\n")
+    *where, rates = parts
+    told = ", ".join(f"{name} {100 * value:.1f} %" for name, value in dict(rates).items())
+    sys.stdout.write(" ".join(map(str, where)) + f": {told}\n")
     sys.stdout.flush()
 
 
@@ -80,11 +82,11 @@ def fitted(simulations):
     for people, missed in ((8, 0.2), (12, 0.2), (24, 0.2)):
         rng = np.random.default_rng(people)
         p = [_crossover(rng, people, missed) for _ in range(simulations)]
-        say("within people, mixed", people, missed, np.mean(np.array(p) < 0.05))
+        say("within people, mixed", people, missed, {"rate": np.mean(np.array(p) < 0.05)})
     for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.2)):
         rng = np.random.default_rng([classes, int(100 * icc)])
         p = [_classes(rng, classes, icc) for _ in range(simulations)]
-        say("classes, mixed", classes, icc, np.mean(np.array(p) < 0.05))
+        say("classes, mixed", classes, icc, {"rate": np.mean(np.array(p) < 0.05)})
 
 
 def _crossover(rng, people, missed):

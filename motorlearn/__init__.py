@@ -10,6 +10,7 @@ __version__ = "1.0.0"
 
 _HOMES = {
     "allocate": "motorlearn.plan",
+    "analyse_single_case": "motorlearn.compare",
     "analyse_study": "motorlearn.analysis",
     "audit_design": "motorlearn.plan",
     "check_assumptions": "motorlearn.audit",
@@ -28,6 +29,7 @@ _HOMES = {
     "read_design": "motorlearn.design",
     "read_study": "motorlearn.trials",
     "read_trials": "motorlearn.trials",
+    "score_questionnaire": "motorlearn.measures",
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
     "write_learner_pages": "motorlearn.report.learners",

@@ -1,20 +1,18 @@
 """The command line: each command calls one function of the library and says what happened."""
 
-import contextlib
 import gc
 import io
 import sys
-import traceback
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
-import pandas as pd
 import typer
 
 import motorlearn as ml
-from motorlearn.exceptions import InputError, MotorlearnError
+from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
+from motorlearn.exceptions import InputError
 
 app = typer.Typer(
     add_completion=False,
@@ -34,43 +32,23 @@ def options(
 StudyFolder = Annotated[Path, typer.Argument(help="Folder that holds study.toml and its files.")]
 
 
-def _whole(text: str) -> int:
-    """Read an option that is a whole number."""
-    try:
-        return int(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a whole number ({text!r})") from None
-
-
-def _number(text: str) -> float:
-    """Read an option that is a number."""
-    try:
-        return float(text)
-    except ValueError:
-        raise typer.BadParameter(f"must be a number ({text!r})") from None
-
-
-_WHOLE: dict[str, Any] = {"parser": _whole, "metavar": "<int>"}
-_NUMBER: dict[str, Any] = {"parser": _number, "metavar": "<float>"}
-
-
 @app.command()
 def new(
     folder: Annotated[Path, typer.Argument(help="Folder to make, or one without a plan.")],
     *,
     title: Annotated[str | None, typer.Option(help="Title of the study.")] = None,
     groups: Annotated[str | None, typer.Option(help="Groups, separated by commas.")] = None,
-    size: Annotated[int | None, typer.Option("--n", help="People a group.", **_WHOLE)] = None,
+    size: Annotated[int | None, typer.Option("--n", help="People a group.", **WHOLE)] = None,
     tasks: Annotated[str | None, typer.Option(help="Tasks, separated by commas.")] = None,
-    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **_WHOLE)] = None,
-    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **_WHOLE)] = None,
+    sessions: Annotated[int | None, typer.Option(help="Practice sessions.", **WHOLE)] = None,
+    test_trials: Annotated[int | None, typer.Option(help="Trials in each test.", **WHOLE)] = None,
     retention_days: Annotated[
         float | None,
-        typer.Option(help="Days from the last practice to the retention test.", **_NUMBER),
+        typer.Option(help="Days from the last practice to the retention test.", **NUMBER),
     ] = None,
     outcome: Annotated[str | None, typer.Option(help="Primary outcome.")] = None,
     unit: Annotated[str | None, typer.Option(help="Unit of length.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **_WHOLE)] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of the allocation.", **WHOLE)] = None,
     notebooks: Annotated[bool, typer.Option(help="Copy the notebooks beside the plan.")] = True,
     programme: Annotated[
         bool, typer.Option("--programme", help="A programme of drills for one group.")
@@ -130,29 +108,44 @@ def audit(
     against: Annotated[
         Path | None, typer.Option(help="Page kept before; exits with 1 where numbers differ.")
     ] = None,
+    page: Annotated[
+        Path | None, typer.Option(help="Also write the page to sign, as .html or .pdf.")
+    ] = None,
+    long: Annotated[
+        bool, typer.Option("--long", help="Every hole, test, number and checksum.")
+    ] = False,
 ) -> None:
-    """List the holes in a plan and its load; where there are data, put the study on one page."""
+    """List the holes in a plan and its load; where there are data, put the study on one page.
+
+    The page has the primary result, what stays open, who is missing and what was explored.
+    """
     design = ml.read_design(study)
-    if store is not None:
-        ml.trials.refuse_inputs(store, study)
-    typer.echo(str(ml.audit_design(design)))
-    typer.echo("")
-    typer.echo(str(ml.plan.throw_load(design)))
-    if store is None and against is None and not _has_data(study, design):
+    for file in (store, page):
+        if file is not None:
+            ml.trials.refuse_inputs(file, study)
+    recorded = _has_data(study, design)
+    if long or not recorded:
+        typer.echo(f"{ml.audit_design(design)}\n\n{ml.plan.throw_load(design)}\n")
+    if store is None and against is None and page is None and not recorded:
         return
     data = ml.read_study(study)
     if against is not None:
         stored = ml.report.read_page(against)
         for name in ml.report.changed_files(data, stored):
             typer.echo(f"Changed since the page was kept: {name}")
-        raise typer.Exit(_agreement(ml.report.recompute(data, stored)))
+        lines, agrees = ml.report.agreement(ml.report.recompute(data, stored))
+        typer.echo("\n".join(lines))
+        raise typer.Exit(0 if agrees else 1)
     if data.trials.table.empty:
-        typer.echo("\nNothing has been recorded yet: the study is put on a page once a test is in.")
+        typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
-    page = ml.report.audit_study(data)
-    typer.echo(f"\n{page}")
+    analysis = ml.analyse_study(data)
+    whole, sheet = ml.report.audit_study(analysis), ml.report.supervisor_page(analysis)
+    typer.echo(str(whole if long else sheet))
     if store is not None:
-        typer.echo(f"Page kept: {_stored(store, page)}")
+        typer.echo(f"Page kept: {_stored(store, whole)}")
+    if page is not None:
+        typer.echo(f"Page to sign: {sheet.write(page)}")
 
 
 def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
@@ -162,21 +155,9 @@ def _stored(place: Path, page: "ml.report.StudyAudit") -> Path:
 
 
 def _has_data(study: Path, design: "ml.Design") -> bool:
-    names = (design.recipe.file if design.recipe else None, design.files.trials)
     folder = study if study.is_dir() else study.parent
-    return any(name and (folder / name).is_file() for name in names)
-
-
-def _agreement(found: pd.DataFrame) -> int:
-    """Say whether recomputed numbers agree with stored ones; 1 where any differs."""
-    wrong = found[~found["agrees"]]
-    for row in wrong.head(20).itertuples():
-        typer.echo(f"{row.name}: stored {row.stored:.10g}, now {row.now:.10g}")
-    if len(wrong):
-        typer.echo(f"{len(wrong)} of {len(found)} numbers differ from those kept.")
-        return 1
-    typer.echo(f"All {len(found)} numbers agree with those kept.")
-    return 0
+    found: bool = ml.trials.has_data(folder, design)
+    return found
 
 
 @app.command()
@@ -185,10 +166,10 @@ def power(
     n: Annotated[str, typer.Option(help="People per group, separated by commas.")] = "12,18,24,36",
     trials: Annotated[str, typer.Option(help="Trials per test; as planned where empty.")] = "",
     simulations: Annotated[
-        int, typer.Option(help="Simulated studies for each row.", **_WHOLE)
+        int, typer.Option(help="Simulated studies for each row.", **WHOLE)
     ] = 1000,
-    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **_WHOLE)] = 1,
-    workers: Annotated[int, typer.Option(help="Processes.", **_WHOLE)] = 1,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
+    workers: Annotated[int, typer.Option(help="Processes.", **WHOLE)] = 1,
 ) -> None:
     """Simulate and analyse the planned study many times: power, precision, false positives."""
     found = ml.power(
@@ -208,7 +189,7 @@ def sheets(
     out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
     seed: Annotated[
         int | None,
-        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **_WHOLE),
+        typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **WHOLE),
     ] = None,
     participants: Annotated[
         Path | None, typer.Option(help="List of participants with their strata.")
@@ -267,18 +248,45 @@ def check(
 
 @app.command("import")
 def import_file(
-    file: Annotated[Path, typer.Argument(help="Spreadsheet or text file with the data.")],
-    study: Annotated[Path, typer.Option(help="Folder that holds study.toml.")],
+    file: Annotated[
+        list[Path], typer.Argument(help="File, several files, a folder, or a pattern in quotes.")
+    ],
+    *,
+    study: Annotated[Path, typer.Option(help="Folder of the study; made where there is none.")],
     sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
     mode: Annotated[
         str, typer.Option(help="report, strict (stop at errors) or lenient (set rows aside).")
     ] = "report",
+    name_parts: Annotated[
+        str, typer.Option(help="What names of files hold: s{participant}session{session}data.")
+    ] = "",
+    title: Annotated[str, typer.Option(help="Title of a new study.")] = "",
+    outcome: Annotated[str, typer.Option(help="Outcome of a new study.")] = "",
+    better: Annotated[str, typer.Option(help="Whether lower or higher is better.")] = "",
+    unit: Annotated[str, typer.Option(help="Unit of the outcome.")] = "",
+    groups: Annotated[str, typer.Option(help="Names of codes: 1=blocked,2=random.")] = "",
+    phases: Annotated[str, typer.Option(help="Names of codes: 1=pretest,2=acquisition.")] = "",
 ) -> None:
-    """Propose how to read a foreign file, show it, write it into study.toml and read the study."""
-    intake = ml.trials.take_in(file, study, sheet=sheet, mode=mode)
+    """Propose how to read foreign files, show it, write it into study.toml and read the study.
+
+    Without a plan one is started from what the files show.
+    """
+    new = not (study / "study.toml").is_file()
+    title = study.resolve().name if new and not title else title
+    codes = (codes_of("groups", groups), codes_of("phases", phases))
+    asked = ml.trials.Asked(title, outcome, better, unit, *codes)
+    ask = ask_person if new and sys.stdin.isatty() else None
+    intake = ml.trials.take_in(
+        file, study, sheet=sheet, mode=mode, name_parts=name_parts, asked=asked, ask=ask
+    )
+    _taken(intake, "a new study.toml" if new else "study.toml, section [import]")
+
+
+def _taken(intake: Any, where: str) -> None:
+    """Say what an import proposed and found."""
     if intake.proposal is not None:
         typer.echo(ml.tables.to_text(intake.proposal.table()))
-        typer.echo("Written to study.toml, section [import]; correct it there and run this again.")
+        typer.echo(f"Written to {where}; correct it there and run this again.")
     typer.echo(ml.trials.problem_list(intake.study.problems))
     if (intake.study.problems["severity"] == "error").any():
         raise typer.Exit(1)
@@ -290,6 +298,9 @@ def report(
         list[Path], typer.Argument(help="Folder of the study; several for a forest of studies.")
     ],
     out: Annotated[Path, typer.Option(help="Folder for the report; made anew each time.")],
+    short: Annotated[
+        bool, typer.Option("--short", help="Only the first pages, without the appendix.")
+    ] = False,
     outcome: Annotated[str | None, typer.Option(help="Report this outcome only.")] = None,
     decimal_comma: Annotated[
         bool, typer.Option("--decimal-comma", help="Write 0,5 instead of 0.5.")
@@ -301,17 +312,12 @@ def report(
     quiet: Annotated[bool, typer.Option("--quiet", help="Show no progress.")] = False,
 ) -> None:
     """Write the report of a whole study: pages, figures and tables."""
-    decimal, silent = "," if decimal_comma else ".", quiet or None
+    decimal = "," if decimal_comma else "."
+    how: dict[str, Any] = {"decimal": decimal, "draft": not final, "short": short, "pdf": pdf}
+    how["quiet"] = quiet or None
     if len(study) == 1:
-        page = ml.write_report(
-            ml.read_study(study[0], begun=False),
-            out,
-            outcome=outcome,
-            decimal=decimal,
-            draft=not final,
-            pdf=pdf,
-            quiet=silent,
-        )
+        read = ml.read_study(study[0], begun=False)
+        page = ml.write_report(read, out, outcome=outcome, **how)
     else:
         named = {folder.resolve().name: ml.read_study(folder) for folder in study}
         if len(named) < len(study) or outcome:
@@ -320,8 +326,24 @@ def report(
                 map(str, study),
                 "rename a folder, or leave out --outcome",
             )
-        page = ml.write_reports(named, out, decimal=decimal, draft=not final, pdf=pdf, quiet=silent)
+        page = ml.write_reports(named, out, **how)
     typer.echo(f"Report written: {page}")
+
+
+@app.command()
+def register(
+    study: StudyFolder,
+    out: Annotated[Path, typer.Option(help="Text to write, .docx or .md.")],
+    simulations: Annotated[
+        int, typer.Option(help="Simulated studies behind the sample size.", **WHOLE)
+    ] = 1000,
+    seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
+) -> None:
+    """Write the registration of a plan, and keep the plan so that the report can hold it against
+    what was done."""
+    text, version = ml.report.register_plan(study, out, simulations=simulations, seed=seed)
+    typer.echo(f"Registration written: {text}")
+    typer.echo(f"Plan of {version.date} kept, SHA-256 of study.toml {version.sha256}")
 
 
 @app.command()
@@ -352,38 +374,6 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
-class _InOneSentence(contextlib.AbstractContextManager[None]):
-    """Ends with one sentence and exit code 2 whatever went wrong; the traceback on demand only."""
-
-    def __init__(self, *, debug: bool) -> None:
-        self.debug = debug
-
-    def __exit__(self, kind: object, problem: object, trace: object) -> None:
-        if not isinstance(problem, Exception):
-            return
-        if self.debug:
-            traceback.print_exception(problem)
-        typer.secho(f"motorlearn: {_sentence(problem)}", err=True)
-        raise SystemExit(2) from None
-
-
-def _sentence(problem: Exception) -> str:
-    match problem:
-        case MotorlearnError():
-            return str(problem)
-        case MemoryError():
-            return "there is not enough memory for this; close other programs, or take fewer data."
-        case OSError():
-            place = f" ({problem.filename!r})" if problem.filename else ""
-            return f"the system refused{place}: {problem.strerror or problem}."
-    kind = type(problem).__name__
-    said = InputError(
-        f"this is a fault of motorlearn and not of yours: {kind}: {problem}",
-        remedy="nothing was written; please report it with what --debug shows",
-    )
-    return str(said)
-
-
 def main() -> None:
     """Run the command line; whatever goes wrong becomes one sentence and exit code 2."""
     arguments = [part for part in sys.argv[1:] if part != "--debug"]
@@ -391,7 +381,7 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     gc.set_threshold(100_000, 20, 50)  # a short run makes many objects and few rings of them
-    with _InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
+    with InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
         app(arguments)
 
 

@@ -23,6 +23,7 @@ class ColumnMeaning:
 _COLUMNS = (
     ColumnMeaning("participant", "study identifier of the person", "identifier"),
     ColumnMeaning("group", "practice group the person was allocated to", "category"),
+    ColumnMeaning("pair", "pair of people, one of whom practises as the other did", "category"),
     ColumnMeaning("phase", "part of the study the trial belongs to", "category"),
     ColumnMeaning("test", "name of the test, where a phase has several", "category"),
     ColumnMeaning("session", "number of the practice or test session", "count", lower=1),
@@ -65,6 +66,12 @@ TEST_PHASES: Final = ("pretest", "progress", "posttest", "retention", "transfer"
 DELAYED_PHASES: Final = ("retention", "transfer")
 """Tests after a gap without practice: the only ones that can speak about learning."""
 
+SMALL_GROUP: Final = 20
+"""Below this size a group is called small, in plan and report (common practice, no source)."""
+
+SHORTEST_DELAY_DAYS: Final = 0.5
+"""Days after practice from which a test may speak of learning (common practice, no source)."""
+
 PHASE_LABELS: Final = {
     "pretest": "Pretest",
     "acquisition": "Acquisition (practice)",
@@ -101,6 +108,10 @@ PROBLEM_COLUMNS: Final = (
 )
 LEVEL_MAPPED: Final = "level mapped"
 """Rule of a change that gives all cells with one code their level."""
+WHOLE_NUMBERS: Final = "labels written as decimals read as whole numbers"
+"""Rule of a change that reads 1.000 as 1 in a column of labels."""
+BLOCKS_NUMBERED: Final = "blocks numbered"
+"""Rule of a change that numbers blocks no column numbers."""
 CHANGE_COLUMNS: Final = ("file", "sheet", "row", "column", "before", "after", "rule")
 
 ESTIMATE_COLUMNS: Final = (

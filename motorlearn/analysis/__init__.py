@@ -22,13 +22,13 @@ from motorlearn.analysis.beside import counted_blocks
 from motorlearn.analysis.generalisability import Generalisability, generalisability
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import OutcomeAnalysis
-from motorlearn.analysis.people import People
+from motorlearn.analysis.people import People, reasons_of
 from motorlearn.analysis.points import group_points
-from motorlearn.analysis.primary import contrast_row, equivalence_rows
+from motorlearn.analysis.primary import claimed, contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
-from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
+from motorlearn.analysis.study import analyse_study, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
@@ -41,14 +41,15 @@ __all__ = [
     "StudyAnalysis",
     "TechniqueChange",
     "analyse_study",
+    "claimed",
     "contrast_row",
     "counted_blocks",
     "equivalence_rows",
     "generalisability",
     "group_points",
     "landmark_scores",
-    "page_analysis",
     "primary_comparison",
+    "reasons_of",
     "speed_beside",
     "technique_change",
 ]

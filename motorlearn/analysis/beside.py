@@ -81,7 +81,8 @@ def beside_of(
     study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
 ) -> Beside:
     """Mixed model, agreement of raters, scores from landmarks, curves, technique and speed."""
-    rated, practised = has_ratings(study.ratings), has_curves(cells)
+    rated = has_ratings(study.ratings)
+    practised = study.design.single_case is None and has_curves(cells)
     camera = or_refused(landmark_scores)(study) if study.design.landmarks else None
     ratings = camera.ratings if isinstance(camera, LandmarkScores) else study.ratings
     return {
@@ -242,6 +243,8 @@ def _model_of_hits(rows: pd.DataFrame, terms: str) -> MixedFit:
 
 def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame, list[str]]:
     late, pair = question.primary_stage, question.pair
+    if question.design.single_case is not None:
+        raise InputError("a single case has one set of sessions, and no model of trials")
     if pair is None or late is None or late.name == pair[0]:
         raise InputError("a mixed model of trials needs two tests, the primary one among them")
     if scores.measured:

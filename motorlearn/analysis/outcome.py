@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.analysis.allocated import refuse_conditions, tested_by
+from motorlearn.analysis.crossed import with_columns
 from motorlearn.analysis.points import points_of
 from motorlearn.analysis.questions import Asked, Question
 from motorlearn.analysis.scores import OutcomeScores
@@ -171,18 +172,30 @@ def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[
         "variance": asked.variance,
         "equivalence": asked.bound,
         "equivalence_unit": asked.bound_unit,
+        "covariates": asked.covariates,
+        "factors": question.factors,
     }
 
 
 @or_refused
 def compared(scores: OutcomeScores, asked: Asked, question: Question) -> PhaseComparison:
     """Groups at every part of the study, as the plan asks."""
+    _refuse_single_cases(question)
     options = options_of(scores, asked, question)
-    found = compare_phases(scores.stage_rows, scores.column, **options)
+    rows = with_columns(scores.stage_rows, scores.table, asked.covariates)
+    found = compare_phases(rows, scores.column, **options)
     primary = question.design.primary
     if asked.role != "primary" or primary is None:
         return found
     return replace(found, contrasts=_primary_alone(found.contrasts, question))
+
+
+def _refuse_single_cases(question: Question) -> None:
+    if question.design.single_case is not None:
+        raise InputError(
+            "a single case is compared session by session, not person by person",
+            remedy="see its own part of the analysis, single_cases",
+        )
 
 
 def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
@@ -204,6 +217,7 @@ def _primary_alone(contrasts: pd.DataFrame, question: Question) -> pd.DataFrame:
 
 @or_refused
 def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
+    _refuse_single_cases(question)
     if not (scores.table["phase"] == PRACTICE_PHASE).any():
         raise InputError("no trials of practice were recorded")
     if not scores.blocks:
@@ -221,6 +235,7 @@ def _practice(scores: OutcomeScores, question: Question) -> BlockComparison:
         attempts=scores.attempts,
         out_of=scores.out_of,
         groups=list(question.groups),
+        factors=question.factors,
     )
 
 

@@ -75,7 +75,7 @@ def people_of(
     return People(
         known,
         there,
-        participant_flow(there, list(groups)),
+        participant_flow(there, list(groups), known),
         attrition(there, left_out, list(groups)),
     )
 
@@ -198,21 +198,66 @@ def _planned(design: Design, part: pd.Series) -> dict[str, int | None]:
     return found
 
 
-def participant_flow(present: pd.DataFrame, groups: list[str]) -> pd.DataFrame:
-    """Participants of each group at each part: ``group, stage, n, note``."""
+def participant_flow(
+    present: pd.DataFrame, groups: list[str], people: pd.DataFrame | None = None
+) -> pd.DataFrame:
+    """Participants of each group at each part: ``group, stage, n, note``.
+
+    Parameters
+    ----------
+    present : DataFrame
+        ``participant, group, stage, trials``.
+    groups : list of str
+        Groups in order.
+    people : DataFrame, optional
+        ``participant`` and, where it is known, why somebody left: ``status``, ``stopped_because``.
+        The note of the part at which somebody is absent for the first time tells the reason.
+    """
     first = present["stage"].iloc[0]
     allocated = present[present["stage"] == first].groupby("group")["participant"].nunique()
     rows = [
         FLOW.row(group=group, stage="Allocated", n=int(allocated.get(group, 0))) for group in groups
     ]
+    told: set[object] = set()
     for stage, part in present.groupby("stage", sort=False):
-        there = part[part["trials"] > 0].groupby("group")["participant"].nunique()
         for group in (name for name in groups if name in set(part["group"])):
-            n = int(there.get(group, 0))
-            away = int(allocated.get(group, 0)) - n
-            note = f"{away} absent" if away else ""
-            rows.append(FLOW.row(group=group, stage=str(stage), n=n, note=note))
+            mine = part[part["group"] == group]
+            n = mine.loc[mine["trials"] > 0, "participant"].nunique()
+            away = set(mine.loc[mine["trials"] == 0, "participant"])
+            note = [f"{len(away)} absent"] if away else []
+            note += _reasons(people, away - told)
+            told |= away
+            rows.append(FLOW.row(group=group, stage=str(stage), n=int(n), note="\n".join(note)))
     return FLOW.frame(rows)
+
+
+def _reasons(people: pd.DataFrame | None, away: set[object]) -> list[str]:
+    """A line for each reason of those who are absent for the first time."""
+    if people is None or not away:
+        return []
+    counts = reasons_of(people[people["participant"].isin(away)])
+    return [f"{n} {reason}" for reason, n in counts.items()]
+
+
+COMPLETED = "completed"
+"""Status of somebody who stayed, which is no reason."""
+
+
+def reasons_of(people: pd.DataFrame) -> dict[str, int]:
+    """Count the reasons noted for people who are missing, the most frequent first.
+
+    Parameters
+    ----------
+    people : DataFrame
+        Who is missing; ``stopped_because`` or ``status`` hold the reason where there is one.
+    """
+    columns = [name for name in ("stopped_because", "status") if name in people]
+    if not columns or people.empty:
+        return {}
+    known = people[columns].astype("str").where(people[columns].notna(), "")
+    known = known.replace(COMPLETED, "").apply(lambda column: column.str.strip())
+    first = known[columns[0]].where(known[columns[0]] != "", known[columns[-1]])
+    return {str(name): int(n) for name, n in first[first != ""].value_counts().items()}
 
 
 def attrition(present: pd.DataFrame, left_out: pd.DataFrame, groups: list[str]) -> pd.DataFrame:

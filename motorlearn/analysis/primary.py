@@ -1,13 +1,17 @@
 """The one comparison a study stands on, as a row of values."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from motorlearn.analysis.crossed import effect_row, turned
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison
-from motorlearn.compare.comparison import EQUIVALENCE
+from motorlearn.compare.schemas import EQUIVALENCE, VERDICT
+from motorlearn.compare.verdicts import judged
+from motorlearn.design import primary_levels
 from motorlearn.results import Refused
 
 NAMES = ("estimate", "conf_low", "conf_high", "df", "statistic", "p", "g")
@@ -49,7 +53,10 @@ def _wanted(question: Question) -> str:
 def _contrast(outcome: str, question: Question, comparison: PhaseComparison, stage: str) -> Primary:
     row = contrast_row(comparison, question, stage)
     if row is None:
-        return _none(outcome, question, "the groups cannot be compared at this test")
+        lost = [name for name in question.design.group_names if name not in question.groups]
+        crossed = question.design.factors and lost
+        reason = f"no trials in the cell {lost[0]}" if crossed else ""
+        return _none(outcome, question, reason or "the groups cannot be compared at this test")
     return Primary(
         _frame(outcome, question, row, str(row["group"]), str(row["reference"])),
         _refused(row),
@@ -61,6 +68,8 @@ def _contrast(outcome: str, question: Question, comparison: PhaseComparison, sta
 
 def contrast_row(comparison: PhaseComparison, question: Question, stage: str) -> pd.Series | None:
     """The contrast of the groups that the plan names at a test, adjusted where that was done."""
+    if question.design.primary is not None and question.design.primary.factors:
+        return effect_row(comparison, question, stage)
     rows = comparison.contrasts
     rows = rows[rows["phase"] == stage]
     if rows["adjusted"].any():
@@ -74,10 +83,22 @@ def contrast_row(comparison: PhaseComparison, question: Question, stage: str) ->
 def equivalence_rows(comparison: PhaseComparison, row: pd.Series) -> pd.DataFrame:
     """Two one-sided tests of a contrast; empty where no bound was declared."""
     tests = comparison.equivalence
+    if row.get("kind", ""):
+        return _of_effect(tests, row)
     same = pd.Series(True, index=tests.index)
     for name in ("phase", "group", "reference", "adjusted"):
         same &= tests[name] == row[name]
     return tests[same].reset_index(drop=True)
+
+
+def _of_effect(tests: pd.DataFrame, row: pd.Series) -> pd.DataFrame:
+    """Equivalence of an effect; its bounds serve for either direction."""
+    mine = (tests["phase"] == row["phase"]) & (tests["adjusted"] == row["adjusted"])
+    same = (tests["group"] == row["group"]) & (tests["reference"] == row["reference"])
+    other = (tests["group"] == row["reference"]) & (tests["reference"] == row["group"])
+    found = tests[mine & same]
+    found = found if len(found) else turned(tests[mine & other])
+    return found.reset_index(drop=True)
 
 
 def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Primary:
@@ -111,8 +132,11 @@ def _none(outcome: str, question: Question, reason: str) -> Primary:
     group, reference = question.groups[0], pair[0] if pair else ""
     if several:
         named = question.design.primary.groups if question.design.primary is not None else ()
+        named = named or primary_levels(question.design) or ()
         others = [name for name in question.groups if name != question.reference]
         group, reference = named[0] if named else others[0], question.reference
+        if question.design.primary is not None and question.design.primary.factors:
+            reference = named[1]
     return Primary(
         _frame(outcome, question, row, group, reference),
         reason,
@@ -141,3 +165,19 @@ def _frame(
         "n_reference": int(row["n_reference"]),
     }
     return pd.DataFrame([values])
+
+
+def claimed(row: pd.Series, tests: pd.DataFrame, question: Question) -> dict[str, Any] | None:
+    """The verdict that the plan aims at, of the primary contrast; None where it aims at none.
+
+    ``aim, bound_low, bound_high, conf_low, conf_high, level, p, shown``, or the ``reason`` why it
+    was not judged; see :func:`motorlearn.compare.verdicts.judged`.
+    """
+    primary = question.design.primary
+    if primary is None or primary.aim == "difference":
+        return None
+    edge = float(tests["bound_high"].iloc[0]) if len(tests) else float("nan")
+    edge = float(np.log(edge)) if row["effect"] == "ratio" else edge
+    better = question.outcomes[0].outcome.better
+    named = {str(name): value for name, value in row.items()}
+    return VERDICT.row(**judged(named, primary.aim, edge, better))

@@ -4,7 +4,14 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from motorlearn.design import Design, Outcome, Stage, smallest_effect_of, stages_of
+from motorlearn.design import (
+    Design,
+    Outcome,
+    Stage,
+    groups_by_level,
+    smallest_effect_of,
+    stages_of,
+)
 from motorlearn.exceptions import InputError
 from motorlearn.vocabulary import PRACTICE_PHASE
 
@@ -27,6 +34,8 @@ class Asked:
         Smallest effect of interest on the scale of the scores; of the primary outcome only.
     bound_unit : str
         ``score``, or ``sd`` where the bound is in standard deviations within groups.
+    covariates : tuple of str
+        Columns that are adjusted for beside the baseline; of the primary outcome.
     """
 
     outcome: Outcome
@@ -35,6 +44,7 @@ class Asked:
     variance: str
     bound: float | None
     bound_unit: str = "score"
+    covariates: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,6 +102,12 @@ class Question:
         primary = self.design.primary
         named = primary.groups if primary is not None else ()
         return named[1] if len(named) > 1 and named[1] in self.groups else self.groups[0]
+
+    @property
+    def factors(self) -> dict[str, dict[str, tuple[str, ...]]] | None:
+        """Groups by factor and level; None without factors, or while a cell has no trials."""
+        whole = set(self.groups) == set(self.design.group_names)
+        return groups_by_level(self.design) if whole else None
 
     @property
     def pair(self) -> tuple[str, str] | None:
@@ -162,6 +178,7 @@ def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
         primary.variance,
         _bound(design),
         "score" if smallest is None else smallest.unit,
+        primary.covariates,
     )
 
 
@@ -170,7 +187,7 @@ def _bound(design: Design) -> float | None:
     primary, value = design.primary, smallest_effect_of(design)
     if primary is None or value is None:
         return None
-    if design.smallest_effect is not None and design.smallest_effect.unit == "sd":
+    if design.smallest_effect is not None and design.smallest_effect.in_sd:
         return value
     if primary.effect == "ratio":
         return 1 / value if value < 1 else value

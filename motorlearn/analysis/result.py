@@ -10,12 +10,13 @@ import pandas as pd
 from motorlearn.analysis.landmarks import LandmarkScores
 from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis, options_of
 from motorlearn.analysis.people import People
+from motorlearn.analysis.questionnaires import QuestionnaireAnalysis, results_of
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.analysis.speed import SpeedBeside
 from motorlearn.analysis.technique import TechniqueChange
 from motorlearn.audit import Audit, Sensitivity
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import PhaseComparison, SingleCase
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.design import Design, Stage
 from motorlearn.measures import Agreement
@@ -79,6 +80,10 @@ class StudyAnalysis(Result):
         Assumptions of the primary comparison.
     sensitivity : Sensitivity, Refused or None
         The primary conclusion in other defensible ways; None in a study of one group.
+    single_cases : mapping of str to SingleCase or Refused
+        By outcome, where the plan has a section ``single_case``; else empty.
+    questionnaires : sequence of QuestionnaireAnalysis
+        Scale scores, alpha and omega, change over times of every questionnaire of the plan.
     recipe : Recipe
         How it was made.
     """
@@ -105,6 +110,8 @@ class StudyAnalysis(Result):
     speed: SpeedBeside | Refused | None = field(repr=False)
     audit: Audit | Refused = field(repr=False)
     sensitivity: Sensitivity | Refused | None = field(repr=False)
+    single_cases: Mapping[str, SingleCase | Refused] = field(repr=False)
+    questionnaires: Sequence[QuestionnaireAnalysis] = field(repr=False)
     recipe: Recipe = field(repr=False)
 
     @property
@@ -148,7 +155,9 @@ class StudyAnalysis(Result):
     @property
     def beside(self) -> dict[str, Any]:
         """What stands beside the comparisons, by name; what the study has no data for is absent."""
-        named = {
+        named: dict[str, Any] = {
+            **{f"{name}: single case": found for name, found in self.single_cases.items()},
+            **results_of(self.questionnaires),
             "technique": self.technique,
             "speed": self.speed,
             "agreement": self.raters,
@@ -160,7 +169,8 @@ class StudyAnalysis(Result):
             "mixed model": self.mixed,
             "assumptions of the mixed model": self.mixed_audit,
         }
-        return {name: result for name, result in named.items() if result is not None}
+        away = ("mixed model",) if self.single_cases else ()
+        return {k: result for k, result in named.items() if result is not None and k not in away}
 
     def tables(self) -> Sequence[Table]:
         """The primary answer, then the outcomes."""

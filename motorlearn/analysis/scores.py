@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.analysis.allocated import kept_columns
-from motorlearn.design import Design, Outcome
+from motorlearn.design import Design, Outcome, target_of_rows
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import registered_measures, score_trials
 from motorlearn.measures.registry import measures_for
@@ -105,7 +105,9 @@ class OutcomeScores:
         if not self.blocks:
             return self.table.iloc[:0]
         rows = self.rows(["participant", "group", *self.kept, "phase", *self.blocks])
-        return rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
+        rows = rows[rows["phase"] == PRACTICE_PHASE].dropna(subset=self.blocks)
+        counts = pd.Series(counted_rows(rows), index=rows.index)
+        return rows[counts.groupby([rows[name] for name in self.blocks]).transform("any")]
 
     @cached_property
     def block_cells(self) -> pd.DataFrame:
@@ -133,6 +135,10 @@ class OutcomeScores:
         return self.cells(by).rename(columns={"score": self.column})
 
 
+ERRORS_OF_TRIALS = {"constant_error": 1, "absolute_error": 0}
+"""Errors of a cell that are means of trials: of signed (1) or absolute (0) errors."""
+
+
 def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:
     """Find how an outcome comes from the columns of a table.
 
@@ -147,7 +153,9 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
     InputError
         If the column holds nothing that counts.
     """
-    if outcome.name == HITS or outcome.name in RATES:
+    if outcome.column:
+        found = scores_of_column(table, outcome, design)
+    elif outcome.name == HITS or outcome.name in RATES:
         found = _hits(table, outcome, design)
     else:
         found = _values(table, outcome)
@@ -158,6 +166,29 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
             f"fill the column {found.column!r}, or look at the column 'void'",
         )
     return replace(found, kept=kept_columns(found.table, design))
+
+
+def scores_of_column(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:
+    """Scores from the column that the outcome names: its mean, or errors from a target."""
+    if outcome.column not in table:
+        raise ColumnError(
+            f"outcome {outcome.name!r} comes from a column that the trials do not have",
+            [outcome.column],
+            f"they have {', '.join(str(name) for name in table)}",
+        )
+    values = pd.to_numeric(table[outcome.column], errors="coerce").astype("float64")
+    if not outcome.has_target:
+        return OutcomeScores(table.assign(**{outcome.column: values}), outcome, outcome.column)
+    measure = outcome.measure or "absolute_error"
+    error = values - target_of_rows(table, outcome, design)
+    told = outcome.label or f"{measure.replace('_', ' ')} of {outcome.name.replace('_', ' ')}"
+    named = outcome.model_copy(update={"label": told})
+    if measure in ERRORS_OF_TRIALS:
+        shown = error if ERRORS_OF_TRIALS[measure] else error.abs()
+        return OutcomeScores(table.assign(**{measure: shown}), named, measure)
+    others = [name for name in ("hit", HITS, "x", "y", "radial_error") if name in table]
+    own = table.drop(columns=others).assign(error=error)
+    return OutcomeScores(own, named, measure, by_trial=False, measured=True)
 
 
 def _values(table: pd.DataFrame, outcome: Outcome) -> OutcomeScores:

@@ -3,10 +3,12 @@
 import pandas as pd
 
 from motorlearn.analysis.allocated import with_clusters
+from motorlearn.analysis.crossed import with_cells_of_factors, with_covariates
 from motorlearn.design import stage_column, tests_not_told_apart
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
 from motorlearn.trials.checking.conditions import conditions_as_groups
+from motorlearn.trials.checking.single_case import in_one_phase
 
 
 def staged_trials(study: Study) -> pd.DataFrame:
@@ -18,9 +20,12 @@ def staged_trials(study: Study) -> pd.DataFrame:
         If a column is lacking, or tests of one phase cannot be told apart.
     """
     table, design = study.trials.table, study.design
+    table = in_one_phase(table, design)
     absent = [name for name in ("participant", "phase") if name not in table]
     if absent:
         raise InputError("the trials lack a column", absent, "add it, or map it at import")
+    table = with_covariates(table, study)
+    table = with_cells_of_factors(table, design)
     table = conditions_as_groups(table, design)
     if "group" not in table:
         if len(design.group_names) > 1:

@@ -1,6 +1,7 @@
 """``analyse_study``: what this study asks, answered once for everybody who shows it."""
 
 from dataclasses import replace
+from typing import Any
 
 from motorlearn.analysis.beside import beside_of, page_beside
 from motorlearn.analysis.judged import judged
@@ -12,9 +13,11 @@ from motorlearn.analysis.outcome import (
 )
 from motorlearn.analysis.people import people_of
 from motorlearn.analysis.primary import Primary, primary_answer
+from motorlearn.analysis.questionnaires import questionnaires_of
 from motorlearn.analysis.questions import question_of
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.scores import scores_of
+from motorlearn.analysis.single_case import judged_case, single_case_answer, single_cases_of
 from motorlearn.analysis.staged import staged_trials
 from motorlearn.results import Recipe, Refused
 from motorlearn.trials import Study
@@ -91,8 +94,15 @@ def _answered(
         analyse_outcome(entry, asked, question, practice=not shown_by_page)
         for entry, asked in zip(scores, question.outcomes)
     ]
-    first = found[0]
-    answer = primary_answer(first.name, first.comparison, question)
+    first, plan = found[0], study.design.single_case
+    cases = single_cases_of(scores, question, seed)
+    if plan is None:
+        answer = primary_answer(first.name, first.comparison, question)
+        judgement: Any = judged(first.comparison, answer, study, question, seed)
+    else:
+        answer = single_case_answer(first, cases[first.name], plan)
+        judgement = judged_case(cases[first.name], study, seed)
+    people = people_of(study, table, first.comparison, question.groups)
     return StudyAnalysis(
         study=study,
         question=question,
@@ -101,9 +111,11 @@ def _answered(
         **vars(answer),
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
-        people=people_of(study, table, first.comparison, question.groups),
+        people=people,
+        questionnaires=questionnaires_of(study, people.roster, seed),
+        single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),
-        **judged(first.comparison, answer, study, question, seed),
+        **judgement,
         recipe=_recipe(len(table), first, outcome, seed),
     )
 

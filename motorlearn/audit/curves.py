@@ -11,10 +11,11 @@ from scipy import stats
 from motorlearn import digits
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged, no_conclusion
-from motorlearn.curves import CurveFit, CurveFits, fit_curve
+from motorlearn.curves import CurveFit, CurveFits, fit_curve, fit_monotone, named_form
 from motorlearn.exceptions import MotorlearnError
 
 _RIVAL = {"exponential": "power"}
+MONOTONE_COUNTS, MONOTONE_SIMULATIONS = 10, 199
 
 
 def curve_checks(result: CurveFit, context: Context) -> Iterator[Check]:
@@ -28,6 +29,23 @@ def curve_checks(result: CurveFit, context: Context) -> Iterator[Check]:
     yield _runs(result, context)
     yield _spread(result, context)
     yield _form(result, context)
+    if _plain_scores(result):
+        yield _without_a_form(result, context)
+
+
+def _plain_scores(result: CurveFit) -> bool:
+    """Whether these are scores at enough practice counts, fitted without anything held or added."""
+    rates = named_form(result.form).rates
+    bare = set(result.curve) == {"asymptote", "gain", "start", *rates}
+    counts, free = np.unique(result.practice), not (result.fixed or result.noise)
+    return bool(
+        result.family == "gaussian"
+        and bare
+        and free
+        and len(counts) >= MONOTONE_COUNTS
+        and counts.min() > 0
+        and np.ptp(result.outcome) > 0
+    )
 
 
 def many_curves_checks(result: CurveFits, context: Context) -> Iterator[Check]:
@@ -271,6 +289,26 @@ def _form(result: CurveFit, context: Context) -> Check:
         finding,
         "Report both forms; claim none.",
         remedy=remedy,
+    )
+
+
+def _without_a_form(result: CurveFit, context: Context) -> Check:
+    """Whether a smooth curve that only falls or only rises bends elsewhere than the form does."""
+    found = fit_monotone(
+        result.practice,
+        result.outcome,
+        form=result.form,
+        first=result.first,
+        simulations=MONOTONE_SIMULATIONS,
+    )
+    return judged(
+        "the form follows a monotone curve without a form",
+        "share of the squares the form leaves that such a curve explains",
+        found.statistic,
+        context.guide("monotone"),
+        f"Simulated curves of the {result.form} form: {digits.p_clause(found.p)}.",
+        "Look at the figure; try another form, or report the monotone curve.",
+        chance=found.p,
     )
 
 

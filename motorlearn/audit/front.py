@@ -20,7 +20,8 @@ from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.simulated import diagnose
 from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.report import RESIDUALS, Audit, assemble
-from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.audit.single_case import single_case_checks
+from motorlearn.compare import BlockComparison, PhaseComparison, SingleCase
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
@@ -187,6 +188,13 @@ def _(result: PopulationCurve, context: Context, phases: Sequence[Hashable] | No
 def _(result: Agreement, context: Context, phases: Sequence[Hashable] | None) -> Audit:
     recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
     checks = (("rater agreement", check) for check in agreement_checks(result, context))
+    return assemble(checks, RESIDUALS.frame(), recipe)
+
+
+@audit_of.register
+def _(result: SingleCase, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.recipe.n)
+    checks = (("single case", check) for check in single_case_checks(result, context))
     return assemble(checks, RESIDUALS.frame(), recipe)
 
 

@@ -15,6 +15,7 @@ from motorlearn.audit.context import Context
 from motorlearn.audit.guide import Guide
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import INTERACTION, MAIN
 from motorlearn.design.allocation import PERSON_UNITS
 from motorlearn.results import Recipe
 
@@ -50,6 +51,15 @@ def family_check(result: PhaseComparison, context: Context) -> Check:
             tests["adjusted"] == (primary.baseline is not None)
         )
         pair = set(primary.groups)
+        if primary.factors:
+            tests = result.effects[result.effects["p"].notna()]
+            own = (tests["phase"] == primary.phase) & (
+                tests["adjusted"] == (primary.baseline is not None)
+            )
+            kind = INTERACTION if len(primary.factors) == 2 else MAIN
+            own &= (tests["kind"] == kind) & (
+                (tests["term"] == primary.factors[0]) | (kind == INTERACTION)
+            )
         inside = np.array(
             [not pair or {row.group, row.reference} == pair for row in tests.itertuples()]
         )

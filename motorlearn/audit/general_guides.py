@@ -1,6 +1,6 @@
 """Guides of consequences, of data and design, and of shape and spread."""
 
-from motorlearn.audit.guide import CUSTOM, SEEN, SHOWN, Guide
+from motorlearn.audit.guide import ALGEBRA, CUSTOM, SEEN, SHOWN, Guide
 
 GENERAL = (
     # Consequences: how far the rate of false positives or the estimate moves.
@@ -215,5 +215,41 @@ GENERAL = (
         0.30,
         0.50,
         status=CUSTOM,
+    ),
+    Guide(
+        "smallest p",
+        "smallest p that the draw of a single case can give",
+        0.05,
+        0.999,
+        source="a test whose smallest p is above its level cannot reject (algebra)",
+        status=ALGEBRA,
+    ),
+    Guide(
+        "sessions of a phase",
+        "sessions of the shortest phase",
+        5,
+        None,
+        False,
+        source="five data points a phase: What Works Clearinghouse, single-case standards "
+        "(Kratochwill et al. 2013, Remedial Spec Educ 34:26-38, from memory)",
+        doi="10.1177/0741932512452794",
+    ),
+    Guide(
+        "lag one",
+        "largest lag-1 correlation of sessions, bias taken out",
+        0.2,
+        None,
+        source="mean of published series, .20: Shadish & Sullivan 2011, Behav Res Methods "
+        "43:971-980 (from memory)",
+        doi="10.3758/s13428-011-0111-y",
+    ),
+    Guide(
+        "drift of A",
+        "Kendall's tau of score and session in the first phase, towards better",
+        0.4,
+        None,
+        source="a baseline tau above .40 asks for correction: Parker et al. 2011, Behav Ther "
+        "42:284-299 (from memory)",
+        doi="10.1016/j.beth.2010.08.006",
     ),
 )

@@ -49,6 +49,14 @@ MODELS = (
         status=SEEN,
     ),
     Guide(
+        "monotone",
+        "share of the squares a form leaves that a monotone curve without a form explains",
+        0.10,
+        None,
+        source="the chance of as much is simulated",
+        status=CUSTOM,
+    ),
+    Guide(
         "uniformity",
         "Anderson-Darling distance of simulated residuals over that the model gives",
         2.0,

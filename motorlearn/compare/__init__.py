@@ -2,10 +2,12 @@
 
 ``phases`` is the front and ``options`` its choices; ``participants`` makes one score per person and
 phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mixed_route`` does the
-first with every test there is, ``equivalence`` judges against a declared bound, ``blocks`` compares
-the blocks of practice, ``limits`` says what the design cannot show, ``pooling`` why trials are not
-the unit, ``comparison`` holds the results. ``pairs`` (every pair of blocks or tests within a group)
-stands on pingouin and is loaded when it is used.
+first with every test there is, ``crossing`` and ``factorial`` two factors between people,
+``covariates`` what is adjusted for beside the baseline, ``equivalence`` and ``verdicts`` judge
+against a declared bound (``bounds``), ``blocks`` compares the blocks of practice, ``limits`` says
+what the design cannot show, ``pooling`` why trials are not the unit, ``comparison`` holds the
+results (``schemas`` their columns). ``pairs`` (every pair of blocks or tests within a group) stands
+on pingouin and is loaded when it is used, and so is ``single_case``, one athlete to five.
 """
 
 from typing import TYPE_CHECKING
@@ -19,9 +21,12 @@ from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
     from motorlearn.compare.pairs import Pairs, pairs_within
+    from motorlearn.compare.single_case import SingleCase, analyse_single_case
 
 __getattr__, __dir__ = late_names(
-    __name__, dict.fromkeys(("Pairs", "pairs_within"), "motorlearn.compare.pairs")
+    __name__,
+    dict.fromkeys(("Pairs", "pairs_within"), "motorlearn.compare.pairs")
+    | dict.fromkeys(("SingleCase", "analyse_single_case"), "motorlearn.compare.single_case"),
 )
 
 __all__ = [
@@ -30,6 +35,8 @@ __all__ = [
     "Pairs",
     "PhaseComparison",
     "Pooling",
+    "SingleCase",
+    "analyse_single_case",
     "compare_blocks",
     "compare_phases",
     "pairs_within",

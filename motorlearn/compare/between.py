@@ -8,13 +8,15 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.compare.clusters import Clusters
-from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, OMNIBUS, how
+from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, how
+from motorlearn.compare.covariates import Covariates
+from motorlearn.compare.crossing import Crossing
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
-from motorlearn.linear.hypotheses import Estimate, FTest, t_estimate
+from motorlearn.linear.hypotheses import Estimate, t_estimate
 from motorlearn.linear.multiplicity import holm
-from motorlearn.linear.samples import one_sample, welch, welch_one_way
+from motorlearn.linear.samples import one_sample, welch
 from motorlearn.measures.effect_sizes import (
     NO_EFFECT,
     StandardisedEffect,
@@ -52,6 +54,10 @@ class Comparing:
         Residual variance of the analysis of covariance and of the mixed model of scores.
     clusters : Clusters, optional
         Where classes were allocated: their people; ``data`` then holds the means of classes.
+    crossing : Crossing, optional
+        Groups as the cells of two factors.
+    covariates : Covariates, optional
+        What is adjusted for beside the baseline.
     """
 
     data: PhaseScores
@@ -61,6 +67,14 @@ class Comparing:
     baseline: Hashable | None
     variance: str = "equal"
     clusters: Clusters | None = None
+    crossing: Crossing | None = None
+    covariates: Covariates | None = None
+
+    def adjusts(self, phase: Hashable) -> bool:
+        """Whether groups are compared at a phase adjusted for baseline or covariates."""
+        if len(self.data.groups) < 2 or phase == self.baseline:
+            return False
+        return self.baseline is not None or self.covariates is not None
 
     @property
     def values(self) -> NDArray[np.float64]:
@@ -136,7 +150,9 @@ class Comparing:
     def ancova_method(self) -> str:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
-        return ANCOVA + self.of_what() + own
+        more = self.covariates.names if self.covariates is not None else ()
+        beside = f", adjusted for {', '.join(more)}" if more else ""
+        return ANCOVA + self.of_what() + own + beside
 
 
 def within(samples: Sequence[NDArray[np.float64]]) -> tuple[float, int]:
@@ -208,7 +224,10 @@ def unadjusted_contrasts(comparing: Comparing, phase: Hashable) -> list[Row]:
 
 @dataclass(frozen=True)
 class Adjusted:
-    """Analysis of covariance of one phase, or the reason why there is none."""
+    """Analysis of covariance of one phase, or the reason why there is none.
+
+    ``terms`` and ``levels`` say what each covariate of the model is.
+    """
 
     phase: Hashable
     groups: tuple[Hashable, ...]
@@ -216,18 +235,21 @@ class Adjusted:
     model: Ancova | None
     sd: float
     reason: str
+    terms: tuple[str, ...] = ()
+    levels: tuple[str, ...] = ()
 
 
 def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
-    """Fit the analysis of covariance of one phase on the participants that have both scores."""
+    """Fit the analysis of covariance of one phase on the participants that have all it needs."""
     data = comparing.data
-    y, x = comparing.at(phase), comparing.at(comparing.baseline)
-    both = ~np.isnan(y) & ~np.isnan(x)
+    x, terms, levels = _beside(comparing)
+    y = comparing.at(phase)
+    both = ~np.isnan(y) & ~np.isnan(x).any(axis=1)
     sizes = {name: int((both & (data.codes == i)).sum()) for i, name in enumerate(data.groups)}
     present = tuple(name for name in data.groups if sizes[name])
     codes = np.array([present.index(data.groups[c]) for c in data.codes[both]], dtype=np.intp)
     try:
-        names = [str(comparing.baseline)]
+        names = [f"{term} {level}".strip() for term, level in zip(terms, levels)]
         model = ancova(y[both], codes, x[both], names=names, variance=comparing.variance)
     except FitError as problem:
         return Adjusted(phase, present, sizes, None, NAN, str(problem))
@@ -235,7 +257,21 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     sd = float(np.sqrt(away @ away / max(len(away) - len(present), 1)))
     flat = not model.fit.sse > 1e-24 * max(float(y[both] @ y[both]), 1e-300)
     reason = "the scores leave no residual spread" if flat else ""
-    return Adjusted(phase, present, sizes, None if flat else model, sd, reason)
+    return Adjusted(phase, present, sizes, None if flat else model, sd, reason, terms, levels)
+
+
+def _beside(comparing: Comparing) -> tuple[NDArray[np.float64], tuple[str, ...], tuple[str, ...]]:
+    """Columns that scores are adjusted for, and what each stands for."""
+    blocks, terms, levels = [], [], []
+    if comparing.baseline is not None:
+        blocks.append(comparing.at(comparing.baseline)[:, None])
+        terms.append(str(comparing.baseline))
+        levels.append("")
+    if comparing.covariates is not None:
+        blocks.append(comparing.covariates.values)
+        terms += comparing.covariates.terms
+        levels += comparing.covariates.levels
+    return np.hstack(blocks), tuple(terms), tuple(levels)
 
 
 def adjusted_contrasts(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
@@ -284,32 +320,6 @@ def adjusted_mean_rows(comparing: Comparing, adjusted: Adjusted) -> list[Row]:
     return rows
 
 
-def omnibus_rows(comparing: Comparing, phase: Hashable, adjusted: Adjusted | None) -> list[Row]:
-    """Tests of all groups at one phase."""
-    if len(comparing.data.groups) < 2:
-        return []
-    samples = [comparing.of(name, comparing.at(phase)) for name in comparing.data.groups]
-    test = welch_one_way(samples)
-    method = "Welch's one-way analysis" + comparing.suffix
-    if np.isnan(test.statistic):
-        method = "not computed: every group needs two participants whose scores differ"
-    rows = [_f_row(phase, "group", test, method)]
-    if adjusted is None:
-        return rows
-    if adjusted.model is None:
-        return [
-            *rows,
-            OMNIBUS.row(phase=phase, term="group", method=how("", adjusted.reason)["method"]),
-        ]
-    model, method = adjusted.model, comparing.ancova_method
-    rows.append(_f_row(phase, "group", model.group_test, method))
-    rows.append(_f_row(phase, str(comparing.baseline), model.covariate_tests[0], method))
-    if model.slopes_test is not None:
-        term = f"group:{comparing.baseline}"
-        rows.append(_f_row(phase, term, model.slopes_test, method + ", test of parallel slopes"))
-    return rows
-
-
 def contrast_frame(
     rows: list[Row], *, adjust_by: str, family: Iterable[Hashable] | None
 ) -> pd.DataFrame:
@@ -339,29 +349,9 @@ def adjusted_mean_frame(rows: list[Row]) -> pd.DataFrame:
     return ADJUSTED.frame(rows)
 
 
-def omnibus_frame(rows: list[Row]) -> pd.DataFrame:
-    """Rows of omnibus tests as a frame."""
-    frame = OMNIBUS.frame(rows)
-    # Welch's test has whole df of its groups; where it stands alone they stay whole.
-    return frame.assign(df1=[row["df1"] for row in rows]) if rows else frame
-
-
 def standardised(effect: StandardisedEffect) -> Row:
     """Give a standardised effect by the names it has in a row."""
     return {"g": effect.g, "g_low": effect.conf_low, "g_high": effect.conf_high}
-
-
-def _f_row(phase: Hashable, term: str, test: FTest, method: str) -> Row:
-    return OMNIBUS.row(
-        phase=phase,
-        term=term,
-        df1=test.df1,
-        df2=test.df2,
-        statistic=test.statistic,
-        p=test.p,
-        partial_eta2=test.partial_eta2,
-        method=method,
-    )
 
 
 def _why_not(

@@ -9,6 +9,7 @@ from motorlearn.compare.between import Comparing, describe_means
 from motorlearn.compare.clusters import unit_scores
 from motorlearn.compare.comparison import BlockComparison
 from motorlearn.compare.conditions.comparing import compare_condition_blocks, within_of
+from motorlearn.compare.crossing import Factors, crossing_of, placed_groups
 from motorlearn.compare.limits import listed, losses
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
@@ -23,7 +24,7 @@ def compare_blocks(
     table: pd.DataFrame,
     outcome: str,
     *,
-    group: str | None,
+    group: str | Sequence[str] | None,
     block: str | Sequence[str] = "block",
     participant: str = "participant",
     phase: str | None = "phase",
@@ -34,6 +35,8 @@ def compare_blocks(
     unit: str = "participant",
     within: str | Sequence[str] | None = None,
     level: float = 0.95,
+    factors: Factors | None = None,
+    squares: str = "III",
 ) -> BlockComparison:
     """Compare groups over the blocks of practice by a mixed analysis of variance, type III.
 
@@ -43,8 +46,9 @@ def compare_blocks(
         Trials or aggregated rows.
     outcome : str
         Column of the score; with ``attempts`` the column of hits.
-    group : str or None
-        Column of the group; None for one group.
+    group : str, pair of str or None
+        Column of the group; None for one group; two columns of factors, as in
+        :func:`compare_phases`.
     block : str or sequence of str
         Column or columns that number the blocks; ``["session", "block"]`` where blocks are
         numbered anew in each session.
@@ -65,6 +69,10 @@ def compare_blocks(
         Column of the conditions that each person meets, or two such columns that are crossed.
     level : float
         Level of the intervals of the means.
+    factors : mapping, optional
+        Instead of two columns: by factor, by level in order, the groups at that level.
+    squares : {"III", "II"}
+        Sums of squares of the analysis of variance.
 
     Raises
     ------
@@ -86,31 +94,27 @@ def compare_blocks(
     ['group', 'block', 'group:block']
     """
     names = [block] if isinstance(block, str) else list(block)
-    rows = _practice_rows(table, names, phase, practice)
-    label = "block" if len(names) > 1 else names[0]
-    if len(names) > 1:
-        # Blocks that restart in each session are numbered on in order of the columns named.
-        numbered = rows.groupby(names, sort=True, observed=True).ngroup() + 1
-        rows = rows.assign(**{label: numbered})
+    rows, label = _numbered(_practice_rows(table, names, phase, practice), names)
     order = tuple(sorted(rows[label].unique()))
     if len(order) < 2:
         raise InputError("practice has one block only", order, "name the column of the blocks")
-    columns = Columns(
-        outcome, group, label, participant, attempts, checked_out_of(out_of, attempts)
-    )
+    placed = placed_groups(rows, group, groups, factors)
+    told = checked_out_of(out_of, attempts)
+    columns = Columns(outcome, placed.group, label, participant, attempts, told)
     if within is not None:
-        met = within_of(within, None, group, unit)
+        met = within_of(within, None, placed.group, unit)
         columns = replace(columns, group=None)
-        return compare_condition_blocks(rows, columns, met, blocks=order, level=level)
-    data = score_participants(rows, columns, phases=order, groups=groups)
+        return compare_condition_blocks(placed.table, columns, met, blocks=order, level=level)
+    data = score_participants(placed.table, columns, phases=order, groups=placed.groups)
     lost, people = losses(data), len(data.participants)
-    data, clusters = unit_scores(rows, columns, data, unit)
-    comparing = Comparing(data, (), "difference", level, None, clusters=clusters)
+    data, clusters = unit_scores(placed.table, columns, data, unit)
+    crossing = None if placed.factors is None else crossing_of(placed.factors, data.groups)
+    comparing = Comparing(data, (), "difference", level, None, clusters=clusters, crossing=crossing)
     options = {"practice": practice, "groups": data.groups, "level": level, "out_of": out_of}
     return BlockComparison(
         scores=data.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
-        anova=mixed_anova(comparing, within="block"),
+        anova=mixed_anova(comparing, within="block", squares=squares),
         posthoc=all_pairs(comparing).rename(
             columns={"from_phase": "from_block", "to_phase": "to_block"}
         ),
@@ -119,12 +123,21 @@ def compare_blocks(
         recipe=Recipe(
             call="compare_blocks",
             columns={**columns.used(), "phase": phase or "", "block": ", ".join(names)},
-            options=options | {"unit": unit},
+            options=options | {"unit": unit, "factors": placed.factors, "squares": squares},
             n=data.rows,
             left_out=data.left_out,
             engine=f"one score per {unit} and block; type III sums of squares",
         ),
     )
+
+
+def _numbered(rows: pd.DataFrame, names: list[str]) -> tuple[pd.DataFrame, str]:
+    """Rows with one column that numbers the blocks, and its name."""
+    if len(names) == 1:
+        return rows, names[0]
+    # Blocks that restart in each session are numbered on in order of the columns named.
+    numbered = rows.groupby(names, sort=True, observed=True).ngroup() + 1
+    return rows.assign(block=numbered), "block"
 
 
 def _practice_rows(

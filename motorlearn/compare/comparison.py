@@ -8,27 +8,29 @@ import pandas as pd
 from motorlearn.compare.clusters import CLUSTER
 from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.limits import Limit
+from motorlearn.compare.schemas import (
+    BLOCK_POSTHOC,
+    EFFECT,
+    EQUIVALENCE,
+    ERROR,
+    ESTIMATE,
+    ETA,
+    INTERVAL,
+    MARGINAL,
+    PAIR,
+    POSTHOC,
+    SIZES,
+    SLOPE,
+    STEP,
+    TRENDS,
+    VERDICT,
+    G,
+    P,
+    T,
+)
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
-
-_INTERVAL = (
-    Column("conf_low", "lower", "significant", decimals=4),
-    Column("conf_high", "upper", "significant", decimals=4),
-)
-_P = Column("p", "p", "p")
-_T = (Column("df", "df", "df"), Column("statistic", "t", "number"), _P)
-_ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
-_ERROR = Column("std_error", "standard error", "significant", decimals=3)
-_G = (
-    Column("g", "Hedges g", "number"),
-    Column("g_low", "g lower", "number"),
-    Column("g_high", "g upper", "number"),
-)
-_SIZES = (Column("n_group", "n", "count"), Column("n_reference", "n reference", "count"))
-_PAIR = (Column("group"), Column("reference"), Column("effect"))
-_STEP = (Column("from_phase", "from"), Column("to_phase", "to"))
-_ETA = Column("partial_eta2", "partial η²", "number", decimals=3)
 
 MEAN = Schema(
     (
@@ -37,7 +39,7 @@ MEAN = Schema(
         Column("n", kind="count"),
         Column("mean", kind="significant", decimals=4),
         Column("sd", "SD", "significant", decimals=3),
-        *_INTERVAL,
+        *INTERVAL,
     )
 )
 BLOCK_MEAN = MEAN.renamed(phase="block")
@@ -45,24 +47,24 @@ ADJUSTED = Schema(
     (
         Column("phase"),
         Column("group"),
-        _ESTIMATE,
-        _ERROR,
+        ESTIMATE,
+        ERROR,
         Column("df", "df", "df"),
-        *_INTERVAL,
+        *INTERVAL,
     )
 )
 CONTRAST = Schema(
     (
         Column("phase"),
-        *_PAIR,
+        *PAIR,
         Column("adjusted", kind="flag"),
-        _ESTIMATE,
-        _ERROR,
-        *_T,
+        ESTIMATE,
+        ERROR,
+        *T,
         Column("p_adjusted", "p (Holm)", "p"),
-        *_INTERVAL,
-        *_G,
-        *_SIZES,
+        *INTERVAL,
+        *G,
+        *SIZES,
         Column("method"),
         Column("reason"),
     ),
@@ -90,14 +92,14 @@ CONTRAST = Schema(
 PAIRED = Schema(
     (
         Column("group"),
-        *_STEP,
+        *STEP,
         Column("effect"),
         Column("n", kind="count"),
-        _ESTIMATE,
-        _ERROR,
-        *_T,
-        *_INTERVAL,
-        *_G,
+        ESTIMATE,
+        ERROR,
+        *T,
+        *INTERVAL,
+        *G,
         Column("method"),
         Column("reason"),
     ),
@@ -129,16 +131,16 @@ def how(method: str, reason: str = "") -> Row:
 INTERACTION = Schema(
     (
         Column("term"),
-        *_STEP,
-        *_PAIR,
-        _ESTIMATE,
-        _ERROR,
+        *STEP,
+        *PAIR,
+        ESTIMATE,
+        ERROR,
         Column("df1", "df 1", "df"),
         Column("df", "df", "df"),
         Column("statistic", "F or t", "number"),
-        _P,
-        *_INTERVAL,
-        *_SIZES,
+        P,
+        *INTERVAL,
+        *SIZES,
         Column("method"),
     ),
     shown=(
@@ -153,8 +155,8 @@ OMNIBUS = Schema(
         Column("df1", "df 1", "df"),
         Column("df2", "df 2", "df"),
         Column("statistic", "F", "number"),
-        _P,
-        _ETA,
+        P,
+        ETA,
         Column("method"),
     )
 )
@@ -165,14 +167,14 @@ ANOVA = Schema(
         Column("df1", "df 1", "df"),
         Column("df2", "df 2", "df"),
         Column("statistic", "F", "number"),
-        _P,
+        P,
         Column("p_gg", "p (GG)", "p"),
         Column("p_hf", "p (HF)", "p"),
         Column("epsilon_gg", "ε (GG)", "number", decimals=3),
         Column("epsilon_hf", "ε (HF)", "number", decimals=3),
         Column("mauchly_w", "Mauchly W", "number", decimals=3),
         Column("mauchly_p", "p (W)", "p"),
-        _ETA,
+        ETA,
         Column("generalised_eta2", "generalised η²", "number", decimals=3),
         Column("method"),
         Column("reason"),
@@ -193,63 +195,6 @@ ANOVA = Schema(
         "partial_eta2",
         "generalised_eta2",
     ),
-)
-EQUIVALENCE = Schema(
-    (
-        Column("phase"),
-        *_PAIR,
-        Column("adjusted", kind="flag"),
-        _ESTIMATE,
-        Column("bound_low", "bound", "significant", decimals=4),
-        Column("bound_high", "bound", "significant", decimals=4),
-        Column("p_low", "p (lower bound)", "p"),
-        Column("p_high", "p (upper bound)", "p"),
-        _P,
-        *_INTERVAL,
-        Column("equivalent", kind="flag"),
-        Column("method"),
-    ),
-    shown=(
-        "phase",
-        "group",
-        "reference",
-        "adjusted",
-        "estimate",
-        "conf_low",
-        "conf_high",
-        "bound_low",
-        "bound_high",
-        "p",
-        "equivalent",
-        "method",
-    ),
-)
-POSTHOC = Schema(
-    (
-        *_STEP,
-        Column("effect"),
-        Column("n", kind="count"),
-        _ESTIMATE,
-        _ERROR,
-        *_T,
-        Column("p_adjusted", "p (Holm)", "p"),
-        *_INTERVAL,
-    )
-)
-BLOCK_POSTHOC = POSTHOC.renamed(from_phase="from_block", to_phase="to_block")
-TRENDS = Schema(
-    (
-        Column("trend"),
-        Column("n", kind="count"),
-        _ESTIMATE,
-        _ERROR,
-        *_T,
-        *_INTERVAL,
-        Column("f_groups", "F of groups", "number"),
-        Column("df1", "df 1", "df"),
-        Column("df2", "df 2", "df"),
-        Column("p_groups", "p of groups", "p"),
-    )
 )
 
 
@@ -291,6 +236,22 @@ class PhaseComparison(Result):
         What the design cannot show; ``statements`` says it in sentences.
     recipe : Recipe
         How it was made; ``left_out`` names every row and person that is missing.
+    effects : DataFrame
+        Of two factors: main effects (averaged over the other factor, cells with equal weight),
+        the interaction as a difference of differences, and simple effects, in ``kind``; ``group``
+        minus ``reference`` are levels of the first factor of ``term``, ``at`` one of the other.
+        ``p_adjusted`` is Holm's within the pairs of a main effect, of the interaction, or the
+        simple effects of one factor. Empty where groups are not crossed.
+    marginal_means : DataFrame
+        Mean of each level of each factor, cells of the other factor with equal weight.
+    slopes : DataFrame
+        Slope of the baseline and of each covariate in the analysis of covariance of each phase,
+        with its R².
+    verdicts : DataFrame
+        Equivalence, non-inferiority, superiority and minimum effect of every contrast against the
+        declared bound; ``shown`` says whether it was.
+    people : DataFrame
+        ``participant`` and the columns of the covariates, where there are any.
     clusters : DataFrame
         Where classes were allocated (``unit``): ``phase, clusters, people, smallest, largest, icc,
         icc_low, icc_high, design_effect, counts_as, false_positives``; everything else is of class
@@ -313,6 +274,11 @@ class PhaseComparison(Result):
     mixed: pd.DataFrame
     limits: tuple[Limit, ...]
     recipe: Recipe
+    effects: pd.DataFrame = field(default_factory=EFFECT.frame)
+    marginal_means: pd.DataFrame = field(default_factory=MARGINAL.frame)
+    slopes: pd.DataFrame = field(default_factory=SLOPE.frame)
+    verdicts: pd.DataFrame = field(default_factory=VERDICT.frame)
+    people: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
     clusters: pd.DataFrame = field(default_factory=CLUSTER.frame)
     periods: pd.DataFrame = field(default_factory=PERIODS.frame)
 
@@ -326,6 +292,8 @@ class PhaseComparison(Result):
         notes = self.statements
         found = [
             CONTRAST.table("contrasts", "Groups compared in each phase", self.contrasts, notes),
+            EFFECT.table("effects", "Effects of the factors", self.effects, notes),
+            MARGINAL.table("marginal_means", "Means of the levels", self.marginal_means),
             CONTRAST.table("mixed", "Groups compared by a mixed model", self.mixed, notes),
             PAIRED.table("paired", "Change within each group", self.paired),
             POSTHOC.table("posthoc", "Tests against each other, over groups", self.posthoc),
@@ -338,7 +306,9 @@ class PhaseComparison(Result):
             INTERACTION.table("interaction", "Group by phase", self.interaction),
             anova_table(self.anova),
             OMNIBUS.table("omnibus", "Tests of all groups", self.omnibus),
+            SLOPE.table("slopes", "Baseline and covariates", self.slopes),
             EQUIVALENCE.table("equivalence", "Equivalence", self.equivalence),
+            VERDICT.table("verdicts", "Verdicts against the bound", self.verdicts),
         ]
         return tuple(table for table in found if len(table.rows))
 

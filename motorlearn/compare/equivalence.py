@@ -7,29 +7,43 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import Comparing
-from motorlearn.compare.comparison import EQUIVALENCE
+from motorlearn.compare.bounds import edge_of
+from motorlearn.compare.crossing import labels_of
+from motorlearn.compare.schemas import EQUIVALENCE
 from motorlearn.linear.equivalence import equivalence_test
 from motorlearn.rows import Row
 
-UNITS = ("score", "sd")
 _KEPT = ("phase", "group", "reference", "effect", "adjusted", "estimate", "method")
 
 
 def equivalence_frame(
-    comparing: Comparing, contrasts: pd.DataFrame, bound: float | None, *, unit: str = "score"
+    comparing: Comparing,
+    contrasts: pd.DataFrame,
+    *,
+    bound: float | None,
+    unit: str = "score",
+    effects: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Two one-sided tests of every contrast against a bound.
 
-    The bound is in the unit of the score, a ratio where the effect is one, or with ``unit="sd"``
-    in standard deviations pooled within all groups at that phase. That is not the root mean of two
-    variances by which ``linear.equivalence_of_means`` standardises, unless two groups are of one
-    size. Odds ratios have no bound in the unit of the score and are left to their differences of
-    probabilities.
+    The bound is in the unit of the score, a ratio where the effect is one, or in standard
+    deviations: with ``unit="sd"`` pooled within all groups at that phase, with ``"baseline sd"`` at
+    the baseline, with ``"average sd"`` of the root mean variance of the two groups compared, by
+    which ``linear.equivalence_of_means`` standardises. Odds ratios have no bound in the unit of the
+    score and are left to their differences of probabilities.
     """
     if bound is None:
         return EQUIVALENCE.frame()
     told = contrasts[contrasts["effect"] != "odds ratio"].to_dict("records")
-    edges = [_edge(comparing, contrast["phase"], bound, unit) for contrast in told]
+    edges = [
+        edge_of(comparing, one["phase"], bound, unit, (one["group"], one["reference"]))
+        for one in told
+    ]
+    groups = comparing.data.groups
+    for one in effects.to_dict("records") if effects is not None else ():
+        group, reference = labels_of(one)
+        told.append(one | {"group": group, "reference": reference})
+        edges.append(edge_of(comparing, one["phase"], bound, unit, groups))
     return EQUIVALENCE.frame(
         [_judged(comparing, contrast, edge) for contrast, edge in zip(told, edges, strict=True)]
     )
@@ -61,9 +75,3 @@ def _judged(comparing: Comparing, contrast: Mapping[Hashable, Any], edge: float)
             "method": "two one-sided tests, 90 % interval; " + contrast["method"],
         }
     )
-
-
-def _edge(comparing: Comparing, phase: Hashable, bound: float, unit: str) -> float:
-    if unit == "sd":
-        return bound * comparing.spread(phase)[0]
-    return float(abs(np.log(bound))) if comparing.effect == "ratio" else bound

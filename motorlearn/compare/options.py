@@ -7,10 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from motorlearn.compare.equivalence import UNITS
+from motorlearn.compare.bounds import UNITS
 from motorlearn.compare.participants import PhaseScores
 from motorlearn.exceptions import InputError, RefusedError
 from motorlearn.linear.ancova import VARIANCES
+from motorlearn.linear.factorial import KINDS
 from motorlearn.measures.cards import better_direction
 from motorlearn.vocabulary import BETTER
 
@@ -21,6 +22,7 @@ CHOICES = {
     "equivalence_unit": UNITS,
     "route": ("ancova", "mixed"),
     "variance": VARIANCES,
+    "squares": KINDS,
 }
 
 
@@ -41,6 +43,8 @@ class Options:
     unit: str
     route: str
     variance: str = "equal"
+    squares: str = "III"
+    covariates: Sequence[str] = ()
 
     def __post_init__(self) -> None:
         for option, choices in CHOICES.items():
@@ -75,12 +79,14 @@ class Options:
 
     def recorded(self, data: PhaseScores, outcome: str) -> dict[str, Any]:
         """Every option as it was used, for the recipe."""
+        covariates = (self.covariates,) if isinstance(self.covariates, str) else self.covariates
         return vars(self) | {
             "phases": data.phases,
             "groups": data.groups,
             "reference": data.groups[0] if self.reference is None else self.reference,
             "better": self.better or better_direction(outcome),
             "family": None if self.family is None else tuple(self.family),
+            "covariates": tuple(covariates),
         }
 
 

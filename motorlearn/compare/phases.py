@@ -14,29 +14,34 @@ from motorlearn.compare.between import (
     adjusted_mean_rows,
     contrast_frame,
     describe_means,
-    omnibus_frame,
-    omnibus_rows,
     unadjusted_contrasts,
 )
 from motorlearn.compare.cluster_route import class_contrasts
 from motorlearn.compare.clusters import cost_and_limits, unit_scores
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison
 from motorlearn.compare.conditions.comparing import compare_conditions, within_of
+from motorlearn.compare.covariates import all_left_out, covariates_of, people_frame
+from motorlearn.compare.crossing import Factors, Placed, crossing_of, placed_groups
 from motorlearn.compare.equivalence import equivalence_frame
+from motorlearn.compare.factorial import factorial_frames
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.mixed_route import mixed_contrasts
+from motorlearn.compare.omnibus import omnibus_frame, omnibus_rows
 from motorlearn.compare.options import Options, checked_out_of
 from motorlearn.compare.participants import Columns, score_participants
 from motorlearn.compare.pooling import refuse_pooled_trials
 from motorlearn.compare.posthoc import all_pairs
 from motorlearn.compare.spread import few_people, spread_still_pooled, unequal_spread
+from motorlearn.compare.verdicts import verdict_frame
 from motorlearn.compare.within import (
     changes_between_groups,
     mixed_anova,
     paired_changes,
     phase_pairs,
 )
+from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe
+from motorlearn.rows import Row
 
 ENGINE = (
     "one score per participant and phase; Welch t, analysis of covariance and type III analysis "
@@ -48,7 +53,7 @@ def compare_phases(
     table: pd.DataFrame,
     outcome: str,
     *,
-    group: str | None,
+    group: str | Sequence[str] | None,
     phase: str = "phase",
     participant: str = "participant",
     baseline: Hashable | None = None,
@@ -70,6 +75,9 @@ def compare_phases(
     variance: str = "equal",
     within: str | Sequence[str] | None = None,
     period: str | None = None,
+    covariates: Sequence[str] = (),
+    factors: Factors | None = None,
+    squares: str = "III",
 ) -> PhaseComparison:
     """Compare groups in every phase of a study, one score per participant and phase.
 
@@ -86,8 +94,9 @@ def compare_phases(
         Trials, or rows that are aggregated already; rows with a reason in ``void`` do not count.
     outcome : str
         Column of the score; with ``attempts`` the column of hits.
-    group : str or None
-        Column of the group; None for a programme with one group.
+    group : str, pair of str or None
+        Column of the group; None for a programme with one group; two columns of factors, such as
+        ``["order", "feedback"]``, whose cells are then the groups.
     phase, participant : str
         Columns of the phase and the person.
     baseline : hashable, optional
@@ -117,8 +126,10 @@ def compare_phases(
     equivalence : float, optional
         Bound declared beforehand, in the unit of the score; for a ratio 0.9 and 1 / 0.9 are the
         same bound.
-    equivalence_unit : {"score", "sd"}
-        ``"sd"``: the bound is in pooled standard deviations of participants at that phase.
+    equivalence_unit : {"score", "sd", "baseline sd", "average sd"}
+        The bound is in the unit of the score or in standard deviations of participants: pooled
+        within groups at that phase, pooled within groups at the baseline, or the root mean
+        variance of the groups compared.
     unit : str
         What was allocated: ``"participant"``, or the column of the classes, teams or training
         groups that were allocated as a whole: their means are compared, and ``clusters`` tells
@@ -137,6 +148,13 @@ def compare_phases(
     period : str, optional
         With ``within``: column of the period, or of the task or hand that changes places with the
         condition; its differences are taken out.
+    covariates : sequence of str
+        Columns that describe people (age, site, strata), numbers or labels: adjusted for beside
+        the baseline, and in the analysis of variance.
+    factors : mapping, optional
+        Instead of two columns: by factor, by level in order, the groups at that level.
+    squares : {"III", "II"}
+        Sums of squares of F tests of factors and of the analysis of variance.
 
     Returns
     -------
@@ -173,9 +191,9 @@ def compare_phases(
     >>> row["group"], row["reference"], round(float(row["estimate"]), 3)
     ('random', 'blocked', -3.154)
     """
-    columns = Columns(
-        outcome, group, phase, participant, attempts, checked_out_of(out_of, attempts)
-    )
+    placed = placed_groups(table, group, groups, factors)
+    told = checked_out_of(out_of, attempts)
+    columns = Columns(outcome, placed.group, phase, participant, attempts, told)
     options = Options(
         baseline=baseline,
         reference=reference,
@@ -190,47 +208,71 @@ def compare_phases(
         unit=unit,
         route=route,
         variance=variance,
+        squares=squares,
+        covariates=covariates,
     )
-    if within is not None:
-        people = within_of(within, period, group, unit)
-        columns = replace(columns, group=None)
-        return compare_conditions(table, columns, options, people, phases=phases, groups=groups)
-    data = score_participants(table, columns, phases=phases, groups=groups)
+    if within is None:
+        return _of_placed(placed, columns, options, phases)
+    if placed.factors is not None or options.covariates:
+        raise InputError(
+            "conditions within people do not go with two factors or covariates between people",
+            [*(placed.factors or ()), *options.covariates],
+            "compare the conditions alone, or the factors alone",
+        )
+    people = within_of(within, period, placed.group, unit)
+    columns = replace(columns, group=None)
+    return compare_conditions(placed.table, columns, options, people, phases=phases, groups=groups)
+
+
+def _of_placed(
+    placed: Placed, columns: Columns, options: Options, phases: Sequence[Hashable] | None
+) -> PhaseComparison:
+    table, factors = placed.table, placed.factors
+    data = score_participants(table, columns, phases=phases, groups=placed.groups)
     options.check_against(data)
-    if unit == "trial":
-        refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=baseline)
-    data, clusters = unit_scores(table, columns, data, unit)
-    pairs_of_groups = options.contrasts(data.groups)
-    comparing = Comparing(data, pairs_of_groups, effect, level, baseline, variance, clusters)
+    if options.unit == "trial":
+        refuse_pooled_trials(table, columns, phase=data.phases[-1], baseline=options.baseline)
+    data, clusters = unit_scores(table, columns, data, options.unit)
+    if clusters is not None and options.covariates:
+        raise InputError(
+            "covariates of people do not go with classes that were allocated as a whole",
+            list(options.covariates),
+            "leave them out, or give each class its mean in a table of class means",
+        )
+    comparing = Comparing(
+        data,
+        options.contrasts(data.groups),
+        options.effect,
+        options.level,
+        options.baseline,
+        options.variance,
+        clusters=clusters,
+        crossing=None if factors is None else crossing_of(factors, data.groups),
+        covariates=covariates_of(table, columns, data, options.covariates, tuple(factors or ())),
+    )
     recipe = Recipe(
         call="compare_phases",
         columns=columns.used(),
-        options=options.recorded(data, outcome) | {"out_of": out_of},
+        options=options.recorded(data, columns.outcome)
+        | {"out_of": columns.out_of, "factors": factors},
         n=data.rows,
-        left_out=data.left_out,
+        left_out=all_left_out(data, comparing.covariates),
         engine=ENGINE,
     )
     result = _compare(comparing, recipe)
-    return _with_mixed_model(result, table, columns, comparing) if route == "mixed" else result
+    if options.route == "mixed":
+        return _with_mixed_model(result, table, columns, comparing)
+    return result
 
 
 def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     data, baseline = comparing.data, comparing.baseline
-    contrasts, means, omnibus = [], [], []
-    models: list[Adjusted] = []
-    for phase in data.phases:
-        adjusted = None
-        if baseline is not None and phase != baseline and len(data.groups) > 1:
-            adjusted = adjust_for_baseline(comparing, phase)
-            models.append(adjusted)
-        contrasts += unadjusted_contrasts(comparing, phase)
-        omnibus += omnibus_rows(comparing, phase, adjusted)
-        if adjusted is not None:
-            contrasts += adjusted_contrasts(comparing, adjusted)
-            means += adjusted_mean_rows(comparing, adjusted)
+    models, contrasts, means, omnibus = _by_phase(comparing)
+    bound = {"unit": recipe.options["equivalence_unit"], "bound": recipe.options["equivalence"]}
     options = recipe.options
+    factorial = factorial_frames(comparing, models, options["squares"])
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
-    anova = mixed_anova(comparing)
+    anova = mixed_anova(comparing, squares=options["squares"])
     cost, limits = cost_and_limits(comparing.clusters, data, baseline)
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
@@ -238,22 +280,46 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         means=describe_means(comparing),
         adjusted_means=adjusted_mean_frame(means),
         contrasts=frame,
-        omnibus=omnibus_frame(omnibus),
+        omnibus=omnibus_frame([*omnibus, *factorial.tests]),
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
         posthoc=all_pairs(comparing),
-        equivalence=equivalence_frame(
-            comparing, frame, options["equivalence"], unit=options["equivalence_unit"]
-        ),
+        equivalence=equivalence_frame(comparing, frame, effects=factorial.effects, **bound),
         mixed=CONTRAST.frame(),
         limits=(
             *limits,
             *unequal_spread(comparing, models, options["route"]),
         ),
         recipe=recipe,
+        effects=factorial.effects,
+        marginal_means=factorial.means,
+        slopes=factorial.slopes,
+        verdicts=verdict_frame(
+            comparing, frame, factorial.effects, better=options["better"], **bound
+        ),
+        people=people_frame(comparing.covariates, data),
         clusters=cost,
     )
+
+
+def _by_phase(
+    comparing: Comparing,
+) -> tuple[list[Adjusted], list[Row], list[Row], list[Row]]:
+    """Analyses of covariance, contrasts, adjusted means and tests of all groups, phase by phase."""
+    contrasts, means, omnibus = [], [], []
+    models: list[Adjusted] = []
+    for phase in comparing.data.phases:
+        adjusted = None
+        if comparing.adjusts(phase):
+            adjusted = adjust_for_baseline(comparing, phase)
+            models.append(adjusted)
+        contrasts += unadjusted_contrasts(comparing, phase)
+        omnibus += omnibus_rows(comparing, phase, adjusted)
+        if adjusted is not None:
+            contrasts += adjusted_contrasts(comparing, adjusted)
+            means += adjusted_mean_rows(comparing, adjusted)
+    return models, contrasts, means, omnibus
 
 
 def _with_mixed_model(
@@ -273,7 +339,7 @@ def _with_mixed_model(
     pooled = hits or comparing.clusters is not None
     few = (*few_people(comparing, hits), *(spread_still_pooled(comparing) if pooled else ()))
     judged = equivalence_frame(
-        comparing, found.frame, options["equivalence"], unit=options["equivalence_unit"]
+        comparing, found.frame, bound=options["equivalence"], unit=options["equivalence_unit"]
     )
     return replace(
         result,

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import NO_ESTIMATE, Comparing, within
-from motorlearn.compare.comparison import POSTHOC, TRENDS
+from motorlearn.compare.schemas import POSTHOC, TRENDS
 from motorlearn.linear.hypotheses import Estimate, f_test, t_estimate
 from motorlearn.linear.least_squares import Floats
 from motorlearn.linear.multiplicity import holm

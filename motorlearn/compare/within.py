@@ -12,6 +12,7 @@ from motorlearn.compare.between import NO_ESTIMATE, Comparing, standardised
 from motorlearn.compare.comparison import ANOVA, INTERACTION, PAIRED, how
 from motorlearn.compare.participants import Scores
 from motorlearn.exceptions import FitError
+from motorlearn.linear.factorial import crossed_columns, factorial_anova
 from motorlearn.linear.repeated import RepeatedEffect, repeated_anova
 from motorlearn.linear.samples import one_sample
 from motorlearn.measures.effect_sizes import NO_EFFECT, StandardisedEffect, paired_g
@@ -73,7 +74,9 @@ def changes_between_groups(
     anova: pd.DataFrame,
 ) -> pd.DataFrame:
     """Group by phase: the F test, then the difference between groups in each change."""
-    tests = anova[anova["term"] == "group:phase"].to_dict("records")
+    crossing = comparing.crossing
+    by_phase = [f"{term}:phase" for term in (crossing.terms if crossing else ("group",))]
+    tests = anova[anova["term"].isin(by_phase)].to_dict("records")
     rows = [_interaction_test(comparing, test) for test in tests]
     for first, second in pairs:
         for group, reference in comparing.pairs:
@@ -116,12 +119,17 @@ def _interaction_test(comparing: Comparing, test: Mapping[Hashable, Any]) -> Row
     )
 
 
-def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
+def mixed_anova(
+    comparing: Comparing, *, within: str = "phase", squares: str = "III"
+) -> pd.DataFrame:
     """Analysis of variance of the complete cases, groups by phases, type III.
 
     With one group it has the phases only; a group without a complete case is left out and named.
+    Two factors, covariates and type II are those of :mod:`motorlearn.linear.factorial`.
     """
     data, values = comparing.data, comparing.values
+    if comparing.crossing is not None or comparing.covariates is not None or squares == "II":
+        return _factorial(comparing, within, squares)
     if len(data.phases) < 2:
         return ANOVA.frame()
     complete = ~np.isnan(values).any(axis=1)
@@ -142,7 +150,60 @@ def mixed_anova(comparing: Comparing, *, within: str = "phase") -> pd.DataFrame:
     return ANOVA.frame([anova_row(effect, method) for effect in effects])
 
 
+def _factorial(comparing: Comparing, within: str, squares: str) -> pd.DataFrame:
+    """Terms between people by phases; of one phase the terms alone."""
+    data, values, crossing = comparing.data, comparing.values, comparing.crossing
+    complete = np.asarray(~np.isnan(values).any(axis=1))
+    if comparing.covariates is not None:
+        complete &= np.asarray(~np.isnan(comparing.covariates.values).any(axis=1))
+    codes = data.codes[complete]
+    first = "group" if crossing is None else crossing.terms[2]
+    absent = [str(name) for i, name in enumerate(data.groups) if not (codes == i).any()]
+    if absent:
+        reason = f"no complete case in {', '.join(absent)}"
+        return ANOVA.frame([ANOVA.row(term=first, **how("", reason))])
+    beside = (
+        f", adjusted for {', '.join(comparing.covariates.names)}" if comparing.covariates else ""
+    )
+    method = f"type {squares}{beside}, {int(complete.sum())} complete participants"
+    phases = [(within, len(data.phases))] if len(data.phases) > 1 else []
+    terms = _terms(comparing, complete)
+    try:
+        effects = factorial_anova(values[complete], terms, within=phases, kind=squares)
+    except FitError as problem:
+        return ANOVA.frame([ANOVA.row(term=first, **how("", str(problem)))])
+    return ANOVA.frame([anova_row(effect, method + comparing.suffix) for effect in effects])
+
+
+def cells_anova(scores: Scores, codes: np.ndarray, *, within: str) -> pd.DataFrame:
+    """Analysis of variance of complete scores, cells by phases, factors and covariates aside."""
+    several = len(np.unique(codes)) > 1
+    try:
+        effects = repeated_anova(
+            scores, codes if several else None, within=[(within, scores.shape[1])]
+        )
+    except (FitError, ValueError) as problem:
+        return ANOVA.frame([ANOVA.row(term=f"group:{within}", **how("", str(problem)))])
+    return ANOVA.frame([anova_row(effect, f"type III, {len(scores)} people") for effect in effects])
+
+
+def _terms(comparing: Comparing, complete: np.ndarray) -> dict[str, Scores]:
+    """Columns between people: groups or factors, and covariates as deviations from their means."""
+    codes, more = comparing.data.codes[complete], comparing.covariates
+    terms: dict[str, Scores] = {}
+    if comparing.crossing is not None:
+        terms |= crossed_columns(comparing.crossing.codes(codes))
+    elif len(comparing.data.groups) > 1:
+        terms |= crossed_columns({"group": codes})
+    for name in more.names if more is not None else ():
+        assert more is not None
+        block = more.values[complete][:, [term == name for term in more.terms]]
+        terms[name] = block - block.mean(axis=0)
+    return terms
+
+
 def anova_row(effect: RepeatedEffect, method: str) -> Row:
+    """Row of one effect of an analysis of variance."""
     test, shape = effect.test, effect.sphericity
     corrected = asdict(shape) if shape else {}
     corrected.pop("epsilon_hf_raw", None)

@@ -14,7 +14,7 @@ from scipy.optimize import least_squares
 from scipy.special import expit, logit
 
 from motorlearn.curves.options import check_level, check_seed
-from motorlearn.curves.single.rows import as_numbers
+from motorlearn.curves.single.rows import as_numbers, check_size
 from motorlearn.curves.status import information_criteria
 from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
@@ -128,6 +128,7 @@ def _trials(perturbation: ArrayLike, clamp: ArrayLike | None) -> tuple[np.ndarra
         raise InputError(
             "the perturbation is missing or infinite in some trials", p[~np.isfinite(p)]
         )
+    check_size(p, "the perturbation: numbers")
     held = np.full(p.shape, np.nan) if clamp is None else as_numbers(clamp, "the clamp")
     if held.shape != p.shape or np.isinf(held).any():
         raise InputError("clamp and perturbation differ in length or are infinite", [held.shape])
@@ -204,6 +205,7 @@ def fit_adaptation(
     level = check_level(level)
     p, held = _trials(perturbation, clamp)
     y = as_numbers(adaptation, "the adaptation")
+    check_size(y, "the adaptation: numbers")
     if y.shape != p.shape or np.isinf(y).any():
         raise InputError("perturbation and adaptation differ in length", [p.shape, y.shape])
     used, count = np.isfinite(y), 2 * rates

@@ -87,9 +87,11 @@ def curve_quantities(
     r"""Give quantities of a curve with intervals, and compare groups on them.
 
     The height :math:`y(n)`, the rate of change :math:`|y'(n)|`, the practice at which the
-    curve reaches a criterion, the half-life, and the area under the curve. Intervals are by the
-    delta method: on the scale of the scores for levels and areas, of their logarithms for what is
-    above 0.
+    curve reaches a criterion, the half-life, and the area under the curve; after a fit with
+    ``restart="savings"`` or ``"both"`` also the savings, the share of the way gained that is
+    still there when a session begins (at ``at``; of a population there is one for all). Intervals
+    are by the delta method: on the scale of the scores for levels and areas, of shares for
+    savings, of their logarithms for what is above 0.
 
     Parameters
     ----------
@@ -121,8 +123,8 @@ def curve_quantities(
     level = check_level(level)
     if not isinstance(fit, CurveFit | PopulationCurve):
         raise InputError("quantities are those of a curve", [type(fit).__name__])
-    asked = [("level_at", float(n)) for n in as_numbers(list(level_at), "level_at")]
-    asked += [("rate_at", float(n)) for n in as_numbers(list(rate_at), "rate_at")]
+    asked = [("level_at", n) for n in _places(level_at, "level_at")]
+    asked += [("rate_at", n) for n in _places(rate_at, "rate_at")]
     check_counts(named_form(fit.form), np.array([n for _, n in asked]), fit.first)
     asked += [("half_life", np.nan)]
     span = _span(fit, area)
@@ -138,10 +140,46 @@ def curve_quantities(
             row = _interval(known, own, name, level, _reason(fit, name))
             rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
+    rows += _savings(fit, level)
     recipe = Recipe(
         "curve_quantities", options={"criterion": criterion, "area": span, "level": level}, n=fit.n
     )
     return CurveQuantities(QUANTITIES.frame(rows), CONTRASTS.frame(contrasts), recipe)
+
+
+def _places(given: Any, what: str) -> list[float]:
+    """Practice counts, one or several."""
+    places = np.atleast_1d(as_numbers(given, what)).ravel()
+    if not np.all(np.isfinite(places)):
+        raise InputError(f"{what} must be practice counts", [given])
+    found: list[float] = places.tolist()
+    return found
+
+
+def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
+    """Savings, where sessions were fitted with them: of one learner for the begin of each session.
+
+    Of a population there is one, the same for all learners and sessions.
+    """
+    if isinstance(fit, CurveFit):
+        where, terms = dict(fit.saved), fit.estimates.set_index("term")
+        spread = float(t_quantile(level, fit.df))
+    else:
+        where, terms = {"savings": np.nan}, fit.common.set_index("term")
+        spread = float(t_quantile(level, np.inf))
+    rows = []
+    for term, begin in where.items():
+        if term not in terms.index:
+            continue
+        value, error = float(terms.at[term, "estimate"]), float(terms.at[term, "std_error"])
+        known = {"estimate": value, "conf_low": value - spread * error}
+        known |= {"conf_high": value + spread * error}
+        rows.append(
+            QUANTITIES.row(quantity="savings", at=begin, **known)
+            if np.isfinite(value)
+            else QUANTITIES.row(quantity="savings", at=begin, reason=fit.status)
+        )
+    return rows
 
 
 def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:

@@ -7,8 +7,16 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
-from motorlearn.design.factors import Factor, levels_by_group
+from motorlearn.design.exclusions import Condition, Exclusion, Replacement
+from motorlearn.design.factors import (
+    Factor,
+    groups_by_level,
+    levels_by_group,
+    primary_levels,
+    primary_words,
+)
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
     Assumptions,
@@ -25,14 +33,14 @@ from motorlearn.design.programme import (
     SkillPhase,
     StoppingRule,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
+from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
 from motorlearn.design.schema import (
     Design,
-    Exclusion,
     Files,
     Group,
-    Outcome,
     Primary,
     Skill,
     SmallestEffect,
@@ -42,6 +50,7 @@ from motorlearn.design.schema import (
     Test,
     Threshold,
 )
+from motorlearn.design.single_case import SingleCasePlan
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,
@@ -50,6 +59,7 @@ from motorlearn.design.stages import (
     standard_stage,
     tests_not_told_apart,
 )
+from motorlearn.design.targets import target_of_rows
 from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
@@ -57,6 +67,7 @@ __all__ = [
     "Assumptions",
     "Checklist",
     "ChecklistItem",
+    "Condition",
     "Conversion",
     "Design",
     "Drill",
@@ -77,10 +88,14 @@ __all__ = [
     "Practice",
     "Primary",
     "Programme",
+    "QuestionnairePlan",
+    "Randomisation",
+    "Replacement",
     "Sample",
     "Schedules",
     "Section",
     "SheetSource",
+    "SingleCasePlan",
     "Skill",
     "SkillPhase",
     "SmallestEffect",
@@ -95,13 +110,17 @@ __all__ = [
     "WithinPeople",
     "counterbalanced",
     "design_from_mapping",
+    "groups_by_level",
     "hits_declared_of",
     "levels_by_group",
     "own_name_of_test",
+    "primary_levels",
+    "primary_words",
     "read_design",
     "smallest_effect_of",
     "stage_column",
     "stages_of",
     "standard_stage",
+    "target_of_rows",
     "tests_not_told_apart",
 ]

@@ -34,6 +34,11 @@ class Allocation(Section):
     seed: int | None = Field(default=None, ge=0)
 
     @property
+    def by_chance(self) -> bool:
+        """Whether chance decided; a study's own way counts as such only where it is described."""
+        return self.method not in ("none", "own")
+
+    @property
     def clusters(self) -> str | None:
         """What was allocated as a whole, which is the column that names it; None for people."""
         return None if self.unit.strip().lower() in PERSON_UNITS else self.unit

@@ -33,7 +33,7 @@ def smallest_effect_of(design: Design) -> float | None:
 def hits_declared_of(design: Design) -> int | None:
     """Trials of the test of which the smallest effect is so many hits; None where it is none."""
     primary, smallest = design.primary, design.smallest_effect
-    if primary is None or smallest is None or smallest.value < 1 or smallest.unit == "sd":
+    if primary is None or smallest is None or smallest.value < 1 or smallest.in_sd:
         return None
     if primary.outcome not in RATES or primary.effect == "ratio":
         return None

@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from motorlearn.design.named_places import unknown_places, worst_of_no_outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
 from motorlearn.design.schema import Design, Test
@@ -86,7 +87,7 @@ def _primary(design: Design) -> Iterator[str]:
             f"primary.test {primary.test!r} is not the name of a {primary.phase} test; choose one "
             f"of {', '.join(named)}"
         )
-    if primary.aim != "difference" and design.smallest_effect is None:
+    if primary.aim not in ("difference", "superiority") and design.smallest_effect is None:
         yield (
             f"primary.aim is {primary.aim!r} and smallest_effect is missing, which is its bound; "
             "declare it"
@@ -103,6 +104,28 @@ def _primary(design: Design) -> Iterator[str]:
         yield (
             f"primary.baseline {primary.baseline!r} is not a test of this plan; choose one of "
             f"{', '.join(known)}"
+        )
+
+
+def _adjusted(design: Design) -> Iterator[str]:
+    """What the primary comparison cannot be adjusted for, or counted in."""
+    primary = design.primary
+    if design.factors and design.within is not None:
+        yield "[[factors]] are between people and [within] is not; keep one of the two"
+    if primary is None:
+        return
+    smallest = design.smallest_effect
+    if smallest is not None and smallest.unit == "baseline sd" and primary.baseline is None:
+        yield (
+            "smallest_effect.unit is 'baseline sd' and the primary comparison has no baseline; "
+            "count the bound in another SD, or name primary.baseline"
+        )
+    twice = sorted({one for one in primary.covariates if primary.covariates.count(one) > 1})
+    taken = [one for one in primary.covariates if one in {f.name for f in design.factors}]
+    if twice or taken or primary.baseline in primary.covariates:
+        yield (
+            f"primary.covariates names {_listed(primary.covariates)}; name each once, and neither "
+            "the baseline nor a factor"
         )
 
 
@@ -214,10 +237,13 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _sessions,
     _days_of_tests,
     _primary,
+    _adjusted,
     _ranges,
     _analyses,
     _blocks,
     _units,
     _assumed,
     _landmarks,
+    unknown_places,
+    worst_of_no_outcome,
 )

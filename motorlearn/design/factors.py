@@ -186,3 +186,41 @@ def levels_by_group(design: "Design") -> dict[str, dict[str, str]]:
     """
     names = [factor.name for factor in design.factors]
     return {group.name: dict(zip(names, group.levels)) for group in design.groups if group.levels}
+
+
+def groups_by_level(design: "Design") -> dict[str, dict[str, tuple[str, ...]]] | None:
+    """By factor, by level in order, the groups at that level; None where there are no factors."""
+    if not design.factors:
+        return None
+    of_group = levels_by_group(design)
+    return {
+        factor.name: {
+            level: tuple(name for name, own in of_group.items() if own[factor.name] == level)
+            for level in factor.levels
+        }
+        for factor in design.factors
+    }
+
+
+def primary_levels(design: "Design") -> tuple[str, str] | None:
+    """Level and reference of the primary main effect, or of the first factor of an interaction."""
+    primary = design.primary
+    if primary is None or not primary.factors:
+        return None
+    if primary.levels:
+        return primary.levels[0], primary.levels[1]
+    factor = next(entry for entry in design.factors if entry.name in primary.factors)
+    return factor.levels[1], factor.levels[0]
+
+
+def primary_words(design: "Design") -> str:
+    """What the primary comparison compares: groups, a main effect, an interaction or everything."""
+    primary = design.primary
+    if primary is None or not primary.factors:
+        return " against ".join(primary.groups) if primary is not None else ""
+    words = {factor.name: factor.words for factor in design.factors}
+    if len(primary.factors) == 2:
+        return f"interaction of {' and '.join(words[factor.name] for factor in design.factors)}"
+    other = next(factor.words for factor in design.factors if factor.name not in primary.factors)
+    pair = " against ".join(primary_levels(design) or ())
+    return f"{words[primary.factors[0]]}, {pair}, averaged over {other}"

@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from motorlearn.design.factors import primary_words
 from motorlearn.tables import Column, Table
 
 if TYPE_CHECKING:
@@ -15,10 +16,11 @@ def plan_table(design: "Design") -> Table:
     primary, smallest = design.primary, design.smallest_effect
     asked = "none declared"
     if primary is not None:
-        pair = " against ".join(primary.groups) or "all groups"
+        pair = primary_words(design) or "all groups"
         asked = f"{primary.outcome} at {primary.test or primary.phase}, {pair}, {primary.effect}"
     rows = [
         ("question", design.study.question or "not stated"),
+        *([("factors", _factors(design))] if design.factors else []),
         ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
         *_within(design),
         ("practice", _practice(design)),
@@ -29,6 +31,10 @@ def plan_table(design: "Design") -> Table:
     ]
     frame = pd.DataFrame(rows, columns=["part", "plan"])
     return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)
+
+
+def _factors(design: "Design") -> str:
+    return "; ".join(f"{one.words}: {', '.join(one.levels)}" for one in design.factors)
 
 
 def _within(design: "Design") -> list[tuple[str, str]]:

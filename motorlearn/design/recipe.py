@@ -1,5 +1,6 @@
 """The ``[import]`` section of a plan: how a foreign file becomes rows in standard columns."""
 
+import re
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -53,12 +54,23 @@ class Conversion(Section):
 
 
 class ImportRecipe(Section):
-    """How a file is read, in full, so that it can be read again with the same outcome."""
+    """How a file is read, in full, so that it can be read again with the same outcome.
 
-    file: Name
+    ``file`` is a file, a folder, or a pattern such as ``golf/*/s*.txt``; ``files`` is a list of
+    them. ``name_parts`` says what the names of the files hold, as in
+    ``s{participant}session{session}data``; ``count`` is the number of files when the recipe was
+    made. ``blocks`` numbers blocks that no column numbers: where the numbers of trials begin anew
+    (``restarts``), or by the planned trials of a block (``planned``). ``short_rows = "empty"`` says
+    that rows with fewer fields lack values at their end.
+    """
+
+    file: str = Field(default="", max_length=80)
+    files: tuple[Name, ...] = ()
+    count: int | None = Field(default=None, ge=1)
+    name_parts: str = Field(default="", max_length=200)
     sha256: str = ""
     sheets: tuple[SheetSource, ...] = ()
-    heading_row: int | None = Field(None, ge=1)
+    heading_row: int | None = Field(default=None, ge=1)
     separator: str = ""
     decimal: Literal["", ".", ","] = ""
     encoding: str = ""
@@ -68,3 +80,34 @@ class ImportRecipe(Section):
     wide: tuple[WideColumn, ...] = ()
     missing: dict[str, str] = Field(default_factory=dict)
     convert: tuple[Conversion, ...] = ()
+    blocks: Literal["", "restarts", "planned"] = ""
+    short_rows: Literal["", "empty"] = ""
+
+    @property
+    def sources(self) -> tuple[str, ...]:
+        """Files, folders and patterns that are read."""
+        return self.files or (self.file,)
+
+    @property
+    def label(self) -> str:
+        """What the source is called where it is named as a whole."""
+        return self.file or f"{self.files[0]} and others"
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        if bool(self.file) == bool(self.files):
+            raise ValueError("name the source once: file (a file, folder or pattern) or files")
+        return self
+
+    @model_validator(mode="after")
+    def _parts_are_named(self) -> Self:
+        if not self.name_parts:
+            return self
+        parts = re.findall(r"\{([^{}]*)\}", self.name_parts)
+        odd = [part for part in parts if not re.fullmatch(r"[a-z_][a-z0-9_]*", part)]
+        if not parts or odd or len(set(parts)) < len(parts) or re.search(r"\}\{", self.name_parts):
+            raise ValueError(
+                "name_parts names each part once in braces with something between two of them, "
+                "as in s{participant}session{session}data"
+            )
+        return self

@@ -6,8 +6,10 @@ from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.landmarks import LandmarkClips
+from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
@@ -24,10 +26,13 @@ from motorlearn.design.programme import (
     check_lengths,
     check_skill,
 )
+from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
+from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
 from motorlearn.tables import to_html
-from motorlearn.vocabulary import DELAYED_PHASES, TEST_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
 
 Schedule = Literal[
     "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
@@ -62,6 +67,8 @@ class Skill(Section):
 class Group(Section):
     """A practice group and the schedule it practises under.
 
+    ``yoked_to`` names the group whose choices its members were given, each those of a partner; the
+    column ``pair`` says who belongs together.
     Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
     """
 
@@ -69,6 +76,7 @@ class Group(Section):
     levels: tuple[str, ...] = ()
     schedule: Schedule = "own"
     size: int | None = Field(default=None, ge=1)
+    yoked_to: str = ""
     description: str = ""
 
 
@@ -121,6 +129,15 @@ class Test(Section):
         return self
 
     @property
+    def is_delayed(self) -> bool:
+        """Whether it can speak about more than performance: its gap decides, not its name alone.
+
+        Where the plan names no gap the phase is taken at its word.
+        """
+        known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
+        return self.phase in DELAYED_PHASES and known
+
+    @property
     def planned_day(self) -> float | None:
         """Day the test is planned for: as given, or the last day of its week."""
         if self.day is None and self.week is not None:
@@ -133,29 +150,6 @@ class Test(Section):
         return self.name or self.phase
 
 
-class Outcome(Section):
-    """A score: where it comes from, its unit and which direction is better.
-
-    ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
-    ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
-    the one that suits it: cumulative odds, negative binomial, or of logarithms.
-    """
-
-    name: Name
-    unit: str = ""
-    kind: Literal["", "error", "hit", "rating", "count", "time"] = ""
-    better: Literal["lower", "higher"]
-    label: str = ""
-    low: float | None = None
-    high: float | None = None
-
-    @property
-    def plural(self) -> bool:
-        """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
-        noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]
-        return noun.endswith("s") and not noun.endswith("ss")
-
-
 class Primary(Section):
     """The one comparison the study stands on, declared beforehand.
 
@@ -163,10 +157,12 @@ class Primary(Section):
     covariance and in the mixed model of scores, as Welch's t does: choose it where groups differ in
     size and may differ in spread.
     ``test`` is the name of the test where its phase is given more than once; the last by default.
-    Three groups or more are tested together. Equivalence and non-inferiority are against the
-    smallest effect of interest. In a plan with factors, ``factors`` names one for its main effect
-    (``levels``: the first minus the second; by default the second level minus the first), averaged
-    over the other factor, or both for their interaction.
+    Three groups or more are tested together. Equivalence, non-inferiority and a minimum effect
+    are against the smallest effect of interest. ``covariates`` are columns of the trials or of the
+    file of participants that are adjusted for beside the baseline. In a plan with factors,
+    ``factors`` names one for its main effect (``levels``: the first minus the second; by default
+    the second level minus the first), averaged over the other factor, or both for their
+    interaction.
     """
 
     outcome: Name
@@ -179,40 +175,10 @@ class Primary(Section):
     effect: Literal["difference", "ratio"] = "difference"
     model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
     variance: Literal["equal", "by group"] = "equal"
-    aim: Literal["difference", "equivalence", "non-inferiority"] = "difference"
-
-
-class SmallestEffect(Section):
-    """The smallest effect of interest on the scale of the primary comparison.
-
-    For a difference, raw units (2 hits, 2.5 cm); for a ratio, the ratio that would matter (0.9
-    means that one tenth less, or one ninth more, would matter). With ``unit = "sd"`` the value is
-    a number of standard deviations of people's scores, pooled within all groups at the primary
-    test (a registered d of .57): the comparison takes that of the data, power that of the
-    assumptions.
-    """
-
-    value: float = Field(gt=0)
-    unit: Literal["score", "sd"] = "score"
-    reason: str = ""
-
-    @property
-    def kind_of_sd(self) -> str:
-        """Which standard deviation the value counts, where it counts one."""
-        kind = " standard deviations (pooled within groups at the primary test)"
-        return kind if self.unit == "sd" else ""
-
-    @property
-    def told(self) -> str:
-        """The value, and which standard deviation it counts where it does."""
-        return f"{self.value:g}{self.kind_of_sd}"
-
-
-class Exclusion(Section):
-    """A rule for leaving out data, decided before the data were seen."""
-
-    rule: Name
-    reason: str = ""
+    covariates: tuple[Name, ...] = ()
+    aim: Literal[
+        "difference", "equivalence", "non-inferiority", "superiority", "minimum effect"
+    ] = "difference"
 
 
 class Threshold(Section):
@@ -233,7 +199,7 @@ class Files(Section):
     sessions: str | None = None
 
 
-class Design(Section):
+class Design(PlanOfAny):
     """A whole study plan."""
 
     study: StudySection
@@ -249,13 +215,16 @@ class Design(Section):
     checklist: Checklist | None = None
     landmarks: LandmarkClips | None = None
     practice: tuple[Practice, ...] = ()
-    tests: tuple[Test, ...] = Field(min_length=1)
+    single_case: SingleCasePlan | None = None
+    tests: tuple[Test, ...] = Field(default=(), validate_default=True)
     outcomes: tuple[Outcome, ...] = Field(min_length=1)
+    questionnaires: tuple[QuestionnairePlan, ...] = ()
     primary: Primary | None = None
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
+    replacements: tuple[Replacement, ...] = ()
     thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()
@@ -314,7 +283,7 @@ class Design(Section):
     @property
     def has_delayed_test(self) -> bool:
         """Whether any test can speak about learning."""
-        return any(test.phase in DELAYED_PHASES for test in self.tests)
+        return any(test.is_delayed for test in self.tests)
 
     def outcome(self, name: str) -> Outcome | None:
         """Find an outcome by name."""
@@ -338,6 +307,7 @@ class Design(Section):
             ("group", self.group_names),
             ("task", [task.name for task in self.tasks]),
             ("drill", [drill.name for drill in self.drills]),
+            ("questionnaire", [entry.name for entry in self.questionnaires]),
         )
         for what, names in named:
             twice = sorted({name for name in names if list(names).count(name) > 1})
@@ -350,6 +320,8 @@ class Design(Section):
         self._groups_are_known()
         if any(drill.trials_per_session for drill in self.drills):
             self._take_dose_from_drills()
+        if self.single_case is not None:
+            self.__dict__["practice"] = self.single_case.sessions_of(self.practice, self.primary)
         if self.primary is not None:
             self._primary_agrees(self.primary)
         return self

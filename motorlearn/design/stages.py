@@ -38,7 +38,7 @@ class Stage:
     @property
     def is_delayed(self) -> bool:
         """Whether it can speak about more than performance."""
-        return self.phase in DELAYED_PHASES
+        return self.phase in DELAYED_PHASES if self.test is None else self.test.is_delayed
 
 
 def stages_of(design: Design) -> tuple[Stage, ...]:

@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.outcomes.pairs import paired_lines
     from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
     from motorlearn.figures.outcomes.scores import delayed_scores
+    from motorlearn.figures.outcomes.single_case import single_case_graph
     from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
     from motorlearn.figures.plan.flow import participant_flow
     from motorlearn.figures.plan.load import load_by_week
@@ -87,6 +88,7 @@ _HOMES = {
         "looks",
     ),
     "plan.timeline": ("design_timeline",),
+    "outcomes.single_case": ("single_case_graph",),
     "outcomes.tradeoff": ("speed_and_outcome",),
 }
 __getattr__, __dir__ = late_names(
@@ -132,6 +134,7 @@ __all__ = [
     "practice_curve",
     "raincloud",
     "rater_drift",
+    "single_case_graph",
     "speed_and_outcome",
     "stick_figure",
     "text_overlaps",

@@ -3,7 +3,8 @@
 ``least_squares`` the fit, ``hypotheses`` estimates and tests of it, ``coding`` columns and sums of
 squares, ``samples`` t, Welch and one-way, ``ancova`` groups adjusted for a baseline, ``by_group``
 contrasts with a variance for each group, ``batch`` the same in many studies at once, ``repeated``
-repeated measures, ``equivalence`` two one-sided tests, ``multiplicity`` families of tests.
+repeated measures, ``factorial`` several factors between people and covariates, ``equivalence`` two
+one-sided tests, ``multiplicity`` families of tests.
 """
 
 from motorlearn.linear.ancova import Ancova, ancova
@@ -27,6 +28,7 @@ from motorlearn.linear.equivalence import (
     equivalence_of_means,
     equivalence_test,
 )
+from motorlearn.linear.factorial import crossed_columns, factorial_anova
 from motorlearn.linear.hypotheses import (
     Estimate,
     FTest,
@@ -63,12 +65,14 @@ __all__ = [
     "ancova_batch",
     "coefficient_table",
     "compare_models",
+    "crossed_columns",
     "equivalence_from_summary",
     "equivalence_of_means",
     "equivalence_test",
     "estimate_by_group",
     "estimate_contrast",
     "f_test",
+    "factorial_anova",
     "fit_least_squares",
     "group_variances",
     "holm",

@@ -66,6 +66,14 @@ class Ancova:
         row = self.weights(group, reference)
         return self._estimate(row, level, covariance or self.own_covariance)
 
+    def contrast(
+        self, weights: ArrayLike, *, level: float = 0.95, covariance: str | None = None
+    ) -> Estimate:
+        """Weights of the groups, which sum to zero, times their adjusted means."""
+        step = np.asarray(weights, dtype=float)[1:]
+        row = np.concatenate([[0.0], step, np.zeros(len(self.covariate_means))])
+        return self._estimate(row, level, covariance or self.own_covariance)
+
     def weights(self, group: int, reference: int) -> Floats:
         """Weights of the coefficients in the difference between two groups."""
         step = (np.eye(self.groups)[group] - np.eye(self.groups)[reference])[1:]

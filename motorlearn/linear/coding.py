@@ -81,7 +81,7 @@ def sums_of_squares(
     tests = {}
     for name in terms:
         others = [
-            other for other in terms if other != name and (kind == "III" or not _holds(other, name))
+            other for other in terms if other != name and (kind == "III" or not holds(other, name))
         ]
         small = _fit(terms, others, y)
         large = full if kind == "III" else _fit(terms, [*others, name], y)
@@ -89,7 +89,8 @@ def sums_of_squares(
     return tests, full
 
 
-def _holds(larger: str, smaller: str) -> bool:
+def holds(larger: str, smaller: str) -> bool:
+    """Whether a term contains another, both of factors joined by ``:``."""
     return set(smaller.split(":")) < set(larger.split(":"))
 
 

@@ -134,17 +134,17 @@ def repeated_anova(
     between_columns = sum_columns(group, k) if k > 1 else np.empty((len(y), 0))
     design = np.hstack([np.ones((len(y), 1)), between_columns])
     rows: list[tuple[str, FTest, Sphericity | None]] = []
-    for names, basis in _contrasts(within):
+    for names, basis in within_bases(within):
         z = y @ basis
         main, product, spread = _tests(design, z)
-        shape = _sphericity(spread, len(y) - k) if z.shape[1] > 1 else None
+        shape = sphericity(spread, len(y) - k) if z.shape[1] > 1 else None
         if names:
             rows.append((":".join(names), main, shape))
         if k > 1:
             rows.append((":".join([between, *names]), product, shape))
     residuals = y - design @ np.linalg.lstsq(design, y, rcond=None)[0]
     pool = float(np.sum(residuals**2))
-    return [_effect(term, test, shape, pool) for term, test, shape in rows]
+    return [effect_of(term, test, shape, pool) for term, test, shape in rows]
 
 
 def within_contrasts(levels: int) -> Floats:
@@ -160,7 +160,8 @@ def within_contrasts(levels: int) -> Floats:
     return found
 
 
-def _contrasts(within: Sequence[tuple[str, int]]) -> list[tuple[tuple[str, ...], Floats]]:
+def within_bases(within: Sequence[tuple[str, int]]) -> list[tuple[tuple[str, ...], Floats]]:
+    """Names and orthonormal contrasts of the mean and of every effect within participants."""
     found = []
     for size in range(len(within) + 1):
         for chosen in combinations(range(len(within)), size):
@@ -187,7 +188,8 @@ def _tests(design: Floats, z: Floats) -> tuple[FTest, FTest, Floats]:
     return f_test(main, d, error, df2), f_test(product, d * (p - 1), error, df2), spread
 
 
-def _sphericity(spread: Floats, df: int) -> Sphericity:
+def sphericity(spread: Floats, df: int) -> Sphericity:
+    """Epsilons and Mauchly's test of contrast scores with this sum of squares and products."""
     d = len(spread)
     trace = float(np.trace(spread))
     if not trace > 0:
@@ -219,7 +221,9 @@ def _mauchly(spread: Floats, df: int) -> tuple[float, float]:
     return float(np.exp(log_w)), float(min(1.0, max(0.0, lower + second * (upper - lower))))
 
 
-def _effect(term: str, test: FTest, shape: Sphericity | None, pool: float) -> RepeatedEffect:
+def effect_of(term: str, test: FTest, shape: Sphericity | None, pool: float) -> RepeatedEffect:
+    """Complete a test with its corrected p; ``pool`` is the sum of all error sums of squares."""
+
     def corrected(epsilon: float) -> float:
         return float(stats.f.sf(test.statistic, test.df1 * epsilon, test.df2 * epsilon))
 

@@ -6,7 +6,8 @@ is worth, ``own_limits`` and ``individual_changes`` who changed beyond trial noi
 ``moving_together`` whether two scores of the same people do,
 ``effect_sizes`` standardised effects, ``orders`` trial orders, ``cards`` the definition of each
 measure, ``registry`` measures of one's own, ``scores`` all of them on a table, ``score_table``
-these for a reader; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
+these for a reader; ``single_case`` conditions within one person, ``questionnaires`` scales
+of answers; ``agreement`` raters, ``landmarks`` and ``posture`` technique, on tables.
 """
 
 from typing import TYPE_CHECKING
@@ -68,6 +69,7 @@ from motorlearn.measures.precision import (
     smallest_detectable_change,
     standard_error_of_measurement,
 )
+from motorlearn.measures.questionnaires import Questionnaire, score_questionnaire
 from motorlearn.measures.registry import (
     RegisteredMeasure,
     forget_measure,
@@ -126,6 +128,7 @@ __all__ = [
     "OwnChange",
     "Posture",
     "Quantity",
+    "Questionnaire",
     "RatingPlan",
     "RegisteredMeasure",
     "Release",
@@ -177,6 +180,7 @@ __all__ = [
     "retention_loss",
     "savings",
     "score_checklist",
+    "score_questionnaire",
     "score_table",
     "score_trials",
     "small_sample_factor",

@@ -3,7 +3,7 @@
 from motorlearn.mixed.fit import fit_mixed
 from motorlearn.mixed.inference.hypotheses import LikelihoodRatio, likelihood_ratio
 from motorlearn.mixed.inference.intervals import bootstrap_intervals, profile_intervals
-from motorlearn.mixed.means import contrasts, marginal_means
+from motorlearn.mixed.means import contrasts, marginal_means, predict_ratings
 from motorlearn.mixed.refitting import leave_one_out, refit, refit_many
 from motorlearn.mixed.replicates import (
     ManyFits,
@@ -28,6 +28,7 @@ __all__ = [
     "leave_one_out",
     "likelihood_ratio",
     "marginal_means",
+    "predict_ratings",
     "profile_intervals",
     "random_structures",
     "refit",

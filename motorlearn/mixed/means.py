@@ -219,6 +219,43 @@ def contrasts(
     return _told("contrasts", out, fit, options)
 
 
+def predict_ratings(
+    fit: MixedFit,
+    table: pd.DataFrame,
+    *,
+    participants: str = "known",
+    offset: str | None = None,
+) -> pd.DataFrame:
+    """Predict the probability of each rating in new rows.
+
+    Parameters
+    ----------
+    fit : MixedFit
+        A model of family ``"ordinal"``.
+    table : DataFrame
+        Rows with the columns of the model.
+    participants : {"known", "population"}
+        As in ``MixedFit.predict``.
+    offset : str, optional
+        As in ``MixedFit.predict``.
+
+    Returns
+    -------
+    DataFrame
+        One row for each row of ``table``, one column for each rating; rows sum to one.
+
+    Raises
+    ------
+    InputError
+        If the model is none of ratings, or rows do not fit it.
+    """
+    if fit.family != "ordinal":
+        raise InputError("the model is none of ratings", [fit.family], "use its predict()")
+    eta = fit.predict(table, participants=participants, scale="link", offset=offset)
+    found = fit.response.probabilities(eta.to_numpy())
+    return pd.DataFrame(found, index=table.index, columns=list(fit.design.categories))
+
+
 def _check_adjustment(adjust: str, kind: Kind, reference: object) -> None:
     if adjust not in ADJUSTMENTS:
         raise InputError("the adjustment is not known", [adjust], f"use one of {ADJUSTMENTS}")

@@ -76,11 +76,10 @@ def material(design: Design, observed: Array, options: Options) -> Material:
         at = np.argsort(design.cell, kind="stable")
         owner, y, weight = design.cell[at], observed[at], design.weight[at]
     else:
-        pairs, which = np.unique(
-            np.column_stack([design.cell, observed]), axis=0, return_inverse=True
-        )
-        owner, y = pairs[:, 0].astype(np.intp), pairs[:, 1]
-        weight = np.bincount(which.ravel(), design.weight, len(y)).astype(float)
+        values, code = np.unique(observed, return_inverse=True)
+        keys, which = np.unique(design.cell * len(values) + code, return_inverse=True)
+        owner, y = keys // len(values), values[keys % len(values)]
+        weight = np.bincount(which, design.weight, len(y)).astype(float)
     factors = [
         Factor(f.index[owner], f.z[owner], f.structure, f.n_levels) for f in factors_of(design)
     ]

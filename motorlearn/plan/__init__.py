@@ -24,6 +24,7 @@ from motorlearn.plan.programme_template import programme_text
 from motorlearn.plan.schedules.balanced_orders import williams_design, williams_orders
 from motorlearn.plan.schedules.schedule import make_schedule
 from motorlearn.plan.simulation.presets import PRESETS, Preset
+from motorlearn.plan.single_case import SingleCaseDraw, draw_single_case
 from motorlearn.plan.template import Answers, plan_text, write_plan
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ __all__ = [
     "Pilot",
     "Power",
     "Preset",
+    "SingleCaseDraw",
     "ThrowLoad",
     "Truth",
     "allocate",
@@ -69,6 +71,7 @@ __all__ = [
     "compare_with_plan",
     "continue_allocation",
     "detectable_effect",
+    "draw_single_case",
     "drawn_people",
     "earlier_sheets",
     "inflate_for_attrition",

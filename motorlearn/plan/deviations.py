@@ -14,9 +14,10 @@ from motorlearn.plan.timetable import Event, timetable
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
-from motorlearn.trials import Study
+from motorlearn.trials import Study, planned_rows
 from motorlearn.trials.checking.conditions import conditions_as_groups
 from motorlearn.trials.checking.planned import planned_trials
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 DEVIATION = Schema(
@@ -101,7 +102,7 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     ['primary', 'exploratory']
     """
     study = _condition_by_condition(study)
-    table = study.trials.table.reset_index(drop=True)
+    table = in_one_phase(planned_rows(study).reset_index(drop=True), study.design)
     rules = (_numbers, _phases, _dose, _orders, _intervals, _feedback)
     rows = [row for rule in rules for row in rule(study, table)]
     labels = [(*entry, analysis_label(study.design, *entry)) for entry in analyses]

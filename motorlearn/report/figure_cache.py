@@ -37,9 +37,18 @@ _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
     for folder, names in {
-        "wording": ("captions", "claims", "limitations", "method", "sentences", "standards"),
-        "report/sections": ("beside", "closing", "results"),
-        "report/writers": ("numbers", "page", "word"),
+        "wording": (
+            "captions",
+            "claims",
+            "limitations",
+            "method",
+            "sentences",
+            "single_case",
+            "standards",
+            "summary",
+        ),
+        "report/sections": ("beside", "closing", "front", "primary", "results", "secondary"),
+        "report/writers": ("markdown", "numbers", "page", "sheet", "word"),
     }.items()
     for name in names
 )

@@ -85,6 +85,23 @@ def recompute(study: Study, stored: StudyAudit, *, tolerance: float = TOLERANCE)
     )
 
 
+def agreement(found: pd.DataFrame) -> tuple[list[str], bool]:
+    """Say whether recomputed numbers agree with stored ones: lines, and whether all do.
+
+    Parameters
+    ----------
+    found : DataFrame
+        What :func:`recompute` gave.
+    """
+    wrong = found[~found["agrees"]]
+    if wrong.empty:
+        return [f"All {len(found)} numbers agree with those kept."], True
+    lines = [
+        f"{r.name}: stored {r.stored:.10g}, now {r.now:.10g}" for r in wrong.head(20).itertuples()
+    ]
+    return [*lines, f"{len(wrong)} of {len(found)} numbers differ from those kept."], False
+
+
 def changed_files(study: Study, stored: StudyAudit) -> list[str]:
     """Files of a study that are new, gone or changed since a page was kept, in order of name."""
     kept = stored.facts.set_index("topic")["finding"]

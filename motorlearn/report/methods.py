@@ -20,6 +20,8 @@ def methods_used(found: StudyView) -> set[str]:
     mixed = results.get("mixed model")
     if isinstance(mixed, MixedFit) and "Satterthwaite" in mixed.recipe.engine:
         used.add("Satterthwaite")
+    if isinstance(mixed, MixedFit) and "Kenward" in mixed.recipe.engine:
+        used.add("Kenward-Roger")
     return used
 
 

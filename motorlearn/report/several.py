@@ -29,6 +29,7 @@ def write_reports(
     *,
     decimal: str = ".",
     draft: bool = True,
+    short: bool = False,
     pdf: bool = False,
     quiet: bool | None = None,
 ) -> Path:
@@ -44,6 +45,8 @@ def write_reports(
         Decimal sign.
     draft : bool
         Whether remarks to the author are shown in the single reports.
+    short : bool
+        Whether the single reports are written without their appendix.
     pdf : bool
         Whether the figures of the single reports are written as PDF too.
     quiet : bool, optional
@@ -62,7 +65,9 @@ def write_reports(
     if len(studies) < 2:
         raise InputError("several studies are needed", list(studies), "use write_report for one")
     with decimal_sign(known_sign(decimal)):
-        _write(studies, Path(folder), decimal=decimal, draft=draft, pdf=pdf, quiet=quiet)
+        _write(
+            studies, Path(folder), decimal=decimal, draft=draft, short=short, pdf=pdf, quiet=quiet
+        )
     return Path(folder) / MARK
 
 
@@ -72,6 +77,7 @@ def _write(
     *,
     decimal: str,
     draft: bool,
+    short: bool,
     pdf: bool,
     quiet: bool | None,
 ) -> None:
@@ -86,7 +92,7 @@ def _write(
             (work / name).mkdir()
             forms = FORMS + (("pdf",) if pdf else ())
             kept = replace(entry, kept=kept_from(folder / name, forms))
-            write_found(kept, work / name, decimal=decimal, draft=draft, quiet=quiet)
+            write_found(kept, work / name, decimal=decimal, draft=draft, short=short, quiet=quiet)
         (drawing,) = document.drawings
         (work / f"{drawing.name}.png").write_bytes(drawing.png())
         (work / f"{drawing.name}.svg").write_bytes(drawing.svg())

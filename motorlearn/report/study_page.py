@@ -6,17 +6,26 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.analysis.study import page_analysis
 from motorlearn.compare import PhaseComparison
-from motorlearn.design import Design, hits_declared_of, smallest_effect_of
+from motorlearn.design import (
+    Design,
+    hits_declared_of,
+    own_name_of_test,
+    primary_words,
+    smallest_effect_of,
+)
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
+from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
+from motorlearn.report.test_rows import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
+from motorlearn.wording.voice import count
 
 TEST_COLUMNS = (
     "outcome",
@@ -192,13 +201,15 @@ def _verdicts(analysis: StudyAnalysis) -> dict[str, str]:
         if result is not None and not isinstance(result, Refused):
             found[topic] = result.verdict
     for name, comparison in analysis.comparisons.items():
-        if isinstance(comparison, Refused):
+        if isinstance(comparison, Refused) and not analysis.single_cases:
             found[f"not compared: {name}"] = comparison.reason
     return found
 
 
 def _flow(analysis: StudyAnalysis) -> pd.DataFrame:
     """People of each group at each part of the study: ``group`` and a column for every part."""
+    if analysis.single_cases:
+        return flow_of_cases(analysis)
     flow = analysis.people.flow
     wide = flow.pivot_table(index="group", columns="stage", values="n", sort=False, aggfunc="first")
     wide = wide.reindex(columns=list(dict.fromkeys(flow["stage"]))).astype(int)
@@ -208,28 +219,28 @@ def _flow(analysis: StudyAnalysis) -> pd.DataFrame:
 
 def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
     """Every test that was run, by name of its column."""
+    for name, case in analysis.single_cases.items():
+        for row in rows_of_case(case):
+            entry = analysis.details[name]
+            label = entry.role if row.pop("first") else "exploratory"
+            yield test_row(
+                entry, "all sessions", row.pop("contrast"), row.pop("method"), label, **row
+            )
     for entry in analysis.details.values():
         comparison = entry.comparison
         if isinstance(comparison, Refused):
             continue
         for row in comparison.contrasts.itertuples():
             yield _contrast(analysis, entry, row)
+        for row in comparison.effects.to_dict("records"):
+            yield effect_row(analysis, entry, row)
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():
-            yield _bounded(entry, row)
+            yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
-            yield _row(entry, "all phases", str(row.term), "mixed analysis of variance",
+            yield test_row(entry, "all phases", str(row.term), "mixed analysis of variance",
                        "exploratory", p=row.p_gg)  # fmt: skip
-
-
-def _row(
-    entry: OutcomeAnalysis, phase: str, contrast: str, method: str, label: str, **numbers: Any
-) -> dict[str, Any]:
-    """One test by name of its columns; numbers that are not given are missing."""
-    empty = dict.fromkeys(("estimate", "conf_low", "conf_high", "p", "p_adjusted"), np.nan)
-    named = {"outcome": entry.name, "phase": phase, "contrast": contrast, "method": method}
-    return named | {"label": label, "family": ""} | empty | numbers
 
 
 def _numbers_of(row: Any) -> dict[str, float]:
@@ -243,10 +254,11 @@ def _pair(row: Any) -> str:
 def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     method = "ancova" if row.adjusted else "welch"
     label = _label(analysis, entry, row, method)
-    family = f"{entry.name} at {row.phase}, {'adjusted' if row.adjusted else 'unadjusted'}"
-    return _row(
+    at = own_name_of_test(analysis.design, str(row.phase))
+    family = f"{entry.name} at {at}, {'adjusted' if row.adjusted else 'unadjusted'}"
+    return test_row(
         entry,
-        str(row.phase),
+        at,
         _pair(row),
         row.method,
         label,
@@ -275,23 +287,18 @@ def _change(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[s
     alone = len(analysis.question.groups) < 2 and entry.role == "primary"
     asked = alone and main is not None and (row.from_phase, row.to_phase) == entry.change_stages
     label = "primary" if asked and analysis.design.primary is not None else "exploratory"
-    return _row(
-        entry,
-        str(row.to_phase),
-        f"{row.group}: {row.to_phase} against {row.from_phase}",
-        row.method,
-        label,
-        **_numbers_of(row),
-    )
+    first, later = (own_name_of_test(analysis.design, n) for n in (row.from_phase, row.to_phase))
+    contrast = f"{row.group}: {later} against {first}"
+    return test_row(entry, later, contrast, row.method, label, **_numbers_of(row))
 
 
-def _bounded(entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
+def _bounded(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:
     """Two one-sided tests against the smallest effect of interest."""
     bounds = f"{digits.significant(row.bound_low)} to {digits.significant(row.bound_high)}"
     role = "secondary" if entry.role == "primary" else "exploratory"
-    return _row(
-        entry, str(row.phase), f"{_pair(row)} within {bounds}", row.method, role, **_numbers_of(row)
-    )
+    at = own_name_of_test(analysis.design, str(row.phase))
+    contrast = f"{_pair(row)} within {bounds}"
+    return test_row(entry, at, contrast, row.method, role, **_numbers_of(row))
 
 
 def _plan_facts(study: Study) -> dict[str, str]:
@@ -299,7 +306,8 @@ def _plan_facts(study: Study) -> dict[str, str]:
     primary = design.primary
     smallest = design.smallest_effect
     tests = [
-        f"{test.phase}{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
+        f"{test.phase} {test.name}".strip()
+        + f"{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
         for test in design.tests
     ]
     return {
@@ -309,10 +317,11 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "tests": ", ".join(tests),
         "unit allocated": f"{design.allocation.unit}, by {design.allocation.method}",
         "unit analysed": "participant: one score per person and test",
-        "primary comparison": "none declared"
+        "primary comparison": case_fact(design)
         if primary is None
-        else f"{primary.outcome} at {primary.phase}, {primary.effect}, "
-        f"{' against '.join(primary.groups) or 'all groups'}, baseline {primary.baseline}",
+        else f"{primary.outcome} at {primary.test or primary.phase}, {primary.effect}, "
+        f"{primary_words(design) or 'all groups'}, baseline {primary.baseline}"
+        + (f", covariates {', '.join(primary.covariates)}" if primary.covariates else ""),
         "smallest effect of interest": "none declared"
         if smallest is None
         else f"{_smallest(design)}: {smallest.reason or 'no reason given'}",
@@ -327,7 +336,7 @@ def _smallest(design: Design) -> str:
         return f"{said} hits of {trials} (a rate of {digits.significant(smallest)})"
     declared = design.smallest_effect
 
-    if declared is not None and declared.unit == "sd":
+    if declared is not None and declared.in_sd:
         return declared.told
     return digits.significant(smallest)
 
@@ -338,7 +347,7 @@ def _days(days: float) -> str:
 
 def _problem_counts(study: Study) -> str:
     counts = study.problems["severity"].value_counts() if len(study.problems) else {}
-    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "none"
+    return ", ".join(count(n, str(name)) for name, n in counts.items()) or "none"
 
 
 def _made_of(analysis: StudyAnalysis) -> dict[str, str]:

@@ -37,6 +37,7 @@ def write_report(
     study: Study | StudyAnalysis,
     folder: str | Path,
     *,
+    short: bool = False,
     outcome: str | None = None,
     decimal: str = ".",
     draft: bool = True,
@@ -44,6 +45,10 @@ def write_report(
     quiet: bool | None = None,
 ) -> Path:
     """Write the report of a study into a folder, whole or not at all.
+
+    Its first part, a few pages, is what every reader reads: question, design, participants, primary
+    result, practice, secondary results, open assumptions, sensitivity, limitations and method.
+    Everything behind it follows in an appendix, folded on the page.
 
     The folder holds ``report.html`` and ``report.docx``, every figure as PNG and SVG, every table
     as CSV, LaTeX and HTML and together as a workbook, and ``results.json``. Where it holds an
@@ -56,6 +61,8 @@ def write_report(
         What :func:`motorlearn.read_study` or :func:`motorlearn.analyse_study` gave.
     folder : path-like
         Folder to make, or to replace where an earlier report is in it.
+    short : bool
+        Whether the first part is written alone; ``results.json`` holds every number all the same.
     outcome : str, optional
         Report this outcome only.
     decimal : {".", ","}
@@ -88,7 +95,7 @@ def write_report(
         found = view_of(analysis, decimal=decimal)
         with new_folder(folder, mark=MARK) as work, press() as drawers:
             found = replace(found, kept=replace(kept, press=drawers))
-            write_found(found, work, decimal=decimal, draft=draft, quiet=quiet)
+            write_found(found, work, decimal=decimal, draft=draft, short=short, quiet=quiet)
     return Path(folder) / MARK
 
 
@@ -129,13 +136,13 @@ def known_sign(decimal: str) -> str:
 
 
 def write_found(
-    found: StudyView, work: Path, *, decimal: str, draft: bool, quiet: bool | None
+    found: StudyView, work: Path, *, decimal: str, draft: bool, short: bool, quiet: bool | None
 ) -> None:
     """Write everything that was found into an empty folder."""
     versions = software_versions()
     made = _made(found.study, versions)
     with tqdm(total=2, desc="report", disable=quiet, leave=False) as progress:
-        document = compose(found, decimal=decimal, draft=draft, versions=versions)
+        document = compose(found, decimal=decimal, draft=draft, short=short, versions=versions)
         progress.update()
         _write_document(document, work, found.kept, made, quiet)
         (work / "results.json").write_text(to_results(found, document, made), "utf-8")

@@ -19,13 +19,15 @@ from motorlearn.trials.checking.problems import problem_counts, problem_list
 from motorlearn.trials.checking.rules import trial_key
 from motorlearn.trials.checking.suspicions import outliers
 from motorlearn.trials.counted import counted_rows, set_aside_void, void_reasons
-from motorlearn.trials.folder import read_study, shipped_study
+from motorlearn.trials.folder import has_data, read_study, shipped_study
 from motorlearn.trials.handedness import left_handed
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
+from motorlearn.trials.importing.starting import Asked
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
+from motorlearn.trials.ruled import as_recorded, planned_rows
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema, unit_of
 from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
@@ -41,8 +43,10 @@ __getattr__, __dir__ = late_names(
 
 __all__ = [
     "MADE_HERE",
+    "Asked",
     "Study",
     "Trials",
+    "as_recorded",
     "attrition",
     "baseline_differences",
     "change_table",
@@ -50,6 +54,7 @@ __all__ = [
     "clip_files",
     "counted_rows",
     "data_package",
+    "has_data",
     "import_trials",
     "left_handed",
     "left_out",
@@ -58,6 +63,7 @@ __all__ = [
     "no_problems",
     "order_audit",
     "outliers",
+    "planned_rows",
     "problem_counts",
     "problem_list",
     "problem_page",

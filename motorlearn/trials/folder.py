@@ -25,11 +25,17 @@ from motorlearn.trials.checking.rules import (
     near_duplicate_identifiers,
 )
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
+from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.containers.safety import alike, inside
+from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.handedness import check_hands
-from motorlearn.trials.importing.replay import replay, settle
+from motorlearn.trials.importing.blocks import number_blocks
+from motorlearn.trials.importing.replay import replay, replay_files, settle
+from motorlearn.trials.importing.sources import is_many, is_pattern, source_files
+from motorlearn.trials.named_files import recipe_of
+from motorlearn.trials.reading.answers_file import read_answers
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
@@ -38,6 +44,7 @@ from motorlearn.trials.reading.session_log import read_sessions
 from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
+from motorlearn.trials.ruled import Ruled, apply_rules, declared_values
 from motorlearn.trials.study import Study, Trials
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
@@ -106,42 +113,79 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
         trials = set_aside_blank(trials)
     people = _read(root, design.files.participants, design)
     ratings = _ratings(root, design.files.ratings, design)
-    trials = replace(trials, sheet=_with_conditions(trials.sheet, design))
-    between = design.within is None
-    if (
-        between
-        and people is not None
-        and people.sheet.has("group")
-        and not trials.sheet.has("group")
-    ):
-        trials = _with_groups(trials, people)
+    trials = _in_groups(trials, people, design)
+    ruled = apply_rules(_with_blocks(trials, design), design)
+    trials = ruled.standard
     sessions, doubts = _sessions(root, design.files.sessions)
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
     clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
-    problems = gather([*_problems(design, trials, people, ratings), doubts, clips])
+    found = _problems(design, ruled, people, ratings)
+    problems = gather([*found, ruled.problems, doubts, clips])
     problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
+    own = problems[problems["file"] == trials.sheet.file].reset_index(drop=True)
+    read = replace(trials_of(trials, own), excluded=ruled.excluded, replaced=ruled.replaced)
     return Study(
         design,
-        trials_of(trials, problems[problems["file"] == trials.sheet.file].reset_index(drop=True)),
+        read,
         None if people is None else people.sheet.table,
         None if ratings is None else ratings.sheet.table,
         problems,
         root,
         sessions,
+        _questionnaires(root, design),
     )
+
+
+def _in_groups(trials: Standard, people: Standard | None, design: Design) -> Standard:
+    """Trials with the group or condition of every row, those of a single case in one phase."""
+    trials = replace(trials, sheet=_with_conditions(trials.sheet, design))
+    known = design.within is None and people is not None and people.sheet.has("group")
+    if known and people is not None and not trials.sheet.has("group"):
+        trials = _with_groups(trials, people)
+    table = in_one_phase(trials.sheet.table, design)
+    return replace(trials, sheet=replace(trials.sheet, table=table))
+
+
+def _questionnaires(root: Path, design: Design) -> dict[str, pd.DataFrame]:
+    """Answers of the questionnaires whose files are there; the others are told by the analysis."""
+    return {
+        entry.name: read_answers(inside(root, entry.file), participant=entry.participant)
+        for entry in design.questionnaires
+        if inside(root, entry.file).is_file()
+    }
 
 
 def _not_there(root: Path, design: Design) -> bool:
     """Whether the file of trials is still to come; one under a name much like it is not."""
-    name = design.recipe.file if design.recipe is not None else design.files.trials
-    return not inside(root, name).exists() and not alike(root / name)
+    names = design.recipe.sources if design.recipe is not None else (design.files.trials,)
+    return not any(_is_there(root, name) for name in names)
+
+
+def has_data(folder: str | Path, design: Design) -> bool:
+    """Whether the trials that a plan names are there already, one file or many.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> place = shipped_study()
+    >>> has_data(place, ml.read_design(place))
+    True
+    """
+    return not _not_there(Path(folder), design)
+
+
+def _is_there(root: Path, name: str) -> bool:
+    place = inside(root, name)
+    if is_pattern(name) and not place.exists():
+        return bool(source_files(root, (name,), needed=False))
+    return place.exists() or bool(alike(root / name))
 
 
 def _to_come(root: Path, design: Design) -> Study:
     """A study that has a plan and no file of trials; who takes part may be known already."""
-    name = design.recipe.file if design.recipe is not None else design.files.trials
+    name = design.recipe.label if design.recipe is not None else design.files.trials
     people = design.files.participants
     there = people is not None and inside(root, people).is_file()
     listed = _read(root, people, design) if there else None
@@ -169,8 +213,11 @@ def _sessions(root: Path, name: str | None) -> tuple[pd.DataFrame | None, pd.Dat
 
 
 def _trials(root: Path, design: Design) -> Standard:
-    if design.recipe is not None:
-        return replay(inside(root, design.recipe.file), design.recipe, units=design.units)
+    recipe = recipe_of(root, design)
+    if recipe is not None and is_many(root, recipe):
+        return replay_files(root, recipe, units=design.units)
+    if recipe is not None:
+        return replay(inside(root, recipe.file), recipe, units=design.units)
     name = design.files.trials
     if name and not inside(root, name).exists() and not alike(root / name):
         raise FileError(
@@ -202,14 +249,20 @@ def _ratings(root: Path, name: str | None, design: Design) -> Standard | None:
     return read_grid(grid, units=design.units)
 
 
+def _with_blocks(trials: Standard, design: Design) -> Standard:
+    how = "" if design.recipe is None else design.recipe.blocks
+    return number_blocks(trials, how, design) if how else trials
+
+
 def _problems(
-    design: Design, trials: Standard, people: Standard | None, ratings: Standard | None
+    design: Design, ruled: Ruled, people: Standard | None, ratings: Standard | None
 ) -> list[pd.DataFrame]:
+    trials = ruled.standard
     found = [trials.problems]
     if trials.sheet.table.empty:
         found.append(_nothing_yet(trials.sheet.file))
     else:
-        found.append(_once(gather(_problems_of_trials(design, trials)), trials.problems))
+        found.append(_once(gather(_problems_of_trials(design, ruled)), trials.problems))
     if not trials.sheet.table.empty:
         found.append(check_clusters(trials.sheet, None if people is None else people.sheet, design))
     if people is not None:
@@ -243,15 +296,19 @@ def _once(problems: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
     return problems[keep]
 
 
-def _problems_of_trials(design: Design, trials: Standard) -> list[pd.DataFrame]:
+def _problems_of_trials(design: Design, ruled: Ruled) -> list[pd.DataFrame]:
+    """Rules on all rows, on the planned ones, and on those that count after the plan's rules."""
     told = tuple(test.phase for test in design.tests if test.feedback)
-    sheet = condition_by_condition(trials.sheet, design)
+    sheet = condition_by_condition(ruled.standard.sheet, design)
+    planned = sheet.part(~ruled.beyond)
+    asked = sheet.part(counted_rows(sheet.table)) if len(ruled.excluded) else sheet
+    declared = declared_values(design)
     return [
-        check_rules(sheet, feedback_allowed=told, phases=design.phases),
-        check_plan(sheet, design),
-        orders_as_planned(sheet, design),
-        suspicions(sheet),
-        check_conditions(trials.sheet, design),
+        check_rules(sheet, feedback_allowed=told, phases=design.phases, by_plan=ruled.reasons),
+        check_plan(planned, design),
+        orders_as_planned(planned, design),
+        suspicions(asked, declared=declared),
+        check_conditions(ruled.standard.sheet, design),
     ]
 
 

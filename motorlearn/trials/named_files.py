@@ -3,10 +3,11 @@
 import hashlib
 from pathlib import Path
 
-from motorlearn.design import Design, read_design
+from motorlearn.design import Design, ImportRecipe, read_design
 from motorlearn.exceptions import FileError
 from motorlearn.files import real_place
 from motorlearn.trials.containers.safety import inside
+from motorlearn.trials.importing.sources import is_many, is_pattern, source_files, sum_of
 from motorlearn.trials.study import Study
 
 
@@ -43,10 +44,43 @@ def study_files(design: Design, folder: str | Path) -> dict[str, Path]:
             path = _inside_or_none(Path(folder), name)
             if path is not None and path.is_file():
                 found[name] = path
+    found |= many_files(design, folder)
     return found | {
         path.relative_to(Path(folder).resolve()).as_posix(): path
         for path in clip_files(design, folder).values()
     }
+
+
+def many_files(design: Design, folder: str | Path) -> dict[str, Path]:
+    """Find the files of trials where the plan names a folder, a pattern or a list of them.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    folder : path-like
+        Folder of the study.
+
+    Returns
+    -------
+    dict of str to Path
+        Empty where the trials are in one file, or none is there yet.
+    """
+    root = Path(folder)
+    recipe = recipe_of(root, design)
+    if recipe is None or not is_many(root, recipe):
+        return {}
+    return source_files(root, recipe.sources, needed=False)
+
+
+def recipe_of(root: Path, design: Design) -> ImportRecipe | None:
+    """The recipe of the plan; for many files in standard columns an empty one."""
+    name = design.files.trials
+    if design.recipe is not None or not name:
+        return design.recipe
+    place = inside(root, name)
+    several = place.is_dir() or (is_pattern(name) and not place.exists())
+    return ImportRecipe(file=name) if several else None
 
 
 def clip_files(design: Design, folder: str | Path) -> dict[str, Path]:
@@ -78,7 +112,12 @@ def study_sums(study: Study) -> dict[str, str]:
     if study.folder is None:
         return {}
     named = study_files(study.design, study.folder)
-    return {name: _sum(path) for name, path in named.items()}
+    many = many_files(study.design, study.folder)
+    sums = {name: _sum(path) for name, path in named.items() if name not in many}
+    recipe = recipe_of(Path(study.folder), study.design)
+    if many and recipe is not None:
+        sums[f"{recipe.label} ({len(many)} files)"] = sum_of(many)
+    return sums
 
 
 def refuse_inputs(output: str | Path, study: str | Path) -> None:

@@ -28,6 +28,26 @@ def nothing_set_aside() -> pd.DataFrame:
     return pd.DataFrame(columns=["file", "sheet", "row", "reason", "content"])
 
 
+def nothing_excluded() -> pd.DataFrame:
+    """Give the empty list of exclusions that the plan declares."""
+    return pd.DataFrame(columns=list(EXCLUDED_COLUMNS))
+
+
+def nothing_replaced() -> pd.DataFrame:
+    """Give the empty list of cells that replacement rules of the plan changed."""
+    return pd.DataFrame(columns=list(REPLACED_COLUMNS))
+
+
+def set_aside_file(file: str, name: str, reason: str) -> pd.DataFrame:
+    """List a whole file of many that is not in the table."""
+    row = (file, name, pd.NA, reason, "the whole file")
+    return pd.DataFrame([row], columns=["file", "sheet", "row", "reason", "content"])
+
+
+EXCLUDED_COLUMNS = ("rule", "reason", "where", "people", "rows")
+REPLACED_COLUMNS = ("line", "participant", "phase", "column", "before", "after", "rule", "reason")
+
+
 @dataclass(frozen=True)
 class Trials:
     """Trials as they were read, and everything that should be known about them.
@@ -49,6 +69,12 @@ class Trials:
         blank rows and rows of totals.
     rows : ndarray of int
         Row of the file for each row of the table.
+    excluded : DataFrame
+        ``rule, reason, where, people, rows``: what each exclusion of the plan took out of the
+        scores; its rows are in the table, with the reason in ``void``.
+    replaced : DataFrame
+        ``line, participant, phase, column, before, after, rule, reason``: every cell that a
+        replacement rule of the plan changed; ``line`` is the label of the row in the table.
     """
 
     table: pd.DataFrame
@@ -57,6 +83,8 @@ class Trials:
     units: Mapping[str, str] = field(default_factory=dict)
     set_aside: pd.DataFrame = field(default_factory=nothing_set_aside)
     rows: np.ndarray = field(default_factory=lambda: np.empty(0, dtype=np.int64), repr=False)
+    excluded: pd.DataFrame = field(default_factory=nothing_excluded, repr=False)
+    replaced: pd.DataFrame = field(default_factory=nothing_replaced, repr=False)
 
     def __repr__(self) -> str:
         return f"Trials: {_size(self.table)}; {_found(self.problems)}. .table holds the rows."
@@ -91,6 +119,8 @@ class Study:
     sessions : DataFrame or None
         What was noted at sessions: one row per person and session with ``present``, pain, fatigue
         and the criteria met, where there is such a file.
+    questionnaires : mapping of str to DataFrame
+        Answers by the name of the questionnaire in the plan.
     """
 
     design: Design
@@ -100,6 +130,7 @@ class Study:
     problems: pd.DataFrame = field(default_factory=no_problems)
     folder: Path | None = None
     sessions: pd.DataFrame | None = None
+    questionnaires: Mapping[str, pd.DataFrame] = field(default_factory=dict, repr=False)
 
     def __repr__(self) -> str:
         return (

@@ -293,7 +293,9 @@ def flow_words(flow: pd.DataFrame) -> Words:
     ]
     caption = (
         "Flow of participants by group. A box gives the participants with at least one usable "
-        "trial in that part of the study, and how many of those allocated are absent."
+        "trial in that part of the study, how many of those allocated are absent, and the reasons "
+        "noted for those who are absent for the first time; parts that hold the same people share "
+        "a row."
     )
     return Words(caption, f"Flow chart of participants by group. {'; '.join(said)}.")
 

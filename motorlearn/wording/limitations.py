@@ -7,12 +7,10 @@ import pandas as pd
 
 from motorlearn.compare import Limit
 from motorlearn.design import Design
-from motorlearn.vocabulary import DELAYED_PHASES, LEVEL_MAPPED
+from motorlearn.vocabulary import BLOCKS_NUMBERED, LEVEL_MAPPED, SMALL_GROUP, WHOLE_NUMBERS
 from motorlearn.wording.voice import capitalised, count, listed
 
-_NO_VALUE: Final = ("original file", "column renamed")
-SMALL_GROUP = 15
-"""Below this size a group is called small (rule of thumb, no source)."""
+_NO_VALUE: Final = ("original file", "column renamed", WHOLE_NUMBERS, BLOCKS_NUMBERED)
 
 
 def limitations(
@@ -35,6 +33,8 @@ def limitations(
         How a test is called.
     """
     found = [limit.sentence(name_of) for limit in dict.fromkeys(limits)]
+    if design.single_case is not None:
+        return found
     found += _of_design(design, {limit.kind for limit in limits})
     found += _of_people(flow)
     return found
@@ -52,7 +52,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
         found.append(
             "Without a pretest, scores after practice have no starting point to be compared with."
         )
-    if not phases & set(DELAYED_PHASES) and "no delayed test" not in said:
+    if not design.has_delayed_test and "no delayed test" not in said:
         found.append(
             "Every test stood inside or straight after the programme, so the scores speak about "
             "performance at that time and about nothing that lasts."
@@ -62,7 +62,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
             "Progress tests inside the programme have recent practice behind them and are not "
             "retention tests."
         )
-    if design.allocation.method == "none" and len(design.groups) > 1:
+    if not design.allocation.by_chance and len(design.groups) > 1:
         found.append(
             "The groups were not allocated at random, so differences between them can have other "
             "causes than the practice schedule."

@@ -3,9 +3,19 @@
 from collections.abc import Sequence
 from itertools import groupby
 
-from motorlearn.design import Design, Outcome, Practice, Test, hits_declared_of, smallest_effect_of
+from motorlearn.design import (
+    Design,
+    Group,
+    Outcome,
+    Practice,
+    Test,
+    hits_declared_of,
+    primary_words,
+    smallest_effect_of,
+)
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
+from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.voice import capitalised, count, listed
 
 _ALLOCATION = {
@@ -31,6 +41,8 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     """Who took part and how they came to their groups."""
     total = sum(allocated.values())
     people = f"In all, {count(total, 'participant')}"
+    if design.single_case is not None:
+        return f"{people} took part; each was compared with their own sessions."
     if design.within is not None:
         return within_paragraph(design, max(allocated.values()))
     if len(allocated) == 1:
@@ -115,17 +127,13 @@ def _was(names: list[str]) -> str:
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
-    groups = [
-        f"{group.name}: {_SCHEDULES[group.schedule]}"
-        + (f", {group.description}" if group.description else "")
-        for group in design.groups
-    ]
+    groups = [f"{group.name}: {_told(group)}" for group in design.groups]
     text = f"Practice conditions were: {'; '.join(groups)}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
-        said = [*([] if own else [_SCHEDULES[only.schedule]]), *filter(None, [only.description])]
-        text = f"Everybody practised the same: {', '.join(said)}." if said else ""
+        said = only.description if own else _told(only)
+        text = f"Everybody practised the same: {said}." if said else ""
     if design.practice and design.practice_is_shared:
         text += f" Practice took {_dose(design.practice)}."
     elif design.practice:
@@ -134,6 +142,14 @@ def programme_paragraph(design: Design) -> str:
             dose = f"took {_dose(mine)}" if mine else "was none: this group was tested only"
             text += f" Practice of {name} {dose}."
     return text.strip()
+
+
+def _told(group: Group) -> str:
+    """The order of practice; explained in general only where the plan does not describe it."""
+    order = _SCHEDULES[group.schedule]
+    if not group.description:
+        return order
+    return f"{order.partition(' (')[0]}, {group.description}"
 
 
 def _dose(practice: Sequence[Practice]) -> str:
@@ -173,7 +189,11 @@ def _content(session: Practice) -> str:
 
 
 def tests_paragraph(design: Design) -> str:
-    """Which tests were given, when, and whether with feedback."""
+    """Which tests were given, when, and whether with feedback; of a single case its design."""
+    if design.single_case is not None:
+        said = design_paragraph(design.single_case)
+        tests = f" Tests were: {'; '.join(_test(test) for test in design.tests)}."
+        return said + (tests if design.tests else "")
     return f"Tests were: {'; '.join(_test(test) for test in design.tests)}."
 
 
@@ -195,8 +215,11 @@ def outcome_paragraph(design: Design) -> str:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
         name = (outcome.label if outcome else "") or primary.outcome
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
+        groups = f" ({primary_words(design)})" if primary.factors else groups
         known = len(design.groups) > 1 and primary.baseline in design.phases
-        adjusted = f", adjusted for the {primary.baseline}" if known else ""
+        beside = [f"the {primary.baseline}"] if known else []
+        beside += [name.replace("_", " ") for name in primary.covariates]
+        adjusted = f", adjusted for {listed(beside)}" if beside else ""
         parts.append(
             f"The primary comparison, declared beforehand, was {name} at "
             f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
@@ -211,6 +234,9 @@ def outcome_paragraph(design: Design) -> str:
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    if design.replacements:
+        rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
+        parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
 
 
@@ -219,7 +245,7 @@ def _bound_unit(design: Design) -> str:
     primary, trials = design.primary, hits_declared_of(design)
     if trials:
         return f" hits of {trials} (a rate of {plain(smallest_effect_of(design) or 0.0)})"
-    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    in_sd = design.smallest_effect is not None and design.smallest_effect.in_sd
     if in_sd or (primary is not None and primary.effect == "ratio"):
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
@@ -229,7 +255,18 @@ def _bound_unit(design: Design) -> str:
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{name}{unit} ({outcome.better} is better)"
+    return f"{name}{unit} ({outcome.better} is better{_target_words(outcome)})"
+
+
+def _target_words(outcome: Outcome) -> str:
+    """The target of an error, and the targets of other phases, tests or tasks."""
+    if not outcome.has_target:
+        return ""
+    measure = (outcome.measure or "absolute_error").replace("_", " ")
+    unit = f" {outcome.unit}" if outcome.unit else ""
+    common = [f"{outcome.target:g}{unit}"] if outcome.target is not None else []
+    other = [f"in {place} {value:g}{unit}" for place, value in outcome.targets.items()]
+    return f"; {measure}, target {', '.join([*common, *other])}"
 
 
 def _compared(design: Design) -> str:
@@ -245,6 +282,8 @@ def _compared(design: Design) -> str:
 
 def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     """How the numbers were made."""
+    if design.single_case is not None:
+        return analysis_of_cases(versions)
     tools = listed([f"{name} {version}" for name, version in versions.items()])
     several = len(design.groups) > 1
     compared = _compared(design) if several else "Tests were compared within participants, in pairs"

@@ -28,6 +28,9 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
         "Huynh, H., & Feldt, L. S. (1976). Estimation of the Box correction for degrees of freedom "
         "from sample data in randomized block and split-plot designs. Journal of Educational "
         "Statistics, 1, 69-82. doi:10.3102/10769986001001069",
+        "Lecoutre, B. (1991). A correction for the epsilon approximate test in repeated measures "
+        "designs with two or more independent groups. Journal of Educational Statistics, 16, "
+        "371-372. doi:10.3102/10769986016004371",
         "Olejnik, S., & Algina, J. (2003). Generalized eta and omega squared statistics: measures "
         "of effect size for some common research designs. Psychological Methods, 8, 434-447. "
         "doi:10.1037/1082-989X.8.4.434",
@@ -53,6 +56,15 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
     "Satterthwaite": (
         "Satterthwaite, F. E. (1946). An approximate distribution of estimates of variance "
         "components. Biometrics Bulletin, 2, 110-114. doi:10.2307/3002019",
+    ),
+    "Kenward-Roger": (
+        "Kenward, M. G., & Roger, J. H. (1997). Small sample inference for fixed effects from "
+        "restricted maximum likelihood. Biometrics, 53, 983-997. doi:10.2307/2533558",
+    ),
+    "proportions": (
+        "Newcombe, R. G. (1998). Interval estimation for the difference between independent "
+        "proportions: comparison of eleven methods. Statistics in Medicine, 17, 873-890. "
+        "doi:10.1002/(SICI)1097-0258(19980430)17:8<873::AID-SIM779>3.0.CO;2-I",
     ),
     "curves": (
         "Burnham, K. P., & Anderson, D. R. (2004). Multimodel inference: understanding AIC and BIC "

@@ -1,10 +1,12 @@
 """Results sentences: every number from a result, and no claim beyond its test."""
 
 import math
+from collections.abc import Mapping
 
 import pandas as pd
 
 from motorlearn import digits
+from motorlearn.vocabulary import DELAYED_PHASES
 from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.voice import Voice, capitalised, listed
 
@@ -34,8 +36,8 @@ def contrast_sentence(
     adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
     return (
         f"{_where(row, voice)}, {_size(row, voice)} "
-        f"({adjusted}{_interval(row, voice)}; {voice.t(row)}{_standardised(row, voice)}; "
-        f"{_analysed(row, allocated, voice)})."
+        f"({adjusted}{interval_clause(row, voice)}; {voice.t(row)}"
+        f"{standardised_clause(row, voice)}; {analysed_parts(row, voice, allocated)})."
     )
 
 
@@ -62,22 +64,24 @@ def _size(row: pd.Series, voice: Voice) -> str:
     return f"{voice.name} {voice.was} {amount} {way} after {group} than after {reference} practice"
 
 
-def _interval(row: pd.Series, voice: Voice) -> str:
+def interval_clause(row: pd.Series, voice: Voice) -> str:
+    """Interval of a contrast with its unit."""
     if row["effect"] == "ratio":
         return voice.span(row["conf_low"], row["conf_high"], 2)
     return voice.span(row["conf_low"], row["conf_high"]) + voice.unit
 
 
-def _standardised(row: pd.Series, voice: Voice) -> str:
+def standardised_clause(row: pd.Series, voice: Voice) -> str:
+    """Hedges g with its interval, after a semicolon; empty where there is none."""
     if not math.isfinite(row.get("g", math.nan)):
         return ""
     return f"; Hedges g = {voice.number(row['g'], 2)}, {voice.span(row['g_low'], row['g_high'], 2)}"
 
 
-def _analysed(row: pd.Series, allocated: dict[str, int], voice: Voice) -> str:
+def analysed_parts(row: pd.Series, voice: Voice, allocated: Mapping[str, int] | None = None) -> str:
+    """How many people of those allocated a contrast rests on."""
     parts = []
-    if voice.one != "participant":
-        allocated = {}
+    allocated = allocated if allocated and voice.one == "participant" else {}
     if voice.design.within is not None:
         return f"{int(row['n_group'])} participants with both conditions analysed"
     for group, n in ((row["group"], row["n_group"]), (row["reference"], row["n_reference"])):
@@ -108,9 +112,14 @@ def _clear(row: pd.Series, voice: Voice, null: float) -> str:
             f"{better} practice, the pattern expected if it led to more learning as {stage.phase} "
             "measures it."
         )
+    soon = (
+        " The test came too soon after practice to tell more."
+        if stage.phase in DELAYED_PHASES
+        else ""
+    )
     return (
         f"Scores favour {better} practice; this is a statement about performance at that time "
-        "and about nothing that lasts."
+        f"and about nothing that lasts.{soon}"
     )
 
 

@@ -8,11 +8,20 @@ memory of these standards, so check the wording of your journal's own form.
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.wording.single_case_standards import SCRIBE
 
 AUTHOR = "author"
 
 _WHO, _WHERE = "who could take part", "how and where: alone or in groups, place"
-_REGISTERED = "registration, protocol and funding"
+_REGISTERED = "registration and protocol"
+_ETHICS = "approval of an ethics committee, or why none was needed"
+_ANALYSIS_PLAN = "statistical analysis plan: what was fixed before the data, and when"
+_CLUSTER = (
+    ("CONSORT, cluster", "why whole units were allocated, and how they were found", AUTHOR),
+    ("CONSORT, cluster", "numbers of units and of people, by group", "Participants"),
+    ("CONSORT, cluster", "how the analysis takes the units into account, with the ICC", "Results"),
+    ("CONSORT, cluster", "who agreed for the unit, and who for each person", AUTHOR),
+)
 _ALWAYS = (
     ("JARS-Quant", "design named in title or abstract", AUTHOR),
     ("JARS-Quant", "problem, earlier work and hypotheses", AUTHOR),
@@ -20,6 +29,10 @@ _ALWAYS = (
     ("JARS-Quant", "where and how they were recruited", AUTHOR),
     ("JARS-Quant", "characteristics of the participants", "Participants"),
     ("JARS-Quant", "how the number of participants was decided", AUTHOR),
+    ("JARS-Quant", _ETHICS, AUTHOR),
+    ("JARS-Quant", "consent: who gave it, how, and for what (data, video, sharing)", AUTHOR),
+    ("JARS-Quant", "conflicts of interest and funding", AUTHOR),
+    ("JARS-Quant", _ANALYSIS_PLAN, AUTHOR),
     ("JARS-Quant", "definition of every outcome, unit and direction", "Method"),
     ("JARS-Quant", "quality of measurement: raters, agreement, precision", "Measurement"),
     ("JARS-Quant", "flow of participants through the study", "Participants"),
@@ -67,8 +80,11 @@ def standards_checklist(design: Design, sections: set[str]) -> pd.DataFrame:
     DataFrame
         ``standard, item, covered, where``.
     """
-    randomised = len(design.groups) > 1 and design.allocation.method != "none"
-    items = _ALWAYS + (_RANDOMISED if randomised else ())
+    randomised = len(design.groups) > 1 and design.allocation.by_chance
+    clusters = randomised and design.allocation.unit != "participant"
+    items = _ALWAYS + (_RANDOMISED if randomised else ()) + (_CLUSTER if clusters else ())
+    if design.single_case is not None:
+        items = SCRIBE
     rows = []
     said = _said(design)
     for standard, item, where in items:
@@ -91,4 +107,8 @@ def _said(design: Design) -> dict[str, str]:
         found[_WHO] = "Participants"
     if frame is not None and frame.place:
         found[_WHERE] = "Programme"
+    if design.study.ethics_approval:
+        found[_ETHICS] = "Participants"
+    if design.primary is not None:
+        found[_ANALYSIS_PLAN] = "Method"
     return found

@@ -87,11 +87,11 @@ def errors(rng, n=12, trials=10, spread=(1, 1, 1), rho=0.0, shape=None, effects=
     return ml.fit_mixed("radial_error ~ group * phase", table, random={"participant": "1"})
 
 
-def curve(rng, trials=72, rate=0.08, noise=None):
-    """One learner's exponential curve."""
+def curve(rng, trials=72, rate=0.08, noise=None, onset=1):
+    """One learner's exponential curve, which may begin late."""
     n = np.arange(1, trials + 1)
     scatter = rng.normal(0, 3, trials) if noise is None else noise(rng, n)
-    return ml.fit_curve(n, 20 + 15 * np.exp(-rate * (n - 1)) + scatter)
+    return ml.fit_curve(n, 20 + 15 * np.exp(-rate * np.maximum(n - onset, 0)) + scatter)
 
 
 def raters(rng, n=60, drift=0.0, tilt=0.0):
@@ -171,6 +171,8 @@ FAULTS: tuple[tuple[str, str, str, Make, Make], ...] = (
      lambda r: curve(r, noise=lambda g, n: g.normal(0, 1, len(n)) * np.where(n < 30, 8, 2))),
     ("one learner's curve, 72 trials", "practice stopped before the curve flattened",
      "pinned down", curve, lambda r: curve(r, rate=0.006)),
+    ("one learner's curve, 72 trials", "nothing learned before trial 25",
+     "monotone curve", curve, lambda r: curve(r, onset=25)),
     ("two raters, 60 clips", "one rater drifts by 1 point (SEM .6)",
      "no rater drifts", raters, lambda r: raters(r, drift=1.0)),
     ("two raters, 60 clips", "differences grow with the score, slope .3",

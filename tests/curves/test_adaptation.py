@@ -8,7 +8,8 @@ from motorlearn.exceptions import InputError
 
 PUSH = np.r_[np.zeros(20), np.ones(200), -np.ones(20), np.zeros(120)]
 CLAMP = np.r_[np.full(240, np.nan), np.zeros(120)]
-# Smith, Ghazizadeh & Shadmehr (2006), recalled, not read: fast .59 and .21, slow .992 and .02.
+# Smith, Ghazizadeh & Shadmehr (2006): fast .59 and .21, slow .992 and .02. The full text could not
+# be read; two public texts that quote these four values from it were (2026-11-26).
 RETENTION, LEARNING = (0.59, 0.992), (0.21, 0.02)
 
 

@@ -67,8 +67,11 @@ def test_batch_and_single_fit_give_the_same_verdict(form, holes):
         assert np.isnan(row.rate) == np.isnan(one.value("rate"))
         if not np.isnan(row.asymptote):
             assert row.asymptote == pytest.approx(one.value("asymptote"), rel=2e-3)
-        # Forms with two shapes do not settle on every curve; both fits say so, and none is ok.
-        assert row.converged == one.recipe.converged
+        # Forms with two shapes do not settle on every curve, and none of these is ok. The batch
+        # may come to rest where the single fit does not, at a curve that is no worse.
+        if row.converged != one.recipe.converged:
+            assert row.loglik >= one.loglik - 1e-6
+            assert row.status != "ok"
         assert row.converged or row.status != "ok"
     assert fits.table["converged"].all() or form in ("s_shaped", "two_processes")
 

@@ -72,3 +72,20 @@ def test_what_is_no_curve_is_refused():
     ):
         with pytest.raises(InputError):
             call()
+
+
+def test_savings_are_a_row_of_each_session_and_one_of_a_population():
+    rng, day = np.random.default_rng(1), np.repeat([1, 2, 3], 20)
+    rise = 3 * np.exp(-0.1 * (TRIAL - 21)) * (day > 1)
+    y = CURVE + rise + rng.normal(0, 0.5, 60)
+    fit = ml.fit_curve(TRIAL, y, session=day, restart="savings")
+    found = curve_quantities(fit).estimates.query("quantity == 'savings'")
+    assert found["at"].tolist() == [21.0, 41.0]
+    # What is gained by trial 21 is 15 (1 - exp(-2)); 3 of it are lost.
+    gained = 15 * (1 - np.exp(-2))
+    assert found["conf_low"].iloc[0] < 1 - 3 / gained < found["conf_high"].iloc[0]
+    table = fit.estimates.set_index("term").loc["savings[2]"]
+    assert found[["estimate", "conf_low", "conf_high"]].iloc[0].tolist() == pytest.approx(
+        table[["estimate", "conf_low", "conf_high"]].tolist()
+    )
+    assert "savings" not in curve_quantities(ml.fit_curve(TRIAL, y)).estimates["quantity"].tolist()

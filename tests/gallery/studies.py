@@ -4,6 +4,8 @@ All are invented by the code below, in the scenario of the ring push. Each is a 
 arguments that gives a ``Study``; ``write`` puts one into a folder as a user would have it.
 """
 
+import tempfile
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -206,6 +208,21 @@ def three_groups():
     return study(plan(ERROR, groups=groups, units={"length": "cm"}), table)
 
 
+def two_factors():
+    """Order of practice by feedback, unequal cells, somebody lost; a main effect is primary."""
+    factors = [
+        {"name": "order", "levels": ["blocked", "random"], "label": "order of practice"},
+        {"name": "aid", "levels": ["always", "faded"], "label": "feedback"},
+    ]
+    cells = ("blocked-always", "blocked-faded", "random-always", "random-faded")
+    table = trials(26, PARTS, groups=cells, seed=17, effect=-0.3)
+    table = table[~((table["participant"] == "P06") & (table["phase"] == "retention"))]
+    content = plan(ERROR, factors=factors, groups=None, units={"length": "cm"})
+    content["primary"] = {"outcome": "radial_error", "phase": "retention", "factors": ["order"]}
+    content["smallest_effect"] = {"value": 0.5, "unit": "sd", "reason": "what a coach would see"}
+    return study(content, table)
+
+
 def pilot():
     """One person in each group."""
     return study(plan(ERROR, units={"length": "cm"}), trials(2, PARTS, seed=12))
@@ -273,6 +290,100 @@ def presets(name):
     return ml.simulate_study(ml.read_design(SHIPPED), seed=11, preset=name)
 
 
+def errors_and_exclusions():
+    """Two errors with targets of their own; a person out of the tests; replaced values."""
+    table = trials(16, PARTS, seed=17)
+    goal = np.where(table["phase"] == "retention", 60, 40)
+    table["angle"] = (goal + table["x"]).round(1)
+    table["reached"] = (225 + 3 * table["y"]).round(0)
+    table.loc[(table["phase"] == "pretest") & (table["trial"] == 3), "reached"] = 999.0
+    outcomes = [
+        {
+            "name": "aim", "unit": "deg", "better": "lower", "column": "angle", "target": 40,
+            "targets": {"retention": 60}, "measure": "total_error",
+        },
+        {
+            "name": "timing", "unit": "ms", "better": "lower", "column": "reached", "target": 225,
+            "measure": "absolute_error",
+        },
+    ]  # fmt: skip
+    content = plan(
+        outcomes,
+        exclusions=[
+            {
+                "rule": "P03 was told the target", "participants": ["P03"], "phases": ["tests"],
+                "reason": "was told the target before the tests",
+            },
+        ],
+        replacements=[
+            {"column": "reached", "equals": 999, "take": "largest", "reason": "clock stopped"},
+            {"column": "angle", "above": 110, "value": 110, "reason": "edge of the floor"},
+        ],
+    )  # fmt: skip
+    recorded = study(content, table[[*list(table)[:6], "angle", "reached"]])
+    with tempfile.TemporaryDirectory() as folder:
+        return replace(ml.read_study(write(recorded, Path(folder))), folder=None)
+
+
+def sessions_of(people, conditions, *, trials=5, effect=6.0, seed=17):
+    """Trials of athletes whose sessions each had a condition; ``cue`` brings the ring nearer."""
+    rng = np.random.default_rng(seed)
+    frames = []
+    for person, row in zip(people, conditions):
+        for session, condition in enumerate(row, start=1):
+            error = 20 + rng.normal(0, 1.5) - effect * (condition == "cue")
+            frames.append(
+                pd.DataFrame(
+                    {
+                        "participant": person,
+                        "session": session,
+                        "trial": np.arange(1, trials + 1),
+                        "condition": condition,
+                        "radial_error": (error + rng.normal(0, 3, trials)).clip(0.5).round(1),
+                    }
+                )
+            )
+    return pd.concat(frames, ignore_index=True)
+
+
+def cases(sessions, **more):
+    """A plan of a single case with the conditions ``baseline`` and ``cue``."""
+    single = {"conditions": ["baseline", "cue"], "sessions": sessions, "trials": 5, **more}
+    return {
+        "study": {"title": "Ring push of one", "seed": 1},
+        "single_case": single,
+        "outcomes": [ERROR],
+        "units": {"length": "cm"},
+    }
+
+
+def phases_of(*lengths):
+    """Conditions of a row of phases, A first."""
+    return [("baseline", "cue")[n % 2] for n, length in enumerate(lengths) for _ in range(length)]
+
+
+def one_athlete():
+    """One athlete, 18 sessions, A and then B from a session drawn by lot."""
+    table = sessions_of(["P01"], [phases_of(8, 10)])
+    return study(cases(18, design="AB", starts=[6, 13]), table)
+
+
+def three_athletes():
+    """Three athletes in a multiple baseline whose order was drawn by lot."""
+    people = ["P01", "P02", "P03"]
+    rows = [phases_of(8, 10), phases_of(5, 13), phases_of(12, 6)]
+    starts = [[5, 7], [8, 10], [11, 13]]
+    table = sessions_of(people, rows, seed=18)
+    return study(cases(18, design="multiple baseline", starts=starts), table)
+
+
+def one_athlete_alternating():
+    """One athlete whose conditions alternate in pairs of sessions."""
+    row = [c for pair in ["ab", "ba", "ba", "ab", "ba", "ab", "ab", "ba"] for c in pair]
+    row = ["baseline" if c == "a" else "cue" for c in row]
+    return study(cases(16, design="alternating"), sessions_of(["P01"], [row], seed=19))
+
+
 COMPUTED = {
     "ring push": lambda: ml.read_study(SHIPPED),
     "null": lambda: presets("null"),
@@ -287,6 +398,11 @@ COMPUTED = {
     "two transfers": two_transfers,
     "voids": voids,
     "three groups": three_groups,
+    "two factors": two_factors,
+    "errors and exclusions": errors_and_exclusions,
+    "one athlete": one_athlete,
+    "three athletes": three_athletes,
+    "one athlete alternating": one_athlete_alternating,
     "classes": classes,
     "crossover": crossover,
 }
@@ -306,7 +422,8 @@ def write(found: Study, folder: Path) -> Path:
     """Put a study into a folder: its plan as TOML, its trials as CSV."""
     folder.mkdir(parents=True, exist_ok=True)
     (folder / "study.toml").write_text(plan_text(found.design), encoding="utf-8")
-    found.trials.table.to_csv(folder / "trials.csv", index=False)
+    recorded = ml.trials.as_recorded(found).trials.table
+    recorded.to_csv(folder / "trials.csv", index=False)
     return folder
 
 
@@ -324,6 +441,8 @@ def plan_text(design) -> str:
 def written(value) -> str:
     if isinstance(value, str):
         return f'"{value}"'
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {written(entry)}" for key, entry in value.items()) + "}"
     if isinstance(value, list | tuple):
         return "[" + ", ".join(written(entry) for entry in value) + "]"
     return str(value).lower() if isinstance(value, bool) else str(value)

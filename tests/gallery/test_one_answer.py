@@ -2,6 +2,8 @@
 
 import json
 import re
+from dataclasses import replace
+from typing import ClassVar
 
 import numpy as np
 import pandas as pd
@@ -9,10 +11,13 @@ import pytest
 import studies
 
 import motorlearn as ml
+from motorlearn.audit import Audit, Sensitivity
 from motorlearn.exceptions import InputError
-from motorlearn.report import audit_study
+from motorlearn.report import audit_study, supervisor_page
+from motorlearn.report.figure_cache import Kept, fingerprint
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.contents import Text
 from motorlearn.report.writers.numbers import to_results
 from motorlearn.results import Refused, decode
 
@@ -30,9 +35,26 @@ def told(analysed):
     return shown(analysed[1])
 
 
+class Remembered(Kept):
+    """Draws every figure once, however often documents ask for it."""
+
+    drawn: ClassVar = {}
+
+    def draw(self, function, *values, ending="", **options):
+        key = fingerprint(function.__name__, values, options, ending)
+        if key not in self.drawn:
+            self.drawn[key] = super().draw(function, *values, ending=ending, **options)
+        return self.drawn[key]
+
+
+def view(analysis):
+    return replace(view_of(analysis, decimal="."), kept=Remembered())
+
+
 def shown(analysis):
     """Document, results.json and supervisor's page of an analysis."""
-    found = view_of(analysis, decimal=".")
+    Remembered.drawn.clear()
+    found = view(analysis)
     document = compose(found, versions={"motorlearn": "test"})
     stored = json.loads(to_results(found, document, {}))
     return document, stored, audit_study(analysis)
@@ -76,6 +98,9 @@ def test_the_primary_row_is_that_of_the_comparison_and_of_a_direct_call(analysed
         again = again[again["to_phase"] == question.primary_stage.name].iloc[0]
     else:
         again = first.comparison.contrasts
+        if analysis.design.primary is not None and analysis.design.primary.factors:
+            again = first.comparison.effects
+            again = again[again["kind"] == "main effect"]
         again = again[again["phase"] == question.primary_stage.name]
         again = again[again["group"] == row["group"]]
         again = again[again["reference"] == row["reference"]]
@@ -215,3 +240,78 @@ def test_tests_that_nothing_tells_apart_are_refused_with_advice():
     merged = found.trials.table.drop(columns="test")
     with pytest.raises(InputError, match=r"cannot be told apart.*add a column 'test'"):
         ml.analyse_study(ml.trials.Study(found.design, ml.trials.Trials(merged)))
+
+
+def test_the_short_report_says_what_the_first_part_of_the_full_one_says(analysed, told):
+    name, analysis = analysed
+    document = told[0]
+    first = document.blocks[: document.appendix]
+    short = compose(view(analysis), short=True, versions={"motorlearn": "test"})
+    assert short.appendix == len(short.blocks)
+    for block in short.blocks:
+        if isinstance(block, Text):
+            short.resolved(block.text, lambda kind, name, label: label)
+    heads = [block.text for block in short.headings if block.level == 1]
+    assert heads == [
+        block.text for block in document.headings if block in first and block.level == 1
+    ]
+    assert heads[0] == "Summary" and heads[-2:] == ["Limitations", "Method"]
+    summary = [b.text for b in short.blocks if isinstance(b, Text)][:7]
+    single = analysis.design.single_case is not None
+    assert single or any("usable trial" in text for text in summary), name
+    if isinstance(analysis.audit, Audit):
+        assert any("checked" in text for text in summary)
+    if isinstance(analysis.sensitivity, Sensitivity):
+        assert any(text.startswith("The primary analysis was run in") for text in summary)
+
+
+def test_the_page_to_sign_keeps_its_size_and_tells_the_primary_row(analysed):
+    name, analysis = analysed
+    page = supervisor_page(analysis)
+    lines = str(page).splitlines()
+    assert len(lines) <= 40 and max(map(len, lines)) <= 100
+    topics = dict(page.entries)
+    wanted = {"primary result", "unit", "assumptions", "departures", "registration", "tests run"}
+    assert wanted <= set(topics)
+    row = analysis.primary.iloc[0]
+    if name in studies.REFUSED:
+        assert page.headline == "not computed" and analysis.refused in " ".join(
+            topics["primary result"]
+        )
+    else:
+        voice = view_of(analysis, decimal=".").outcomes[0].voice
+        places = 2 if row["effect"] == "ratio" else voice.decimals
+        for number in row[["estimate", "conf_low", "conf_high"]]:
+            assert f"{abs(number):.{places}f}" in page.headline
+    pdf = page.to_pdf()
+    assert pdf.count(b"/Type /Page\n") + pdf.count(b"/Type /Page ") == 1
+    for field in ("name:", "date:", "signature:", "conditions:"):
+        assert field in page.to_html()
+
+
+def test_no_test_of_people_is_made_where_classes_were_allocated():
+    found = ml.analyse_study(studies.classes())
+    first = found.first
+    assert found.primary[["n_group", "n_reference", "df"]].values.tolist() == [[6, 6, 9]]
+    assert (
+        first.comparison.contrasts["df"].max() <= 10 and first.comparison.anova["df2"].max() <= 20
+    )
+    assert first.practice.anova["df2"].max() == 50 and first.points["n"].max() == 6
+    for refused in (found.mixed, found.population):
+        assert isinstance(refused, Refused) and "takes people for independent" in refused.reason
+    document, _, page = shown(found)
+    assert "6 random and 6 blocked class means analysed" in " ".join(document.texts)
+    assert found.audit.table.set_index("assumption").loc[
+        "the unit analysed is the unit allocated", "grade"
+    ] == "fine"  # fmt: skip
+    assert page.primary["n_group"].item() == 6
+
+
+def test_people_who_meet_every_condition_are_compared_within_themselves():
+    found = ml.analyse_study(studies.crossover())
+    assert found.people.count == 14 and found.primary["n_group"].item() == 13
+    assert found.method.startswith("t of differences within participants, period")
+    document, *_ = shown(found)
+    text = " ".join(document.texts)
+    assert "13 participants with both conditions analysed" in text
+    assert "14 participants practised under every condition" in text and "P04 (blocked)" in text

@@ -16,6 +16,8 @@ from motorlearn.mixed import (
     MixedFit,
     bootstrap_intervals,
     leave_one_out,
+    likelihood_ratio,
+    predict_ratings,
     profile_intervals,
     refit,
     refit_many,
@@ -415,6 +417,12 @@ def test_probabilities_of_ratings(fits, practised):
     )[0]
     found = each.frame.query("rating == 0 and group == 'blocked'")["estimate"].item()
     assert_allclose(found, low, atol=1e-7)
+    rows = predict_ratings(fit, practised)
+    assert_allclose(rows.sum(axis=1), 1.0)
+    assert list(rows) == [0, 1, 2, 3]
+    assert_allclose(rows @ np.arange(4.0), fit.predict(practised))
+    with pytest.raises(InputError, match="none of ratings"):
+        predict_ratings(fits["poisson"], practised)
     gap = ml.contrasts(fit, "group", scale="average", rating=3)
     ends = each.frame.query("rating == 3")["estimate"].to_numpy()
     assert_allclose(gap["estimate"].item(), ends[1] - ends[0], atol=1e-12)
@@ -551,3 +559,40 @@ def test_a_rating_that_never_occurs_is_flagged(practised):
 def test_options_that_do_not_go_together(practised, options, match):
     with pytest.raises(InputError, match=match):
         ml.fit_mixed("catches ~ group", practised, random=ONE, **options)
+
+
+@pytest.mark.parametrize("family", ["ordinal", "negative-binomial"])
+def test_joint_tests_by_parametric_bootstrap(practised, family):
+    y, more = FITS[family]
+    smaller, larger = (
+        ml.fit_mixed(f"{y} ~ {terms}", practised, random=ONE, family=family, **more)
+        for terms in ("late", "group * late")
+    )
+    found = likelihood_ratio(smaller, larger, simulations=60, seed=4)
+    assert found.df == 2 and found.failed == 0 and len(found.simulated) == 60
+    # Twice the log likelihood of two needless parameters has a mean of about two.
+    assert 1.2 < found.simulated.mean() < 3.2
+    assert 1 / 61 <= found.p_bootstrap <= 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("family", ["ordinal", "negative-binomial", "beta-binomial", "gamma"])
+def test_false_positives_with_ten_people_a_group(family):
+    """The default test of a group that makes no difference, 300 studies of six rows a person."""
+    rng = np.random.default_rng(8)
+    person = np.repeat(np.arange(20), 6)
+    table = pd.DataFrame({"participant": person, "group": np.where(person < 10, "a", "b")})
+    table["throws"], p = 10, []
+    for _ in range(300):
+        eta = rng.normal(0, 1, 20)[person]
+        share = expit(0.8 * eta - 0.4)
+        table["y"] = {
+            "ordinal": ((eta + rng.logistic(size=120))[:, None] > [-0.5, 1.0]).sum(axis=1),
+            "negative-binomial": rng.poisson(np.exp(0.7 + eta / 2) * rng.gamma(2, 0.5, 120)),
+            "beta-binomial": rng.binomial(10, rng.beta(8 * share, 8 * (1 - share))),
+            "gamma": rng.gamma(4, np.exp(0.3 * eta) / 4),
+        }[family]
+        more = FITS[family][1]
+        fit = ml.fit_mixed("y ~ group", table, random=ONE, family=family, **more)
+        p.append(fit.pvalues["group[T.b]"])
+    assert np.mean(np.array(p) < 0.05) <= 0.10

@@ -422,3 +422,22 @@ def test_bootstrap_intervals_are_near_wald_ones(small_study):
     assert list(found.index[-2:]) == ["sd(participant: Intercept)", "sd(residual)"]
     assert_allclose(found["std_error"].iloc[:3], fit.estimates["std_error"], rtol=0.2)
     assert (found["conf_low"] < found["estimate"]).all()
+
+
+@pytest.mark.parametrize("random", [ONE, {"participant": "1 + phase"}])
+def test_people_left_out_side_by_side_equal_each_left_out_alone(monkeypatch, random):
+    rng = np.random.default_rng(3)
+    people, phases = np.repeat(np.arange(15), 9), np.tile(np.repeat(["a", "b", "c"], 3), 15)
+    own = rng.normal(0, 3, (15, 3))[people, np.tile(np.repeat([0, 1, 2], 3), 15)]
+    score = 20 + rng.normal(0, 4, 15)[people] + own + rng.normal(0, 2, 135)
+    table = pd.DataFrame(
+        {"participant": people, "group": np.where(people % 2, "x", "y"), "phase": phases,
+         "score": score}
+    ).drop([0, 1, 2, 40])  # fmt: skip
+    fit = ml.fit_mixed("score ~ group * phase", table, random=random)
+    together = leave_one_out(fit)
+    monkeypatch.setattr("motorlearn.mixed.refitting._side_by_side_without", lambda fit: [None] * 15)
+    alone = leave_one_out(fit)
+    for name in ("estimate", "std_error", "df"):
+        assert_allclose(together[name], alone[name], rtol=1e-4, atol=1e-6)
+    assert (together["reason"] == "").all()

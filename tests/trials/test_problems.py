@@ -51,7 +51,7 @@ class Tags(HTMLParser):
 
 def test_ten_thousand_problems_stay_readable_on_the_console():
     text = problem_list(many())
-    assert text.startswith("5000 errors, 5000 doubts, 0 notes.")
+    assert text.startswith("5000 errors, 5000 doubts (1 question), 0 notes.")
     assert len(text.splitlines()) < 25
     assert "and 4995 more" in text
 

@@ -150,13 +150,12 @@ def _odds_ratios(
     found = []
     for pair in model.pairs:
         row = np.zeros(data.design.shape[1])
-        for sign, code in ((1.0, pair[0]), (-1.0, pair[1])):
-            place = int(np.flatnonzero(data.present == code)[0])
-            row[place] += sign if place else 0.0
+        weights = model.weights(pair)[data.present]
+        row[1 : len(weights)] = weights[1:]
         error = float(np.sqrt(row @ covariance @ row))
         t = t_estimate(float(row @ estimates), error, data.df)
         odds, low, high = (float(np.exp(value)) for value in (t.estimate, t.conf_low, t.conf_high))
-        names = f"{model.groups[pair[0]]} / {model.groups[pair[1]]}, odds ratio"
+        names = model.label(pair, scale="odds ratio")
         found.append(Conclusion(names, odds, low, high, t.p, null=1.0))
     return tuple(found)
 

@@ -54,7 +54,7 @@ def _same_bound(
 ) -> Check:
     sizes = {abs(result.bound_low), abs(result.bound_high)}
     same = (
-        smallest.unit == "sd"
+        smallest.in_sd
         or declared is None
         or any(abs(size - declared) <= 1e-9 * max(1.0, declared) for size in sizes)
     )

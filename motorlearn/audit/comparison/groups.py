@@ -1,6 +1,6 @@
 """Assumptions of a comparison of groups at each test: covariance analysis, or Welch."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -10,7 +10,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.audit.comparison.clusters import cluster_checks
 from motorlearn.audit.comparison.influence import influence_check
-from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.phase_model import Pair, PhaseModel, effects_of
 from motorlearn.audit.comparison.slopes import ASSUMPTION, slopes_check
 from motorlearn.audit.comparison.spread import normality_check, variance_check
 from motorlearn.audit.context import Context
@@ -22,6 +22,8 @@ from motorlearn.audit.general import (
 )
 from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import INTERACTION, MAIN, CellContrast
+from motorlearn.design import Design, primary_levels
 from motorlearn.linear.least_squares import LeastSquares
 
 
@@ -34,7 +36,8 @@ def comparison_checks(
     for check in cluster_checks(result, context):
         yield whole, check
     yield whole, family_check(result, context)
-    for model in (focused(one, context) for one in models):
+    effects = effects_of(result)
+    for model in (focused(one, context, effects) for one in models):
         adjusted = ", adjusted for the baseline" if model.adjusted else ""
         name = context.name_of(model.phase) + adjusted
         for check in test_checks(result, model, context):
@@ -68,15 +71,43 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
         yield from reliability_checks(result, model, context)
 
 
-def focused(model: PhaseModel, context: Context) -> PhaseModel:
-    """The model with only the planned pair of groups, where the plan names one."""
-    primary = context.design.primary if context.design is not None else None
-    if primary is None or not primary.groups:
+def focused(
+    model: PhaseModel, context: Context, effects: Sequence[CellContrast] = ()
+) -> PhaseModel:
+    """The model with only the planned pair of groups, or effect, where the plan names one."""
+    design = context.design
+    if design is None or design.primary is None or not model.pairs:
         return model
+    if design.primary.factors:
+        return replace(model, pairs=_planned_effect(design, effects) or model.pairs)
+    named = set(design.primary.groups)
     planned = [
-        pair for pair in model.pairs if {str(model.groups[i]) for i in pair} == set(primary.groups)
+        pair for pair in model.pairs if named == {str(model.groups[i]) for i in places_of(pair)}
     ]
     return replace(model, pairs=tuple(planned)) if planned else model
+
+
+def places_of(pair: Pair) -> tuple[int, ...]:
+    """Groups that a contrast weighs."""
+    if isinstance(pair, CellContrast):
+        return tuple(int(i) for i in np.flatnonzero(pair.weights))
+    return pair
+
+
+def _planned_effect(design: Design, effects: Sequence[CellContrast]) -> tuple[CellContrast, ...]:
+    """The main effect or interaction that the plan declares, the way round it declares it."""
+    primary = design.primary
+    if primary is not None and len(primary.factors) == 2:
+        return tuple(one for one in effects if one.kind == INTERACTION)
+    pair = primary_levels(design) or ("", "")
+    for one in effects:
+        mine = primary is not None and one.kind == MAIN and one.term == primary.factors[0]
+        if mine and (one.group, one.reference) == pair:
+            return (one,)
+        if mine and (one.reference, one.group) == pair:
+            turned = tuple(-weight for weight in one.weights)
+            return (replace(one, group=pair[0], reference=pair[1], weights=turned),)
+    return ()
 
 
 def comparison_residuals(models: Iterable[PhaseModel]) -> pd.DataFrame:

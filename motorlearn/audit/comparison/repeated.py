@@ -19,6 +19,7 @@ from motorlearn.audit.comparison.phase_model import is_counted
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import BlockComparison, PhaseComparison
+from motorlearn.compare.within import cells_anova
 from motorlearn.exceptions import FitError
 from motorlearn.linear import repeated_anova
 from motorlearn.mixed import fit_mixed
@@ -68,7 +69,13 @@ class Repeated:
             scores = scores.assign(score=np.log(scores["score"]))
         levels = result.recipe.options.get("phases", tuple(sorted(scores[within].unique())))
         groups = tuple(result.recipe.options["groups"])
-        return cls(within, scores, result.anova, groups, tuple(levels), ratio, is_counted(result))
+        anova, options = result.anova, result.recipe.options
+        found = cls(within, scores, anova, groups, tuple(levels), ratio, is_counted(result))
+        crossed = options.get("factors") or options.get("covariates")
+        if crossed or options.get("squares", "III") == "II":
+            # The checks look at the cells; factors and covariates leave their covariances alone.
+            return replace(found, anova=cells_anova(*found.complete(), within=within))
+        return found
 
     @property
     def wide(self) -> pd.DataFrame:
@@ -122,10 +129,10 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
     remedy = None
     if context.remedies:
         steps = tuple(
-            Step(name, (_f_conclusion(str(row["term"]), row, row[column]),))
-            for name, column in (("Greenhouse-Geisser", "p_gg"), ("Huynh-Feldt", "p_hf"))
+            Step(name, (_f_conclusion(str(row["term"]), row, f"p_{short}", f"epsilon_{short}"),))
+            for name, short in (("Greenhouse-Geisser", "gg"), ("Huynh-Feldt", "hf"))
         )
-        remedy = Remedy((_f_conclusion(str(row["term"]), row, row["p"]),), steps)
+        remedy = Remedy((_f_conclusion(str(row["term"]), row, "p", ""),), steps)
     # The corrected p stands in the same row of the analysis, so this never asks for more.
     check = judged(
         f"differences between {data.within}s vary alike (sphericity)",
@@ -237,11 +244,19 @@ def _focus(data: Repeated) -> pd.Series:
     return rows.iloc[-1]
 
 
-def _f_conclusion(label: str, row: pd.Series, p: float) -> Conclusion:
+def _f_conclusion(
+    label: str, row: pd.Series, p: str = "p_gg", epsilon: str = "epsilon_gg"
+) -> Conclusion:
+    """An F with the degrees of freedom that its p rests on: times epsilon where it is corrected."""
+    share = min(1.0, float(row[epsilon])) if epsilon and np.isfinite(row[epsilon]) else 1.0
     return Conclusion(
-        f"{label} F({digits.degrees_of_freedom(row['df1'])})",
-        float(row["statistic"]), np.nan, np.nan, float(p),
+        f"{label} {_f_of(row['df1'] * share, row['df2'] * share)}",
+        float(row["statistic"]), np.nan, np.nan, float(row[p]),
     )  # fmt: skip
+
+
+def _f_of(df1: float, df2: float) -> str:
+    return f"F({digits.degrees_of_freedom(df1)}, {digits.degrees_of_freedom(df2)})"
 
 
 def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:
@@ -255,7 +270,7 @@ def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) ->
         test.statistic, np.nan, np.nan, test.p,
     )  # fmt: skip
     return Remedy(
-        (_f_conclusion(str(row["term"]), row, row["p_gg"]),),
+        (_f_conclusion(str(row["term"]), row),),
         (Step("interaction with a covariance matrix for each group", (after,)),),
     )
 
@@ -276,7 +291,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     columns = [place for place, name in enumerate(fit.design.fixed.assigned) if name == term]
     test = f_test(np.eye(len(fit.beta))[columns], fit.beta, fit.inference)
     row = data.anova.iloc[-1]
-    p = row["p_gg"] if np.isfinite(row["p_gg"]) else row["p"]
+    corrected = ("p_gg", "epsilon_gg") if np.isfinite(row["p_gg"]) else ("p", "")
     df = f"{digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)}"
     after = Conclusion(
         f"{term}, mixed model F({df})",
@@ -287,7 +302,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     if not free:
         # People are too few for a covariance of their own; this test errs like sphericity assumed.
         name += f" (its test holds only where all {data.within}s scatter and correlate alike)"
-    original = (_f_conclusion(str(row["term"]), row, p),)
+    original = (_f_conclusion(str(row["term"]), row, *corrected),)
     return Remedy(original, (Step(name, (after,), decides=free),))
 
 
@@ -309,12 +324,13 @@ def _other_scale(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Rem
         other, codes if several else None, within=[(data.within, scores.shape[1])]
     )
     effect, row = found[-1], data.anova.iloc[-1]
+    share = effect.sphericity.epsilon_gg if effect.sphericity is not None else 1.0
     name = "raw scores" if data.ratio else "logarithms"
     after = Conclusion(
-        f"{effect.term} F({digits.degrees_of_freedom(effect.test.df1)}), GG",
+        f"{effect.term} {_f_of(effect.test.df1 * share, effect.test.df2 * share)}",
         effect.test.statistic, np.nan, np.nan, effect.p_gg,
     )  # fmt: skip
     return Remedy(
-        (_f_conclusion(str(row["term"]), row, row["p_gg"]),),
+        (_f_conclusion(str(row["term"]), row),),
         (Step(f"{name} (another question)", (after,), decides=False),),
     )

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.phase_model import Pair, PhaseModel
 from motorlearn.audit.report import Conclusion
 from motorlearn.linear import (
     ancova_batch,
@@ -79,7 +79,7 @@ def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, .
 
 
 def imputed(
-    model: PhaseModel, pair: tuple[int, int], shifts: Floats, *, draws: int = 200, seed: int = 0
+    model: PhaseModel, pair: Pair, shifts: Floats, *, draws: int = 200, seed: int = 0
 ) -> list[Conclusion]:
     """A contrast with missing scores imputed from the baseline, shifted in the first group.
 
@@ -87,6 +87,7 @@ def imputed(
     imputation, and combined by Rubin's rules; ``shifts`` are added to the imputed scores of the
     first group of the pair, on the scale of the analysis.
     """
+    model = replace(model, more=None)
     fit, missing = model.fit(), ~np.isfinite(model.y)
     whole = model.subset(
         model.used | (missing & (np.isfinite(model.x) if model.adjusted else True))
@@ -102,7 +103,7 @@ def imputed(
     )
     y = np.repeat(whole.y[None], draws, axis=0)
     x = np.repeat(whole.x[None], draws, axis=0)
-    shifted = whole.codes[missing] == pair[0]
+    shifted = whole.raised(pair)[missing]
     df, found = df_of(model, pair, fit), []
     for shift in shifts:
         y[:, missing] = drawn + shift * shifted
@@ -111,7 +112,7 @@ def imputed(
     return found
 
 
-def df_of(model: PhaseModel, pair: tuple[int, int], fit: LeastSquares) -> float:
+def df_of(model: PhaseModel, pair: Pair, fit: LeastSquares) -> float:
     """Degrees of freedom of a contrast of the complete cases."""
     if not model.by_group:
         return float(fit.df)
@@ -165,9 +166,7 @@ def permuted(
     return tuple(found)
 
 
-def _t_by_group(
-    model: PhaseModel, pair: tuple[int, int], y: Floats, codes: NDArray[np.intp]
-) -> Floats:
+def _t_by_group(model: PhaseModel, pair: Pair, y: Floats, codes: NDArray[np.intp]) -> Floats:
     """t of a contrast with a variance for each group, for many data sets or allocations.
 
     ``y`` and ``codes`` are (sets, n), one of them possibly with one set; sets without an estimate
@@ -178,7 +177,7 @@ def _t_by_group(
 
 
 def _by_group(
-    model: PhaseModel, pair: tuple[int, int], y: Floats, codes: NDArray[np.intp]
+    model: PhaseModel, pair: Pair, y: Floats, codes: NDArray[np.intp]
 ) -> tuple[Floats, Floats]:
     """Contrasts and their standard errors with a variance for each group, (sets,) each."""
     unit = np.eye(len(model.groups))[codes][..., np.unique(codes)]
@@ -201,9 +200,7 @@ def _by_group(
     return np.broadcast_to((y * loads).sum(axis=1), error.shape), error
 
 
-def _pooled(
-    model: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats
-) -> tuple[Floats, Floats]:
+def _pooled(model: PhaseModel, pair: Pair, y: Floats, x: Floats) -> tuple[Floats, Floats]:
     """Contrasts and standard errors of many data sets with one variance."""
     given = x if model.adjusted else None
     found = ancova_batch(y, model.codes, given, weights=model.weights(pair))
@@ -218,7 +215,7 @@ def _design(model: PhaseModel, rows: NDArray[np.bool_]) -> Floats:
 
 
 def combined(
-    model: PhaseModel, pair: tuple[int, int], contrast: tuple[Floats, Floats], df: float
+    model: PhaseModel, pair: Pair, contrast: tuple[Floats, Floats], df: float
 ) -> Conclusion:
     """A contrast of several imputations put together by Rubin's rules, for few people.
 

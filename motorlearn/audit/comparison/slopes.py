@@ -73,12 +73,13 @@ def _moves(model: PhaseModel) -> tuple[float, list[str]]:
     lines = dict(zip(places, fit.coefficients.reshape(2, -1).T, strict=True))
     low, high = np.quantile(whole.x, [LOW, HIGH])
     sd, largest, found = float(np.sqrt(fit.variance)), 0.0, []
-    for first, second in model.pairs:
-        level, slope = lines[first] - lines[second]
+    for pair in model.pairs:
+        weights = model.weights(pair)
+        level, slope = sum(weights[place] * line for place, line in lines.items())
         if sd > 0:
             largest = max(largest, abs(slope) * (high - low) / 2 / sd)
         if slope != 0 and low < -level / slope < high:
             shown = float(np.exp(-level / slope)) if model.ratio else float(-level / slope)
-            names = f"{model.groups[first]} and {model.groups[second]}"
+            names = " and ".join(str(model.groups[i]) for i in np.flatnonzero(weights))
             found.append(f"{names} at {digits.significant(shown)}")
     return float(largest), found

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from statsmodels.imputation.mice import MICEData
 
-from motorlearn.audit.comparison.phase_model import PhaseModel
+from motorlearn.audit.comparison.phase_model import Pair, PhaseModel
 from motorlearn.audit.comparison.resampled import combined, df_of
 from motorlearn.audit.sensitivity.phases import Variant
 from motorlearn.compare import PhaseComparison
@@ -81,7 +81,7 @@ def _imputations(wide: pd.DataFrame, count: int, seed: int) -> list[dict[str, np
     return found
 
 
-def _contrast(model: PhaseModel, pair: tuple[int, int]) -> tuple[float, float]:
+def _contrast(model: PhaseModel, pair: Pair) -> tuple[float, float]:
     analysis = model.analysis()
     found = analysis.difference(*pair) if analysis is not None else model.welch_of(pair)
     return found.estimate, found.std_error

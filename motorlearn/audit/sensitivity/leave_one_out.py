@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from motorlearn.audit.comparison.phase_model import Floats, PhaseModel
+from motorlearn.audit.comparison.phase_model import Floats, Pair, PhaseModel
 from motorlearn.audit.report import Conclusion, no_conclusion
 from motorlearn.linear import Estimate, ancova_batch, estimate_by_group, t_estimate, t_quantile
 from motorlearn.rows import Schema
@@ -91,7 +91,7 @@ def most_telling_removal(
 
 
 def _removed(
-    whole: PhaseModel, pair: tuple[int, int], y: Floats, x: Floats | None
+    whole: PhaseModel, pair: Pair, y: Floats, x: Floats | None
 ) -> tuple[Floats, Floats, Floats]:
     """Estimate, standard error and df of the contrast without each participant."""
     if whole.adjusted and not whole.by_group:
@@ -105,9 +105,9 @@ def _removed(
     return estimate, error, df
 
 
-def _again(model: PhaseModel, pair: tuple[int, int]) -> Estimate:
+def _again(model: PhaseModel, pair: Pair) -> Estimate:
     """The contrast anew, each group with its own variance; nothing where a group is too small."""
-    if set(pair) - set(model.codes.tolist()):
+    if set(np.flatnonzero(model.weights(pair)).tolist()) - set(model.codes.tolist()):
         return t_estimate(np.nan, np.nan, np.nan)
     fit = model.fit()
     return estimate_by_group(fit, model.coefficient_weights(pair, fit), model.places())

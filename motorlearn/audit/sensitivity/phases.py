@@ -125,7 +125,7 @@ def _variants(model: PhaseModel, seed: int) -> Iterator[Variant]:
         if not model.by_group:
             apart = model.conclusions(covariance="by group")
             yield Variant("a variance for each group", n, apart)
-        plain = replace(model, adjusted=False)
+        plain = replace(model, adjusted=False, more=None)
         yield Variant("not adjusted for the baseline", len(plain.complete.y), plain.conclusions())
     drawn = bootstrapped(model, resamples=1999, seed=seed)
     yield Variant("residuals resampled", n, drawn, "studentised, within groups, 1999 resamples")
@@ -188,7 +188,7 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
         ]  # fmt: skip
         changed = [shift for shift, c in zip(_SHIFTS, found) if c.direction != before.direction]
         tip = min(changed, key=abs) if changed else np.nan
-        count = int((missing & (model.codes == pair[0])).sum())
+        count = int((missing & model.raised(pair)).sum())
         tips.append(
             TIPPING.row(contrast=before.label, missing=count, shift=tip, shift_in_unit=tip * sd,
                         null=before.null)

@@ -8,7 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.audit.comparison.groups import focused
-from motorlearn.audit.comparison.phase_model import PhaseModel, phase_model
+from motorlearn.audit.comparison.phase_model import PhaseModel, effects_of, phase_model
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Conclusion
 from motorlearn.audit.sensitivity.chained import chained_variants
@@ -81,6 +81,11 @@ class Sensitivity(Result):
     tipping: pd.DataFrame
     analysis: str
     recipe: Recipe
+
+    @property
+    def original(self) -> str:
+        """Name of the variant that is the analysis as planned."""
+        return ORIGINAL
 
     @property
     def verdict(self) -> str:
@@ -170,7 +175,7 @@ def sensitivity(
     design = study.design if study is not None else None
     context = Context(design=design, study=study, seed=seed)
     chosen = phase if phase is not None else _default_phase(result, context)
-    model = focused(phase_model(result, chosen), context)
+    model = focused(phase_model(result, chosen), context, effects_of(result))
     if not model.pairs:
         raise InputError("this test has no contrast between groups", [chosen])
     allocation = _allocation(model, study)

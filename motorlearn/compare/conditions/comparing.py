@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from motorlearn.compare.between import Comparing, contrast_frame, describe_means, omnibus_frame
+from motorlearn.compare.between import Comparing, contrast_frame, describe_means
 from motorlearn.compare.comparison import (
     ADJUSTED,
     CONTRAST,
@@ -27,6 +27,7 @@ from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.conditions.scores import ConditionScores, Within, score_conditions
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import Limit, design_limits
+from motorlearn.compare.omnibus import omnibus_frame
 from motorlearn.compare.options import Options
 from motorlearn.compare.participants import Columns, PhaseScores
 from motorlearn.compare.posthoc import all_pairs, trends
@@ -98,7 +99,7 @@ def compare_conditions(
         paired=paired_changes(comparing, steps),
         posthoc=all_pairs(people),
         equivalence=equivalence_frame(
-            comparing, frame, options.equivalence, unit=options.equivalence_unit
+            comparing, frame, bound=options.equivalence, unit=options.equivalence_unit
         ),
         mixed=CONTRAST.frame(),
         limits=tuple(_limits(scores, baseline)),

@@ -1,6 +1,8 @@
 """The curves of many learners at once.
 
 chunks      From a table or a Parquet data set to batches of learners; whole learners, in fixed
+described   From the best points to natural parameters and their standard errors
+hits        Curves of hits, for forms whose log basis is linear in one rate: by Newton's method
 incomplete  Fast curves of learners who share a range of practice but miss some of it, or repeat
 learners    The learning curves of many learners: the public fit, its result, where the work runs
 one_batch   One batch of learners, every form: which engine fits whom, and what each fit can claim

@@ -6,7 +6,9 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch.closely import MEANS
-from motorlearn.curves.batch.padded import Padded, profile_loss
+from motorlearn.curves.batch.hits import hit_loss
+from motorlearn.curves.batch.padded import Padded, for_counts, profile_loss
+from motorlearn.curves.batch.shared import shares_one_scale
 from motorlearn.curves.forms import FORMS
 from motorlearn.curves.status import (
     CURVE,
@@ -72,16 +74,10 @@ def claims(
 
 def end_losses(data: Padded) -> tuple[np.ndarray, np.ndarray]:
     """Losses of the straight line and of the step for every learner."""
-    known: dict[bytes, np.ndarray] = {}
-    rows = []
-    for n, weights in zip(data.n, data.weights):
-        counts = np.unique(n[weights > 0])
-        key = counts.tobytes()
-        if key not in known:
-            known[key] = np.log(np.array(data.form.extremes(counts)))
-        rows.append(known[key])
-    ends = np.array(rows)
-    return profile_loss(data, ends[:, 0]), profile_loss(data, ends[:, 1])
+    ends = for_counts(data, data.form.extremes)
+    of_hits = data.binomial and shares_one_scale(data.form)
+    loss = hit_loss if of_hits else profile_loss
+    return loss(data, ends[:, 0]), loss(data, ends[:, 1])
 
 
 def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np.ndarray]:

@@ -9,12 +9,12 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
+from motorlearn.curves.batch.described import Described, describe
+from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import (
-    Described,
     Optimum,
     Padded,
-    describe,
     fit_padded,
     log_bounds,
 )
@@ -229,7 +229,7 @@ def _slow(
     n = used.sum(axis=1)
     result["n"][rows, column] = n
     wanted = 2 + len(form.rates)
-    different = np.array([len(np.unique(a[b])) for a, b in zip(data.n, used)])
+    different = _different(data.n, used)
     fittable = (n > wanted) & (different >= wanted)
     still = _constant(data)
     for k in np.flatnonzero(fittable & still):
@@ -238,6 +238,13 @@ def _slow(
     if chosen.size:
         part = data.pick(chosen)
         _fill(result, rows[chosen], column, _fitted(part, n[chosen], wanted))
+
+
+def _different(n: np.ndarray, used: np.ndarray) -> np.ndarray:
+    """Number of different practice counts of each learner."""
+    if np.all(used == used[0]) and np.all(n == n[0]):
+        return np.full(len(n), len(np.unique(n[0][used[0]])))
+    return np.array([len(np.unique(a[b])) for a, b in zip(n, used)])
 
 
 def _pad(batch: Batch, rows: np.ndarray, form: Form, first: float) -> Padded:
@@ -279,7 +286,8 @@ def _flat_row(result: Found, row: int, column: int, data: Padded, k: int) -> Non
 
 
 def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
-    best = fit_padded(data)
+    of_hits = data.binomial and shares_one_scale(data.form)
+    best = fit_hits(data) if of_hits else fit_padded(data)
     noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
     told = describe(data, best, noise)
     level, flat, level_error = _flat_line(data)

@@ -4,7 +4,9 @@ Every learner is a row of a padded array; padding has weight 0. All learners tak
 steps together, each with its own damping.
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from scipy.ndimage import minimum_filter
@@ -14,11 +16,14 @@ from motorlearn.curves.forms import Form
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import solve
 
-NODES = {1: (48,), 2: (20, 18), 3: (10, 9, 8)}
+NODES = {1: (48,), 2: (20, 18), 3: (20, 16, 10)}
 HIT_NODES = {1: (14,), 2: (8, 8), 3: (5, 5, 4)}
-STARTS = 3
-MOST_STEPS = 80
-SETTLED = 1e-10
+STARTS, MANY_STARTS = 3, 32
+"""Places from which a learner is refined, for forms with one or two rates and with more."""
+FIRST_STEPS, MOST_STEPS = 24, 80
+"""Steps from every start, and then from the best of each learner."""
+SETTLED, TOGETHER = 1e-10, 250
+"""Step that is none any more; learners searched together where a grid has many places."""
 
 
 @dataclass(frozen=True)
@@ -71,16 +76,34 @@ class Optimum:
     at_bound: np.ndarray
     settled: np.ndarray
 
+    def pick(self, rows: np.ndarray) -> "Optimum":
+        """Some of the learners."""
+        return Optimum(*(getattr(self, item.name)[rows] for item in fields(self)))
+
+    def put(self, rows: np.ndarray, other: "Optimum", where: np.ndarray) -> None:
+        """Take what another search found for some learners, where that is wanted."""
+        for item in fields(self):
+            getattr(self, item.name)[rows[where]] = getattr(other, item.name)[where]
+
 
 def log_bounds(data: Padded) -> np.ndarray:
     """Bounds of the log rates of each learner, shape (learners, rates, 2)."""
+    return for_counts(data, data.form.bounds)
+
+
+def for_counts(data: Padded, wanted: Callable[[np.ndarray], Sequence[Any]]) -> np.ndarray:
+    """Logarithms of what the different practice counts of each learner give, one row a learner."""
+    used = data.weights > 0
+    if np.all(used == used[0]) and np.all(data.n == data.n[0]):
+        one = np.log(np.array(wanted(np.unique(data.n[0][used[0]]))))
+        return np.broadcast_to(one, (len(data.n), *one.shape)).copy()
     known: dict[bytes, np.ndarray] = {}
     rows = []
-    for n, weights in zip(data.n, data.weights):
-        counts = np.unique(n[weights > 0])
+    for n, inside in zip(data.n, used):
+        counts = np.unique(n[inside])
         key = counts.tobytes()
         if key not in known:
-            known[key] = np.log(np.array(data.form.bounds(counts)))
+            known[key] = np.log(np.array(wanted(counts)))
         rows.append(known[key])
     return np.array(rows)
 
@@ -90,24 +113,26 @@ def fit_padded(data: Padded) -> Optimum:
 
     Learners whose search does not come to rest are searched once more, one by one.
     """
+    if len(data.form.rates) > 1 and len(data.y) > TOGETHER:
+        cuts = [
+            np.arange(k, min(k + TOGETHER, len(data.y))) for k in range(0, len(data.y), TOGETHER)
+        ]
+        parts = [fit_padded(data.pick(rows)) for rows in cuts]
+        names = [item.name for item in fields(Optimum)]
+        return Optimum(*(np.concatenate([getattr(p, name) for p in parts]) for name in names))
     bounds = log_bounds(data)
     rows, tau = _starts(data, bounds)
-    found = _refine(data.pick(rows), tau, bounds[rows])
+    found = _refine(data.pick(rows), tau, bounds[rows], FIRST_STEPS)
     order = np.lexsort((found.loss, rows))
     best = order[np.searchsorted(rows[order], np.arange(len(data.y)))]
-    optimum = Optimum(
-        found.tau[best],
-        found.beta[best],
-        found.loss[best],
-        found.at_bound[best],
-        found.settled[best],
-    )
+    optimum = found.pick(best)
+    if not optimum.settled.all():
+        creeping = np.flatnonzero(~optimum.settled)
+        far = _refine(data.pick(creeping), optimum.tau[creeping], bounds[creeping])
+        optimum.put(creeping, far, far.loss <= optimum.loss[creeping])
     optimum.settled[extreme(data, optimum)] = True
-    if len(data.form.rates) > 2:
-        # With three rates a coarse grid is not to be trusted: everybody is searched alone.
-        optimum.settled[:], optimum.loss[:] = False, np.inf
     for k in np.flatnonzero(~optimum.settled):
-        _one_by_one(data, optimum, int(k))
+        search_one(data, optimum, int(k))
     return optimum
 
 
@@ -122,11 +147,17 @@ def extreme(data: Padded, best: Optimum) -> np.ndarray:
     return found
 
 
-def _one_by_one(data: Padded, optimum: Optimum, k: int) -> None:
-    """Search the curve of one learner as a single fit does, and put it in where it is better."""
+def search_one(data: Padded, optimum: Optimum, k: int) -> None:
+    """Settle the curve of one learner as a single fit does, and put it in where it is better.
+
+    With three rates the search began at as many places, so that it goes on from the best of
+    them; others are searched anew, over the whole range.
+    """
     used = data.weights[k] > 0
     n, y, weights = data.n[k][used], data.y[k][used], data.weights[k][used]
-    found = solve(Problem(data.form, n, y, weights, data.binomial, data.first))
+    several = len(data.form.rates) > 2 and not data.binomial and np.isfinite(optimum.loss[k])
+    near = np.exp(optimum.tau[k]) if several else None
+    found = solve(Problem(data.form, n, y, weights, data.binomial, data.first), start=near)
     if found.loss <= optimum.loss[k] * (1 + 1e-9):
         optimum.tau[k], optimum.beta[k] = np.log(found.theta), found.coefficients
         optimum.loss[k], optimum.at_bound[k] = found.loss, found.at_bound
@@ -141,21 +172,13 @@ def profile_loss(data: Padded, tau: np.ndarray) -> np.ndarray:
 def _starts(data: Padded, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Best few nodes of a grid for each learner that are better than all their neighbours."""
     sizes = NODES[bounds.shape[1]]
-    shares = np.stack(
-        [axis.ravel() for axis in np.meshgrid(*map(_shares, sizes), indexing="ij")], axis=1
+    spread = np.stack(
+        [axis.ravel() for axis in np.meshgrid(*map(shares, sizes), indexing="ij")], axis=1
     )
-    response, weights = _linearised(data)
-    losses = np.empty((len(shares), len(data.y)))
-    for k, share in enumerate(shares):
-        tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
-        losses[k] = _straight(response, weights, np.expm1(data.fallen(tau)))[1]
-    cube = losses.reshape(*sizes, len(data.y))
-    around = minimum_filter(cube, size=(3,) * len(sizes) + (1,), mode="nearest")
-    losses = np.where(cube <= around, cube, np.inf).reshape(losses.shape)
-    chosen = np.argsort(losses, axis=0, kind="stable")[:STARTS]
-    keep = np.isfinite(np.take_along_axis(losses, chosen, axis=0))
+    losses = _searched(data, bounds, spread)
+    chosen, keep = _best_places(losses.reshape(*sizes, len(data.y)))
     rank, rows = np.nonzero(keep)
-    share = shares[chosen[rank, rows]]
+    share = spread[chosen[rank, rows]]
     tau = bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
     if not data.binomial:
         return rows, tau
@@ -163,27 +186,60 @@ def _starts(data: Padded, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate([rows, more_rows]), np.concatenate([tau, more])
 
 
+def _searched(data: Padded, bounds: np.ndarray, spread: np.ndarray) -> np.ndarray:
+    """Losses at places between the bounds, shape (places, learners).
+
+    Learners with the same practice counts and plain scores share the basis of every place.
+    """
+    response, weights = _linearised(data)
+    if np.all(weights == 1.0) and np.all(data.n == data.n[0]) and np.all(bounds == bounds[0]):
+        tau = bounds[0, :, 0] + spread * (bounds[0, :, 1] - bounds[0, :, 0])
+        v = np.expm1(data.pick(np.zeros(len(tau), int)).fallen(tau))
+        v -= v.mean(axis=1, keepdims=True)
+        length = np.linalg.norm(v, axis=1, keepdims=True)
+        y = response - response.mean(axis=1, keepdims=True)
+        told = (v / np.where(length > 0, length, 1.0)) @ y.T
+        found: np.ndarray = 0.5 * (np.sum(y**2, axis=1) - told**2)
+        return found
+    losses = np.empty((len(spread), len(data.y)))
+    for k, share in enumerate(spread):
+        tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
+        losses[k] = _straight(response, weights, np.expm1(data.fallen(tau)))[1]
+    return losses
+
+
+def _best_places(cube: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Places better than all their neighbours, best first, and which of them are any; by learner.
+
+    ``cube`` has one axis per rate, and learners last.
+    """
+    axes = cube.ndim - 1
+    around = minimum_filter(cube, size=(3,) * axes + (1,), mode="nearest")
+    losses = np.where(cube <= around, cube, np.inf).reshape(-1, cube.shape[-1])
+    count = STARTS if axes < 3 else MANY_STARTS
+    some = np.argpartition(losses, min(count, len(losses)) - 1, axis=0)[:count]
+    order = np.argsort(np.take_along_axis(losses, some, axis=0), axis=0, kind="stable")
+    chosen = np.take_along_axis(some, order, axis=0)
+    return chosen, np.isfinite(np.take_along_axis(losses, chosen, axis=0))
+
+
 def _starts_of_hits(data: Padded, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Nodes of a coarser grid that are best by the likelihood itself; logits may mislead."""
     sizes = HIT_NODES[bounds.shape[1]]
     axes = np.meshgrid(*(np.linspace(0.3, 1.0, size) for size in sizes), indexing="ij")
-    shares = np.stack([axis.ravel() for axis in axes], axis=1)
+    spread = np.stack([axis.ravel() for axis in axes], axis=1)
     response, weights = _linearised(data)
-    losses = np.empty((len(shares), len(data.y)))
-    for k, share in enumerate(shares):
+    losses = np.empty((len(spread), len(data.y)))
+    for k, share in enumerate(spread):
         tau = bounds[:, :, 0] + share * (bounds[:, :, 1] - bounds[:, :, 0])
         v = np.expm1(data.fallen(tau))
         beta = _straight(response, weights, v)[0]
         for _ in range(2):
             beta = _scored(data, v, beta)
         losses[k] = _bounded_loss(data, v, beta)
-    cube = losses.reshape(*sizes, len(data.y))
-    around = minimum_filter(cube, size=(3,) * len(sizes) + (1,), mode="nearest")
-    losses = np.where(cube <= around, cube, np.inf).reshape(losses.shape)
-    chosen = np.argsort(losses, axis=0, kind="stable")[:STARTS]
-    keep = np.isfinite(np.take_along_axis(losses, chosen, axis=0))
+    chosen, keep = _best_places(losses.reshape(*sizes, len(data.y)))
     rank, rows = np.nonzero(keep)
-    share = shares[chosen[rank, rows]]
+    share = spread[chosen[rank, rows]]
     return rows, bounds[rows, :, 0] + share * (bounds[rows, :, 1] - bounds[rows, :, 0])
 
 
@@ -204,7 +260,7 @@ def _bounded_loss(data: Padded, v: np.ndarray, beta: np.ndarray) -> np.ndarray:
     return found
 
 
-def _shares(count: int) -> np.ndarray:
+def shares(count: int) -> np.ndarray:
     """Places of the nodes between the bounds, few where the curve is all but straight."""
     sparse = count // 6
     return np.concatenate(
@@ -234,7 +290,7 @@ def _straight(y: np.ndarray, weights: np.ndarray, v: np.ndarray) -> tuple[np.nda
     return beta, 0.5 * np.einsum("ij,ij,ij->i", weights, left, left)
 
 
-def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray) -> Optimum:
+def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray, steps: int = MOST_STEPS) -> Optimum:
     """Damped scoring; a row leaves when its step is too small to matter."""
     low, high = bounds[:, :, 0], bounds[:, :, 1]
     response, weights = _linearised(data)
@@ -244,9 +300,9 @@ def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray) -> Optimum:
         flat = expit(beta[:, [0]] + beta[:, [1]] * np.expm1(data.fallen(tau)))
         beta[np.any((flat < 1e-6) | (flat > 1 - 1e-6), axis=1)] *= 0.3
         loss = _loss(data, tau, beta)
-    damping = np.full(len(tau), 1e-3)
+    damping, worn = np.full(len(tau), 1e-3), np.zeros(len(tau), bool)
     active = np.arange(len(tau))
-    for _ in range(MOST_STEPS):
+    for _ in range(steps):
         part = data.pick(active)
         move_tau, move_beta = _step(
             part, tau[active], beta[active], low[active], high[active], damping[active]
@@ -259,12 +315,15 @@ def _refine(data: Padded, tau: np.ndarray, bounds: np.ndarray) -> Optimum:
         taken = active[better]
         tau[taken], beta[taken], loss[taken] = new_tau[better], new_beta[better], new[better]
         damping[active] *= np.where(better, 0.1, 10.0)
-        still = ((size > SETTLED) | (gone > SETTLED)) & (damping[active] < 1e8)
+        moves = (size > SETTLED) | (gone > SETTLED)
+        worn[active] = moves & (damping[active] >= 1e8)
+        still = moves & (damping[active] < 1e8)
         active = active[still]
         if not active.size:
             break
     settled = np.ones(len(tau), bool)
     settled[active] = False
+    settled[worn] = False
     stuck = (tau <= low + 1e-6) | (tau >= high - np.array(data.form.edges)[: tau.shape[1]])
     return Optimum(tau, beta, loss, stuck, settled)
 
@@ -312,7 +371,7 @@ def _step(
     outward = ((tau <= low) & (score[:, 2:] < 0)) | ((tau >= high) & (score[:, 2:] > 0))
     held = np.concatenate([np.zeros_like(beta, bool), outward], axis=1)
     score[held] = 0.0
-    information = np.einsum("ijk,ij,ijl->ikl", jacobian, weight, jacobian)
+    information = np.swapaxes(weight[:, :, None] * jacobian, 1, 2) @ jacobian
     information[held[:, :, None] | held[:, None, :]] = 0.0
     scale = np.sqrt(np.einsum("ikk->ik", information))
     scale[scale == 0] = 1.0
@@ -325,75 +384,3 @@ def _step(
     system[:, index, index] = np.where(held, 1.0, system[:, index, index]) + ridge
     move = np.linalg.solve(system, (score / scale)[:, :, None])[:, :, 0] / scale
     return move[:, 2:], move[:, :2]
-
-
-@dataclass(frozen=True)
-class Described:
-    """Natural parameters and standard errors; ``rates`` has one column per rate."""
-
-    asymptote: np.ndarray
-    gain: np.ndarray
-    rates: np.ndarray
-    start: np.ndarray
-    se_asymptote: np.ndarray
-    se_gain: np.ndarray
-    se_rates: np.ndarray
-    progress: np.ndarray
-    change: np.ndarray
-    extreme: np.ndarray
-
-
-def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
-    """Turn the optimum into natural parameters; ``noise`` is the residual variance (1 for hits)."""
-    form, tau, beta = data.form, best.tau, best.beta
-    jacobian, _, weight = working(data, tau, beta)
-    covariance = noise[:, None, None] * _inverse(jacobian, weight, best.at_bound)
-    rates = [np.exp(tau[:, k]) for k in range(tau.shape[1])]
-    origin = data.origin[:, 0]
-    with np.errstate(over="ignore", invalid="ignore"):
-        lift = np.exp(-form.log_basis(origin, rates, data.first))
-        gain = beta[:, 1] * lift
-        turns = [r * s for r, s in zip(rates, form.slopes(origin, rates, data.first))]
-        to_gain = np.stack([0 * gain, lift, *[-gain * turn for turn in turns]], axis=1)
-        var_gain = np.einsum("ik,ikl,il->i", to_gain, covariance, to_gain)
-    to_a = np.zeros_like(to_gain)
-    to_a[:, 0], to_a[:, 1] = 1.0, -1.0
-    var_a = np.einsum("ik,ikl,il->i", to_a, covariance, to_a)
-    asymptote = beta[:, 0] - beta[:, 1]
-    at = form.log_basis(np.full(len(origin), data.first), rates, data.first)
-    rise = np.exp(at - form.log_basis(origin, rates, data.first))
-    fallen = np.where(data.weights > 0, data.fallen(tau), 0.0)
-    log_var = np.maximum(np.einsum("ikk->ik", covariance)[:, 2:], 0)
-    return Described(
-        asymptote=asymptote,
-        gain=gain,
-        rates=np.stack(rates, axis=1),
-        start=asymptote + beta[:, 1] * rise,
-        se_asymptote=np.sqrt(np.maximum(var_a, 0)),
-        se_gain=np.sqrt(np.maximum(var_gain, 0)),
-        se_rates=np.stack(rates, axis=1) * np.sqrt(log_var),
-        progress=-fallen.min(axis=1),
-        change=np.abs(beta[:, 1] * np.expm1(fallen.min(axis=1))),
-        extreme=extreme(data, best),
-    )
-
-
-def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> np.ndarray:
-    """Inverse information with rates at a bound held; infinite where it is singular."""
-    held = np.concatenate([np.zeros((len(at_bound), 2), bool), at_bound], axis=1)
-    weighted = np.sqrt(weight)[:, :, None] * np.where(held[:, None, :], 0.0, jacobian)
-    scale = np.linalg.norm(weighted, axis=1)
-    scale[scale == 0] = 1.0
-    weighted = weighted / scale[:, None, :]
-    index = np.arange(scale.shape[1])
-    # A held rate gets a row of its own, so that the triangle stays invertible.
-    extra = np.zeros((len(held), scale.shape[1], scale.shape[1]))
-    extra[:, index, index] = held
-    triangle = np.asarray(np.linalg.qr(np.concatenate([weighted, extra], axis=1), mode="r"))
-    weak = np.abs(triangle[:, index, index]).min(axis=1) < 1e-14
-    triangle[weak] = np.eye(scale.shape[1])
-    root = np.linalg.inv(triangle) / scale[:, :, None]
-    inverse: np.ndarray = root @ np.swapaxes(root, 1, 2)
-    inverse[held[:, :, None] | held[:, None, :]] = 0.0
-    inverse[weak] = np.inf
-    return inverse

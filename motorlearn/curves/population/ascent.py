@@ -27,19 +27,23 @@ class Likelihood(Protocol):
 
 NEWTON_STEPS = 12
 MOST_STEPS, LARGEST_STEP = 200, 1.0
+STILL = 1e-5
+"""Gain of a Newton step in log-likelihood below which second derivatives stay what they are."""
 
 
 @dataclass(frozen=True)
 class Summit:
     """The best point, its log-likelihood, and minus the second derivatives there.
 
-    ``slack`` is the expected gain of one more Newton step in log-likelihood units.
+    ``slack`` is the expected gain of one more Newton step in log-likelihood units; ``peak`` says
+    where the integrands of the learners peak, where that is known.
     """
 
     point: np.ndarray
     loglik: float
     information: np.ndarray
     slack: float
+    peak: np.ndarray | None = None
 
     @property
     def converged(self) -> bool:
@@ -69,23 +73,28 @@ def approach(
     return point, inverse
 
 
-def settle(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> Summit:
+def settle(
+    likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float = 1e-5
+) -> Summit:
     """Climb to the top on nodes that stand still, placed anew until that changes nothing.
 
-    The second derivatives are taken at the top itself: standard errors come from them.
+    The second derivatives are taken at the top itself, to within ``close`` standard errors:
+    standard errors come from them. The last steps are Newton's, to within rounding.
     """
-    summit = _newton(likelihood.value, top(likelihood, point, inverse)[0])
+    summit = _newton(likelihood.value, top(likelihood, point, inverse, close)[0])
     likelihood.release()
     return summit
 
 
-def top(likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray) -> tuple[np.ndarray, float]:
-    """The top and its height, to within rounding, without second derivatives."""
+def top(
+    likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float = 1e-5
+) -> tuple[np.ndarray, float]:
+    """The top and its height without second derivatives, to within ``close`` standard errors."""
     last = -np.inf
     for _ in range(8):
         likelihood.adapt(point)
-        point, height, inverse = climb(likelihood.value, point, inverse, 1e-5)
-        if abs(height - last) < 1e-8:
+        point, height, inverse = climb(likelihood.value, point, inverse, close)
+        if abs(height - last) < 1e-3 * close:
             break
         last = height
     return point, height
@@ -97,17 +106,22 @@ def inverse_of(information: np.ndarray) -> np.ndarray:
 
 
 def climb(
-    value: Value, start: np.ndarray, inverse: np.ndarray, slope: float = 0.01
+    value: Value,
+    start: np.ndarray,
+    inverse: np.ndarray,
+    slope: float = 0.01,
+    enough: float = np.inf,
 ) -> tuple[np.ndarray, float, np.ndarray]:
     """Quasi-Newton (BFGS) climb until one more step would gain less than ``slope`` squared.
 
-    Gives the point, its height and the inverse second derivatives as far as they were learned.
+    It ends as well where it is higher than ``enough``. Gives the point, its height and the inverse
+    second derivatives as far as they were learned.
     """
     point, (height, gradient) = start, _safe(value, start)
     for _ in range(MOST_STEPS):
         step = inverse @ gradient
         promise = float(step @ gradient)
-        if promise < slope**2:
+        if promise < slope**2 or height > enough:
             break
         size = float(np.max(np.abs(step)))
         step = step * min(1.0, LARGEST_STEP / size)
@@ -162,7 +176,7 @@ def _newton(value: Value, point: np.ndarray) -> Summit:
         if found is None:
             break
         point, height, slope = found
-        if gain > 1e-8:
+        if gain > STILL:
             information = observed_information(value, point, slope)
     slack = float(abs(slope @ np.linalg.solve(_definite(information), slope)))
     return Summit(point, height, information, slack)

@@ -44,6 +44,12 @@ class Layout:
         """Number of fixed effects."""
         return sum(self.groups if own else 1 for own in self.differ)
 
+    def differences(self, rows: tuple[int, ...]) -> np.ndarray:
+        """Places of the differences between groups in some parameters."""
+        later = [k > 0 and self.rows[k - 1] == row for k, row in enumerate(self.rows)]
+        wanted = [k for k, row in enumerate(self.rows) if later[k] and row in rows]
+        return np.array(wanted, int)
+
     @cached_property
     def triangle(self) -> tuple[np.ndarray, np.ndarray]:
         """Places of the free entries of the Cholesky factor."""

@@ -34,15 +34,41 @@ class Given:
 
     Arrays are (learners, nodes). ``pull`` are derivatives by asymptote and amount, ``turn`` by
     the log rate, ``sigma`` by the log residual SD, ``spread`` (3 arrays: 11, 12, 22) by the
-    covariance of asymptote and amount, ``bend`` their conditional means.
+    covariance of asymptote and amount, ``bend`` their conditional means. ``sums`` are those of the
+    rows, ``inverse`` the inverse of the residual variance times the volume that is left.
     """
 
     density: np.ndarray
     pull: tuple[np.ndarray, np.ndarray]
     turn: np.ndarray
-    sigma: np.ndarray
-    spread: tuple[np.ndarray, np.ndarray, np.ndarray]
     bend: tuple[np.ndarray, np.ndarray]
+    sums: tuple[np.ndarray, ...]
+    inverse: tuple[np.ndarray, ...]
+    quadratic: tuple[np.ndarray, np.ndarray]
+    spare: np.ndarray
+    variance: float
+
+    @property
+    def spread(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Derivatives by the covariance of asymptote and amount."""
+        t11, t12, t22, *_ = self.sums
+        b11, b12, b21, b22 = self.inverse
+        v1, v2 = self.pull
+        return (
+            v1 * v1 - b11 * t11 - b12 * t12,
+            v1 * v2 - b11 * t12 - b12 * t22,
+            v2 * v2 - b21 * t12 - b22 * t22,
+        )
+
+    @property
+    def sigma(self) -> np.ndarray:
+        """Derivative by the log residual SD."""
+        t11, t12, t22, *_ = self.sums
+        (m1, m2), (squares, off) = self.bend, self.quadratic
+        inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
+        volume = self.variance * (self.inverse[0] + self.inverse[3])
+        found: np.ndarray = (squares - 2 * off + inner) / self.variance - self.spare - volume
+        return found
 
 
 def given_rate(
@@ -59,40 +85,36 @@ def given_rate(
     covariance, ``variance`` the residual variance.
     """
     c11, c12, c22 = cover
-    t11, t12, t22, s1, s2, q1, q2, dy = _sums(data, *data.fall(log_rate))
-    b11, b12 = variance + t11 * c11 + t12 * c12, t11 * c12 + t12 * c22
-    b21, b22 = t12 * c11 + t22 * c12, variance + t12 * c12 + t22 * c22
+    sums = _sums(data, *data.fall(log_rate))
+    t11, t12, t22, s1, s2, q1, q2, dy = sums
+    b11, b12 = (variance + t11 * c11) + t12 * c12, t11 * c12 + t12 * c22
+    b21, b22 = t12 * c11 + t22 * c12, (variance + t12 * c12) + t22 * c22
     volume = b11 * b22 - b12 * b21
-    b11, b12, b21, b22 = b22 / volume, -b12 / volume, -b21 / volume, b11 / volume
+    shrunk = 1 / volume
+    b11, b12, b21, b22 = b22 * shrunk, -b12 * shrunk, -b21 * shrunk, b11 * shrunk
     e1, e2 = s1 - t11 * height - t12 * amount, s2 - t12 * height - t22 * amount
     squares = data.squares - height * (s1 + e1) - amount * (s2 + e2)
     v1, v2 = b11 * e1 + b12 * e2, b21 * e1 + b22 * e2
     m1, m2 = c11 * v1 + c12 * v2, c12 * v1 + c22 * v2
     off = e1 * m1 + e2 * m2
-    log_det = (data.rows - 2) * np.log(variance) + np.log(volume)
-    density = -0.5 * (data.rows * np.log(2 * np.pi) + log_det + (squares - off) / variance)
-    density = density - data.volume
-    inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
-    left = (squares - 2 * off + inner) / variance
+    spare = data.rows - 2
+    constant = -0.5 * (data.rows * np.log(2 * np.pi) + spare * np.log(variance)) - data.volume
+    density = constant - 0.5 * (np.log(volume) + (squares - off) / variance)
     a1, a2 = height + m1, amount + m2
     # The two columns of the curve move with the log rate as lean and 1 times one derivative.
     lean = -1.0 if data.start else 0.0
-    turn = (a2 + lean * a1) * (dy - a1 * q1 - a2 * q2) / variance
+    turn = (a2 + lean * a1 if lean else a2) * (dy - a1 * q1 - a2 * q2) / variance
     turn -= (lean * c11 + c12) * (b11 * q1 + b12 * q2)
     turn -= (lean * c12 + c22) * (b21 * q1 + b22 * q2)
-    spread = (
-        v1 * v1 - b11 * t11 - b12 * t12,
-        v1 * v2 - b11 * t12 - b12 * t22,
-        v2 * v2 - b21 * t12 - b22 * t22,
-    )
-    sigma = left - (data.rows - 2) - variance * (b11 + b22)
-    return Given(density, (v1, v2), turn, sigma, spread, (m1, m2))
+    inverse = (b11, b12, b21, b22)
+    return Given(density, (v1, v2), turn, (m1, m2), sums, inverse, (squares, off), spare, variance)
 
 
 def _sums(data: Learners, basis: np.ndarray, tilt: np.ndarray) -> tuple[np.ndarray, ...]:
     """Inner products of the curve's two columns, the scores and the derivative of the basis."""
-    f, fy = np.moveaxis(basis @ data.pair, 2, 0)
-    d, dy = np.moveaxis(tilt @ data.pair, 2, 0)
+    with_ones, with_tilt = basis @ data.pair, tilt @ data.pair
+    f, fy = with_ones[:, :, 0], with_ones[:, :, 1]
+    d, dy = with_tilt[:, :, 0], with_tilt[:, :, 1]
     ff = np.einsum("pqt,pqt->pq", basis, basis)
     fd = np.einsum("pqt,pqt->pq", basis, tilt)
     total = data.total
@@ -126,10 +148,10 @@ class Marginal:
         lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
         rest = root[:2, 1:] if RATE in self.layout.vary else root[:2]
         cover = rest @ rest.T
-        mean = [cells[:, [row]] + lean[row] * z for row in range(3)]
-        covers = (cover[0, 0], cover[0, 1], cover[1, 1])
+        height, amount, rate = (cells[:, row, None] + lean[row] * z for row in range(3))
+        covers = (float(cover[0, 0]), float(cover[0, 1]), float(cover[1, 1]))
         variance = float(np.exp(2 * self.layout.log_sigma(point)))
-        self.asked = mean[2], mean[0], mean[1], covers, variance
+        self.asked = rate, height, amount, covers, variance
         return given_rate(self.dressed(point), *self.asked), root
 
     def dressed(self, point: np.ndarray) -> Learners:
@@ -214,14 +236,16 @@ class Marginal:
         """
         loglik, z, weight, given = self.posterior(point)
         root, varies = self.layout.root(point), RATE in self.layout.vary
-        parts = np.stack([*given.pull, given.turn])
-        each = (weight * parts).sum(axis=2).T
-        spread = (weight * np.stack(given.spread)).sum(axis=2).T
-        by_root = np.zeros((len(each), *root.shape))
-        by_root[:, :2, varies:] = spread[:, [[0, 1], [1, 2]]] @ root[:2, varies:]
+        each = np.stack([_mean(weight, part) for part in (*given.pull, given.turn)], axis=1)
+        s11, s12, s22 = (_mean(weight, part)[:, None] for part in given.spread)
+        by_root, (first, second) = np.zeros((len(each), *root.shape)), root[:2, varies:]
+        by_root[:, 0, varies:] = s11 * first + s12 * second
+        by_root[:, 1, varies:] = s12 * first + s22 * second
         if varies:
-            by_root[:, :, 0] = (weight * z * parts).sum(axis=2).T
-        sigma = (weight * given.sigma).sum(axis=1)
+            lever = weight * z
+            for row, part in enumerate((*given.pull, given.turn)):
+                by_root[:, row, 0] = _mean(lever, part)
+        sigma = _mean(weight, given.sigma)
         common = self._by_common(point, weight)
         return loglik, self.layout.scores(each, self.data.group, by_root, sigma, common)
 
@@ -233,3 +257,9 @@ class Marginal:
         own = [cells[:, [row]] + lean[row] * z for row in range(3)]
         own[0], own[1] = own[0] + given.bend[0], own[1] + given.bend[1]
         return np.stack([np.einsum("pq,pq->p", weight, part) for part in own], axis=1)
+
+
+def _mean(weight: np.ndarray, part: np.ndarray) -> np.ndarray:
+    """Mean over the nodes of each learner."""
+    found: np.ndarray = np.einsum("pq,pq->p", weight, part)
+    return found

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtri
 
 from motorlearn.curves.population.ascent import Likelihood, approach, top
 from motorlearn.curves.population.hits import HitMarginal
@@ -98,8 +98,8 @@ class Asked:
 
     def verdicts(self) -> tuple[bool, bool, bool]:
         """Whether a flat line, straight lines and steps are not rejected against the curve."""
-        line, line_cut = self._statistic("line")
-        step, step_cut = self._statistic("step")
+        line, line_cut = self._bounded("line")
+        step, step_cut = self._bounded("step")
         # A flat line is a straight one as well, so it can't be nearer to the curve.
         flat = line < self._cut(_rival(self.data, self.layout, "flat")[0]) + SURE
         if flat:
@@ -108,7 +108,13 @@ class Asked:
         return flat, line < line_cut, step < step_cut
 
     def _cut(self, held: Held) -> float:
-        return float(chi2.isf(FLAT_LEVEL, max(self.layout.size - len(held.free), 1)))
+        return float(chdtri(max(self.layout.size - len(held.free), 1), FLAT_LEVEL))
+
+    def _bounded(self, shape: str) -> tuple[float, float]:
+        """Statistic of a rival and its critical value; a lower bound where that is beyond it."""
+        held, _, _ = _rival(self.data, self.layout, shape)
+        cut, least = self._cut(held), 2 * (self.loglik - ceiling(self.data, shape))
+        return (least, cut) if least > cut + SURE else self._statistic(shape)
 
     def _statistic(self, shape: str) -> tuple[float, float]:
         """Likelihood-ratio statistic of a rival and its critical value at 5 %.
@@ -125,22 +131,35 @@ class Asked:
         return 2 * (self.loglik - top(held, point, inverse)[1]), cut
 
 
+def ceiling(data: Learners, shape: str) -> float:
+    """A height that no population of a rival's shape reaches: every learner has a line alone.
+
+    The mean of a density over learners is never above its largest value. Infinite for hits and
+    where rows are whitened.
+    """
+    if data.trials is not None or (data.common is not None and data.common.noise is not None):
+        return np.inf
+    basis = _as_rival(data, shape).plain
+    used, count = data.used, data.rows[:, 0]
+    rise = used * (basis - np.sum(used * basis, axis=1, keepdims=True) / count[:, None])
+    left = used * (data.y - np.sum(used * data.y, axis=1, keepdims=True) / count[:, None])
+    square, both = np.sum(rise**2, axis=1), np.sum(rise * left, axis=1)
+    squares = np.sum(left**2) - np.sum(both**2 / np.where(square > 1e-12, square, np.inf))
+    n = float(count.sum())
+    return float(-0.5 * n * (np.log(2 * np.pi * max(squares, 1e-300) / n) + 1))
+
+
+def _as_rival(data: Learners, shape: str) -> Rival:
+    """The learners with a rival's basis."""
+    common = data.common.noise if data.common is not None else None
+    parts = (data.form, data.n, data.y, data.used, data.group, data.first, False, data.trials)
+    return Rival(*parts, common, data.second, shape=shape)
+
+
 def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
     """Likelihood of a rival with what it does not need held, its layout and a start."""
+    rival = _as_rival(data, shape)
     common = data.common.noise if data.common is not None else None
-    rival = Rival(
-        data.form,
-        data.n,
-        data.y,
-        data.used,
-        data.group,
-        data.first,
-        False,
-        data.trials,
-        common,
-        data.second,
-        shape=shape,
-    )
     rows = [row for row in layout.vary if row != RATE]
     if shape == "flat":
         rows = [row for row in rows if row != AMOUNT]
@@ -190,6 +209,6 @@ def unchanging(data: Learners, layout: Layout) -> bool:
         flat, few = rival_loglik(data, layout, "flat")
         for shape in ("line", "step"):
             height, many = rival_loglik(data, layout, shape)
-            if not 2 * (height - flat) < chi2.isf(FLAT_LEVEL, max(many - few, 1)):
+            if not 2 * (height - flat) < chdtri(max(many - few, 1), FLAT_LEVEL):
                 return False
     return True

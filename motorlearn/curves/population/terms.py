@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from scipy.stats import norm, t
+from scipy.special import ndtri, stdtr, stdtrit
 
 from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import RATE, Layout
@@ -72,7 +72,7 @@ def estimate_terms(
     estimate = fit.summit.point[:count] * unit + shift
     vcov = fit.covariance[:count, :count] * np.outer(unit, unit)
     error = np.sqrt(np.maximum(np.diag(vcov), 0))
-    half = t.isf((1 - level) / 2, df) * error
+    half = -stdtrit(df, (1 - level) / 2) * error
     ends = np.stack([estimate - half, estimate + half], axis=1)
     if limits is not None:
         ends = limits * unit[:, None] + shift[:, None]
@@ -85,7 +85,7 @@ def estimate_terms(
             "std_error": error,
             "df": df,
             "statistic": statistic,
-            "p": 2 * t.sf(np.abs(statistic), df),
+            "p": 2 * stdtr(df, -np.abs(statistic)),
             "conf_low": ends[:, 0],
             "conf_high": ends[:, 1],
         }
@@ -129,14 +129,17 @@ COMMON = Schema(
 )
 
 
+_NOTHING = COMMON.frame()
+
+
 def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFrame:
     """What all learners have in common; limits are taken on the scale without bounds."""
     if data.common is None:
-        return COMMON.frame()
+        return _NOTHING.copy()
     count = fit.layout.extra
     values, natural = fit.layout.common(fit.summit.point), data.common.natural
     error = np.sqrt(np.maximum(np.diag(fit.covariance[-count:, -count:]), 0))
-    half = norm.isf((1 - level) / 2) * error
+    half = -ndtri((1 - level) / 2) * error
     step = 1e-6 * np.maximum(np.abs(values), 1e-3)
     with np.errstate(over="ignore"):
         slope = (natural(values + step) - natural(values - step)) / (2 * step)

@@ -27,8 +27,9 @@ class CurveFit(Result):
     ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise.
     ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
     squares of hit rates are not what was minimised. ``begins`` holds where each loss of a session
-    begins, ``sigma`` the residual SD where the spread is 1. ``progress`` is the log drop of the
-    basis over the practice seen (rate times practice, for an exponential).
+    begins, ``saved`` the same for the savings, ``sigma`` the residual SD where the spread is 1.
+    ``progress`` is the log drop of the basis over the practice seen (rate times practice, for an
+    exponential).
     """
 
     form: str
@@ -54,6 +55,7 @@ class CurveFit(Result):
     fitted: np.ndarray = field(repr=False)
     residuals: np.ndarray = field(repr=False)
     begins: Mapping[str, float] = field(default_factory=dict, repr=False)
+    saved: Mapping[str, float] = field(default_factory=dict, repr=False)
     sigma: float = field(default=np.nan, repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)

@@ -184,16 +184,15 @@ def _finished(
     interval, level = options["interval"], options["level"]
     spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
     curve, said = _judged(work, solution, spread)
-    limits = _limits(work, solution, spread, interval, level, options["simulations"], seed)
+    ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
+    limits = Limits(ends, level, interval == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
     aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
     return CurveFit(
         form=problem.form.name,
         family="binomial" if problem.binomial else "gaussian",
-        estimates=estimates_frame(
-            work, spread, Limits(limits, level, interval == "profile"), solution, said
-        ),
+        estimates=estimates_frame(work, spread, limits, solution, said),
         sse=_squares(problem, fitted),
         loglik=loglik,
         aicc=float(aicc),
@@ -214,6 +213,7 @@ def _finished(
         fitted=fitted,
         residuals=problem.y - fitted,
         begins=_begins(problem),
+        saved=_saved(problem),
         sigma=float(np.sqrt(2 * solution.loss / max(spread.df, 1))),
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
@@ -247,6 +247,13 @@ def _heights(
     eta = problem.predictor(solution.theta, solution.coefficients)
     fitted = problem.weights * expit(eta) if problem.binomial else eta
     return fitted, problem.loglik(solution.loss)
+
+
+def _saved(problem: Problem) -> dict[str, float]:
+    """Practice count at which the session of each savings term begins."""
+    if not (problem.sessions and problem.sessions.loses):
+        return {}
+    return dict(zip(problem.sessions.savings, map(float, problem.sessions.begin[1:])))
 
 
 def _begins(problem: Problem) -> dict[str, float]:

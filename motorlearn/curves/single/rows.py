@@ -78,6 +78,8 @@ def check_size(values: np.ndarray, what: str) -> None:
 
 def as_numbers(values: Any, what: str) -> np.ndarray:
     """Give a float array, or say that these are not numbers; dates and complex numbers are none."""
+    if values is None:
+        raise InputError(f"{what} is missing")
     try:
         plain = np.asarray(values)
         if plain.dtype.kind in "cmM" or any(isinstance(v, complex) for v in _objects(plain)):

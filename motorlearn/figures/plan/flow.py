@@ -44,10 +44,11 @@ def participant_flow(
         raise InputError("there is no stage to draw in a participant flow")
     stages = list(dict.fromkeys(flow["stage"]))
     levels = Levels(groups)
-    notes = int(flow["note"].astype(str).str.count("\n").max()) + 1
+    flow = flow.assign(note=[_wrapped(str(note), len(levels)) for note in flow["note"]])
+    notes = int(flow["note"].str.count("\n").max()) + 1
     with house(size) as chosen:
         drawn_levels(flow, levels)
-        figure, (axes,) = canvas(size, height=0.25 + (0.12 + 0.035 * notes) * len(stages), ax=ax)
+        figure, (axes,) = canvas(size, height=0.25 + (0.12 + 0.045 * notes) * len(stages), ax=ax)
         axes.set_axis_off()
         names = ["\n".join(textwrap.wrap(str(stage), 20)) for stage in stages]
         letters = max(len(part) for name in names for part in name.split("\n"))
@@ -71,6 +72,12 @@ def participant_flow(
                     _arrow(axes, column, row)
         fit_texts(axes, fitted)
     return Drawing("participant-flow", figure, given=ax)
+
+
+def _wrapped(note: str, groups: int) -> str:
+    """Break the lines of a note where its box ends; boxes are narrower where groups are many."""
+    width = max(10, 54 // max(1, groups))
+    return "\n".join(part for line in note.split("\n") for part in textwrap.wrap(line, width))
 
 
 def _box(axes: Axes, column: int, row: int, cell: pd.DataFrame, colour: str) -> Text:

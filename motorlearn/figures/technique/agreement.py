@@ -1,7 +1,10 @@
 """Figures of rater agreement: limits of agreement, and drift over the order of clips."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
+from matplotlib.figure import Figure
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
@@ -116,7 +119,10 @@ def rater_drift(
     rows = _against_others(result.scores)
     if rows.empty:
         raise InputError("drift against other raters needs items with two raters")
-    styles = looks(sorted(rows["rater"].unique()))
+    raters = sorted(rows["rater"].unique())
+    pair = len(raters) == 2  # the gap of one is that of the other turned round
+    styles = looks(raters[:1] if pair else raters)
+    against = f"rater {shortened(str(raters[1]))}" if pair else "the mean of the other raters"
     drift = result.drift[result.drift["basis"] == "minus other raters"].set_index("rater")
     with house(size):
         figure, (axes,) = canvas(size)
@@ -137,18 +143,26 @@ def rater_drift(
                 )
             )
         axes.set_xlabel("position of the clip")
-        axes.set_ylabel(f"score minus other raters ({unit})")
+        axes.set_ylabel(f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
+    return _drift_drawing(figure, drift[drift.index.isin(list(styles))], raters, against)
+
+
+def _drift_drawing(
+    figure: Figure, drift: pd.DataFrame, raters: Sequence[str], against: str
+) -> Drawing:
     said = "; ".join(
         f"{row.Index} changes by {digits.number(row.change)} "
         f"({digits.interval(row.change_low, row.change_high)})"
         for row in drift.itertuples()
     )
+    pair = len(raters) == 2
+    who = f"Score of rater {raters[0]}" if pair else "Score of each rater"
     caption = (
-        "Each rater's score minus the mean of the other raters of the same item, over the order in "
-        f"which the rater saw the clips. Thin: running mean; thick: straight line. From first to "
-        f"last clip: {said}. With two raters the drift of one shows in the other as well."
+        f"{who} minus {against} of the same item, over the order in which the rater saw the clips. "
+        f"Thin: running mean; thick: straight line. From first to last clip: {said}."
     )
+    caption += " Which of the two drifted the difference cannot say." if pair else ""
     return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
 
 

@@ -17,6 +17,7 @@ from motorlearn.plan.audit import (
     holes_of_timing,
 )
 from motorlearn.plan.audit.hole import Hole
+from motorlearn.plan.audit.holes_of_single_cases import of_single_case
 from motorlearn.plan.power.prior_effects import age_notes, orders_compared
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
@@ -120,7 +121,7 @@ def audit_design(design: Design) -> DesignAudit:
     ['no pretest', 'no delayed test', 'one group']
     """
     design = a_plan(design)
-    holes = [hole for rule in RULES for hole in rule(design)]
+    holes = of_single_case(design, [hole for rule in RULES for hole in rule(design)])
     ranked = sorted(holes, key=lambda hole: hole.grade != "act")
     table = pd.DataFrame([vars(hole) for hole in ranked], columns=_COLUMNS).astype("str")
     found = finds.finds(design)

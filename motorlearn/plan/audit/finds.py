@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import stats
+from scipy import optimize, stats
 from statsmodels.stats.power import FTestAnovaPower, TTestIndPower, TTestPower
 
 from motorlearn import digits
@@ -17,6 +17,7 @@ from motorlearn.plan.power.class_means import (
     correlation_of_means,
     detectable_between_classes,
 )
+from motorlearn.plan.power.closed_form import noncentral_power
 from motorlearn.plan.power.effects import smallest_of_interest
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
@@ -191,14 +192,27 @@ def _solved(
         return float(found if f is not None else found / root)
     if plan.model == "paired":
         return float(TTestPower().solve_power(effect_size=effect, nobs=n[0], **asked))
+    if plan.crossed:
+        return _of_cells(plan, n, effect, power)
     solver = TTestIndPower()
     found = solver.solve_power(effect_size=effect, nobs1=n[0], ratio=n[-1] / n[0], **asked)
     return float(found)
 
 
+def _of_cells(plan: Scenario, n: np.ndarray, effect: float | None, power: float | None) -> float:
+    """As :func:`_solved`, of a contrast of all cells: a t with the variance of their weights."""
+    weights = plan.contrast[np.flatnonzero(plan.contrast)]
+    root, df = float(np.sqrt(np.sum(weights**2 / n))), float(n.sum() - len(n))
+    critical = float(stats.t.isf(0.025, df))
+    if effect is not None:
+        return noncentral_power(df, effect / root, critical)
+    reached = optimize.brentq(lambda d: noncentral_power(df, d, critical) - (power or 0), 0.0, 40.0)
+    return float(reached) * root
+
+
 def _claimed(aim: str, n: np.ndarray, bound: float) -> float | None:
     """How often a claim against a bound is made where there is no difference; None for others."""
-    if aim == "difference":
+    if aim not in ("equivalence", "non-inferiority"):
         return None
     df = n.sum() - 2
     away = bound / np.sqrt((1 / n).sum())

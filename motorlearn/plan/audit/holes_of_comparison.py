@@ -6,8 +6,8 @@ from motorlearn import digits
 from motorlearn.design import Design
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.power.closed_form import detectable_effect
+from motorlearn.vocabulary import SMALL_GROUP
 
-_SMALL_GROUP = 20
 _INTERFERENCE = {"blocked", "serial", "random", "increasing"}
 _MAGILL = (
     "Magill & Hall 1990, Hum Mov Sci 9:241-289, doi:10.1016/0167-9457(90)90005-X (from memory)"
@@ -35,7 +35,7 @@ def allocation(design: Design) -> Iterator[Hole]:
     """Look at how people come to their groups."""
     if len(design.groups) == 1:
         return
-    if design.allocation.method in ("none", "own"):
+    if not design.allocation.by_chance:
         yield Hole(
             "no random allocation",
             "act",
@@ -60,7 +60,7 @@ def allocation(design: Design) -> Iterator[Hole]:
             "allocation.unit",
             f"what is allocated is the {design.allocation.unit}, what is scored is the participant",
             "people of one cluster resemble one another; an analysis of participants finds "
-            "effects that are not there (design effect 1 + (k - 1) ICC)",
+            "an effect too often where there is none (design effect 1 + (k - 1) ICC)",
             "analyse cluster means or a model with a random effect of the cluster, and plan the "
             "number of clusters",
             "design effect of cluster samples (algebra)",
@@ -80,7 +80,7 @@ def group_sizes(design: Design) -> Iterator[Hole]:
             "plan the size with motorlearn.power, allow for drop-outs, write it down",
         )
     sizes = [group.size for group in design.groups if group.size is not None]
-    if len(sizes) >= 2 and min(sizes) < _SMALL_GROUP:
+    if len(sizes) >= 2 and min(sizes) < SMALL_GROUP:
         effect = detectable_effect(min(sizes), power=0.8)
         yield Hole(
             "small groups",
@@ -116,7 +116,7 @@ def primary_comparison(design: Design) -> Iterator[Hole]:
             "it can show a difference in performance only",
             'set phase = "retention"',
         )
-    if len(design.groups) > 2 and not design.primary.groups:
+    if len(design.groups) > 2 and not (design.primary.groups or design.primary.factors):
         yield Hole(
             "contrast not named",
             "look",

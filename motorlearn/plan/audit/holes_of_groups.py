@@ -59,7 +59,8 @@ def _feedback(session: Practice) -> str:
 def several_differences(design: Design) -> Iterator[Hole]:
     """Look for groups that differ in more than one thing."""
     found = differences(design)
-    if len(found) < 2:
+    if len(found) < 2 or design.factors:
+        # Cells of factors differ in as many things as there are factors, and that is the question.
         return
     names = " and ".join(group.name for group in compared(design))
     shown = "; ".join(f"{what} ({' against '.join(words)})" for what, words in found.items())

@@ -1,5 +1,6 @@
 """Holes in the tests of a plan: pretest, gap, feedback, length, effort, order."""
 
+import math
 from collections.abc import Iterator
 
 from motorlearn import digits
@@ -147,7 +148,7 @@ def length_of_tests(design: Design) -> Iterator[Hole]:
                 "look",
                 f"tests: {test.label}",
                 f"{test.trials} trials",
-                "one person's score is mostly chance",
+                "chance decides much of one person's score, the more the less people differ",
                 f"plan {_FEW_TRIALS} trials at least; 20 or more where hits are counted",
             )
     if _counts_hits_only(design):
@@ -161,7 +162,7 @@ def length_of_tests(design: Design) -> Iterator[Hole]:
             f"the only score is a count of hits out of {trials}",
             f"it is a blunt measure: at a hit rate of .6 chance alone gives a standard deviation "
             f"of {digits.number(sem, 1)} hits, and one person must change by about "
-            f"{digits.number(change, 0)} hits before the change can be told from chance",
+            f"{math.ceil(change)} hits before the change can be told from chance",
             "measure where each trial ended (x and y, or distance from the target), or give more "
             "trials; judge groups, not single people",
             "binomial distribution: 1.96 · sqrt(2) · sqrt(n p (1 - p)) at p = .6",

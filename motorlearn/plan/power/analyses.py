@@ -37,7 +37,8 @@ def analyse(plan: Scenario, batch: Batch) -> Tested:
     Tested
         Estimates are raw differences, differences of logs for ratios, hit rates for hits with
         ``ancova`` and log odds with ``binomial mixed``. Where equivalence is to be shown, p is that
-        of the two one-sided tests; for non-inferiority twice that of the one-sided test.
+        of the two one-sided tests; for non-inferiority and superiority twice that of the one-sided
+        test, for a minimum effect twice the smaller one.
     """
     found = _tested(plan, batch)
     return found if plan.aim == "difference" else _against_bound(plan, found)
@@ -78,8 +79,14 @@ def _scaled(plan: Scenario, batch: Batch) -> np.ndarray:
 
 def _against_bound(plan: Scenario, found: Tested) -> Tested:
     """Two one-sided tests against the bound, or one of them in the direction of harm."""
-    edge = abs(np.log(plan.bound)) if plan.effect == "ratio" else plan.bound / plan.raw_unit
     estimate = plan.better * found.estimate
+    if plan.aim == "superiority":
+        not_better = stats.t.sf(estimate / found.std_error, found.df)
+        return replace(found, p=np.minimum(2 * not_better, 1.0))
+    edge = abs(np.log(plan.bound)) if plan.effect == "ratio" else plan.bound / plan.raw_unit
+    if plan.aim == "minimum effect":
+        beyond = stats.t.sf((np.abs(estimate) - edge) / found.std_error, found.df)
+        return replace(found, p=np.minimum(2 * beyond, 1.0))
     not_worse = stats.t.sf((estimate + edge) / found.std_error, found.df)
     if plan.aim == "non-inferiority":
         return replace(found, p=np.minimum(2 * not_worse, 1.0))

@@ -27,7 +27,7 @@ def planned_effects(
     design: Design, plan: Scenario, given: Sequence[float] | None
 ) -> tuple[Effect, ...]:
     """List the effects, the absence of any always among them."""
-    if plan.aim != "difference":
+    if plan.aim in ("equivalence", "non-inferiority"):
         return _against_a_bound(plan, given)
     none = Effect(plan.no_effect, "none", True)
     if given is not None:
@@ -76,7 +76,7 @@ def smallest_of_interest(design: Design, plan: Scenario) -> float:
     smallest = design.smallest_effect
     if smallest is None:
         return math.nan
-    if smallest.unit == "sd":
+    if smallest.in_sd:
         return plan.from_d(smallest.value)
     return improvement(plan, smallest_effect_of(design) or smallest.value)
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
+from motorlearn.plan.power.factors import carriers_of, effect_weights
 from motorlearn.plan.power.scenario import Aim, Scenario
 from motorlearn.plan.power.within_people import check_within_people
 from motorlearn.plan.timetable import Event, timetable
@@ -68,6 +69,7 @@ def scenario(
             trials_at=tuple(trials or event.trials for event in events),
             ratio=_ratio(design),
             contrast=contrast,
+            carriers=carriers_of(design, contrast),
             low=_edge(outcome.low, -math.inf, counts),
             high=_edge(outcome.high, math.inf, counts),
             unit=unit,
@@ -95,7 +97,7 @@ def _check_assumptions(assumptions: object) -> None:
 def _bound_in_scores(design: Design, plan: Scenario) -> Scenario:
     if plan.within:
         check_within_people(plan)
-    in_sd = design.smallest_effect is not None and design.smallest_effect.unit == "sd"
+    in_sd = design.smallest_effect is not None and design.smallest_effect.in_sd
     return replace(plan, bound=plan.from_d(plan.bound)) if in_sd else plan
 
 
@@ -204,7 +206,7 @@ def _check_joint(joint: bool, model: str, aim: Aim) -> None:
 
 
 def _bound(design: Design, aim: Aim, model: str) -> float:
-    if aim == "difference":
+    if aim in ("difference", "superiority"):
         return math.nan
     bound = smallest_effect_of(design)
     if bound is None:
@@ -284,6 +286,8 @@ def _contrast(design: Design, primary: Primary) -> tuple[np.ndarray, bool]:
     names = design.group_names
     if len(names) == 1:
         return np.ones(1), False
+    if primary.factors:
+        return effect_weights(design), False
     named = primary.groups or (names[::-1] if len(names) == 2 else ())
     if len(named) < 2:
         raise DesignError(

@@ -11,7 +11,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.plan.power.latent import log_odds_of, rate_moments, uncut_mean
 
 Effect = Literal["difference", "ratio"]
-Aim = Literal["difference", "equivalence", "non-inferiority"]
+Aim = Literal["difference", "equivalence", "non-inferiority", "superiority", "minimum effect"]
 
 
 @dataclass(frozen=True)
@@ -52,12 +52,14 @@ class Scenario:
         Whether all groups are tested together.
     variance : {"equal", "by group"}
         Residual variance of the analysis of covariance and of the linear mixed model.
-    aim : {"difference", "equivalence", "non-inferiority"}
+    aim : {"difference", "equivalence", "non-inferiority", "superiority", "minimum effect"}
         What is to be shown.
     bound : float
         Smallest effect of interest, against which equivalence is shown; NaN where none is needed.
     clustered : bool
         Whether clusters are allocated, and their means analysed.
+    carriers : tuple of int
+        Groups that have the effect; by default the first of the contrast.
     within : bool
         Whether each person meets every group.
     warnings : tuple of str
@@ -85,6 +87,7 @@ class Scenario:
     aim: Aim = "difference"
     bound: float = math.nan
     clustered: bool = False
+    carriers: tuple[int, ...] = ()
     within: bool = False
     warnings: tuple[str, ...] = ()
 
@@ -92,6 +95,15 @@ class Scenario:
     def first(self) -> int:
         """Number of the group that carries the effect."""
         return int(np.argmax(self.contrast))
+
+    @property
+    def crossed(self) -> bool:
+        """Whether the contrast is one of more than two cells."""
+        return not self.joint and int(np.count_nonzero(self.contrast)) > 2
+
+    def scale_of_cells(self, sizes: np.ndarray) -> tuple[float, float]:
+        """Variance of the contrast in residual variances, and its degrees of freedom."""
+        return float(np.sum(self.contrast**2 / sizes)), float(sizes.sum() - len(sizes))
 
     @property
     def condition_correlation(self) -> float:

@@ -153,7 +153,9 @@ def _shifts(plan: Scenario, tests: list[int], groups: np.ndarray, effect: float)
         test == plan.primary or (plan.model != "paired" and plan.phases[test] in DELAYED_PHASES)
         for test in tests
     ]
-    return plan.latent_shift(effect) * np.outer(groups == plan.first, touched)
+    return plan.latent_shift(effect) * np.outer(
+        np.isin(groups, plan.carriers or (plan.first,)), touched
+    )
 
 
 def _observed(

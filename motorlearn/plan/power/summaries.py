@@ -78,6 +78,11 @@ def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
         share = sizes[plan.first] / sizes.sum()
         f = shrunk * np.sqrt(share * (1 - share))
         return float(FTestAnovaPower().power(f, sizes.sum(), alpha, k_groups=len(sizes)))
+    if plan.crossed:
+        variance, df = plan.scale_of_cells(sizes)
+        critical = float(stats.t.isf(alpha / 2, df)) if df > 0 else np.nan
+        away = shrunk / np.sqrt(variance)
+        return noncentral_power(df, away, critical) if df > 0 else np.nan
     first, second = sizes[np.flatnonzero(plan.contrast)]
     return t_power(first, shrunk, n_other=second, alpha=alpha) if first + second > 2 else np.nan
 

@@ -36,6 +36,7 @@ from motorlearn.plan.sheets.rows import (
     session_log,
 )
 from motorlearn.plan.sheets.workbooks import Rule, SheetForm, workbook_bytes
+from motorlearn.plan.single_case import with_conditions
 from motorlearn.trials import table_bytes, unit_of
 from motorlearn.trials.handedness import HAND
 from motorlearn.vocabulary import COLUMNS
@@ -134,8 +135,9 @@ def write_sheets(
     if design.programme is not None and HAND not in people:
         people = people.assign(**{HAND: ""})
     seed = seed if earlier.seed is None or redraw else earlier.seed
+    trials, drawn = with_conditions(planned_trials(design, people, seed=seed), design, people, seed)
     shown = {
-        "trials": planned_trials(design, people, seed=seed),
+        "trials": trials,
         "sessions": session_log(design, people),
     }
     with files.new_folder(folder, mark=MARK) as work:
@@ -150,6 +152,9 @@ def write_sheets(
         _tables(work, design, shown)
         if design.programme is not None or design.drills:
             _field_sheets(work, design, people)
+        if drawn is not None:
+            files.write_bytes(work / CONCEALED / "conditions.csv", table_bytes(drawn.table))
+            files.write_text(work / CONCEALED / "draw.json", drawn.to_json() + "\n")
         files.write_bytes(work / PEOPLE, table_bytes(people))
         files.write_text(work / LOG, json.dumps(log, indent=1) + "\n")
         mark = {"seed": seed, "rows": len(shown["trials"]), "files": sums_of(work)}
@@ -270,7 +275,7 @@ def _rules(design: Design) -> dict[str, Rule]:
     outcomes = {
         o.name: Rule(low=o.low, high=o.high)
         for o in design.outcomes
-        if o.low is not None or o.high is not None
+        if (o.low is not None or o.high is not None) and not o.has_target
     }
     rules: dict[str, Rule] = {
         name: Rule(low=COLUMNS[name].lower, high=COLUMNS[name].upper)

@@ -140,8 +140,9 @@ def outcome_columns(design: Design) -> list[str]:
         wanted |= {"x", "y", "radial_error"}
     wanted |= names & {"error", "time", "speed", "score"}
     known = [name for name in COLUMNS if name in wanted]
-    own = [o.name for o in design.outcomes if o.name not in {*COLUMNS, "hits", "hit_rate"}]
-    return [*known, *own]
+    spoken = {*COLUMNS, "hits", "hit_rate"}
+    own = [o.recorded for o in design.outcomes if o.column or o.name not in spoken]
+    return list(dict.fromkeys([*known, *own]))
 
 
 def session_log(design: Design, people: pd.DataFrame) -> pd.DataFrame:

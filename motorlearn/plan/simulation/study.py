@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.exceptions import DesignError
+from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.arguments import a_plan, seed_number
 from motorlearn.plan.schedules.task_orders import draw_orders
 from motorlearn.plan.simulation.attrition import Mishaps, draw_mishaps
@@ -111,6 +111,12 @@ def simulate_study(
     >>> len(study.trials.table)
     176
     """
+    if a_plan(design).single_case is not None:
+        raise InputError(
+            "studies of one athlete to five are not invented yet",
+            None,
+            "draw their conditions with motorlearn.plan.draw_single_case",
+        )
     drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
     scale = _scale(units["length"])
@@ -216,7 +222,8 @@ def _draw_part(
     )
     spread = log_spread(people, tasks, shifts, plan, preset)
     x, y = draw_landings(people, spread, plan, preset, chance.flight)
-    own = own_outcomes(design, spread, preset.log_sd, chance.own)
+    phases = [str(phase) for phase in plan.phase]
+    own = own_outcomes(design, spread, preset.log_sd, chance.own, phases=phases, tasks=tasks)
     mishaps = draw_mishaps(plan, _last_score(spread, plan), chance.gaps, on=missing)
     return _Drawn(plan, enrolled, people, tasks, spread, x, y, own, mishaps, chance.ratings)
 

@@ -245,6 +245,8 @@ def _change(row: pd.Series | None, progress: Progress) -> str:
 
 
 def _summary(progress: Progress) -> list[str]:
+    if not progress.stages and progress.design.single_case is not None:
+        return ["The plan compares sessions and not tests; the report shows them as a graph."]
     if not progress.stages:
         return ["No test has been taken yet."]
     judged = [one for one in progress.learners if one.since_first is not None]

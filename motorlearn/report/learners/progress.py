@@ -1,6 +1,6 @@
 """Each learner's tests, change, technique, sessions and next cue, from a study at any time."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -10,6 +10,7 @@ from scipy import stats
 from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
+from motorlearn.report.learners.session_scores import session_scores
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -51,6 +52,8 @@ class Learner:
         Drills whose criterion this learner has met.
     trials : int
         Trials practised in the sessions attended.
+    by_session : DataFrame
+        ``label, score`` of each session of a single case; empty for other plans.
     """
 
     participant: str
@@ -67,6 +70,7 @@ class Learner:
     fatigue: pd.DataFrame = field(default_factory=pd.DataFrame)
     met: tuple[str, ...] = ()
     trials: int = 0
+    by_session: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)
@@ -141,7 +145,11 @@ def follow_learners(study: Study) -> Progress:
     cells = _cells(table[table["stage"].isin([s.name for s in stages])], outcome)
     changes = _Changes(table, outcome, better)
     learners = tuple(
-        _learner(person, cells, stages, study, changes) for person in _people(study, table)
+        replace(
+            _learner(person, cells, stages, study, changes),
+            by_session=session_scores(study, person, outcome, unit),
+        )
+        for person in _people(study, table)
     )
     return Progress(
         design,

@@ -51,13 +51,7 @@ def compose_plan(
     """
     design = study.design
     blocks: list[Block] = [*_summary(study), *_participants(study)]
-    blocks += method_sections(
-        design,
-        versions,
-        trials=pd.DataFrame(),
-        groups=design.group_names,
-        kept=kept,
-    )
+    blocks += method_sections(design, versions, kept=kept)
     blocks += [*_open(study), *_so_far(study), *_limitations(study)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += [*_standards(study, sections)]

@@ -38,8 +38,8 @@ TITLES = {
     "curves": "Individual curves",
     "population curve": "Population curve",
     "mixed model": "Mixed model of trials",
-    "assumptions": "Assumptions",
-    "sensitivity": "Sensitivity",
+    "assumptions": "Assumptions in detail",
+    "sensitivity": "Sensitivity in detail",
 }
 
 
@@ -325,5 +325,8 @@ def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
     yield Text(f"{result.verdict} {{tab:{first.name}}} holds them{further}.")
     yield first
     yield from tables[1:]
-    forest = if_possible(lambda: found.kept.draw(conclusion_forest, result))
-    yield from shown(forest, "draws the variants.")
+
+
+def conclusions_figure(result: Sensitivity, found: StudyView) -> Drawing | None:
+    """The primary estimate in every way it was computed."""
+    return if_possible(lambda: found.kept.draw(conclusion_forest, result))

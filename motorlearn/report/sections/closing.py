@@ -1,4 +1,4 @@
-"""Last sections of a report: what is missing, deviations, limitations, standards, sources."""
+"""Last sections of a report: what is missing, deviations, standards, sources; its limits."""
 
 from collections.abc import Iterator, Sequence
 
@@ -7,25 +7,33 @@ import pandas as pd
 from motorlearn.compare import Limit
 from motorlearn.figures.drawing.style import Drawing
 from motorlearn.plan import compare_with_plan
+from motorlearn.plan.registered import (
+    UNREGISTERED,
+    PlanChange,
+    plan_changes,
+    registered_versions,
+)
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
+from motorlearn.report.sections.exclusions import exclusion_blocks
+from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
-from motorlearn.tables import Table
+from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import STANDING_CAUTION
-from motorlearn.wording import limitations
+from motorlearn.wording import limitations, summary
 from motorlearn.wording.references import references
 
 Block = Heading | Text | Drawing | Table
 
 
 def closing_sections(found: StudyView) -> Iterator[Block]:
-    """Give the blocks on what is missing, on deviations and on limitations."""
+    """Give the blocks on what is missing and on deviations."""
     yield from _missing(found)
+    yield from exclusion_blocks(found.study)
     yield from _deviations(found)
-    yield from _limitations(found)
 
 
 def appendix(found: StudyView, sections: Sequence[str]) -> Iterator[Block]:
@@ -53,9 +61,40 @@ def _missing(found: StudyView) -> Iterator[Block]:
         yield study_tables.attrition_table(found)
 
 
+def _registered(found: StudyView) -> Iterator[Block]:
+    """The plan as it was registered beside the plan as it is, change by change."""
+    said, changes = registered_and_now(found)
+    if not said:
+        return
+    yield Heading("Registered and present plan", 2)
+    yield Text(said + (" {tab:plan-changes} lists the changes." if changes else ""))
+    if changes:
+        columns = (
+            Column("date", "registered"),
+            Column("entry", "entry of the plan"),
+            Column("before"),
+            Column("after"),
+        )
+        rows = pd.DataFrame([vars(change) for change in changes]).replace("", "–")
+        rows["date"] = rows["date"].replace("–", "not registered")
+        yield Table("plan-changes", "Plan: registered and present", columns, rows)
+
+
+def registered_and_now(found: StudyView) -> tuple[str, list[PlanChange]]:
+    """When the plan was registered, in a sentence, and its changes; nothing where it was not."""
+    versions = registered_versions(found.study.folder)
+    if not versions:
+        return "", []
+    changes = plan_changes(versions, found.design)
+    since = sum(change.date == UNREGISTERED for change in changes)
+    days = [(version.date, version.recorded) for version in versions]
+    return summary.registered_words(days, len(changes), since), changes
+
+
 def _deviations(found: StudyView) -> Iterator[Block]:
     study = found.study
     yield Heading("Deviations")
+    yield from _registered(found)
     said = limitations.deviations(
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
@@ -79,14 +118,11 @@ def _deviations(found: StudyView) -> Iterator[Block]:
     )
 
 
-def _limitations(found: StudyView) -> Iterator[Block]:
-    yield Heading("Limitations")
+def limits_of(found: StudyView) -> list[str]:
+    """What the study cannot show, a sentence or two each."""
     limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
             limits += entry.comparison.limits
     said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
-    yield from (Text(text, "item") for text in said)
-    yield Text(
-        "Say to whom, to which tasks and to which intervals the results may extend.", "author"
-    )
+    return [*single_case_limits(found), *said]

@@ -30,11 +30,33 @@ def worded(drawing: Drawing, words: Words) -> Drawing:
 
 
 def flow_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
-    """Participant flow."""
-    drawing = found.kept.draw(
-        participant_flow, found.analysis.people.flow, groups=found.groups, size=size
-    )
+    """Participant flow; parts of the study that nobody left stand in one row."""
+    flow = condensed(found.analysis.people.flow)
+    drawing = found.kept.draw(participant_flow, flow, groups=found.groups, size=size)
     return worded(drawing, captions.flow_words(found.analysis.people.flow))
+
+
+def condensed(flow: pd.DataFrame) -> pd.DataFrame:
+    """Join neighbouring parts of the study that hold the same people, but for the allocation.
+
+    Parameters
+    ----------
+    flow : DataFrame
+        ``group, stage, n, note``.
+    """
+    runs: list[list[str]] = []
+    before: object = None
+    for place, stage in enumerate(dict.fromkeys(flow["stage"])):
+        part = flow[flow["stage"] == stage]
+        counts = dict(zip(part["group"].astype("str"), part["n"], strict=True))
+        if place > 1 and counts == before:
+            runs[-1].append(str(stage))
+        else:
+            runs.append([str(stage)])
+        before = counts
+    named = {run[0]: run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs}
+    kept = flow[flow["stage"].isin(list(named))]
+    return kept.assign(stage=kept["stage"].map(named)).reset_index(drop=True)
 
 
 def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:

@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.design import Design
+from motorlearn.digits import plain
 from motorlearn.figures.drawing.style import Drawing
 from motorlearn.figures.plan.load import load_by_week
 from motorlearn.figures.plan.orders import trial_order_raster
@@ -17,26 +18,64 @@ from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import eligibility, method
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 
 
-def method_sections(
-    design: Design,
-    versions: dict[str, str],
-    *,
-    trials: pd.DataFrame,
-    groups: Sequence[str],
-    kept: Kept,
+def method_sections(design: Design, versions: dict[str, str], *, kept: Kept) -> Iterator[Block]:
+    """Give the blocks on skill, programme, tests, outcomes and analysis of a plan.
+
+    Parameters
+    ----------
+    design : Design
+        The plan.
+    versions : dict of str to str
+        Names and versions of the software.
+    kept : Kept
+        Drawings of an earlier report.
+    """
+    yield from timeline(design, kept)
+    yield from method_texts(design, versions)
+    yield Heading("Programme")
+    yield from programme_exhibits(design, trials=pd.DataFrame(), groups=(), kept=kept)
+
+
+def method_texts(design: Design, versions: dict[str, str]) -> Iterator[Block]:
+    """Give the paragraphs on skill, programme, tests, outcomes and analysis."""
+    yield Heading("Method")
+    frame = eligibility.frame_paragraph(design)
+    said = [
+        method.task_paragraph(design),
+        f"{frame} {method.programme_paragraph(design)}".strip(),
+        method.tests_paragraph(design),
+        eligibility.stopping_paragraph(design),
+        method.outcome_paragraph(design),
+        method.analysis_paragraph(design, versions),
+    ]
+    yield from (Text(text) for text in said if text)
+
+
+def timeline(design: Design, kept: Kept) -> Iterator[Block]:
+    """Give the plan in time, where it has days."""
+    if _timed(design):
+        drawing = if_possible(lambda: kept.draw(design_timeline, design))
+        yield from shown(drawing, "shows the plan in time.")
+
+
+def _timed(design: Design) -> bool:
+    return bool(design.practice) or all(test.planned_day is not None for test in design.tests)
+
+
+def programme_exhibits(
+    design: Design, *, trials: pd.DataFrame, groups: Sequence[str], kept: Kept
 ) -> Iterator[Block]:
-    """Give the blocks on skill, programme, tests, outcomes and analysis.
+    """Give the programme part by part, its drills, the order of tasks and the load by week.
 
     Parameters
     ----------
     design : Design
         The plan; nearly everything comes from it.
-    versions : dict of str to str
-        Names and versions of the software.
     trials : DataFrame
         Trials, for the order in which tasks were practised; may be empty.
     groups : sequence of str
@@ -44,47 +83,42 @@ def method_sections(
     kept : Kept
         Drawings of an earlier report.
     """
-    yield Heading("Method")
-    task = method.task_paragraph(design)
-    if task:
-        yield Text(task)
-    yield Heading("Programme", 2)
-    frame = f"{eligibility.frame_paragraph(design)} ".lstrip()
-    yield Text(frame + method.programme_paragraph(design) + " {tab:programme} lists every part.")
+    yield Text("{tab:programme} lists every part of the programme.")
+    yield study_tables.programme_table(design)
     if design.drills:
         yield Text("{tab:drills} describes the drills.")
         yield programme_tables(design)[1]
-    yield Text(method.tests_paragraph(design))
-    stops = eligibility.stopping_paragraph(design)
-    if stops:
-        yield Text(stops)
-    yield study_tables.programme_table(design)
     yield from _figures(design, trials, groups, kept)
-    yield Heading("Outcomes and analysis", 2)
-    yield Text(method.outcome_paragraph(design))
-    yield Text(method.analysis_paragraph(design, versions))
 
 
 def _figures(
     design: Design, trials: pd.DataFrame, groups: Sequence[str], kept: Kept
 ) -> Iterator[Block]:
-    """The plan in time, the order of tasks in practice, the load by week: what the plan allows."""
+    """The order of tasks in practice and the load by week: what the plan allows."""
     tasks = [task.name for task in design.tasks]
-    timed = bool(design.practice) or all(test.planned_day is not None for test in design.tests)
-    if timed:
-        timeline = if_possible(lambda: kept.draw(design_timeline, design))
-        yield from shown(timeline, "shows the plan in time.")
     practised = trials[trials["phase"] == PRACTICE_PHASE] if "phase" in trials else trials
     if len(tasks) > 1 and "task" in practised and len(practised):
         order = if_possible(
             lambda: kept.draw(trial_order_raster, practised, groups=groups, tasks=tasks)
         )
         yield from shown(order, "shows in which order tasks were practised.")
-    if timed:
+    if _timed(design):
         load = throw_load(design)
-        drawing = if_possible(lambda: _load(design, load, kept))
-        yield from shown(drawing, "adds up the planned trials by week.")
+        if len(load.weeks) < WEEKS_DRAWN:
+            yield Text(_weeks(load))
+        else:
+            drawing = if_possible(lambda: _load(design, load, kept))
+            yield from shown(drawing, "adds up the planned trials by week.")
         yield from (Text(text, "caution") for text in _breaches(load))
+
+
+WEEKS_DRAWN = 3
+"""Fewer weeks are told in a sentence: two bars are no figure."""
+
+
+def _weeks(load: ThrowLoad) -> str:
+    said = [f"week {plain(row.week)} {row.total}" for row in load.weeks.itertuples()]
+    return f"Planned trials of one participant: {listed(said)}. The count predicts no injury."
 
 
 def _load(design: Design, load: ThrowLoad, kept: Kept) -> Drawing:

@@ -36,10 +36,11 @@ def unbroken(text: str) -> str:
 
 @dataclass(frozen=True)
 class Heading:
-    """A heading of level 1 (section) or 2."""
+    """A heading of level 1 (section) or 2; ``aside`` where its section belongs to the appendix."""
 
     text: str
     level: int = 1
+    aside: bool = False
 
     @property
     def anchor(self) -> str:
@@ -85,6 +86,12 @@ class Document:
     def tables(self) -> list[Table]:
         """Tables in order."""
         return [block for block in self.blocks if isinstance(block, Table)]
+
+    @property
+    def appendix(self) -> int:
+        """Place of the first block of the appendix; the number of blocks where there is none."""
+        places = (i for i, b in enumerate(self.blocks) if isinstance(b, Heading) and b.aside)
+        return next(places, len(self.blocks))
 
     @property
     def headings(self) -> list[Heading]:

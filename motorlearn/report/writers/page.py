@@ -2,10 +2,10 @@
 
 import base64
 import html
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib.resources import files
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import jinja2
 from jinja2.filters import do_mark_safe
@@ -25,6 +25,7 @@ FEW = 24
 class _Section:
     text: str
     anchor: str
+    aside: bool = False
     inner: list[Heading] = field(default_factory=list)
 
 
@@ -42,11 +43,14 @@ def to_page(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     """
     source = files("motorlearn.report").joinpath("templates/page.html.j2").read_text("utf-8")
     environment = jinja2.Environment(autoescape=True, undefined=jinja2.StrictUndefined)
-    blocks = [do_mark_safe(part) for part in _blocks(document, pictures)]
+    outline = _outline(document.headings)
+    first = document.blocks[: document.appendix]
     return environment.from_string(source).render(
         document=document,
-        outline=_outline(document.headings),
-        blocks=blocks,
+        outline=[section for section in outline if not section.aside],
+        appendix=[section for section in outline if section.aside],
+        blocks=[do_mark_safe(part) for part in _blocks(document, first, pictures)],
+        aside=[do_mark_safe(part) for part in _aside(document, pictures)],
         made=made,
         version=motorlearn.__version__,
     )
@@ -56,32 +60,50 @@ def _outline(headings: list[Heading]) -> list[_Section]:
     sections: list[_Section] = []
     for heading in headings:
         if heading.level == 1 or not sections:
-            sections.append(_Section(heading.text, heading.anchor))
+            sections.append(_Section(heading.text, heading.anchor, heading.aside))
         else:
             sections[-1].inner.append(heading)
     return sections
 
 
-def _blocks(document: Document, pictures: Mapping[str, bytes]) -> list[str]:
+Block = Heading | Text | Drawing | Table
+
+
+def _aside(document: Document, pictures: Mapping[str, bytes]) -> list[str]:
+    """Sections of the appendix, each folded behind its heading."""
+    sections: list[list[Block]] = []
+    for block in document.blocks[document.appendix :]:
+        if isinstance(block, Heading) and block.level == 1:
+            sections.append([])
+        sections[-1].append(block)
+    return [
+        f"<details><summary>{_block(document, head, pictures)}</summary>"
+        f"{''.join(_blocks(document, rest, pictures))}</details>"
+        for head, *rest in sections
+    ]
+
+
+def _blocks(
+    document: Document, blocks: Sequence[Block], pictures: Mapping[str, bytes]
+) -> list[str]:
     parts = []
-    runs = groupby(
-        document.blocks, key=lambda block: isinstance(block, Text) and block.kind == "item"
-    )
+    leads = {id(a) for a, b in pairwise(blocks) if isinstance(b, Drawing | Table)}
+    runs = groupby(blocks, key=lambda block: isinstance(block, Text) and block.kind == "item")
     for is_list, run in runs:
-        written = [_block(document, block, pictures) for block in run]
+        written = [_block(document, block, pictures, leads=id(block) in leads) for block in run]
         parts += [f"<ul>{''.join(written)}</ul>"] if is_list else written
     return parts
 
 
 def _block(
-    document: Document, block: Heading | Text | Drawing | Table, pictures: Mapping[str, bytes]
+    document: Document, block: Block, pictures: Mapping[str, bytes], *, leads: bool = False
 ) -> str:
     match block:
         case Heading():
             tag = f"h{block.level + 1}"
             return f'<{tag} id="{block.anchor}">{html.escape(block.text)}</{tag}>'
         case Text():
-            return _text(document, block)
+            return _text(document, block, leads)
         case Drawing():
             return _figure(document, block, pictures[block.name])
         case Table():
@@ -96,7 +118,7 @@ def _linked(document: Document, text: str) -> str:
     )
 
 
-def _text(document: Document, block: Text) -> str:
+def _text(document: Document, block: Text, leads: bool) -> str:
     text = _linked(document, block.text)
     match block.kind:
         case "item":
@@ -107,7 +129,7 @@ def _text(document: Document, block: Text) -> str:
             return (
                 f'<p class="author"><span class="label">For the author to write.</span> {text}</p>'
             )
-    return f"<p>{text}</p>"
+    return f'<p class="before">{text}</p>' if leads else f"<p>{text}</p>"
 
 
 def _figure(document: Document, drawing: Drawing, picture: bytes) -> str:

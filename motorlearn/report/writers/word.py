@@ -8,6 +8,7 @@ from typing import Any
 import docx
 from docx.document import Document as WordDocument
 from docx.enum.style import WD_STYLE_TYPE
+from docx.enum.text import WD_TAB_ALIGNMENT
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
 from docx.shared import Cm, Pt, RGBColor
@@ -42,7 +43,9 @@ def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     word.add_paragraph(document.subtitle, style="Subtitle")
     writer = _Writer(word, document, pictures)
     writer.contents()
-    for block in document.blocks:
+    for place, block in enumerate(document.blocks):
+        if place == document.appendix:
+            writer.begin_appendix()
         writer.add(block)
     word.add_heading("How this report was made", 1)
     for name, value in made.items():
@@ -57,6 +60,9 @@ def _set_up(word: WordDocument, document: Document) -> None:
     section.page_width, section.page_height = Cm(21), Cm(29.7)
     section.left_margin = section.right_margin = Cm(2.5)
     section.top_margin = section.bottom_margin = Cm(2.5)
+    update = OxmlElement("w:updateFields")  # page numbers are known to the word processor alone
+    update.set(qn("w:val"), "true")
+    word.settings.element.append(update)
     properties = word.core_properties
     properties.title, properties.language = document.title, "en-GB"
     properties.author, properties.comments = "", ""
@@ -74,6 +80,7 @@ def _set_up(word: WordDocument, document: Document) -> None:
         entry.base_style = word.styles["Normal"]
         entry.paragraph_format.left_indent = Cm(0.6 * (level - 1))
         entry.paragraph_format.space_after = Pt(2)
+        entry.paragraph_format.tab_stops.add_tab_stop(WIDTH, WD_TAB_ALIGNMENT.RIGHT)
     for name in ("Caution", "Author remark", "Table note"):
         style = word.styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH)
         style.base_style = word.styles["Normal"]
@@ -123,6 +130,10 @@ class _Writer:
             case Table():
                 self._table(block)
 
+    def begin_appendix(self) -> None:
+        """Begin the appendix on a page of its own."""
+        self.word.add_paragraph("Appendix", style="Title").paragraph_format.page_break_before = True
+
     def contents(self) -> None:
         """Write the headings as a table of contents that Word can renew and number."""
         self._paragraph("Contents heading").add_run("Contents")
@@ -131,12 +142,14 @@ class _Writer:
             paragraph = self._paragraph(f"toc {heading.level}")
             if place == 0:
                 _field_part(paragraph, "begin")
-                _instruction(paragraph, 'TOC \\o "1-2" \\h \\n')
+                _instruction(paragraph, 'TOC \\o "1-2" \\h')
                 _field_part(paragraph, "separate")
             link = OxmlElement("w:hyperlink")
             link.set(qn("w:anchor"), _mark(heading))
             link.append(paragraph.add_run(heading.text)._r)
             paragraph._p.append(link)
+            paragraph.add_run("\t")
+            _field(paragraph, f"PAGEREF {_mark(heading)} \\h", "")
             if place == len(headings) - 1:
                 _field_part(paragraph, "end")
 

@@ -7,8 +7,10 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test, tests_not_told_apart
+from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
+from motorlearn.trials.checking.single_case import check_single_case
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
@@ -159,16 +161,17 @@ def outcomes_in_range(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Find values outside the limits that the plan gives an outcome."""
     found = []
     for outcome in design.outcomes:
-        if not sheet.has(outcome.name) or (outcome.low is None and outcome.high is None):
+        name, unlimited = outcome.recorded, outcome.low is None and outcome.high is None
+        if not sheet.has(name) or unlimited or outcome.has_target:
             continue
-        values = sheet.table[outcome.name].to_numpy(dtype=float)
+        values = sheet.table[name].to_numpy(dtype=float)
         low = -np.inf if outcome.low is None else outcome.low
         high = np.inf if outcome.high is None else outcome.high
         found.append(
             sheet.problems(
                 "value outside the plan's limits",
                 np.flatnonzero((values < low) | (values > high)),
-                column=outcome.name,
+                column=name,
                 severity="error",
                 advice=f"the plan allows {low:g} to {high:g} {outcome.unit}".rstrip(),
             )
@@ -181,7 +184,10 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
     if not sheet.has("phase"):
         return gather([])
     present = set(sheet.table["phase"].dropna())
-    counts = _counted(sheet, design, [name for name in design.phases if name in present])
+    reached = [name for name in design.phases if name in present]
+    if not reached:
+        return gather([])
+    counts = _counted(sheet, design, reached)
     frames = []
     for rule, severity, part in (
         ("more trials than planned", "doubt", counts[counts["n"] > counts["planned"]]),
@@ -197,7 +203,8 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
                     for entry in part.itertuples()
                 ],
                 severity=severity,
-                advice="check for trials entered twice, or give the reason in the study's record"
+                advice="check for trials entered twice, or give the reason in the study's record; "
+                "where people were free to go on, leave the further trials out with [[exclusions]]"
                 if severity == "doubt"
                 else "every trial that was done needs a row, missed and void ones too",
             )
@@ -354,7 +361,8 @@ def _extreme(people: np.ndarray, stamps: np.ndarray, rows: pd.Series, take: np.u
 
 def unrecorded_outcomes(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Count trials that are not void and yet have none of the planned outcomes."""
-    names = [name for name in OUTCOMES if sheet.has(name)]
+    planned = [outcome.column for outcome in design.outcomes if outcome.column]
+    names = [name for name in dict.fromkeys((*planned, *OUTCOMES)) if sheet.has(name)]
     if not names:
         return gather([])
     empty = sheet.table[names].isna().all(axis=1).to_numpy() & counted_rows(sheet.table)
@@ -373,7 +381,10 @@ _RULES: Final[tuple[Callable[[Sheet, Design], pd.DataFrame], ...]] = (
     tests_told_apart,
     hits_agree,
     outcomes_in_range,
+    outcomes_recorded,
+    yoked_pairs,
     trial_counts,
     intervals_in_window,
     unrecorded_outcomes,
+    check_single_case,
 )

@@ -155,12 +155,23 @@ def problem_list(problems: pd.DataFrame) -> str:
 
 
 def summary(problems: pd.DataFrame) -> str:
-    """Say how many problems of each severity there are."""
-    counts = problems["severity"].value_counts()
+    """Say how many problems of each severity there are; those that are alike are one question.
+
+    Examples
+    --------
+    >>> alike = problem_frame("trial twice", severity="doubt", advice="look", row=[3, 4, 5])
+    >>> summary(alike)
+    '0 errors, 3 doubts (1 question), 0 notes.'
+    """
     parts = []
     for severity in SEVERITIES:
-        number = int(counts.get(severity, 0))
-        parts.append(f"{number} {severity}{'' if number == 1 else 's'}")
+        mine = problems[problems["severity"] == severity]
+        number, kinds = len(mine), mine["rule"].nunique()
+        alike = f" ({kinds} question{'' if kinds == 1 else 's'})"
+        parts.append(
+            f"{number} {severity}{'' if number == 1 else 's'}"
+            + (alike if severity == "doubt" and kinds < number else "")
+        )
     return ", ".join(parts) + "."
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.restarts import begins_anew, numbering_begins_anew
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.identifiers import near_duplicates
@@ -22,7 +23,11 @@ _RATING_COLUMNS: Final = ("task", "clip", "position", "occasion", "rater", "item
 
 
 def check_rules(
-    sheet: Sheet, *, feedback_allowed: tuple[str, ...] = (), phases: tuple[str, ...] = ()
+    sheet: Sheet,
+    *,
+    feedback_allowed: tuple[str, ...] = (),
+    phases: tuple[str, ...] = (),
+    by_plan: tuple[str, ...] = (),
 ) -> pd.DataFrame:
     """Check a sheet against every rule that needs no plan; all problems together.
 
@@ -34,8 +39,11 @@ def check_rules(
         Tests that are given with feedback.
     phases : tuple of str
         Phases of the plan, where there is one: it speaks about phases then.
+    by_plan : tuple of str
+        Reasons in ``void`` that exclusions of the plan wrote; their rows may have outcomes.
     """
     found = [rule(sheet) for rule in _RULES]
+    found.append(void_trials(sheet, by_plan))
     found.append(feedback_in_tests(sheet, feedback_allowed))
     if not phases:
         found.append(unknown_phases(sheet))
@@ -150,6 +158,8 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     again = np.flatnonzero(pd.Series(cells).duplicated().to_numpy() & known)
     if not len(again):
         return gather([])
+    if begins_anew(sheet.table, cells, again):
+        return numbering_begins_anew(sheet, again)
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))
     same = whole[again] == whole[first]
@@ -252,12 +262,12 @@ def radial_errors_agree(sheet: Sheet) -> pd.DataFrame:
     )
 
 
-def void_trials(sheet: Sheet) -> pd.DataFrame:
+def void_trials(sheet: Sheet, by_plan: tuple[str, ...] = ()) -> pd.DataFrame:
     """Find void trials that nevertheless have an outcome."""
     if not sheet.has("void"):
         return gather([])
     names = [name for name in OUTCOMES if sheet.has(name)]
-    void = ~counted_rows(sheet.table)
+    void = ~counted_rows(sheet.table) & ~sheet.table["void"].isin(by_plan).to_numpy()
     filled = sheet.table[names].notna().any(axis=1).to_numpy() if names else np.zeros_like(void)
     return sheet.problems(
         "void trial with an outcome",
@@ -366,7 +376,6 @@ _RULES: Final[tuple[Callable[[Sheet], pd.DataFrame], ...]] = (
     groups_constant,
     duplicate_trials,
     radial_errors_agree,
-    void_trials,
     constant_outcomes,
     near_duplicate_identifiers,
     identifiers_like_missing,

@@ -3,12 +3,14 @@
 Suspicions are asked, never applied; an outlier is flagged, never dropped.
 """
 
+from collections.abc import Collection, Mapping
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError
+from motorlearn.trials.checking.defaults import repeated_values
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.reading.dates import read_dates
 from motorlearn.trials.reading.sheet import Sheet, cell_codes
@@ -30,10 +32,26 @@ _FACTORS: Final = {
 }
 
 
-def suspicions(sheet: Sheet) -> pd.DataFrame:
-    """Ask about everything that is possible but strange."""
-    rules = (mixed_units, far_from_others, floor_and_ceiling, clocks_run_forward)
-    return gather([rule(sheet) for rule in rules])
+def suspicions(
+    sheet: Sheet, *, declared: Mapping[str, Collection[float]] | None = None
+) -> pd.DataFrame:
+    """Ask about everything that is possible but strange.
+
+    Parameters
+    ----------
+    sheet : Sheet
+        What was read.
+    declared : mapping of str to collection of float, optional
+        Sizes of values, by column, that rules of the plan speak of.
+    """
+    rules = (
+        mixed_units,
+        far_from_others,
+        floor_and_ceiling,
+        clocks_run_forward,
+    )
+    asked = repeated_values(sheet, declared or {})
+    return gather([*(rule(sheet) for rule in rules), asked])
 
 
 def mixed_units(sheet: Sheet) -> pd.DataFrame:

@@ -1,5 +1,6 @@
 """Take a foreign file into a study: copy the original, propose a recipe, write it into the plan."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
@@ -11,8 +12,11 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials.checking.problem_page import problem_page
 from motorlearn.trials.containers.safety import inside, read_bytes
 from motorlearn.trials.folder import read_study
-from motorlearn.trials.importing.proposing import Proposal, propose_recipe
-from motorlearn.trials.importing.recipe_text import write_recipe
+from motorlearn.trials.importing.beginning import Ask, propose_gathered, start, sums_of
+from motorlearn.trials.importing.gathering import Gathered, gather_files
+from motorlearn.trials.importing.proposing import Proposal
+from motorlearn.trials.importing.recipe_text import recipe_text, write_recipe
+from motorlearn.trials.importing.starting import Asked
 from motorlearn.trials.sharing.data_package import table_bytes
 from motorlearn.trials.study import Study
 
@@ -39,20 +43,45 @@ class Intake:
 
 
 def take_in(
-    file: str | Path, folder: str | Path, *, sheet: str | None = None, mode: str = "report"
+    file: str | Path | Sequence[str | Path],
+    folder: str | Path,
+    *,
+    sheet: str | None = None,
+    mode: str = "report",
+    name_parts: str = "",
+    asked: Asked | None = None,
+    ask: Ask | None = None,
 ) -> Intake:
-    """Take a file into a study folder and read the study with it.
+    """Take a file, or many, into a study folder and read the study with it.
 
-    The original is copied into the folder and never altered. If the plan has a recipe for a file
-    of this name it is used again, otherwise one is proposed and written into ``study.toml``. The
-    changes with the sum of the original, the rows set aside and the problems are written beside
+    Originals are copied into the folder and never altered; several go into a folder of their own.
+    If the plan has a recipe for this file or folder it is used again, otherwise one is proposed and
+    written into ``study.toml``. Where there is no plan, one is started from what the files show.
+    The changes with the sum of the original, the rows set aside and the problems are written beside
     it (``import_changes.csv``, ``import_set_aside.csv``, ``import_problems.html``).
+
+    Parameters
+    ----------
+    file : path-like, or sequence of path-like
+        A file, several, a folder, or a pattern such as ``data/*.txt``.
+    folder : path-like
+        Folder of the study; it is made where there is none.
+    sheet : str, optional
+        Sheet of a workbook.
+    mode : str
+        ``report``, ``strict`` or ``lenient``.
+    name_parts : str
+        What the names of the files hold, as in ``s{participant}session{session}data``; guessed
+        where it is not said.
+    asked : Asked, optional
+        What is known of a study whose plan is started: title, outcome, names of codes.
+    ask : callable, optional
+        Asks a person: takes a question and the answer to expect, gives the answer.
 
     Raises
     ------
     FileError
-        If there is no plan, the folder holds another file of the same name, or another run is
-        importing into it.
+        If the folder holds another file of the same name, or another run is importing into it.
     ColumnError
         If no column could hold the participants.
     InputError
@@ -60,33 +89,70 @@ def take_in(
     """
     if mode not in get_args(Mode):
         raise InputError("there is no such mode", [mode], "use " + ", ".join(get_args(Mode)))
-    read_design(folder)  # says what is amiss before anything waits
-    with locked(Path(folder) / "import"):
-        return _taken_in(Path(file), Path(folder), sheet, mode)
-
-
-def _taken_in(source: Path, root: Path, sheet: str | None, mode: str) -> Intake:
-    """Do the work while no other run imports into this study."""
-    design = read_design(root)
-    content = read_bytes(source)
-    target = inside(root, source.name)
-    if target.exists() and target.read_bytes() != content:
-        raise FileError(
-            "the study already holds another file of this name",
-            [source.name],
-            "give the new file another name; the earlier original stays",
+    root = Path(folder)
+    there = (root / "study.toml").is_file()
+    if there:
+        read_design(root)  # says what is amiss before anything waits
+    named = [file] if isinstance(file, str | Path) else list(file)
+    gathered = gather_files(named)
+    started = None
+    if not there:
+        if root.exists() and not root.is_dir():
+            raise FileError("the study is no folder", [str(root)], "name a folder")
+        started = start(gathered, sheet, name_parts, asked or Asked(title=root.resolve().name), ask)
+    elif asked is not None and asked != Asked():
+        raise InputError(
+            "outcome, title and codes are asked for a new plan only",
+            remedy=f"change them in {root / 'study.toml'}",
         )
-    proposal, recipe = None, design.recipe
-    if recipe is None or recipe.file != source.name:
-        proposal = propose_recipe(source, design=design, sheet=sheet)
+    root.mkdir(parents=True, exist_ok=True)
+    with locked(root / "import"):
+        return _taken_in(gathered, root, sheet, mode, name_parts, started)
+
+
+def _taken_in(
+    gathered: Gathered,
+    root: Path,
+    sheet: str | None,
+    mode: str,
+    parts: str,
+    started: tuple[str, Proposal] | None,
+) -> Intake:
+    """Do the work while no other run imports into this study."""
+    proposal, recipe = (None, None) if started is None else (started[1], started[1].recipe)
+    if recipe is None:
+        recipe = read_design(root).recipe
+    _copy(gathered, root)
+    if recipe is None or recipe.file != gathered.source:
+        proposal = propose_gathered(gathered, read_design(root), sheet, parts)
         recipe = proposal.recipe
-    if not target.exists():
-        write_bytes(target, content)
+    elif gathered.many and started is None:
+        recipe = recipe.model_copy(update=sums_of(gathered))
     recipe = recipe.model_copy(update={"mode": mode})
-    write_recipe(root / "study.toml", recipe)
+    if started is not None:
+        write_text(root / "study.toml", f"{started[0]}\n{recipe_text(recipe)}")
+    else:
+        write_recipe(root / "study.toml", recipe)
     study = read_study(root)
     _write_record(root, study)
     return Intake(recipe, proposal, study)
+
+
+def _copy(gathered: Gathered, root: Path) -> None:
+    """Copy originals into the study, unless another file of that name is there."""
+    contents = {name: read_bytes(path) for name, path in gathered.files.items()}
+    targets = {name: inside(root, name) for name in contents}
+    other = [n for n, at in targets.items() if at.exists() and at.read_bytes() != contents[n]]
+    if other:
+        raise FileError(
+            "the study already holds another file of this name",
+            other,
+            "give the new file another name; the earlier original stays",
+        )
+    for name, target in targets.items():
+        if not target.exists():
+            target.parent.mkdir(parents=True, exist_ok=True)
+            write_bytes(target, contents[name])
 
 
 def _write_record(root: Path, study: Study) -> None:

@@ -5,7 +5,7 @@ Nothing is read by a proposal. It says what each column might be; a person confi
 
 import hashlib
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -18,28 +18,12 @@ from motorlearn.exceptions import ColumnError
 from motorlearn.tables import Column, Table
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.opening import open_grid
+from motorlearn.trials.importing.known_headings import is_good, questionnaire_of, standard_name
+from motorlearn.trials.importing.many_files import FROM_NAME
 from motorlearn.trials.reading.headings import Headings, find_headings
 from motorlearn.trials.reading.values import MISSING_WORDS
 from motorlearn.vocabulary import COLUMNS
 
-_KNOWN: Final = {
-    "participant": r"id|ids|participants?|subject|subj|subject.?id|participant.?id|player|child|"
-    r"code|person|learner|proband|vp",
-    "group": r"group|grp|condition|cond|arm|team|schedule|gruppe|groupe",
-    "phase": r"phase|test|time.?point|stage|occasion",
-    "session": r"session|day|week|wk|visit",
-    "block": r"block|set",
-    "trial": r"trial|throw|attempt.?(no|nr|number)|shot",
-    "task": r"task|variant|skill|target",
-    "hit": r"hit|success|made",
-    "hits": r"hits|score|successes|k",
-    "attempts": r"attempts|throws|shots|out.?of|n",
-    "radial_error": r"radial.?error|distance|miss.?distance",
-    "error": r"error|deviation",
-    "time": r"time|duration|seconds",
-    "speed": r"speed|velocity",
-    "void": r"void|excluded|invalid.?reason",
-}
 _PHASES: Final = (
     ("pretest", r"\bpre|baseline|before|\bt0\b"),
     ("transfer", r"transf"),
@@ -109,8 +93,26 @@ def propose_recipe(
     ColumnError
         If no column could hold the participants.
     """
-    grid = open_grid(path, sheet=sheet)
-    headings = find_headings(grid, line=_heading_line(grid))
+    source = {
+        "file": Path(path).name,
+        "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+    }
+    return proposal_for(open_grid(path, sheet=sheet), source, design)
+
+
+def proposal_for(
+    grid: Grid,
+    source: Mapping[str, object],
+    design: Design | None = None,
+) -> Proposal:
+    """Propose how to read cells that are open already; ``source`` says where they come from.
+
+    Raises
+    ------
+    ColumnError
+        If no column could hold the participants.
+    """
+    headings = find_headings(grid, line=heading_line(grid))
     named = _named(grid, headings)
     if "participant" not in named.values():
         raise ColumnError(
@@ -121,23 +123,24 @@ def propose_recipe(
     rest = [place for place, name in enumerate(headings.originals) if name not in named]
     wide = [] if _is_long(named) else _wide(grid, headings, rest, design)
     content: dict[str, object] = {
-        "file": Path(path).name,
-        "sha256": hashlib.sha256(Path(path).read_bytes()).hexdigest(),
+        **source,
         "sheets": ({"name": grid.sheet},) if grid.sheet else (),
         "heading_row": int(grid.rows[headings.line]) or None,  # a Parquet file has no such row
         "separator": _evidence(grid, "separator"),
         "decimal": "" if grid.lettered else grid.decimal,
-        "columns": {old: new for old, new in named.items() if old != new},
-        "levels": _levels(grid, headings, named, design),
+        "columns": {
+            old: new for old, new in named.items() if old != new and old != f"{new} {FROM_NAME}"
+        },
+        "levels": _levels(grid, headings, named, design) | _flags(grid, headings, named),
         "wide": tuple(wide),
-        "missing": _words(grid, headings, rest),
+        "missing": _words(grid, headings, rest) if wide else {},
     }
     recipe = ImportRecipe.model_validate(content)
     reasons = _reasons(grid, headings, named, recipe)
     return Proposal(recipe, reasons, _questions(grid, recipe, design))
 
 
-def _heading_line(grid: Grid) -> int | None:
+def heading_line(grid: Grid) -> int | None:
     """Prefer the row with the most headings a study would have; None leaves it to the sheet."""
     best: int | None = None
     score = 1.0
@@ -145,27 +148,27 @@ def _heading_line(grid: Grid) -> int | None:
         cells = [text.strip() for text in grid.line(line)]
         if any(_NUMBERISH.fullmatch(text) for text in cells if text):
             continue
-        known = sum(bool(_standard(text)) for text in cells if text)
+        known = sum(bool(standard_name(text)) for text in cells if text)
         filled = sum(bool(text) for text in cells)
         if known and known + filled / 100 > score:
             best, score = line, known + filled / 100
     return best
 
 
-def _standard(heading: str) -> str:
-    text = heading.strip().lower().replace("_", " ")
-    for name, pattern in _KNOWN.items():
-        if text == name.replace("_", " ") or re.fullmatch(pattern, text):
-            return name
-    return ""
-
-
 def _named(grid: Grid, headings: Headings) -> dict[str, str]:
     named: dict[str, str] = {}
-    for original, present in zip(headings.originals, headings.names, strict=True):
-        name = present if present in COLUMNS else _standard(original)
-        if name and name not in named.values():
+    for place, (original, present) in enumerate(
+        zip(headings.originals, headings.names, strict=True)
+    ):
+        name = present if present in COLUMNS else standard_name(original)
+        if is_good(original) and set(_filled(grid, headings, place)) <= {"0", "1"}:
+            name = "void"
+        if name and name not in named.values() and name not in headings.names[place + 1 :]:
             named[original] = name
+    for original in headings.originals:
+        part = original.removesuffix(FROM_NAME).strip()
+        if original.endswith(FROM_NAME) and part not in named.values():
+            named[original] = part
     if "participant" not in named.values():
         for place, original in enumerate(headings.originals):
             if original not in named and _identifying(grid, headings, place):
@@ -280,6 +283,14 @@ def _levels(
     return {"group": found} if found else {}
 
 
+def _flags(grid: Grid, headings: Headings, named: dict[str, str]) -> dict[str, dict[str, str]]:
+    """A column that says which trials are good becomes the reason why others are not."""
+    original = next((old for old, new in named.items() if new == "void"), "")
+    if not is_good(original):
+        return {}
+    return {"void": {"0": f"{original.strip('? ')} is 0", "1": ""}}
+
+
 def _words(grid: Grid, headings: Headings, rest: Sequence[int]) -> dict[str, str]:
     found: dict[str, str] = {}
     for place in rest:
@@ -313,12 +324,17 @@ def _reasons(
     rows = []
     for place, heading in enumerate(headings.originals):
         sample = ", ".join(dict.fromkeys(_filled(grid, headings, place)[:3]))
-        if heading in named:
+        if heading.endswith(FROM_NAME) and heading not in named:
+            part = heading.removesuffix(FROM_NAME).strip()
+            rows.append((heading, f"compared with {part}", f"names such as {sample}"))
+        elif heading in named:
             rows.append((heading, named[heading], f"its heading; cells such as {sample}"))
         elif heading in wide:
             rows.append((heading, _said(wide[heading]), f"cells such as {sample}"))
         elif heading in beside:
             rows.append((heading, "attempts", "stands beside a column of hits"))
+        elif told := questionnaire_of(heading):
+            rows.append((heading, "kept as it is", f"looks like {told}"))
         else:
             rows.append((heading, "kept as it is", "nothing in the heading says what it is"))
     return pd.DataFrame(rows, columns=["heading", "reading", "why"])

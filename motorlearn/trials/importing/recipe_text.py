@@ -35,7 +35,11 @@ def recipe_text(recipe: ImportRecipe) -> str:
     content = recipe.model_dump(exclude_defaults=True) | {"mode": recipe.mode}
     order = [name for name in type(recipe).model_fields if name in content]
     plain = {name: content[name] for name in order if not _nested(content[name])}
-    lines = ["[import]", *(f"{_key(name)} = {_value(entry)}" for name, entry in plain.items()), ""]
+    lines = [
+        "[import]",
+        *(f"{_key(name)} = {toml_value(entry)}" for name, entry in plain.items()),
+        "",
+    ]
     for name in order:
         if name in plain:
             continue
@@ -143,11 +147,12 @@ def _says(text: str, wanted: Mapping[str, Any]) -> bool:
 
 
 def _table(name: str, entries: Mapping[str, Any], *, array: bool = False) -> list[str]:
-    flat = {key: value for key, value in entries.items() if value not in ("", None, {})}
+    empty: tuple[Any, ...] = (None, {}) if name.startswith("import.levels.") else ("", None, {})
+    flat = {key: value for key, value in entries.items() if value not in empty}
     inner = {key: value for key, value in flat.items() if isinstance(value, Mapping)}
     simple = {key: value for key, value in flat.items() if key not in inner}
     lines = [f"[[{name}]]" if array else f"[{name}]"] if simple or array else []
-    lines += [f"{_key(key)} = {_value(value)}" for key, value in simple.items()]
+    lines += [f"{_key(key)} = {toml_value(value)}" for key, value in simple.items()]
     lines += [""] if lines else []
     for key, value in inner.items():
         lines += _table(f"{name}.{_key(key)}", value)
@@ -155,16 +160,27 @@ def _table(name: str, entries: Mapping[str, Any], *, array: bool = False) -> lis
 
 
 def _nested(value: Any) -> bool:
-    return isinstance(value, Mapping | list | tuple)
+    if isinstance(value, list | tuple):
+        return any(isinstance(entry, Mapping) for entry in value)
+    return isinstance(value, Mapping)
 
 
 def _key(name: str) -> str:
-    return name if _BARE.fullmatch(name) else _value(name)
+    return name if _BARE.fullmatch(name) else toml_value(name)
 
 
-def _value(value: Any) -> str:
+def toml_value(value: Any) -> str:
+    """Write a value as TOML.
+
+    Examples
+    --------
+    >>> toml_value("ring push"), toml_value(2), toml_value(("a", "b"))
+    ('"ring push"', '2', '["a", "b"]')
+    """
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int | float):
         return str(value)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(toml_value(entry) for entry in value) + "]"
     return json.dumps(str(value), ensure_ascii=False).replace("\x7f", "\\u007f")

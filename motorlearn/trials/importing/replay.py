@@ -1,6 +1,5 @@
 """Replay an import recipe: a foreign file becomes rows in standard columns, every change logged."""
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +14,15 @@ from motorlearn.trials.checking.rules import check_rules
 from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.opening import open_grid
+from motorlearn.trials.importing.many_files import (
+    FROM_NAME,
+    Joined,
+    files_that_lack,
+    join_files,
+)
+from motorlearn.trials.importing.names_agree import names_agree
+from motorlearn.trials.importing.pieces import short_rows
+from motorlearn.trials.importing.sources import source_files, sum_of
 from motorlearn.trials.reading.conversion import convert_units
 from motorlearn.trials.reading.headings import Headings, find_headings, require_participant
 from motorlearn.trials.reading.sheet import Sheet
@@ -60,8 +68,58 @@ def replay(
     standard = parts[0] if len(parts) == 1 else _stacked(parts)
     if standard.sheet.table.empty:
         raise FileError("the file has headings but no rows of data", [Path(path).name])
+    return _finished(standard, {Path(path).name: Path(path)}, recipe)
+
+
+def replay_files(
+    root: Path, recipe: ImportRecipe, *, units: Mapping[str, str] | None = None
+) -> Standard:
+    """Read every file that a recipe names, without the rules that follow.
+
+    Raises
+    ------
+    FileError
+        If a name leads to no file, none of the files can be read, or none has a row of data.
+    ColumnError
+        If nothing says whose rows they are.
+    """
+    return replay_joined(source_files(root, recipe.sources), recipe, units=units)
+
+
+def replay_joined(
+    files: Mapping[str, Path], recipe: ImportRecipe, *, units: Mapping[str, str] | None = None
+) -> Standard:
+    """Read these files as one table; see :func:`replay_files`."""
+    joined = join_files(files, recipe)
+    told = {f"{part} {FROM_NAME}": part for part in joined.parts}
+    taken = set(recipe.columns.values()) | {*_own(joined)}
+    columns = {key: new for key, new in told.items() if new not in taken} | recipe.columns
+    there = {column[0].as_py() for column in joined.grid.columns}
+    headings = find_headings(
+        joined.grid, {key: new for key, new in columns.items() if key in there}, line=0
+    )
+    require_participant(joined.grid, headings)
+    if recipe.wide:
+        standard = gather_wide(joined.grid, headings, recipe, units or {})
+    else:
+        standard = _long(joined.grid, headings, recipe, units)
+    if standard.sheet.table.empty:
+        raise FileError("the files have headings but no rows of data", [recipe.label])
+    standard = joined.settled(standard)
+    lacking = files_that_lack(joined, standard.sheet.table)
+    standard = replace(standard, problems=gather([standard.problems, lacking]))
+    return _finished(names_agree(standard, joined.parts), files, recipe)
+
+
+def _own(joined: Joined) -> list[str]:
+    """Standard names that headings of the files themselves have."""
+    headings = find_headings(joined.grid, line=0)
+    return [name for name in headings.names if not name.endswith(FROM_NAME)]
+
+
+def _finished(standard: Standard, files: Mapping[str, Path], recipe: ImportRecipe) -> Standard:
     standard = convert_units(standard, recipe.convert)
-    return _with_hash(standard, Path(path), recipe)
+    return _with_hash(standard, files, recipe)
 
 
 def settle(standard: Standard, problems: pd.DataFrame, mode: str) -> Standard:
@@ -97,6 +155,9 @@ def _one_sheet(
         decimal=recipe.decimal,
         encoding=recipe.encoding,
     )
+    if recipe.short_rows == "empty" and len(grid.marks):
+        widths = {"": len(grid.columns), grid.sheet: len(grid.columns)}
+        grid = replace(grid, marks=short_rows(grid.marks, grid.file, widths))
     line = None if recipe.heading_row is None else _line_of(grid, recipe.heading_row)
     columns = {**recipe.columns}
     headings = find_headings(grid, columns, line=line)
@@ -176,11 +237,11 @@ def _origin(sheet: Sheet, name: str) -> np.ndarray:
     return np.full(len(sheet.table), sheet.column(name), dtype=object)
 
 
-def _with_hash(standard: Standard, path: Path, recipe: ImportRecipe) -> Standard:
-    with path.open("rb") as handle:
-        found = hashlib.file_digest(handle, "sha256").hexdigest()
+def _with_hash(standard: Standard, files: Mapping[str, Path], recipe: ImportRecipe) -> Standard:
+    found, name = sum_of(files), standard.sheet.file
+    many = "" if len(files) == 1 else f"{len(files)} files"
     first = pd.DataFrame(
-        [(path.name, "", pd.NA, "", "", f"sha256:{found}", "original file")],
+        [(name, "", pd.NA, "", many, f"sha256:{found}", "original file")],
         columns=list(CHANGE_COLUMNS),
     ).astype({"row": "Int64"})
     problems = [standard.problems]
@@ -189,14 +250,20 @@ def _with_hash(standard: Standard, path: Path, recipe: ImportRecipe) -> Standard
             problem_frame(
                 "original file has changed",
                 severity="error",
-                file=path.name,
+                file=name,
                 value=found[:16],
-                advice=f"the recipe was made for {recipe.sha256[:16]}…; look at what changed, "
-                "then import again",
+                advice=f"the recipe was made for {_then(recipe, len(files))}; look at what "
+                "changed, then import again",
             )
         )
     changes = pd.concat([first, standard.changes], ignore_index=True)
     return replace(standard, problems=gather(problems), changes=changes)
+
+
+def _then(recipe: ImportRecipe, now: int) -> str:
+    if recipe.count is None or recipe.count == now:
+        return f"{recipe.sha256[:16]}…"
+    return f"{recipe.count} files and there are {now} now"
 
 
 def _set_aside(standard: Standard, errors: pd.DataFrame) -> Standard:
@@ -223,7 +290,7 @@ def _set_aside(standard: Standard, errors: pd.DataFrame) -> Standard:
     keep[lines] = False
     return replace(
         standard,
-        sheet=_kept(sheet, keep),
+        sheet=sheet.part(keep),
         set_aside=pd.concat([standard.set_aside, aside], ignore_index=True),
     )
 
@@ -233,16 +300,6 @@ def _from_column(sheet: Sheet, column: str) -> np.ndarray:
     for labels in (sheet.origins or {}).values():
         match |= labels == column
     return match
-
-
-def _kept(sheet: Sheet, keep: np.ndarray) -> Sheet:
-    return replace(
-        sheet,
-        table=sheet.table[keep].reset_index(drop=True),
-        rows=sheet.rows[keep],
-        sheet=sheet.sheet if isinstance(sheet.sheet, str) else sheet.sheet[keep],
-        origins={name: labels[keep] for name, labels in (sheet.origins or {}).items()} or None,
-    )
 
 
 def _content(row: pd.Series) -> str:

@@ -1,7 +1,7 @@
 """A sheet in standard columns that still knows where each value stood in its file."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -45,6 +45,18 @@ class Sheet:
     def has(self, *names: str) -> bool:
         """Whether all these columns are there."""
         return all(name in self.table.columns for name in names)
+
+    def part(self, keep: np.ndarray) -> "Sheet":
+        """Some rows of the sheet, each still with its place in the file."""
+        if keep.all():
+            return self
+        return replace(
+            self,
+            table=self.table[keep].reset_index(drop=True),
+            rows=self.rows[keep],
+            sheet=self.sheet if isinstance(self.sheet, str) else self.sheet[keep],
+            origins={name: labels[keep] for name, labels in (self.origins or {}).items()} or None,
+        )
 
     def column(self, name: str) -> str:
         """How problems name a column."""

@@ -18,7 +18,7 @@ from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.trials.sharing.data_package import unit_of
 from motorlearn.trials.sharing.privacy import personal_columns, privacy_problems, withhold
 from motorlearn.trials.study import nothing_set_aside
-from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS, LEVEL_MAPPED
+from motorlearn.vocabulary import CHANGE_COLUMNS, COLUMNS, LEVEL_MAPPED, WHOLE_NUMBERS
 
 _NUMERIC_KINDS = ("count", "flag", "number")
 _MOST_LISTED = 1000
@@ -152,6 +152,8 @@ class _Writer:
         return values.astype(np.int64) if whole and _fits(values) else values
 
     def _labels(self, name: str, column: pa.ChunkedArray) -> pd.Series:
+        if name in COLUMNS:
+            column = self._whole_numbers(name, column)
         texts, altered = reading.to_labels(column)
         if len(altered):
             before = column.take(pa.array(altered)).to_pylist()
@@ -159,6 +161,16 @@ class _Writer:
             self._change(name, altered, before, after, "outer spaces removed")
             self._spaces(name, altered, before)
         return texts.to_pandas().astype("str")
+
+    def _whole_numbers(self, name: str, column: pa.ChunkedArray) -> pa.ChunkedArray:
+        """Read ``1.000`` as ``1`` in a column of labels that holds nothing but such numbers."""
+        plain = reading.without_empty_decimals(column)
+        if plain is None:
+            return column
+        example = next(text for text in column.to_pylist() if text.strip())
+        after = str(int(float(example)))
+        self.changes.append(self._whole(name, example, after, WHOLE_NUMBERS))
+        return plain
 
     def _spaces(self, name: str, lines: np.ndarray, before: list[str]) -> None:
         hard = [place for place, text in enumerate(before) if "\u00a0" in text]

@@ -314,6 +314,23 @@ def apply_levels(
     return pa.chunked_array([values]), mapped, strange
 
 
+def without_empty_decimals(column: pa.ChunkedArray) -> pa.ChunkedArray | None:
+    """Labels without their decimals, where all are whole numbers written as 1.000; else None.
+
+    Examples
+    --------
+    >>> without_empty_decimals(pa.chunked_array([["1.000", "", "12.000"]])).to_pylist()
+    ['1', '', '12']
+    >>> without_empty_decimals(pa.chunked_array([["1.000", "P2"]])) is None
+    True
+    """
+    texts = trimmed(column)
+    fits = pc.match_substring_regex(texts, r"^(?:[1-9]\d{0,8}\.0+)?$")
+    if not pc.all(fits).as_py() or not pc.any(pc.not_equal(texts, "")).as_py():
+        return None
+    return pc.replace_substring_regex(texts, r"\.0+$", "")
+
+
 def _code(value: object) -> str:
     text = str(value).strip()
     try:

@@ -166,7 +166,7 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
 def _named_by(design: Design) -> set[str]:
     """Columns that the plan itself speaks of."""
     drawn = design.allocation
-    return {*(outcome.name for outcome in design.outcomes), *drawn.strata, drawn.unit}
+    return {*(outcome.recorded for outcome in design.outcomes), *drawn.strata, drawn.unit}
 
 
 def _numbered(

@@ -54,13 +54,16 @@ def personal_columns(
     """Find columns that look as if they identified people; gives what each seems to hold.
 
     Standard columns are not looked at by heading; ``participant`` is looked at by content, since
-    an e-mail address is no study identifier.
+    an e-mail address is no study identifier. A column that was mapped to a name of its own is what
+    the person who mapped it says.
     """
     people = 0
     if "participant" in names:
         people = len(_sample(body[list(names).index("participant")]).unique())
     found: dict[str, str] = {}
     for name, original, column in zip(names, originals, body, strict=True):
+        if name not in COLUMNS and name not in (original, f"{original} (file)"):
+            continue
         kind = "" if name in COLUMNS else _by_heading(original)
         kind = kind or _by_content(column, people, name in COLUMNS)
         if not kind and name not in COLUMNS and names_a_role(original) and look_like_names(column):

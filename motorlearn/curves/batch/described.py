@@ -1,0 +1,79 @@
+"""From the best points of many learners to natural parameters and their standard errors."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from motorlearn.curves.batch.padded import Optimum, Padded, extreme, working
+
+
+@dataclass(frozen=True)
+class Described:
+    """Natural parameters and standard errors; ``rates`` has one column per rate."""
+
+    asymptote: np.ndarray
+    gain: np.ndarray
+    rates: np.ndarray
+    start: np.ndarray
+    se_asymptote: np.ndarray
+    se_gain: np.ndarray
+    se_rates: np.ndarray
+    progress: np.ndarray
+    change: np.ndarray
+    extreme: np.ndarray
+
+
+def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
+    """Turn the optimum into natural parameters; ``noise`` is the residual variance (1 for hits)."""
+    form, tau, beta = data.form, best.tau, best.beta
+    jacobian, _, weight = working(data, tau, beta)
+    covariance = noise[:, None, None] * _inverse(jacobian, weight, best.at_bound)
+    rates = [np.exp(tau[:, k]) for k in range(tau.shape[1])]
+    origin = data.origin[:, 0]
+    with np.errstate(over="ignore", invalid="ignore"):
+        lift = np.exp(-form.log_basis(origin, rates, data.first))
+        gain = beta[:, 1] * lift
+        turns = [r * s for r, s in zip(rates, form.slopes(origin, rates, data.first))]
+        to_gain = np.stack([0 * gain, lift, *[-gain * turn for turn in turns]], axis=1)
+        var_gain = np.einsum("ik,ikl,il->i", to_gain, covariance, to_gain)
+    to_a = np.zeros_like(to_gain)
+    to_a[:, 0], to_a[:, 1] = 1.0, -1.0
+    var_a = np.einsum("ik,ikl,il->i", to_a, covariance, to_a)
+    asymptote = beta[:, 0] - beta[:, 1]
+    at = form.log_basis(np.full(len(origin), data.first), rates, data.first)
+    rise = np.exp(at - form.log_basis(origin, rates, data.first))
+    fallen = np.where(data.weights > 0, data.fallen(tau), 0.0)
+    log_var = np.maximum(np.einsum("ikk->ik", covariance)[:, 2:], 0)
+    return Described(
+        asymptote=asymptote,
+        gain=gain,
+        rates=np.stack(rates, axis=1),
+        start=asymptote + beta[:, 1] * rise,
+        se_asymptote=np.sqrt(np.maximum(var_a, 0)),
+        se_gain=np.sqrt(np.maximum(var_gain, 0)),
+        se_rates=np.stack(rates, axis=1) * np.sqrt(log_var),
+        progress=-fallen.min(axis=1),
+        change=np.abs(beta[:, 1] * np.expm1(fallen.min(axis=1))),
+        extreme=extreme(data, best),
+    )
+
+
+def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> np.ndarray:
+    """Inverse information with rates at a bound held; infinite where it is singular."""
+    held = np.concatenate([np.zeros((len(at_bound), 2), bool), at_bound], axis=1)
+    weighted = np.sqrt(weight)[:, :, None] * np.where(held[:, None, :], 0.0, jacobian)
+    scale = np.linalg.norm(weighted, axis=1)
+    scale[scale == 0] = 1.0
+    weighted = weighted / scale[:, None, :]
+    index = np.arange(scale.shape[1])
+    # A held rate gets a row of its own, so that the triangle stays invertible.
+    extra = np.zeros((len(held), scale.shape[1], scale.shape[1]))
+    extra[:, index, index] = held
+    triangle = np.asarray(np.linalg.qr(np.concatenate([weighted, extra], axis=1), mode="r"))
+    weak = np.abs(triangle[:, index, index]).min(axis=1) < 1e-14
+    triangle[weak] = np.eye(scale.shape[1])
+    root = np.linalg.inv(triangle) / scale[:, :, None]
+    inverse: np.ndarray = root @ np.swapaxes(root, 1, 2)
+    inverse[held[:, :, None] | held[:, None, :]] = 0.0
+    inverse[weak] = np.inf
+    return inverse

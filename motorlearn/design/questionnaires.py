@@ -1,0 +1,44 @@
+"""Questionnaires of a study: the file, its columns, the scales and how they are scored."""
+
+from typing import Self
+
+from pydantic import Field, model_validator
+
+from motorlearn.design.base import Name, Section
+
+
+class QuestionnairePlan(Section):
+    """A questionnaire that people answered, once or at several times.
+
+    ``file`` lies in the folder of the study. In long form ``item`` and ``response`` name the
+    columns of the item and of the answer; ``item = ""`` says that every item is a column. ``time``
+    names the column of the time; ``times`` gives its values in order. A scale whose scores were
+    made elsewhere has itself as its only item.
+    """
+
+    name: Name
+    file: Name = "questionnaire.csv"
+    participant: Name = "participant"
+    item: str = "item"
+    response: Name = "response"
+    time: str = ""
+    times: tuple[str | int, ...] = ()
+    answers: tuple[float, float]
+    scales: dict[str, tuple[Name, ...]] = Field(min_length=1)
+    reversed: tuple[str, ...] = ()
+    minimum_answered: int | dict[str, int] | None = None
+    adjusted: bool = False
+
+    @model_validator(mode="after")
+    def _holds_together(self) -> Self:
+        low, high = self.answers
+        if not low < high:
+            raise ValueError(f"{self.name!r}: answers run from a lower to a higher number")
+        items = [item for named in self.scales.values() for item in named]
+        twice = sorted({item for item in items if items.count(item) > 1})
+        if twice:
+            raise ValueError(f"{self.name!r}: item in two scales: {', '.join(twice)}")
+        strange = sorted(set(self.reversed) - set(items))
+        if strange:
+            raise ValueError(f"{self.name!r}: reversed items in no scale: {', '.join(strange)}")
+        return self

@@ -1,0 +1,73 @@
+"""The primary comparison in sentences, or the closest thing that the design allows."""
+
+from motorlearn.analysis import equivalence_rows
+from motorlearn.compare import PhaseComparison
+from motorlearn.report.sections import factors
+from motorlearn.report.sections.single_case import is_single_case, single_case_sentences
+from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
+from motorlearn.results import Refused
+from motorlearn.wording import sentences
+
+
+def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
+    """The primary comparison, or the closest thing the design allows."""
+    if is_single_case(found):
+        return single_case_sentences(found, entry)
+    if isinstance(entry.comparison, Refused):
+        return [f"The comparison was not computed: {entry.comparison.reason}"]
+    row = primary_contrast(found, entry)
+    if row is None and found.analysis.refused and entry is found.outcomes[0]:
+        return [f"The primary comparison was not computed: {found.analysis.refused.rstrip('.')}."]
+    if row is None:
+        return change_sentences(found, entry)
+    tests = equivalence_rows(entry.comparison, row)
+    test = tests.iloc[0] if len(tests) else None
+    if row.get("kind", ""):
+        said = factors.primary_effect(found, entry, row, test, baseline_name(entry.comparison))
+    else:
+        said = [
+            sentences.contrast_sentence(
+                row, entry.voice, found.analysis.allocated, baseline=baseline_name(entry.comparison)
+            ),
+            sentences.reading(row, entry.voice, test),
+        ]
+    if entry is found.outcomes[0]:
+        said.append(factors.aim_of_plan(found, entry, row, tests))
+    return [sentence for sentence in said if sentence]
+
+
+def baseline_name(comparison: PhaseComparison) -> str:
+    """Test that scores are adjusted for."""
+    return str(comparison.recipe.options["baseline"] or "baseline")
+
+
+def change_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
+    """Change of every group between the two tests whose change is told."""
+    assert isinstance(entry.comparison, PhaseComparison)
+    paired = entry.comparison.paired
+    if entry.analysis.change_stages is None or paired.empty:
+        return ["There is one test only, so neither groups nor tests can be compared."]
+    first, second = entry.analysis.change_stages
+    rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
+    rows = rows if len(rows) else paired
+    said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
+    bound = entry.comparison.recipe.options["equivalence"]
+    if bound is not None and len(found.groups) == 1:
+        bound *= _bound_in_scores(entry.comparison, str(rows.iloc[0]["to_phase"]))
+        said.append(sentences.change_reading(rows.iloc[0], bound, entry.voice))
+    return [sentence for sentence in said if sentence]
+
+
+def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
+    """What one unit of the declared bound is in scores: 1, or the standard deviation at a test."""
+    if comparison.recipe.options["equivalence_unit"] == "score":
+        return 1.0
+    means = comparison.means
+    return float(means.loc[means["phase"] == test, "sd"].iloc[0])
+
+
+def shown_stage(found: StudyView) -> str:
+    """Test whose means are told: the primary one, else the last that has trials."""
+    stage = found.analysis.question.primary_stage
+    tests = found.analysis.question.tests
+    return stage.name if stage is not None else (tests[-1] if tests else found.stages[-1]).name

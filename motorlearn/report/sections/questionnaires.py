@@ -1,0 +1,93 @@
+"""The part of a report on questionnaires."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pandas as pd
+
+from motorlearn import digits
+from motorlearn.analysis.questionnaires import QuestionnaireAnalysis
+from motorlearn.compare import PhaseComparison
+from motorlearn.report.view import StudyView
+from motorlearn.report.writers.contents import Heading, Text, slug
+from motorlearn.results import Refused
+from motorlearn.tables import Column, Table
+
+Block = Heading | Text | Table
+
+
+def questionnaire_sections(found: StudyView) -> Iterator[Block]:
+    """Give the blocks of every questionnaire of the plan."""
+    for entry in found.analysis.questionnaires:
+        yield Heading(f"Questionnaire: {entry.name}")
+        if isinstance(entry.scored, Refused):
+            yield Text(f"Not scored: {entry.scored.reason}", "caution")
+            continue
+        yield from _scored(entry)
+        yield from _changes(entry, found.decimal)
+
+
+def _scored(entry: QuestionnaireAnalysis) -> Iterator[Block]:
+    assert not isinstance(entry.scored, Refused)
+    needed = entry.scored.recipe.options["minimum_answered"]
+    least = "; ".join(f"{scale}: {number}" for scale, number in needed.items())
+    ending = slug(entry.name)
+    yield Text(
+        "The score of a scale is the mean of its answers, reversed items turned, where enough were "
+        f"given ({least}). {{tab:scales-{ending}}} holds the scores."
+    )
+    scales, reliability = entry.scored.tables()
+    yield replace(scales, name=f"scales-{ending}")
+    if len(reliability.rows):
+        yield Text(
+            f"{{tab:reliability-{ending}}} says how well the items hold together: alpha with "
+            "Feldt's interval, omega total of one factor with a bootstrap interval over people."
+        )
+        yield replace(reliability, name=f"reliability-{ending}")
+
+
+_ANOVA = (
+    Column("scale"),
+    Column("term"),
+    Column("df1", "df", "df"),
+    Column("df2", "error df", "df"),
+    Column("statistic", "F", "number"),
+    Column("p_gg", "p (Greenhouse-Geisser)", "p"),
+    Column("generalised_eta2", "generalised η²", "number", decimals=3),
+)
+
+
+def _changes(entry: QuestionnaireAnalysis, decimal: str) -> Iterator[Block]:
+    frames = []
+    for scale, change in entry.changes.items():
+        if isinstance(change, Refused):
+            yield Text(f"Change in {scale} was not tested: {change.reason}", "caution")
+            continue
+        sentence = _sentence(scale, change, decimal)
+        if sentence:
+            yield Text(sentence)
+        terms = change.anova["term"].replace({"phase": "time", "group:phase": "group:time"})
+        frames += change.anova.assign(scale=scale, term=terms).to_dict("records")
+    if frames:
+        name = f"change-{slug(entry.name)}"
+        yield Text(
+            f"{{tab:{name}}} tests groups and times; no scale was declared primary, and p values "
+            "are not corrected for the number of scales."
+        )
+        yield Table(name, f"Groups and times of {entry.name}", _ANOVA, pd.DataFrame(frames))
+
+
+def _sentence(scale: str, change: PhaseComparison, decimal: str) -> str:
+    rows = change.anova[change.anova["term"] == "phase"]
+    if rows.empty or not math.isfinite(rows.iloc[0]["statistic"]):
+        return ""
+    row = rows.iloc[0]
+    epsilon = row["epsilon_gg"] if math.isfinite(row["epsilon_gg"]) else 1.0
+    df = ", ".join(
+        digits.degrees_of_freedom(float(value) * epsilon, decimal=decimal)
+        for value in (row["df1"], row["df2"])
+    )
+    said = digits.p_clause(float(row["p_gg"]), decimal=decimal)
+    f = digits.number(float(row["statistic"]), 2, decimal=decimal)
+    return f"Over the times, averaged over the groups, {scale}: F({df}) = {f}, {said}."

@@ -1,0 +1,47 @@
+"""Rows of the table of all tests that were run, by name of its columns."""
+
+from typing import Any
+
+import numpy as np
+
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.compare.crossing import SIMPLE, labels_of
+from motorlearn.design import own_name_of_test
+
+
+def test_row(
+    entry: OutcomeAnalysis, phase: str, contrast: str, method: str, label: str, **numbers: Any
+) -> dict[str, Any]:
+    """One test by name of its columns; numbers that are not given are missing."""
+    empty = dict.fromkeys(("estimate", "conf_low", "conf_high", "p", "p_adjusted"), np.nan)
+    named = {"outcome": entry.name, "phase": phase, "contrast": contrast, "method": method}
+    return named | {"label": label, "family": ""} | empty | numbers
+
+
+def effect_row(
+    analysis: StudyAnalysis, entry: OutcomeAnalysis, row: dict[Any, Any]
+) -> dict[str, Any]:
+    """A main effect, interaction or simple effect, told the way round that was planned."""
+    group, reference = labels_of(row)
+    main, stage = analysis.primary.iloc[0], analysis.question.primary_stage
+    numbers = {name: row[name] for name in ("estimate", "conf_low", "conf_high", "p")}
+    primary = analysis.design.primary
+    mine = primary is not None and bool(primary.factors) and row["kind"] != SIMPLE
+    mine = mine and stage is not None and row["phase"] == stage.name
+    mine = mine and entry.name == main["outcome"] and row["adjusted"] == analysis.adjusted
+    if mine and {group, reference} == {main["group"], main["reference"]}:
+        group, reference = main["group"], main["reference"]
+        numbers = {name: main[name] for name in numbers}
+    else:
+        mine = False
+    sign = "/" if row["effect"] == "ratio" else "−"
+    return test_row(
+        entry,
+        own_name_of_test(analysis.design, str(row["phase"])),
+        f"{row['kind']}: {group} {sign} {reference}",
+        row["method"],
+        "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
+        family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
+        p_adjusted=row["p"] if mine else row["p_adjusted"],
+        **numbers,
+    )

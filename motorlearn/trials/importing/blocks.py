@@ -1,0 +1,69 @@
+"""Blocks that no column numbers: by trial numbers that begin anew, or by the planned blocks."""
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.trials.reading.sheet import cell_codes
+from motorlearn.trials.reading.standard import Standard, ordered_columns
+from motorlearn.vocabulary import BLOCKS_NUMBERED, CHANGE_COLUMNS, PRACTICE_PHASE
+
+_CELL = ("participant", "phase", "test", "session")
+
+
+def number_blocks(standard: Standard, how: str, design: Design | None = None) -> Standard:
+    """Give the rows a column ``block``.
+
+    Raises
+    ------
+    ColumnError
+        If there is no column ``trial`` to go by.
+    InputError
+        If the file has a column ``block``, or the plan has no practice to go by.
+    """
+    table = standard.sheet.table
+    if "trial" not in table:
+        raise ColumnError(
+            "blocks cannot be numbered without a column 'trial'", remedy="take out import.blocks"
+        )
+    if "block" in table and table["block"].notna().any():
+        raise InputError(
+            "the trials have a column 'block' and import.blocks would number them again",
+            remedy="take out import.blocks",
+        )
+    block = restarts(table) if how == "restarts" else _planned(table, design)
+    table = table.assign(block=block)
+    change = pd.DataFrame(
+        [(standard.sheet.file, "", pd.NA, "block", "", how, BLOCKS_NUMBERED)],
+        columns=list(CHANGE_COLUMNS),
+    ).astype({"row": "Int64"})
+    return replace(
+        standard,
+        sheet=replace(standard.sheet, table=table[ordered_columns(list(table))]),
+        changes=pd.concat([standard.changes, change], ignore_index=True),
+    )
+
+
+def restarts(table: pd.DataFrame) -> pd.Series:
+    """Number of the run of trials within person, phase and session, in the order of the rows."""
+    cells = pd.Series(cell_codes(table, [n for n in _CELL if n in table]), index=table.index)
+    trial = table["trial"].astype("float")
+    anew = trial <= trial.groupby(cells).shift()
+    return anew.groupby(cells).cumsum().astype(np.int64) + 1
+
+
+def _planned(table: pd.DataFrame, design: Design | None) -> pd.Series:
+    sizes = {entry.trials_per_block for entry in design.practice} if design is not None else set()
+    if len(sizes) != 1:
+        raise InputError(
+            "the plan does not say how many trials a block has, or says several",
+            sorted(sizes),
+            "give practice.trials_per_block once, or number the blocks in the file",
+        )
+    size = sizes.pop()
+    block = np.ceil(table["trial"].astype("float") / size)
+    block = block.where(table["phase"] == PRACTICE_PHASE, 1)
+    return block.astype(np.int64) if block.notna().all() else block

@@ -1,0 +1,106 @@
+"""Sentences on two factors: a main effect is an average over the other, never one cell's answer."""
+
+import math
+
+import pandas as pd
+
+from motorlearn.compare.crossing import INTERACTION, MAIN
+from motorlearn.wording.sentences import analysed_parts, interval_clause, standardised_clause, why
+from motorlearn.wording.voice import Voice, capitalised
+
+
+def effect_sentence(row: pd.Series, voice: Voice, *, baseline: str = "baseline") -> str:
+    """Report one effect of the factors in full.
+
+    Parameters
+    ----------
+    row : Series
+        A row of ``PhaseComparison.effects``; ``group`` and ``reference`` may be labels already.
+    voice : Voice
+        Outcome, decimals and plan.
+    baseline : str
+        Name of the phase that was adjusted for.
+    """
+    where = capitalised(voice.during(str(row["phase"])))
+    if not math.isfinite(row["estimate"]):
+        return f"{where}, {_what(row, voice)} could not be estimated: {why(row)}."
+    adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
+    return (
+        f"{where}, {_size(row, voice)} ({adjusted}{interval_clause(row, voice)}; {voice.t(row)}"
+        f"{standardised_clause(row, voice)}; {analysed_parts(row, voice)})."
+    )
+
+
+def effect_reading(row: pd.Series, voice: Voice) -> str:
+    """Say how far an effect of the factors may be interpreted."""
+    null = 1.0 if row["effect"] == "ratio" else 0.0
+    clear = row["conf_low"] > null or row["conf_high"] < null
+    other = words_of(voice, str(row["factor"]))
+    if row["kind"] == INTERACTION:
+        one = next(f.words for f in voice.design.factors if f.name != row["factor"])
+        if clear:
+            return (
+                f"The interval lies on one side of the null value: what {one} does here differs "
+                f"with {other}, so the effect of neither is told without the level of the other."
+            )
+        return (
+            f"The data leave open whether what {one} does here differs with {other}; that the "
+            "interaction is not clear does not show that there is none."
+        )
+    if not clear:
+        return f"The direction, averaged over {other}, stays open."
+    lower = row["estimate"] < null
+    better = row["group"] if lower == (voice.outcome.better == "lower") else row["reference"]
+    stage = voice.stage(str(row["phase"]))
+    ending = (
+        f"the pattern expected if it led to more learning as {stage.phase} measures it"
+        if stage.is_delayed
+        else "a statement about performance at that time and about nothing that lasts"
+    )
+    return (
+        f"The interval lies on one side of the null value: averaged over {other}, scores at "
+        f"{stage.phase} favour {better}, {ending}."
+    )
+
+
+def words_of(voice: Voice, factor: str) -> str:
+    """What a reader calls a factor."""
+    named = {entry.name: entry.words for entry in voice.design.factors}
+    return named.get(factor, factor)
+
+
+def _what(row: pd.Series, voice: Voice) -> str:
+    if row["kind"] == INTERACTION:
+        return "the interaction of the factors"
+    name = words_of(voice, str(row["term"]))
+    return f"the effect of {name}, averaged over {words_of(voice, str(row['factor']))},"
+
+
+def _size(row: pd.Series, voice: Voice) -> str:
+    factor, other = words_of(voice, str(row["term"])), words_of(voice, str(row["factor"]))
+    group, reference = str(row["group"]), str(row["reference"])
+    if row["kind"] == INTERACTION:
+        return _interaction(row, voice, other)
+    start = f"averaged over {other}, " if row["kind"] == MAIN else ""
+    if row["effect"] == "ratio":
+        times = f"{voice.number(row['estimate'], 2)} times as large"
+        return f"{start}{voice.name} {voice.was} {times} with {factor} {group} as with {reference}"
+    way = "higher" if row["estimate"] > 0 else "lower"
+    amount = voice.measured(abs(row["estimate"]))
+    return (
+        f"{start}{voice.name} {voice.was} {amount} {way} with {factor} {group} than with "
+        f"{reference}"
+    )
+
+
+def _interaction(row: pd.Series, voice: Voice, other: str) -> str:
+    at, at_reference = row["at"], row["at_reference"]
+    if row["effect"] == "ratio":
+        times = f"{voice.number(row['estimate'], 2)} times as large"
+        return f"the ratio {row['pair']} was {times} with {other} {at} as with {at_reference}"
+    way = "higher" if row["estimate"] > 0 else "lower"
+    amount = voice.measured(abs(row["estimate"]))
+    return (
+        f"the difference {row['pair']} in {voice.name} was {amount} {way} with {other} {at} than "
+        f"with {at_reference}"
+    )

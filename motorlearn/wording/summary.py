@@ -1,0 +1,163 @@
+"""What a summary names beside the result: open assumptions, who is missing, what was departed from.
+
+Every function gives one sentence, or nothing where there is nothing to say.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+
+from motorlearn.wording.voice import count, listed
+
+NO_REASON = "no reason noted"
+
+
+def open_assumptions(table: pd.DataFrame) -> str:
+    """Name the assumptions that are not fine, the gravest first, and whether a remedy matters.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``assumption, grade, conclusion_changes``, as an audit has them.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"assumption": ["same spread", "normal residuals"],
+    ...                      "grade": ["look", "fine"], "conclusion_changes": [False, False]})
+    >>> open_assumptions(rows)
+    'Of 2 assumptions checked, 1 stays open: same spread (look). No remedy changes the conclusion.'
+    """
+    whole = table.drop_duplicates("assumption")
+    flagged = table[table["grade"] != "fine"].drop_duplicates("assumption")
+    checked = count(len(whole), "assumption")
+    if flagged.empty:
+        return f"Of {checked} checked, none stays open."
+    graded = [
+        f"{row.assumption} ({grade})"
+        for grade in ("act", "look")
+        for row in flagged[flagged["grade"] == grade].itertuples()
+    ]
+    changed = table[(table["grade"] != "fine") & table["conclusion_changes"].astype(bool)]
+    names = list(dict.fromkeys(changed["assumption"]))
+    after = (
+        f"The conclusion changes with the remedy for: {'; '.join(names)}."
+        if names
+        else "No remedy changes the conclusion."
+    )
+    stay = "stays" if len(flagged) == 1 else "stay"
+    return f"Of {checked} checked, {len(flagged)} {stay} open: {'; '.join(graded)}. {after}"
+
+
+def missing_people(
+    allocated: Mapping[str, int], present: Mapping[str, int], at: str, reasons: Mapping[str, int]
+) -> str:
+    """Say how many of those allocated have no score at a test, by group, and why.
+
+    Parameters
+    ----------
+    allocated, present : mapping of str to int
+        People of each group in all, and those with a usable trial at the test.
+    at : str
+        The test, as a sentence names it.
+    reasons : mapping of str to int
+        People missing by reason noted; those without one are told as such.
+
+    Examples
+    --------
+    >>> missing_people({"blocked": 12, "random": 12}, {"blocked": 11, "random": 12},
+    ...                "the retention test", {"moved away": 1})
+    '1 of 24 allocated people has no usable trial at the retention test (blocked 1 of 12): moved \
+away (1).'
+    """
+    total = sum(allocated.values())
+    away = {name: n - present.get(name, 0) for name, n in allocated.items()}
+    gone = sum(away.values())
+    if not gone:
+        return f"All {_people(total)} allocated have usable trials at {at}."
+    where = listed([f"{name} {n} of {allocated[name]}" for name, n in away.items() if n])
+    known = dict(reasons)
+    unknown = gone - sum(known.values())
+    if known and unknown > 0:
+        known[NO_REASON] = known.get(NO_REASON, 0) + unknown
+    why = f": {listed([f'{reason} ({n})' for reason, n in known.items()])}" if known else ""
+    has = "has" if gone == 1 else "have"
+    return f"{gone} of {total} allocated people {has} no usable trial at {at} ({where}){why}."
+
+
+def departures(table: pd.DataFrame) -> str:
+    """Count what was done otherwise than planned, by topic.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``topic, where, people``: one row per departure.
+
+    Examples
+    --------
+    >>> departures(pd.DataFrame({"topic": ["interval"], "where": ["retention"], "people": [2]}))
+    'Departures from the plan that the data show: interval at retention (2 people).'
+    """
+    if table.empty:
+        return "The data show no departure from the plan."
+    said = [
+        f"{row.topic}{f' at {row.where}' if row.where else ''}"
+        + (f" ({_people(int(row.people))})" if row.people else "")
+        for row in table.itertuples()
+    ]
+    return f"Departures from the plan that the data show: {listed(said)}."
+
+
+def sensitivity_words(table: pd.DataFrame, original: str) -> str:
+    """Say in how many variants the conclusion changes, and in which.
+
+    Parameters
+    ----------
+    table : DataFrame
+        ``variant, p, changes``, as a sensitivity analysis has them.
+    original : str
+        The variant that is the analysis as planned.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"variant": ["as analysed", "raw scores"], "p": [.08, .05],
+    ...                      "changes": [False, False]})
+    >>> sensitivity_words(rows, "as analysed")
+    'The primary analysis was run in 1 other way; the conclusion changes in none.'
+    """
+    run = table[table["p"].notna() & (table["variant"] != original)]
+    n = run["variant"].nunique()
+    changed = list(dict.fromkeys(run.loc[run["changes"].astype(bool), "variant"]))
+    end = f"in {len(changed)}: {'; '.join(changed)}" if changed else "in none"
+    ways = "way" if n == 1 else "ways"
+    return f"The primary analysis was run in {n} other {ways}; the conclusion changes {end}."
+
+
+def _people(n: int) -> str:
+    return "1 person" if n == 1 else f"{n} people"
+
+
+def registered_words(registered: Sequence[tuple[str, int]], changed: int, since: int) -> str:
+    """When a plan was registered, and how often it was changed after.
+
+    Parameters
+    ----------
+    registered : sequence of (str, int)
+        Day of each registration, and the trials that had been recorded by then.
+    changed, since : int
+        Entries of the plan changed in all, and those changed since the last registration.
+
+    Examples
+    --------
+    >>> registered_words([("2026-01-05", 0)], 1, 1)
+    'The plan was registered on 2026-01-05, before any trial. 1 entry was changed after, 1 of them \
+without being registered.'
+    """
+    days = listed([day for day, _ in registered])
+    first = registered[0][1]
+    when = "before any trial" if not first else f"when {count(first, 'trial')} had been recorded"
+    said = f"The plan was registered on {days}, {when}."
+    if not changed:
+        return f"{said} It was not changed after."
+    were = "was" if changed == 1 else "were"
+    end = f", {since} of them without being registered" if since else ", each registered"
+    return f"{said} {count(changed, 'entry')} {were} changed after{end}."

@@ -1,0 +1,84 @@
+"""Hits of many learners at once: never worse than the fit of one learner, and the same claims."""
+
+from math import comb
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+
+import motorlearn as ml
+from motorlearn.curves import FORMS
+from motorlearn.curves.batch import hits as engine
+from motorlearn.curves.batch.claims import end_losses
+from motorlearn.curves.batch.padded import Padded
+from motorlearn.curves.single.problem import Problem
+from motorlearn.curves.single.solving import solve
+
+CASES = [("exponential", 40, 10), ("power", 60, 1)]
+
+
+def practice(learners, trials, attempts, seed=1):
+    rng = np.random.default_rng(seed)
+    n = np.arange(1.0, trials + 1)
+    rate = np.exp(rng.normal(np.log(0.1), 0.8, learners))
+    logit = rng.normal(1.5, 0.7, learners)[:, None]
+    logit = logit - rng.normal(2.5, 0.8, learners)[:, None] * np.exp(-rate[:, None] * (n - 1))
+    return n, rng.binomial(attempts, 1 / (1 + np.exp(-logit))).astype(float)
+
+
+@pytest.mark.parametrize(("form", "trials", "attempts"), CASES)
+def test_never_worse_than_the_fit_of_one_learner(form, trials, attempts):
+    n, hits = practice(14, trials, attempts)
+    hits[3, : trials // 2] = 0
+    table = pd.DataFrame({"who": np.repeat(np.arange(14), trials), "trial": np.tile(n, 14)})
+    table["hits"], table["throws"] = hits.ravel(), attempts
+    fits = ml.fit_curves(
+        table, "hits", practice="trial", by="who", attempts="throws", forms=[form]
+    ).table
+    for row, own in zip(fits.itertuples(), hits):
+        one = ml.fit_curve(n, own, attempts=np.full(trials, attempts), form=form)
+        assert row.loglik >= one.loglik - 1e-7
+        if row.loglik <= one.loglik + 1e-6:
+            assert row.status == one.status
+        if row.status == one.status == "ok":
+            assert row.rate == pytest.approx(one.value("rate"), rel=1e-5)
+            assert row.asymptote == pytest.approx(one.value("asymptote"), rel=1e-5)
+
+
+def test_many_starts_find_nothing_better(monkeypatch):
+    n, hits = practice(600, 30, 3, seed=5)
+    data = Padded(FORMS["power"], np.tile(n, (600, 1)), hits, np.full(hits.shape, 3.0), True, 1.0)
+    found = engine.fit_hits(data)
+    monkeypatch.setattr(engine, "NODES", 120)
+    monkeypatch.setattr(engine, "STARTS", 12)
+    again = engine.fit_hits(data)
+    worse = found.loss > again.loss + 1e-6
+    assert worse.sum() <= 2
+    assert found.settled.all()
+
+
+def test_the_straight_line_of_one_learner_and_of_many_is_that_of_a_general_library():
+    n, hits = practice(6, 40, 10)
+    data = Padded(FORMS["exponential"], np.tile(n, (6, 1)), hits, np.full(hits.shape, 10), True, 1)
+    together = end_losses(data)[0]
+    low = FORMS["exponential"].extremes(n)[0][0]
+    for own, loss in zip(hits, together):
+        design = sm.add_constant(n)
+        line = sm.GLM(np.stack([own, 10 - own], axis=1), design, family=sm.families.Binomial())
+        ways = np.log([comb(10, int(k)) for k in own]).sum()
+        wanted = ways - line.fit(tol=1e-12).llf
+        alone = Problem(FORMS["exponential"], n, own, np.full(40, 10.0), True, fixed={"rate": low})
+        assert loss == pytest.approx(wanted, abs=1e-4)
+        assert solve(alone).loss == pytest.approx(wanted, abs=1e-4)
+
+
+@pytest.mark.parametrize("tau", [-4.0, -1.0, 1.0])
+def test_derivatives_of_the_basis_agree_with_differences(tau):
+    rows = engine._Rows(*(np.ones((1, 9)),) * 2, np.arange(9.0)[None], np.array([[8.0]]))
+    step, at = 1e-5, np.array([tau])
+    _, turn, bend = rows.bent(at)
+    wanted = (rows.basis(at + step) - rows.basis(at - step)) / (2 * step)
+    assert turn == pytest.approx(wanted, rel=1e-5, abs=1e-9)
+    slopes = [rows.bent(at + way * step)[1] for way in (1, -1)]
+    assert bend == pytest.approx((slopes[0] - slopes[1]) / (2 * step), rel=1e-5, abs=1e-9)
