@@ -43,7 +43,6 @@ from motorlearn.design.schema import (
     Group,
     Primary,
     Skill,
-    SmallestEffect,
     StudySection,
     Target,
     Task,
@@ -51,6 +50,7 @@ from motorlearn.design.schema import (
     Threshold,
 )
 from motorlearn.design.single_case import SingleCasePlan
+from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.stages import (
     Stage,
     own_name_of_test,

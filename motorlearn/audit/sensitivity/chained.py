@@ -83,5 +83,9 @@ def _imputations(wide: pd.DataFrame, count: int, seed: int) -> list[dict[str, np
 
 def _contrast(model: PhaseModel, pair: Pair) -> tuple[float, float]:
     analysis = model.analysis()
-    found = analysis.difference(*pair) if analysis is not None else model.welch_of(pair)
+    if analysis is None:
+        found = model.welch_of(pair)
+    else:
+        present = np.unique(model.complete.codes)
+        found = analysis.contrast(model.weights(pair)[present])
     return found.estimate, found.std_error
