@@ -339,8 +339,7 @@ def register(
     ] = 1000,
     seed: Annotated[int, typer.Option(help="Seed of the simulation.", **WHOLE)] = 1,
 ) -> None:
-    """Write the registration of a plan, and keep the plan so that the report can hold it against
-    what was done."""
+    """Write the registration of a plan, and keep the plan to hold it against what was done."""
     text, version = ml.report.register_plan(study, out, simulations=simulations, seed=seed)
     typer.echo(f"Registration written: {text}")
     typer.echo(f"Plan of {version.date} kept, SHA-256 of study.toml {version.sha256}")
