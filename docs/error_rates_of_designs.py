@@ -1,7 +1,8 @@
 """Rates where nothing is there: classes that were allocated, and conditions within people.
 
 ``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
-by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted.
+by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted;
+``factors 1000`` two factors between people, through ``compare_phases``.
 """
 
 import sys
@@ -122,7 +123,54 @@ def _classes(rng, classes, icc):
     return found.mixed["p"].iloc[0]
 
 
+CELLS = [(order, aid) for order in ("blocked", "random") for aid in ("none", "words")]
+DESIGNS = {
+    "10 a cell": ((10, 10, 10, 10), (1, 1, 1, 1), 0.0),
+    "8, 12, 10, 14; 15 % missing": ((8, 12, 10, 14), (1, 1, 1, 1), 0.15),
+    "6 a cell; 15 % missing": ((6, 6, 6, 6), (1, 1, 1, 1), 0.15),
+    "8, 12, 10, 14; the last twice as wide": ((8, 12, 10, 14), (1, 1, 1, 2), 0.15),
+    "14, 12, 10, 8; the last twice as wide": ((14, 12, 10, 8), (1, 1, 1, 2), 0.15),
+}
+
+
+def of_factors(simulations):
+    """Two factors without an effect at three tests that correlate by .5."""
+    for name, (sizes, sds, missing) in DESIGNS.items():
+        rng = np.random.default_rng(sum(sizes))
+        found = [_factors(rng, sizes, sds, missing) for _ in range(simulations)]
+        say("factors", name, dict((pd.DataFrame(found) < 0.05).mean()))
+
+
+def _factors(rng, sizes, sds, missing):
+    member = np.repeat(np.arange(4), sizes)
+    own = rng.normal(size=(len(member), 1)) + rng.normal(size=(len(member), 3))
+    scores = 40 + np.array(sds)[member][:, None] * own
+    gone = rng.random(len(member)) < missing
+    rows = [
+        (f"P{i:02d}", *CELLS[member[i]], test, scores[i, place])
+        for i in range(len(member))
+        for place, test in enumerate(("pretest", "posttest", "retention"))
+        if not (gone[i] and place == 2)
+    ]
+    names = ["participant", "order", "aid", "phase", "radial_error"]
+    found = ml.compare_phases(
+        pd.DataFrame(rows, columns=names), "radial_error", group=["order", "aid"],
+        baseline="pretest",
+    )  # fmt: skip
+    late = found.effects[found.effects["phase"] == "retention"].set_index("term")
+    wanted = {}
+    for adjusted, said in ((False, "cell means"), (True, "adjusted")):
+        part = late[(late["adjusted"] == adjusted) & (late["kind"] != "simple effect")]["p"]
+        wanted |= {f"{said}, main": part["order"], f"{said}, interaction": part["order:aid"]}
+    table = found.anova.set_index("term")
+    wanted["order over tests"] = table.loc["order", "p"]
+    return wanted | {"interaction by tests": table.loc["order:aid:phase", "p_gg"]}
+
+
 def main(arguments):
+    if arguments[:1] == ["factors"]:
+        of_factors(int(arguments[1]))
+        return
     if arguments[:1] == ["mixed"]:
         fitted(int(arguments[1]))
         return

@@ -4,7 +4,6 @@ from collections.abc import Mapping
 from typing import Any, Literal, Self
 
 from pydantic import Field, ValidationInfo, field_validator, model_validator
-from pydantic_core import PydanticCustomError
 
 from motorlearn.design.base import Name, Section
 from motorlearn.design.practice import Practice
@@ -120,5 +119,5 @@ class PlanOfAny(Section):
     @classmethod
     def _has_a_test(cls, tests: tuple[Any, ...], info: ValidationInfo) -> tuple[Any, ...]:
         if not tests and info.data.get("single_case", False) is None:
-            raise PydanticCustomError("missing", "a plan needs a test")
+            raise ValueError("a plan needs a test")
         return tests

@@ -21,7 +21,7 @@ from motorlearn.design import (
 )
 from motorlearn.plan.deviations import analysis_label, compare_with_plan
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
-from motorlearn.report.test_rows import effect_row, test_row
+from motorlearn.report.tests_run import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums

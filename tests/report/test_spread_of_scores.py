@@ -6,7 +6,7 @@ from studies import PARTS, plan, study, trials
 import motorlearn as ml
 from motorlearn.figures import text_overlaps, texts_cut
 from motorlearn.report.sections import spread_of_scores
-from motorlearn.report.sections.results import _compared
+from motorlearn.report.sections.results import _tests_of
 from motorlearn.report.sections.spread_of_scores import MANY, cloud_figure
 from motorlearn.report.view import view_of
 
@@ -26,7 +26,7 @@ def many():
 
 
 def test_large_groups_have_a_cloud_with_words_of_their_own(many):
-    names = [getattr(block, "name", "") for block in _compared(many, many.outcomes[0])]
+    names = [getattr(block, "name", "") for block in _tests_of(many, many.outcomes[0])]
     assert names.count("raincloud-radial-error") == 1
     stage = many.analysis.question.primary_stage.name
     figure = cloud_figure(many, many.outcomes[0], stage)
@@ -41,5 +41,5 @@ def test_large_groups_have_a_cloud_with_words_of_their_own(many):
 
 def test_small_groups_have_none(many, monkeypatch):
     monkeypatch.setattr(spread_of_scores, "MANY", MANY + 1)
-    names = [getattr(block, "name", "") for block in _compared(many, many.outcomes[0])]
+    names = [getattr(block, "name", "") for block in _tests_of(many, many.outcomes[0])]
     assert "raincloud-radial-error" not in names and len(names) > 3

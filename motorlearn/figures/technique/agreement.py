@@ -143,7 +143,7 @@ def rater_drift(
                 )
             )
         axes.set_xlabel("position of the clip")
-        axes.set_ylabel(f"score minus {against if pair else 'other raters'} ({unit})")
+        name_y(axes, f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
     return _drift_drawing(figure, drift[drift.index.isin(list(styles))], raters, against)
 

@@ -43,7 +43,7 @@ def cronbach_alpha(answers: np.ndarray, *, level: float = 0.95) -> Reliability:
     --------
     >>> found = cronbach_alpha(np.array([[1.0, 2], [2, 2], [3, 4], [5, 4]]))
     >>> round(found.estimate, 3)
-    0.889
+    0.879
     """
     n, k = answers.shape
     whole = answers.sum(axis=1).var(ddof=1)

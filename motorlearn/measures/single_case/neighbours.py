@@ -84,7 +84,7 @@ def variance_inflation(codes: np.ndarray, correlation: float) -> float:
     Examples
     --------
     >>> round(variance_inflation(np.repeat([0.0, 1.0], 9), 0.3), 3)
-    1.652
+    1.653
     """
     held = np.flatnonzero(~np.isnan(codes))
     b = codes[held] == 1
