@@ -40,8 +40,8 @@ def test_the_short_report_has_at_most_six_sheets(browser, analysis, tmp_path):
     assert 1 <= sheets(browser, page) <= 6
 
 
-def test_a_link_into_the_appendix_opens_its_section(browser, analysis, tmp_path):
-    page = ml.write_report(analysis, tmp_path / "report", quiet=True)
+def test_a_link_into_the_appendix_opens_its_section(browser, tmp_path):
+    page = ml.write_report(studies.timed_task(), tmp_path / "report", quiet=True)
     browser.get(page.resolve().as_uri())
     folded = browser.find_elements("css selector", "details")
     assert folded and not any(section.get_attribute("open") for section in folded)
