@@ -43,6 +43,8 @@ class Event:
         Drills in their order, where the session has any.
     groups : tuple of str
         Whose it is; empty where it is everybody's.
+    dated, feedback_said : bool
+        Whether the plan itself says the day and the feedback, and neither is a usual one.
     """
 
     phase: str
@@ -58,6 +60,8 @@ class Event:
     label: str = ""
     parts: tuple[DrillDose, ...] = ()
     groups: tuple[str, ...] = ()
+    dated: bool = True
+    feedback_said: bool = True
 
     @property
     def is_practice(self) -> bool:
@@ -174,6 +178,7 @@ def _practice_event(entry: Practice) -> Event:
         label=entry.label,
         parts=entry.parts,
         groups=entry.groups,
+        feedback_said=bool(entry.feedback or entry.parts) or entry.feedback_every is not None,
     )
 
 
@@ -225,6 +230,8 @@ def _test_event(test: Test, day: float, session: int, last: float) -> Event:
         test.warm_up_trials,
         test.trials if test.effort == "maximal" else 0,
         test.label,
+        dated=test.phase not in DELAYED_PHASES
+        or not (test.planned_day is None and test.interval_days is None),
     )
 
 

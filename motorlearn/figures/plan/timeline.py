@@ -76,7 +76,7 @@ class _Piece:
     at: float
     width: float
     run: tuple[Event, ...] = ()
-    days: float = 0.0
+    days: float | None = 0.0
 
 
 def _rows(boxes: list[list[Event]], capacity: float) -> list[list[_Piece]]:
@@ -92,11 +92,16 @@ def _rows(boxes: list[list[Event]], capacity: float) -> list[list[_Piece]]:
             rows.append([])
             used = 0.0
         if gap:
-            rows[-1].append(_Piece(used + _GAP / 2 - 0.5, _GAP, days=first.delay_days))
+            rows[-1].append(_Piece(used + _GAP / 2 - 0.5, _GAP, days=_gap_days(first)))
             used += _GAP
         rows[-1].append(_Piece(used, 1.0, tuple(run)))
         used += 1.0
     return rows
+
+
+def _gap_days(event: Event) -> float | None:
+    """Days without practice before a test; none where the plan does not say them."""
+    return event.delay_days if event.dated else None
 
 
 def _same_gap(event: Event, before: Event) -> bool:
@@ -171,12 +176,16 @@ def _inside(run: list[Event]) -> str:
 
 
 def _days(run: list[Event]) -> str:
+    if not all(event.dated for event in run):
+        return "day not stated"
     days = [f"{digits.plain(event.day)}" for event in run]
     return f"day {days[0]}" if len(run) == 1 else f"days {days[0]} to {days[-1]}"
 
 
 def _feedback(event: Event) -> str:
     every = event.feedback_every
+    if not event.feedback_said:
+        return "feedback\nnot stated"
     if every is None:
         return "feedback:\nby drill"
     if not every:
@@ -191,7 +200,10 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
     for side in (-0.12, 0.12):
         across = [place + side - 0.04, place + side + 0.04]
         axes.plot(across, [height - 0.1, height + 0.1], color=SOFT_INK, linewidth=1.0, zorder=2)
-    words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\nwithout\npractice"
+    if days is None:
+        words = "a gap,\nlength not\nstated"
+    else:
+        words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\nwithout\npractice"
     text = axes.text(place, height + 0.16, words, ha="center", va="bottom", fontsize="small")
     return [(text, piece.width * 0.95)]
 

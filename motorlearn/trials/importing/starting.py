@@ -105,7 +105,9 @@ def _groups(table: pd.DataFrame) -> list[str]:
     if "group" not in table:
         return ['[[groups]]\nname = "everybody"\n']
     sizes = table.groupby("group", sort=True)["participant"].nunique()
-    return [f"[[groups]]\nname = {toml_value(n)}\nsize = {size}\n" for n, size in sizes.items()]
+    named = [f"[[groups]]\nname = {toml_value(n)}\nsize = {size}\n" for n, size in sizes.items()]
+    # Data do not show who allocated people, and how: nothing is claimed for the author.
+    return [*named, '[allocation]\nmethod = "own"\n'] if len(named) > 1 else named
 
 
 def _usual(table: pd.DataFrame, phase: str) -> pd.DataFrame:
@@ -188,6 +190,10 @@ def _questions(table: pd.DataFrame, asked: Asked, outcome: str, better: str) -> 
         )
     if "group" in table and all(str(n).isdecimal() for n in table["group"].dropna().unique()):
         found.append("What are the groups called? (--groups 1=...,2=..., or import.levels)")
+    if "group" in table and table["group"].nunique() > 1:
+        found.append(
+            "Did chance decide who came into which group, and how? (method of [allocation])"
+        )
     strange = _strange(table)
     if strange:
         found.append(
