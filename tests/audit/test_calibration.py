@@ -5,7 +5,9 @@ import pandas as pd
 import pytest
 from calibration import (
     CLEAN,
+    COLUMNS,
     FAULTS,
+    TABLE,
     TESTS,
     clean_row,
     codes_of,
@@ -92,3 +94,14 @@ def test_the_jackknife_of_changes_is_that_of_the_model():
     assert jackknife(change, codes_of(sizes))[0] == pytest.approx(found.p, rel=1e-5)
     usual = of_models(lambda rng, studies: scores, sizes)(None, 1)
     assert usual[0][0] == pytest.approx(fit.estimates["p"].iloc[-1], rel=1e-5)
+
+
+def test_the_table_counts_every_row_alike():
+    table = pd.read_csv(TABLE)
+    assert list(table.columns) == list(COLUMNS)
+    assert len(table) == len(CLEAN) + len(FAULTS)
+    assert table["studies"].nunique() == 1 and table["studies"].min() >= 100
+    faulty = table[table["replicates"].notna()]
+    assert len(faulty) == len(FAULTS) and faulty["replicates"].min() >= 500
+    assert (table["act"][table["replicates"].isna()] <= 0.05).all()
+    assert (faulty["act"] >= NAMED).all()
