@@ -195,8 +195,8 @@ def judged(
         ``look`` where chance gives it in more than one of two hundred studies (or cannot be told);
         a number beyond ``look`` is ``fine`` where chance gives it in one of twenty.
     estimated : bool
-        Whether the number is a rate or a bias estimated from few noisy scores: it is then ``fine``
-        wherever chance gives as much in one of twenty.
+        Whether the number is a rate, a bias or a share of few events, estimated from few noisy
+        scores: it is then ``fine`` wherever chance gives as much in one of twenty.
     """
     grade = guide.grade(value)
     lowered = grade

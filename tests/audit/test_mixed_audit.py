@@ -315,3 +315,25 @@ def test_modes_of_many_data_sets_are_those_of_each_alone():
         p = model.mean(model.conditional(u[:, [place]]))[:, 0]
         slope = model.loadings.T @ (hits[:, place] - model.weight * p) - u[:, place]
         assert np.abs(slope).max() < 1e-4
+
+
+def test_one_zero_that_chance_gives_in_a_quarter_of_studies_is_no_finding():
+    rng = np.random.default_rng([1000, 23])
+    rows = []
+    for group in ("blocked", "random", "serial"):
+        for i in range(24):
+            own = 0.7 * rng.normal()
+            for phase, shift in (("pretest", -0.5), ("retention", 0.3)):
+                p = 1 / (1 + np.exp(-(own + shift + 0.0 * rng.normal())))
+                rng.random()
+                rows.append((f"{group}{i}", group, phase, rng.binomial(20, p), 20))
+    table = pd.DataFrame(rows, columns=["participant", "group", "phase", "hits", "attempts"])
+    assert (table["hits"] == 0).sum() == 1
+    fit = ml.fit_mixed(
+        "hits ~ group * phase", table, family="binomial", random={"participant": "1"},
+        attempts="attempts",
+    )  # fmt: skip
+    found = ml.check_assumptions(fit).table.set_index("assumption")
+    row = found.loc["no more scores of zero than the model expects"]
+    assert row["value"] > 3 and row["grade"] == "fine"
+    assert "chance alone gives as much in 24.8 %" in row["finding"]

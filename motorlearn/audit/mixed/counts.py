@@ -38,6 +38,7 @@ class CountAudit(MixedAudit):
             "zeros",
             value=zeros.value / zeros.expected if zeros.expected > 0 else 1.0,
             finding=f"{int(zeros.value)} cells without a hit.",
+            estimated=True,
         )
         yield self._outliers()
         yield self._separation()
@@ -60,6 +61,7 @@ class CountAudit(MixedAudit):
             "outliers",
             "outliers",
             value=outliers.value / max(outliers.expected, 1e-9) if outliers.value else 0.0,
+            estimated=True,
         )
 
     def _dispersion(self) -> Check:

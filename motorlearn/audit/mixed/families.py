@@ -175,6 +175,7 @@ class FamilyAudit:
             f"{seen} rows without an event; the model gives {expected.mean():.1f} on average.",
             "Add what separates those who never do it; a model of two parts.",
             chance=float(np.mean(expected >= seen)),
+            estimated=True,
         )
 
     def _approximation(self) -> Check:
