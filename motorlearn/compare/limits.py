@@ -175,8 +175,9 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
             f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
             "variance; with these numbers such a test calls about "
             f"{digits.percent(limit.values[-1])} of studies without a difference significant at "
-            "5 %. Welch's t keeps its rate, and with variance = 'by group' so do the analysis of "
-            "covariance and the mixed model of scores."
+            "5 %. Welch's t keeps its rate, and with variance = 'by group' so does the analysis of "
+            "covariance; the mixed model of scores then keeps it too, but for a small wide group "
+            "of which some missed a test (7.7 % of 2,000 simulated studies)."
         )
 
     return said
