@@ -56,7 +56,7 @@ class Conversion(Section):
 class ImportRecipe(Section):
     """How a file is read, in full, so that it can be read again with the same outcome.
 
-    ``file`` is a file, a folder, or a pattern such as ``golf/*/s*.txt``; ``files`` is a list of
+    ``file`` is a file, a folder, or a pattern such as ``pushes/*/s*.txt``; ``files`` is a list of
     them. ``name_parts`` says what the names of the files hold, as in
     ``s{participant}session{session}data``; ``count`` is the number of files when the recipe was
     made. ``blocks`` numbers blocks that no column numbers: where the numbers of trials begin anew

@@ -34,7 +34,7 @@ def rows(person, session):
 @pytest.fixture
 def folder(tmp_path):
     """Files of 8 people and 3 sessions, a folder a session."""
-    place = tmp_path / "putts"
+    place = tmp_path / "pushes"
     for session in PHASES:
         (place / f"Session{session}").mkdir(parents=True)
         for person in range(1, 9):
@@ -51,7 +51,7 @@ def problems(study, severity):
 def test_a_folder_starts_a_study(folder, tmp_path):
     found = take_in(folder, tmp_path / "new")
     assert found.recipe.name_parts == "s{participant}session{session}data"
-    assert (found.recipe.count, found.recipe.blocks, found.recipe.file) == (24, "restarts", "putts")
+    assert (found.recipe.count, found.recipe.blocks, found.recipe.file) == (24, "restarts", "pushes")
     design, table = found.study.design, found.study.trials.table
     assert design.phases == ("pretest", "acquisition", "retention")
     assert (design.practice[0].blocks, design.practice[0].trials_per_block) == (4, 6)
@@ -74,9 +74,9 @@ def test_the_same_as_pattern_list_and_files_of_the_plan(folder, tmp_path):
     pd.testing.assert_frame_equal(whole, pattern)
     pd.testing.assert_frame_equal(whole, listed)
     plan = (tmp_path / "a" / "study.toml").read_text()
-    named = ", ".join(f'"putts/Session{n}"' for n in PHASES)
+    named = ", ".join(f'"pushes/Session{n}"' for n in PHASES)
     (tmp_path / "a" / "study.toml").write_text(
-        plan.replace('file = "putts"', f"files = [{named}]").replace("count = 24\n", "")
+        plan.replace('file = "pushes"', f"files = [{named}]").replace("count = 24\n", "")
     )
     again = ml.read_study(tmp_path / "a").trials.table
     pd.testing.assert_frame_equal(whole, again)
@@ -104,7 +104,7 @@ def test_every_row_knows_its_file(folder, tmp_path):
     study = take_in(folder, tmp_path / "new").study
     wrong = study.problems[study.problems["severity"] == "error"].iloc[0]
     assert (wrong["sheet"], wrong["row"], wrong["value"]) == (
-        "putts/Session2/s03session2data.txt",
+        "pushes/Session2/s03session2data.txt",
         5,
         "much",
     )
@@ -114,7 +114,7 @@ def hostile(folder, tmp_path, change):
     """What is said after the files were changed behind a study that was taken in."""
     home = tmp_path / "new"
     take_in(folder, home)
-    change(home / "putts")
+    change(home / "pushes")
     return ml.read_study(home)
 
 
@@ -139,7 +139,7 @@ def test_two_files_of_one_person_and_session_are_one_error(folder, tmp_path):
 
     study = hostile(folder, tmp_path, double)
     said = one(study, "two files of the same")
-    assert "s02session1data.txt and putts/Session3/s02session1data.txt" in said["value"]
+    assert "s02session1data.txt and pushes/Session3/s02session1data.txt" in said["value"]
     assert "duplicate trial" not in set(study.problems["rule"])
     assert len(study.trials.table) == 8 * 36 + 6
 

@@ -95,7 +95,7 @@ def guess_name_parts(names: Sequence[str]) -> str:
 
     Examples
     --------
-    >>> guess_name_parts(["golf/s01session1data.txt", "golf/s02session1data.txt"])
+    >>> guess_name_parts(["pushes/s01session1data.txt", "pushes/s02session1data.txt"])
     's{participant}session{session}data'
     >>> guess_name_parts(["a.csv", "b.csv"])
     ''

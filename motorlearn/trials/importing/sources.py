@@ -94,9 +94,9 @@ def name_parts(name: str, pattern: str) -> dict[str, str] | None:
 
     Examples
     --------
-    >>> name_parts("golf/Session1/s01session1data.txt", "s{participant}session{session}data")
+    >>> name_parts("pushes/Session1/s01session1data.txt", "s{participant}session{session}data")
     {'participant': '01', 'session': '1'}
-    >>> name_parts("golf/notes.txt", "s{participant}session{session}data") is None
+    >>> name_parts("pushes/notes.txt", "s{participant}session{session}data") is None
     True
     """
     depth = pattern.count("/") + 1
