@@ -51,7 +51,8 @@ def problems(study, severity):
 def test_a_folder_starts_a_study(folder, tmp_path):
     found = take_in(folder, tmp_path / "new")
     assert found.recipe.name_parts == "s{participant}session{session}data"
-    assert (found.recipe.count, found.recipe.blocks, found.recipe.file) == (24, "restarts", "pushes")
+    recipe = found.recipe
+    assert (recipe.count, recipe.blocks, recipe.file) == (24, "restarts", "pushes")
     design, table = found.study.design, found.study.trials.table
     assert design.phases == ("pretest", "acquisition", "retention")
     assert (design.practice[0].blocks, design.practice[0].trials_per_block) == (4, 6)
