@@ -153,7 +153,7 @@ def test_a_plan_needs_neither_groups_nor_tests():
     assert len(design.practice) == 13
     again = design_from_mapping(design.model_dump(exclude_unset=True, by_alias=True))
     assert again.single_case == design.single_case
-    with pytest.raises(DesignError, match="'tests' is missing"):
+    with pytest.raises(DesignError, match="tests: a plan needs a test"):
         design_from_mapping({k: v for k, v in plan().items() if k != "single_case"} | {
             "groups": [{"name": "a"}]
         })  # fmt: skip
