@@ -1,19 +1,17 @@
 """The contrasts of allocated classes from a mixed model of people in classes."""
 
 from collections.abc import Hashable, Iterable
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, contrast_frame
+from motorlearn.compare.cell_contrasts import CellContrasts
 from motorlearn.compare.comparison import CONTRAST, how
 from motorlearn.compare.mixed_route import MixedRoute
 from motorlearn.compare.participants import Columns
 from motorlearn.exceptions import FitError, InputError
-from motorlearn.linear.hypotheses import Estimate
 from motorlearn.mixed.fit import fit_mixed
-from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
 from motorlearn.rows import Row
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -94,9 +92,7 @@ def _named(comparing: Comparing, phase: Hashable, pair: tuple[Hashable, Hashable
 
 
 def _rows(comparing: Comparing, phase: Hashable, people: pd.DataFrame, fit: MixedFit) -> list[Row]:
-    cells = sorted(people["cell"].unique())
-    places = {pair: place for place, pair in enumerate(combinations(cells, 2))}
-    every = contrasts(fit, "cell", adjust="none", level=comparing.level)
+    every = CellContrasts.of(fit, people["cell"].unique(), level=comparing.level)
     classes = people.groupby("cell")["unit"].nunique()
     adjusted = ", adjusted for the baseline" if comparing.baseline is not None else ""
     assert comparing.clusters is not None
@@ -107,13 +103,8 @@ def _rows(comparing: Comparing, phase: Hashable, people: pd.DataFrame, fit: Mixe
     found = []
     for pair in comparing.pairs:
         one, other = (_cell(comparing, name) for name in pair)
-        turn = 1.0 if (other, one) in places else -1.0
-        row = every.iloc[places.get((other, one), places.get((one, other)))]
-        low, high = sorted((turn * row["conf_low"], turn * row["conf_high"]))
-        told = Estimate(
-            estimate=turn * row["estimate"], std_error=row["std_error"], df=row["df"],
-            statistic=turn * row["statistic"], p=row["p"], conf_low=low, conf_high=high,
-        )  # fmt: skip
+        told = every.difference(one, other)
+        assert told is not None
         found.append(
             CONTRAST.row(
                 **_named(comparing, phase, pair),

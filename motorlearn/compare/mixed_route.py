@@ -2,12 +2,12 @@
 
 from collections.abc import Hashable, Iterable
 from dataclasses import asdict, dataclass
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import Comparing, contrast_frame, standardised
+from motorlearn.compare.cell_contrasts import CellContrasts
 from motorlearn.compare.comparison import CONTRAST, how
 from motorlearn.compare.mixed_by_group import OwnErrors
 from motorlearn.compare.participants import Columns, usable_rows
@@ -15,7 +15,6 @@ from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate
 from motorlearn.measures.effect_sizes import adjusted_g, d_from_log_odds
 from motorlearn.mixed.fit import fit_mixed
-from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import carries_free_covariance
 from motorlearn.rows import Row
@@ -183,18 +182,15 @@ def _contrast_rows(
     fit: MixedFit, comparing: Comparing, tests: list[Hashable], own: OwnErrors | None
 ) -> dict[str, list[Row]]:
     binomial = fit.family == "binomial"
-    cells = sorted(fit.design.fixed.levels.get("cell", ()))
-    places = {pair: i for i, pair in enumerate(combinations(cells, 2))}
+    cells = fit.design.fixed.levels.get("cell", ())
     scales = {"link": "odds ratio" if binomial else comparing.effect}
     if binomial:
         scales["average"] = "difference"
     rows: dict[str, list[Row]] = {}
     for scale, effect in scales.items():
-        every = pd.DataFrame()
-        if places:
-            every = contrasts(fit, "cell", adjust="none", scale=scale, level=comparing.level)
+        found = _Found(CellContrasts.of(fit, cells, level=comparing.level, scale=scale), own)
         rows[effect] = [
-            _one_row(fit, comparing, _Found(every, places, own), (phase, *pair), effect)
+            _one_row(fit, comparing, found, (phase, *pair), effect)
             for phase in tests
             for pair in comparing.pairs
         ]
@@ -203,31 +199,17 @@ def _contrast_rows(
 
 @dataclass(frozen=True)
 class _Found:
-    """Every contrast of two cells, where it stands, and errors of the groups' own spread."""
+    """Every contrast of two cells, and errors of the groups' own spread."""
 
-    every: pd.DataFrame
-    places: dict[tuple[str, str], int]
+    contrasts: CellContrasts
     own: OwnErrors | None
 
     def difference(self, one: str, other: str) -> Estimate | None:
         """A cell minus another, or None where one of them holds no score."""
-        turn = 1.0 if (other, one) in self.places else -1.0
-        place = self.places.get((other, one), self.places.get((one, other)))
-        if place is None:
-            return None
-        found = self.every.iloc[place]
-        if self.own is not None:
-            return self.own.difference(one, other, float(found["std_error"]))
-        low, high = sorted((turn * found["conf_low"], turn * found["conf_high"]))
-        return Estimate(
-            estimate=turn * found["estimate"],
-            std_error=found["std_error"],
-            df=found["df"],
-            statistic=turn * found["statistic"],
-            p=found["p"],
-            conf_low=low,
-            conf_high=high,
-        )
+        found = self.contrasts.difference(one, other)
+        if found is None or self.own is None:
+            return found
+        return self.own.difference(one, other, found.std_error)
 
 
 def _one_row(

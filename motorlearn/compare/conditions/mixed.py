@@ -2,18 +2,16 @@
 
 from collections.abc import Hashable
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.compare.between import contrast_frame
+from motorlearn.compare.cell_contrasts import CellContrasts
 from motorlearn.compare.comparison import CONTRAST, PhaseComparison, how
 from motorlearn.compare.conditions.rows import Differences, Pair
 from motorlearn.exceptions import FitError, InputError
-from motorlearn.linear.hypotheses import Estimate
 from motorlearn.mixed.fit import fit_mixed
-from motorlearn.mixed.means import contrasts
 from motorlearn.mixed.result import MixedFit
 from motorlearn.rows import Row
 
@@ -100,24 +98,16 @@ def _rows(
     of: Differences, pairs: tuple[Pair, ...], phase: Hashable, fitted: tuple[pd.DataFrame, MixedFit]
 ) -> list[Row]:
     rows, fit = fitted
-    cells = sorted(rows["cell"].unique())
-    places = {pair: place for place, pair in enumerate(combinations(cells, 2))}
-    every = contrasts(fit, "cell", adjust="none", level=of.comparing.level)
+    every = CellContrasts.of(fit, rows["cell"].unique(), level=of.comparing.level)
     counts = rows["cell"].value_counts()
     found = []
     for pair in pairs:
         one, other = (f"c{of.scores.conditions.index(name) + 1:02d}" for name in pair)
-        place = places.get((other, one), places.get((one, other)))
-        if place is None:
+        told = every.difference(one, other)
+        if told is None:
             reason = "a condition has no score at this test"
             found.append(CONTRAST.row(**_named(of, phase, pair), **how("", reason)))
             continue
-        turn, row = (1.0 if (other, one) in places else -1.0), every.iloc[place]
-        low, high = sorted((turn * row["conf_low"], turn * row["conf_high"]))
-        told = Estimate(
-            estimate=turn * row["estimate"], std_error=row["std_error"], df=row["df"],
-            statistic=turn * row["statistic"], p=row["p"], conf_low=low, conf_high=high,
-        )  # fmt: skip
         found.append(
             CONTRAST.row(
                 **_named(of, phase, pair), **of.comparing.told(told),
