@@ -140,7 +140,8 @@ def audit(
         typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
     analysis = ml.analyse_study(data)
-    whole, sheet = ml.report.audit_study(analysis), ml.report.supervisor_page(analysis)
+    whole = ml.report.audit_study(analysis)
+    sheet = ml.report.supervisor_page(analysis, audit=whole)
     typer.echo(str(whole if long else sheet))
     if store is not None:
         typer.echo(f"Page kept: {_stored(store, whole)}")

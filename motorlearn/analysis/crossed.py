@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from motorlearn.analysis.questions import Question
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.compare.crossing import INTERACTION, MAIN, labels_of
 from motorlearn.design import Design, levels_by_group, primary_levels
 from motorlearn.exceptions import InputError
@@ -95,7 +95,7 @@ def effect_row(comparison: PhaseComparison, question: Question, stage: str) -> p
     if rows.empty:
         return None
     row = rows.iloc[0].copy()
-    row["pair"] = f"{row['group']} {'/' if row['effect'] == 'ratio' else '−'} {row['reference']}"
+    row["pair"] = pair_in_words(row["group"], row["reference"], row["effect"])
     row["group"], row["reference"] = labels_of(row)
     return row
 

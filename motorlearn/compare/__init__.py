@@ -2,7 +2,8 @@
 
 ``phases`` is the front and ``options`` its choices; ``participants`` makes one score per person and
 phase, ``between`` compares groups at a phase, ``within`` compares phases, ``mixed_route`` does the
-first with every test there is, ``crossing`` and ``factorial`` two factors between people,
+first with every test there is (``cell_contrasts`` turns what fits give), ``crossing`` and
+``factorial`` two factors between people,
 ``covariates`` what is adjusted for beside the baseline, ``equivalence`` and ``verdicts`` judge
 against a declared bound (``bounds``), ``blocks`` compares the blocks of practice, ``limits`` says
 what the design cannot show, ``pooling`` why trials are not the unit, ``comparison`` holds the
@@ -17,6 +18,7 @@ from motorlearn.compare.comparison import BlockComparison, PhaseComparison
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.phases import compare_phases
 from motorlearn.compare.pooling import Pooling, pooling_inflation
+from motorlearn.compare.schemas import pair_in_words
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
@@ -39,6 +41,7 @@ __all__ = [
     "analyse_single_case",
     "compare_blocks",
     "compare_phases",
+    "pair_in_words",
     "pairs_within",
     "pooling_inflation",
 ]

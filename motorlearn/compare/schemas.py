@@ -21,6 +21,18 @@ PAIR = (Column("group"), Column("reference"), Column("effect"))
 STEP = (Column("from_phase", "from"), Column("to_phase", "to"))
 ETA = Column("partial_eta2", "partial η²", "number", decimals=3)
 
+
+def pair_in_words(group: object, reference: object, effect: object) -> str:
+    """A contrast as a reader writes it: a ratio with a stroke, a difference with a minus.
+
+    Examples
+    --------
+    >>> [pair_in_words("random", "blocked", effect) for effect in ("ratio", "difference")]
+    ['random / blocked', 'random − blocked']
+    """
+    return f"{group} {'/' if effect == 'ratio' else '−'} {reference}"
+
+
 EFFECT = Schema(
     (
         Column("phase"),

@@ -8,6 +8,8 @@ from motorlearn.report.sections.exhibits import shown_contrasts
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.results import Refused
 
+_DEGREES = {"satterthwaite": {"Satterthwaite"}, "kenward-roger": {"Kenward-Roger"}}
+
 
 def methods_used(found: StudyView) -> set[str]:
     """Names of methods, as :data:`motorlearn.wording.references.SOURCES` has them."""
@@ -18,10 +20,8 @@ def methods_used(found: StudyView) -> set[str]:
     results = {k: v for k, v in found.analysis.beside.items() if not isinstance(v, Refused)}
     used |= beside & set(results)
     mixed = results.get("mixed model")
-    if isinstance(mixed, MixedFit) and "Satterthwaite" in mixed.recipe.engine:
-        used.add("Satterthwaite")
-    if isinstance(mixed, MixedFit) and "Kenward" in mixed.recipe.engine:
-        used.add("Kenward-Roger")
+    if isinstance(mixed, MixedFit):
+        used |= _DEGREES.get(mixed.inference.method, set())
     return used
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.analysis.study import page_analysis
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.design import (
     Design,
     hits_declared_of,
@@ -248,7 +248,7 @@ def _numbers_of(row: Any) -> dict[str, float]:
 
 
 def _pair(row: Any) -> str:
-    return f"{row.group} {'/' if row.effect == 'ratio' else '−'} {row.reference}"
+    return pair_in_words(row.group, row.reference, row.effect)
 
 
 def _contrast(analysis: StudyAnalysis, entry: OutcomeAnalysis, row: Any) -> dict[str, Any]:

@@ -9,13 +9,13 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.audit import Audit, Sensitivity
+from motorlearn.compare import pair_in_words
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
-from motorlearn.plan import compare_with_plan
 from motorlearn.report.sections.closing import registered_and_now
 from motorlearn.report.sections.front import missing_sentence
-from motorlearn.report.sections.primary import primary_sentences
+from motorlearn.report.sections.primary import estimate_in_words, primary_sentences
 from motorlearn.report.sections.single_case import is_single_case
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
 from motorlearn.report.view import StudyView, view_of
@@ -90,7 +90,11 @@ def _beginning_of(place: Path) -> bytes:
 
 
 def supervisor_page(
-    study: Study | StudyAnalysis, *, seed: int = 0, decimal: str = "."
+    study: Study | StudyAnalysis,
+    *,
+    audit: StudyAudit | None = None,
+    seed: int = 0,
+    decimal: str = ".",
 ) -> SupervisorPage:
     """Put a study on the one page that a supervisor signs.
 
@@ -103,6 +107,8 @@ def supervisor_page(
     ----------
     study : Study or StudyAnalysis
         A study that was read, or its analysis.
+    audit : StudyAudit, optional
+        Every test and fact of this analysis, where they are at hand.
     seed : int
         Seed of remedies and variants that draw numbers, where a study is given.
     decimal : {".", ","}
@@ -122,7 +128,8 @@ def supervisor_page(
     """
     analysis = study if isinstance(study, StudyAnalysis) else analyse_study(study, seed=seed)
     with decimal_sign(decimal):
-        found, audit = view_of(analysis, decimal=decimal), audit_study(analysis)
+        found = view_of(analysis, decimal=decimal)
+        audit = audit_study(analysis) if audit is None else audit
         entries = tuple(
             (topic, tuple(_cut(t) for t in told)) for topic, told in _entries(found, audit)
         )
@@ -139,15 +146,10 @@ def _headline(found: StudyView) -> str:
     row, voice = found.analysis.primary.iloc[0], found.outcomes[0].voice
     if pd.isna(row["estimate"]):
         return "not computed"
-    ratio = row["effect"] == "ratio"
-    places = 2 if ratio else voice.decimals
-    unit = "" if ratio or not voice.outcome.unit else f" {voice.outcome.unit}"
-    reach = voice.span(row["conf_low"], row["conf_high"], places)
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""
-    estimate = voice.number(row["estimate"], places)
-    sign = "/" if ratio else "−"
-    pair = f"{row['group']} {sign} {row['reference']}" if len(found.groups) > 1 else row["group"]
-    return f"{pair}, {row['test']}: {row['effect']} {estimate}{unit} ({reach}){p}"
+    several = len(found.groups) > 1
+    pair = pair_in_words(*row[["group", "reference", "effect"]]) if several else row["group"]
+    return f"{pair}, {row['test']}: {row['effect']} {estimate_in_words(row, voice)}{p}"
 
 
 def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[str]]]:
@@ -162,7 +164,7 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
         yield "sensitivity", _other_ways(analysis.sensitivity)
     if not is_single_case(found):
         yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
-    yield "departures", [summary.departures(compare_with_plan(found.study).table)]
+    yield "departures", [summary.departures(audit.deviations)]
     registered, _ = registered_and_now(found)
     yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]
     yield "tests run", [_counted(audit.tests)]
@@ -172,16 +174,14 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
 def _open(audit: Audit | Refused) -> list[str]:
     if isinstance(audit, Refused):
         return [f"Not checked: {audit.reason}"]
-    table = audit.table
-    flagged = table[table["grade"] != "fine"].drop_duplicates("assumption")
-    gravest = flagged.sort_values("grade", key=lambda g: g != "act", kind="stable")
+    gravest = summary.flagged_assumptions(audit.table)
     said = [
         f"{row.assumption} ({row.grade}): {row.remedied or row.finding}"
         for row in gravest.head(SHOWN).itertuples()
     ]
     if len(gravest) > SHOWN:
         said.append(f"and {len(gravest) - SHOWN} more, which the report lists")
-    return [summary.open_assumptions(table).split(":")[0].rstrip(".") + ".", *said]
+    return [f"{summary.counted_assumptions(audit.table)}.", *said]
 
 
 def _other_ways(result: Sensitivity | Refused) -> list[str]:

@@ -5,6 +5,7 @@ from typing import Any
 import numpy as np
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.compare import pair_in_words
 from motorlearn.compare.crossing import SIMPLE, labels_of
 from motorlearn.design import own_name_of_test
 
@@ -34,11 +35,10 @@ def effect_row(
         numbers = {name: main[name] for name in numbers}
     else:
         mine = False
-    sign = "/" if row["effect"] == "ratio" else "−"
     return test_row(
         entry,
         own_name_of_test(analysis.design, str(row["phase"])),
-        f"{row['kind']}: {group} {sign} {reference}",
+        f"{row['kind']}: {pair_in_words(group, reference, row['effect'])}",
         row["method"],
         "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
         family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",

@@ -82,25 +82,21 @@ def _size(row: pd.Series, voice: Voice) -> str:
     if row["kind"] == INTERACTION:
         return _interaction(row, voice, other)
     start = f"averaged over {other}, " if row["kind"] == MAIN else ""
-    if row["effect"] == "ratio":
-        times = f"{voice.number(row['estimate'], 2)} times as large"
-        return f"{start}{voice.name} {voice.was} {times} with {factor} {group} as with {reference}"
-    way = "higher" if row["estimate"] > 0 else "lower"
-    amount = voice.measured(abs(row["estimate"]))
-    return (
-        f"{start}{voice.name} {voice.was} {amount} {way} with {factor} {group} than with "
-        f"{reference}"
-    )
+    amount, than = _amount(row, voice)
+    return f"{start}{voice.name} {voice.was} {amount} with {factor} {group} {than} with {reference}"
 
 
 def _interaction(row: pd.Series, voice: Voice, other: str) -> str:
     at, at_reference = row["at"], row["at_reference"]
+    amount, than = _amount(row, voice)
+    ratio = row["effect"] == "ratio"
+    what = f"ratio {row['pair']}" if ratio else f"difference {row['pair']} in {voice.name}"
+    return f"the {what} was {amount} with {other} {at} {than} with {at_reference}"
+
+
+def _amount(row: pd.Series, voice: Voice) -> tuple[str, str]:
+    """By how much one side is larger, and the word that leads to the other."""
     if row["effect"] == "ratio":
-        times = f"{voice.number(row['estimate'], 2)} times as large"
-        return f"the ratio {row['pair']} was {times} with {other} {at} as with {at_reference}"
+        return f"{voice.number(row['estimate'], 2)} times as large", "as"
     way = "higher" if row["estimate"] > 0 else "lower"
-    amount = voice.measured(abs(row["estimate"]))
-    return (
-        f"the difference {row['pair']} in {voice.name} was {amount} {way} with {other} {at} than "
-        f"with {at_reference}"
-    )
+    return f"{voice.measured(abs(row['estimate']))} {way}", "than"

@@ -27,16 +27,11 @@ def open_assumptions(table: pd.DataFrame) -> str:
     >>> open_assumptions(rows)
     'Of 2 assumptions checked, 1 stays open: same spread (look). No remedy changes the conclusion.'
     """
-    whole = table.drop_duplicates("assumption")
-    flagged = table[table["grade"] != "fine"].drop_duplicates("assumption")
-    checked = count(len(whole), "assumption")
+    flagged = flagged_assumptions(table)
+    said = counted_assumptions(table)
     if flagged.empty:
-        return f"Of {checked} checked, none stays open."
-    graded = [
-        f"{row.assumption} ({grade})"
-        for grade in ("act", "look")
-        for row in flagged[flagged["grade"] == grade].itertuples()
-    ]
+        return f"{said}."
+    graded = [f"{row.assumption} ({row.grade})" for row in flagged.itertuples()]
     changed = table[(table["grade"] != "fine") & table["conclusion_changes"].astype(bool)]
     names = list(dict.fromkeys(changed["assumption"]))
     after = (
@@ -44,8 +39,26 @@ def open_assumptions(table: pd.DataFrame) -> str:
         if names
         else "No remedy changes the conclusion."
     )
-    stay = "stays" if len(flagged) == 1 else "stay"
-    return f"Of {checked} checked, {len(flagged)} {stay} open: {'; '.join(graded)}. {after}"
+    return f"{said}: {'; '.join(graded)}. {after}"
+
+
+def flagged_assumptions(table: pd.DataFrame) -> pd.DataFrame:
+    """Rows of an audit that are not fine, one for each assumption, the gravest first."""
+    flagged = table[table["grade"] != "fine"].drop_duplicates("assumption")
+    return flagged.sort_values("grade", key=lambda grade: grade != "act", kind="stable")
+
+
+def counted_assumptions(table: pd.DataFrame) -> str:
+    """How many assumptions were checked and how many stay open, without a full stop.
+
+    Examples
+    --------
+    >>> counted_assumptions(pd.DataFrame({"assumption": ["same spread"], "grade": ["fine"]}))
+    'Of 1 assumption checked, none stays open'
+    """
+    n = len(flagged_assumptions(table))
+    stay = "none stays" if n == 0 else "1 stays" if n == 1 else f"{n} stay"
+    return f"Of {count(table['assumption'].nunique(), 'assumption')} checked, {stay} open"
 
 
 def missing_people(

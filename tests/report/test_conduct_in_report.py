@@ -5,13 +5,15 @@ from types import SimpleNamespace
 import pandas as pd
 
 from motorlearn.digits import decimal_sign
+from motorlearn.plan import compare_with_plan
 from motorlearn.report.sections.closing import _deviations
 from motorlearn.report.sections.study_tables import deviations_table
 
 
 def test_conduct_is_set_against_the_plan(shipped):
     with decimal_sign(","):
-        blocks = list(_deviations(SimpleNamespace(study=shipped)))
+        conduct = compare_with_plan(shipped).table
+        blocks = list(_deviations(SimpleNamespace(study=shipped, departures=conduct)))
     table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
     assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
     assert "like random (about 0,78)" in list(table.rows["actual"])

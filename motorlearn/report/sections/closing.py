@@ -6,7 +6,6 @@ import pandas as pd
 
 from motorlearn.compare import Limit
 from motorlearn.figures.drawing.style import Drawing
-from motorlearn.plan import compare_with_plan
 from motorlearn.plan.registered import (
     UNREGISTERED,
     PlanChange,
@@ -98,7 +97,7 @@ def _deviations(found: StudyView) -> Iterator[Block]:
     said = limitations.deviations(
         study.problems, pd.DataFrame(columns=["reason", "participant"]), study.trials.changes
     )
-    conduct = compare_with_plan(study).table
+    conduct = found.departures
     if len(conduct):
         yield Text("{tab:deviations} sets the conduct of the study against its plan.")
         yield study_tables.deviations_table(conduct)

@@ -2,7 +2,7 @@
 
 import pandas as pd
 
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.figures import (
     Drawing,
     delayed_scores,
@@ -168,7 +168,7 @@ def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Draw
     voice = entry.voice
     rows = rows.assign(
         name=[
-            f"{voice.short(row.phase)}: {row.group} {'/' if ratio else '−'} {row.reference}"
+            f"{voice.short(row.phase)}: {pair_in_words(row.group, row.reference, row.effect)}"
             for row in rows.itertuples()
         ]
     )

@@ -8,7 +8,6 @@ import pandas as pd
 from motorlearn.analysis import reasons_of
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.figures.drawing.style import Drawing
-from motorlearn.plan import compare_with_plan
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
 from motorlearn.report.sections.closing import limits_of, registered_and_now
@@ -206,7 +205,7 @@ def _limitations(found: StudyView) -> Iterator[Block]:
     registered, _ = registered_and_now(found)
     if registered:
         yield Text(registered, "item")
-    yield Text(summary.departures(compare_with_plan(found.study).table), "item")
+    yield Text(summary.departures(found.departures), "item")
     yield Text(
         "Say to whom, to which tasks and to which intervals the results may extend.", "author"
     )

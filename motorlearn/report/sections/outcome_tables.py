@@ -9,6 +9,7 @@ from motorlearn.compare.clusters import CLUSTER
 from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
+from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
 from motorlearn.wording.voice import Voice, capitalised
 
@@ -51,29 +52,33 @@ def descriptives_table(entry: OutcomeView) -> Table:
 def clusters_table(entry: OutcomeView) -> Table:
     """Sizes of allocated classes, resemblance within them and what that costs."""
     assert isinstance(entry.comparison, PhaseComparison)
-    rows = entry.comparison.clusters
-    named = rows.assign(phase=[entry.voice.short(str(phase)) for phase in rows["phase"]])
-    notes = (
+    note = (
         "ICC: share of the variance of people's scores that lies between classes of one group "
         "(analysis of variance), with its 95 % interval; design effect: by how much a test of "
-        "people would understate the variance.",
+        "people would understate the variance."
     )
-    name = f"clusters-{slug(entry.outcome.name)}"
-    return CLUSTER.table(name, "What it costs that whole classes were allocated", named, notes)
+    title = "What it costs that whole classes were allocated"
+    return _at_tests(entry, CLUSTER, "clusters", title, entry.comparison.clusters, note)
 
 
 def periods_table(entry: OutcomeView) -> Table:
     """Differences between periods, and between the orders in which people met the conditions."""
     assert isinstance(entry.comparison, PhaseComparison)
-    rows = entry.comparison.periods
-    named = rows.assign(phase=[entry.voice.short(str(phase)) for phase in rows["phase"]])
-    notes = (
+    note = (
         "Sequence (carry-over): difference of people's means over the conditions between the "
         "orders in which they met them. It holds what people of these orders differ in anyway, its "
-        "test is weak, and it chose no analysis.",
+        "test is weak, and it chose no analysis."
     )
-    name = f"periods-{slug(entry.outcome.name)}"
-    return PERIODS.table(name, "Periods, and what an order leaves behind", named, notes)
+    title = "Periods, and what an order leaves behind"
+    return _at_tests(entry, PERIODS, "periods", title, entry.comparison.periods, note)
+
+
+def _at_tests(
+    entry: OutcomeView, schema: Schema, name: str, title: str, rows: pd.DataFrame, note: str
+) -> Table:
+    """Rows of a result as its schema shows them, tests by the names a reader knows."""
+    named = rows.assign(phase=[entry.voice.short(str(phase)) for phase in rows["phase"]])
+    return schema.table(f"{name}-{slug(entry.outcome.name)}", title, named, (note,))
 
 
 def contrasts_table(entry: OutcomeView, name: str, title: str, adjusted: bool) -> Table:

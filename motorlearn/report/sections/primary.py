@@ -1,5 +1,9 @@
 """The primary comparison in sentences, or the closest thing that the design allows."""
 
+import math
+from collections.abc import Mapping
+from typing import Any
+
 from motorlearn.analysis import equivalence_rows
 from motorlearn.compare import PhaseComparison
 from motorlearn.report.sections import factors
@@ -7,6 +11,7 @@ from motorlearn.report.sections.single_case import is_single_case, single_case_s
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
 from motorlearn.wording import sentences
+from motorlearn.wording.voice import Voice
 
 
 def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
@@ -64,6 +69,15 @@ def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
         return 1.0
     means = comparison.means
     return float(means.loc[means["phase"] == test, "sd"].iloc[0])
+
+
+def estimate_in_words(row: Mapping[str, Any], voice: Voice) -> str:
+    """An estimate with its interval, ``0.92 (95 % CI 0.84 to 1.01)``, a difference with a unit."""
+    ratio = row["effect"] == "ratio"
+    places = 2 if ratio else voice.decimals
+    estimate = voice.number(row["estimate"], places) if ratio else voice.measured(row["estimate"])
+    reach = voice.span(row["conf_low"], row["conf_high"], places)
+    return f"{estimate} ({reach})" if math.isfinite(row["conf_low"]) else estimate
 
 
 def shown_stage(found: StudyView) -> str:

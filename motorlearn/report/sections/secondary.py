@@ -5,8 +5,9 @@ from typing import Any
 
 import pandas as pd
 
-from motorlearn.compare import PhaseComparison
+from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.report.sections.exhibits import shown_contrasts
+from motorlearn.report.sections.primary import estimate_in_words
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -63,8 +64,7 @@ def _contrasts(found: StudyView, entry: OutcomeView) -> Iterator[dict[str, Any]]
         )
         if same or not _is_test(entry, row["phase"]) or pd.isna(row["estimate"]):
             continue
-        sign = "/" if row["effect"] == "ratio" else "−"
-        said = f"{row['group']} {sign} {row['reference']}"
+        said = pair_in_words(row["group"], row["reference"], row["effect"])
         n = f"{row['n_group']} + {row['n_reference']}"
         yield _row(entry, row, row["phase"], said, n, (row["group"], row["reference"]))
 
@@ -96,16 +96,11 @@ def _row(
     pair: tuple[str, str],
 ) -> dict[str, Any]:
     voice = entry.voice
-    ratio = row["effect"] == "ratio"
-    places = 2 if ratio else voice.decimals
-    estimate = voice.number(row["estimate"], places) if ratio else voice.measured(row["estimate"])
-    span = voice.span(row["conf_low"], row["conf_high"], places)
-    reach = f" ({span})" if pd.notna(row["conf_low"]) else ""
     return {
         "outcome": voice.name,
         "test": voice.short(stage),
         "contrast": contrast,
-        "estimate": f"{estimate}{reach}",
+        "estimate": estimate_in_words(row, voice),
         "p": row["p"],
         "g": row["g"],
         "n": n,

@@ -37,6 +37,22 @@ FROM_NAME = "in the file name"
 """What stands behind the heading of a column that comes from the names of the files."""
 
 
+def heading_of_part(part: str) -> str:
+    """Heading of the column that holds a part of the names of the files."""
+    return f"{part} {FROM_NAME}"
+
+
+def part_of_heading(heading: str) -> str:
+    """Part of the names of the files that a column holds; empty where it is from the files.
+
+    Examples
+    --------
+    >>> part_of_heading(heading_of_part("session")), part_of_heading("session")
+    ('session', '')
+    """
+    return heading.removesuffix(FROM_NAME).strip() if heading.endswith(FROM_NAME) else ""
+
+
 @dataclass(frozen=True)
 class Joined:
     """Many files as one grid, with the way back.
@@ -155,7 +171,7 @@ def _opened(
         )
         headings = find_headings(
             grid,
-            {key: new for key, new in recipe.columns.items() if not key.endswith(FROM_NAME)},
+            {key: new for key, new in recipe.columns.items() if not part_of_heading(key)},
             line=_line(grid, recipe, heading_line),
         )
     except InputError as problem:
@@ -218,7 +234,7 @@ def _joined(pieces: list[Piece], refused: Mapping[str, str], recipe: ImportRecip
         _column(heading, [body.get(heading) for body in bodies], sizes) for heading in headings
     ]
     columns += [
-        _constant(f"{part} {FROM_NAME}", [piece.parts.get(part, "") for piece in pieces], sizes)
+        _constant(heading_of_part(part), [piece.parts.get(part, "") for piece in pieces], sizes)
         for part in parts
     ]
     points = Counter(piece.grid.decimal for piece in pieces)

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.trials.checking.problems import gather
-from motorlearn.trials.importing.many_files import FROM_NAME
+from motorlearn.trials.importing.many_files import heading_of_part
 from motorlearn.trials.reading.sheet import first_lines
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.vocabulary import LEVEL_MAPPED
@@ -22,7 +22,7 @@ def names_agree(standard: Standard, parts: Sequence[str]) -> Standard:
     table, found = standard.sheet.table, []
     mapped = set(standard.changes.loc[standard.changes["rule"] == LEVEL_MAPPED, "column"])
     for part in parts:
-        name = f"{part} {FROM_NAME}"
+        name = heading_of_part(part)
         if name not in table or part not in table:
             continue
         if standard.sheet.column(part) in mapped:
@@ -43,7 +43,7 @@ def names_agree(standard: Standard, parts: Sequence[str]) -> Standard:
                 advice="find out whose file it is; the rows were believed",
             )
         )
-    drop = [f"{part} {FROM_NAME}" for part in parts]
+    drop = [heading_of_part(part) for part in parts]
     kept = table.drop(columns=[name for name in drop if name in table])
     return replace(
         standard,

@@ -19,7 +19,7 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.importing.known_headings import is_good, questionnaire_of, standard_name
-from motorlearn.trials.importing.many_files import FROM_NAME
+from motorlearn.trials.importing.many_files import heading_of_part, part_of_heading
 from motorlearn.trials.reading.headings import Headings, find_headings
 from motorlearn.trials.reading.values import MISSING_WORDS
 from motorlearn.vocabulary import COLUMNS
@@ -129,7 +129,7 @@ def proposal_for(
         "separator": _evidence(grid, "separator"),
         "decimal": "" if grid.lettered else grid.decimal,
         "columns": {
-            old: new for old, new in named.items() if old != new and old != f"{new} {FROM_NAME}"
+            old: new for old, new in named.items() if old not in (new, heading_of_part(new))
         },
         "levels": _levels(grid, headings, named, design) | _flags(grid, headings, named),
         "wide": tuple(wide),
@@ -166,8 +166,8 @@ def _named(grid: Grid, headings: Headings) -> dict[str, str]:
         if name and name not in named.values() and name not in headings.names[place + 1 :]:
             named[original] = name
     for original in headings.originals:
-        part = original.removesuffix(FROM_NAME).strip()
-        if original.endswith(FROM_NAME) and part not in named.values():
+        part = part_of_heading(original)
+        if part and part not in named.values():
             named[original] = part
     if "participant" not in named.values():
         for place, original in enumerate(headings.originals):
@@ -324,8 +324,8 @@ def _reasons(
     rows = []
     for place, heading in enumerate(headings.originals):
         sample = ", ".join(dict.fromkeys(_filled(grid, headings, place)[:3]))
-        if heading.endswith(FROM_NAME) and heading not in named:
-            part = heading.removesuffix(FROM_NAME).strip()
+        part = part_of_heading(heading)
+        if part and heading not in named:
             rows.append((heading, f"compared with {part}", f"names such as {sample}"))
         elif heading in named:
             rows.append((heading, named[heading], f"its heading; cells such as {sample}"))

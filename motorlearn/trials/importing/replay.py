@@ -15,10 +15,11 @@ from motorlearn.trials.checking.suspicions import suspicions
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.opening import open_grid
 from motorlearn.trials.importing.many_files import (
-    FROM_NAME,
     Joined,
     files_that_lack,
+    heading_of_part,
     join_files,
+    part_of_heading,
 )
 from motorlearn.trials.importing.names_agree import names_agree
 from motorlearn.trials.importing.pieces import short_rows
@@ -91,7 +92,7 @@ def replay_joined(
 ) -> Standard:
     """Read these files as one table; see :func:`replay_files`."""
     joined = join_files(files, recipe)
-    told = {f"{part} {FROM_NAME}": part for part in joined.parts}
+    told = {heading_of_part(part): part for part in joined.parts}
     taken = set(recipe.columns.values()) | {*_own(joined)}
     columns = {key: new for key, new in told.items() if new not in taken} | recipe.columns
     there = {column[0].as_py() for column in joined.grid.columns}
@@ -114,7 +115,7 @@ def replay_joined(
 def _own(joined: Joined) -> list[str]:
     """Standard names that headings of the files themselves have."""
     headings = find_headings(joined.grid, line=0)
-    return [name for name in headings.names if not name.endswith(FROM_NAME)]
+    return [name for name in headings.names if not part_of_heading(name)]
 
 
 def _finished(standard: Standard, files: Mapping[str, Path], recipe: ImportRecipe) -> Standard:
