@@ -11,8 +11,9 @@ import os
 import signal
 import threading
 import time
+from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Executor, ProcessPoolExecutor
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from contextlib import ExitStack, contextmanager
 from typing import TypeVar
 
@@ -26,6 +27,10 @@ WORTH_STARTING = 4.0
 Computing and not waiting is counted, so that a busy machine, on which both the work and the
 beginning of processes take longer, decides alike.
 """
+
+
+CALLS_AHEAD = 4
+"""Calls for each process that are handed over before they are due: it never waits for the next."""
 
 
 def usable_cores() -> int:
@@ -62,6 +67,7 @@ class Workers:
     def __init__(self, workers: int, executor: Executor | None, stack: ExitStack) -> None:
         self._workers = min(workers, usable_cores())
         self._pool, self._stack = executor, stack
+        self._ahead = CALLS_AHEAD * self._workers if executor is None else None
 
     def map(self, function: Callable[[Call], Outcome], calls: Sequence[Call]) -> Iterator[Outcome]:
         """Results in the order of the calls, whoever computes them."""
@@ -75,9 +81,24 @@ class Workers:
         if self._pool is None:
             yield from map(function, calls)
             return
+        yield from _in_order(self._pool, function, calls, self._ahead or len(calls))
+
+
+def _in_order(
+    pool: Executor, function: Callable[[Call], Outcome], calls: Sequence[Call], ahead: int
+) -> Iterator[Outcome]:
+    """Results in the order of the calls, of which so many are handed over before they are due.
+
+    Processes may be started whenever a call is handed over.
+    """
+    handed: deque[Future[Outcome]] = deque()
+    for call in calls:
+        if len(handed) >= ahead:
+            yield handed.popleft().result()
         with deaf_to_interrupts():
-            results = self._pool.map(function, calls)
-        yield from results
+            handed.append(pool.submit(function, call))
+    while handed:
+        yield handed.popleft().result()
 
 
 @contextmanager
@@ -110,8 +131,26 @@ def _processes(workers: int) -> Iterator[Executor]:
 def deaf_to_interrupts() -> Iterator[None]:
     """Let processes that are started in the block never hear Ctrl-C, which reaches them all.
 
-    The interruption itself waits for the end of the block.
+    The interruption itself waits for the end of the block: a process whose start is broken off
+    would wait for ever for what it was to be told. The mask alone does not hold it back, since
+    another thread may receive the signal for the main one; processes inherit the mask.
     """
+    with _masked_interrupts():
+        if threading.current_thread() is not threading.main_thread():
+            yield  # the interruption is raised in the main thread only
+            return
+        heard: list[int] = []
+        handler = signal.signal(signal.SIGINT, lambda number, _: heard.append(number))
+        try:
+            yield
+        finally:
+            signal.signal(signal.SIGINT, handler or signal.SIG_DFL)
+            if heard:
+                signal.raise_signal(signal.SIGINT)
+
+
+@contextmanager
+def _masked_interrupts() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
