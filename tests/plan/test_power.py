@@ -291,7 +291,8 @@ def test_processes_are_started_only_where_they_save_more_than_they_cost(
     @contextmanager
     def processes(count):
         asked.append(count)
-        yield SimpleNamespace(map=map)
+        with ThreadPoolExecutor(1) as threads:
+            yield threads
 
     monkeypatch.setattr(workers, "usable_cores", lambda: cores)
     monkeypatch.setattr(workers, "_processes", processes)
