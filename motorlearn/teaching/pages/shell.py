@@ -54,7 +54,7 @@ def page_of(
     scripts : sequence of str
         Parts of one JavaScript module, in their order; they run once the page stands.
     data : mapping, optional
-        Values by name; the script reads ``JSON.parse(document.getElementById("data").textContent)``.
+        Values by name; the script finds them as JSON in the element ``#data``.
     sends : bool
         Whether the page may send to the server it came from; otherwise to nobody.
 
@@ -71,9 +71,10 @@ def page_of(
     (True, 2)
     """
     style, script = "\n".join((SHELL_STYLE, *styles)), "\n".join(scripts)
+    reached = "'self'" if sends else "'none'"
     policy = (
         f"default-src 'none'; script-src '{_sha256(script)}'; style-src '{_sha256(style)}'; "
-        f"img-src data: blob:; connect-src {"'self'" if sends else "'none'"}; base-uri 'none'; "
+        f"img-src data: blob:; connect-src {reached}; base-uri 'none'; "
         "form-action 'none'"
     )
     return _PAGE.format(
@@ -94,4 +95,5 @@ def _sha256(text: str) -> str:
 def _data(values: Mapping[str, Any]) -> str:
     """Write values so that nothing in them can end the element they stand in."""
     text = json.dumps(values, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
-    return f'<script type="application/json" id="data">{text.replace("<", "\\u003c")}</script>'
+    harmless = text.replace("<", "\\u003c")
+    return f'<script type="application/json" id="data">{harmless}</script>'
