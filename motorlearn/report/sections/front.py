@@ -11,6 +11,7 @@ from motorlearn.figures.drawing.style import Drawing
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
 from motorlearn.report.sections.closing import limits_of, registered_and_now
+from motorlearn.report.sections.declared import multiverse_line
 from motorlearn.report.sections.methods_of_plan import method_texts, timeline
 from motorlearn.report.sections.primary import primary_sentences, shown_stage
 from motorlearn.report.sections.secondary import secondary_table
@@ -177,6 +178,8 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if other is None:
         return
     yield Heading("Sensitivity")
+    if multiverse_line(found):
+        yield Text(multiverse_line(found))
     if isinstance(other, Refused):
         yield Text(f"Not computed: {other.reason}", "caution")
         return
