@@ -54,23 +54,17 @@ def look_sentence(look: Look) -> str:
         f"p lies {'below' if look.crossed else 'not below'} the nominal two-sided level of "
         f"{level_words(look.level)}"
     )
-    follows = {
-        (
-            True,
-            True,
-        ): f"the hypothesis of no difference is rejected at {level_words(look.overall)} over all looks",
-        (
-            False,
-            True,
-        ): f"the hypothesis of no difference is not rejected at {level_words(look.overall)} over "
-        "all looks, which does not show that there is none",
-        (
-            True,
-            False,
-        ): "by plan the study may stop here; the hypothesis of no difference is rejected "
-        f"at {level_words(look.overall)} over all looks",
-        (False, False): "by plan the study goes on, and nothing is concluded yet",
-    }[look.crossed, last]
+    overall = level_words(look.overall)
+    if look.crossed:
+        stops = "" if last else "by plan the study may stop here; "
+        follows = f"{stops}the hypothesis of no difference is rejected at {overall} over all looks"
+    elif last:
+        follows = (
+            f"the hypothesis of no difference is not rejected at {overall} over all looks, which "
+            "does not show that there is none"
+        )
+    else:
+        follows = "by plan the study goes on, and nothing is concluded yet"
     return (
         f"This is {which} ({look.people} of {look.planned} people, information fraction {share}): "
         f"{held} that {SPENDING[look.spending]} spending leaves it, so {follows}."

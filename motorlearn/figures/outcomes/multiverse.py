@@ -70,7 +70,7 @@ def multiverse_plot(result: Multiverse, *, label: str = "", size: SizeName = "th
 
 
 def _label(result: Multiverse, label: str) -> str:
-    pair = f"{result.group} {'/' if result.null == 1 else '-'} {result.reference}"
+    pair = f"{result.group} {'/' if result.null == 1 else '−'} {result.reference}"
     return f"{label or 'estimate'}, {pair}" if result.one_scale else f"Hedges g, {pair}"
 
 
@@ -81,7 +81,7 @@ def _choices(table: pd.DataFrame, respect: str) -> list[str]:
 
 
 def _estimates(axes: Axes, rows: pd.DataFrame, result: Multiverse, size: Size) -> None:
-    place = np.arange(len(rows))
+    place = np.arange(len(rows)) + 1
     value, low, high = (rows[name].to_numpy(float) for name in ("value", "low", "high"))
     if len(rows) > CROWD:
         axes.fill_between(place, low, high, color="#d9d9d9", linewidth=0, zorder=1)
@@ -97,12 +97,13 @@ def _estimates(axes: Axes, rows: pd.DataFrame, result: Multiverse, size: Size) -
     axes.axhline(result.null if result.one_scale else 0.0, color=SOFT_INK, linewidth=0.8, zorder=0)
     own = np.flatnonzero(rows["primary"].to_numpy(bool))
     if own.size:
+        at = place[own]
         axes.plot(
-            own, value[own], "D", color=INK, markersize=size.marker * 1.5,
+            at, value[own], "D", color=INK, markersize=size.marker * 1.5,
             markerfacecolor=INK if clear[own[0]] else PAPER, zorder=4,
         )  # fmt: skip
         axes.annotate(
-            "as planned", (own[0], value[own[0]]), (0, 9), textcoords="offset points",
+            "as planned", (at[0], value[own[0]]), (0, 9), textcoords="offset points",
             ha="left" if own[0] < len(rows) / 2 else "right", zorder=5,
             bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.6, "alpha": 0.85},
         )  # fmt: skip
@@ -111,7 +112,7 @@ def _estimates(axes: Axes, rows: pd.DataFrame, result: Multiverse, size: Size) -
 
 def _marks(axes: Axes, rows: pd.DataFrame, shown: list[tuple[str, str]], size: Size) -> None:
     for line, (respect, choice) in enumerate(shown):
-        has = np.flatnonzero((rows[respect].astype("str") == choice).to_numpy())
+        has = np.flatnonzero((rows[respect].astype("str") == choice).to_numpy()) + 1
         axes.plot(
             has, np.full(len(has), line), "|", color=INK, linestyle="none",
             markersize=size.marker * 1.3,
@@ -123,7 +124,7 @@ def _marks(axes: Axes, rows: pd.DataFrame, shown: list[tuple[str, str]], size: S
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
     axes.set_xlabel("combination of choices, in order of its estimate")
-    axes.set_xlim(-0.8, len(rows) - 0.2)
+    axes.set_xlim(0.2, len(rows) + 0.8)
     axes.spines["left"].set_visible(False)
 
 
