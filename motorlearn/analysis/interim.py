@@ -85,6 +85,12 @@ class InterimLook(Result):
         """People at the looks that the plan declares."""
         return list(self.recipe.options["declared"])
 
+    @property
+    def undeclared(self) -> list[int]:
+        """People at earlier looks that the plan does not declare."""
+        earlier = self.looks[(self.looks["state"] == TAKEN) & ~self.looks["declared"]]
+        return [int(n) for n in earlier["people"]]
+
     def tables(self) -> Sequence[Table]:
         """The looks."""
         note = (

@@ -123,7 +123,7 @@ def _marks(axes: Axes, rows: pd.DataFrame, shown: list[tuple[str, str]], size: S
     axes.set_yticks(range(len(shown)), [_named(*one) for one in shown])
     axes.set_ylim(len(shown) - 0.4, -0.6)
     axes.tick_params(axis="y", length=0)
-    axes.set_xlabel("combination of choices, in order of its estimate")
+    axes.set_xlabel("combination, in order of its estimate")
     axes.set_xlim(0.2, len(rows) + 0.8)
     axes.spines["left"].set_visible(False)
 

@@ -89,10 +89,9 @@ def look_sentences(found: StudyView) -> list[str]:
     ratio = row["effect"] == "ratio"
     places = 2 if ratio else voice.decimals
     reach = digits.interval(look.conf_low, look.conf_high, places, decimal=voice.decimal)
-    undeclared = look.looks[(look.looks["state"] == "taken") & ~look.looks["declared"]]
     return [
         looks.look_sentence(look),
-        looks.not_as_declared(look, [int(n) for n in undeclared["people"]]),
+        looks.not_as_declared(look, look.undeclared),
         looks.interval_words(look, reach + ("" if ratio else voice.unit)),
     ]
 
