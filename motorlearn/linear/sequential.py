@@ -77,11 +77,11 @@ def spent_by(fraction: Sequence[float] | Floats, *, spending: str, level: float 
 
 
 def interim_boundaries(
-    fractions: Sequence[float],
+    fractions: Sequence[float] | Floats,
     *,
     spending: str = "obrien-fleming",
     level: float = 0.05,
-    spent: Sequence[float] | None = None,
+    spent: Sequence[float] | Floats | None = None,
 ) -> Boundaries:
     """Critical values at each look of a two-sided group sequential test.
 

@@ -44,11 +44,11 @@ def alternatives_paragraph(design: Design) -> str:
 def _alternatives(design: Design) -> Iterator[str]:
     plan = design.multiverse
     assert plan is not None
-    lists = {
+    lists: dict[str, list[str]] = {
         "outcome": [name.replace("_", " ") for name in plan.outcomes],
         "scale": [_SCALES[name] for name in plan.effects],
         "covariates": [listed(list(names)) or "none" for names in plan.covariates],
-        "model": list(plan.models),
+        "model": [str(name) for name in plan.models],
         "exclusions": [f"{e.rule} undone" if e.undo else e.rule for e in plan.exclusions],
     }
     yield from (f"{name}: {', '.join(found)}" for name, found in lists.items() if found)

@@ -60,7 +60,8 @@ def frame_paragraph(design: Design) -> str:
     often = "session" if frame.sessions_per_week == 1 else "sessions"
     weeks = "week" if frame.weeks == 1 else "weeks"
     return (
-        f"The programme {told('took', 'will take')} {frame.weeks} {weeks} with {frame.sessions_per_week} {often} a week"
+        f"The programme {told('took', 'will take')} {frame.weeks} {weeks} with "
+        f"{frame.sessions_per_week} {often} a week"
         f"{more}.{place}{watched}"
     )
 

@@ -1,34 +1,13 @@
 """What a look at a study that still runs, or its last look, may say."""
 
 from collections.abc import Sequence
-from typing import Protocol
 
 from motorlearn import digits
+from motorlearn.analysis import InterimLook
 from motorlearn.wording.voice import listed
 
 SPENDING = {"obrien-fleming": "O'Brien-Fleming-type", "pocock": "Pocock-type"}
 """Names of spending functions."""
-
-
-class Look(Protocol):
-    """What the sentences need to know of a look."""
-
-    number: int
-    people: int
-    planned: int
-    fraction: float
-    declared: bool
-    assumed: bool
-    final: bool
-    spending: str
-    overall: float
-    level: float
-    p: float
-    crossed: bool
-
-    @property
-    def declared_people(self) -> list[int]:
-        """People at the looks that the plan declares."""
 
 
 def level_words(level: float) -> str:
@@ -45,7 +24,7 @@ def level_words(level: float) -> str:
     return digits.number(level, places).removeprefix("0")
 
 
-def look_sentence(look: Look) -> str:
+def look_sentence(look: InterimLook) -> str:
     """Which look it is, at which level, and what follows."""
     last = look.final
     which = f"look {look.number}, the last" if last else f"look {look.number}"
@@ -71,7 +50,7 @@ def look_sentence(look: Look) -> str:
     )
 
 
-def not_as_declared(look: Look, others: Sequence[int] = ()) -> str:
+def not_as_declared(look: InterimLook, others: Sequence[int] = ()) -> str:
     """That a look was not declared, or earlier ones were not; nothing where all were."""
     told = listed([str(n) for n in look.declared_people])
     said = []
@@ -91,7 +70,7 @@ def not_as_declared(look: Look, others: Sequence[int] = ()) -> str:
     return " ".join(said)
 
 
-def interval_words(look: Look, reach: str) -> str:
+def interval_words(look: InterimLook, reach: str) -> str:
     """The interval at the level of a look; ``reach`` is its limits in words."""
     share = 100 * (1 - look.level)
     places = 1 if look.level >= 0.001 else 2

@@ -89,9 +89,9 @@ def within_paragraph(design: Design, people: int) -> str:
 def _compared_within(design: Design) -> str:
     assert design.within is not None
     return (
-        f"Conditions {were()} compared at each test by the differences within participants, with the "
-        f"{design.within.by} and, where a baseline is named, the difference at the baseline taken "
-        "out; the difference between sequences (carry-over) is stated and "
+        f"Conditions {were()} compared at each test by the differences within participants, with "
+        f"the {design.within.by} and, where a baseline is named, the difference at the baseline "
+        "taken out; the difference between sequences (carry-over) is stated and "
         f"{told('chose', 'chooses')} no analysis"
     )
 
@@ -233,7 +233,8 @@ def outcome_paragraph(design: Design) -> str:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
         value = plain(design.smallest_effect.value) + design.smallest_effect.kind_of_sd
         parts.append(
-            f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}{why}."
+            f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
+            f"{why}."
         )
     if design.exclusions:
         rules = "; ".join(
@@ -314,7 +315,8 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     )
     standard = "" if several and unit else f" {size}, corrected for small samples."
     return (
-        f"The unit of analysis {was()} the {whole}; trials {told('were never', 'will never be')} pooled as if "
-        f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
+        f"The unit of analysis {was()} the {whole}; trials "
+        f"{told('were never', 'will never be')} pooled as if independent. "
+        f"{compared}{logs}. Intervals are 95 % confidence intervals based on t, "
         f"p values are two-sided{families}.{standard} Computed with {tools}."
     )

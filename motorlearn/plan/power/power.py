@@ -189,15 +189,15 @@ def power(
             if len(run.p)
         ]
         table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
-        found, looks = DETECTABLE.frame(), LOOKS.frame()
+        looks = LOOKS.frame()
         if not stopped and design.interim is not None:
-            looks = simulated_looks(design, [(cell, effect) for cell, effect, _ in done], pool)
-            table = with_overall_rates(table, looks)
+            looks = simulated_looks(design, [entry[:2] for entry in done], pool)
+        found = DETECTABLE.frame()
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
     return Power(
-        table=table,
+        table=with_overall_rates(table, looks),
         detectable=found,
         assumptions=_assumed_frame(base),
         prior=prior_effects(),
