@@ -181,6 +181,7 @@ def power(
     chosen = planned_effects(design, base, effects)
     grid = [(plan, size, effect) for size in sizes for plan in plans for effect in chosen]
     cells = [Cell(plan, size, effect.value, seed, simulations) for plan, size, effect in grid]
+    used = _options(grid, base, simulations, alpha, wanted)
     with worker_pool(workers, executor) as pool:
         runs, stopped = run_cells(cells, pool)
         done = [
@@ -203,12 +204,7 @@ def power(
         prior=prior_effects(),
         scale=_scale_in_words(base),
         warnings=(*_notes(design, base), *_alarms(table, alpha), *[INTERRUPTED] * stopped),
-        recipe=Recipe(
-            "power",
-            options=_options(grid, base, simulations, alpha, wanted),
-            n=int(table["simulations"].sum()),
-            seed=seed,
-        ),
+        recipe=Recipe("power", options=used, n=int(table["simulations"].sum()), seed=seed),
         looks=looks,
     )
 
