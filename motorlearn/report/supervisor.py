@@ -130,7 +130,10 @@ def supervisor_page(
     >>> page.headline
     'random / blocked, Delayed retention: ratio 0.92 (95 % CI 0.84 to 1.01), p = .082'
     """
-    analysis = study if isinstance(study, StudyAnalysis) else page_analysis(study, seed=seed)
+    if isinstance(study, StudyAnalysis):
+        analysis = study
+    else:
+        analysis = page_analysis(study, seed=seed, mixed=False)
     with decimal_sign(decimal):
         found = view_of(analysis, decimal=decimal)
         audit = audit_study(analysis) if audit is None else audit

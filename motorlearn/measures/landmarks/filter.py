@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
 import scipy
+from numpy.typing import ArrayLike
 
 from motorlearn.exceptions import InputError
 
