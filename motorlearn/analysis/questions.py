@@ -163,13 +163,14 @@ def _outcomes(design: Design, only: str | None) -> tuple[Asked, ...]:
 
 
 def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
-    primary = design.primary
+    primary, rules = design.primary, outcome.times
+    effect = "ratio" if rules is not None and rules.scale == "log" else "difference"
     if outcome.name != first:
         planned = {entry.outcome for entry in design.analyses}
         role = "secondary" if outcome.name in planned else "exploratory"
-        return Asked(outcome, role, "difference", "equal", None)
+        return Asked(outcome, role, effect, "equal", None)
     if primary is None:
-        return Asked(outcome, "primary", "difference", "equal", None)
+        return Asked(outcome, "primary", effect, "equal", None)
     smallest = design.smallest_effect
     return Asked(
         outcome,

@@ -26,7 +26,7 @@ Block = Heading | Text | Drawing | Table
 def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing and on deviations."""
     yield from _missing(found)
-    yield from exclusion_blocks(found.study)
+    yield from exclusion_blocks(found.analysis)
     yield from _deviations(found)
 
 
