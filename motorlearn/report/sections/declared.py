@@ -1,23 +1,13 @@
 """What a plan declares beside its analysis: alternatives to its choices, and interim looks."""
 
-from collections.abc import Iterator
-
 import numpy as np
 
 from motorlearn import digits
 from motorlearn.analysis import InterimLook, Multiverse
-from motorlearn.figures import outcome_label
-from motorlearn.figures.drawing.style import Drawing
-from motorlearn.figures.outcomes.multiverse import multiverse_plot
-from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.view import StudyView
-from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
-from motorlearn.tables import Table
 from motorlearn.wording import interim as looks
 from motorlearn.wording import multiverse as words
-
-Block = Heading | Text | Drawing | Table
 
 
 def multiverse_line(found: StudyView) -> str:
@@ -54,30 +44,6 @@ def _reach(result: Multiverse, found: StudyView) -> str:
     return f"{voice.number(low)} to {voice.measured(high)}"
 
 
-def multiverse_blocks(found: StudyView) -> Iterator[Block]:
-    """The section of the appendix on the multiverse."""
-    result = found.analysis.multiverse
-    if result is None:
-        return
-    yield Heading("Multiverse of declared choices")
-    if isinstance(result, Refused):
-        yield Text(f"Not computed: {result.reason}", "caution")
-        return
-    plan = found.design.multiverse
-    why = f" Why these are as defensible as the plan's own: {plan.reason}" if plan else ""
-    yield Text(f"{agreement(result, found)}{why if plan and plan.reason else ''}")
-    yield Text(words.NO_TEST, "caution")
-    voice = found.outcomes[0].voice
-    ratio = result.one_scale and result.null == 1.0
-    label = f"ratio of {voice.name}" if ratio else outcome_label(found.outcomes[0].outcome)
-    drawing = if_possible(lambda: found.kept.draw(multiverse_plot, result, label=label))
-    yield from shown(drawing, "shows all of them.")
-    whole, by_choice = result.tables()
-    yield Text("{tab:choices} counts agreement by choice, {tab:multiverse} has all combinations.")
-    yield by_choice
-    yield whole
-
-
 def look_sentences(found: StudyView) -> list[str]:
     """Which look this is and what it may claim; nothing where the plan declares none."""
     look = found.analysis.interim
@@ -94,21 +60,6 @@ def look_sentences(found: StudyView) -> list[str]:
         looks.not_as_declared(look, look.undeclared),
         looks.interval_words(look, reach + ("" if ratio else voice.unit)),
     ]
-
-
-def look_blocks(found: StudyView) -> Iterator[Block]:
-    """The section of the appendix on the looks at a study."""
-    look = found.analysis.interim
-    if not isinstance(look, InterimLook):
-        return
-    yield Heading("Interim looks")
-    yield Text(" ".join(filter(None, look_sentences(found))))
-    yield Text(
-        "{tab:looks} lists what each look may spend. Other p values of this report are held "
-        "against the usual level and know nothing of the looks."
-    )
-    (table,) = look.tables()
-    yield table
 
 
 def concluded(found: StudyView) -> bool:
