@@ -56,7 +56,8 @@ class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
         self.reveal = widgets.Button(description="Reveal", button_style="primary")
         self.new_people = widgets.Button(description="New people")
         self.page = widgets.HTML()
-        self.stage = widgets.VBox([*self.controls.values(), self.new_people, self.page])
+        side = widgets.VBox([*self.controls.values(), self.new_people]).add_class("ml-controls")
+        self.stage = widgets.HBox([side, self.page.add_class("ml-picture")])
         self.stage.add_class("ml-stage").layout.display = "none"
         self.shown = self._compute()
         self._first = (self.shown, self._picture())

@@ -235,6 +235,7 @@ _FIRST = (
                    "motor skill learning. Journal of Experimental Psychology: Learning, Memory, "
                    "and Cognition, 16, 677-691.", "10.1037/0278-7393.16.4.677"),
         ),
+        draws=2,
     ),
 )  # fmt: skip
 
@@ -271,7 +272,11 @@ def find_lesson(name: str) -> Lesson:
     """
     plain = name.strip().lower().replace("-", " ")
     if plain not in LESSONS:
+        names = list(LESSONS)
+        half = len(names) // 2
         raise InputError(
-            "there is no such demonstration", [name], f"choose one of {', '.join(LESSONS)}"
+            f"there is no such demonstration; there are {', '.join(names[:half])}",
+            [name],
+            f"and {', '.join(names[half:])}",
         )
     return LESSONS[plain]

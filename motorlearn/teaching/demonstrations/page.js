@@ -218,7 +218,7 @@ function draw(now) {
   const big = window.innerWidth >= 1100;
   const key = names(panels);
   const top = key.length ? 30 * keyRows(key, width, big) : 4;
-  const heights = panels.map((p) => p.rows.length ? 52 + 44 * p.rows.length + (p.title ? 18 : 0) : 225);
+  const heights = panels.map((p) => p.rows.length ? 52 + 38 * p.rows.length + (p.title ? 18 : 0) : 190);
   const room = Math.max(300, Math.min(560, window.innerHeight - root.getBoundingClientRect().top - window.scrollY - 190));
   const height = stacked ? top + heights.reduce((a, b) => a + b, 0) : room;
   const svg = document.createElementNS(SVG, "svg");
@@ -232,7 +232,7 @@ function draw(now) {
   panels.forEach((panel, i) => {
     const wide = stacked ? width : width * panel.weight / all;
     const high = stacked ? heights[i] : height - top;
-    const inner = { big, left: x + (panel.rows.length ? 12 : 62), right: x + wide - 12,
+    const inner = { big, edge: x + wide, left: x + (panel.rows.length ? 12 : 62), right: x + wide - 12,
                     top: y + (panel.title ? 26 : 10), bottom: y + high - (big ? 62 : 50) };
     drawPanel(svg, panel, inner, i);
     if (stacked) y += high; else x += wide;
@@ -311,6 +311,12 @@ function steps([low, high], most) {
 
 const written = (value) => String(value).replace("-", "−");
 
+// Two significant figures, as the notebook writes them.
+function short(value) {
+  const places = value ? Math.max(0, 1 - Math.floor(Math.log10(Math.abs(value)))) : 0;
+  return written(value.toFixed(places));
+}
+
 function drawPanel(svg, panel, box, place) {
   const clip = shape(shape(svg, "clipPath", { id: `clip-${place}` }), "rect", {
     x: box.left - 7, y: box.top - 7, width: Math.max(1, box.right - box.left + 14),
@@ -343,7 +349,8 @@ function axis(ink, panel, box, x) {
     : steps(panel.x, (box.right - box.left) / 70).map((value) => [value, written(value)]);
   for (const [value, label] of ticks) {
     shape(ink, "line", { x1: x(value), x2: x(value), y1: y, y2: y + 5, stroke: SOFT });
-    words(ink, label, x(value), y + 20, { "text-anchor": "middle", class: "soft" }, 15);
+    const half = 4 * Math.max(...label.split("\n").map((line) => line.length));
+    words(ink, label, Math.min(x(value), box.edge - half), y + 20, { "text-anchor": "middle", class: "soft" }, 15);
   }
   const lines = Math.max(...ticks.map(([, label]) => label.split("\n").length));
   const centre = (box.left + box.right) / 2;
@@ -357,7 +364,7 @@ function rows(ink, marks, panel, box, x) {
   }
   panel.rows.forEach(([label, estimate, low, high], i) => {
     const y = box.top + gap * (i + 0.72);
-    const text = `${label}: ${written(+estimate.toPrecision(2))}`;
+    const text = `${label}: ${short(estimate)}`;
     const size = box.big ? 8.7 : 7;
     shape(ink, "rect", { x: box.left, y: y - 26, width: Math.min(text.length * size, box.right - box.left), height: 19, fill: "#ffffff" });
     const line = shape(ink, "text", { x: box.left, y: y - 12 }, text);

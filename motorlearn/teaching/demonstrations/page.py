@@ -31,8 +31,8 @@ _BODY: Final = """<header><h1>{title}</h1><p id="question">{question}</p></heade
 <p><button type="button" class="main" id="reveal" disabled>Show the answer</button></p></section>
 <main id="shown" hidden><form id="controls" aria-label="Settings"></form>
 <figure><div id="picture"></div><figcaption id="caption" class="note"></figcaption></figure>
-<section id="answer" aria-live="polite"><p id="verdict"></p><p id="tally"></p>
-<p id="conclusion"></p></section>
+<p id="verdict" role="status"></p>
+<section id="answer" aria-live="polite"><p id="tally"></p><p id="conclusion"></p></section>
 <section id="more"><p id="message"></p><p id="contested"></p>
 <details><summary>The picture in words</summary><p id="words"></p></details>
 <details><summary>Sources</summary><ul id="sources"></ul>
@@ -106,8 +106,8 @@ def demonstration_page(lesson: Lesson) -> str:
 def page_data(lesson: Lesson) -> dict[str, Any]:
     """Give what the page holds: the lesson, and one case for each combination of its settings.
 
-    ``cases`` come in the order of the controls' values, the last control fastest, the draw of people
-    fastest of all; each says only in what it differs from ``base``.
+    ``cases`` come in the order of the controls' values, the last control fastest, the draw of
+    people fastest of all; each says only in what it differs from ``base``.
     """
     cases = list(_cases(lesson, _combinations(lesson)))
     return {
@@ -228,4 +228,6 @@ def _control(control: Control, null: Mapping[str, Any]) -> dict[str, Any]:
 def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if value == "null":
+        return "no effect"
     return value if isinstance(value, str) else digits.plain(value)

@@ -128,7 +128,7 @@ def averaged_curves_scene(shown: AveragedCurves) -> Scene:
 def regression_to_mean_scene(shown: RegressionToMean) -> Scene:
     """Everybody's pretest, and both tests of those who were chosen, in percent of the attempts."""
     people, percent = shown.people, 100 / shown.settings["attempts"]
-    everybody = few(people["pretest"], 100) * percent
+    everybody = few(people["pretest"], 60) * percent
     mean = float(people["pretest"].mean() * percent)
     aside = np.linspace(-0.9, -0.5, len(everybody))
     marks = [mark("dots", aside, everybody, look=FAINT_LOOK, name="everybody before")]

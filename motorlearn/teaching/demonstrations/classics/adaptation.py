@@ -178,5 +178,6 @@ LESSON = Lesson(
                "timescales underlie short-term motor learning. PLoS Biology, 4, e179.",
                "10.1371/journal.pbio.0040179", "from memory"),
     ),
+    draws=1,
 )  # fmt: skip
 """The lesson."""

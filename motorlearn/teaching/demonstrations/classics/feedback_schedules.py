@@ -134,7 +134,7 @@ LESSON = Lesson(
     (
         Control("preset", "What is true", "guidance", choices=tuple(PRESETS)),
         Control("last", "Faded: share told in the last block", 0.1, 0, 1, 0.1,
-                page=(0.0, 0.1, 0.5, 1.0)),
+                page=(0.0, 0.1, 1.0)),
         Control("band", "Band inside which nothing is said (cm)", 15, 0, 40, 5,
                 page=(0, 5, 15, 30)),
         Control("days", "Days until the test", 2, 0, 28, 1, page=(0, 2, 14)),

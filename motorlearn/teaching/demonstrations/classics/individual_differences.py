@@ -136,7 +136,7 @@ LESSON = Lesson(
         Control("response", "True SD of the response (cm)", 0.0, 0.0, 10.0, 1.0,
                 page=(0.0, 2.0, 4.0, 8.0)),
         Control("noise", "SD of one test of one person (cm)", 4.0, 0.5, 10.0, 0.5,
-                page=(1.0, 2.0, 4.0, 6.0)),
+                page=(1.0, 2.0, 4.0)),
         Control("gain", "Mean response (cm)", 4.0, 0.0, 10.0, 1.0, page=(0.0, 4.0)),
         Control("per_group", "People per group", 40, 6, 200, page=(12, 40, 120)),
     ),

@@ -137,5 +137,6 @@ LESSON = Lesson(
                "Psychology, 65, 217-224.", "", "from memory"),
     ),
     seed=2,
+    draws=2,
 )  # fmt: skip
 """The lesson."""

@@ -134,6 +134,6 @@ LESSON = Lesson(
                "10.1016/S0167-9457(00)00021-X", "abstract"),
     ),
     seed=2,
-    draws=3,
+    draws=2,
 )  # fmt: skip
 """The lesson."""

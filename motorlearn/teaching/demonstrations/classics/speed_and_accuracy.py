@@ -123,7 +123,7 @@ LESSON = Lesson(
     "second errs less. Which group has more skill?",
     (*GROUPS, OPEN),
     (
-        Control("emphasis", "How far the instruction parts them (log time)", 0.3, 0, 0.6, 0.1,
+        Control("emphasis", "How far the instruction parts them (log time)", 0.3, 0, 0.6, 0.05,
                 page=(0.0, 0.2, 0.3, 0.4, 0.6)),
         Control("skill", "True advantage of the second group (log error)", 0.0, -0.5, 0.5, 0.1,
                 page=(-0.4, -0.2, 0.0, 0.2, 0.4)),
@@ -146,5 +146,6 @@ LESSON = Lesson(
         Source("Schmidt, Zelaznik, Hawkins, Frank & Quinn (1979). Motor-output variability. "
                "Psychological Review, 86, 415-451.", "", "from memory"),
     ),
+    draws=2,
 )  # fmt: skip
 """The lesson."""

@@ -110,7 +110,7 @@ LESSON = Lesson(
     (*GROUPS, OPEN),
     (
         Control("preset", "What is true", "schema", choices=tuple(PRESETS)),
-        Control("far", "How far the new distance is (m)", 2, 0, 4, 0.5, page=(0, 1, 2, 4)),
+        Control("far", "How far the new distance is (m)", 2.0, 0, 4, 0.25, page=(0, 1, 2, 4)),
         Control("steepness", "Error for each metre (cm)", 3, 0, 5, 1, page=(0, 1, 3, 5)),
         Control("per_group", "People per group", 24, 6, 100),
     ),
