@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.design import Design, hits_declared_of, read_design
 from motorlearn.exceptions import InputError
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import audit_design, power
 from motorlearn.plan.power.power import Power
