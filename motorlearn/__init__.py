@@ -34,6 +34,7 @@ _HOMES = {
     "score_questionnaire": "motorlearn.measures",
     "score_trials": "motorlearn.measures",
     "simulate_study": "motorlearn.plan",
+    "write_demonstration": "motorlearn.teaching",
     "write_learner_pages": "motorlearn.report.learners",
     "write_report": "motorlearn.report",
     "write_reports": "motorlearn.report.several",
