@@ -11,6 +11,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.mixed.checks import Verdict, examine, refuse, without_separated
 from motorlearn.mixed.formula.designs import (
     NOTHING,
+    SERIAL,
     Design,
     Prepared,
     RandomTerms,
@@ -112,12 +113,16 @@ def fit_mixed(
         of the minutes during which events were counted.
     variance : str
         ``"equal"``, or the column whose levels have a residual variance each (linear models).
-    correlation : {"none", "unstructured"}
-        ``"unstructured"``: the residuals of one participant correlate freely between the levels of
-        ``within``, one row per participant and level, with a random part of ``"0"``. With
-        ``variance=within`` every level has its own variance too.
+    correlation : {"none", "unstructured", "ar1"}
+        ``"ar1"``: residuals at places s and t of one run correlate by ρ^|s − t|; ``within`` names
+        the place, and before it what tells a participant's runs apart, ``"session/trial"``; with
+        any random part, and a variance for each level of ``variance``. ``"unstructured"``: the
+        residuals of one participant correlate freely between the levels of ``within``, one row per
+        participant and level, with a random part of ``"0"``; with ``variance=within`` every level
+        has its own variance too.
     within : str, optional
-        Column that tells a participant's correlated residuals apart, for example the test.
+        Column that tells a participant's correlated residuals apart, for example the test, or the
+        place in a run.
 
     Returns
     -------
@@ -153,6 +158,12 @@ def fit_mixed(
     1  phase[T.retention]     -6.50  3.00
     """
     options = _options(family, link, reml, quadrature, df)
+    if correlation == SERIAL and df == "kenward-roger":
+        raise InputError(
+            "Kenward-Roger is for covariances that are linear in their parameters",
+            [correlation],
+            "leave df out: Satterthwaite's degrees of freedom",
+        )
     if attempts is not None and family not in HITS:
         raise InputError("attempts belong to hits", [attempts], "use family='binomial' or weights")
     if family == "beta-binomial" and (attempts is None or weights is not None):
@@ -190,12 +201,15 @@ def fit_mixed(
 
 def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
     """Refuse residuals that do not fit together."""
-    if roles.correlation not in ("none", "unstructured"):
+    if roles.correlation not in ("none", "unstructured", SERIAL):
         raise InputError(
             "the correlation of residuals is not known",
             [roles.correlation],
-            "use 'none' or 'unstructured'",
+            "use 'none', 'unstructured' or 'ar1'",
         )
+    if roles.correlation == SERIAL:
+        _check_serial(roles, family, random)
+        return
     free = roles.correlation != "none"
     nothing = isinstance(random, Mapping) and NOTHING in random.values()
     if free != (roles.within is not None):
@@ -229,6 +243,28 @@ def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
     if free and roles.weights is not None:
         raise InputError(
             "correlated residuals and weights do not go together", [roles.weights], "use one"
+        )
+
+
+def _check_serial(roles: Roles, family: str, random: RandomTerms) -> None:
+    """Refuse neighbours that are alike where nothing says who they are."""
+    if not roles.order:
+        raise InputError(
+            "residuals of neighbours need the column that says where a row stands",
+            [roles.within],
+            "give within='trial', or within='session/trial'",
+        )
+    if family not in LINEAR:
+        raise InputError(
+            "correlated residuals belong to a linear model", [family], "leave correlation= out"
+        )
+    if roles.weights is not None:
+        raise InputError(
+            "correlated residuals and weights do not go together", [roles.weights], "use one"
+        )
+    if isinstance(random, Mapping) and NOTHING in random.values() and len(random) > 1:
+        raise InputError(
+            "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
         )
 
 
@@ -381,4 +417,7 @@ def _residuals_in_words(residual: ResidualPart | None) -> str:
     if residual.correlation == "none":
         return f", a residual variance for each level of {residual.column}"
     variances = "one variance" if residual.variance == "equal" else "a variance for each"
+    if residual.correlation == SERIAL:
+        by = "" if residual.variance == "equal" else f" level of {residual.variance}"
+        return f", residuals autoregressive over {'/'.join(residual.order)}, {variances}{by}"
     return f", residuals correlated freely between levels of {residual.column}, {variances}"

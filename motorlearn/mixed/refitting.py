@@ -241,7 +241,10 @@ def _subset_residual(part: ResidualPart | None, cells: NDArray[np.intp]) -> Resi
     if part is None:
         return None
     present, index = np.unique(part.index[cells], return_inverse=True)
-    return replace(part, levels=tuple(part.levels[i] for i in present), index=index)
+    run = None if part.run is None else part.run[cells]
+    place = None if part.place is None else part.place[cells]
+    levels = tuple(part.levels[i] for i in present)
+    return replace(part, levels=levels, index=index, run=run, place=place)
 
 
 def _subset(part: RandomPart, cells: NDArray[np.bool_]) -> RandomPart:

@@ -19,6 +19,7 @@ from motorlearn.mixed.prediction import (
     between_variance,
     draw_correlated,
     draw_effects,
+    draw_serial,
     explained_variance,
     known_effects,
     population_mean,
@@ -135,6 +136,12 @@ class MixedFit(Result):
         return float(np.exp(self.extra[0])) if own else float("nan")
 
     @property
+    def neighbours(self) -> float:
+        """ρ, the correlation of residuals of neighbours in a run; not a number without one."""
+        near = self.variances[self.variances["other"] == "neighbour"]
+        return float(near["correlation"].iloc[0]) if len(near) else float("nan")
+
+    @property
     def thresholds(self) -> pd.DataFrame:
         """Thresholds α_k of ratings: ``threshold, estimate, std_error``, on the scale of the link.
 
@@ -242,8 +249,12 @@ class MixedFit(Result):
         eta = (self.design.x @ self.beta + shift)[:, cell]
         if self.linear:
             noise = rng.standard_normal(eta.shape) * self._residual_spread() / np.sqrt(weight)
-            if self.design.residual is not None and self.design.residual.correlation != "none":
+            part = self.design.residual
+            if part is not None and part.correlation == "unstructured":
                 noise = draw_correlated(self.design, self.residual_covariance, draws, rng)
+            if np.isfinite(self.neighbours):
+                noise = draw_serial(self.design, self.neighbours, draws, rng)
+                noise = noise * self._residual_spread()
             return eta + noise
         return self.response.draw(eta + self.design.offset[cell], weight, rng)
 
