@@ -11,6 +11,7 @@ FLOORS = {
     "__main__": 11,
     "__init__": 10,
     "commands": 10,
+    "hall_commands": 9.5,
     "teaching": 9,
     "report": 8,
     "figures": 7,
@@ -49,7 +50,7 @@ DRAWING = {"matplotlib", "seaborn"}
 # A result holds values: above the rooms that read files and formulas, regular expressions are for
 # markup, file names, plurals and the check of what a text claims, never for what a result says.
 READS_TEXT = {
-    "figures.drawing.style",
+    "figures.drawing.drawn",
     "report.learners.pages",
     "report.writers.contents",
     "wording.claims",

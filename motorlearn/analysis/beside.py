@@ -67,7 +67,18 @@ def page_beside(
 ) -> Beside:
     """The mixed model alone, which the supervisor's page shows; the rest is refused."""
     return {
+        **nothing_beside(study, scores, cells, question, seed),
         **modelled(study, scores, question, seed),
+    }
+
+
+def nothing_beside(
+    study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
+) -> Beside:
+    """Nothing, which is what the sheet to sign shows; all of it is refused."""
+    return {
+        "mixed": NOT_ON_PAGE,
+        "mixed_audit": NOT_ON_PAGE,
         "raters": NOT_ON_PAGE,
         "landmarks": NOT_ON_PAGE,
         "curves": NOT_ON_PAGE,

@@ -157,10 +157,8 @@ class DenseModel:
             m = m - np.swapaxes(found.xv, 2, 3) @ found.phi[:, None] @ found.xv
         parts = []
         for factor, lam in zip(data.factors, found.lams, strict=True):
-            inside = np.einsum(
-                "gma,kgmn,gnb->abk", factor.z, m * factor.same, factor.z, optimize=True
-            )
-            parts.append(factor.structure.theta_gradient(inside, lam))
+            inside = np.sum(np.swapaxes(factor.z, 1, 2) @ (m * factor.same) @ factor.z, axis=1)
+            parts.append(factor.structure.theta_gradient(np.moveaxis(inside, 0, 2), lam))
         parts.append(self.residual_gradient(point, which, found, m))
         return np.concatenate(parts, axis=1)
 
@@ -169,7 +167,7 @@ class DenseModel:
     ) -> Array:
         """Gradient of the criterion in φ, (K, n_free), from M (K, G, m, m)."""
         data = self.data
-        by_matrix = np.einsum("gma,kgmn,gnb->kab", data.picks, m, data.picks, optimize=True)
+        by_matrix = np.sum(np.swapaxes(data.picks, 1, 2) @ m @ data.picks, axis=1)
         diagonal = np.einsum("kgmm,gm,gma->ka", m, data.thin, data.picks)
         variances = np.diagonal(found.residual, axis1=1, axis2=2)
         diagonal = diagonal + data.spare / variances - data.squares[which] / variances**2
