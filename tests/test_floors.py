@@ -113,6 +113,7 @@ TABLE_FACING = {
         "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
+        "inference.profiled_effects",
         "means",
         "prediction",
         "refitting",

@@ -10,16 +10,15 @@ import pandas as pd
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.checks import Verdict, examine, refuse, without_separated
 from motorlearn.mixed.formula.designs import (
-    NOTHING,
     SERIAL,
     Design,
     Prepared,
-    RandomTerms,
     ResidualPart,
     prepare,
 )
 from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.formula.outcomes import Roles
+from motorlearn.mixed.formula.residuals import check_residuals
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import FAMILIES, HITS, LINEAR, LINKS_OF
@@ -197,75 +196,6 @@ def fit_mixed(
         left_out=prepared.left_out,
     )
     return fit_prepared(prepared, options, recipe)
-
-
-def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
-    """Refuse residuals that do not fit together."""
-    if roles.correlation not in ("none", "unstructured", SERIAL):
-        raise InputError(
-            "the correlation of residuals is not known",
-            [roles.correlation],
-            "use 'none', 'unstructured' or 'ar1'",
-        )
-    if roles.correlation == SERIAL:
-        _check_serial(roles, family, random)
-        return
-    free = roles.correlation != "none"
-    nothing = isinstance(random, Mapping) and NOTHING in random.values()
-    if free != (roles.within is not None):
-        raise InputError(
-            "correlated residuals and the column that tells them apart go together",
-            [roles.correlation, roles.within],
-            "give correlation='unstructured' and within='phase', or neither",
-        )
-    if free and roles.variance not in ("equal", roles.within):
-        raise InputError(
-            "correlated residuals can have one variance, or one for each level of within",
-            [roles.variance],
-            f"use variance='equal' or variance={roles.within!r}",
-        )
-    if free and (not nothing or len(random) > 1):
-        raise InputError(
-            "correlated residuals hold all that a participant's rows have in common",
-            [str(dict(random))],
-            "give the participant alone and no random term, random={'participant': '0'}",
-        )
-    if nothing and not free:
-        raise InputError(
-            "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
-        )
-    if roles.residual_column is not None and family not in LINEAR:
-        raise InputError(
-            "variance and correlation of residuals belong to a linear model",
-            [family],
-            "leave variance= and correlation= out",
-        )
-    if free and roles.weights is not None:
-        raise InputError(
-            "correlated residuals and weights do not go together", [roles.weights], "use one"
-        )
-
-
-def _check_serial(roles: Roles, family: str, random: RandomTerms) -> None:
-    """Refuse neighbours that are alike where nothing says who they are."""
-    if not roles.order:
-        raise InputError(
-            "residuals of neighbours need the column that says where a row stands",
-            [roles.within],
-            "give within='trial', or within='session/trial'",
-        )
-    if family not in LINEAR:
-        raise InputError(
-            "correlated residuals belong to a linear model", [family], "leave correlation= out"
-        )
-    if roles.weights is not None:
-        raise InputError(
-            "correlated residuals and weights do not go together", [roles.weights], "use one"
-        )
-    if isinstance(random, Mapping) and NOTHING in random.values() and len(random) > 1:
-        raise InputError(
-            "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
-        )
 
 
 def _refuse_large_grid(quadrature: int, design: Design) -> None:

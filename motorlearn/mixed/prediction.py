@@ -136,6 +136,23 @@ def draw_correlated(
     return u[:, part.index, levels.index][:, design.cell]
 
 
+def draw_residuals(
+    design: Design,
+    covariance: Array,
+    neighbours: float,
+    spread: Array,
+    shape: tuple[int, ...],
+    rng: np.random.Generator,
+) -> Array:
+    """Residuals of each analysed row of a linear model, (draws, n), as they hang together."""
+    part = design.residual
+    if np.isfinite(neighbours):
+        return draw_serial(design, neighbours, shape[0], rng) * spread
+    if part is not None and part.correlation != "none":
+        return draw_correlated(design, covariance, shape[0], rng)
+    return rng.standard_normal(shape) * spread
+
+
 def serial_order(
     run: NDArray[np.intp], place: Array
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_], Array]:

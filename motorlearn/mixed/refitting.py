@@ -82,7 +82,8 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
-        found = _side_by_side(fit, draws)
+        with np.errstate(all="ignore"):
+            found = _side_by_side(fit, draws)
         good = np.isfinite(found.deviance)
         return found.subset(good), int((~good).sum())
     options, solutions = options_of(fit), []

@@ -17,9 +17,8 @@ from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
 from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
 from motorlearn.mixed.prediction import (
     between_variance,
-    draw_correlated,
     draw_effects,
-    draw_serial,
+    draw_residuals,
     explained_variance,
     known_effects,
     population_mean,
@@ -138,8 +137,7 @@ class MixedFit(Result):
     @property
     def neighbours(self) -> float:
         """ρ, the correlation of residuals of neighbours in a run; not a number without one."""
-        near = self.variances[self.variances["other"] == "neighbour"]
-        return float(near["correlation"].iloc[0]) if len(near) else float("nan")
+        return float(self.variances.query("other == 'neighbour'")["correlation"].sum(min_count=1))
 
     @property
     def thresholds(self) -> pd.DataFrame:
@@ -248,14 +246,9 @@ class MixedFit(Result):
         shift = draw_effects(self.design, self.covariances, draws, rng)
         eta = (self.design.x @ self.beta + shift)[:, cell]
         if self.linear:
-            noise = rng.standard_normal(eta.shape) * self._residual_spread() / np.sqrt(weight)
-            part = self.design.residual
-            if part is not None and part.correlation == "unstructured":
-                noise = draw_correlated(self.design, self.residual_covariance, draws, rng)
-            if np.isfinite(self.neighbours):
-                noise = draw_serial(self.design, self.neighbours, draws, rng)
-                noise = noise * self._residual_spread()
-            return eta + noise
+            spread = self._residual_spread() / np.sqrt(weight)
+            known = (self.residual_covariance, self.neighbours, spread, eta.shape, rng)
+            return eta + draw_residuals(self.design, *known)
         return self.response.draw(eta + self.design.offset[cell], weight, rng)
 
     def summary(self) -> str:

@@ -27,6 +27,13 @@ from motorlearn.mixed.solve.serial import SerialShape
 Array = NDArray[np.float64]
 
 _NO_RESIDUAL = 1e-6
+_NO_MAXIMUM = {
+    "beta-binomial": "these hits scatter no more than chance lets them, so that their dispersion "
+    "has no estimate; use family='binomial'.",
+    "negative-binomial": "these counts scatter no more than chance lets them, so that their "
+    "dispersion has no estimate; use family='poisson'.",
+    "": "the likelihood of this model has no maximum that can be found; use fewer terms.",
+}
 
 
 @dataclass(frozen=True)
@@ -108,15 +115,18 @@ def solve(design: Design, observed: Array, options: Options, start: Any = None) 
                 logs = observed + design.offset[design.cell]
                 found = replace(found, deviance=found.deviance + 2 * float(logs.sum()))
             return found
-        solution = solve_general(
-            ready.x,
-            ready.factors,
-            ready.cells,
-            ready.offset,
-            likelihood=likelihood,
-            quadrature=options.quadrature,
-            start=start,
-        )
+        try:
+            solution = solve_general(
+                ready.x,
+                ready.factors,
+                ready.cells,
+                ready.offset,
+                likelihood=likelihood,
+                quadrature=options.quadrature,
+                start=start,
+            )
+        except np.linalg.LinAlgError:
+            raise FitError(_NO_MAXIMUM.get(options.family, _NO_MAXIMUM[""])) from None
     if options.family != "binomial":
         return solution
     added = saturation(observed, design.weight, ready.cells)
