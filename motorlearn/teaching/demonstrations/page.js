@@ -218,7 +218,7 @@ function draw(now) {
   const big = window.innerWidth >= 1100;
   const key = names(panels);
   const top = key.length ? 30 * keyRows(key, width, big) : 4;
-  const heights = panels.map((p) => p.rows.length ? 52 + 38 * p.rows.length + (p.title ? 18 : 0) : 190);
+  const heights = panels.map((p) => p.rows.length ? 52 + 34 * p.rows.length + (p.title ? 18 : 0) : 175);
   const room = Math.max(300, Math.min(560, window.innerHeight - root.getBoundingClientRect().top - window.scrollY - 190));
   const height = stacked ? top + heights.reduce((a, b) => a + b, 0) : room;
   const svg = document.createElementNS(SVG, "svg");
