@@ -233,12 +233,14 @@ function draw(now) {
     const wide = stacked ? width : width * panel.weight / all;
     const high = stacked ? heights[i] : height - top;
     const inner = { big, edge: x + wide, left: x + (panel.rows.length ? 12 : 62), right: x + wide - 12,
-                    top: y + (panel.title ? 26 : 10), bottom: y + high - (big ? 62 : 50) };
+                    top: y + (panel.title ? 26 : 10), bottom: y + high - (big ? 46 : 36) - 15 * tickLines(panel) };
     drawPanel(svg, panel, inner, i);
     if (stacked) y += high; else x += wide;
   });
   root.replaceChildren(svg);
 }
+
+const tickLines = (panel) => Math.max(1, ...panel.ticks.map(([, label]) => label.split("\n").length));
 
 const look = (k) => data.looks[String(k)];
 
@@ -248,7 +250,7 @@ function names(panels) {
   return [...seen.values()];
 }
 
-const keyWidth = (m, big) => 48 + m.name.length * (big ? 9.4 : 7.6);
+const keyWidth = (m, big) => 56 + m.name.length * (big ? 10 : 8);
 
 function keyRows(key, width, big) {
   let rows = 1, x = 0;
@@ -334,7 +336,9 @@ function drawPanel(svg, panel, box, place) {
   }
   shape(ink, "line", { x1: box.left, x2: box.left, y1: box.top, y2: box.bottom, stroke: SOFT });
   const middle = (box.top + box.bottom) / 2, side = box.left - 46;
-  shape(ink, "text", { x: side, y: middle, "text-anchor": "middle", transform: `rotate(-90 ${side} ${middle})` }, panel.yLabel);
+  const name = shape(ink, "text", { x: side, y: middle, "text-anchor": "middle", transform: `rotate(-90 ${side} ${middle})` }, panel.yLabel);
+  const needed = panel.yLabel.length * (box.big ? 9.5 : 7.4), room = box.bottom - box.top + 30;
+  if (needed > room) { name.setAttribute("textLength", room); name.setAttribute("lengthAdjust", "spacingAndGlyphs"); }
   for (const rule of panel.rules) {
     shape(ink, "line", { x1: box.left, x2: box.right, y1: y(rule), y2: y(rule), stroke: SOFT,
                          "stroke-width": 1.5, "stroke-dasharray": "6 4" });
