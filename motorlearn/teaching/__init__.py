@@ -20,6 +20,8 @@ from motorlearn.teaching.class_data import (
     class_data_sets,
     student_study,
 )
+from motorlearn.teaching.classroom.collecting import collect_class
+from motorlearn.teaching.classroom.page import Classroom, read_classroom, write_classroom
 from motorlearn.teaching.demonstrations.averaged_curves import AveragedCurves, averaged_curves
 from motorlearn.teaching.demonstrations.demonstration import Demonstration
 from motorlearn.teaching.demonstrations.faces import LessonFace, show
@@ -45,6 +47,7 @@ __all__ = [
     "AnswerKey",
     "AveragedCurves",
     "ClassTrials",
+    "Classroom",
     "Control",
     "Demonstration",
     "FeedbackDependence",
@@ -59,15 +62,18 @@ __all__ = [
     "averaged_curves",
     "class_data_sets",
     "class_plan",
+    "collect_class",
     "feedback_dependence",
     "make_programme",
     "merge_class",
     "pooled_trials",
     "practice_and_tests",
+    "read_classroom",
     "regression_to_mean",
     "rehearse_class",
     "show",
     "student_study",
     "twenty_attempts",
     "write_class_study",
+    "write_classroom",
 ]
