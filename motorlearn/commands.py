@@ -13,6 +13,7 @@ import typer
 import motorlearn as ml
 from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
 from motorlearn.exceptions import InputError
+from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
     add_completion=False,
@@ -372,6 +373,9 @@ def share(
     for title, entries in (("Left out", shared.left_out), ("Please look", shared.warnings)):
         for entry in entries:
             typer.echo(f"{title}: {entry}.")
+
+
+add_to(app)
 
 
 def main() -> None:

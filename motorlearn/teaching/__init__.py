@@ -22,6 +22,7 @@ from motorlearn.teaching.class_data import (
 )
 from motorlearn.teaching.classroom.collecting import collect_class
 from motorlearn.teaching.classroom.page import Classroom, read_classroom, write_classroom
+from motorlearn.teaching.classroom.serving import ClassServer
 from motorlearn.teaching.demonstrations.averaged_curves import AveragedCurves, averaged_curves
 from motorlearn.teaching.demonstrations.demonstration import Demonstration
 from motorlearn.teaching.demonstrations.faces import LessonFace, show
@@ -46,6 +47,7 @@ __all__ = [
     "AimingTask",
     "AnswerKey",
     "AveragedCurves",
+    "ClassServer",
     "ClassTrials",
     "Classroom",
     "Control",
