@@ -1,4 +1,4 @@
-"""Hands that play the class experiment's page by script: the same movement, the same times, always."""
+"""Hands that play the class experiment by script: always the same movement, the same times."""
 
 import math
 
@@ -20,12 +20,13 @@ window.handTime = 1000;
 window.pushAs = ({ direction, speed, device }) => {
   const floor = document.querySelector(".ml-aim-floor");
   floor.setPointerCapture = () => {};
-  const box = floor.getBoundingClientRect(), scale = box.width / 400;
+  const box = floor.getBoundingClientRect();
+  const wide = box.width / 400, high = box.height / 600;
   const angle = direction * Math.PI / 180, step = speed * 0.01;
   const tell = (type, x, y) => {
     const event = new PointerEvent(type, {
       pointerId: 1, pointerType: device, button: 0, bubbles: true, cancelable: true,
-      clientX: box.left + (200 + x) * scale, clientY: box.top + (530 - y) * scale,
+      clientX: box.left + (200 + x) * wide, clientY: box.top + (530 - y) * high,
     });
     Object.defineProperty(event, "timeStamp", { value: window.handTime });
     floor.dispatchEvent(event);
@@ -58,7 +59,8 @@ const [pushes, gap, done] = arguments;
     window.pushAs(push);
     await window.still();
   }
-  return [document.querySelector(".ml-aim").dataset.made, document.querySelector(".ml-aim").dataset.page];
+  const { made, page } = document.querySelector(".ml-aim").dataset;
+  return [made, page];
 })().then(done, (problem) => done(String(problem)));
 """
 

@@ -10,6 +10,11 @@ function rounded(value, decimals) {
   return (low % 2 === 0 ? low : low + 1) / 10 ** decimals;
 }
 
+// Measured numbers are written with a decimal point always, whole ones too.
+const measured = new Set(["x", "y", "radial_error", "time", "speed", "elapsed"]);
+const decimal = (value) =>
+  Object.is(value, -0) ? "-0.0" : Number.isInteger(value) ? `${value}.0` : String(value);
+
 const whole = (value) => String(Math.abs(rounded(value, 0)));
 
 // Where a ring comes to rest: corners of its way, and what stopped it.
@@ -158,11 +163,8 @@ class Sitting {
   csv() {
     const rows = this.rows();
     const columns = this.hall.columns.map((name) => {
-      const values = rows.map((row) => row[name]);
-      const written = values.every((value) => Number.isInteger(value)) ? (value) => String(value + 0)
-        : (value) => typeof value === "string" ? value
-          : Object.is(value, -0) ? "-0.0" : Number.isInteger(value) ? `${value}.0` : String(value);
-      return [name, ...values.map(written)];
+      const written = measured.has(name) ? decimal : String;
+      return [name, ...rows.map((row) => written(row[name]))];
     });
     const lines = columns[0].map((_, index) => columns.map((column) => column[index]).join(","));
     return lines.join("\r\n") + "\r\n";
