@@ -41,6 +41,7 @@ from motorlearn.teaching.demonstrations.regression_to_mean import (
     regression_to_mean,
 )
 from motorlearn.teaching.demonstrations.twenty_attempts import TwentyAttempts, twenty_attempts
+from motorlearn.teaching.tampered import TamperedStudy, tampered_study
 
 __all__ = [
     "LESSONS",
@@ -60,6 +61,7 @@ __all__ = [
     "RegressionToMean",
     "Sitting",
     "StudentStudy",
+    "TamperedStudy",
     "TwentyAttempts",
     "averaged_curves",
     "class_data_sets",
@@ -75,6 +77,7 @@ __all__ = [
     "rehearse_class",
     "show",
     "student_study",
+    "tampered_study",
     "twenty_attempts",
     "write_class_study",
     "write_classroom",

@@ -366,7 +366,7 @@ def test_retention_a_week_later_opens_on_the_same_device(window, tmp_path):
     assert play(browser, pushes[78:])[1] == "end"
     table = pd.read_csv(saved(browser, 2))
     assert table["session"].unique().tolist() == [1, 2]
-    assert table["elapsed"].diff().max() == pytest.approx(7 * 86400, abs=10)
+    assert table["elapsed"].diff().max() == pytest.approx(7 * 86400, abs=600)
     merged = ml.teaching.collect_class(folder, [browser.downloads])
     assert merged.problems.empty and ml.read_study(folder / "study").problems.empty
 
