@@ -45,6 +45,7 @@ def test_the_page_forbids_connections_and_has_no_address_in_it():
     assert "connect-src 'self'" in classroom_page(Classroom(SEED, 6), sends=True)
 
 
+@pytest.mark.slow
 def test_the_largest_class_stays_below_the_limit_of_size():
     assert len(classroom_page(Classroom(SEED, 200)).encode()) < 300_000
 
