@@ -13,6 +13,7 @@ import typer
 import motorlearn as ml
 from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
 from motorlearn.exceptions import InputError
+from motorlearn.hall_commands import demonstrate
 from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
@@ -140,7 +141,7 @@ def audit(
     if data.trials.table.empty:
         typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
-    analysis = ml.analyse_study(data)
+    analysis = ml.analysis.page_analysis(data, mixed=long or store is not None)
     whole = ml.report.audit_study(analysis)
     sheet = ml.report.supervisor_page(analysis, audit=whole)
     typer.echo(str(whole if long else sheet))
@@ -376,6 +377,7 @@ def share(
 
 
 add_to(app)
+app.command()(demonstrate)
 
 
 def main() -> None:
