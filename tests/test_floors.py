@@ -114,6 +114,7 @@ TABLE_FACING = {
         "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
+        "inference.profiled_effects",
         "means",
         "prediction",
         "refitting",
