@@ -369,8 +369,7 @@ def test_retention_a_week_later_opens_on_the_same_device(window, tmp_path):
     table = pd.read_csv(saved(browser, 2))
     assert table["session"].unique().tolist() == [1, 2]
     assert table["elapsed"].diff().max() == pytest.approx(7 * 86400, abs=600)
-    merged = ml.teaching.collect_class(folder, [browser.downloads])
-    assert merged.problems.empty and ml.read_study(folder / "study").problems.empty
+    assert ml.teaching.collect_class(folder, [browser.downloads]).problems.empty
 
 
 def test_a_file_is_taken_up_on_another_device(window, room, tmp_path):
