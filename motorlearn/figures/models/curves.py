@@ -26,6 +26,7 @@ from motorlearn.figures.drawing.style import (
     label_ends,
     looks,
     name_x,
+    thin_ticks,
 )
 
 MOST_PANELS = 30
@@ -139,6 +140,7 @@ def _one_fit(
     best = verdict["best"]
     form = "level" if verdict["form"] == "no change" else verdict["form"]
     small_title(axes, str(name), str(form))
+    axes.xaxis.set_major_locator(MaxNLocator(4, integer=True))
     axes.tick_params(labelsize="x-small")
     if best not in FORMS:
         return
@@ -246,7 +248,14 @@ def parameter_forest(
         Groups in the order of the plan, which settles their looks.
     size : {"thesis", "slide"}
         Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If no parameter has an estimate.
     """
+    if not np.isfinite(fit.estimates["estimate"]).any():
+        raise InputError("the population curve has no estimate to draw", [fit.form])
     # A fit without groups names its one group "", whatever the plan calls it.
     styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
     names = ("asymptote", fit.amount, "log_rate")
@@ -269,6 +278,7 @@ def parameter_forest(
                     [-k for k in range(len(fit.groups))], [group or "all" for group in fit.groups]
                 )
             axes.tick_params(axis="y", length=0)
+        thin_ticks(panels[-1])
     return Drawing(
         "curve-parameters",
         figure,

@@ -296,7 +296,11 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
     if analyses:
         panel = if_possible(
             lambda: found.kept.draw(
-                diagnostic_panel, result, analysis=analyses[0], groups=found.groups
+                diagnostic_panel,
+                result,
+                analysis=analyses[0],
+                groups=found.groups,
+                outcome=found.outcomes[0].outcome,
             )
         )
         yield from shown(panel, "shows the residuals.")
