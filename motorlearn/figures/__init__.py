@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.outcomes.effects import effect_forest
     from motorlearn.figures.outcomes.landing import landing_map
     from motorlearn.figures.outcomes.missing import missing_map
+    from motorlearn.figures.outcomes.multiverse import multiverse_plot
     from motorlearn.figures.outcomes.pairs import paired_lines
     from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
     from motorlearn.figures.outcomes.scores import delayed_scores
@@ -70,6 +71,7 @@ _HOMES = {
     "technique.landmarks": ("cutoff_choice", "stick_figure"),
     "plan.load": ("load_by_week",),
     "outcomes.missing": ("missing_map",),
+    "outcomes.multiverse": ("multiverse_plot",),
     "plan.orders": ("trial_order_raster",),
     "outcomes.pairs": ("paired_lines",),
     "plan.power": ("power_contour", "power_curves"),
@@ -123,6 +125,7 @@ __all__ = [
     "looks",
     "missing_map",
     "modelled_means",
+    "multiverse_plot",
     "outcome_label",
     "paired_change",
     "paired_lines",

@@ -17,6 +17,12 @@ NOTEBOOKS = {
     "teaching_numbers_that_mislead.ipynb": [
         "twenty attempts", "pooled trials", "averaged curves",
     ],
+    "teaching_classics.ipynb": [
+        "after a gap", "pauses", "specificity", "variability", "feedback schedules",
+        "part and whole", "speed and accuracy", "adaptation", "power or exponential",
+        "baseline adjustment", "ceiling", "optional stopping", "many outcomes",
+        "individual differences",
+    ],
 }  # fmt: skip
 SLACK = 3
 """The bound is 300 ms on a machine at rest; a busy one gets this many times more."""
