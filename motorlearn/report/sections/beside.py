@@ -12,9 +12,10 @@ from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
 from motorlearn.figures import outcome_label
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.models.curves import individual_fits, parameter_forest
+from motorlearn.figures.models.curves import individual_fits
 from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.models.families import modelled_means
+from motorlearn.figures.models.parameters import parameter_forest
 from motorlearn.figures.technique.agreement import bland_altman, rater_drift
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
