@@ -8,6 +8,7 @@ from matplotlib.axes import Axes
 from scipy.stats import t
 
 from motorlearn.curves import PopulationCurve
+from motorlearn.digits import plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import (
     Drawing,
