@@ -139,7 +139,7 @@ def audit(
     if data.trials.table.empty:
         typer.echo("Nothing has been recorded yet: the study is put on a page once a test is in.")
         return
-    analysis = ml.analyse_study(data)
+    analysis = ml.analysis.page_analysis(data, mixed=long or store is not None)
     whole = ml.report.audit_study(analysis)
     sheet = ml.report.supervisor_page(analysis, audit=whole)
     typer.echo(str(whole if long else sheet))

@@ -49,7 +49,7 @@ DRAWING = {"matplotlib", "seaborn"}
 # A result holds values: above the rooms that read files and formulas, regular expressions are for
 # markup, file names, plurals and the check of what a text claims, never for what a result says.
 READS_TEXT = {
-    "figures.drawing.style",
+    "figures.drawing.drawn",
     "report.learners.pages",
     "report.writers.contents",
     "wording.claims",

@@ -28,7 +28,7 @@ from motorlearn.analysis.primary import claimed, contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
-from motorlearn.analysis.study import analyse_study, primary_comparison
+from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
@@ -48,6 +48,7 @@ __all__ = [
     "generalisability",
     "group_points",
     "landmark_scores",
+    "page_analysis",
     "primary_comparison",
     "reasons_of",
     "speed_beside",

@@ -1,9 +1,10 @@
 """``analyse_study``: what this study asks, answered once for everybody who shows it."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from motorlearn.analysis.beside import beside_of, page_beside
+from motorlearn.analysis.beside import Beside, beside_of, nothing_beside, page_beside
 from motorlearn.analysis.judged import judged
 from motorlearn.analysis.outcome import (
     OutcomeAnalysis,
@@ -71,27 +72,27 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
     >>> found.primary[["outcome", "test", "n_group"]].values.tolist()
     [['hits', 'Delayed retention', 8]]
     """
-    return _answered(study, outcome, seed, shown_by_page=False)
+    return _answered(study, outcome, seed)
 
 
-def page_analysis(study: Study, *, seed: int = 0) -> StudyAnalysis:
+def page_analysis(study: Study, *, seed: int = 0, mixed: bool = True) -> StudyAnalysis:
     """What the supervisor's page shows of an analysis; parts that it does not show are refused.
 
     Every number is that of :func:`analyse_study`; curves, agreement of raters, technique and speed
-    are not computed.
+    are not computed, nor is the mixed model of trials without ``mixed``, which the sheet to sign
+    does not tell.
     """
-    return _answered(study, None, seed, shown_by_page=True)
+    return _answered(study, None, seed, beside=page_beside if mixed else nothing_beside)
 
 
 def _answered(
-    study: Study, outcome: str | None, seed: int, *, shown_by_page: bool
+    study: Study, outcome: str | None, seed: int, *, beside: Callable[..., Beside] = beside_of
 ) -> StudyAnalysis:
-    beside = page_beside if shown_by_page else beside_of
     table = staged_trials(study)
     question = question_of(study.design, table, only=outcome)
     scores = [scores_of(table, asked.outcome, study.design) for asked in question.outcomes]
     found = [
-        analyse_outcome(entry, asked, question, practice=not shown_by_page)
+        analyse_outcome(entry, asked, question, practice=beside is beside_of)
         for entry, asked in zip(scores, question.outcomes)
     ]
     first, plan = found[0], study.design.single_case

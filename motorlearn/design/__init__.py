@@ -60,6 +60,7 @@ from motorlearn.design.stages import (
     tests_not_told_apart,
 )
 from motorlearn.design.targets import target_of_rows
+from motorlearn.design.times import TimeRules
 from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
@@ -106,6 +107,7 @@ __all__ = [
     "Task",
     "Test",
     "Threshold",
+    "TimeRules",
     "WideColumn",
     "WithinPeople",
     "counterbalanced",

@@ -107,6 +107,19 @@ def _primary(design: Design) -> Iterator[str]:
         )
 
 
+def _times(design: Design) -> Iterator[str]:
+    """Times on a log scale are compared as ratios."""
+    primary = design.primary
+    outcome = None if primary is None else design.outcome(primary.outcome)
+    rules = None if outcome is None else outcome.times
+    if primary is None or rules is None or rules.scale == "raw" or primary.effect == "ratio":
+        return
+    yield (
+        f"primary.effect is {primary.effect!r} and times.scale of {primary.outcome!r} is 'log', "
+        "which is compared as a ratio; write effect = 'ratio', or scale = 'raw'"
+    )
+
+
 def _adjusted(design: Design) -> Iterator[str]:
     """What the primary comparison cannot be adjusted for, or counted in."""
     primary = design.primary
@@ -237,6 +250,7 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _sessions,
     _days_of_tests,
     _primary,
+    _times,
     _adjusted,
     _ranges,
     _analyses,

@@ -1,7 +1,7 @@
 """A result in, axes out.
 
 ``plan``, ``outcomes``, ``models`` and ``technique`` draw one kind of figure in each module, with
-seaborn and matplotlib, and give a :class:`~motorlearn.figures.drawing.style.Drawing`; ``drawing``
+seaborn and matplotlib, and give a :class:`~motorlearn.figures.drawing.drawn.Drawing`; ``drawing``
 is what they stand on. Every figure takes ``ax=`` where it fits into one panel, keeps a theme that
 was set with ``seaborn.set_theme``, and has four sizes.
 """
@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
+    from motorlearn.figures.drawing.drawn import Drawing
     from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
     from motorlearn.figures.drawing.style import (
         SIZES,
-        Drawing,
         EndLabel,
         Levels,
         Look,
@@ -75,9 +75,9 @@ _HOMES = {
     "plan.power": ("power_contour", "power_curves"),
     "outcomes.practice": ("outcome_label", "practice_curve"),
     "outcomes.scores": ("delayed_scores",),
+    "drawing.drawn": ("Drawing",),
     "drawing.style": (
         "SIZES",
-        "Drawing",
         "EndLabel",
         "Levels",
         "Look",

@@ -173,7 +173,8 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
     part = fit.design.random[names.index(group)]
     options, start = options_of(fit), _start(fit)
     frames, together = [], _side_by_side_without(fit)
-    for number, level in enumerate(part.levels):
+    reasons: list[str] = []
+    for number in range(len(part.levels)):
         design, kept = without(fit.design, part, number)
         observed = fit.observed[kept]
         try:
@@ -182,14 +183,18 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
             frame = estimates_frame(
                 design.fixed.columns, solution.beta, infer(design, observed, solution, options)
             )
-            frame["reason"] = ""
+            why = ""
         except FitError as problem:
             frame = fit.estimates.copy()
             frame[frame.columns[1:]] = np.nan
-            frame["reason"] = str(problem)
-        frame.insert(0, "level", level)
+            why = str(problem)
         frames.append(frame)
-    return pd.concat(frames, ignore_index=True)
+        reasons.append(why)
+    found = pd.concat(frames, ignore_index=True)
+    sizes = [len(frame) for frame in frames]
+    found["reason"] = pd.Index(reasons).repeat(sizes)
+    found.insert(0, "level", pd.Index(list(part.levels)).repeat(sizes))
+    return found
 
 
 def _side_by_side_without(fit: MixedFit) -> list[Solution | None]:

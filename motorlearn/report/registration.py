@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.design import Design, hits_declared_of, read_design
 from motorlearn.exceptions import InputError
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import audit_design, power
 from motorlearn.plan.power.power import Power
@@ -25,6 +25,7 @@ from motorlearn.trials import read_study
 from motorlearn.trials.named_files import refuse_inputs
 from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import eligibility, method
+from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import count, listed
 
 Block = Heading | Text | Drawing | Table
@@ -260,6 +261,7 @@ def _analysis(design: Design) -> Iterator[Block]:
     for rule in design.exclusions:
         reason = f" ({rule.reason})" if rule.reason else ""
         yield Text(f"{rule.rule}{reason}", "item")
+    yield from (Text(told, "item") for told in time_rules_of(design))
     if not design.exclusions:
         yield Text("No exclusion is declared: every trial without a void reason counts.")
     yield Text(

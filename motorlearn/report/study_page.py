@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
-from motorlearn.analysis.study import page_analysis
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
 from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.design import (
     Design,

@@ -16,6 +16,7 @@ from motorlearn.design import (
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
+from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import capitalised, count, listed
 
 _ALLOCATION = {
@@ -234,6 +235,7 @@ def outcome_paragraph(design: Design) -> str:
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    parts += time_rules_of(design)
     if design.replacements:
         rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
         parts.append(f"Values replaced by rules decided beforehand: {rules}.")

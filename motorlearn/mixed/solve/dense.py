@@ -153,11 +153,9 @@ class DenseModel:
             m = m - np.swapaxes(found.xv, 2, 3) @ found.phi[:, None] @ found.xv
         parts = []
         for factor, lam in zip(data.factors, found.lams, strict=True):
-            inside = np.einsum(
-                "gma,kgmn,gnb->abk", factor.z, m * factor.same, factor.z, optimize=True
-            )
-            parts.append(factor.structure.theta_gradient(inside, lam))
-        by_matrix = np.einsum("gma,kgmn,gnb->kab", data.picks, m, data.picks, optimize=True)
+            inside = np.sum(np.swapaxes(factor.z, 1, 2) @ (m * factor.same) @ factor.z, axis=1)
+            parts.append(factor.structure.theta_gradient(np.moveaxis(inside, 0, 2), lam))
+        by_matrix = np.sum(np.swapaxes(data.picks, 1, 2) @ m @ data.picks, axis=1)
         diagonal = np.einsum("kgmm,gm,gma->ka", m, data.thin, data.picks)
         variances = np.diagonal(found.residual, axis1=1, axis2=2)
         diagonal = diagonal + data.spare / variances - data.squares[which] / variances**2

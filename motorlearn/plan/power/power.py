@@ -12,7 +12,7 @@ from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import a_plan, seed_number, share, whole_number, whole_numbers
 from motorlearn.plan.power.analyses import Tested
-from motorlearn.plan.power.effects import Effect, planned_effects
+from motorlearn.plan.power.effects import NO_COMMON_UNIT, Effect, has_its_unit, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.prior_effects import age_notes, orders_compared, prior_effects
@@ -280,7 +280,8 @@ def _notes(design: Design, base: Scenario) -> tuple[str, ...]:
     """What was assumed, and what is known of practice order in people of the plan's age."""
     ordered = len(orders_compared(design)) > 1
     of_age = age_notes(base.phases[base.primary], design.sample) if ordered else ()
-    return (*base.warnings, *of_age)
+    apart = () if has_its_unit(design, base) else (NO_COMMON_UNIT,)
+    return (*base.warnings, *apart, *of_age)
 
 
 def _alarms(table: pd.DataFrame, alpha: float) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.plan import audit_design
 from motorlearn.report.figure_cache import Kept
 from motorlearn.report.sections.methods_of_plan import method_sections

@@ -11,7 +11,7 @@ from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
 from motorlearn.figures import outcome_label
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.models.curves import individual_fits, parameter_forest
 from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.models.families import modelled_means

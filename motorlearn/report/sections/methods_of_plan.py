@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.digits import plain
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.plan.load import load_by_week
 from motorlearn.figures.plan.orders import trial_order_raster
 from motorlearn.figures.plan.timeline import design_timeline

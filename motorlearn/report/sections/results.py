@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits, factors, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
