@@ -61,9 +61,11 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
         change=1.0,
         open_shape=line or step or not fit.agree,
     )
-    unsure = line or not fit.agree
-    lost = int(losses(code, progress=progress, line_open=unsure, step=False))
-    return Claim(STATUSES[int(code)], lost, _levels(data), data.group)
+    # Where the maximum was not confirmed, its curve is where the search stopped and no estimate.
+    found = fit.summit.converged
+    unsure = line or not fit.agree or not found
+    lost = losses(code, progress=progress if found else -np.inf, line_open=unsure, step=False)
+    return Claim(STATUSES[int(code)], int(lost), _levels(data), data.group)
 
 
 def _levels(data: Learners) -> np.ndarray:
