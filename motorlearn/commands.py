@@ -13,6 +13,8 @@ import typer
 import motorlearn as ml
 from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
 from motorlearn.exceptions import InputError
+from motorlearn.hall_commands import demonstrate
+from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
     add_completion=False,
@@ -372,6 +374,10 @@ def share(
     for title, entries in (("Left out", shared.left_out), ("Please look", shared.warnings)):
         for entry in entries:
             typer.echo(f"{title}: {entry}.")
+
+
+add_to(app)
+app.command()(demonstrate)
 
 
 def main() -> None:

@@ -5,7 +5,9 @@ from dataclasses import replace
 from typing import Any
 
 from motorlearn.analysis.beside import Beside, beside_of, nothing_beside, page_beside
+from motorlearn.analysis.interim import InterimLook, interim_of
 from motorlearn.analysis.judged import judged
+from motorlearn.analysis.multiverse import multiverse_of
 from motorlearn.analysis.outcome import (
     OutcomeAnalysis,
     analyse_outcome,
@@ -103,6 +105,8 @@ def _answered(
     else:
         answer = single_case_answer(first, cases[first.name], plan)
         judgement = judged_case(cases[first.name], study, seed)
+    look = interim_of(study.design, answer.primary)
+    level = 1 - look.level if isinstance(look, InterimLook) else 0.95
     people = people_of(study, table, first.comparison, question.groups)
     return StudyAnalysis(
         study=study,
@@ -117,6 +121,8 @@ def _answered(
         single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),
         **judgement,
+        multiverse=multiverse_of(study, table, question, answer.primary, level),
+        interim=look,
         recipe=_recipe(len(table), first, outcome, seed),
     )
 

@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from motorlearn.design.chosen import interim_clauses, multiverse_clauses
 from motorlearn.design.named_places import unknown_places, worst_of_no_outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
@@ -260,4 +261,6 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _landmarks,
     unknown_places,
     worst_of_no_outcome,
+    multiverse_clauses,
+    interim_clauses,
 )

@@ -14,6 +14,7 @@ from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
 from motorlearn.report import writers
+from motorlearn.report.sections.declared import multiverse_line, shown_looks
 from motorlearn.report.sections.primary import (
     estimate_in_words,
     missing_sentence,
@@ -156,7 +157,8 @@ def _headline(found: StudyView) -> str:
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""
     several = len(found.groups) > 1
     pair = pair_in_words(*row[["group", "reference", "effect"]]) if several else row["group"]
-    return f"{pair}, {row['test']}: {row['effect']} {estimate_in_words(row, voice)}{p}"
+    said = f"{row['effect']} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
+    return f"{pair}, {row['test']}: {said}"
 
 
 def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[str]]]:
@@ -168,14 +170,15 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     yield "unit", [f"Allocated: {facts['unit allocated']}. Analysed: {facts['unit analysed']}."]
     yield "assumptions", _open(analysis.audit)
     if analysis.sensitivity is not None:
-        yield "sensitivity", _other_ways(analysis.sensitivity)
+        beside = [line] if (line := multiverse_line(found)) else []
+        yield "sensitivity", [*_other_ways(analysis.sensitivity), *beside]
     if not is_single_case(found):
         yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
     yield "departures", [summary.departures(audit.deviations)]
     registered, _ = registered_and_now(found)
     yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]
     yield "tests run", [_counted(audit.tests)]
-    yield "problems in the data", [f"{facts['problems in the data']}."]
+    yield "data problems", [f"{facts['problems in the data']}."]
 
 
 def _open(audit: Audit | Refused) -> list[str]:
@@ -204,7 +207,10 @@ def _tipping(result: Sensitivity | Refused | None) -> list[str]:
     said = []
     for row in result.tipping.itertuples():
         if pd.isna(row.shift):
-            said.append(f"No shift of the missing up to four residual SDs changes {row.contrast}.")
+            said.append(
+                "No shift of the missing up to four residual SDs changes the conclusion on "
+                f"{row.contrast}."
+            )
         else:
             said.append(
                 f"The conclusion on {row.contrast} changes where the missing lie "

@@ -10,6 +10,7 @@ from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
 from motorlearn.report.sections.closing import limits_of
+from motorlearn.report.sections.declared import multiverse_line
 from motorlearn.report.sections.methods_of_plan import method_texts, timeline
 from motorlearn.report.sections.primary import missing_sentence, primary_sentences, shown_stage
 from motorlearn.report.sections.registered import registered_and_now
@@ -163,6 +164,8 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if other is None:
         return
     yield Heading("Sensitivity")
+    if multiverse_line(found):
+        yield Text(multiverse_line(found))
     if isinstance(other, Refused):
         yield Text(f"Not computed: {other.reason}", "caution")
         return

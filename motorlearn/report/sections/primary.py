@@ -6,7 +6,7 @@ from typing import Any
 
 from motorlearn.analysis import equivalence_rows, reasons_of
 from motorlearn.compare import PhaseComparison
-from motorlearn.report.sections import factors
+from motorlearn.report.sections import declared, factors
 from motorlearn.report.sections.single_case import is_single_case, single_case_sentences
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
@@ -26,6 +26,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     if row is None:
         return change_sentences(found, entry)
     tests = equivalence_rows(entry.comparison, row)
+    plain = entry is not found.outcomes[0] or declared.concluded(found)
     test = tests.iloc[0] if len(tests) else None
     if row.get("kind", ""):
         said = factors.primary_effect(found, entry, row, test, baseline_name(entry.comparison))
@@ -34,10 +35,11 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
             sentences.contrast_sentence(
                 row, entry.voice, found.analysis.allocated, baseline=baseline_name(entry.comparison)
             ),
-            sentences.reading(row, entry.voice, test),
+            sentences.reading(row, entry.voice, test) if plain else "",
         ]
     if entry is found.outcomes[0]:
         said.append(factors.aim_of_plan(found, entry, row, tests))
+        said += declared.look_sentences(found)
     return [sentence for sentence in said if sentence]
 
 
