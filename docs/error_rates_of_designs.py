@@ -2,9 +2,11 @@
 
 ``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
 by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted;
-``factors 1000`` two factors between people, through ``compare_phases``.
+``factors 1000`` two factors between people, through ``compare_phases``; ``scales 600`` the
+intervals of alpha and omega of a questionnaire.
 """
 
+import itertools
 import sys
 
 import numpy as np
@@ -14,6 +16,11 @@ from scipy import stats
 import motorlearn as ml
 from motorlearn.compare.clusters import icc_limits
 from motorlearn.linear.batch import ancova_batch
+from motorlearn.measures.questionnaires.reliability import (
+    cronbach_alpha,
+    omega_total,
+    one_factor,
+)
 
 
 def say(*parts):
@@ -167,7 +174,43 @@ def _factors(rng, sizes, sds, missing):
     return wanted | {"interaction by tests": table.loc["order:aid:phase", "p_gg"]}
 
 
+SCALES = {"3 items, loadings .7": [0.7] * 3, "5 items, .4 to .8": [0.4, 0.5, 0.6, 0.7, 0.8],
+          "8 items, loadings .5": [0.5] * 8}  # fmt: skip
+
+
+def of_scales(simulations):
+    """Answers of one factor, normal or in five steps of which most choose the upper ones."""
+    for (name, loadings), steps in itertools.product(SCALES.items(), (False, True)):
+        exact = np.cov(_answers(np.random.default_rng(0), 400_000, loadings, steps).T)
+        common, unique = one_factor(exact)
+        omega = common.sum() ** 2 / (common.sum() ** 2 + unique.sum())
+        k = len(loadings)
+        alpha = k / (k - 1) * (1 - np.trace(exact) / exact.sum())
+        for people in (20, 40, 80, 150):
+            rng = np.random.default_rng([people, k, steps])
+            drawn = [_answers(rng, people, loadings, steps) for _ in range(simulations)]
+            held = {
+                "alpha": [_holds(cronbach_alpha(a), alpha) for a in drawn],
+                "omega": [_holds(omega_total(a), omega) for a in drawn],
+            }
+            say("scales", name, "steps" if steps else "normal", people,
+                {k: np.nanmean(v) for k, v in held.items()})  # fmt: skip
+
+
+def _answers(rng, people, loadings, steps):
+    own = rng.normal(size=(people, 1)) * loadings
+    scores = own + np.sqrt(1 - np.square(loadings)) * rng.normal(size=own.shape)
+    return np.digitize(scores, (-2, -1.2, -0.4, 0.5)) + 1.0 if steps else scores
+
+
+def _holds(found, truth):
+    return np.nan if np.isnan(found.conf_low) else found.conf_low <= truth <= found.conf_high
+
+
 def main(arguments):
+    if arguments[:1] == ["scales"]:
+        of_scales(int(arguments[1]))
+        return
     if arguments[:1] == ["factors"]:
         of_factors(int(arguments[1]))
         return
