@@ -21,6 +21,10 @@ from motorlearn.measures.questionnaires.reliability import (
     omega_total,
     one_factor,
 )
+from motorlearn.mixed.fit import fit_mixed
+from motorlearn.mixed.inference.degrees_of_freedom import degrees_of_freedom
+from motorlearn.mixed.refitting import options_of
+from motorlearn.mixed.solving import infer, solve
 
 
 def say(*parts):
@@ -86,48 +90,100 @@ def within_people(simulations, people, missed):
 
 
 def fitted(simulations):
-    """The mixed routes, through ``compare_phases``."""
-    for people, missed in ((8, 0.2), (12, 0.2), (24, 0.2)):
-        rng = np.random.default_rng(people)
-        p = [_crossover(rng, people, missed) for _ in range(simulations)]
-        say("within people, mixed", people, missed, {"rate": np.mean(np.array(p) < 0.05)})
-    for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.2)):
+    """The mixed routes: the models of ``compare_phases(…, route="mixed")``, refitted to draws.
+
+    One in twenty studies also goes through ``compare_phases`` and has to have the same p.
+    """
+    for people, missed in ((8, 0.0), (8, 0.2), (12, 0.0), (12, 0.2), (24, 0.2)):
+        rng = np.random.default_rng([people, int(10 * missed)])
+        say(
+            "within people, mixed",
+            people,
+            missed,
+            _rates(rng, simulations, _crossover(people, missed)),
+        )
+    for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.05), (10, 0.2)):
         rng = np.random.default_rng([classes, int(100 * icc)])
-        p = [_classes(rng, classes, icc) for _ in range(simulations)]
-        say("classes, mixed", classes, icc, {"rate": np.mean(np.array(p) < 0.05)})
+        say("classes, mixed", classes, icc, _rates(rng, simulations, _of_classes(classes, icc)))
 
 
-def _crossover(rng, people, missed):
-    rows = []
-    for person in range(people):
-        own, order = rng.normal(0, 4), ("blocked", "random")[:: 1 if person % 2 else -1]
-        for period, condition in enumerate(order, start=1):
-            if period == 1 or rng.random() >= missed:
-                error = 38 + own - 4 * period + rng.normal(0, 2.5)
-                rows.append((f"P{person:02d}", condition, period, "retention", error))
-    names = ["participant", "condition", "period", "phase", "radial_error"]
-    found = ml.compare_phases(
-        pd.DataFrame(rows, columns=names), "radial_error", group=None, within="condition",
-        period="period", route="mixed",
-    )  # fmt: skip
-    return found.mixed["p"].iloc[0]
+def _rates(rng, simulations, design):
+    """Rejections and coverage of the effect of ``cell``, zero in truth, over draws of designs."""
+    p = []
+    for _ in range(max(simulations // 20, 1)):
+        rows, formula, unit, draw, front = design(rng)
+        fit = fit_mixed(formula, rows, random={unit: "1"}, df="kenward-roger")
+        options, place = (
+            options_of(fit),
+            [t.startswith("cell") for t in fit.estimates["term"]].index(True),
+        )
+        assert abs(front(rows) - fit.estimates["p"][place]) < 1e-6
+        for _ in range(20):
+            y = draw(rng)[fit.design.row]
+            solution = solve(fit.design, y, options)
+            found = infer(fit.design, y, solution, options)
+            one = np.eye(len(fit.beta))[place]
+            t = solution.beta[place] / np.sqrt(found.vcov[place, place])
+            p.append(2 * stats.t.sf(abs(t), degrees_of_freedom(one, found)))
+    return {"rate": np.mean(np.array(p) < 0.05)}
 
 
-def _classes(rng, classes, icc):
-    size = rng.integers(8, 31, 2 * classes)
-    member = np.repeat(np.arange(2 * classes), size)
-    shared = np.sqrt(icc) * rng.standard_normal(2 * classes)[member]
-    table = pd.DataFrame(
-        {
-            "class": member,
-            "participant": np.arange(len(member)),
-            "group": np.array(["blocked", "random"])[member % 2],
-            "phase": "retention",
-            "radial_error": shared + np.sqrt(1 - icc) * rng.standard_normal(len(member)),
-        }
-    )
-    found = ml.compare_phases(table, "radial_error", group="group", unit="class", route="mixed")
-    return found.mixed["p"].iloc[0]
+def _crossover(people, missed):
+    def design(rng):
+        place = np.tile([1, 2], people)
+        person = np.repeat(np.arange(people), 2)
+        kept = (place == 1) | (rng.random(2 * people) >= missed)
+        place, person = place[kept], person[kept]
+        condition = np.array(["blocked", "random"])[(place + person) % 2]
+
+        def draw(rng):
+            own = rng.normal(0, 4, people)[person]
+            return 38 + own - 4 * place + rng.normal(0, 2.5, len(person))
+
+        def front(rows):
+            table = pd.DataFrame(
+                {"participant": rows["person"], "condition": condition, "period": place,
+                 "phase": "retention", "radial_error": rows["score"]}
+            )  # fmt: skip
+            return ml.compare_phases(
+                table, "radial_error", group=None, within="condition", period="period",
+                route="mixed",
+            ).mixed["p"].iloc[0]  # fmt: skip
+
+        rows = pd.DataFrame(
+            {"person": [f"P{i:02d}" for i in person], "cell": condition,
+             "place": [f"p{i}" for i in place], "sequence": [f"s{i % 2}" for i in person],
+             "score": draw(rng)}
+        )  # fmt: skip
+        return rows, "score ~ cell + place + sequence", "person", draw, front
+
+    return design
+
+
+def _of_classes(classes, icc):
+    def design(rng):
+        member = np.repeat(np.arange(2 * classes), rng.integers(8, 31, 2 * classes))
+        group = np.array(["blocked", "random"])[member % 2]
+
+        def draw(rng):
+            shared = np.sqrt(icc) * rng.standard_normal(2 * classes)[member]
+            return shared + np.sqrt(1 - icc) * rng.standard_normal(len(member))
+
+        def front(rows):
+            table = pd.DataFrame(
+                {"class": member, "participant": np.arange(len(member)), "group": group,
+                 "phase": "retention", "radial_error": rows["score"]}
+            )  # fmt: skip
+            return ml.compare_phases(
+                table, "radial_error", group="group", unit="class", route="mixed"
+            ).mixed["p"].iloc[0]  # fmt: skip
+
+        rows = pd.DataFrame(
+            {"unit": [f"c{i:02d}" for i in member], "cell": group, "score": draw(rng)}
+        )
+        return rows, "score ~ cell", "unit", draw, front
+
+    return design
 
 
 CELLS = [(order, aid) for order in ("blocked", "random") for aid in ("none", "words")]
@@ -186,7 +242,7 @@ def of_scales(simulations):
         omega = common.sum() ** 2 / (common.sum() ** 2 + unique.sum())
         k = len(loadings)
         alpha = k / (k - 1) * (1 - np.trace(exact) / exact.sum())
-        for people in (20, 40, 80, 150):
+        for people in (20, 40, 100):
             rng = np.random.default_rng([people, k, steps])
             drawn = [_answers(rng, people, loadings, steps) for _ in range(simulations)]
             held = {
