@@ -14,7 +14,7 @@ from motorlearn.mixed.checks import refuse
 from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
-from motorlearn.mixed.frames import estimates_frame
+from motorlearn.mixed.frames import errors_of, inference_columns
 from motorlearn.mixed.replicates import (
     ManyFits,
     fit_binomial_many,
@@ -172,24 +172,28 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         raise InputError("the model has no such grouping factor", [group], f"use one of {names}")
     part = fit.design.random[names.index(group)]
     options, start = options_of(fit), _start(fit)
-    frames, together = [], _side_by_side_without(fit)
-    for number, level in enumerate(part.levels):
+    together, terms = _side_by_side_without(fit), len(fit.beta)
+    shape, reasons = (len(part.levels), terms), [""] * len(part.levels)
+    beta, error, df = (np.full(shape, np.nan) for _ in range(3))
+    for number in range(len(part.levels)):
         design, kept = without(fit.design, part, number)
         observed = fit.observed[kept]
         try:
             refuse(design, observed, fit.family)
             solution = together[number] or solve(design, observed, options, start)
-            frame = estimates_frame(
-                design.fixed.columns, solution.beta, infer(design, observed, solution, options)
-            )
-            frame["reason"] = ""
+            found = infer(design, observed, solution, options)
+            beta[number] = solution.beta
+            error[number], df[number] = errors_of(solution.beta, found)
         except FitError as problem:
-            frame = fit.estimates.copy()
-            frame[frame.columns[1:]] = np.nan
-            frame["reason"] = str(problem)
-        frame.insert(0, "level", level)
-        frames.append(frame)
-    return pd.concat(frames, ignore_index=True)
+            reasons[number] = str(problem)
+    return pd.DataFrame(
+        {
+            "level": [level for level in part.levels for _ in range(terms)],
+            "term": list(fit.design.fixed.columns) * len(part.levels),
+            **inference_columns(beta.ravel(), error.ravel(), df.ravel()),
+            "reason": np.repeat(reasons, terms),
+        }
+    )
 
 
 def _side_by_side_without(fit: MixedFit) -> list[Solution | None]:
