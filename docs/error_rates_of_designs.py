@@ -6,7 +6,6 @@ by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixe
 intervals of alpha and omega of a questionnaire.
 """
 
-import itertools
 import sys
 
 import numpy as np
@@ -100,14 +99,14 @@ def fitted(simulations):
             "within people, mixed",
             people,
             missed,
-            _rates(rng, simulations, _crossover(people, missed)),
+            refitted(rng, simulations, crossover(people, missed)),
         )
     for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.05), (10, 0.2)):
         rng = np.random.default_rng([classes, int(100 * icc)])
-        say("classes, mixed", classes, icc, _rates(rng, simulations, _of_classes(classes, icc)))
+        say("classes, mixed", classes, icc, refitted(rng, simulations, classes_of(classes, icc)))
 
 
-def _rates(rng, simulations, design):
+def refitted(rng, simulations, design):
     """Rejections and coverage of the effect of ``cell``, zero in truth, over draws of designs."""
     p = []
     for _ in range(max(simulations // 20, 1)):
@@ -128,7 +127,7 @@ def _rates(rng, simulations, design):
     return {"rate": np.mean(np.array(p) < 0.05)}
 
 
-def _crossover(people, missed):
+def crossover(people, missed):
     def design(rng):
         place = np.tile([1, 2], people)
         person = np.repeat(np.arange(people), 2)
@@ -160,7 +159,7 @@ def _crossover(people, missed):
     return design
 
 
-def _of_classes(classes, icc):
+def classes_of(classes, icc):
     def design(rng):
         member = np.repeat(np.arange(2 * classes), rng.integers(8, 31, 2 * classes))
         group = np.array(["blocked", "random"])[member % 2]
@@ -234,9 +233,9 @@ SCALES = {"3 items, loadings .7": [0.7] * 3, "5 items, .4 to .8": [0.4, 0.5, 0.6
           "8 items, loadings .5": [0.5] * 8}  # fmt: skip
 
 
-def of_scales(simulations):
+def of_scales(simulations, steps):
     """Answers of one factor, normal or in five steps of which most choose the upper ones."""
-    for (name, loadings), steps in itertools.product(SCALES.items(), (False, True)):
+    for name, loadings in SCALES.items():
         exact = np.cov(_answers(np.random.default_rng(0), 400_000, loadings, steps).T)
         common, unique = one_factor(exact)
         omega = common.sum() ** 2 / (common.sum() ** 2 + unique.sum())
@@ -249,8 +248,7 @@ def of_scales(simulations):
                 "alpha": [_holds(cronbach_alpha(a), alpha) for a in drawn],
                 "omega": [_holds(omega_total(a), omega) for a in drawn],
             }
-            say("scales", name, "steps" if steps else "normal", people,
-                {k: np.nanmean(v) for k, v in held.items()})  # fmt: skip
+            yield name, people, {key: np.nanmean(value) for key, value in held.items()}
 
 
 def _answers(rng, people, loadings, steps):
@@ -265,7 +263,9 @@ def _holds(found, truth):
 
 def main(arguments):
     if arguments[:1] == ["scales"]:
-        of_scales(int(arguments[1]))
+        for steps in (False, True):
+            for name, people, held in of_scales(int(arguments[1]), steps):
+                say("scales", name, "steps" if steps else "normal", people, held)
         return
     if arguments[:1] == ["factors"]:
         of_factors(int(arguments[1]))

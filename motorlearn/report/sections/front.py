@@ -84,6 +84,10 @@ def missing_sentence(found: StudyView) -> str:
     present = there[there["trials"] > 0]
     away = people.roster[~people.roster["participant"].isin(present["participant"])]
     away = away[away["group"].astype("str").isin(found.groups)]
+    if found.design.within is not None:
+        gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
+        missed = away["person"].nunique()
+        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
     counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
     return summary.missing_people(
         found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)
@@ -93,12 +97,14 @@ def missing_sentence(found: StudyView) -> str:
 def _participants(found: StudyView, whole: bool) -> Iterator[Block]:
     yield Heading("Participants")
     who = eligibility.eligibility_paragraph(found.design)
-    single = is_single_case(found)
+    single, entry = is_single_case(found), found.outcomes[0]
     parts = [who, method.participants_paragraph(found.design, found.analysis.allocated)]
     if not single:
         parts.append("{fig:participant-flow} shows how many reached each part of the study.")
     if whole:
-        parts.append(f"{{tab:participants}} describes {'them' if single else 'the groups'}.")
+        parts.append(
+            f"{{tab:participants}} describes {'them' if single else f'the {entry.voice.several}'}."
+        )
     if not single:
         parts.append(missing_sentence(found))
     yield Text(" ".join(part for part in parts if part))
@@ -150,9 +156,12 @@ def _results(found: StudyView) -> Iterator[Block]:
 def _pictured(found: StudyView, stage: str) -> Iterator[Block]:
     """Scores beside the difference between groups, or the two tests of every participant."""
     entry = found.outcomes[0]
-    if len(found.groups) > 1:
+    if len(found.design.factors) == 2:
+        figure = exhibits.interaction_figure(found, entry)
+        said = "draws the means of the tests by the two factors."
+    elif len(found.groups) > 1:
         figure = exhibits.estimation_figure(found, entry, stage)
-        said = "sets the scores beside the difference between groups."
+        said = f"sets the scores beside the difference between {entry.voice.several}."
     else:
         figure = exhibits.pairs_figure(found, entry)
         said = f"joins the two tests of every {entry.voice.one}."
