@@ -123,6 +123,12 @@ def write_sheets(
     """
     design = a_plan(design)
     rating = _rating(design, items, raters, clips_per_test, double)
+    if design.within is not None and rating.items:
+        raise InputError(
+            "sheets of ratings are not written where each person meets every condition",
+            list(rating.items),
+            "leave the checklist out and number the clips yourself",
+        )
     earlier = earlier_sheets(folder)
     if redraw and earlier.touched:
         raise InputError(
