@@ -123,12 +123,6 @@ def write_sheets(
     """
     design = a_plan(design)
     rating = _rating(design, items, raters, clips_per_test, double)
-    if design.within is not None and rating.items:
-        raise InputError(
-            "sheets of ratings are not written where each person meets every condition",
-            list(rating.items),
-            "leave the checklist out and number the clips yourself",
-        )
     earlier = earlier_sheets(folder)
     if redraw and earlier.touched:
         raise InputError(
@@ -190,6 +184,12 @@ def _rating(
     if own is not None:
         items = items or tuple(item.name for item in own.items)
         raters, clips = raters or own.raters, clips or own.clips_per_test
+    if design.within is not None and items:
+        raise InputError(
+            "sheets of ratings are not written where each person meets every condition",
+            list(items),
+            "leave the checklist out and number the clips yourself",
+        )
     clips = _CLIPS if clips is None else clips
     share("double", double)
     whole_number("clips_per_test", clips)
