@@ -11,6 +11,8 @@ FLOORS = {
     "__main__": 11,
     "__init__": 10,
     "commands": 10,
+    "teaching_commands": 9.5,
+    "hall_commands": 9.5,
     "teaching": 9,
     "report": 8,
     "figures": 7,
@@ -49,7 +51,7 @@ DRAWING = {"matplotlib", "seaborn"}
 # A result holds values: above the rooms that read files and formulas, regular expressions are for
 # markup, file names, plurals and the check of what a text claims, never for what a result says.
 READS_TEXT = {
-    "figures.drawing.style",
+    "figures.drawing.drawn",
     "report.learners.pages",
     "report.writers.contents",
     "wording.claims",
@@ -112,6 +114,7 @@ TABLE_FACING = {
         "inference.anova",
         "inference.hypotheses",
         "inference.intervals",
+        "inference.profiled_effects",
         "means",
         "prediction",
         "refitting",

@@ -15,12 +15,17 @@ beside     The mixed model of trials, raters, learning curves
 generalisability  Sources of variance of a score, and how many raters, trials, occasions help
 landmarks  Clips scored from landmarks as the plan says, beside the raters
 kinds      The mixed model of trials that suits the kind of an outcome
+multiverse The primary comparison in every combination of declared choices
+choices    These choices, and scores by choice
+interim    Which look of a planned sequence this is, and what it may claim
 judged     Assumptions of the primary comparison, and the same conclusion in other ways
 """
 
 from motorlearn.analysis.beside import counted_blocks
 from motorlearn.analysis.generalisability import Generalisability, generalisability
+from motorlearn.analysis.interim import InterimLook
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
+from motorlearn.analysis.multiverse import Multiverse, multiverse
 from motorlearn.analysis.outcome import OutcomeAnalysis
 from motorlearn.analysis.people import People, reasons_of
 from motorlearn.analysis.points import group_points
@@ -28,12 +33,14 @@ from motorlearn.analysis.primary import claimed, contrast_row, equivalence_rows
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
-from motorlearn.analysis.study import analyse_study, primary_comparison
+from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 
 __all__ = [
     "Generalisability",
+    "InterimLook",
     "LandmarkScores",
+    "Multiverse",
     "OutcomeAnalysis",
     "People",
     "Question",
@@ -48,6 +55,8 @@ __all__ = [
     "generalisability",
     "group_points",
     "landmark_scores",
+    "multiverse",
+    "page_analysis",
     "primary_comparison",
     "reasons_of",
     "speed_beside",

@@ -67,7 +67,18 @@ def page_beside(
 ) -> Beside:
     """The mixed model alone, which the supervisor's page shows; the rest is refused."""
     return {
+        **nothing_beside(study, scores, cells, question, seed),
         **modelled(study, scores, question, seed),
+    }
+
+
+def nothing_beside(
+    study: Study, scores: OutcomeScores, cells: pd.DataFrame, question: Question, seed: int
+) -> Beside:
+    """Nothing, which is what the sheet to sign shows; all of it is refused."""
+    return {
+        "mixed": NOT_ON_PAGE,
+        "mixed_audit": NOT_ON_PAGE,
         "raters": NOT_ON_PAGE,
         "landmarks": NOT_ON_PAGE,
         "curves": NOT_ON_PAGE,
@@ -221,6 +232,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     if scores.attempts is not None:
         return _model_of_hits(rows, terms)
     if scores.outcome.kind in FAMILY_OF:
+        if scores.timed is not None and scores.timed.rules.shift:
+            rows = rows.assign(**{scores.column: rows[scores.column] - scores.timed.rules.shift})
         return model_of_kind(rows, scores.column, terms, scores.outcome.kind)
     ratio = question.outcomes[0].effect == "ratio"
     left = f"log({scores.column})" if ratio else scores.column
@@ -247,8 +260,9 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
         raise InputError("a single case has one set of sessions, and no model of trials")
     if pair is None or late is None or late.name == pair[0]:
         raise InputError("a mixed model of trials needs two tests, the primary one among them")
-    if scores.measured:
-        raise InputError(f"{scores.column} is no score of single trials")
+    if not scores.of_single_trials:
+        what = "two kinds of trials are compared" if scores.timed else "its trials are no scores"
+        raise InputError(f"{scores.column} has no mixed model of trials: {what}")
     tests = [pair[0], late.name]
     table = scores.table
     rows = table[table["stage"].isin(tests) & scores.present()]

@@ -13,11 +13,12 @@ from motorlearn.analysis.points import points_of
 from motorlearn.analysis.questions import Asked, Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
-from motorlearn.design import Outcome
+from motorlearn.design import Outcome, TimeRules
 from motorlearn.exceptions import InputError
 from motorlearn.linear import holm
 from motorlearn.measures import IndividualChanges, individual_changes
 from motorlearn.results import Refused, or_refused, register_record
+from motorlearn.trials import no_cuts
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 OUTCOME_COLUMNS = ("outcome", "column", "attempts", "unit", "scale", "better", "role")
@@ -52,6 +53,10 @@ class OutcomeAnalysis:
         Change of each person between the first and the primary test, by own limits.
     change_stages : tuple of (str, str) or None
         These two tests.
+    time_rules : TimeRules or None
+        Rules of the plan for a time.
+    cuts : DataFrame
+        What these left out: ``rule, group, people, cut, times, most_of_one``; empty without rules.
     """
 
     name: str
@@ -72,6 +77,8 @@ class OutcomeAnalysis:
     by_task: pd.DataFrame = field(repr=False)
     changes: IndividualChanges | Refused
     change_stages: tuple[str, str] | None
+    time_rules: TimeRules | None = None
+    cuts: pd.DataFrame = field(default_factory=no_cuts, repr=False)
 
     @property
     def outcome(self) -> Outcome:
@@ -150,6 +157,8 @@ def analyse_outcome(
         practice=_practice(scores, question) if practice else NOT_ON_PAGE,
         changes=_changes(scores, question),
         change_stages=question.pair,
+        time_rules=outcome.times,
+        cuts=no_cuts() if scores.timed is None else scores.timed.cuts,
         **points_of(scores, question),
     )
 

@@ -152,12 +152,12 @@ def _takes(design: Design, stage: str, group: object) -> bool:
 
 def _parts(table: pd.DataFrame, design: Design) -> pd.Series:
     labels = {stage.name: stage.short for stage in stages_of(design)}
-    part = table["stage"].map(lambda name: labels.get(name, str(name)))
+    names = {name: labels.get(name, str(name)) for name in table["stage"].unique()}
+    part = table["stage"].map(names)
     practised = table["phase"] == PRACTICE_PHASE
     if "session" in table:
-        session = table["session"].map(
-            lambda value: f"Practice session {value:g}", na_action="ignore"
-        )
+        known = table["session"].dropna().unique()
+        session = table["session"].map({value: f"Practice session {value:g}" for value in known})
         part = part.mask(practised, session.fillna("Practice"))
     return part.mask(practised & (part == labels.get(PRACTICE_PHASE, "")), "Practice")
 

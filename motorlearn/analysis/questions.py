@@ -128,7 +128,7 @@ def question_of(design: Design, table: pd.DataFrame, only: str | None = None) ->
         If two outcomes of the plan are one column, the plan has no outcome ``only``, or a group
         that the primary comparison names has no trials.
     """
-    present = set(table["group"].dropna().astype("str"))
+    present = set(table["group"].dropna().unique().astype("str"))
     groups = tuple(name for name in design.group_names if name in present)
     named = design.primary.groups if design.primary is not None else ()
     absent = [name for name in named if name not in present]
@@ -138,7 +138,7 @@ def question_of(design: Design, table: pd.DataFrame, only: str | None = None) ->
             absent,
             "add its rows, or correct primary.groups in study.toml or the column 'group'",
         )
-    held = set(table["stage"])
+    held = set(table["stage"].unique())
     stages = tuple(stage for stage in stages_of(design) if stage.name in held)
     return Question(design, stages, groups or tuple(sorted(present)), _outcomes(design, only))
 
@@ -163,13 +163,14 @@ def _outcomes(design: Design, only: str | None) -> tuple[Asked, ...]:
 
 
 def _asked(outcome: Outcome, design: Design, first: str) -> Asked:
-    primary = design.primary
+    primary, rules = design.primary, outcome.times
+    effect = "ratio" if rules is not None and rules.scale == "log" else "difference"
     if outcome.name != first:
         planned = {entry.outcome for entry in design.analyses}
         role = "secondary" if outcome.name in planned else "exploratory"
-        return Asked(outcome, role, "difference", "equal", None)
+        return Asked(outcome, role, effect, "equal", None)
     if primary is None:
-        return Asked(outcome, "primary", "difference", "equal", None)
+        return Asked(outcome, "primary", effect, "equal", None)
     smallest = design.smallest_effect
     return Asked(
         outcome,

@@ -7,7 +7,9 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.analysis.interim import InterimLook
 from motorlearn.analysis.landmarks import LandmarkScores
+from motorlearn.analysis.multiverse import Multiverse
 from motorlearn.analysis.outcome import OUTCOME_COLUMNS, OutcomeAnalysis, options_of
 from motorlearn.analysis.people import People
 from motorlearn.analysis.questionnaires import QuestionnaireAnalysis, results_of
@@ -80,6 +82,11 @@ class StudyAnalysis(Result):
         Assumptions of the primary comparison.
     sensitivity : Sensitivity, Refused or None
         The primary conclusion in other defensible ways; None in a study of one group.
+    multiverse : Multiverse, Refused or None
+        The primary comparison in every combination of choices that the plan declares; None where
+        it declares no alternatives.
+    interim : InterimLook, Refused or None
+        Which look of a planned sequence this is; None where the plan declares no looks.
     single_cases : mapping of str to SingleCase or Refused
         By outcome, where the plan has a section ``single_case``; else empty.
     questionnaires : sequence of QuestionnaireAnalysis
@@ -110,6 +117,8 @@ class StudyAnalysis(Result):
     speed: SpeedBeside | Refused | None = field(repr=False)
     audit: Audit | Refused = field(repr=False)
     sensitivity: Sensitivity | Refused | None = field(repr=False)
+    multiverse: Multiverse | Refused | None = field(repr=False)
+    interim: InterimLook | Refused | None = field(repr=False)
     single_cases: Mapping[str, SingleCase | Refused] = field(repr=False)
     questionnaires: Sequence[QuestionnaireAnalysis] = field(repr=False)
     recipe: Recipe = field(repr=False)
@@ -164,6 +173,8 @@ class StudyAnalysis(Result):
             "landmarks": self.landmarks,
             "assumptions": self.audit,
             "sensitivity": self.sensitivity,
+            "multiverse": self.multiverse,
+            "interim look": self.interim,
             "curves": self.curves,
             "population curve": self.population,
             "mixed model": self.mixed,

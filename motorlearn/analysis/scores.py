@@ -8,7 +8,8 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.analysis.allocated import kept_columns
-from motorlearn.design import Design, Outcome, target_of_rows
+from motorlearn.analysis.times import Timed, timed
+from motorlearn.design import Design, Outcome, TimeRules, target_of_rows
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import registered_measures, score_trials
 from motorlearn.measures.registry import measures_for
@@ -43,6 +44,8 @@ class OutcomeScores:
         Whether the score is computed from all trials of a cell and is no mean of trials.
     kept : tuple of str
         Columns beside person and group that every score keeps, such as that of the class.
+    timed : Timed or None
+        Rules of the plan for a time, as they were applied.
     """
 
     table: pd.DataFrame
@@ -53,9 +56,17 @@ class OutcomeScores:
     by_trial: bool = True
     measured: bool = False
     kept: tuple[str, ...] = ()
+    timed: Timed | None = None
+
+    @property
+    def of_single_trials(self) -> bool:
+        """Whether every row that is present holds a score of its own."""
+        return not self.measured or (self.timed is not None and not self.timed.rules.contrast)
 
     def cells(self, by: Sequence[str]) -> pd.DataFrame:
         """Scores of cells: the columns of ``by``, ``score``, ``n_trials``."""
+        if self.measured and self.timed is not None:
+            return self.timed.cells(self.table[self.present()], by)
         if self.measured:
             own = [name for name in registered_measures() if name == self.column]
             used = self.table[self.present()] if own else self.table
@@ -86,7 +97,8 @@ class OutcomeScores:
     def present(self) -> pd.Series:
         """Rows that count and hold a value; a measure counts every row that counts."""
         counts = pd.Series(counted_rows(self.table), index=self.table.index)
-        return counts if self.measured else counts & self.table[self.column].notna()
+        everyone = self.measured and self.timed is None
+        return counts if everyone else counts & self.table[self.column].notna()
 
     @cached_property
     def stage_rows(self) -> pd.DataFrame:
@@ -125,6 +137,7 @@ class OutcomeScores:
         """Participants' scores by part of the study: over tasks, and by task if there are some."""
         by = ["participant", "group", *self.kept, "stage"]
         several = "task" in self.table and self.table["task"].nunique() > 1
+        several = several and (self.timed is None or self.timed.rules.contrast != "task")
         return [self.cells(by), *([self.cells([*by, "task"])] if several else [])]
 
     def rows(self, by: Sequence[str]) -> pd.DataFrame:
@@ -159,6 +172,8 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
         found = _hits(table, outcome, design)
     else:
         found = _values(table, outcome)
+    if outcome.times is not None:
+        found = _by_rules(found, outcome.times)
     if not found.present().any():
         raise InputError(
             f"outcome {outcome.name!r} has no value that counts",
@@ -166,6 +181,25 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
             f"fill the column {found.column!r}, or look at the column 'void'",
         )
     return replace(found, kept=kept_columns(found.table, design))
+
+
+def _by_rules(found: OutcomeScores, rules: TimeRules) -> OutcomeScores:
+    """Times as the rules of the plan leave and summarise them."""
+    if found.measured or found.attempts is not None:
+        raise InputError(
+            "rules for times need a column with the time of every trial",
+            [found.outcome.name],
+            "name the column of times in outcomes.column",
+        )
+    table, applied = timed(found.table, found.column, rules)
+    told = found.outcome
+    if rules.contrast:
+        raw = rules.scale == "raw"
+        pair = f"{rules.first} {'less' if raw else 'by'} {rules.second}"
+        name = told.label or told.name.replace("_", " ")
+        update = {"label": f"{name}, {pair}", "unit": told.unit if raw else ""}
+        told = told.model_copy(update=update)
+    return replace(found, table=table, outcome=told, timed=applied, measured=not rules.is_plain)
 
 
 def scores_of_column(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScores:

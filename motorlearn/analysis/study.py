@@ -1,10 +1,13 @@
 """``analyse_study``: what this study asks, answered once for everybody who shows it."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from motorlearn.analysis.beside import beside_of, page_beside
+from motorlearn.analysis.beside import Beside, beside_of, nothing_beside, page_beside
+from motorlearn.analysis.interim import InterimLook, interim_of
 from motorlearn.analysis.judged import judged
+from motorlearn.analysis.multiverse import multiverse_of
 from motorlearn.analysis.outcome import (
     OutcomeAnalysis,
     analyse_outcome,
@@ -71,27 +74,27 @@ def analyse_study(study: Study, *, outcome: str | None = None, seed: int = 0) ->
     >>> found.primary[["outcome", "test", "n_group"]].values.tolist()
     [['hits', 'Delayed retention', 8]]
     """
-    return _answered(study, outcome, seed, shown_by_page=False)
+    return _answered(study, outcome, seed)
 
 
-def page_analysis(study: Study, *, seed: int = 0) -> StudyAnalysis:
+def page_analysis(study: Study, *, seed: int = 0, mixed: bool = True) -> StudyAnalysis:
     """What the supervisor's page shows of an analysis; parts that it does not show are refused.
 
     Every number is that of :func:`analyse_study`; curves, agreement of raters, technique and speed
-    are not computed.
+    are not computed, nor is the mixed model of trials without ``mixed``, which the sheet to sign
+    does not tell.
     """
-    return _answered(study, None, seed, shown_by_page=True)
+    return _answered(study, None, seed, beside=page_beside if mixed else nothing_beside)
 
 
 def _answered(
-    study: Study, outcome: str | None, seed: int, *, shown_by_page: bool
+    study: Study, outcome: str | None, seed: int, *, beside: Callable[..., Beside] = beside_of
 ) -> StudyAnalysis:
-    beside = page_beside if shown_by_page else beside_of
     table = staged_trials(study)
     question = question_of(study.design, table, only=outcome)
     scores = [scores_of(table, asked.outcome, study.design) for asked in question.outcomes]
     found = [
-        analyse_outcome(entry, asked, question, practice=not shown_by_page)
+        analyse_outcome(entry, asked, question, practice=beside is beside_of)
         for entry, asked in zip(scores, question.outcomes)
     ]
     first, plan = found[0], study.design.single_case
@@ -102,6 +105,8 @@ def _answered(
     else:
         answer = single_case_answer(first, cases[first.name], plan)
         judgement = judged_case(cases[first.name], study, seed)
+    look = interim_of(study.design, answer.primary)
+    level = 1 - look.level if isinstance(look, InterimLook) else 0.95
     people = people_of(study, table, first.comparison, question.groups)
     return StudyAnalysis(
         study=study,
@@ -116,6 +121,8 @@ def _answered(
         single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),
         **judgement,
+        multiverse=multiverse_of(study, table, question, answer.primary, level),
+        interim=look,
         recipe=_recipe(len(table), first, outcome, seed),
     )
 

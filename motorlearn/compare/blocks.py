@@ -17,6 +17,7 @@ from motorlearn.compare.posthoc import all_pairs, trends
 from motorlearn.compare.within import mixed_anova
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.results import Recipe
+from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PHASE_LABELS, PRACTICE_PHASE
 
 
@@ -95,7 +96,7 @@ def compare_blocks(
     """
     names = [block] if isinstance(block, str) else list(block)
     rows, label = _numbered(_practice_rows(table, names, phase, practice), names)
-    order = tuple(sorted(rows[label].unique()))
+    order = tuple(sorted(rows.loc[counted_rows(rows), label].unique()))
     if len(order) < 2:
         raise InputError("practice has one block only", order, "name the column of the blocks")
     placed = placed_groups(rows, group, groups, factors)

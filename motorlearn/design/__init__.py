@@ -7,6 +7,7 @@
 from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import Section
 from motorlearn.design.bound import hits_declared_of, smallest_effect_of
+from motorlearn.design.chosen import combinations_declared, model_of, people_planned
 from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.factors import (
     Factor,
@@ -15,7 +16,9 @@ from motorlearn.design.factors import (
     primary_levels,
     primary_words,
 )
+from motorlearn.design.interim import InterimPlan
 from motorlearn.design.landmarks import LandmarkClips, LandmarkItem, LandmarkQuantity
+from motorlearn.design.multiverse import AlternativeExclusion, MultiversePlan
 from motorlearn.design.outcomes import Outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.programme import (
@@ -60,10 +63,12 @@ from motorlearn.design.stages import (
     tests_not_told_apart,
 )
 from motorlearn.design.targets import target_of_rows
+from motorlearn.design.times import TimeRules
 from motorlearn.design.within import WithinPeople, counterbalanced
 
 __all__ = [
     "Allocation",
+    "AlternativeExclusion",
     "Assumptions",
     "Checklist",
     "ChecklistItem",
@@ -78,11 +83,13 @@ __all__ = [
     "Files",
     "Group",
     "ImportRecipe",
+    "InterimPlan",
     "LandmarkClips",
     "LandmarkItem",
     "LandmarkQuantity",
     "Load",
     "LoadLimit",
+    "MultiversePlan",
     "Outcome",
     "PlannedAnalysis",
     "Practice",
@@ -106,14 +113,18 @@ __all__ = [
     "Task",
     "Test",
     "Threshold",
+    "TimeRules",
     "WideColumn",
     "WithinPeople",
+    "combinations_declared",
     "counterbalanced",
     "design_from_mapping",
     "groups_by_level",
     "hits_declared_of",
     "levels_by_group",
+    "model_of",
     "own_name_of_test",
+    "people_planned",
     "primary_levels",
     "primary_words",
     "read_design",

@@ -4,6 +4,7 @@ import itertools
 from collections.abc import Callable, Iterator, Sequence
 from typing import Final
 
+from motorlearn.design.chosen import interim_clauses, multiverse_clauses
 from motorlearn.design.named_places import unknown_places, worst_of_no_outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
@@ -105,6 +106,19 @@ def _primary(design: Design) -> Iterator[str]:
             f"primary.baseline {primary.baseline!r} is not a test of this plan; choose one of "
             f"{', '.join(known)}"
         )
+
+
+def _times(design: Design) -> Iterator[str]:
+    """Times on a log scale are compared as ratios."""
+    primary = design.primary
+    outcome = None if primary is None else design.outcome(primary.outcome)
+    rules = None if outcome is None else outcome.times
+    if primary is None or rules is None or rules.scale == "raw" or primary.effect == "ratio":
+        return
+    yield (
+        f"primary.effect is {primary.effect!r} and times.scale of {primary.outcome!r} is 'log', "
+        "which is compared as a ratio; write effect = 'ratio', or scale = 'raw'"
+    )
 
 
 def _adjusted(design: Design) -> Iterator[str]:
@@ -237,6 +251,7 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _sessions,
     _days_of_tests,
     _primary,
+    _times,
     _adjusted,
     _ranges,
     _analyses,
@@ -246,4 +261,6 @@ _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _landmarks,
     unknown_places,
     worst_of_no_outcome,
+    multiverse_clauses,
+    interim_clauses,
 )

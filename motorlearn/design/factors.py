@@ -33,8 +33,8 @@ class Factor(Section):
 
 
 def with_cells(content: Any) -> Any:
-    """A plan whose groups are made from its factors, where it gives factors and no groups."""
-    if not isinstance(content, Mapping) or content.get("groups"):
+    """A plan whose groups come from its factors, or have the levels of the cell they name."""
+    if not isinstance(content, Mapping):
         return content
     factors = content.get("factors")
     if not factors or not isinstance(factors, list | tuple):
@@ -42,8 +42,18 @@ def with_cells(content: Any) -> Any:
     levels = [_levels_of(entry) for entry in factors]
     if not all(levels):
         return content
-    cells = [{"name": JOIN.join(cell), "levels": list(cell)} for cell in product(*levels)]
-    return {**content, "groups": cells}
+    cells = {JOIN.join(cell): list(cell) for cell in product(*levels)}
+    groups = content.get("groups") or [{"name": name} for name in cells]
+    if not isinstance(groups, list | tuple):
+        return content
+    return {**content, "groups": [_with_levels(group, cells) for group in groups]}
+
+
+def _with_levels(group: Any, cells: Mapping[str, list[str]]) -> Any:
+    """A group that has the name of a cell and says no levels, with those of the cell."""
+    if not isinstance(group, Mapping) or group.get("levels") or group.get("name") not in cells:
+        return group
+    return {**group, "levels": cells[str(group["name"])]}
 
 
 def _levels_of(entry: Any) -> list[str]:

@@ -5,6 +5,7 @@ from typing import Literal, Self
 from pydantic import Field, model_validator
 
 from motorlearn.design.base import Name, Section
+from motorlearn.design.times import TimeRules
 
 ErrorMeasure = Literal[
     "constant_error",
@@ -25,7 +26,8 @@ class Outcome(Section):
 
     ``kind`` says what it is where that is no plain score: a ``rating`` on a scale of few steps, a
     ``count`` of events, a ``time``, an ``error`` or a ``hit``. The mixed model of trials is then
-    the one that suits it: cumulative odds, negative binomial, or of logarithms.
+    the one that suits it: cumulative odds, negative binomial, or of logarithms. ``times`` holds the
+    rules for a time.
     """
 
     name: Name
@@ -39,6 +41,7 @@ class Outcome(Section):
     target: float | None = None
     targets: dict[str, float] = Field(default_factory=dict)
     measure: ErrorMeasure | None = None
+    times: TimeRules | None = None
 
     @property
     def recorded(self) -> str:
@@ -59,6 +62,10 @@ class Outcome(Section):
         if self.measure is not None and not self.has_target:
             raise ValueError(
                 f"outcome {self.name!r} has a measure of errors and no target; set target"
+            )
+        if self.times is not None and (self.kind != "time" or self.has_target):
+            raise ValueError(
+                f"outcome {self.name!r} has rules for times; give it kind = 'time' and no target"
             )
         return self
 

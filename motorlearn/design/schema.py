@@ -8,7 +8,9 @@ from motorlearn.design.allocation import Allocation, Schedules
 from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
 from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
+from motorlearn.design.interim import InterimPlan
 from motorlearn.design.landmarks import LandmarkClips
+from motorlearn.design.multiverse import MultiversePlan
 from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
@@ -225,6 +227,8 @@ class Design(PlanOfAny):
     analyses: tuple[PlannedAnalysis, ...] = ()
     exclusions: tuple[Exclusion, ...] = ()
     replacements: tuple[Replacement, ...] = ()
+    multiverse: MultiversePlan | None = None
+    interim: InterimPlan | None = None
     thresholds: tuple[Threshold, ...] = ()
     stopping: tuple[StoppingRule, ...] = ()
     load: Load = Load()

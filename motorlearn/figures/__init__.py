@@ -1,7 +1,7 @@
 """A result in, axes out.
 
 ``plan``, ``outcomes``, ``models`` and ``technique`` draw one kind of figure in each module, with
-seaborn and matplotlib, and give a :class:`~motorlearn.figures.drawing.style.Drawing`; ``drawing``
+seaborn and matplotlib, and give a :class:`~motorlearn.figures.drawing.drawn.Drawing`; ``drawing``
 is what they stand on. Every figure takes ``ax=`` where it fits into one panel, keeps a theme that
 was set with ``seaborn.set_theme``, and has four sizes.
 """
@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
+    from motorlearn.figures.drawing.drawn import Drawing
     from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
     from motorlearn.figures.drawing.style import (
         SIZES,
-        Drawing,
         EndLabel,
         Levels,
         Look,
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from motorlearn.figures.models.curves import (
         curve_residuals,
         individual_fits,
-        parameter_forest,
         population_curve,
     )
     from motorlearn.figures.models.diagnostics import (
@@ -36,12 +35,14 @@ if TYPE_CHECKING:
         tipping_path,
     )
     from motorlearn.figures.models.families import modelled_means
+    from motorlearn.figures.models.parameters import parameter_forest
     from motorlearn.figures.outcomes.change import paired_change
     from motorlearn.figures.outcomes.crossed import interaction_plot
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
     from motorlearn.figures.outcomes.landing import landing_map
     from motorlearn.figures.outcomes.missing import missing_map
+    from motorlearn.figures.outcomes.multiverse import multiverse_plot
     from motorlearn.figures.outcomes.pairs import paired_lines
     from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
     from motorlearn.figures.outcomes.scores import delayed_scores
@@ -59,7 +60,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "technique.agreement": ("bland_altman", "category_agreement", "rater_drift"),
     "outcomes.change": ("paired_change",),
-    "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
+    "models.curves": ("curve_residuals", "individual_fits", "population_curve"),
+    "models.parameters": ("parameter_forest",),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
     "models.families": ("modelled_means",),
     "outcomes.crossed": ("interaction_plot",),
@@ -72,14 +74,15 @@ _HOMES = {
     "technique.landmarks": ("cutoff_choice", "stick_figure"),
     "plan.load": ("load_by_week",),
     "outcomes.missing": ("missing_map",),
+    "outcomes.multiverse": ("multiverse_plot",),
     "plan.orders": ("trial_order_raster",),
     "outcomes.pairs": ("paired_lines",),
     "plan.power": ("power_contour", "power_curves"),
     "outcomes.practice": ("outcome_label", "practice_curve"),
     "outcomes.scores": ("delayed_scores",),
+    "drawing.drawn": ("Drawing",),
     "drawing.style": (
         "SIZES",
-        "Drawing",
         "EndLabel",
         "Levels",
         "Look",
@@ -126,6 +129,7 @@ __all__ = [
     "looks",
     "missing_map",
     "modelled_means",
+    "multiverse_plot",
     "outcome_label",
     "paired_change",
     "paired_lines",

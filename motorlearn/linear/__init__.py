@@ -4,7 +4,7 @@
 squares, ``samples`` t, Welch and one-way, ``ancova`` groups adjusted for a baseline, ``by_group``
 contrasts with a variance for each group, ``batch`` the same in many studies at once, ``repeated``
 repeated measures, ``factorial`` several factors between people and covariates, ``equivalence`` two
-one-sided tests, ``multiplicity`` families of tests.
+one-sided tests, ``multiplicity`` families of tests, ``sequential`` what interim looks may spend.
 """
 
 from motorlearn.linear.ancova import Ancova, ancova
@@ -50,10 +50,12 @@ from motorlearn.linear.repeated import (
     within_contrasts,
 )
 from motorlearn.linear.samples import one_sample, one_way, welch, welch_one_way, welch_summary
+from motorlearn.linear.sequential import Boundaries, interim_boundaries, spent_by
 
 __all__ = [
     "Ancova",
     "BatchContrast",
+    "Boundaries",
     "Equivalence",
     "Estimate",
     "FTest",
@@ -76,6 +78,7 @@ __all__ = [
     "fit_least_squares",
     "group_variances",
     "holm",
+    "interim_boundaries",
     "jackknife_by_group",
     "joint_test",
     "joint_test_by_group",
@@ -83,6 +86,7 @@ __all__ = [
     "one_way",
     "product_columns",
     "repeated_anova",
+    "spent_by",
     "sum_columns",
     "sums_of_squares",
     "t_estimate",

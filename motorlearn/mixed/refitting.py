@@ -14,7 +14,7 @@ from motorlearn.mixed.checks import refuse
 from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
-from motorlearn.mixed.frames import errors_of, inference_columns
+from motorlearn.mixed.frames import estimates_frame
 from motorlearn.mixed.replicates import (
     ManyFits,
     fit_binomial_many,
@@ -82,7 +82,8 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
-        found = _side_by_side(fit, draws)
+        with np.errstate(all="ignore"):
+            found = _side_by_side(fit, draws)
         good = np.isfinite(found.deviance)
         return found.subset(good), int((~good).sum())
     options, solutions = options_of(fit), []
@@ -172,28 +173,29 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         raise InputError("the model has no such grouping factor", [group], f"use one of {names}")
     part = fit.design.random[names.index(group)]
     options, start = options_of(fit), _start(fit)
-    together, terms = _side_by_side_without(fit), len(fit.beta)
-    shape, reasons = (len(part.levels), terms), [""] * len(part.levels)
-    beta, error, df = (np.full(shape, np.nan) for _ in range(3))
+    frames, together = [], _side_by_side_without(fit)
+    reasons: list[str] = []
     for number in range(len(part.levels)):
         design, kept = without(fit.design, part, number)
         observed = fit.observed[kept]
         try:
             refuse(design, observed, fit.family)
             solution = together[number] or solve(design, observed, options, start)
-            found = infer(design, observed, solution, options)
-            beta[number] = solution.beta
-            error[number], df[number] = errors_of(solution.beta, found)
+            frame = estimates_frame(
+                design.fixed.columns, solution.beta, infer(design, observed, solution, options)
+            )
+            why = ""
         except FitError as problem:
-            reasons[number] = str(problem)
-    return pd.DataFrame(
-        {
-            "level": [level for level in part.levels for _ in range(terms)],
-            "term": list(fit.design.fixed.columns) * len(part.levels),
-            **inference_columns(beta.ravel(), error.ravel(), df.ravel()),
-            "reason": np.repeat(reasons, terms),
-        }
-    )
+            frame = fit.estimates.copy()
+            frame[frame.columns[1:]] = np.nan
+            why = str(problem)
+        frames.append(frame)
+        reasons.append(why)
+    found = pd.concat(frames, ignore_index=True)
+    sizes = [len(frame) for frame in frames]
+    found["reason"] = pd.Index(reasons).repeat(sizes)
+    found.insert(0, "level", pd.Index(list(part.levels)).repeat(sizes))
+    return found
 
 
 def _side_by_side_without(fit: MixedFit) -> list[Solution | None]:
@@ -245,7 +247,10 @@ def _subset_residual(part: ResidualPart | None, cells: NDArray[np.intp]) -> Resi
     if part is None:
         return None
     present, index = np.unique(part.index[cells], return_inverse=True)
-    return replace(part, levels=tuple(part.levels[i] for i in present), index=index)
+    run = None if part.run is None else part.run[cells]
+    place = None if part.place is None else part.place[cells]
+    levels = tuple(part.levels[i] for i in present)
+    return replace(part, levels=levels, index=index, run=run, place=place)
 
 
 def _subset(part: RandomPart, cells: NDArray[np.bool_]) -> RandomPart:

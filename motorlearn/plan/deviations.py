@@ -164,7 +164,8 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     design, whole = study.design, _everybody(study, table)
     for phase in design.phases:
         everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
-        absent = sorted(everybody - set(table.loc[table["phase"] == phase, "participant"]))
+        there = table.loc[table["phase"] == phase, "participant"].unique()
+        absent = sorted(everybody - set(there))
         unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
         if unrecorded and study.sessions is not None and len(study.sessions):
             yield from _attendance(design, study.sessions)
@@ -176,7 +177,7 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
                 f"{len(everybody) - len(absent)} people",
                 absent,
             )
-    for phase in dict.fromkeys(table["phase"].dropna()):
+    for phase in table["phase"].dropna().unique():
         if phase not in design.phases:
             who = sorted(set(table.loc[table["phase"] == phase, "participant"]))
             yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)

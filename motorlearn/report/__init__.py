@@ -14,6 +14,7 @@ from motorlearn.doors import late_names
 
 if TYPE_CHECKING:
     from motorlearn.report.kept_page import agreement, changed_files, read_page, recompute
+    from motorlearn.report.prints import drawn_anew, taken_over
     from motorlearn.report.registration import register_plan
     from motorlearn.report.study_page import StudyAudit, audit_study
     from motorlearn.report.supervisor import SupervisorPage, supervisor_page
@@ -26,6 +27,8 @@ __getattr__, __dir__ = late_names(
         "SupervisorPage": "motorlearn.report.supervisor",
         "agreement": "motorlearn.report.kept_page",
         "audit_study": "motorlearn.report.study_page",
+        "drawn_anew": "motorlearn.report.prints",
+        "taken_over": "motorlearn.report.prints",
         "changed_files": "motorlearn.report.kept_page",
         "read_page": "motorlearn.report.kept_page",
         "recompute": "motorlearn.report.kept_page",
@@ -41,9 +44,11 @@ __all__ = [
     "agreement",
     "audit_study",
     "changed_files",
+    "drawn_anew",
     "read_page",
     "recompute",
     "register_plan",
     "supervisor_page",
+    "taken_over",
     "write_report",
 ]

@@ -12,27 +12,28 @@ import functools
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from concurrent.futures import Future
 from dataclasses import dataclass, field
+from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
 from pydantic import BaseModel
 
 import motorlearn
+from motorlearn import report
 from motorlearn.design import Design
 from motorlearn.digits import number
-from motorlearn.figures.drawing.printing import Pictures, Press, print_options
-from motorlearn.figures.drawing.style import Drawing, printing_style
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import is_signed, signature
+
+if TYPE_CHECKING:
+    from motorlearn.figures.drawing.printing import Press
+    from motorlearn.report.prints import Print
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
-DPI = 300
 _UNDRAWN = {"study", "exclusions", "files"}
 _WORDS = frozenset(
     f"{folder}/{name}.py"
@@ -48,7 +49,7 @@ _WORDS = frozenset(
             "summary",
         ),
         "report/sections": ("beside", "closing", "front", "primary", "results", "secondary"),
-        "report/writers": ("markdown", "numbers", "page", "sheet", "word"),
+        "report/writers": ("markdown", "numbers", "page", "sheet", "sheet_pdf", "word"),
     }.items()
     for name in names
 )
@@ -87,7 +88,7 @@ def _shape(value: Any) -> Any:
 def _code() -> str:
     """Checksum of the code behind pictures, as it was when this process first asked."""
     package = Path(motorlearn.__file__).parent
-    digest = hashlib.sha256(f"{motorlearn.__version__} {mpl.__version__}".encode())
+    digest = hashlib.sha256(f"{motorlearn.__version__} {version('matplotlib')}".encode())
     for path in sorted(package.rglob("*.py")):
         name = path.relative_to(package).as_posix()
         if name not in _WORDS:
@@ -98,34 +99,6 @@ def _code() -> str:
 def checksum(content: bytes) -> str:
     """SHA-256 of a file's content."""
     return hashlib.sha256(content).hexdigest()
-
-
-@dataclass(frozen=True)
-class Print(Drawing):
-    """A drawing that knows what it was made from and may come with its files already written.
-
-    Parameters
-    ----------
-    made_from : str
-        Fingerprint of what it shows.
-    words : tuple of str
-        Caption and alternative text that the figure's own function gave.
-    files : mapping of str to bytes
-        Files of an earlier report by format; empty where the figure was drawn just now.
-    elsewhere : Future, optional
-        Its files by format, where another process draws it; nothing where that failed.
-    """
-
-    made_from: str = ""
-    words: tuple[str, str] = ("", "")
-    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
-    elsewhere: Future[Pictures | None] | None = field(default=None, repr=False)
-
-    def _bytes(self, form: str, *, dpi: int = DPI) -> bytes:
-        if self.files:
-            return self.files[form]
-        found = self.elsewhere.result() if self.elsewhere is not None and dpi == DPI else None
-        return found[form] if found else super()._bytes(form, dpi=dpi)
 
 
 @dataclass(frozen=True)
@@ -147,11 +120,11 @@ class Kept:
     folder: Path = Path()
     entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
     forms: tuple[str, ...] = FORMS
-    press: Press | None = field(default=None, repr=False)
+    press: "Press | None" = field(default=None, repr=False)
 
     def draw(
         self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
-    ) -> Print:
+    ) -> "Print":
         """Call a function that draws, or take over what it drew from the same values before.
 
         ``ending`` is put behind the name of the drawing where there are several of a kind.
@@ -161,18 +134,8 @@ class Kept:
         if files and set(self.forms) <= set(files):
             entry = self.entries[key]
             words = (str(entry["words"][0]), str(entry["words"][1]))
-            return Print(str(entry["name"]), Figure(), *words, key, words, files)
-        new = function(*values, **options)
-        name = f"{new.name}-{ending}" if ending else new.name
-        words = (new.caption, new.alt)
-        return Print(name, new.figure, *words, key, words, elsewhere=self._sent(name, new.figure))
-
-    def _sent(self, name: str, figure: Figure) -> Future[Pictures | None] | None:
-        if self.press is None:
-            return None
-        options = print_options(name, dpi=DPI)
-        with printing_style():
-            return self.press.take(figure, {form: options[form] for form in self.forms})
+            return report.taken_over(str(entry["name"]), words, key, files)
+        return report.drawn_anew(function(*values, **options), key, ending, self)
 
     def files(self, key: str) -> dict[str, bytes]:
         """Files of one fingerprint by format; none where any of them is gone or was touched."""

@@ -17,6 +17,7 @@ def methods_used(found: StudyView) -> set[str]:
     if {"x", "y"} <= set(found.table) and found.table[["x", "y"]].notna().any().all():
         used.add("landing points")
     beside = {"agreement", "curves", "population curve", "mixed model"}
+    beside |= {"multiverse", "interim look"}
     results = {k: v for k, v in found.analysis.beside.items() if not isinstance(v, Refused)}
     used |= beside & set(results)
     mixed = results.get("mixed model")

@@ -9,10 +9,11 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.design import Design, hits_declared_of, read_design
 from motorlearn.exceptions import InputError
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import audit_design, power
 from motorlearn.plan.power.power import Power
+from motorlearn.plan.power.sequential import looks_table
 from motorlearn.plan.registered import KEPT, Version, register_version
 from motorlearn.report.sections.before_data import nothing_recorded
 from motorlearn.report.sections.study_tables import programme_table
@@ -24,7 +25,9 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials import read_study
 from motorlearn.trials.named_files import refuse_inputs
 from motorlearn.vocabulary import STANDING_CAUTION
-from motorlearn.wording import eligibility, method
+from motorlearn.wording import declared, eligibility, method
+from motorlearn.wording.tense import to_come
+from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import count, listed
 
 Block = Heading | Text | Drawing | Table
@@ -110,15 +113,16 @@ def _recorded(folder: Path) -> int:
 
 def registration_document(design: Design, version: Version, found: Power | Refused) -> Document:
     """Put a plan into the order of a registration."""
-    blocks = [
-        *_question(design, version),
-        *_design(design),
-        *_sample(design, found),
-        *_variables(design),
-        *_analysis(design),
-        *_departures(design),
-        *_other(design, version),
-    ]
+    with to_come():
+        blocks = [
+            *_question(design, version),
+            *_design(design),
+            *_sample(design, found),
+            *_variables(design),
+            *_analysis(design),
+            *_departures(design),
+            *_other(design, version),
+        ]
     return Document(design.study.title, MADE_HERE, tuple(blocks))
 
 
@@ -195,6 +199,9 @@ def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
         )
         yield _power_table(found)
         yield _rests_table(found)
+        if len(found.looks):
+            yield Text("{tab:looks} gives the chance to stop at each look.")
+            yield looks_table(found.looks)
     yield from _texts(eligibility.stopping_paragraph(design))
     yield Text("State how people are recruited and when recruitment ends.", "author")
 
@@ -249,6 +256,13 @@ def _analysis(design: Design) -> Iterator[Block]:
     elif trials:
         value = digits.significant(design.smallest_effect.value)
         yield Text(f"The smallest effect of interest is {value} of {trials}.")
+    for heading, text in (
+        ("Interim looks", declared.looks_paragraph(design)),
+        ("Alternatives to the primary analysis", declared.alternatives_paragraph(design)),
+    ):
+        if text:
+            yield Heading(heading, 2)
+            yield Text(text)
     yield Heading("Secondary analyses", 2)
     if design.analyses:
         for entry in design.analyses:
@@ -260,6 +274,7 @@ def _analysis(design: Design) -> Iterator[Block]:
     for rule in design.exclusions:
         reason = f" ({rule.reason})" if rule.reason else ""
         yield Text(f"{rule.rule}{reason}", "item")
+    yield from (Text(told, "item") for told in time_rules_of(design))
     if not design.exclusions:
         yield Text("No exclusion is declared: every trial without a void reason counts.")
     yield Text(

@@ -9,8 +9,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
-from motorlearn.analysis.study import page_analysis
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, page_analysis
 from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.design import (
     Design,
@@ -352,8 +351,9 @@ def _problem_counts(study: Study) -> str:
 
 def _made_of(analysis: StudyAnalysis) -> dict[str, str]:
     design, seed = analysis.design, analysis.recipe.seed
+    seeds = {"study": design.study.seed, "allocation": design.allocation.seed, "audit": seed}
     made = {
-        "seeds": f"study {design.study.seed}, allocation {design.allocation.seed}, audit {seed}",
+        "seeds": ", ".join(f"{of} {value}" for of, value in seeds.items() if value is not None),
         "python": platform.python_version(),
         **software_versions(),
     }

@@ -7,19 +7,24 @@ from pathlib import Path
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.analysis import StudyAnalysis, analyse_study
+from motorlearn.analysis import StudyAnalysis, page_analysis
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import pair_in_words
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
-from motorlearn.report.sections.closing import registered_and_now
-from motorlearn.report.sections.front import missing_sentence
-from motorlearn.report.sections.primary import estimate_in_words, primary_sentences
+from motorlearn.report import writers
+from motorlearn.report.sections.declared import multiverse_line, shown_looks
+from motorlearn.report.sections.primary import (
+    estimate_in_words,
+    missing_sentence,
+    primary_sentences,
+)
+from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.single_case import is_single_case
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
 from motorlearn.report.view import StudyView, view_of
-from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_pdf, to_sheet_text
+from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_text
 from motorlearn.results import Refused
 from motorlearn.trials import Study
 from motorlearn.wording import summary
@@ -61,7 +66,7 @@ class SupervisorPage:
 
     def to_pdf(self) -> bytes:
         """The page as a PDF of one sheet of A4."""
-        return to_sheet_pdf(self.title, self.headline, self.entries, self.made)
+        return writers.to_sheet_pdf(self.title, self.headline, self.entries, self.made)
 
     def write(self, file: str | Path) -> Path:
         """Write the page as ``.html`` or ``.pdf``, over an earlier one or nothing.
@@ -126,7 +131,10 @@ def supervisor_page(
     >>> page.headline
     'random / blocked, Delayed retention: ratio 0.92 (95 % CI 0.84 to 1.01), p = .082'
     """
-    analysis = study if isinstance(study, StudyAnalysis) else analyse_study(study, seed=seed)
+    if isinstance(study, StudyAnalysis):
+        analysis = study
+    else:
+        analysis = page_analysis(study, seed=seed, mixed=False)
     with decimal_sign(decimal):
         found = view_of(analysis, decimal=decimal)
         audit = audit_study(analysis) if audit is None else audit
@@ -149,7 +157,8 @@ def _headline(found: StudyView) -> str:
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""
     several = len(found.groups) > 1
     pair = pair_in_words(*row[["group", "reference", "effect"]]) if several else row["group"]
-    return f"{pair}, {row['test']}: {row['effect']} {estimate_in_words(row, voice)}{p}"
+    said = f"{row['effect']} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
+    return f"{pair}, {row['test']}: {said}"
 
 
 def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[str]]]:
@@ -161,14 +170,15 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     yield "unit", [f"Allocated: {facts['unit allocated']}. Analysed: {facts['unit analysed']}."]
     yield "assumptions", _open(analysis.audit)
     if analysis.sensitivity is not None:
-        yield "sensitivity", _other_ways(analysis.sensitivity)
+        beside = [line] if (line := multiverse_line(found)) else []
+        yield "sensitivity", [*_other_ways(analysis.sensitivity), *beside]
     if not is_single_case(found):
         yield "missing", [missing_sentence(found), *_tipping(analysis.sensitivity)]
     yield "departures", [summary.departures(audit.deviations)]
     registered, _ = registered_and_now(found)
     yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]
     yield "tests run", [_counted(audit.tests)]
-    yield "problems in the data", [f"{facts['problems in the data']}."]
+    yield "data problems", [f"{facts['problems in the data']}."]
 
 
 def _open(audit: Audit | Refused) -> list[str]:
@@ -197,7 +207,10 @@ def _tipping(result: Sensitivity | Refused | None) -> list[str]:
     said = []
     for row in result.tipping.itertuples():
         if pd.isna(row.shift):
-            said.append(f"No shift of the missing up to four residual SDs changes {row.contrast}.")
+            said.append(
+                "No shift of the missing up to four residual SDs changes the conclusion on "
+                f"{row.contrast}."
+            )
         else:
             said.append(
                 f"The conclusion on {row.contrast} changes where the missing lie "

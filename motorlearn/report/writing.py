@@ -11,10 +11,11 @@ from tqdm.auto import tqdm
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.drawing.printing import press
-from motorlearn.figures.drawing.style import Drawing
 from motorlearn.files import new_folder
-from motorlearn.report.figure_cache import FORMS, Kept, Print, entry, fingerprint, keep, kept_from
+from motorlearn.report.figure_cache import FORMS, Kept, entry, fingerprint, keep, kept_from
+from motorlearn.report.prints import Print
 from motorlearn.report.sections.before_data import NOTHING_YET, compose_plan, nothing_recorded
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import StudyView, view_of

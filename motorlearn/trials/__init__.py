@@ -33,6 +33,7 @@ from motorlearn.trials.sharing.packing import share_study
 from motorlearn.trials.sharing.pseudonyms import replace_identifiers, study_identifiers
 from motorlearn.trials.sharing.small_cells import small_cells
 from motorlearn.trials.study import Study, Trials, no_changes, no_problems
+from motorlearn.trials.time_rules import count_cuts, no_cuts, time_cuts
 
 if TYPE_CHECKING:
     from motorlearn.trials.schema import check_table, trials_schema
@@ -52,6 +53,7 @@ __all__ = [
     "change_table",
     "check_table",
     "clip_files",
+    "count_cuts",
     "counted_rows",
     "data_package",
     "has_data",
@@ -60,6 +62,7 @@ __all__ = [
     "left_out",
     "missing_table",
     "no_changes",
+    "no_cuts",
     "no_problems",
     "order_audit",
     "outliers",
@@ -83,6 +86,7 @@ __all__ = [
     "table_bytes",
     "table_schema",
     "take_in",
+    "time_cuts",
     "trial_key",
     "trials_schema",
     "unit_of",

@@ -46,6 +46,7 @@ from motorlearn.trials.reading.standard import Standard
 from motorlearn.trials.reading.trials_file import read_grid, trials_of
 from motorlearn.trials.ruled import Ruled, apply_rules, declared_values
 from motorlearn.trials.study import Study, Trials
+from motorlearn.trials.time_rules import time_problems
 from motorlearn.vocabulary import CHANGE_COLUMNS
 
 _PACKAGE = Path(__file__).parents[1]
@@ -120,7 +121,8 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
     doubts = gather([doubts, tests_on_their_day(trials.sheet, design, sessions)])
     clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
     found = _problems(design, ruled, people, ratings)
-    problems = gather([*found, ruled.problems, doubts, clips])
+    timed = time_problems(trials.sheet.table, design, trials.sheet.file)
+    problems = gather([*found, ruled.problems, doubts, clips, timed])
     problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)

@@ -151,6 +151,13 @@ def planned_rows(study: Study) -> pd.DataFrame:
     return table[~table[VOID].isin([rule.reason for rule in rules])]
 
 
+def rows_of_rule(
+    rule: Condition, column: str, table: pd.DataFrame, design: Design
+) -> NDArray[np.bool_]:
+    """Trials that a rule means, whether they count or not."""
+    return _fits(rule, column, table, _stages(table, design), design)
+
+
 def declared_values(design: Design) -> dict[str, frozenset[float]]:
     """Sizes of values that rules of the plan speak of, by column: nobody asks about them again."""
     found: dict[str, set[float]] = {}

@@ -2,6 +2,7 @@
 
 from motorlearn.design import Design, Sample
 from motorlearn.digits import plain
+from motorlearn.wording.tense import told
 from motorlearn.wording.voice import listed
 
 
@@ -20,7 +21,7 @@ def eligibility_paragraph(design: Design) -> str:
     """
     sample = design.sample
     said = "".join([_ages(sample), _met(sample), _barred(sample)])
-    return f"People could take part{said}." if said else ""
+    return f"People {told('could', 'can')} take part{said}." if said else ""
 
 
 def _ages(sample: Sample) -> str:
@@ -59,7 +60,8 @@ def frame_paragraph(design: Design) -> str:
     often = "session" if frame.sessions_per_week == 1 else "sessions"
     weeks = "week" if frame.weeks == 1 else "weeks"
     return (
-        f"The programme took {frame.weeks} {weeks} with {frame.sessions_per_week} {often} a week"
+        f"The programme {told('took', 'will take')} {frame.weeks} {weeks} with "
+        f"{frame.sessions_per_week} {often} a week"
         f"{more}.{place}{watched}"
     )
 

@@ -16,6 +16,8 @@ from motorlearn.design import (
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
+from motorlearn.wording.tense import told, was, were
+from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import capitalised, count, listed
 
 _ALLOCATION = {
@@ -88,9 +90,10 @@ def within_paragraph(design: Design, people: int) -> str:
 def _compared_within(design: Design) -> str:
     assert design.within is not None
     return (
-        "Conditions were compared at each test by the differences within participants, with the "
-        f"{design.within.by} and, where a baseline is named, the difference at the baseline taken "
-        "out; the difference between sequences (carry-over) is stated and chose no analysis"
+        f"Conditions {were()} compared at each test by the differences within participants, with "
+        f"the {design.within.by} and, where a baseline is named, the difference at the baseline "
+        "taken out; the difference between sequences (carry-over) is stated and "
+        f"{told('chose', 'chooses')} no analysis"
     )
 
 
@@ -107,7 +110,7 @@ def task_paragraph(design: Design) -> str:
     if skill.name:
         kind = [word for word in (skill.timing, skill.environment, skill.movement) if word]
         said = f", a {listed(kind)} skill" if kind else ""
-        parts.append(f"The skill was {skill.name}{said}.")
+        parts.append(f"The skill {was()} {skill.name}{said}.")
     if design.tasks:
         names = [
             task.name + (f" ({task.description})" if task.description else "")
@@ -117,29 +120,32 @@ def task_paragraph(design: Design) -> str:
         parts.append(f"{number} {_was(names)} practised: {listed(names)}.")
     if design.target:
         length = f" {unit}" if unit else ""
-        parts.append(f"The target was a disc of {plain(design.target.radius)}{length} radius.")
+        parts.append(f"The target {was()} a disc of {plain(design.target.radius)}{length} radius.")
     return " ".join(parts)
 
 
 def _was(names: list[str]) -> str:
-    return "was" if len(names) == 1 else "were"
+    return was() if len(names) == 1 else were()
 
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
     groups = [f"{group.name}: {_told(group)}" for group in design.groups]
-    text = f"Practice conditions were: {'; '.join(groups)}."
+    text = f"Practice conditions {were()}: {'; '.join(groups)}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
         said = only.description if own else _told(only)
-        text = f"Everybody practised the same: {said}." if said else ""
+        text = f"Everybody {told('practised', 'will practise')} the same: {said}." if said else ""
+    took = told("took", "will take")
     if design.practice and design.practice_is_shared:
-        text += f" Practice took {_dose(design.practice)}."
+        text += f" Practice {took} {_dose(design.practice)}."
     elif design.practice:
         for name in design.group_names:
             mine = design.practice_of(name)
-            dose = f"took {_dose(mine)}" if mine else "was none: this group was tested only"
+            dose = (
+                f"{took} {_dose(mine)}" if mine else f"{was()} none: this group {was()} tested only"
+            )
             text += f" Practice of {name} {dose}."
     return text.strip()
 
@@ -192,9 +198,9 @@ def tests_paragraph(design: Design) -> str:
     """Which tests were given, when, and whether with feedback; of a single case its design."""
     if design.single_case is not None:
         said = design_paragraph(design.single_case)
-        tests = f" Tests were: {'; '.join(_test(test) for test in design.tests)}."
+        tests = f" Tests {were()}: {'; '.join(_test(test) for test in design.tests)}."
         return said + (tests if design.tests else "")
-    return f"Tests were: {'; '.join(_test(test) for test in design.tests)}."
+    return f"Tests {were()}: {'; '.join(_test(test) for test in design.tests)}."
 
 
 def _test(test: Test) -> str:
@@ -209,7 +215,7 @@ def _test(test: Test) -> str:
 
 def outcome_paragraph(design: Design) -> str:
     """What was scored and which comparison was declared primary."""
-    many = "Outcomes were" if len(design.outcomes) > 1 else "The outcome was"
+    many = f"Outcomes {were()}" if len(design.outcomes) > 1 else f"The outcome {was()}"
     parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
@@ -221,19 +227,23 @@ def outcome_paragraph(design: Design) -> str:
         beside += [name.replace("_", " ") for name in primary.covariates]
         adjusted = f", adjusted for {listed(beside)}" if beside else ""
         parts.append(
-            f"The primary comparison, declared beforehand, was {name} at "
+            f"The primary comparison, declared beforehand, {was()} {name} at "
             f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
         value = plain(design.smallest_effect.value) + design.smallest_effect.kind_of_sd
-        parts.append(f"The smallest effect of interest was {value}{_bound_unit(design)}{why}.")
+        parts.append(
+            f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
+            f"{why}."
+        )
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
             for entry in design.exclusions
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
+    parts += time_rules_of(design)
     if design.replacements:
         rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
         parts.append(f"Values replaced by rules decided beforehand: {rules}.")
@@ -275,7 +285,7 @@ def _compared(design: Design) -> str:
     unit = design.allocation.clusters
     scores = f"{unit} means" if unit else "participants' mean scores"
     return (
-        f"Groups were compared at each test by analysis of covariance of {scores} with the "
+        f"Groups {were()} compared at each test by analysis of covariance of {scores} with the "
         "baseline score as covariate"
     )
 
@@ -286,7 +296,9 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
         return analysis_of_cases(versions)
     tools = listed([f"{name} {version}" for name, version in versions.items()])
     several = len(design.groups) > 1
-    compared = _compared(design) if several else "Tests were compared within participants, in pairs"
+    compared = (
+        _compared(design) if several else f"Tests {were()} compared within participants, in pairs"
+    )
     size = (
         "Hedges g is the (adjusted) mean difference over the pooled standard deviation"
         if several
@@ -300,10 +312,13 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
     if design.primary is not None and design.primary.variance == "by group" and several:
         compared += ", a residual variance for each group and Satterthwaite's degrees of freedom"
     unit = design.allocation.clusters
-    whole = "participant" if unit is None else f"{unit}, which was allocated as a whole: its mean"
+    whole = (
+        "participant" if unit is None else f"{unit}, which {was()} allocated as a whole: its mean"
+    )
     standard = "" if several and unit else f" {size}, corrected for small samples."
     return (
-        f"The unit of analysis was the {whole}; trials were never pooled as if "
-        f"independent. {compared}{logs}. Intervals are 95 % confidence intervals based on t, "
+        f"The unit of analysis {was()} the {whole}; trials "
+        f"{told('were never', 'will never be')} pooled as if independent. "
+        f"{compared}{logs}. Intervals are 95 % confidence intervals based on t, "
         f"p values are two-sided{families}.{standard} Computed with {tools}."
     )

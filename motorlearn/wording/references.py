@@ -40,6 +40,18 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
         "approach for assessing the equivalence of average bioavailability. Journal of "
         "Pharmacokinetics and Biopharmaceutics, 15, 657-680. doi:10.1007/BF01068419",
     ),
+    "multiverse": (
+        "Steegen, S., Tuerlinckx, F., Gelman, A., & Vanpaemel, W. (2016). Increasing transparency "
+        "through a multiverse analysis. Perspectives on Psychological Science, 11, 702-712. "
+        "doi:10.1177/1745691616658637",
+    ),
+    "interim look": (
+        "Lan, K. K. G., & DeMets, D. L. (1983). Discrete sequential boundaries for clinical "
+        "trials. Biometrika, 70, 659-663. doi:10.1093/biomet/70.3.659",
+        "Jennison, C., & Turnbull, B. W. (1989). Interim analyses: the repeated confidence "
+        "interval approach. Journal of the Royal Statistical Society B, 51, 305-361. "
+        "doi:10.1111/j.2517-6161.1989.tb01433.x",
+    ),
     "landing points": (
         "Hancock, G. R., Butler, M. S., & Fischman, M. G. (1995). On the problem of "
         "two-dimensional error scores: measures and analyses of accuracy, bias, and consistency. "

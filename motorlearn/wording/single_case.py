@@ -8,6 +8,7 @@ from motorlearn import digits
 from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
 from motorlearn.results import Refused
+from motorlearn.wording.tense import was, were
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
 _KINDS = {
@@ -22,8 +23,9 @@ def design_paragraph(plan: SingleCasePlan) -> str:
     """The design, what was drawn by lot and from what."""
     a, b = plan.conditions
     said = [
-        f"The study was a single-case experiment with {_KINDS[plan.design]}, where A was {a} and "
-        f"B was {b}, over {count(plan.sessions, 'session')} of {count(plan.trials, 'trial')}."
+        f"The study {was()} a single-case experiment with {_KINDS[plan.design]}, where A {was()} "
+        f"{a} and B {was()} {b}, over {count(plan.sessions, 'session')} of "
+        f"{count(plan.trials, 'trial')}."
     ]
     if not plan.randomised:
         return f"{said[0]} Nothing was drawn by lot, so there is no randomisation test."
@@ -55,7 +57,8 @@ def analysis_of_cases(versions: dict[str, str]) -> str:
     """How the numbers of a single case were made."""
     tools = listed([f"{name} {version}" for name, version in versions.items()])
     return (
-        "The unit of analysis was the session of a person; trials of a session were averaged. "
+        f"The unit of analysis {was()} the session of a person; trials of a session {were()} "
+        "averaged. "
         "Intervals of the difference take t from the pooled spread inside conditions, those of NAP "
         "and Tau-U invert the variance of the Mann-Whitney area; all are widened by the serial "
         "dependence found. The randomisation test takes the mean difference over everything that "

@@ -60,3 +60,14 @@ def test_practice_never_speaks_of_what_lasts(practice):
 def test_refusals(practice, options, error, match):
     with pytest.raises(error, match=match):
         compare_blocks(practice, "radial_error", group="group", **options)
+
+
+def test_blocks_that_count_nowhere_are_no_blocks(practice):
+    free = practice[practice["block"] == 3].assign(block=4, void="free practice")
+    whole = compare_blocks(practice, "radial_error", group="group")
+    beside = compare_blocks(
+        pd.concat([practice.assign(void=""), free[free["participant"] > "P06"]]),
+        "radial_error",
+        group="group",
+    )
+    pd.testing.assert_frame_equal(beside.anova, whole.anova)

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
@@ -412,3 +413,22 @@ def test_every_model_takes_the_same_group_as_the_first(names, categories, first)
     other = next(name for name in names if name != first)
     assert mixed.fixed_names[1].count(str(other)) == 1
     assert str(first) not in mixed.fixed_names[1].replace(str(other), "")
+
+
+def test_a_climb_does_not_end_where_amounts_are_tied_to_asymptotes():
+    """On that edge the likelihood is level and not highest: two starts of two ended there.
+
+    Reference: statsmodels' mixed model, which the curve is once its rate is given.
+    """
+    rng = np.random.default_rng(14)
+    ties = rng.multivariate_normal([0, 0], [[1, 0.64], [0.64, 1]], 40)
+    level, gain = 9.48 + 1.38 * ties[:, 0], 2.35 + 0.963 * ties[:, 1]
+    gain += (rng.random(40) < 0.1) * 4 * rng.random(40)
+    block, who = np.tile(np.arange(1, 6), 40), np.repeat(np.arange(40), 5)
+    time = level[who] + gain[who] * np.exp(-0.54 * (block - 1)) + 0.6 * rng.standard_t(3, 200)
+    rows = pd.DataFrame({"participant": who, "block": block, "time": time})
+    fit = ml.fit_population_curve(rows, "time", practice="block", vary=("asymptote", "gain"))
+    log_rate = fit.estimates.set_index("term").loc["log_rate", "estimate"]
+    lever = np.column_stack([np.ones(200), np.exp(-np.exp(log_rate) * (block - 1))])
+    given = sm.MixedLM(time, lever, groups=who, exog_re=lever).fit(reml=False)
+    assert fit.loglik == pytest.approx(given.llf, abs=1e-3)

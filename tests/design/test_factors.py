@@ -33,6 +33,18 @@ def test_groups_with_levels_keep_their_names_and_sizes():
     assert levels_by_group(found)["r2"] == {"order": "random", "feedback": "faded"}
 
 
+def test_a_group_with_the_name_of_a_cell_has_its_levels():
+    groups = [
+        {"name": name, "size": 9}
+        for name in ("random-faded", "blocked-always", "random-always", "blocked-faded")
+    ]
+    found = design_from_mapping(PLAN | {"groups": groups})
+    assert levels_by_group(found)["random-faded"] == {"order": "random", "feedback": "faded"}
+    assert [group.size for group in found.groups] == [9, 9, 9, 9]
+    with pytest.raises(DesignError, match=r"'odd' needs one level for each factor"):
+        design_from_mapping(PLAN | {"groups": [*groups[:3], {"name": "odd"}]})
+
+
 def test_what_is_written_is_read_again():
     found = design_from_mapping(PLAN | {"primary": {"outcome": "hits", "factors": ["order"]}})
     assert design_from_mapping(found.model_dump(exclude_unset=True, by_alias=True)) == found

@@ -368,6 +368,17 @@ def test_ratio_effects_are_shifts_of_logs():
     assert plan_.to_d(0.8) > 0
 
 
+def test_a_raw_effect_has_no_row_among_scores_without_a_unit():
+    bare = plan(assumptions=None, smallest_effect={"value": 5, "unit": "score"})
+    found = ml.power(bare, n=12, simulations=20, seed=1)
+    assert "smallest of interest" not in set(found.table["effect_name"])
+    assert any("it is in raw units" in note for note in found.warnings)
+    in_sd = plan(assumptions=None, smallest_effect={"value": 0.5, "unit": "sd"})
+    found = ml.power(in_sd, n=12, simulations=20, seed=1)
+    assert "smallest of interest" in set(found.table["effect_name"])
+    assert not any("it is in raw units" in note for note in found.warnings)
+
+
 def test_a_smallest_ratio_is_turned_towards_improvement():
     higher = [{"name": "speed", "unit": "m/s", "better": "higher"}]
     primary = {"outcome": "speed", "groups": ["random", "blocked"], "effect": "ratio"}

@@ -30,6 +30,9 @@ DOUBTED_FALL = 4.0
 """Excess of a likelihood ratio over twice Wald's statistic from where another start is tried."""
 CLOSE, CLOSE_HITS = 1e-3, 1e-5
 """Standard errors from the top at which a climb ends and Newton's steps begin."""
+EDGE = 0.02
+"""Share of an SD between learners left on its own below which they are looked at again, freed."""
+LEAST_LIFT = 0.2
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
 
@@ -81,6 +84,7 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     exact = data.trials is None and RATE not in layout.vary
     best = _attempt(data, layout, nodes, start)
     best, agree, tried = _looked_again(data, layout, nodes, best, other)
+    best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
     if not np.isfinite(best.loglik):
         raise FitError(NO_MAXIMUM)
     if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
@@ -133,6 +137,31 @@ def _looked_again(
     heights = np.array([found.loglik, again.loglik])
     top = found if heights[0] >= heights[1] else again
     return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3
+
+
+def _lifted(
+    data: Learners, layout: Layout, nodes: int, best: Summit, count: tuple[int, int]
+) -> tuple[Summit, int, int]:
+    """Look from the other side where learners' parameters are tied to each other without freedom.
+
+    On that edge the likelihood is level in all directions, also where it is not highest.
+    """
+    agree, tried = count
+    if layout.diagonal or len(layout.vary) < 2 or not np.isfinite(best.loglik):
+        return best, agree, tried
+    root = layout.root(best.point)[list(layout.order)]
+    sd = np.sqrt((root**2).sum(axis=1))
+    if (np.abs(np.diag(root)) > EDGE * np.maximum(sd, EDGE)).all():
+        return best, agree, tried
+    free = np.diag(np.maximum(sd, LEAST_LIFT * sd.max()))
+    start = best.point.copy()
+    start[layout.fixed : layout.fixed + len(layout.triangle[0])] = free[layout.triangle]
+    again = _attempt(data, layout, nodes, start)
+    if abs(again.loglik - best.loglik) < 1e-3:
+        return best, agree + 1, tried + 1
+    if again.loglik > best.loglik:
+        return again, 1, tried + 1
+    return best, agree, tried + 1
 
 
 def _settle_nodes(

@@ -18,13 +18,10 @@ labels that collide or leave the page. ``Drawing`` gives bytes (``png()``, ``svg
 shows itself, with its alternative text, in a notebook.
 """
 
-import base64
 import contextlib
-import html
-import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from typing import Any, Final, Literal, Self
+from dataclasses import dataclass
+from typing import Any, Final, Literal
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
@@ -32,6 +29,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.drawn import Drawing as Drawing
 from motorlearn.figures.drawing.extents import text_overlaps as text_overlaps
 from motorlearn.figures.drawing.extents import texts_cut as texts_cut
 from motorlearn.figures.drawing.labels import INK as INK
@@ -42,6 +40,7 @@ from motorlearn.figures.drawing.labels import label_ends as label_ends
 from motorlearn.figures.drawing.labels import name_x as name_x
 from motorlearn.figures.drawing.labels import name_y as name_y
 from motorlearn.figures.drawing.labels import spread as spread
+from motorlearn.figures.drawing.labels import thin_runs as thin_runs
 from motorlearn.figures.drawing.labels import thin_ticks as thin_ticks
 from motorlearn.figures.drawing.labels import turn_ticks as turn_ticks
 from motorlearn.figures.drawing.levels import PAPER as PAPER
@@ -193,69 +192,9 @@ def _given(ax: Axes, panels: int) -> tuple[Figure, list[Axes]]:
     return figure, [ax]
 
 
-@dataclass(frozen=True)
-class Drawing:
-    """A figure with its name, caption and alternative text.
-
-    Parameters
-    ----------
-    name : str
-        Short name, used for files.
-    figure : matplotlib Figure
-        The picture.
-    caption : str
-        Text that stands beneath it and can be read alone.
-    alt : str
-        What a person who cannot see the figure should be told: what it is, and its message.
-    given : Axes, optional
-        Axes of the caller that it was drawn into; without them the figure is its own.
-    """
-
-    name: str
-    figure: Figure = field(repr=False)
-    caption: str = field(default="", repr=False)
-    alt: str = field(default="", repr=False)
-    given: Axes | None = field(default=None, repr=False, kw_only=True)
-
-    @property
-    def axes(self) -> list[Axes]:
-        """Axes that were drawn into, in the order they were made."""
-        return self.figure.axes if self.given is None else [self.given]
-
-    def with_words(self, caption: str, alt: str) -> Self:
-        """Give the same drawing with another caption and alternative text."""
-        return replace(self, caption=caption, alt=alt)
-
-    def png(self, dpi: int = 300) -> bytes:
-        """Write the figure as PNG."""
-        return self._bytes("png", dpi=dpi)
-
-    def pdf(self) -> bytes:
-        """Write the figure as PDF."""
-        return self._bytes("pdf")
-
-    def svg(self) -> bytes:
-        """Write the figure as SVG whose title and description a screen reader can find."""
-        return described_svg(self._bytes("svg"), self.name, self.alt)
-
-    def _bytes(self, form: str, *, dpi: int = 300) -> bytes:
-        with printing_style():
-            if self.given is None:
-                lay_out(self.figure)
-            return printed(self.figure, form, print_options(self.name, dpi=dpi)[form])
-
-    def _repr_html_(self) -> str:
-        picture = base64.b64encode(self.png(dpi=110)).decode("ascii")
-        alt = html.escape(self.alt, quote=True)
-        caption = f"<figcaption>{html.escape(self.caption)}</figcaption>" if self.caption else ""
-        return f'<figure><img alt="{alt}" src="data:image/png;base64,{picture}"/>{caption}</figure>'
-
-
-def described_svg(picture: bytes, name: str, alt: str) -> bytes:
-    """Put title, description and label into an SVG, in place of earlier ones."""
-    text = re.sub(r"<title>[^<]*</title><desc>[^<]*</desc>", "", picture.decode("utf-8"), count=1)
-    text = re.sub(r' role="img" aria-label="[^"]*"', "", text, count=1)
-    label = f' role="img" aria-label="{html.escape(alt, quote=True)}"'
-    words = f"<title>{html.escape(name)}</title><desc>{html.escape(alt)}</desc>"
-    text = re.sub(r"(<svg\b[^>]*)>", lambda m: m[1] + label + ">" + words, text, count=1)
-    return text.encode("utf-8")
+def written(figure: Figure, form: str, *, name: str, dpi: int, own: bool) -> bytes:
+    """Write a figure in one format, laid out where it is a figure of its ``own``."""
+    with printing_style():
+        if own:
+            lay_out(figure)
+        return printed(figure, form, print_options(name, dpi=dpi)[form])

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 import numpy as np
+import scipy
 from numpy.typing import ArrayLike
-from scipy import signal
 
 from motorlearn.exceptions import InputError
 
@@ -74,11 +74,11 @@ def low_pass(values: ArrayLike, *, rate: float, cutoff: float, order: int = 2) -
             np.flatnonzero(~np.isfinite(track.reshape(len(track), -1)).all(axis=1)),
             "fill short gaps first or cut the clip",
         )
-    sections = signal.butter(order, raised, fs=rate, output="sos")
+    sections = scipy.signal.butter(order, raised, fs=rate, output="sos")
     shortest = shortest_clip(order)
     if len(track) <= shortest:
         raise InputError("too few frames to filter", [len(track)], f"use more than {shortest}")
-    smooth: np.ndarray = signal.sosfiltfilt(sections, track, axis=0)
+    smooth: np.ndarray = scipy.signal.sosfiltfilt(sections, track, axis=0)
     return smooth
 
 

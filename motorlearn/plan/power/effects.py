@@ -8,7 +8,12 @@ from motorlearn.design import Design, smallest_effect_of
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import share
 from motorlearn.plan.power.prior_effects import prior_of_age, prior_pair
-from motorlearn.plan.power.scenario import Scenario
+from motorlearn.plan.power.scenario import STAND_IN_UNIT, Scenario
+
+NO_COMMON_UNIT = (
+    "The smallest effect of interest has no row: it is in raw units, and stand-in scores have "
+    "none. Enter [assumptions], or declare it in standard deviations (unit = 'sd')."
+)
 
 
 @dataclass(frozen=True)
@@ -33,7 +38,7 @@ def planned_effects(
     if given is not None:
         return (none, *_given(plan, given))
     effects = [none]
-    if design.smallest_effect is not None:
+    if design.smallest_effect is not None and has_its_unit(design, plan):
         effects.append(Effect(smallest_of_interest(design, plan), "smallest of interest"))
     if plan.model == "paired":
         change = plan.declared_change()
@@ -69,6 +74,15 @@ def _against_a_bound(plan: Scenario, given: Sequence[float] | None) -> tuple[Eff
         edge = math.exp(-plan.better * abs(math.log(plan.bound)))
     effects = [Effect(edge, "worse by the bound", True), Effect(plan.no_effect, "none")]
     return (*effects, *([] if given is None else _given(plan, given)))
+
+
+def has_its_unit(design: Design, plan: Scenario) -> bool:
+    """Whether the smallest effect of interest can be told on the scale of the scores.
+
+    Stand-in scores are in standard deviations; an effect in raw units is none of theirs.
+    """
+    smallest = design.smallest_effect
+    return smallest is None or smallest.in_sd or plan.unit != STAND_IN_UNIT
 
 
 def smallest_of_interest(design: Design, plan: Scenario) -> float:

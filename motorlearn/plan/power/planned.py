@@ -9,7 +9,7 @@ import numpy as np
 from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan.power.factors import carriers_of, effect_weights
-from motorlearn.plan.power.scenario import Aim, Scenario
+from motorlearn.plan.power.scenario import STAND_IN_UNIT, Aim, Scenario
 from motorlearn.plan.power.within_people import check_within_people
 from motorlearn.plan.timetable import Event, timetable
 
@@ -70,8 +70,8 @@ def scenario(
             ratio=_ratio(design),
             contrast=contrast,
             carriers=carriers_of(design, contrast),
-            low=_edge(outcome.low, -math.inf, counts),
-            high=_edge(outcome.high, math.inf, counts),
+            low=_edge(outcome.low, -math.inf, counts or unit == STAND_IN_UNIT),
+            high=_edge(outcome.high, math.inf, counts or unit == STAND_IN_UNIT),
             unit=unit,
             outcome=outcome.name,
             joint=joint,
@@ -115,7 +115,7 @@ def _assumed(
         return given, _unit(outcome)
     notes.append(STAND_IN_WARNING)
     plain = not counts and effect == "difference"
-    unit = "standard deviations between people" if plain else _unit(outcome)
+    unit = STAND_IN_UNIT if plain else _unit(outcome)
     return _STAND_IN["hits" if counts else effect], unit
 
 

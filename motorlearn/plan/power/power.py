@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from concurrent.futures import Executor
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -12,11 +12,18 @@ from motorlearn.design import Assumptions, Design
 from motorlearn.exceptions import InputError
 from motorlearn.plan.arguments import a_plan, seed_number, share, whole_number, whole_numbers
 from motorlearn.plan.power.analyses import Tested
-from motorlearn.plan.power.effects import Effect, planned_effects
+from motorlearn.plan.power.effects import NO_COMMON_UNIT, Effect, has_its_unit, planned_effects
 from motorlearn.plan.power.grid import Cell, run_cells
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.prior_effects import age_notes, orders_compared, prior_effects
 from motorlearn.plan.power.scenario import Scenario
+from motorlearn.plan.power.sequential import (
+    LOOKS,
+    looks_note,
+    looks_table,
+    simulated_looks,
+    with_overall_rates,
+)
 from motorlearn.plan.power.summaries import (
     DETECTABLE,
     detectable,
@@ -57,6 +64,10 @@ class Power(Result):
         What was assumed, and where the planned analysis misbehaves.
     recipe : Recipe
         How it was made.
+    looks : DataFrame
+        Where the plan declares interim looks, one row per look of each row of ``table``: ``n,
+        trials, effect, effect_name, look, people, level, stop, rejected, mc_error, mc_low, mc_high,
+        expected_people, simulations``; rates of ``table`` are then those of all looks together.
     """
 
     table: pd.DataFrame
@@ -66,10 +77,13 @@ class Power(Result):
     scale: str
     warnings: tuple[str, ...]
     recipe: Recipe
+    looks: pd.DataFrame = field(default_factory=LOOKS.frame)
 
     def tables(self) -> Sequence[Table]:
         """Power, detectable effects, assumptions and prior effects."""
-        return (_power_table(self), _detectable_table(self), _assumed_table(self), _prior(self))
+        looks = (looks_table(self.looks),) if len(self.looks) else ()
+        rest = (_detectable_table(self), _assumed_table(self), _prior(self))
+        return (_power_table(self), *looks, *rest)
 
 
 def power(
@@ -167,6 +181,7 @@ def power(
     chosen = planned_effects(design, base, effects)
     grid = [(plan, size, effect) for size in sizes for plan in plans for effect in chosen]
     cells = [Cell(plan, size, effect.value, seed, simulations) for plan, size, effect in grid]
+    used = _options(grid, base, simulations, alpha, wanted)
     with worker_pool(workers, executor) as pool:
         runs, stopped = run_cells(cells, pool)
         done = [
@@ -175,23 +190,22 @@ def power(
             if len(run.p)
         ]
         table = pd.DataFrame([power_row(*entry, alpha) for entry in done])
+        looks = LOOKS.frame()
+        if not stopped and design.interim is not None:
+            looks = simulated_looks(design, [entry[:2] for entry in done], pool)
         found = DETECTABLE.frame()
         if not stopped:
             pairs = [(cell, run) for cell, effect, run in done if effect.is_none]
             found, stopped = _search(pairs, alpha, wanted, pool)
     return Power(
-        table=table,
+        table=with_overall_rates(table, looks),
         detectable=found,
         assumptions=_assumed_frame(base),
         prior=prior_effects(),
         scale=_scale_in_words(base),
         warnings=(*_notes(design, base), *_alarms(table, alpha), *[INTERRUPTED] * stopped),
-        recipe=Recipe(
-            "power",
-            options=_options(grid, base, simulations, alpha, wanted),
-            n=int(table["simulations"].sum()),
-            seed=seed,
-        ),
+        recipe=Recipe("power", options=used, n=int(table["simulations"].sum()), seed=seed),
+        looks=looks,
     )
 
 
@@ -280,7 +294,9 @@ def _notes(design: Design, base: Scenario) -> tuple[str, ...]:
     """What was assumed, and what is known of practice order in people of the plan's age."""
     ordered = len(orders_compared(design)) > 1
     of_age = age_notes(base.phases[base.primary], design.sample) if ordered else ()
-    return (*base.warnings, *of_age)
+    apart = () if has_its_unit(design, base) else (NO_COMMON_UNIT,)
+    looked = (looks_note(design),) if design.interim is not None else ()
+    return (*base.warnings, *apart, *of_age, *looked)
 
 
 def _alarms(table: pd.DataFrame, alpha: float) -> tuple[str, ...]:

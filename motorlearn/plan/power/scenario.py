@@ -11,6 +11,8 @@ from motorlearn.exceptions import InputError
 from motorlearn.plan.power.latent import log_odds_of, rate_moments, uncut_mean
 
 Effect = Literal["difference", "ratio"]
+STAND_IN_UNIT = "standard deviations between people"
+"""Unit of scores where the plan assumes nothing about them."""
 Aim = Literal["difference", "equivalence", "non-inferiority", "superiority", "minimum effect"]
 
 

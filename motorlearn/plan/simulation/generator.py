@@ -9,7 +9,7 @@ practice schedule in that phase. All lengths are in centimetres.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import signal
+import scipy
 
 from motorlearn.plan.simulation.presets import Preset
 from motorlearn.plan.timetable import DEFAULT_DELAY, Timetable
@@ -197,5 +197,5 @@ def _correlated(
         here = plan.event == number
         part = noise[:, here]
         part[:, 1:] *= np.sqrt(1 - rho**2)
-        noise[:, here] = signal.lfilter([1.0], [1.0, -rho], part, axis=1)
+        noise[:, here] = scipy.signal.lfilter([1.0], [1.0, -rho], part, axis=1)
     return noise

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.plan import audit_design
 from motorlearn.report.figure_cache import Kept
 from motorlearn.report.sections.methods_of_plan import method_sections
@@ -15,6 +15,7 @@ from motorlearn.trials import Study, counted_rows
 from motorlearn.trials.checking.rules import OUTCOMES
 from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import eligibility, limitations
+from motorlearn.wording.tense import to_come
 from motorlearn.wording.voice import count, listed
 
 Block = Heading | Text | Drawing | Table
@@ -50,8 +51,9 @@ def compose_plan(
         Names and versions of the software.
     """
     design = study.design
-    blocks: list[Block] = [*_summary(study), *_participants(study)]
-    blocks += method_sections(design, versions, kept=kept)
+    with to_come():
+        blocks: list[Block] = [*_summary(study), *_participants(study)]
+        blocks += method_sections(design, versions, kept=kept)
     blocks += [*_open(study), *_so_far(study), *_limitations(study)]
     sections = [block.text for block in blocks if isinstance(block, Heading)]
     blocks += [*_standards(study, sections)]

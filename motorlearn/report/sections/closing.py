@@ -5,24 +5,19 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.compare import Limit
-from motorlearn.figures.drawing.style import Drawing
-from motorlearn.plan.registered import (
-    UNREGISTERED,
-    PlanChange,
-    plan_changes,
-    registered_versions,
-)
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.methods import methods_used
 from motorlearn.report.sections import exhibits, study_tables
 from motorlearn.report.sections.conduct import session_blocks
 from motorlearn.report.sections.exclusions import exclusion_blocks
+from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.single_case import single_case_limits
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import STANDING_CAUTION
-from motorlearn.wording import limitations, summary
+from motorlearn.wording import limitations
 from motorlearn.wording.references import references
 from motorlearn.wording.voice import arm_of
 
@@ -32,7 +27,7 @@ Block = Heading | Text | Drawing | Table
 def closing_sections(found: StudyView) -> Iterator[Block]:
     """Give the blocks on what is missing and on deviations."""
     yield from _missing(found)
-    yield from exclusion_blocks(found.study)
+    yield from exclusion_blocks(found.analysis)
     yield from _deviations(found)
 
 
@@ -78,17 +73,6 @@ def _registered(found: StudyView) -> Iterator[Block]:
         rows = pd.DataFrame([vars(change) for change in changes]).replace("", "–")
         rows["date"] = rows["date"].replace("–", "not registered")
         yield Table("plan-changes", "Plan: registered and present", columns, rows)
-
-
-def registered_and_now(found: StudyView) -> tuple[str, list[PlanChange]]:
-    """When the plan was registered, in a sentence, and its changes; nothing where it was not."""
-    versions = registered_versions(found.study.folder)
-    if not versions:
-        return "", []
-    changes = plan_changes(versions, found.design)
-    since = sum(change.date == UNREGISTERED for change in changes)
-    days = [(version.date, version.recorded) for version in versions]
-    return summary.registered_words(days, len(changes), since), changes
 
 
 def _deviations(found: StudyView) -> Iterator[Block]:

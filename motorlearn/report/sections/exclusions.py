@@ -4,16 +4,20 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
+from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import count
 
 
-def exclusion_blocks(study: Study) -> Iterator[Heading | Text | Table]:
-    """Give a section with a table of exclusions and one of replacements, where there are some."""
+def exclusion_blocks(found: StudyAnalysis) -> Iterator[Heading | Text | Table]:
+    """Give a section with tables of exclusions, replacements and cut-offs, where there are some."""
+    study = found.study
     left, put = study.trials.excluded, study.trials.replaced
-    if left.empty and put.empty:
+    timed = [entry for entry in found.details.values() if entry.time_rules is not None]
+    if left.empty and put.empty and not timed:
         return
     yield Heading("Exclusions and replacements")
     if len(left):
@@ -31,6 +35,28 @@ def exclusion_blocks(study: Study) -> Iterator[Heading | Text | Table]:
             "without them."
         )
         yield _replaced(study, put)
+    if timed:
+        yield from map(Text, time_rules_of(study.design))
+        yield from _times(timed)
+
+
+def _times(timed: list[OutcomeAnalysis]) -> Iterator[Text | Table]:
+    """What the rules for times left out."""
+    cuts = pd.concat([entry.cuts.assign(outcome=entry.name) for entry in timed])
+    if cuts.empty:
+        return
+    columns = (
+        *([Column("outcome")] if len(timed) > 1 else []),
+        Column("rule", "left out"),
+        Column("group"),
+        Column("cut", "times left out", "count"),
+        Column("times", "of times", "count"),
+        Column("people", "participants", "count"),
+        Column("most_of_one", "most of one person", "percent"),
+    )
+    note = "Their trials stay in the data and count for other outcomes."
+    yield Text("{tab:cut-offs} counts what the rules left out.")
+    yield Table("cut-offs", "Times left out by rules of the plan", columns, cuts, (note,))
 
 
 def _excluded(left: pd.DataFrame) -> Table:

@@ -5,14 +5,15 @@ from dataclasses import replace
 
 import pandas as pd
 
-from motorlearn.analysis import reasons_of
 from motorlearn.audit import Audit, Sensitivity
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
-from motorlearn.report.sections.closing import limits_of, registered_and_now
+from motorlearn.report.sections.closing import limits_of
+from motorlearn.report.sections.declared import multiverse_line
 from motorlearn.report.sections.methods_of_plan import method_texts, timeline
-from motorlearn.report.sections.primary import primary_sentences, shown_stage
+from motorlearn.report.sections.primary import missing_sentence, primary_sentences, shown_stage
+from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.secondary import secondary_table
 from motorlearn.report.sections.single_case import is_single_case, single_case_blocks
 from motorlearn.report.view import StudyView
@@ -74,24 +75,6 @@ def _beside_the_result(found: StudyView) -> Iterator[str]:
         yield summary.open_assumptions(audit.table)
     if isinstance(other, Sensitivity):
         yield summary.sensitivity_words(other.table, other.original)
-
-
-def missing_sentence(found: StudyView) -> str:
-    """Who of those allocated is missing at the test whose scores are told, and why."""
-    people, stage = found.analysis.people, shown_stage(found)
-    entry = found.outcomes[0]
-    there = people.presence[people.presence["stage"] == entry.voice.short(stage)]
-    present = there[there["trials"] > 0]
-    away = people.roster[~people.roster["participant"].isin(present["participant"])]
-    away = away[away["group"].astype("str").isin(found.groups)]
-    if found.design.within is not None:
-        gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
-        missed = away["person"].nunique()
-        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
-    counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
-    return summary.missing_people(
-        found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)
-    )
 
 
 def _participants(found: StudyView, whole: bool) -> Iterator[Block]:
@@ -186,6 +169,8 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if other is None:
         return
     yield Heading("Sensitivity")
+    if multiverse_line(found):
+        yield Text(multiverse_line(found))
     if isinstance(other, Refused):
         yield Text(f"Not computed: {other.reason}", "caution")
         return

@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.digits import plain
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.plan.load import load_by_week
 from motorlearn.figures.plan.orders import trial_order_raster
 from motorlearn.figures.plan.timeline import design_timeline
@@ -17,7 +17,7 @@ from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.tables import Table
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording import eligibility, method
+from motorlearn.wording import declared, eligibility, method
 from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
@@ -52,6 +52,8 @@ def method_texts(design: Design, versions: dict[str, str]) -> Iterator[Block]:
         eligibility.stopping_paragraph(design),
         method.outcome_paragraph(design),
         method.analysis_paragraph(design, versions),
+        declared.looks_paragraph(design),
+        declared.alternatives_paragraph(design),
     ]
     yield from (Text(text) for text in said if text)
 

@@ -4,13 +4,13 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from motorlearn.analysis import equivalence_rows
+from motorlearn.analysis import equivalence_rows, reasons_of
 from motorlearn.compare import PhaseComparison
-from motorlearn.report.sections import factors
+from motorlearn.report.sections import declared, factors
 from motorlearn.report.sections.single_case import is_single_case, single_case_sentences
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
-from motorlearn.wording import sentences
+from motorlearn.wording import sentences, summary
 from motorlearn.wording.voice import Voice
 
 
@@ -26,6 +26,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     if row is None:
         return change_sentences(found, entry)
     tests = equivalence_rows(entry.comparison, row)
+    plain = entry is not found.outcomes[0] or declared.concluded(found)
     test = tests.iloc[0] if len(tests) else None
     if row.get("kind", ""):
         said = factors.primary_effect(found, entry, row, test, baseline_name(entry.comparison))
@@ -34,10 +35,11 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
             sentences.contrast_sentence(
                 row, entry.voice, found.analysis.allocated, baseline=baseline_name(entry.comparison)
             ),
-            sentences.reading(row, entry.voice, test),
+            sentences.reading(row, entry.voice, test) if plain else "",
         ]
     if entry is found.outcomes[0]:
         said.append(factors.aim_of_plan(found, entry, row, tests))
+        said += declared.look_sentences(found)
     return [sentence for sentence in said if sentence]
 
 
@@ -85,3 +87,21 @@ def shown_stage(found: StudyView) -> str:
     stage = found.analysis.question.primary_stage
     tests = found.analysis.question.tests
     return stage.name if stage is not None else (tests[-1] if tests else found.stages[-1]).name
+
+
+def missing_sentence(found: StudyView) -> str:
+    """Who of those allocated is missing at the test whose scores are told, and why."""
+    people, stage = found.analysis.people, shown_stage(found)
+    entry = found.outcomes[0]
+    there = people.presence[people.presence["stage"] == entry.voice.short(stage)]
+    present = there[there["trials"] > 0]
+    away = people.roster[~people.roster["participant"].isin(present["participant"])]
+    away = away[away["group"].astype("str").isin(found.groups)]
+    if found.design.within is not None:
+        gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
+        missed = away["person"].nunique()
+        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
+    counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
+    return summary.missing_people(
+        found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)
+    )

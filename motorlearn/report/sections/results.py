@@ -4,10 +4,11 @@ import math
 from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits, factors, outcome_tables, study_tables
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
+from motorlearn.report.sections.declared_exhibits import look_blocks, multiverse_blocks
 from motorlearn.report.sections.front import front_part, in_appendix
 from motorlearn.report.sections.methods_of_plan import programme_exhibits
 from motorlearn.report.sections.primary import (
@@ -92,6 +93,8 @@ def _details(found: StudyView) -> list[Block]:
         *questionnaire_sections(found),
         *technique_sections(found),
         *side_sections(found),
+        *multiverse_blocks(found),
+        *look_blocks(found),
         *closing_sections(found),
     ]
 

@@ -3,9 +3,9 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
+from motorlearn import figures
 from motorlearn.compare import SingleCase
-from motorlearn.figures.drawing.style import Drawing
-from motorlearn.figures.outcomes.single_case import single_case_graph
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
@@ -68,7 +68,7 @@ def single_case_tables(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
 
 def _graph(found: StudyView, entry: OutcomeView, result: SingleCase) -> Drawing:
     drawing = found.kept.draw(
-        single_case_graph,
+        figures.single_case_graph,
         result.sessions,
         result.phases,
         ending=slug(entry.outcome.name),

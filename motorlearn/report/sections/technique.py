@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from motorlearn.analysis import SpeedBeside, TechniqueChange
 from motorlearn.analysis.technique import TOTAL
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
 from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.view import StudyView

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from motorlearn.exceptions import InputError
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.tables import Table
 
 REFERENCE = re.compile(r"\{(fig|tab):([a-z0-9-]+)\}")

@@ -11,7 +11,7 @@ import jinja2
 from jinja2.filters import do_mark_safe
 
 import motorlearn
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.writers.contents import Document, Heading, Text, unbroken
 from motorlearn.tables import Column, Table
 

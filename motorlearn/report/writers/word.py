@@ -14,7 +14,7 @@ from docx.oxml.ns import qn
 from docx.shared import Cm, Pt, RGBColor
 from docx.text.paragraph import Paragraph
 
-from motorlearn.figures.drawing.style import Drawing
+from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.writers.contents import NOUN, Document, Heading, Text, unbroken
 from motorlearn.tables import Table
 from motorlearn.tables.office import neutral_office

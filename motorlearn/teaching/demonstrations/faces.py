@@ -13,7 +13,8 @@ import anywidget
 import ipywidgets as widgets
 
 from motorlearn.teaching.demonstrations.demonstration import Demonstration
-from motorlearn.teaching.demonstrations.lessons import Control, Lesson, find_lesson
+from motorlearn.teaching.demonstrations.lesson import Control, Lesson
+from motorlearn.teaching.demonstrations.lessons import find_lesson
 
 DPI = 72
 _HERE = Path(__file__).parent
@@ -55,15 +56,17 @@ class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
         self.reveal = widgets.Button(description="Reveal", button_style="primary")
         self.new_people = widgets.Button(description="New people")
         self.page = widgets.HTML()
-        self.stage = widgets.VBox([*self.controls.values(), self.new_people, self.page])
+        side = widgets.VBox([*self.controls.values(), self.new_people]).add_class("ml-controls")
+        self.stage = widgets.HBox([side, self.page.add_class("ml-picture")])
         self.stage.add_class("ml-stage").layout.display = "none"
         self.shown = self._compute()
         self._first = (self.shown, self._picture())
         self._paint()
         for box in (self.prediction, self.reveal, self.new_people, *self.controls.values()):
             box.add_class("ml-lesson")
-        question = widgets.HTML(f"{_STYLE}<div class='ml-lesson'>{_heading(lesson)}</div>")
-        super().__init__([question, self.prediction, self.reveal, self.stage, _Manners()])
+        self.question = widgets.HTML()
+        self._ask()
+        super().__init__([self.question, self.prediction, self.reveal, self.stage, _Manners()])
         self.add_class("ml-face")
         self.reveal.on_click(lambda _: self.uncover())
         self.new_people.on_click(lambda _: self._take(self.seed + 1))
@@ -79,7 +82,13 @@ class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
     def _take(self, seed: int) -> None:
         self.seed = seed
         self.shown = self._compute()
+        self._ask()
         self._paint()
+
+    def _ask(self) -> None:
+        self.question.value = (
+            f"{_STYLE}<div class='ml-lesson'>{_heading(self.lesson, self.shown)}</div>"
+        )
 
     def _compute(self) -> Demonstration:
         settings = {name: box.value for name, box in self.controls.items()}
@@ -89,17 +98,22 @@ class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
         return self.lesson.draw(self.shown).png(dpi=DPI)
 
     def _paint(self) -> None:
-        self.page.value = _page(self.shown, self._picture(), _verdict(self.prediction.value))
+        answer = self.lesson.answer(self.shown)
+        before = _verdict(self.prediction.value, answer)
+        after = f"<p>{html.escape(self.lesson.message)}</p>"
+        self.page.value = _page(self.shown, self._picture(), before, after)
 
     def _repr_mimebundle_(self, **options: Any) -> dict[str, Any]:
         bundle: dict[str, Any] = super()._repr_mimebundle_(**options)
         shown, picture = self._first
         bundle["text/html"] = (
-            f"{_STYLE}<div class='ml-lesson'>{_heading(self.lesson)}</div>"
-            + _page(shown, picture, "")
+            f"{_STYLE}<div class='ml-lesson'>{_heading(self.lesson, shown)}</div>"
+            + _page(shown, picture, "", f"<p>{html.escape(self.lesson.message)}</p>")
             + "<p>The controls work in a live notebook; this page shows the first picture.</p>"
         )
-        bundle["text/plain"] = f"{self.lesson.title}. {self.lesson.question} {shown.text}"
+        bundle["text/plain"] = (
+            f"{self.lesson.title}. {self.lesson.ask(shown.settings)} {shown.text}"
+        )
         return bundle
 
 
@@ -109,7 +123,7 @@ def show(name: str, **settings: Any) -> LessonFace:
     Parameters
     ----------
     name : str
-        One of :data:`motorlearn.teaching.LESSONS`.
+        One of :data:`motorlearn.teaching.LESSONS`, by its name.
     **settings
         First values of its controls, and ``seed``.
 
@@ -144,21 +158,26 @@ def _widget(control: Control) -> widgets.ValueWidget:
     )
 
 
-def _heading(lesson: Lesson) -> str:
-    title, question = html.escape(lesson.title), html.escape(lesson.question)
+def _heading(lesson: Lesson, shown: Demonstration) -> str:
+    title, question = html.escape(lesson.title), html.escape(lesson.ask(shown.settings))
     return f"<h3>{title}</h3><p>{question}</p>"
 
 
-def _verdict(prediction: str | None) -> str:
-    return f"<p>You predicted: {html.escape(prediction)}.</p>" if prediction else ""
+def _verdict(prediction: str | None, answer: str) -> str:
+    """Whether the prediction holds with these settings; the answer alone without one."""
+    holds = f"With these settings: {html.escape(answer)}."
+    if not prediction:
+        return f"<p>{holds}</p>"
+    said = "right" if prediction == answer else "not so"
+    return f"<p>You predicted: {html.escape(prediction)}. That is {said}. {holds}</p>"
 
 
-def _page(shown: Demonstration, picture: bytes, before: str) -> str:
+def _page(shown: Demonstration, picture: bytes, before: str, after: str) -> str:
     source = base64.b64encode(picture).decode("ascii")
     alt = html.escape(shown.text, quote=True)
     return (
         f"<div class='ml-lesson'>{before}"
         f'<img alt="{alt}" src="data:image/png;base64,{source}"/>'
-        f"<p class='ml-conclusion' role='status'>{html.escape(shown.conclusion)}</p>"
+        f"<p class='ml-conclusion' role='status'>{html.escape(shown.conclusion)}</p>{after}"
         f"<details open><summary>In words</summary><p>{html.escape(shown.text)}</p></details></div>"
     )

@@ -92,9 +92,10 @@ def practice_and_tests(
 
     The log landing spread of a person is ``a + gain·exp(-rate·n)`` plus the effect of the schedule.
     After practice a share ``f(d)`` of the gain is lost, ``1 - f(d) = 0.95·(1 + d)^(-b)``, with b
-    such that the share lost after 7 days is `forgetting`. The effect of the schedule moves from
-    its value straight after practice to its delayed value, in proportion to log(1 + d), and stays
-    there after 7 days; that course is an assumption of this demonstration, not a finding.
+    such that the share lost after 7 days is `forgetting`. The schedules differ in what is
+    forgotten: their effect moves from its value straight after practice in proportion to ``f(d) -
+    f(0)``, and has its delayed value where ``f`` is the preset's share lost in 7 days. That course
+    is an assumption of this demonstration, not a finding.
 
     Parameters
     ----------
@@ -140,7 +141,9 @@ def practice_and_tests(
     """
     given = check_settings({"days": days, "forgetting": forgetting, "per_group": per_group}, LIMITS)
     assumed = find_preset(preset)
-    scores = _simulate(replace(assumed, forgetting_delayed=forgetting), days, int(per_group), seed)
+    forgetful = replace(assumed, forgetting_delayed=forgetting)
+    worth = _share_of_delayed(assumed, forgetting, days)
+    scores = _simulate(forgetful, days, worth, int(per_group), seed)
     differences = gap_and_change(
         ("end of practice", _practice_end(scores)), ("retention test", scores["retention"])
     )
@@ -192,7 +195,9 @@ def _draw_people(preset: Preset, n: int, rng: np.random.Generator) -> _People:
     )
 
 
-def _simulate(preset: Preset, days: float, n: int, seed: int) -> dict[str, np.ndarray]:
+def _simulate(
+    preset: Preset, days: float, worth: float, n: int, seed: int
+) -> dict[str, np.ndarray]:
     """Scores of both groups, arrays of shape (2, n, …); the same people whatever the settings."""
     streams = [np.random.default_rng(s) for s in np.random.SeedSequence(seed).spawn(4)]
     people = _draw_people(preset, n, streams[0])
@@ -203,12 +208,19 @@ def _simulate(preset: Preset, days: float, n: int, seed: int) -> dict[str, np.nd
     spread = people.level[..., None] + left + _effect(preset, "acquisition")[..., None]
     practice = _radial_errors(preset, people, spread, "acquisition", streams[1])
     at_once, week = _effect(preset, "posttest"), _effect(preset, "retention")
-    delayed = at_once + min(1.0, math.log1p(days) / math.log1p(7)) * (week - at_once)
+    delayed = at_once + worth * (week - at_once)
     return {
         "blocks": practice.reshape(2, n, BLOCKS, TRIALS_PER_BLOCK).mean(-1),
         "immediate": _test(preset, people, 0, "posttest", at_once, streams[2]),
         "retention": _test(preset, people, days, "retention", delayed, streams[3]),
     }
+
+
+def _share_of_delayed(preset: Preset, forgetting: float, days: float) -> float:
+    """What is forgotten by then, against what the preset's people forget in a week."""
+    at_once = preset.forgetting_immediate
+    lost = forgotten(days, forgetting, at_once) - at_once
+    return lost / (preset.forgetting_delayed - at_once)
 
 
 def _effect(preset: Preset, phase: str) -> np.ndarray:
@@ -295,21 +307,26 @@ def _conclusion(differences: pd.DataFrame, reversal: bool, days: float) -> str:
             "With no gap there is no retention test: both pictures show performance, and nothing "
             "here can speak about learning."
         )
-    if reversal:
-        ahead = GROUPS[int(differences.loc[0, "estimate"] < 0)]
+    moved = f"from practice to test the gap moved by {size} cm (95 % CI {span})"
+    practice, test = differences["estimate"].iloc[:2]
+    ahead, behind = (GROUPS[int(gap < 0)] for gap in (practice, test))
+    if reversal and _leaves_out_zero(differences.iloc[0]):
         return (
-            f"The {ahead} group was ahead in practice and not at the test: the gap moved by {size} "
-            f"cm (95 % CI {span}), so performance in practice did not tell who had learned more."
+            f"The {ahead} group was ahead in practice and not at the test: {moved}, so performance "
+            "in practice did not tell who had learned more."
         )
     if change["conf_low"] > 0 or change["conf_high"] < 0:
-        return (
-            f"From practice to test the gap moved by {size} cm (95 % CI {span}): practice alone "
-            "would have misjudged it."
+        tested = (
+            f"the {behind} group erred less there"
+            if _leaves_out_zero(differences.iloc[1])
+            else "the test itself leaves open who errs less"
         )
-    return (
-        f"From practice to test the gap moved by {size} cm (95 % CI {span}): with so few people "
-        "these data cannot say whether practice misled us."
-    )
+        return f"Practice alone would have misjudged the test: {moved}, and {tested}."
+    return f"These data leave open whether practice misled us: {moved}."
+
+
+def _leaves_out_zero(row: pd.Series) -> bool:
+    return bool(row["conf_low"] > 0 or row["conf_high"] < 0)
 
 
 def _text(scores: dict[str, np.ndarray], differences: pd.DataFrame, days: float) -> str:

@@ -140,7 +140,7 @@ def _listed_once(people: Sheet) -> pd.DataFrame:
 
 
 def _without_trials(trials: Sheet, people: Sheet) -> pd.DataFrame:
-    have = set(trials.table["participant"].dropna())
+    have = set(trials.table["participant"].dropna().unique())
     lines = np.flatnonzero(~people.table["participant"].isin(have))
     return people.problems(
         "participant without trials",

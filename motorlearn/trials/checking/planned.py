@@ -183,7 +183,7 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Find participants with more or fewer trials than planned in a phase that has data."""
     if not sheet.has("phase"):
         return gather([])
-    present = set(sheet.table["phase"].dropna())
+    present = set(sheet.table["phase"].dropna().unique())
     reached = [name for name in design.phases if name in present]
     if not reached:
         return gather([])

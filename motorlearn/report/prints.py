@@ -1,0 +1,68 @@
+"""Drawings of a report whose files are written already, or are being written elsewhere."""
+
+from collections.abc import Mapping
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+
+from matplotlib.figure import Figure
+
+from motorlearn.figures.drawing.drawn import Drawing
+from motorlearn.figures.drawing.printing import Pictures, print_options
+from motorlearn.figures.drawing.style import printing_style
+from motorlearn.report.figure_cache import Kept
+
+DPI = 300
+
+
+@dataclass(frozen=True)
+class Print(Drawing):
+    """A drawing that knows what it was made from and may come with its files already written.
+
+    Parameters
+    ----------
+    made_from : str
+        Fingerprint of what it shows.
+    words : tuple of str
+        Caption and alternative text that the figure's own function gave.
+    files : mapping of str to bytes
+        Files of an earlier report by format; empty where the figure was drawn just now.
+    elsewhere : Future, optional
+        Its files by format, where another process draws it; nothing where that failed.
+    """
+
+    made_from: str = ""
+    words: tuple[str, str] = ("", "")
+    files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
+    elsewhere: Future[Pictures | None] | None = field(default=None, repr=False)
+
+    def _bytes(self, form: str, *, dpi: int = DPI) -> bytes:
+        if self.files:
+            return self.files[form]
+        found = self.elsewhere.result() if self.elsewhere is not None and dpi == DPI else None
+        return found[form] if found else super()._bytes(form, dpi=dpi)
+
+
+def taken_over(
+    name: str, words: tuple[str, str], made_from: str, files: Mapping[str, bytes]
+) -> Print:
+    """A drawing whose files an earlier report holds."""
+    return Print(name, Figure(), *words, made_from, words, files)
+
+
+def drawn_anew(drawing: Drawing, made_from: str, ending: str, kept: Kept) -> Print:
+    """A drawing made just now, whose files other processes may write.
+
+    ``ending`` is put behind its name where there are several of a kind.
+    """
+    name = f"{drawing.name}-{ending}" if ending else drawing.name
+    words = (drawing.caption, drawing.alt)
+    sent = _sent(name, drawing.figure, kept)
+    return Print(name, drawing.figure, *words, made_from, words, elsewhere=sent)
+
+
+def _sent(name: str, figure: Figure, kept: Kept) -> Future[Pictures | None] | None:
+    if kept.press is None:
+        return None
+    options = print_options(name, dpi=DPI)
+    with printing_style():
+        return kept.press.take(figure, {form: options[form] for form in kept.forms})
