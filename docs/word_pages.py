@@ -4,13 +4,14 @@ from pathlib import Path
 
 import pandas as pd
 
+from motorlearn.audit.guides import GUIDES
 from motorlearn.measures import CARDS
 from motorlearn.tables import Column, Table, to_markdown
 from motorlearn.vocabulary import COLUMNS, PHASE_LABELS
 
 
 def write(folder: Path) -> None:
-    """Write the tables of measures and columns."""
+    """Write the tables of measures, columns and thresholds."""
     measures = pd.DataFrame(
         [
             (
@@ -35,6 +36,25 @@ def write(folder: Path) -> None:
     (folder / "measures.md").write_text(_page("Measures", measures), encoding="utf-8")
     both = _page("Standard columns", columns) + "\n" + _page("Phases", phases)
     (folder / "columns.md").write_text(both, encoding="utf-8")
+    (folder / "guides.md").write_text(_page("Thresholds", _guides()), encoding="utf-8")
+
+
+def _guides() -> pd.DataFrame:
+    """Every threshold with where it comes from and whether that was read."""
+    rows = [
+        (
+            f"`{guide.name}`",
+            guide.words,
+            "–" if guide.look is None else f"{guide.look:g}",
+            "–" if guide.act is None else f"{guide.act:g}",
+            "high" if guide.high_is_bad else "low",
+            guide.source + (f"; doi:{guide.doi}" if guide.doi else ""),
+            guide.status,
+        )
+        for guide in GUIDES.values()
+    ]
+    names = ["name", "number that is judged", "look", "act", "bad is", "source", "status"]
+    return pd.DataFrame(rows, columns=names)
 
 
 def _page(title: str, rows: pd.DataFrame) -> str:

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from motorlearn.figures.models.curves import (
         curve_residuals,
         individual_fits,
-        parameter_forest,
         population_curve,
     )
     from motorlearn.figures.models.diagnostics import (
@@ -36,6 +35,7 @@ if TYPE_CHECKING:
         tipping_path,
     )
     from motorlearn.figures.models.families import modelled_means
+    from motorlearn.figures.models.parameters import parameter_forest
     from motorlearn.figures.outcomes.change import paired_change
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
@@ -59,7 +59,8 @@ if TYPE_CHECKING:
 _HOMES = {
     "technique.agreement": ("bland_altman", "category_agreement", "rater_drift"),
     "outcomes.change": ("paired_change",),
-    "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
+    "models.curves": ("curve_residuals", "individual_fits", "population_curve"),
+    "models.parameters": ("parameter_forest",),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
     "models.families": ("modelled_means",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),

@@ -3,6 +3,7 @@
 from motorlearn.mixed.fit import fit_mixed
 from motorlearn.mixed.inference.hypotheses import LikelihoodRatio, likelihood_ratio
 from motorlearn.mixed.inference.intervals import bootstrap_intervals, profile_intervals
+from motorlearn.mixed.inference.profiled_effects import profile_effects
 from motorlearn.mixed.means import contrasts, marginal_means, predict_ratings
 from motorlearn.mixed.refitting import leave_one_out, refit, refit_many
 from motorlearn.mixed.replicates import (
@@ -29,6 +30,7 @@ __all__ = [
     "likelihood_ratio",
     "marginal_means",
     "predict_ratings",
+    "profile_effects",
     "profile_intervals",
     "random_structures",
     "refit",

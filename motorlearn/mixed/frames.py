@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from motorlearn.linear.hypotheses import t_quantile
-from motorlearn.mixed.formula.designs import Design, RandomPart, ResidualPart
+from motorlearn.mixed.formula.designs import SERIAL, Design, RandomPart, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
 from motorlearn.mixed.solve.engine import Solution
 from motorlearn.rows import Row, Schema
@@ -83,21 +83,26 @@ def variances_frame(
                     together = {"variance": psi[i, j], "correlation": correlation}
                     rows.append(VARIANCE.row(group=part.group, **pair, **together))
     if residual is not None:
-        rows += _residual_rows(residual, solution.residual)
+        rows += _residual_rows(residual, solution)
     elif np.isfinite(solution.sigma):
         sigma = solution.sigma
         rows.append(VARIANCE.row(group="residual", variance=sigma**2, sd=sigma))
     return VARIANCE.frame(rows)
 
 
-def _residual_rows(part: ResidualPart, covariance: Array) -> list[Row]:
+def _residual_rows(part: ResidualPart, solution: Solution) -> list[Row]:
     """Variance of each level of the residuals and, where they correlate, of each pair."""
+    covariance = solution.residual
     names, sd = [str(level) for level in part.levels], np.sqrt(np.diag(covariance))
     rows = [
         VARIANCE.row(group="residual", term=name, variance=square, sd=spread)
         for name, square, spread in zip(names, np.diag(covariance), sd, strict=True)
     ]
-    if part.correlation != "none":
+    if part.correlation == SERIAL:
+        rho = float(np.tanh(solution.theta[-1]))
+        near = {"term": part.order[-1], "other": "neighbour", "correlation": rho}
+        rows.append(VARIANCE.row(group="residual", **near))
+    elif part.correlation != "none":
         for i in range(len(names)):
             for j in range(i):
                 row = VARIANCE.row(

@@ -1,8 +1,11 @@
 """What reporting standards ask for: covered where, and what the author must still write.
 
 The items are put in our own words after JARS-Quant (Appelbaum et al. 2018), CONSORT (2025
-revision) where people were randomised, and TIDieR (Hoffmann et al. 2014) for the programme; from
-memory of these standards, so check the wording of your journal's own form.
+revision) where people were randomised, and TIDieR (Hoffmann et al. 2014) for the programme. Read in
+stored copies: the twelve items of TIDieR (doi:10.1136/bmj.g1687, names in its abstract), items 1 to
+12 of CONSORT 2025 (doi:10.1371/journal.pmed.1004587, table 1), and JARS-Quant from the title to the
+participants (doi:10.1037/amp0000191, its table 1). The rest is from memory, so check the wording of
+your journal's own form.
 """
 
 import pandas as pd

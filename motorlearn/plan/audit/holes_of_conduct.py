@@ -66,7 +66,7 @@ def progression(design: Design) -> Iterator[Hole]:
             "look",
             "drills.weeks",
             f"no drill is planned for week {', '.join(map(str, empty))}",
-            "a gap inside the programme acts on all later tests",
+            "a gap inside the programme can affect every later test",
             "plan the week, or say that it is a rest",
         )
     parts = {drill.part for drill in design.drills}
