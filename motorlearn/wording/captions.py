@@ -15,6 +15,10 @@ def group_sizes(frame: pd.DataFrame, *, n: str = "n") -> str:
     return ", ".join(f"{row['group']} n = {int(row[n])}" for row in frame.to_dict("records"))
 
 
+MANY = 8
+"""Tests from which on a caption counts them instead of naming each."""
+
+
 def better(voice: Voice) -> str:
     """Say which direction is better."""
     return f"{capitalised(voice.outcome.better)} is better"
@@ -59,6 +63,8 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
             feedback = "with feedback" if test.feedback else "without feedback"
             label = voice.short(phase).lower()
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
+    if len(parts) > MANY:
+        return f" {len(parts)} tests, each described in the method."
     return f" Tests: {listed(parts)}." if parts else ""
 
 
@@ -74,7 +80,15 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             for group, low, high in spread.itertuples()
         ]
         said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
+    if len(said) > MANY:
+        spread = points[points["mean"].notna()].groupby("group", sort=False)["n"]
+        said = [f"{group} {_from_to(mine)}" for group, mine in spread]
     return f"{capitalised(voice.one)}s at each point: {'; '.join(said)}." if said else ""
+
+
+def _from_to(counts: pd.Series) -> str:
+    low, high = int(counts.min()), int(counts.max())
+    return str(low) if low == high else f"{low} to {high}"
 
 
 def _practice_alt(points: pd.DataFrame, voice: Voice) -> str:
