@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.models.families import modelled_means
     from motorlearn.figures.models.parameters import parameter_forest
     from motorlearn.figures.outcomes.change import paired_change
+    from motorlearn.figures.outcomes.crossed import interaction_plot
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
     from motorlearn.figures.outcomes.landing import landing_map
@@ -63,6 +64,7 @@ _HOMES = {
     "models.parameters": ("parameter_forest",),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
     "models.families": ("modelled_means",),
+    "outcomes.crossed": ("interaction_plot",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),
     "outcomes.effects": ("effect_forest",),
     "drawing.extents": ("text_overlaps", "texts_cut"),
@@ -120,6 +122,7 @@ __all__ = [
     "estimation_plot",
     "house",
     "individual_fits",
+    "interaction_plot",
     "label_ends",
     "landing_map",
     "load_by_week",

@@ -221,9 +221,10 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
 
 def _caption(design: Design) -> str:
     groups = "; ".join(f"{g.name}: {g.schedule} order" for g in design.groups)
+    whose = "Groups" if design.within is None else "Conditions"
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
-        f"session. Groups: {groups}. Dark boxes are practice, yellow ones tests after a gap."
+        f"session. {whose}: {groups}. Dark boxes are practice, yellow ones tests after a gap."
     )
 
 
