@@ -9,13 +9,13 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.design import Design, read_design
+from motorlearn.design import read_design
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.files import new_folder, real_place, write_bytes, write_text
 from motorlearn.plan import simulate_study
 from motorlearn.results import Result
 from motorlearn.tables import Column, Table
-from motorlearn.trials import read_study
+from motorlearn.trials import Study, read_study
 from motorlearn.trials.sharing.data_package import table_bytes
 
 _MARK: Final = ".tampered-study"
@@ -82,30 +82,29 @@ def tampered_study(
         raise InputError("the key would lie among the data", [str(key_folder)], remedy)
     source = Path(plan) / "study.toml" if Path(plan).is_dir() else Path(plan)
     design = read_design(source)
-    clean, people = _clean(design, seed)
+    study = simulate_study(design, seed=seed, missing=False)
+    clean = _with_landings(study.trials.table)
     chosen = _chosen(clean, seed)
-    table, rows = clean, []
+    table, rows, before = clean, [], _rules(source, study, clean)
     for (name, (how, tamper)), pair in zip(FAULTS.items(), chosen, strict=True):
         alone = tamper(clean, pair)[0]
-        found = _rules(source, design, alone, people) - _rules(source, design, clean, people)
+        found = _rules(source, study, alone) - before
         table, touched = tamper(table, pair)
         rows.append((name, pair[0], len(touched), how, ", ".join(sorted(found))))
     columns = ["fault", "participant", "rows", "how_to_find", "found_by"]
     made = TamperedStudy(pd.DataFrame(rows, columns=columns))
     with new_folder(folder, mark=_MARK) as work, new_folder(key_folder, mark=_MARK) as key:
-        _write(work, source, design, table, people)
+        _write(work, source, study, table)
         write_bytes(key / "faults.csv", table_bytes(made.key))
     return made
 
 
-def _clean(design: Design, seed: int) -> tuple[pd.DataFrame, pd.DataFrame | None]:
-    study = simulate_study(design, seed=seed, missing=False)
-    table = study.trials.table
+def _with_landings(table: pd.DataFrame) -> pd.DataFrame:
     absent = [name for name in _NEEDED if name not in table]
     if absent or not (table["phase"] == "retention").any():
         cause = "the plan gives no landing points at a retention test to tamper with"
         raise DesignError(cause, absent or None, "add a target, and a retention test")
-    return table.reset_index(drop=True), study.participants
+    return table.reset_index(drop=True)
 
 
 def _chosen(table: pd.DataFrame, seed: int) -> list[list[str]]:
@@ -119,23 +118,21 @@ def _chosen(table: pd.DataFrame, seed: int) -> list[list[str]]:
     return [[str(name) for name in pair] for pair in order[: 2 * len(FAULTS)].reshape(-1, 2)]
 
 
-def _rules(
-    source: Path, design: Design, table: pd.DataFrame, people: pd.DataFrame | None
-) -> set[str]:
+def _rules(source: Path, study: Study, table: pd.DataFrame) -> set[str]:
     """Give the rules by which checking complains of a study."""
     with tempfile.TemporaryDirectory() as place:
-        _write(Path(place), source, design, table, people)
+        _write(Path(place), source, study, table)
         problems = read_study(place).problems
     return set(problems.loc[problems["severity"] != "note", "rule"])
 
 
-def _write(
-    folder: Path, source: Path, design: Design, table: pd.DataFrame, people: pd.DataFrame | None
-) -> None:
+def _write(folder: Path, source: Path, study: Study, table: pd.DataFrame) -> None:
+    files = study.design.files
     write_text(folder / "study.toml", source.read_text(encoding="utf-8-sig"))
-    write_bytes(folder / design.files.trials, table_bytes(table))
-    if design.files.participants is not None and people is not None:
-        write_bytes(folder / design.files.participants, table_bytes(people))
+    beside = ((files.participants, study.participants), (files.ratings, study.ratings))
+    for name, written in ((files.trials, table), *beside):
+        if name is not None and written is not None:
+            write_bytes(folder / name, table_bytes(written))
 
 
 def _of(table: pd.DataFrame, person: str, phase: str = "retention") -> Rows:

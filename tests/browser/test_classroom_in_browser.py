@@ -1,5 +1,6 @@
 """The class experiment without Python: one file, every device, every mishap, a real browser."""
 
+import threading
 import time
 
 import pandas as pd
@@ -12,6 +13,7 @@ from selenium.webdriver.common.actions.pointer_input import PointerInput
 from selenium.webdriver.common.keys import Keys
 
 import motorlearn as ml
+from motorlearn.teaching import ClassServer, write_classroom
 from motorlearn.teaching.aiming import AimingTask, make_programme
 from motorlearn.teaching.aiming import face as notebook_face
 from motorlearn.teaching.classroom.codes import read_code, write_code
@@ -367,8 +369,7 @@ def test_retention_a_week_later_opens_on_the_same_device(window, tmp_path):
     table = pd.read_csv(saved(browser, 2))
     assert table["session"].unique().tolist() == [1, 2]
     assert table["elapsed"].diff().max() == pytest.approx(7 * 86400, abs=600)
-    merged = ml.teaching.collect_class(folder, [browser.downloads])
-    assert merged.problems.empty and ml.read_study(folder / "study").problems.empty
+    assert ml.teaching.collect_class(folder, [browser.downloads]).problems.empty
 
 
 def test_a_file_is_taken_up_on_another_device(window, room, tmp_path):
@@ -413,6 +414,27 @@ def test_the_ring_glides_unless_less_motion_is_asked_for(window, room, motion, g
     window.still().then(() => done(frames));
     """
     assert (browser.execute_async_script(frames, pushes[12]) > 3) == glides
+
+
+def test_a_served_page_sends_when_asked_and_only_then(window, tmp_path):
+    folder = write_classroom(tmp_path / "served", seats=4, class_seed=SEED).parent
+    with ClassServer(folder, address="127.0.0.1", port=0) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        browser = window(*PHONE, touch=True, network=True)
+        make_quick(browser)
+        browser.get(f"{server.address}#seat=3")
+        wait(browser, lambda d: shown(d, ".ml-aim-agree"))
+        assert "unless you press Send" in find(browser, ".ml-aim-words").text
+        click(browser, ".ml-aim-agree")
+        play(browser, hands(make_programme(3, class_seed=SEED), seed=2)[:5])
+        click(browser, ".hall-hand-in")
+        assert server.received() == 0
+        click(browser, "#send")
+        wait(browser, lambda d: "Received: seat 3, 5 pushes" in find(d, "#result-said").text)
+        assert server.received() == 1 and not complaints(browser)
+        server.shutdown()
+        thread.join()
 
 
 def test_a_browser_that_keeps_nothing_says_so(window, room):

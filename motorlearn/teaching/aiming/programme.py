@@ -48,7 +48,7 @@ def plan_text(retention_days: float | None = None, *, cells: bool = False) -> st
             "give 0.5 to 366, or leave the days out for a pause of four minutes",
         )
     content = tomlkit.parse(text)
-    for test in content["tests"]:  # type: ignore[union-attr]  # tomlkit's types are loose
+    for test in content["tests"]:
         if test["phase"] in _LATER:
             days = int(retention_days) if retention_days % 1 == 0 else float(retention_days)
             test.update({"session": 2, "day": days, "interval_days": days, "window_days": 2})

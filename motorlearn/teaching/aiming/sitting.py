@@ -172,11 +172,11 @@ class Sitting:
         for plan, made in zip(programme.pushes, self.landings):
             miss = made.rest.radial_error
             who = (programme.participant, programme.group, plan.phase, plan.session)
-            who = (*who, plan.block, plan.trial)
             landing = (round(made.rest.x, 1), round(made.rest.y, 1), round(miss, 1))
             how = (round(made.time, 3), round(made.speed, 1), int(plan.feedback), made.device)
             rest = (round(made.elapsed, 1), programme.class_seed)
-            rows.append((*who, plan.task, int(miss <= radius), *landing, *how, *rest))
+            what = (plan.block, plan.trial, plan.task, int(miss <= radius))
+            rows.append((*who, *what, *landing, *how, *rest))
         return pd.DataFrame(rows, columns=list(COLUMNS))
 
     def screen(self, now: float) -> dict[str, Any]:

@@ -217,7 +217,7 @@ def _spans(programme: Programme) -> list[tuple[int, int, int]]:
 
 
 def _device(devices: Sequence[str]) -> int:
-    counts = [devices.count(name) for name in DEVICES]
+    counts = [sum(device == name for device in devices) for name in DEVICES]
     return counts.index(max(counts))
 
 
@@ -226,7 +226,7 @@ def _gap(elapsed: Sequence[float], programme: Programme) -> int:
     if len(elapsed) <= first:
         return 0
     minutes = max(0.0, elapsed[first] - elapsed[first - 1]) / 60
-    return min(2**_GAP_BITS - 1, math.floor(_GAP_STEPS * math.log2(1 + minutes) + 0.5))
+    return min((1 << _GAP_BITS) - 1, math.floor(_GAP_STEPS * math.log2(1 + minutes) + 0.5))
 
 
 def _step(error: float) -> int:

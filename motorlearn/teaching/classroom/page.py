@@ -212,13 +212,13 @@ def read_classroom(folder: str | Path) -> Classroom:
             "make one with  motorlearn classroom FOLDER --seats 30 --seed 1",
         )
     kept = parsed_json(file.read_bytes(), str(file))
-    numbers = isinstance(kept, dict) and [
-        kept.get(name) for name in ("class_seed", "seats", "retention_days")
-    ]
-    if not numbers or kept.get("made_by") != _MADE_HERE or not all(map(_is_number, numbers)):
+    kept = kept if isinstance(kept, dict) else {}
+    seed, seats, days = (kept.get(name) for name in ("class_seed", "seats", "retention_days"))
+    whole = all(isinstance(value, int) and value is not True for value in (seed, seats))
+    timed = days is None or (isinstance(days, int | float) and days is not True)
+    if kept.get("made_by") != _MADE_HERE or not (whole and timed):
         raise FileError("class.json was changed", [str(file)], "make the class again, as it was")
-    seed, seats, days = numbers
-    return Classroom(seed, seats, days)
+    return Classroom(int(seed or 0), int(seats or 0), days)
 
 
 def seat_slips(room: Classroom) -> str:
@@ -284,10 +284,6 @@ def _words(room: Classroom, *, sends: bool) -> dict[str, str]:
     if room.retention_days is not None:
         words["pause"] = _LATER_PAUSE.format(days=room.retention_days)
     return words
-
-
-def _is_number(value: object) -> bool:
-    return value is None or (isinstance(value, int | float) and not isinstance(value, bool))
 
 
 def _text(file: Path) -> str:
