@@ -11,6 +11,7 @@ FLOORS = {
     "__main__": 11,
     "__init__": 10,
     "commands": 10,
+    "teaching_commands": 9.5,
     "hall_commands": 9.5,
     "teaching": 9,
     "report": 8,

@@ -35,11 +35,16 @@ def inference_columns(
     }
 
 
-def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
-    """Fixed effects with tests and 95 % intervals."""
+def errors_of(beta: Array, inference: Inference) -> tuple[Array, Array]:
+    """Standard errors and degrees of freedom of coefficients."""
     with np.errstate(invalid="ignore"):
         std_error = np.sqrt(np.diag(inference.vcov))
-    df = np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
+    return std_error, np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
+
+
+def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
+    """Fixed effects with tests and 95 % intervals."""
+    std_error, df = errors_of(beta, inference)
     return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
 
 
