@@ -119,4 +119,5 @@ def _weight(fit: MixedFit, table: pd.DataFrame) -> Array:
     if attempts is None:
         return np.ones(len(table))
     require_columns(table, (attempts,))
-    return table[attempts].to_numpy(dtype=float)
+    found: Array = table[attempts].to_numpy(dtype=float)
+    return found
