@@ -60,7 +60,9 @@ def classroom(
 
 def _serve(folder: Path, address: str | None, port: int, uploads: bool) -> None:
     with ml.teaching.ClassServer(folder, address=address, port=port, uploads=uploads) as server:
-        typer.echo(f"Served to everybody in this network: {server.address}")
+        alone = server.host.startswith("127.")
+        whom = "this computer alone" if alone else "everybody in this network"
+        typer.echo(f"Served to {whom}: {server.address}")
         typer.echo(f"To project, with a QR code: {server.address}screen")
         kept = f"kept in {folder / 'results'}, without names" if uploads else "not taken"
         typer.echo(f"Results that are sent are {kept}. Stop with Ctrl-C.")

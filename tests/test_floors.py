@@ -115,6 +115,7 @@ TABLE_FACING = {
         "inference.hypotheses",
         "inference.intervals",
         "inference.profiled_effects",
+        "predictive",
         "means",
         "prediction",
         "refitting",

@@ -87,20 +87,20 @@ def individual_fits(
                 panel.set_axis_off()
                 continue
             part = rows[rows[key] == name]
-            _one_learner(panel, part, outcome, practice)
+            panel.plot(part[practice], part[outcome], "o", color=FAINT, ms=2.2, mew=0)
             _one_fit(panel, fits, name, known.loc[name], (part[practice], part[outcome]))
         for place, mark in marks.items():
             panels[place].set_ylabel(mark, fontsize="small", fontweight="bold")
         figure.supxlabel(practice_label, fontsize="medium")
         figure.supylabel(label, fontsize="medium")
-    counts = known.loc[chosen, "form"].replace("no change", "level").value_counts()
+    counts = pd.Series([_drawn(fits, name, known.loc[name])[0] for name in chosen]).value_counts()
     share = ", ".join(f"{name} {count}" for name, count in counts.items())
     return Drawing(
         "individual-curves",
         figure,
         f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
-        "form preferred by AICc, or says that neither leads by 2, or that a level line fits as "
-        "well; a broken line is a curve whose status is not ok.",
+        "form preferred by AICc, or says that neither leads by 2 (the better is drawn), or that a "
+        "level line fits as well; a broken line is a curve whose status is not ok.",
         f"{len(chosen)} small panels of {label} against {practice_label}. Preferred form: {share}.",
     )
 
@@ -122,10 +122,6 @@ def _slots(
     return slots, marks
 
 
-def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) -> None:
-    axes.plot(part[practice], part[outcome], "o", color=FAINT, markersize=2.2, markeredgewidth=0)
-
-
 def _one_fit(
     axes: Axes,
     fits: CurveFits,
@@ -133,16 +129,13 @@ def _one_fit(
     verdict: pd.Series,
     scores: tuple[pd.Series, pd.Series],
 ) -> None:
-    best = verdict["best"]
-    form = "level" if verdict["form"] == "no change" else verdict["form"]
-    small_title(axes, str(name), str(form))
+    heading, found = _drawn(fits, name, verdict)
+    small_title(axes, str(name), heading)
     axes.xaxis.set_major_locator(MaxNLocator(4, integer=True))
     axes.tick_params(labelsize="x-small")
-    if best not in FORMS:
+    if found.empty:
         return
-    table = fits.table
-    row = table[(table[fits.by[0]] == name) & (table["form"] == best)].iloc[0]
-    form = FORMS[best]
+    row, form = found.iloc[0], FORMS[verdict["best"]]
     n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
     rates = [row[rate] for rate in form.rates]
     if row["status"] == "no change":
@@ -151,10 +144,17 @@ def _one_fit(
         curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
     else:
         # What the table leaves out because it is not estimated still has a line to draw.
-        alone = fit_curve(*scores, form=best, first=fits.first, repeated="allow")
-        curve = alone.predict(n)
+        curve = fit_curve(*scores, form=form.name, first=fits.first, repeated="allow").predict(n)
     style = "-" if row["status"] == "ok" else (0, (3, 1.5))
     axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
+
+
+def _drawn(fits: CurveFits, name: object, verdict: pd.Series) -> tuple[str, pd.DataFrame]:
+    """Heading of a panel, and the row of the fit that is drawn in it (none without a fit)."""
+    table, form = fits.table, str(verdict["form"])
+    rows = table[(table[fits.by[0]] == name) & (table["form"] == verdict["best"])]
+    level = form == "no change" or (rows["status"] == "no change").any()
+    return "level" if level else form, rows
 
 
 def population_curve(

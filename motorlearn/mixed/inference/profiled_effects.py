@@ -64,7 +64,7 @@ def profile_effects(
     >>> fit = ml.fit_mixed("radial_error ~ phase", table, random={"participant": "1"})
     >>> profile_effects(fit, ["phase[T.retention]"]).round(2)
                      term  estimate  conf_low  conf_high
-    0  phase[T.retention]      -6.2      -8.7       -3.7
+    0  phase[T.retention]      -6.2     -8.85      -3.55
     """
     require_level(level)
     names = list(fit.fixed_names if terms is None else terms)
