@@ -125,5 +125,6 @@ def _likelihood(rest: np.ndarray, alike: np.ndarray, design: np.ndarray) -> np.n
         )
         / 2
     )
-    share: np.ndarray = np.exp(logs - logs.max())
-    return share / share.sum()
+    share = np.exp(logs - logs.max())
+    part: np.ndarray = share / share.sum()
+    return part
