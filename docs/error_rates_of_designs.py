@@ -2,7 +2,8 @@
 
 ``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
 by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted;
-``factors 1000`` two factors between people, through ``compare_phases``.
+``factors 1000`` two factors between people, through ``compare_phases``; ``scales 600`` the
+intervals of alpha and omega of a questionnaire.
 """
 
 import sys
@@ -14,6 +15,15 @@ from scipy import stats
 import motorlearn as ml
 from motorlearn.compare.clusters import icc_limits
 from motorlearn.linear.batch import ancova_batch
+from motorlearn.measures.questionnaires.reliability import (
+    cronbach_alpha,
+    omega_total,
+    one_factor,
+)
+from motorlearn.mixed.fit import fit_mixed
+from motorlearn.mixed.inference.degrees_of_freedom import degrees_of_freedom
+from motorlearn.mixed.refitting import options_of
+from motorlearn.mixed.solving import infer, solve
 
 
 def say(*parts):
@@ -79,48 +89,100 @@ def within_people(simulations, people, missed):
 
 
 def fitted(simulations):
-    """The mixed routes, through ``compare_phases``."""
-    for people, missed in ((8, 0.2), (12, 0.2), (24, 0.2)):
-        rng = np.random.default_rng(people)
-        p = [_crossover(rng, people, missed) for _ in range(simulations)]
-        say("within people, mixed", people, missed, {"rate": np.mean(np.array(p) < 0.05)})
-    for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.2)):
+    """The mixed routes: the models of ``compare_phases(…, route="mixed")``, refitted to draws.
+
+    One in twenty studies also goes through ``compare_phases`` and has to have the same p.
+    """
+    for people, missed in ((8, 0.0), (8, 0.2), (12, 0.0), (12, 0.2), (24, 0.2)):
+        rng = np.random.default_rng([people, int(10 * missed)])
+        say(
+            "within people, mixed",
+            people,
+            missed,
+            refitted(rng, simulations, crossover(people, missed)),
+        )
+    for classes, icc in ((3, 0.05), (3, 0.2), (6, 0.05), (6, 0.2), (10, 0.05), (10, 0.2)):
         rng = np.random.default_rng([classes, int(100 * icc)])
-        p = [_classes(rng, classes, icc) for _ in range(simulations)]
-        say("classes, mixed", classes, icc, {"rate": np.mean(np.array(p) < 0.05)})
+        say("classes, mixed", classes, icc, refitted(rng, simulations, classes_of(classes, icc)))
 
 
-def _crossover(rng, people, missed):
-    rows = []
-    for person in range(people):
-        own, order = rng.normal(0, 4), ("blocked", "random")[:: 1 if person % 2 else -1]
-        for period, condition in enumerate(order, start=1):
-            if period == 1 or rng.random() >= missed:
-                error = 38 + own - 4 * period + rng.normal(0, 2.5)
-                rows.append((f"P{person:02d}", condition, period, "retention", error))
-    names = ["participant", "condition", "period", "phase", "radial_error"]
-    found = ml.compare_phases(
-        pd.DataFrame(rows, columns=names), "radial_error", group=None, within="condition",
-        period="period", route="mixed",
-    )  # fmt: skip
-    return found.mixed["p"].iloc[0]
+def refitted(rng, simulations, design):
+    """Rejections and coverage of the effect of ``cell``, zero in truth, over draws of designs."""
+    p = []
+    for _ in range(max(simulations // 20, 1)):
+        rows, formula, unit, draw, front = design(rng)
+        fit = fit_mixed(formula, rows, random={unit: "1"}, df="kenward-roger")
+        options, place = (
+            options_of(fit),
+            [t.startswith("cell") for t in fit.estimates["term"]].index(True),
+        )
+        assert abs(front(rows) - fit.estimates["p"][place]) < 1e-6
+        for _ in range(20):
+            y = draw(rng)[fit.design.row]
+            solution = solve(fit.design, y, options)
+            found = infer(fit.design, y, solution, options)
+            one = np.eye(len(fit.beta))[place]
+            t = solution.beta[place] / np.sqrt(found.vcov[place, place])
+            p.append(2 * stats.t.sf(abs(t), degrees_of_freedom(one, found)))
+    return {"rate": np.mean(np.array(p) < 0.05)}
 
 
-def _classes(rng, classes, icc):
-    size = rng.integers(8, 31, 2 * classes)
-    member = np.repeat(np.arange(2 * classes), size)
-    shared = np.sqrt(icc) * rng.standard_normal(2 * classes)[member]
-    table = pd.DataFrame(
-        {
-            "class": member,
-            "participant": np.arange(len(member)),
-            "group": np.array(["blocked", "random"])[member % 2],
-            "phase": "retention",
-            "radial_error": shared + np.sqrt(1 - icc) * rng.standard_normal(len(member)),
-        }
-    )
-    found = ml.compare_phases(table, "radial_error", group="group", unit="class", route="mixed")
-    return found.mixed["p"].iloc[0]
+def crossover(people, missed):
+    def design(rng):
+        place = np.tile([1, 2], people)
+        person = np.repeat(np.arange(people), 2)
+        kept = (place == 1) | (rng.random(2 * people) >= missed)
+        place, person = place[kept], person[kept]
+        condition = np.array(["blocked", "random"])[(place + person) % 2]
+
+        def draw(rng):
+            own = rng.normal(0, 4, people)[person]
+            return 38 + own - 4 * place + rng.normal(0, 2.5, len(person))
+
+        def front(rows):
+            table = pd.DataFrame(
+                {"participant": rows["person"], "condition": condition, "period": place,
+                 "phase": "retention", "radial_error": rows["score"]}
+            )  # fmt: skip
+            return ml.compare_phases(
+                table, "radial_error", group=None, within="condition", period="period",
+                route="mixed",
+            ).mixed["p"].iloc[0]  # fmt: skip
+
+        rows = pd.DataFrame(
+            {"person": [f"P{i:02d}" for i in person], "cell": condition,
+             "place": [f"p{i}" for i in place], "sequence": [f"s{i % 2}" for i in person],
+             "score": draw(rng)}
+        )  # fmt: skip
+        return rows, "score ~ cell + place + sequence", "person", draw, front
+
+    return design
+
+
+def classes_of(classes, icc):
+    def design(rng):
+        member = np.repeat(np.arange(2 * classes), rng.integers(8, 31, 2 * classes))
+        group = np.array(["blocked", "random"])[member % 2]
+
+        def draw(rng):
+            shared = np.sqrt(icc) * rng.standard_normal(2 * classes)[member]
+            return shared + np.sqrt(1 - icc) * rng.standard_normal(len(member))
+
+        def front(rows):
+            table = pd.DataFrame(
+                {"class": member, "participant": np.arange(len(member)), "group": group,
+                 "phase": "retention", "radial_error": rows["score"]}
+            )  # fmt: skip
+            return ml.compare_phases(
+                table, "radial_error", group="group", unit="class", route="mixed"
+            ).mixed["p"].iloc[0]  # fmt: skip
+
+        rows = pd.DataFrame(
+            {"unit": [f"c{i:02d}" for i in member], "cell": group, "score": draw(rng)}
+        )
+        return rows, "score ~ cell", "unit", draw, front
+
+    return design
 
 
 CELLS = [(order, aid) for order in ("blocked", "random") for aid in ("none", "words")]
@@ -167,7 +229,44 @@ def _factors(rng, sizes, sds, missing):
     return wanted | {"interaction by tests": table.loc["order:aid:phase", "p_gg"]}
 
 
+SCALES = {"3 items, loadings .7": [0.7] * 3, "5 items, .4 to .8": [0.4, 0.5, 0.6, 0.7, 0.8],
+          "8 items, loadings .5": [0.5] * 8}  # fmt: skip
+
+
+def of_scales(simulations, steps):
+    """Answers of one factor, normal or in five steps of which most choose the upper ones."""
+    for name, loadings in SCALES.items():
+        exact = np.cov(_answers(np.random.default_rng(0), 400_000, loadings, steps).T)
+        common, unique = one_factor(exact)
+        omega = common.sum() ** 2 / (common.sum() ** 2 + unique.sum())
+        k = len(loadings)
+        alpha = k / (k - 1) * (1 - np.trace(exact) / exact.sum())
+        for people in (20, 40, 100):
+            rng = np.random.default_rng([people, k, steps])
+            drawn = [_answers(rng, people, loadings, steps) for _ in range(simulations)]
+            held = {
+                "alpha": [_holds(cronbach_alpha(a), alpha) for a in drawn],
+                "omega": [_holds(omega_total(a), omega) for a in drawn],
+            }
+            yield name, people, {key: np.nanmean(value) for key, value in held.items()}
+
+
+def _answers(rng, people, loadings, steps):
+    own = rng.normal(size=(people, 1)) * loadings
+    scores = own + np.sqrt(1 - np.square(loadings)) * rng.normal(size=own.shape)
+    return np.digitize(scores, (-2, -1.2, -0.4, 0.5)) + 1.0 if steps else scores
+
+
+def _holds(found, truth):
+    return np.nan if np.isnan(found.conf_low) else found.conf_low <= truth <= found.conf_high
+
+
 def main(arguments):
+    if arguments[:1] == ["scales"]:
+        for steps in (False, True):
+            for name, people, held in of_scales(int(arguments[1]), steps):
+                say("scales", name, "steps" if steps else "normal", people, held)
+        return
     if arguments[:1] == ["factors"]:
         of_factors(int(arguments[1]))
         return

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from scipy import stats
 
-from motorlearn.compare.single_case.phases import estimate_frame, neighbours_of
+from motorlearn.compare.single_case.phases import differences_of, estimate_frame
 from motorlearn.compare.single_case.records import Record
 from motorlearn.compare.single_case.summary import summarise
 from motorlearn.design import Randomisation
@@ -59,14 +59,14 @@ def one_study(
     found["power"] = randomisation_test(draw, scores, codes).p <= 0.05
     ones = np.ones(n, dtype=int)
     records = [Record(str(i), y, c, ones) for i, (y, c) in enumerate(zip(scores, codes))]
-    frame = estimate_frame(records[:1], phased=draw.is_phased, sign=1.0, level=0.95)
+    told = differences_of(records, level=0.95)
+    frame = estimate_frame(records[:1], told[:1], phased=draw.is_phased, sign=1.0, level=0.95)
     nap = stats.norm.cdf(own[0] / np.sqrt(2))
     truth = {"difference": own[0], "NAP": nap, "Tau-U": 2 * nap - 1}
     for row in frame.to_dict("records"):
         found[row["index"]] = row["conf_low"] <= truth[row["index"]] <= row["conf_high"]
     if cases > 1:
-        factors = np.array([neighbours_of(r, phased=draw.is_phased)[1] for r in records])
-        together, _ = summarise(records, factors, athletes=cases, level=0.95)
+        together, _ = summarise(records, told, athletes=cases, level=0.95)
         row = together.iloc[0]
         found["summary"] = row["conf_low"] <= EFFECT <= row["conf_high"]
     return found

@@ -14,6 +14,7 @@ import motorlearn as ml
 from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
 from motorlearn.exceptions import InputError
 from motorlearn.hall_commands import demonstrate
+from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
     add_completion=False,
@@ -375,6 +376,7 @@ def share(
             typer.echo(f"{title}: {entry}.")
 
 
+add_to(app)
 app.command()(demonstrate)
 
 

@@ -111,7 +111,8 @@ def visible(text: str) -> str:
 
 
 def _plain(value: object) -> str:
-    return _cut(repr(value.item() if hasattr(value, "item") else value), _LONGEST_VALUE)
+    one = hasattr(value, "item") and getattr(value, "size", 1) == 1
+    return _cut(repr(value.item() if one else value), _LONGEST_VALUE)  # type: ignore[attr-defined]
 
 
 def _cut(text: str, most: int) -> str:

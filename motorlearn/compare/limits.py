@@ -267,7 +267,7 @@ KINDS: Final[dict[str, Callable[[Limit, Callable[[str], str]], str]]] = {
     ),
     "practice": _fixed(
         f"{PHASE_LABELS[PRACTICE_PHASE]} scores are performance under the conditions of practice; "
-        "a difference between groups there may be gone, or turned round, at a delayed test."
+        "a difference there may be gone, or turned round, at a delayed test."
     ),
     "progress": _fixed(
         "Progress tests lie inside the programme, with recent practice behind them, and are not "

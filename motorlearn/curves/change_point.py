@@ -144,7 +144,7 @@ def find_change_point(
     >>> float(found.estimates.loc[0, "estimate"]), found.p
     (21.0, 0.005)
     """
-    chosen = None if form == "level" else named_form(form)
+    chosen = None if isinstance(form, str) and form == "level" else named_form(form)
     if chosen is not None and len(chosen.rates) != 1:
         raise InputError("a change point is searched beside a curve of one rate", [form])
     level, first = check_level(level), check_first(first)

@@ -9,6 +9,8 @@ from motorlearn.exceptions import InputError
 
 RESTARTS = ("warm-up", "savings", "both")
 """What sessions do: a loss that fades within them, forgetting between them, or both."""
+LARGEST = 1e308
+"""Numbers beyond this are none that a float holds."""
 DRAWS_IS_OLD = (
     "The option draws is called simulations now; the old name works until version 3 and does the "
     "same."
@@ -39,14 +41,14 @@ def check_simulations(
 ) -> tuple[int, tuple[str, ...]]:
     """Give the number of simulations, and what to say where it came by its old name."""
     given = simulations if draws is None else draws
-    if not is_number(given) or given != int(given) or given < least:
+    if not whole(given) or given < least:
         raise InputError(f"simulations must be a whole number of at least {least}", [given])
     return int(given), () if draws is None else (DRAWS_IS_OLD,)
 
 
 def check_seed(seed: Any) -> int | None:
     """Give a seed that the random numbers take."""
-    if seed is not None and (not is_number(seed) or seed != int(seed) or seed < 0):
+    if seed is not None and (not whole(seed) or seed < 0):
         raise InputError("the seed must be a whole number of at least 0", [seed])
     return None if seed is None else int(seed)
 
@@ -92,5 +94,11 @@ def finite(value: Any, cause: str) -> float:
 
 
 def is_number(value: Any) -> bool:
-    """Whether this is one real number."""
-    return isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
+    """Whether this is one real number, none too large for a float."""
+    one = isinstance(value, int | float | np.integer | np.floating) and not isinstance(value, bool)
+    return one and not (isinstance(value, int) and abs(value) > LARGEST)
+
+
+def whole(value: Any) -> bool:
+    """Whether this is one whole number."""
+    return is_number(value) and bool(np.isfinite(value)) and value == int(value)

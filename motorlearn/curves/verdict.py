@@ -63,7 +63,10 @@ def verdict(
     progress = float(drop[0] - drop[1])
     known = "asymptote" in problem.fixed or {"gain", "start"} <= set(problem.fixed)
     top = problem.form.log_basis(np.array(problem.first), rates, problem.first)
-    change = abs(values["start"] - values["asymptote"]) * np.ptp(np.exp(drop - top))
+    with np.errstate(over="ignore", invalid="ignore"):
+        change = abs(values["start"] - values["asymptote"]) * np.ptp(np.exp(drop - top))
+    # Far from the first trial a quick curve has no start that a float can hold.
+    change = change if np.isfinite(change) else float(np.ptp(eta))
     extreme = problem.binomial and np.abs(eta).max() > LARGEST_LOGIT - 0.5
     flat, level, level_error = _flat(problem, solution)
     line_open, step_open = _open_ends(problem, solution, rates)

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 Name = Annotated[str, Field(min_length=1, max_length=80)]
+Title = Annotated[str, Field(min_length=1, max_length=300)]
 Effort = Literal["low", "usual", "maximal"]
 DAYS_IN_WEEK = 7
 

@@ -5,7 +5,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
-from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section
+from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section, Title
 from motorlearn.design.exclusions import Exclusion, Replacement
 from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
 from motorlearn.design.interim import InterimPlan
@@ -44,7 +44,7 @@ Schedule = Literal[
 class StudySection(Section):
     """What the study is about: title, question, people in charge of it."""
 
-    title: Name
+    title: Title
     question: str = ""
     seed: int | None = None
     registration: str = ""

@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from motorlearn.figures.models.curves import (
         curve_residuals,
         individual_fits,
-        parameter_forest,
         population_curve,
     )
     from motorlearn.figures.models.diagnostics import (
@@ -36,7 +35,9 @@ if TYPE_CHECKING:
         tipping_path,
     )
     from motorlearn.figures.models.families import modelled_means
+    from motorlearn.figures.models.parameters import parameter_forest
     from motorlearn.figures.outcomes.change import paired_change
+    from motorlearn.figures.outcomes.crossed import interaction_plot
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
     from motorlearn.figures.outcomes.effects import effect_forest
     from motorlearn.figures.outcomes.landing import landing_map
@@ -59,9 +60,11 @@ if TYPE_CHECKING:
 _HOMES = {
     "technique.agreement": ("bland_altman", "category_agreement", "rater_drift"),
     "outcomes.change": ("paired_change",),
-    "models.curves": ("curve_residuals", "individual_fits", "parameter_forest", "population_curve"),
+    "models.curves": ("curve_residuals", "individual_fits", "population_curve"),
+    "models.parameters": ("parameter_forest",),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
     "models.families": ("modelled_means",),
+    "outcomes.crossed": ("interaction_plot",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),
     "outcomes.effects": ("effect_forest",),
     "drawing.extents": ("text_overlaps", "texts_cut"),
@@ -119,6 +122,7 @@ __all__ = [
     "estimation_plot",
     "house",
     "individual_fits",
+    "interaction_plot",
     "label_ends",
     "landing_map",
     "load_by_week",

@@ -3,7 +3,9 @@
 from motorlearn.mixed.fit import fit_mixed
 from motorlearn.mixed.inference.hypotheses import LikelihoodRatio, likelihood_ratio
 from motorlearn.mixed.inference.intervals import bootstrap_intervals, profile_intervals
+from motorlearn.mixed.inference.profiled_effects import profile_effects
 from motorlearn.mixed.means import contrasts, marginal_means, predict_ratings
+from motorlearn.mixed.predictive import prediction_intervals
 from motorlearn.mixed.refitting import leave_one_out, refit, refit_many
 from motorlearn.mixed.replicates import (
     ManyFits,
@@ -29,6 +31,8 @@ __all__ = [
     "likelihood_ratio",
     "marginal_means",
     "predict_ratings",
+    "prediction_intervals",
+    "profile_effects",
     "profile_intervals",
     "random_structures",
     "refit",

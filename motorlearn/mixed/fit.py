@@ -10,15 +10,15 @@ import pandas as pd
 from motorlearn.exceptions import InputError
 from motorlearn.mixed.checks import Verdict, examine, refuse, without_separated
 from motorlearn.mixed.formula.designs import (
-    NOTHING,
+    SERIAL,
     Design,
     Prepared,
-    RandomTerms,
     ResidualPart,
     prepare,
 )
 from motorlearn.mixed.formula.formulas import unalias
 from motorlearn.mixed.formula.outcomes import Roles
+from motorlearn.mixed.formula.residuals import check_residuals
 from motorlearn.mixed.frames import effects_frame, estimates_frame, variances_frame
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import FAMILIES, HITS, LINEAR, LINKS_OF
@@ -112,12 +112,16 @@ def fit_mixed(
         of the minutes during which events were counted.
     variance : str
         ``"equal"``, or the column whose levels have a residual variance each (linear models).
-    correlation : {"none", "unstructured"}
-        ``"unstructured"``: the residuals of one participant correlate freely between the levels of
-        ``within``, one row per participant and level, with a random part of ``"0"``. With
-        ``variance=within`` every level has its own variance too.
+    correlation : {"none", "unstructured", "ar1"}
+        ``"ar1"``: residuals at places s and t of one run correlate by ρ^|s − t|; ``within`` names
+        the place, and before it what tells a participant's runs apart, ``"session/trial"``; with
+        any random part, and a variance for each level of ``variance``. ``"unstructured"``: the
+        residuals of one participant correlate freely between the levels of ``within``, one row per
+        participant and level, with a random part of ``"0"``; with ``variance=within`` every level
+        has its own variance too.
     within : str, optional
-        Column that tells a participant's correlated residuals apart, for example the test.
+        Column that tells a participant's correlated residuals apart, for example the test, or the
+        place in a run.
 
     Returns
     -------
@@ -153,6 +157,12 @@ def fit_mixed(
     1  phase[T.retention]     -6.50  3.00
     """
     options = _options(family, link, reml, quadrature, df)
+    if correlation == SERIAL and df == "kenward-roger":
+        raise InputError(
+            "Kenward-Roger is for covariances that are linear in their parameters",
+            [correlation],
+            "leave df out: Satterthwaite's degrees of freedom",
+        )
     if attempts is not None and family not in HITS:
         raise InputError("attempts belong to hits", [attempts], "use family='binomial' or weights")
     if family == "beta-binomial" and (attempts is None or weights is not None):
@@ -186,50 +196,6 @@ def fit_mixed(
         left_out=prepared.left_out,
     )
     return fit_prepared(prepared, options, recipe)
-
-
-def check_residuals(roles: Roles, family: str, random: RandomTerms) -> None:
-    """Refuse residuals that do not fit together."""
-    if roles.correlation not in ("none", "unstructured"):
-        raise InputError(
-            "the correlation of residuals is not known",
-            [roles.correlation],
-            "use 'none' or 'unstructured'",
-        )
-    free = roles.correlation != "none"
-    nothing = isinstance(random, Mapping) and NOTHING in random.values()
-    if free != (roles.within is not None):
-        raise InputError(
-            "correlated residuals and the column that tells them apart go together",
-            [roles.correlation, roles.within],
-            "give correlation='unstructured' and within='phase', or neither",
-        )
-    if free and roles.variance not in ("equal", roles.within):
-        raise InputError(
-            "correlated residuals can have one variance, or one for each level of within",
-            [roles.variance],
-            f"use variance='equal' or variance={roles.within!r}",
-        )
-    if free and (not nothing or len(random) > 1):
-        raise InputError(
-            "correlated residuals hold all that a participant's rows have in common",
-            [str(dict(random))],
-            "give the participant alone and no random term, random={'participant': '0'}",
-        )
-    if nothing and not free:
-        raise InputError(
-            "a grouping column has no random term", [NOTHING], "write '1' for an intercept"
-        )
-    if roles.residual_column is not None and family not in LINEAR:
-        raise InputError(
-            "variance and correlation of residuals belong to a linear model",
-            [family],
-            "leave variance= and correlation= out",
-        )
-    if free and roles.weights is not None:
-        raise InputError(
-            "correlated residuals and weights do not go together", [roles.weights], "use one"
-        )
 
 
 def _refuse_large_grid(quadrature: int, design: Design) -> None:
@@ -381,4 +347,7 @@ def _residuals_in_words(residual: ResidualPart | None) -> str:
     if residual.correlation == "none":
         return f", a residual variance for each level of {residual.column}"
     variances = "one variance" if residual.variance == "equal" else "a variance for each"
+    if residual.correlation == SERIAL:
+        by = "" if residual.variance == "equal" else f" level of {residual.variance}"
+        return f", residuals autoregressive over {'/'.join(residual.order)}, {variances}{by}"
     return f", residuals correlated freely between levels of {residual.column}, {variances}"

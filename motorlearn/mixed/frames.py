@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy import special
 
 from motorlearn.linear.hypotheses import t_quantile
-from motorlearn.mixed.formula.designs import Design, RandomPart, ResidualPart
+from motorlearn.mixed.formula.designs import SERIAL, Design, RandomPart, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, degrees_of_freedom
 from motorlearn.mixed.solve.engine import Solution
 from motorlearn.rows import Row, Schema
@@ -35,11 +35,16 @@ def inference_columns(
     }
 
 
-def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
-    """Fixed effects with tests and 95 % intervals."""
+def errors_of(beta: Array, inference: Inference) -> tuple[Array, Array]:
+    """Standard errors and degrees of freedom of coefficients."""
     with np.errstate(invalid="ignore"):
         std_error = np.sqrt(np.diag(inference.vcov))
-    df = np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
+    return std_error, np.array([degrees_of_freedom(row, inference) for row in np.eye(len(beta))])
+
+
+def estimates_frame(names: Sequence[str], beta: Array, inference: Inference) -> pd.DataFrame:
+    """Fixed effects with tests and 95 % intervals."""
+    std_error, df = errors_of(beta, inference)
     return pd.DataFrame({"term": list(names), **inference_columns(beta, std_error, df)})
 
 
@@ -83,21 +88,26 @@ def variances_frame(
                     together = {"variance": psi[i, j], "correlation": correlation}
                     rows.append(VARIANCE.row(group=part.group, **pair, **together))
     if residual is not None:
-        rows += _residual_rows(residual, solution.residual)
+        rows += _residual_rows(residual, solution)
     elif np.isfinite(solution.sigma):
         sigma = solution.sigma
         rows.append(VARIANCE.row(group="residual", variance=sigma**2, sd=sigma))
     return VARIANCE.frame(rows)
 
 
-def _residual_rows(part: ResidualPart, covariance: Array) -> list[Row]:
+def _residual_rows(part: ResidualPart, solution: Solution) -> list[Row]:
     """Variance of each level of the residuals and, where they correlate, of each pair."""
+    covariance = solution.residual
     names, sd = [str(level) for level in part.levels], np.sqrt(np.diag(covariance))
     rows = [
         VARIANCE.row(group="residual", term=name, variance=square, sd=spread)
         for name, square, spread in zip(names, np.diag(covariance), sd, strict=True)
     ]
-    if part.correlation != "none":
+    if part.correlation == SERIAL:
+        rho = float(np.tanh(solution.theta[-1]))
+        near = {"term": part.order[-1], "other": "neighbour", "correlation": rho}
+        rows.append(VARIANCE.row(group="residual", **near))
+    elif part.correlation != "none":
         for i in range(len(names)):
             for j in range(i):
                 row = VARIANCE.row(

@@ -136,6 +136,51 @@ def draw_correlated(
     return u[:, part.index, levels.index][:, design.cell]
 
 
+def draw_residuals(
+    design: Design,
+    covariance: Array,
+    neighbours: float,
+    spread: Array,
+    shape: tuple[int, ...],
+    rng: np.random.Generator,
+) -> Array:
+    """Residuals of each analysed row of a linear model, (draws, n), as they hang together."""
+    part = design.residual
+    if np.isfinite(neighbours):
+        return draw_serial(design, neighbours, shape[0], rng) * spread
+    if part is not None and part.correlation != "none":
+        return draw_correlated(design, covariance, shape[0], rng)
+    return rng.standard_normal(shape) * spread
+
+
+def serial_order(
+    run: NDArray[np.intp], place: Array
+) -> tuple[NDArray[np.intp], NDArray[np.bool_], Array]:
+    """Rows by run and place; whether a row begins its run, and its lag from the one before."""
+    order = np.lexsort((place, run))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = np.diff(run[order]) != 0
+    lag = np.ones(len(order))
+    lag[1:] = np.where(first[1:], 1.0, np.diff(place[order]))
+    return order, first, lag
+
+
+def draw_serial(design: Design, rho: float, draws: int, rng: np.random.Generator) -> Array:
+    """Residuals of variance one of each analysed row, autoregressive in runs, (draws, n)."""
+    part = design.residual
+    if part is None or part.run is None or part.place is None:
+        raise InputError("the residuals of this model do not follow one another", None)
+    order, first, lag = serial_order(part.run, part.place)
+    u = rng.standard_normal((draws, len(order)))
+    near = np.where(first, 0.0, np.sign(rho) ** (lag % 2) * np.abs(rho) ** lag)
+    for i in range(1, len(order)):
+        if not first[i]:
+            u[:, i] = near[i] * u[:, i - 1] + np.sqrt(1 - near[i] ** 2) * u[:, i]
+    out = np.empty_like(u)
+    out[:, order] = u
+    return out[:, design.cell]
+
+
 def explained_variance(eta: Array, between: Array, residual: float) -> tuple[float, float, float]:
     """Marginal R², conditional R² and the intraclass correlation.
 

@@ -82,7 +82,8 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
     if len(design.random) == 1 and plain and not design.offset.any():
-        found = _side_by_side(fit, draws)
+        with np.errstate(all="ignore"):
+            found = _side_by_side(fit, draws)
         good = np.isfinite(found.deviance)
         return found.subset(good), int((~good).sum())
     options, solutions = options_of(fit), []
@@ -246,7 +247,10 @@ def _subset_residual(part: ResidualPart | None, cells: NDArray[np.intp]) -> Resi
     if part is None:
         return None
     present, index = np.unique(part.index[cells], return_inverse=True)
-    return replace(part, levels=tuple(part.levels[i] for i in present), index=index)
+    run = None if part.run is None else part.run[cells]
+    place = None if part.place is None else part.place[cells]
+    levels = tuple(part.levels[i] for i in present)
+    return replace(part, levels=levels, index=index, run=run, place=place)
 
 
 def _subset(part: RandomPart, cells: NDArray[np.bool_]) -> RandomPart:

@@ -17,8 +17,8 @@ from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
 from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
 from motorlearn.mixed.prediction import (
     between_variance,
-    draw_correlated,
     draw_effects,
+    draw_residuals,
     explained_variance,
     known_effects,
     population_mean,
@@ -135,6 +135,11 @@ class MixedFit(Result):
         return float(np.exp(self.extra[0])) if own else float("nan")
 
     @property
+    def neighbours(self) -> float:
+        """ρ, the correlation of residuals of neighbours in a run; not a number without one."""
+        return float(self.variances.query("other == 'neighbour'")["correlation"].sum(min_count=1))
+
+    @property
     def thresholds(self) -> pd.DataFrame:
         """Thresholds α_k of ratings: ``threshold, estimate, std_error``, on the scale of the link.
 
@@ -241,10 +246,9 @@ class MixedFit(Result):
         shift = draw_effects(self.design, self.covariances, draws, rng)
         eta = (self.design.x @ self.beta + shift)[:, cell]
         if self.linear:
-            noise = rng.standard_normal(eta.shape) * self._residual_spread() / np.sqrt(weight)
-            if self.design.residual is not None and self.design.residual.correlation != "none":
-                noise = draw_correlated(self.design, self.residual_covariance, draws, rng)
-            return eta + noise
+            spread = self._residual_spread() / np.sqrt(weight)
+            known = (self.residual_covariance, self.neighbours, spread, eta.shape, rng)
+            return eta + draw_residuals(self.design, *known)
         return self.response.draw(eta + self.design.offset[cell], weight, rng)
 
     def summary(self) -> str:

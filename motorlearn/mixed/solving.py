@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from scipy.linalg import block_diag
 
 from motorlearn.exceptions import FitError, InputError
-from motorlearn.mixed.formula.designs import Design, ResidualPart
+from motorlearn.mixed.formula.designs import SERIAL, Design, ResidualPart
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.inference.kenward_roger import kenward_roger, kenward_roger_of
 from motorlearn.mixed.inference.pseudo import pseudo_inference
@@ -22,10 +22,18 @@ from motorlearn.mixed.solve.residual import ResidualShape
 from motorlearn.mixed.solve.search_dense import Residuals, solve_dense
 from motorlearn.mixed.solve.search_general import solve_general
 from motorlearn.mixed.solve.search_linear import solve_linear
+from motorlearn.mixed.solve.serial import SerialShape
 
 Array = NDArray[np.float64]
 
 _NO_RESIDUAL = 1e-6
+_NO_MAXIMUM = {
+    "beta-binomial": "these hits scatter no more than chance lets them, so that their dispersion "
+    "has no estimate; use family='binomial'.",
+    "negative-binomial": "these counts scatter no more than chance lets them, so that their "
+    "dispersion has no estimate; use family='poisson'.",
+    "": "the likelihood of this model has no maximum that can be found; use fewer terms.",
+}
 
 
 @dataclass(frozen=True)
@@ -107,15 +115,18 @@ def solve(design: Design, observed: Array, options: Options, start: Any = None) 
                 logs = observed + design.offset[design.cell]
                 found = replace(found, deviance=found.deviance + 2 * float(logs.sum()))
             return found
-        solution = solve_general(
-            ready.x,
-            ready.factors,
-            ready.cells,
-            ready.offset,
-            likelihood=likelihood,
-            quadrature=options.quadrature,
-            start=start,
-        )
+        try:
+            solution = solve_general(
+                ready.x,
+                ready.factors,
+                ready.cells,
+                ready.offset,
+                likelihood=likelihood,
+                quadrature=options.quadrature,
+                start=start,
+            )
+        except np.linalg.LinAlgError:
+            raise FitError(_NO_MAXIMUM.get(options.family, _NO_MAXIMUM[""])) from None
     if options.family != "binomial":
         return solution
     added = saturation(observed, design.weight, ready.cells)
@@ -147,12 +158,14 @@ def _search(
     part = design.residual
     if part is None:
         return solve_linear(design.x, factors, cells, reml=options.reml, start=start)
-    residuals = Residuals(part.index, shape_of(part))
+    residuals = Residuals(part.index, shape_of(part), part.run, part.place)
     return solve_dense(design.x, factors, cells, residuals, reml=options.reml)
 
 
 def shape_of(part: ResidualPart) -> ResidualShape:
     """Which covariances of the residuals are free."""
+    if part.correlation == SERIAL:
+        return SerialShape(size=len(part.levels))
     kind = "levels" if part.correlation == "none" else "free"
     if part.correlation != "none" and part.variance == "equal":
         kind = "equal"
@@ -192,6 +205,13 @@ def _joint_with_variances(design: Design, solution: Solution, vcov: Array) -> Ar
 def _infer_linear(
     design: Design, observed: Array, solution: Solution, options: Options
 ) -> Inference:
+    part = design.residual
+    if options.df == "kenward-roger" and part is not None and part.correlation == SERIAL:
+        raise InputError(
+            "Kenward-Roger is for covariances that are linear in their parameters",
+            [part.correlation],
+            "leave df out: Satterthwaite's degrees of freedom",
+        )
     if options.df == "kenward-roger" and solution.products:
         work = working(design.x, [])
         return kenward_roger_of(solution.products, work.back)

@@ -351,8 +351,9 @@ def _problem_counts(study: Study) -> str:
 
 def _made_of(analysis: StudyAnalysis) -> dict[str, str]:
     design, seed = analysis.design, analysis.recipe.seed
+    seeds = {"study": design.study.seed, "allocation": design.allocation.seed, "audit": seed}
     made = {
-        "seeds": f"study {design.study.seed}, allocation {design.allocation.seed}, audit {seed}",
+        "seeds": ", ".join(f"{of} {value}" for of, value in seeds.items() if value is not None),
         "python": platform.python_version(),
         **software_versions(),
     }

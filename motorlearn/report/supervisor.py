@@ -178,7 +178,7 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     registered, _ = registered_and_now(found)
     yield "registration", [registered or "This plan was not registered with 'motorlearn register'."]
     yield "tests run", [_counted(audit.tests)]
-    yield "problems in the data", [f"{facts['problems in the data']}."]
+    yield "data problems", [f"{facts['problems in the data']}."]
 
 
 def _open(audit: Audit | Refused) -> list[str]:
@@ -207,7 +207,10 @@ def _tipping(result: Sensitivity | Refused | None) -> list[str]:
     said = []
     for row in result.tipping.itertuples():
         if pd.isna(row.shift):
-            said.append(f"No shift of the missing up to four residual SDs changes {row.contrast}.")
+            said.append(
+                "No shift of the missing up to four residual SDs changes the conclusion on "
+                f"{row.contrast}."
+            )
         else:
             said.append(
                 f"The conclusion on {row.contrast} changes where the missing lie "

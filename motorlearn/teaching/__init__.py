@@ -21,6 +21,9 @@ from motorlearn.teaching.class_data import (
     class_data_sets,
     student_study,
 )
+from motorlearn.teaching.classroom.collecting import collect_class
+from motorlearn.teaching.classroom.page import Classroom, read_classroom, write_classroom
+from motorlearn.teaching.classroom.serving import ClassServer
 from motorlearn.teaching.demonstrations.averaged_curves import AveragedCurves, averaged_curves
 from motorlearn.teaching.demonstrations.classics.adaptation import adaptation
 from motorlearn.teaching.demonstrations.classics.after_a_gap import after_a_gap
@@ -59,13 +62,16 @@ from motorlearn.teaching.demonstrations.regression_to_mean import (
     regression_to_mean,
 )
 from motorlearn.teaching.demonstrations.twenty_attempts import TwentyAttempts, twenty_attempts
+from motorlearn.teaching.tampered import TamperedStudy, tampered_study
 
 __all__ = [
     "LESSONS",
     "AimingTask",
     "AnswerKey",
     "AveragedCurves",
+    "ClassServer",
     "ClassTrials",
+    "Classroom",
     "Control",
     "Demonstration",
     "FeedbackDependence",
@@ -79,6 +85,7 @@ __all__ = [
     "Sitting",
     "Source",
     "StudentStudy",
+    "TamperedStudy",
     "TwentyAttempts",
     "adaptation",
     "after_a_gap",
@@ -87,6 +94,7 @@ __all__ = [
     "ceiling",
     "class_data_sets",
     "class_plan",
+    "collect_class",
     "demonstration_list",
     "feedback_dependence",
     "feedback_schedules",
@@ -101,14 +109,17 @@ __all__ = [
     "pooled_trials",
     "power_or_exponential",
     "practice_and_tests",
+    "read_classroom",
     "regression_to_mean",
     "rehearse_class",
     "show",
     "specificity",
     "speed_and_accuracy",
     "student_study",
+    "tampered_study",
     "twenty_attempts",
     "variability",
     "write_class_study",
+    "write_classroom",
     "write_demonstration",
 ]

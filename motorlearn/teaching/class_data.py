@@ -18,6 +18,7 @@ from motorlearn.plan import simulate_study
 from motorlearn.plan.simulation.presets import find_preset
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
+from motorlearn.teaching.marking import marking_sheet
 from motorlearn.trials import Study, counted_rows
 from motorlearn.trials.sharing.data_package import table_bytes
 
@@ -126,7 +127,8 @@ def class_data_sets(
     """Write a study folder for each student number, and the answer key somewhere else.
 
     ``folder/student-01`` and the like hold ``study.toml`` and the data in the standard columns,
-    ready for ``motorlearn report``. ``key_folder`` gets ``answer_key.csv`` and ``answer_key.json``.
+    ready for ``motorlearn report``. ``key_folder`` gets ``answer_key.csv``, ``answer_key.json`` and
+    ``marking_sheet.html`` to print.
     Both folders are written whole or not at all.
 
     Parameters
@@ -179,6 +181,7 @@ def class_data_sets(
         key = AnswerKey(pd.DataFrame(rows), _recipe(source, students, class_seed, presets, missing))
         write_bytes(key_work / "answer_key.csv", table_bytes(key.key))
         write_text(key_work / "answer_key.json", key.to_json())
+        write_text(key_work / "marking_sheet.html", marking_sheet(key.key))
     return key
 
 

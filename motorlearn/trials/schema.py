@@ -6,6 +6,11 @@ from pandera.errors import SchemaErrors
 
 from motorlearn.design import Design
 from motorlearn.exceptions import ColumnError
+from motorlearn.trials.checking.conditions import (
+    check_conditions,
+    condition_by_condition,
+    conditions_as_groups,
+)
 from motorlearn.trials.checking.planned import check_plan
 from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import check_rules
@@ -67,12 +72,14 @@ def check_table(table: pd.DataFrame, *, design: Design | None = None) -> pd.Data
             names,
             "read it with read_trials, which names every cell",
         ) from problem
-    sheet = Sheet(table.reset_index(drop=True), pd.RangeIndex(len(table)).to_numpy(), "table")
-    phases = () if design is None else design.phases
-    found = [check_rules(sheet, phases=phases)]
-    if design is not None:
-        found.append(check_plan(sheet, design))
-    return gather(found)
+    table = table.reset_index(drop=True)
+    places = pd.RangeIndex(len(table)).to_numpy()
+    if design is None:
+        return gather([check_rules(Sheet(table, places, "table"), phases=())])
+    sheet = Sheet(conditions_as_groups(table, design), places, "table")
+    ruled = condition_by_condition(sheet, design)
+    found = [check_rules(ruled, phases=design.phases), check_plan(ruled, design)]
+    return gather([*found, check_conditions(sheet, design)])
 
 
 def _column(name: str) -> pa.Column:

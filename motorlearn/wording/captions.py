@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from motorlearn.design import Factor
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
@@ -12,6 +13,10 @@ from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 def group_sizes(frame: pd.DataFrame, *, n: str = "n") -> str:
     """Write ``blocked n = 22, random n = 23`` from rows that hold ``group`` and ``n``."""
     return ", ".join(f"{row['group']} n = {int(row[n])}" for row in frame.to_dict("records"))
+
+
+MANY = 8
+"""Tests from which on a caption counts them instead of naming each."""
 
 
 def better(voice: Voice) -> str:
@@ -25,7 +30,7 @@ def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -
     sizes = _sizes_at(points, [*tests, PRACTICE_PHASE], voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
-        f"Large symbols: group means of {voice.scores}; bars: {level} confidence intervals "
+        f"Large symbols: {voice.arm} means of {voice.scores}; bars: {level} confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
         f"sessions and tests.{_blocks(points, voice)}{_tests(voice, tests)} {sizes}"
     )
@@ -58,6 +63,8 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
             feedback = "with feedback" if test.feedback else "without feedback"
             label = voice.short(phase).lower()
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
+    if len(parts) > MANY:
+        return f" {len(parts)} tests, each described in the method."
     return f" Tests: {listed(parts)}." if parts else ""
 
 
@@ -73,14 +80,22 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             for group, low, high in spread.itertuples()
         ]
         said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
+    if len(said) > MANY:
+        spread = points[points["mean"].notna()].groupby("group", sort=False)["n"]
+        said = [f"{group} {_from_to(mine)}" for group, mine in spread]
     return f"{capitalised(voice.one)}s at each point: {'; '.join(said)}." if said else ""
+
+
+def _from_to(counts: pd.Series) -> str:
+    low, high = int(counts.min()), int(counts.max())
+    return str(low) if low == high else f"{low} to {high}"
 
 
 def _practice_alt(points: pd.DataFrame, voice: Voice) -> str:
     phases = list(dict.fromkeys(points["phase"]))
     kind = (
         f"Line chart of {voice.name}{_unit(voice)} over {_span(points)}, one line per "
-        f"group ({listed([str(g) for g in dict.fromkeys(points['group'])])})."
+        f"{voice.arm} ({listed([str(g) for g in dict.fromkeys(points['group'])])})."
     )
     message = []
     for group, mine in points.groupby("group", sort=False):
@@ -119,12 +134,13 @@ def scores_words(
     )
     names = listed([voice.label(phase).lower() for phase in phases])
     caption = (
-        f"{capitalised(voice.name)}{_unit(voice)} by group at {names}. {better(voice)}. Small "
-        f"symbols: {voice.one}s; filled symbols: group means with 95 % confidence intervals of "
-        f"{voice.scores} (t).{open_symbols}{_tests(voice, phases)} {capitalised(sizes)}."
+        f"{capitalised(voice.name)}{_unit(voice)} by {voice.arm} at {names}. {better(voice)}. "
+        f"Small symbols: {voice.one}s; filled symbols: {voice.arm} means with 95 % confidence "
+        f"intervals of {voice.scores} (t).{open_symbols}{_tests(voice, phases)} "
+        f"{capitalised(sizes)}."
     )
     alt = (
-        f"Dot plot of {voice.name}{_unit(voice)} of every {voice.one} by group at {names}."
+        f"Dot plot of {voice.name}{_unit(voice)} of every {voice.one} by {voice.arm} at {names}."
         + _phase_means(rows, phases, voice)
     )
     return Words(caption, alt)
@@ -152,11 +168,11 @@ def change_words(changes: pd.DataFrame, phases: tuple[str, str], voice: Voice) -
         )
     caption = (
         f"Change in {voice.name}{_unit(voice)} of each participant from {voice.at(phases[0])} to "
-        f"{voice.at(phases[1])}, sorted within group. {better(voice)}. Dashed line: mean change of "
-        f"the group.{own} Mean changes: {listed(said)}."
+        f"{voice.at(phases[1])}, sorted within {voice.arm}. {better(voice)}. Dashed line: mean "
+        f"change of the {voice.arm}.{own} Mean changes: {listed(said)}."
     )
     alt = (
-        f"Plot of the change in {voice.name} of every participant by group. "
+        f"Plot of the change in {voice.name} of every participant by {voice.arm}. "
         f"Mean changes: {listed(said)}.{beyond}"
     )
     return Words(caption, alt)
@@ -181,7 +197,7 @@ def landing_words(
         else ""
     )
     caption = (
-        f"Landing points at {names}, by group, on equal axes with the same scale; the target "
+        f"Landing points at {names}, by {voice.arm}, on equal axes with the same scale; the target "
         f"centre is the origin.{target} Dots: trials; crosses at the edge: trials beyond the "
         "frame; large symbol: mean landing point; ellipse: holds 95 % of a bivariate normal "
         "with the covariance of the trials shown (a description of trials, not an interval of "
@@ -194,8 +210,8 @@ def landing_words(
         for (phase, group), x, y in centres.itertuples()
     ]
     alt = (
-        f"Scatter plots of landing points about the target at {names}, one panel per group. Mean "
-        f"landing points{f' ({unit})' if unit else ''}: {'; '.join(said)}."
+        f"Scatter plots of landing points about the target at {names}, one panel per {voice.arm}. "
+        f"Mean landing points{f' ({unit})' if unit else ''}: {'; '.join(said)}."
     )
     return Words(caption, alt)
 
@@ -217,9 +233,9 @@ def effects_words(
     grey = " Grey band: less than the smallest effect of interest." if bound else ""
     adjusted = " adjusted for the baseline" if contrasts["adjusted"].all() else ""
     caption = (
-        f"{what} in {voice.name}{'' if ratio else _unit(voice)} between groups{adjusted}, with "
-        f"95 % confidence intervals, not corrected for multiplicity. {better(voice)}. Vertical "
-        f"line: {null}.{grey}{_compared_sizes(contrasts, voice)}"
+        f"{what} in {voice.name}{'' if ratio else _unit(voice)} between {voice.several}{adjusted}, "
+        f"with 95 % confidence intervals, not corrected for multiplicity. {better(voice)}. "
+        f"Vertical line: {null}.{grey}{_compared_sizes(contrasts, voice)}"
     )
     return Words(caption, f"Forest plot. {capitalised('; '.join(said))}.")
 
@@ -240,12 +256,32 @@ def estimation_words(rows: pd.DataFrame, means: pd.DataFrame, stage: str, voice:
     null = "1 (same size)" if ratio else "0"
     caption = (
         f"Above: {voice.name}{_unit(voice)} of every {voice.one} {voice.during(stage)}, bars: "
-        f"group means ({group_sizes(own)}). {better(voice)}. Below, on an axis of its own: the "
-        f"{what}{adjusted} with its 95 % confidence interval, not corrected for multiplicity; "
+        f"{voice.arm} means ({group_sizes(own)}). {better(voice)}. Below, on an axis of its own: "
+        f"the {what}{adjusted} with its 95 % confidence interval, not corrected for multiplicity; "
         f"horizontal line: {null}."
     )
-    alt = f"Dot plot of {voice.name} by group {voice.during(stage)} with the {what} beneath."
+    alt = f"Dot plot of {voice.name} by {voice.arm} {voice.during(stage)} with the {what} beneath."
     return Words(caption, f"{alt} {capitalised('; '.join(said))}.")
+
+
+def interaction_words(cells: pd.DataFrame, factors: tuple[Factor, Factor], voice: Voice) -> Words:
+    """Caption and alternative text of the means of the tests by two factors."""
+    one, other = (factor.words for factor in factors)
+    said = [
+        f"{voice.during(test)} "
+        + ", ".join(
+            f"{row['line']} with {row['along']} {voice.number(row['mean'])}"
+            for row in rows.to_dict("records")
+        )
+        for test, rows in cells.groupby("phase", sort=False)
+    ]
+    caption = (
+        f"{capitalised(voice.name)}{_unit(voice)}: mean of each cell at the tests with its 95 % "
+        f"confidence interval, not adjusted; lines: {one}; along the axis: {other}. "
+        f"{better(voice)}. Whether {one} does the same at every level of {other} is told by the "
+        "interval of the interaction, not by the look of the lines."
+    )
+    return Words(caption, f"Lines of cell means. {capitalised('; '.join(said))}.")
 
 
 def pairs_words(pairs: pd.DataFrame, stages: tuple[str, str], voice: Voice) -> Words:
@@ -285,29 +321,29 @@ def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
     return f" {capitalised(voice.one)}s: {'; '.join(said)}."
 
 
-def flow_words(flow: pd.DataFrame) -> Words:
+def flow_words(flow: pd.DataFrame, arm: str = "group") -> Words:
     """Caption and alternative text of the participant flow."""
     stages = list(dict.fromkeys(flow["stage"]))
     said = [
         f"{stage}: {group_sizes(flow[flow['stage'] == stage])}" for stage in (stages[0], stages[-1])
     ]
     caption = (
-        "Flow of participants by group. A box gives the participants with at least one usable "
+        f"Flow of participants by {arm}. A box gives the participants with at least one usable "
         "trial in that part of the study, how many of those allocated are absent, and the reasons "
         "noted for those who are absent for the first time; parts that hold the same people share "
         "a row."
     )
-    return Words(caption, f"Flow chart of participants by group. {'; '.join(said)}.")
+    return Words(caption, f"Flow chart of participants by {arm}. {'; '.join(said)}.")
 
 
-def missing_words(presence: pd.DataFrame, people: int) -> Words:
+def missing_words(presence: pd.DataFrame, people: int, arm: str = "group") -> Words:
     """Caption and alternative text of the missing-data map."""
     absent = presence[presence["share"] == 0]
     part = presence[(presence["share"] > 0) & (presence["share"] < 1)]
     by_stage = absent.groupby("stage", sort=False)["participant"].nunique()
     gone = listed([f"{stage} {n}" for stage, n in by_stage.items()]) or "nowhere"
     caption = (
-        "Which trials can be used, by participant (column), part of the study (row) and group. "
+        f"Which trials can be used, by participant (column), part of the study (row) and {arm}. "
         "Light: every planned trial; dark: some lack or are void; crossed: none."
     )
     alt = (

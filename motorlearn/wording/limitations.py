@@ -36,7 +36,7 @@ def limitations(
     if design.single_case is not None:
         return found
     found += _of_design(design, {limit.kind for limit in limits})
-    found += _of_people(flow)
+    found += _of_conditions(flow) if design.within is not None else _of_people(flow)
     return found
 
 
@@ -107,6 +107,22 @@ def _of_people(flow: pd.DataFrame) -> list[str]:
             "to the size of a true one."
         )
     return found
+
+
+def _of_conditions(flow: pd.DataFrame) -> list[str]:
+    """The same people stand under every condition."""
+    if flow.empty:
+        return []
+    stages = list(dict.fromkeys(flow["stage"]))
+    first = flow[flow["stage"] == stages[0]].set_index("group")["n"]
+    last = flow[flow["stage"] == stages[-1]].set_index("group")["n"].reindex(first.index).fillna(0)
+    if last.min() >= SMALL_GROUP:
+        return []
+    return [
+        f"Under {last.idxmin()} {int(last.min())} of {count(int(first.max()), 'participant')} had "
+        "a usable score at the last test; estimates from so few people are uncertain, and an "
+        "observed effect is a poor guide to the size of a true one."
+    ]
 
 
 def deviations(problems: pd.DataFrame, left_out: pd.DataFrame, changes: pd.DataFrame) -> list[str]:

@@ -219,7 +219,7 @@ def outcome_paragraph(design: Design) -> str:
     parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
-        name = (outcome.label if outcome else "") or primary.outcome
+        name = (outcome.label if outcome else "") or primary.outcome.replace("_", " ")
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
         groups = f" ({primary_words(design)})" if primary.factors else groups
         known = len(design.groups) > 1 and primary.baseline in design.phases

@@ -113,7 +113,7 @@ def summary_sentence(found: SingleCase, voice: Voice) -> str:
     return (
         f"Over the {count(int(row['cases']), 'case')}, the mean difference was "
         f"{voice.measured(row['estimate'])} ({voice.span(row['conf_low'], row['conf_high'])}"
-        f"{voice.unit}, t with {voice.df(row['df'])} degrees of freedom); cases differed with an "
+        f"{voice.unit}); cases differed with an "
         f"SD of {voice.measured(row['sd_between'])} about it. So few cases say little about others."
     )
 
@@ -130,9 +130,10 @@ def neighbours_sentence(found: SingleCase, voice: Voice) -> str:
     ]
     return (
         f"Scores of neighbouring sessions of a phase correlated: {listed(said)}. With so few "
-        "sessions this correlation comes out too low and is hardly known. Intervals are widened "
-        "by it where it is positive; how often they hold the true value with so few sessions is "
-        "not known, so take them as rough. The randomisation test does not need it."
+        "sessions this correlation comes out too low and is hardly known. The intervals are "
+        "averaged over every correlation that the sessions leave possible and never narrower than "
+        "for independent sessions; they take two levels without a trend, and would be too short or "
+        "beside the point where scores drift. The randomisation test needs none of this."
     )
 
 

@@ -97,6 +97,25 @@ away (1).'
     return f"{gone} of {total} allocated people {has} no usable trial at {at} ({where}){why}."
 
 
+def missing_conditions(people: int, gone: int, away: Mapping[str, int], at: str) -> str:
+    """Say how many people lack a usable trial at a test under a condition that they should meet.
+
+    Examples
+    --------
+    >>> missing_conditions(14, 1, {"blocked": 1}, "the retention test")
+    '1 of 14 participants has no usable trial at the retention test under one of the conditions \
+(blocked 1).'
+    """
+    if not gone:
+        return f"All {_people(people)} have usable trials at {at} under every condition."
+    has = "has" if gone == 1 else "have"
+    where = listed([f"{name} {n}" for name, n in away.items() if n])
+    return (
+        f"{gone} of {count(people, 'participant')} {has} no usable trial at {at} under one of the "
+        f"conditions ({where})."
+    )
+
+
 def departures(table: pd.DataFrame) -> str:
     """Count what was done otherwise than planned, by topic.
 

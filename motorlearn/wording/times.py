@@ -14,7 +14,7 @@ def time_rules_sentence(outcome: Outcome) -> str:
     >>> time_rules_sentence(
     ...     Outcome(name="time", unit="s", kind="time", better="lower", times=rules)
     ... )
-    "Times above 3 s are left out, and a person's score at a test is the median (looked away)."
+    "Times above 3 s are left out and a person's score at a test is the median (looked away)."
     """
     rules = outcome.times
     if rules is None:

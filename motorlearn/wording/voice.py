@@ -33,6 +33,11 @@ def decimals_for(spread: float) -> int:
     return min(4, max(0, math.ceil(-math.log10(spread / 15))))
 
 
+def arm_of(design: Design) -> str:
+    """What a plan compares: a group of people, or a condition that everybody meets."""
+    return "group" if design.within is None else "condition"
+
+
 @dataclass(frozen=True)
 class Voice:
     """Everything a sentence needs to know beyond the result itself.
@@ -78,7 +83,12 @@ class Voice:
     @property
     def several(self) -> str:
         """What is compared, in the plural."""
-        return "groups" if self.design.within is None else "conditions"
+        return f"{self.arm}s"
+
+    @property
+    def arm(self) -> str:
+        """What is compared, in the singular."""
+        return arm_of(self.design)
 
     @property
     def was(self) -> str:

@@ -111,6 +111,44 @@ def lab(server):
 
 
 @pytest.fixture
+def window(programs, tmp_path):
+    """Open windows on a page that needs no server, of a size, with a finger or without.
+
+    A window can reach no network: whatever a page asks for fails. Downloads go to ``downloads``.
+    """
+    chromium, driver = programs
+    opened, downloads = [], tmp_path / "downloads"
+
+    def opens(width, height, *, touch=False, motion="reduce", network=False):
+        options = webdriver.ChromeOptions()
+        options.binary_location = chromium
+        own = [f"--user-data-dir={tmp_path / f'profile-{len(opened)}'}"]
+        own += [] if network else ["--host-resolver-rules=MAP * ~NOTFOUND"]
+        flags = [flag for flag in FLAGS if not flag.startswith("--force-prefers")]
+        for flag in (*flags, *own, f"--window-size={width},{height}"):
+            options.add_argument(flag)
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+        made = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+        opened.append(made)
+        size = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": touch}
+        made.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", size)
+        if touch:
+            fingers = {"enabled": True, "maxTouchPoints": 5}
+            made.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", fingers)
+        asked = {"features": [{"name": "prefers-reduced-motion", "value": motion}]}
+        made.execute_cdp_cmd("Emulation.setEmulatedMedia", asked)
+        kept = {"behavior": "allow", "downloadPath": str(downloads)}
+        made.execute_cdp_cmd("Browser.setDownloadBehavior", kept)
+        made.downloads = downloads
+        return made
+
+    downloads.mkdir()
+    yield opens
+    for one in opened:
+        one.quit()
+
+
+@pytest.fixture
 def browser(programs, lab, tmp_path):
     """A window as large as a desk's; it closes before the kernels stop."""
     chromium, driver = programs

@@ -133,7 +133,7 @@ def test_a_lecture_moves_with_its_controls(browser, lab):
     before = in_face(face, ".ml-conclusion").text
     choose(browser, face, "null")
     wait(browser, lambda d: in_face(face, ".ml-conclusion").text != before, 30)
-    assert "cannot say" in in_face(face, ".ml-conclusion").text
+    assert "leave open" in in_face(face, ".ml-conclusion").text
     look(browser, "lecture-null")
 
     before = in_face(face, "img").get_attribute("src")

@@ -6,9 +6,10 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import ttest_ind
 
 import motorlearn as ml
-from motorlearn.curves import FORMS
+from motorlearn.curves import FORMS, find_change_point
 from motorlearn.exceptions import MotorlearnError
 
 SETTINGS = [(20, 8.0, 15.0), (12, 4.0, 15.0), (60, 3.0, 4.0)]
@@ -249,3 +250,111 @@ def test_the_old_name_of_simulations_still_works_and_says_so():
     assert old.estimates.equals(new.estimates)
     assert any("simulations" in said for said in old.warnings)
     assert not new.warnings
+
+
+def level_learners(seed, change=0.0):
+    rng, block = np.random.default_rng(seed), np.arange(1.0, 25.0)
+    parts = [
+        pd.DataFrame(
+            {
+                "participant": who,
+                "group": "ab"[who % 2],
+                "block": block,
+                "y": 20 + 2 * rng.normal() + change * block + rng.normal(0, 0.5, 24),
+            }
+        )
+        for who in range(12)
+    ]
+    return pd.concat(parts)
+
+
+def test_a_population_without_change_is_a_level_with_its_error():
+    # Student's test of the learners' means, by scipy, is what is left of groups without a change.
+    table = level_learners(1)
+    fit = ml.fit_population_curve(table, "y", practice="block", group="group")
+    means = table.groupby(["group", "participant"])["y"].mean().reset_index()
+    first, second = (means["y"][means["group"] == name] for name in "ab")
+    test = ttest_ind(second, first)
+    low, high = test.confidence_interval(0.95)
+    row = fit.estimates.set_index("term").loc["asymptote[b]"]
+    assert fit.status == "no change"
+    assert row["estimate"] == pytest.approx(second.mean() - first.mean())
+    assert row["statistic"] == pytest.approx(test.statistic)
+    assert row["p"] == pytest.approx(test.pvalue)
+    assert (row["conf_low"], row["conf_high"]) == pytest.approx((low, high))
+    assert row["df"] == 10
+
+
+def test_hits_without_change_have_their_level_on_the_logit_scale():
+    rng = np.random.default_rng(3)
+    who = np.repeat(np.arange(12), 16)
+    share = 1 / (1 + np.exp(-1 - 0.5 * rng.normal(size=12)))
+    rows = pd.DataFrame({"participant": who, "block": np.tile(np.arange(1, 17), 12), "m": 10})
+    rows["hits"] = rng.binomial(10, share[who])
+    fit = ml.fit_population_curve(rows, "hits", practice="block", attempts="m", vary=("asymptote",))
+    logits = rows.groupby("participant")["hits"].sum().to_numpy() / 160
+    logits = np.log(logits / (1 - logits))
+    assert fit.status == "no change"
+    assert fit.estimates.loc[0, "estimate"] == pytest.approx(logits.mean(), abs=0.03)
+    assert fit.estimates.loc[0, "std_error"] == pytest.approx(
+        logits.std(ddof=1) / np.sqrt(12), rel=0.05
+    )
+
+
+def test_straight_learners_have_no_asymptote_in_a_population():
+    for seed in (4,):
+        rng, block = np.random.default_rng(seed), np.arange(1.0, 25.0)
+        parts = []
+        for who in range(16):
+            y = 30 + rng.normal() - (0.1 + 0.02 * rng.normal()) * block + rng.normal(0, 0.5, 24)
+            parts.append(pd.DataFrame({"participant": who, "block": block, "y": y}))
+        fit = ml.fit_population_curve(pd.concat(parts), "y", practice="block")
+        assert fit.status in ("shape not settled", "rate at a bound")
+        assert fit.estimates["estimate"].isna().all()
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_curve_seen_only_far_from_its_first_trial_gives_no_infinite_numbers():
+    late = np.arange(400.0, 440.0)
+    y = np.where(late == 400, 30.0, 20.0) + np.random.default_rng(1).normal(0, 0.2, 40)
+    one = ml.fit_curve(late, y)
+    rows = pd.DataFrame({"who": 1, "n": late, "y": y})
+    many = ml.fit_curves(rows, "y", practice="n", by="who", forms=("exponential",)).table
+    assert one.estimates.set_index("term").loc[["gain", "start"], "estimate"].isna().all()
+    assert many[["gain", "start"]].isna().all(axis=None)
+    assert one.status == many.loc[0, "status"] == "shape not settled"
+
+
+@pytest.mark.parametrize("errors", ["t", "lognormal", "cauchy", 3])
+def test_a_population_takes_normal_errors_and_says_why(errors):
+    with pytest.raises(MotorlearnError, match="normal"):
+        ml.fit_population_curve(level_learners(1), "y", practice="block", errors=errors)
+
+
+def test_learners_who_never_change_are_refused_in_words():
+    table = level_learners(1).assign(y=lambda rows: rows["participant"] + 20.0)
+    with pytest.raises(MotorlearnError, match="nobody changes"):
+        ml.fit_population_curve(table, "y", practice="block")
+
+
+HUGE = 10**400
+PAIR = np.array([1, 2])
+ODD = [
+    lambda: find_change_point(TRIAL, GOOD, form=PAIR),
+    lambda: find_change_point(TRIAL, GOOD, form=pd.NA),
+    lambda: find_change_point(TRIAL, GOOD, first=PAIR),
+    lambda: find_change_point(TRIAL, GOOD, first=HUGE),
+    lambda: find_change_point(TRIAL, GOOD, simulations=np.nan),
+    lambda: find_change_point(TRIAL, GOOD, simulations=np.inf),
+    lambda: ml.fit_curve(TRIAL, GOOD, simulations=PAIR),
+    lambda: ml.fit_curve(TRIAL, GOOD, level=HUGE),
+    lambda: ml.fit_curve(TRIAL, GOOD, interval="bootstrap", seed=np.nan),
+    lambda: population(quadrature=np.nan),
+    lambda: population(quadrature=HUGE),
+]
+
+
+@pytest.mark.parametrize("call", ODD, ids=range(len(ODD)))
+def test_odd_numbers_end_in_an_error_of_the_toolkit(call):
+    with pytest.raises(MotorlearnError):
+        call()

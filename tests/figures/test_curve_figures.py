@@ -1,5 +1,7 @@
 """Figures of learning curves: what is drawn comes from the result, nothing collides."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -53,6 +55,16 @@ def test_each_panel_names_the_preferred_form(rows):
     line = drawing.axes[0].lines[1].get_ydata()
     own = fits.table.set_index(["participant", "form"]).loc[("P01", fits.preferred["best"][0])]
     assert line[0] == pytest.approx(own["start"])
+
+
+def test_a_level_is_not_headed_by_the_name_of_a_form(rows):
+    """A form may lead and show no change all the same; what is drawn then is a level."""
+    fits = ml.fit_curves(rows, "radial_error", practice="block", by="participant")
+    chosen = fits.preferred.assign(form=fits.preferred["form"].replace("no change", "exponential"))
+    changed = replace(fits, preferred=chosen)
+    drawing = individual_fits(changed, rows, "radial_error", practice="block", label=LABEL)
+    assert drawing.axes[3].get_title(loc="left") == "P04: level"
+    assert np.ptp(drawing.axes[3].lines[1].get_ydata()) == 0
 
 
 def test_each_group_has_rows_of_its_own(rows):

@@ -1,6 +1,7 @@
 """Tables that no figure likes: a picture without a warning, or a refusal in words."""
 
 import warnings
+from dataclasses import replace
 
 import matplotlib.pyplot as plt
 import numpy as np
@@ -12,6 +13,7 @@ from motorlearn.figures import (
     delayed_scores,
     effect_forest,
     estimation_plot,
+    interaction_plot,
     landing_map,
     missing_map,
     paired_change,
@@ -45,6 +47,17 @@ def retention(frames):
 
 def presence(frames):
     return frames.scores.rename(columns={"phase": "stage"}).assign(share=1.0)
+
+
+def cell_means(frames):
+    tests = frames.scores[frames.scores["phase"].isin(["pretest", "retention"])]
+    means = tests.groupby(["phase", "group"], observed=True, as_index=False)["score"].mean()
+    cells = [
+        means.assign(along=level, mean=means["score"] + shift).rename(columns={"group": "line"})
+        for level, shift in (("always", 0.0), ("faded", -2.0))
+    ]
+    rows = pd.concat(cells, ignore_index=True)
+    return rows.assign(conf_low=rows["mean"] - 1, conf_high=rows["mean"] + 1)
 
 
 def changes(frames):
@@ -83,6 +96,14 @@ FIGURES = {
     "flow": lambda f, rows=None, **k: participant_flow(flow(f)[:rows], groups=f.groups, **k),
     "missing": lambda f, rows=None, **k: missing_map(
         presence(f)[:rows], stages=["pretest", "retention"], groups=f.groups, **k
+    ),
+    "interaction": lambda f, rows=None, **k: interaction_plot(
+        cell_means(f)[:rows],
+        lines=f.groups,
+        along=["always", "faded"],
+        outcome=f.outcome,
+        names=("order", "feedback"),
+        **k,
     ),
     "raincloud": lambda f, rows=None, **k: raincloud(
         retention(f)[:rows], outcome=f.outcome, groups=f.groups, **k
@@ -174,6 +195,8 @@ def test_it_draws_into_axes_that_are_given(name, make_frames):
         one = make_frames({"programme": 8})
     if name in SEVERAL_AXES:
         return
+    if name == "interaction":
+        one = replace(one, scores=retention(one))
     figure, panels = plt.subplots(1, 2)
     drawing = drawn_quietly(name, one, ax=panels[1])
     assert drawing.axes == [panels[1]]

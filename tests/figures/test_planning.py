@@ -153,6 +153,19 @@ def test_a_gap_of_one_day_is_singular():
     assert "1 day\nwithout\npractice" in said
 
 
+def test_a_gap_after_a_delayed_test_counts_from_that_test():
+    """A week to the first and eight days to the second are one day apart, not fifteen in all."""
+    tests = [
+        {"phase": "pretest", "trials": 6},
+        {"phase": "retention", "trials": 6, "interval_days": 7},
+        {"phase": "transfer", "trials": 6, "interval_days": 8},
+    ]
+    figure = design_timeline(ml.design.design_from_mapping(CONTENT | {"tests": tests})).figure
+    said = [text.get_text() for text in figure.axes[0].texts]
+    assert "7 days\nwithout\npractice" in said and "1 day\nlater" in said
+    assert not any(text.startswith("8 days\nwithout") for text in said)
+
+
 def test_tests_without_days_are_not_placed_in_time():
     tests = [
         {"phase": "progress", "name": "week 2", "week": 2, "session": 2, "trials": 20},

@@ -1,6 +1,6 @@
 """Groups in grey and for the colour-blind; themes of the user; sizes; the order of the plan."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import matplotlib as mpl
 import numpy as np
@@ -19,8 +19,9 @@ from motorlearn.figures import (
     text_overlaps,
     texts_cut,
 )
+from motorlearn.figures.drawing.labels import thin_runs
 from motorlearn.figures.drawing.levels import COLOURS
-from motorlearn.figures.drawing.style import house
+from motorlearn.figures.drawing.style import canvas, house
 
 # Machado, Oliveira & Fernandes (2009), IEEE TVCG 15:1291, doi:10.1109/TVCG.2009.113, severity 1.0
 # (matrices from memory; each row sums to 1, so that white stays white).
@@ -186,3 +187,45 @@ def test_a_lacking_column_is_named(three):
             outcome=three.outcome,
             groups=three.groups,
         )
+
+
+def forest_rows():
+    return pd.DataFrame(
+        {
+            "name": [
+                "Immediate posttest: random / blocked",
+                "Delayed retention: random / blocked",
+                "* without the participant who matters most",
+            ],
+            "estimate": [1.1, 0.95, 0.9],
+            "conf_low": [0.9, 0.8, 0.78],
+            "conf_high": [1.3, 1.1, 0.998],
+        }
+    )
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_forest_leaves_room_for_its_intervals(size):
+    """Beside long names at the left and numbers at the right the axes had vanished at 85 mm."""
+    drawing = effect_forest(
+        forest_rows(), label="ratio of means", null=1.0, sides=("first better", "second better"),
+        size=size,
+    )  # fmt: skip
+    figure, axes = drawing.figure, drawing.axes[0]
+    assert text_overlaps(figure) == [] and texts_cut(figure) == []
+    assert axes.get_window_extent().width > 0.3 * figure.bbox.width
+    assert axes.get_xlabel().endswith("← first better   |   second better →")
+    shown = [t.get_text() for t in [*axes.get_yticklabels(), *axes.texts]]
+    assert any("1.10 [0.90 to 1.30]" in text for text in shown)
+
+
+def test_labels_of_a_run_are_left_out_evenly():
+    with house("column"):
+        _, (axes,) = canvas("column")
+        axes.set_xlim(0, 30)
+        axes.set_xticks(range(1, 25), [str(100 + i) for i in range(1, 25)])
+        thin_runs(axes, [list(range(1, 13)), list(range(13, 25))])
+    kept = [i for i, text in enumerate(axes.get_xticklabels(), 1) if text.get_text()]
+    steps = {b - a for a, b in pairwise(k for k in kept if k <= 12)}
+    assert len(steps) == 1 and steps == {b - a for a, b in pairwise(k for k in kept if k > 12)}
+    assert 1 in kept and 13 in kept and 1 < steps.pop() < 12

@@ -11,6 +11,8 @@ from motorlearn.design import Randomisation
 from motorlearn.exceptions import InputError
 from motorlearn.measures.single_case import (
     count_assignments,
+    dependence,
+    dependent_difference,
     draw_conditions,
     lag_one,
     nonoverlap,
@@ -220,3 +222,44 @@ def test_the_corrected_lag_one_has_little_bias():
         found = [lag_one(row, phases) for row in y]
         assert abs(np.mean([one.corrected for one in found]) - rho) < most
         assert np.mean([one.lag_one for one in found]) < rho - 0.08
+
+
+def _dependent(rng, n, rho):
+    e = rng.normal(size=n)
+    for t in range(1, n):
+        e[t] = rho * e[t - 1] + np.sqrt(1 - rho**2) * e[t]
+    return e
+
+
+@pytest.mark.parametrize("n", [10, 18])
+def test_the_difference_covers_where_neighbours_are_alike(n):
+    rng = np.random.default_rng(n)
+    codes = np.repeat([0.0, 1.0], n // 2)
+    own, plain = [], []
+    for _ in range(300):
+        scores = _dependent(rng, n, 0.6)
+        found = dependent_difference(scores, codes)
+        own.append(found.conf_low <= 0 <= found.conf_high)
+        plain.append(stats.ttest_ind(scores[codes == 1], scores[codes == 0]).pvalue > 0.05)
+    assert np.mean(own) > 0.90
+    assert np.mean(plain) < 0.80
+
+
+def test_one_correlation_held_possible_gives_least_squares_with_satterthwaite(monkeypatch):
+    monkeypatch.setattr(dependence, "CORRELATIONS", np.array([0.0]))
+    a, b = np.array([4.0, 6, 5, 7]), np.array([5.0, 9, 8, 10, 9])
+    found = dependent_difference(np.r_[a, b], np.repeat([0.0, 1.0], [4, 5]))
+    expected = stats.ttest_ind(b, a).confidence_interval()
+    assert (found.conf_low, found.conf_high) == pytest.approx(tuple(expected))
+    assert found.inflation == pytest.approx(1)
+
+
+def test_a_difference_moves_with_its_scores_and_stays_where_a_session_is_missing():
+    scores = np.array([4.0, 6, 5, 7, 5, 4, 9, 8, 10, 9, 11, 9])
+    codes = np.repeat([0.0, 1.0], 6)
+    plain = dependent_difference(scores, codes)
+    turned = dependent_difference(50 - 3 * scores, codes)
+    assert turned.conf_low == pytest.approx(-3 * plain.conf_high)
+    assert turned.variance == pytest.approx(9 * plain.variance)
+    gap = dependent_difference(np.insert(scores, 6, np.nan), np.insert(codes, 6, 1.0))
+    assert gap.estimate == plain.estimate and gap.inflation != plain.inflation

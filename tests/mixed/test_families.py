@@ -596,3 +596,19 @@ def test_false_positives_with_ten_people_a_group(family):
         fit = ml.fit_mixed("y ~ group", table, random=ONE, family=family, **more)
         p.append(fit.pvalues["group[T.b]"])
     assert np.mean(np.array(p) < 0.05) <= 0.10
+
+
+def test_hits_that_scatter_as_chance_does_are_said_to():
+    rng = np.random.default_rng(1)
+    person, test = np.repeat(np.arange(24), 4), np.tile(np.arange(4), 24)
+    eta = -0.3 + 0.4 * (test > 0) + rng.normal(0, 0.7, 24)[person]
+    table = pd.DataFrame({"participant": person, "test": test.astype(str), "attempts": 20})
+    table["hits"] = np.rint(20 / (1 + np.exp(-eta)))  # less than chance
+    options = {"random": {"participant": "1"}, "attempts": "attempts"}
+    try:
+        fit = ml.fit_mixed("hits ~ test", table, family="beta-binomial", **options)
+    except FitError as problem:
+        assert "binomial" in str(problem)
+    else:
+        plain = ml.fit_mixed("hits ~ test", table, family="binomial", **options)
+        assert abs(fit.loglik - plain.loglik) < 0.05

@@ -8,9 +8,11 @@ import pytest
 from plans_of_tests import programme, ring_push
 
 import motorlearn as ml
+from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.plan import Answers, plan_text, planned_trials, unblind, write_plan, write_sheets
 from motorlearn.plan.sheets.workbooks import SheetForm, workbook_bytes
+from motorlearn.trials import check_table
 
 ITEMS = ("stance", "grip")
 
@@ -261,3 +263,54 @@ def test_rows_of_a_workbook_are_those_of_the_table(tmp_path):
     assert book["one"].dimensions == "A1:E5"
     quick = openpyxl.load_workbook(tmp_path / "book.xlsx", read_only=True)
     assert [len(list(sheet.rows)) for sheet in quick] == [5, 5]
+
+
+CROSSOVER = {
+    "study": {"title": "Ring push", "seed": 3},
+    "groups": [
+        {"name": "blocked", "schedule": "blocked", "size": 4},
+        {"name": "random", "schedule": "random", "size": 4},
+    ],
+    "within": {"by": "period", "washout_days": 14},
+    "allocation": {"seed": 5},
+    "tasks": [{"name": "near"}, {"name": "far"}],
+    "practice": [{"session": 1, "day": 0, "blocks": 2, "trials_per_block": 6}],
+    "tests": [{"phase": "retention", "trials": 4, "interval_days": 7}],
+    "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    "primary": {"outcome": "radial_error", "phase": "retention", "groups": ["random", "blocked"]},
+}
+
+
+def test_sheets_of_conditions_within_people_go_by_period_and_are_read_back(tmp_path):
+    design = design_from_mapping(CROSSOVER)
+    out = write_sheets(design, tmp_path / "sheets", seed=1)
+    rows = pd.read_csv(out / "trials.csv")
+    people = pd.read_csv(out / "concealed" / "participants.csv")
+    assert len(rows) == 4 * 2 * 16 and rows.columns[:3].tolist() == [
+        "participant", "period", "group",
+    ]  # fmt: skip
+    met = rows.groupby(["participant", "period"])["group"].unique()
+    assert all(len(names) == 1 for names in met)
+    for person, order in people.set_index("participant")["group"].items():
+        assert order == " then ".join(met[person, number][0] for number in (1, 2))
+    turns = rows[rows["phase"] == "acquisition"].groupby("group")["task"]
+    changes = turns.apply(lambda tasks: int((tasks != tasks.shift()).sum()))
+    assert changes["random"] > changes["blocked"]
+    sessions = pd.read_csv(out / "sessions.csv")
+    assert len(sessions) == 4 * 2 * 2 and sessions["period"].isin([1, 2]).all()
+    again = write_sheets(design, tmp_path / "sheets", seed=1)
+    assert pd.read_csv(again / "trials.csv").equals(rows)
+    filled = rows.assign(radial_error=np.arange(len(rows)) % 17 + 5.0)
+    problems = check_table(filled, design=design)
+    assert not (problems["severity"] == "error").any()
+
+
+def test_sheets_by_task_are_refused_in_one_sentence(tmp_path):
+    design = design_from_mapping(CROSSOVER | {"within": {"by": "task"}})
+    with pytest.raises(InputError, match="by period only"):
+        write_sheets(design, tmp_path / "sheets", seed=1)
+    with pytest.raises(InputError, match="orders of conditions the plan lacks"):
+        write_sheets(
+            design_from_mapping(CROSSOVER), tmp_path / "x", seed=1,
+            participants=pd.DataFrame({"participant": ["P1"], "group": ["blocked"]}),
+        )  # fmt: skip

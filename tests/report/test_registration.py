@@ -15,6 +15,7 @@ from motorlearn.plan.registered import registered_versions
 from motorlearn.report import register_plan, supervisor_page
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import view_of
+from motorlearn.wording import method
 
 PLAN = """
 [study]
@@ -155,3 +156,33 @@ def test_the_command_says_what_it_wrote(folder):
     assert done.exit_code == 0, done.output
     assert "Registration written" in done.output and "SHA-256 of study.toml" in done.output
     assert out.is_file() and len(registered_versions(folder)) == 1
+
+
+def test_a_registration_speaks_of_what_is_to_come_with_looks_and_alternatives(folder):
+    plan = folder / "study.toml"
+    looks = '[interim]\nfractions = [0.5, 1.0]\n[multiverse]\neffects = ["ratio"]\n'
+    plan.write_text(plan.read_text("utf-8") + looks, "utf-8")
+    text = register_plan(folder, folder / "plan.md", simulations=40, today=DAY)[0].read_text(
+        "utf-8"
+    )
+    for said in (
+        "The outcome will be radial error", "Groups will be compared", "trials will never be",
+        "Tests will be:", "Practice conditions will be", "planned at 8 and 16 people",
+        "nominal levels .0031 and .049", "all 2 combinations", "Interim looks by simulation",
+    ):  # fmt: skip
+        assert said in text, said
+    for past in (" was ", " were ", "took"):
+        assert past not in text.replace("this text was made", ""), past
+
+
+def test_a_plan_without_data_is_told_in_the_future_and_a_method_in_the_past(folder):
+    assert "Groups were compared" in method.analysis_paragraph(ml.read_design(folder), {})
+    rows = [
+        f"P{person},{group},{phase},1,"
+        for person, group in enumerate(("blocked", "random"))
+        for phase in ("pretest", "retention")
+    ]
+    head = "participant,group,phase,trial,radial_error"
+    (folder / "trials.csv").write_text("\n".join([head, *rows]) + "\n", "utf-8")
+    ml.write_report(ml.read_study(folder), folder / "out", quiet=True)
+    assert "Groups will be compared" in (folder / "out" / "report.html").read_text("utf-8")

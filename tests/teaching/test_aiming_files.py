@@ -48,11 +48,12 @@ def test_copies_count_once_and_rival_files_are_set_aside(folder):
     save_sitting(play(2, noise=1), folder / "again")
     save_sitting(play(5, noise=2), folder / "again")
     merged = merge_class(folder, class_seed=1)
-    assert set(rules(merged).values()) == {"copy of another file", "two files of one seat"}
+    assert set(rules(merged).values()) == {"copy of another file", "two students on one seat"}
     assert merged.participants["participant"].tolist() == [
         "S001", "S002", "S003", "S004", "S006", "S007", "S008",
     ]  # fmt: skip
-    assert merged.left_out["reason"].tolist() == ["two files of one seat"]
+    assert merged.left_out["reason"].tolist() == ["two students on one seat"] * 2
+    assert merged.left_out["participant"].tolist() == ["S005"] * 2
 
 
 def change(folder, seat, edit):
@@ -163,7 +164,9 @@ def test_a_second_sitting_takes_up_where_the_file_ends(tmp_path):
         table.head(78), played.records(), check_dtype=False, check_exact=False, atol=0.11
     )
     assert table["elapsed"].diff().iloc[-1] == pytest.approx(7 * 86_400, abs=1)
-    assert rules(merge_class(tmp_path, class_seed=1)).popitem()[1] == "not finished"
+    found = merge_class(tmp_path, class_seed=1).problems
+    assert found["rule"].tolist() == ["not finished", "retention at another time"]
+    assert found["value"].tolist() == ["23 pushes", "7.0 days"]
 
 
 def test_a_file_of_somebody_else_is_not_taken_up(tmp_path):

@@ -51,7 +51,8 @@ class LinearAudit(MixedAudit):
             return None
         df = "satterthwaite" if normal else "kenward-roger"
         already = self.fit.recipe.options["df"] == df
-        if already or (df == "kenward-roger" and self.fit.n > 2000):
+        known = df == "satterthwaite" or np.isnan(self.fit.neighbours)
+        if already or not known or (df == "kenward-roger" and self.fit.n > 2000):
             return None
         other = refit(self.fit, df=df, reml=True)
         name = "Satterthwaite" if normal else "Kenward-Roger"

@@ -14,6 +14,7 @@ from scipy import sparse
 from scipy.sparse.linalg import splu
 
 from motorlearn.mixed import MixedFit
+from motorlearn.mixed.prediction import serial_order
 from motorlearn.mixed.solve.links import INVERSE_LINKS, LINKS
 
 Floats = NDArray[np.float64]
@@ -59,7 +60,7 @@ class MixedModel:
 
     @property
     def correlated(self) -> bool:
-        """Whether the residuals of a participant correlate; there are no random effects then."""
+        """Whether the residuals of a participant correlate."""
         part = self.fit.design.residual
         return part is not None and part.correlation != "none"
 
@@ -69,12 +70,28 @@ class MixedModel:
         if not self.correlated:
             return sparse.diags(np.sqrt(self.weight) / self.spread, format="csr")
         part, person = self.fit.design.residual, self.fit.design.random[0].index
+        if part is not None and part.run is not None and part.place is not None:
+            return self._serial_whitener(part.run, part.place)
         blocks = sparse.lil_matrix((self.cells, self.cells))
         for own in np.split(np.argsort(person, kind="stable"), np.cumsum(np.bincount(person))[:-1]):
             level = part.index[own] if part is not None else own
             root = np.linalg.cholesky(self.fit.residual_covariance[np.ix_(level, level)])
             blocks[np.ix_(own, own)] = np.linalg.inv(root)
         return sparse.csr_matrix(blocks)
+
+    def _serial_whitener(self, run: NDArray[np.intp], place: Floats) -> sparse.csr_matrix:
+        """Each residual less what its neighbour before it says of it, by the standard deviation."""
+        order, first, lag = serial_order(run, place)
+        rho = self.fit.neighbours
+        near = np.where(first, 0.0, np.sign(rho) ** (lag % 2) * np.abs(rho) ** lag)
+        left = 1 / np.sqrt(1 - near**2)
+        later = np.flatnonzero(~first)
+        shape = (self.cells, self.cells)
+        away = sparse.coo_matrix(
+            (-(near * left)[later], (order[later], order[later - 1])), shape=shape
+        )
+        own = sparse.coo_matrix((left, (order, order)), shape=shape)
+        return sparse.csr_matrix((own + away) @ sparse.diags(1 / self.spread))
 
     @cached_property
     def fixed(self) -> Floats:
@@ -146,9 +163,9 @@ class MixedModel:
             return np.zeros((0, y.shape[1]))
         if self.binomial:
             return self._binomial_modes(y)
-        precision = self.weight / self.spread**2
-        matrix = self.loadings.T @ self.loadings.multiply(precision[:, None])
-        right = self.loadings.T @ (precision[:, None] * (y - self.fixed[:, None]))
+        loads = (self.whitener @ self.loadings).tocsc()
+        matrix = loads.T @ loads
+        right = loads.T @ (self.whitener @ (y - self.fixed[:, None]))
         factor = splu((matrix + sparse.identity(matrix.shape[0])).tocsc())
         return np.asarray(factor.solve(right), dtype=float)
 

@@ -239,11 +239,12 @@ class MixedAudit:
 
     def serial(self) -> Check:
         """Correlation of consecutive trials of a participant."""
+        alike = "" if self.model.binomial else "let neighbours correlate (correlation='ar1'), "
         check = self.simulated(
             (
                 "trials of one participant do not depend on the one before",
                 "lag-1 correlation of residuals in table order",
-                "Analyse block means, or add a trend over trials; read the jackknife.",
+                f"Analyse block means, {alike}or add a trend over trials; read the jackknife.",
             ),
             "serial",
             "serial",

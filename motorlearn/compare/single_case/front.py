@@ -6,6 +6,7 @@ import pandas as pd
 from motorlearn.compare.options import checked_out_of
 from motorlearn.compare.single_case.limits import statements
 from motorlearn.compare.single_case.phases import (
+    differences_of,
     estimate_frame,
     neighbour_frame,
     phase_frame,
@@ -130,11 +131,9 @@ def analyse_single_case(
     phases = phase_frame(records, names, phased=phased)
     _refuse_short(phases)
     test = _test(records, randomisation, sign, one_sided, simulations, seed)
-    neighbours = neighbour_frame(records, phased=phased)
+    differences = differences_of(records, level=level)
     people = table[participant].dropna().nunique()
-    summary, shrunken = summarise(
-        records, neighbours["inflation"].to_numpy(), athletes=people, level=level
-    )
+    summary, shrunken = summarise(records, differences, athletes=people, level=level)
     return SingleCase(
         outcome=outcome,
         unit=unit,
@@ -143,8 +142,8 @@ def analyse_single_case(
         conditions=names,
         sessions=session_frame(records, names),
         phases=phases,
-        estimates=estimate_frame(records, phased=phased, sign=sign, level=level),
-        neighbours=neighbours,
+        estimates=estimate_frame(records, differences, phased=phased, sign=sign, level=level),
+        neighbours=neighbour_frame(records, differences, phased=phased),
         test=test,
         summary=summary,
         shrunken=shrunken,

@@ -10,15 +10,18 @@ from scipy import stats
 from motorlearn.compare.single_case.records import Record
 from motorlearn.compare.single_case.result import ESTIMATES, NEIGHBOURS, PHASES, SESSIONS
 from motorlearn.measures.single_case import (
+    DependentDifference,
     Neighbours,
     Overlap,
+    dependent_difference,
     lag_one,
     nonoverlap,
     tau_u,
-    variance_inflation,
 )
 
 Names = tuple[str, str]
+ALIKE = "all sessions have one score"
+NO_SPREAD = "the sessions of a condition do not vary, so no interval is known"
 
 
 def session_frame(records: list[Record], names: Names) -> pd.DataFrame:
@@ -65,55 +68,60 @@ def _phases(record: Record, names: Names, phased: bool) -> Iterator[dict[str, An
         )
 
 
-def neighbours_of(record: Record, *, phased: bool) -> tuple[Neighbours, float]:
-    """Serial dependence of a case, and by how much it multiplies the variance of the difference.
-
-    The factor is never below 1: sessions that seem to swing never narrow an interval.
-    """
+def neighbours_of(record: Record, *, phased: bool) -> Neighbours:
+    """Serial dependence of a case, as its neighbouring sessions show it."""
     scores = record.scores
     if phased:
-        found = lag_one(scores, record.phases)
-    else:
-        levels = [np.nanmean(scores[record.codes == code]) for code in (0, 1)]
-        rest = scores - np.where(record.codes == 1, levels[1], levels[0])
-        found = lag_one(rest, np.zeros(len(rest), dtype=int))
-    if np.isnan(found.corrected):
-        return found, 1.0
-    held = np.where(np.isnan(scores), np.nan, record.codes)
-    return found, max(1.0, variance_inflation(held, found.corrected))
+        return lag_one(scores, record.phases)
+    levels = [np.nanmean(scores[record.codes == code]) for code in (0, 1)]
+    rest = scores - np.where(record.codes == 1, levels[1], levels[0])
+    return lag_one(rest, np.zeros(len(rest), dtype=int))
 
 
-def neighbour_frame(records: list[Record], *, phased: bool) -> pd.DataFrame:
+def differences_of(records: list[Record], *, level: float) -> list[DependentDifference]:
+    """Mean B minus mean A of every case, allowing for serial dependence."""
+    return [dependent_difference(r.scores, r.codes, level=level) for r in records]
+
+
+def neighbour_frame(
+    records: list[Record], differences: list[DependentDifference], *, phased: bool
+) -> pd.DataFrame:
     """Serial dependence of every case."""
-    rows = []
-    for record in records:
-        found, factor = neighbours_of(record, phased=phased)
-        rows.append(NEIGHBOURS.row(case=record.name, inflation=factor, **vars(found)))
+    rows = [
+        NEIGHBOURS.row(
+            case=record.name, inflation=own.inflation, **vars(neighbours_of(record, phased=phased))
+        )
+        for record, own in zip(records, differences)
+    ]
     return NEIGHBOURS.frame(rows)
 
 
 def estimate_frame(
-    records: list[Record], *, phased: bool, sign: float, level: float
+    records: list[Record],
+    differences: list[DependentDifference],
+    *,
+    phased: bool,
+    sign: float,
+    level: float,
 ) -> pd.DataFrame:
     """Difference, NAP and Tau-U of every case, with intervals widened by serial dependence."""
     rows = []
-    for record in records:
-        _, factor = neighbours_of(record, phased=phased)
+    for record, own in zip(records, differences):
         n_a, n_b = (int((record.codes[record.held] == code).sum()) for code in (0, 1))
         alike = np.ptp(record.scores[record.held]) == 0
         of = {"case": record.name, "n_a": n_a, "n_b": n_b}
-        if alike:
-            of["reason"] = "all sessions have one score"
         pairs = _pairs(record, sign, phased)
         found = {
-            "difference": _difference(record, level, factor),
-            "NAP": nonoverlap(pairs, level=level, inflation=factor),
+            "difference": Overlap(own.estimate, own.conf_low, own.conf_high),
+            "NAP": nonoverlap(pairs, level=level, inflation=own.inflation),
         }
         if phased:
-            found["Tau-U"] = tau_u(pairs, level=level, inflation=factor)
+            found["Tau-U"] = tau_u(pairs, level=level, inflation=own.inflation)
         for index, value in found.items():
             numbers = {"estimate": value.estimate} if alike else vars(value)
-            rows.append(ESTIMATES.row(index=index, **of, **numbers))
+            reason = NO_SPREAD if np.isnan(value.conf_low) else ""
+            told = {"reason": ALIKE if alike else reason} if alike or reason else {}
+            rows.append(ESTIMATES.row(index=index, **of, **told, **numbers))
     return ESTIMATES.frame(rows)
 
 
@@ -131,19 +139,3 @@ def _pairs(record: Record, sign: float, phased: bool) -> list[tuple[np.ndarray, 
         if code == 0 and n + 1 in kinds
     ]
     return pairs or [(scores[codes == 0], scores[codes == 1])]
-
-
-def difference_variance(record: Record) -> tuple[float, float, float]:
-    """Mean B minus mean A, its variance for independent sessions, its degrees of freedom."""
-    held = record.held
-    scores, codes = record.scores[held], record.codes[held]
-    a, b = scores[codes == 0], scores[codes == 1]
-    df = max(len(scores) - 2, 1)
-    pooled = (((a - a.mean()) ** 2).sum() + ((b - b.mean()) ** 2).sum()) / df
-    return float(b.mean() - a.mean()), float(pooled * (1 / len(a) + 1 / len(b))), float(df)
-
-
-def _difference(record: Record, level: float, factor: float) -> Overlap:
-    difference, variance, df = difference_variance(record)
-    half = stats.t.isf((1 - level) / 2, df) * np.sqrt(factor * variance)
-    return Overlap(difference, float(difference - half), float(difference + half))

@@ -104,4 +104,7 @@ def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np
     values["se_gain"] = np.where(hidden | flat, np.nan, found["se_gain"])
     start = np.where(found["start_lost"] > 0, np.nan, found["start"])
     values["start"] = np.where(flat, level, start)
+    for name in ("gain", "start"):
+        # Far from the first trial a quick curve has none that a float can hold.
+        values[name] = np.where(np.isinf(values[name]), np.nan, values[name])
     return {name: column for name, column in values.items() if name not in INTERNAL}

@@ -41,14 +41,15 @@ def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
     var_a = np.einsum("ik,ikl,il->i", to_a, covariance, to_a)
     asymptote = beta[:, 0] - beta[:, 1]
     at = form.log_basis(np.full(len(origin), data.first), rates, data.first)
-    rise = np.exp(at - form.log_basis(origin, rates, data.first))
+    with np.errstate(over="ignore", invalid="ignore"):
+        rise = beta[:, 1] * np.exp(at - form.log_basis(origin, rates, data.first))
     fallen = np.where(data.weights > 0, data.fallen(tau), 0.0)
     log_var = np.maximum(np.einsum("ikk->ik", covariance)[:, 2:], 0)
     return Described(
         asymptote=asymptote,
         gain=gain,
         rates=np.stack(rates, axis=1),
-        start=asymptote + beta[:, 1] * rise,
+        start=asymptote + rise,
         se_asymptote=np.sqrt(np.maximum(var_a, 0)),
         se_gain=np.sqrt(np.maximum(var_gain, 0)),
         se_rates=np.stack(rates, axis=1) * np.sqrt(log_var),

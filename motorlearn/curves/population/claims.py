@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.special import stdtr
 
 from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
@@ -19,6 +20,7 @@ from motorlearn.curves.status import (
     grade,
     losses,
 )
+from motorlearn.linear.hypotheses import t_quantile
 
 FIRM_ERROR, FIRM_GAIN, FIRM_PROGRESS = 0.1, 8.0, 2.0
 """SE of a log rate, gain in standard errors and progress with which no rival need be asked."""
@@ -26,11 +28,15 @@ FIRM_ERROR, FIRM_GAIN, FIRM_PROGRESS = 0.1, 8.0, 2.0
 
 @dataclass(frozen=True)
 class Claim:
-    """Status, the code of what is missing, and the level of each group without change."""
+    """Status, the code of what is missing, and the level of each learner without change.
+
+    ``levels`` are means of the scores, or logits of the hits; ``group`` is each learner's group.
+    """
 
     status: str
     lost: int
     levels: np.ndarray
+    group: np.ndarray
 
 
 def claim_of(data: Learners, fit: PopulationFit) -> Claim:
@@ -55,9 +61,22 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
         change=1.0,
         open_shape=line or step or not fit.agree,
     )
-    lost = int(losses(code, progress=progress, line_open=line, step=False))
-    means = [float(np.mean(data.y[(data.group == k)[:, None] & inside])) for k in _groups(fit)]
-    return Claim(STATUSES[int(code)], lost, np.array(means))
+    # Where the maximum was not confirmed, its curve is where the search stopped and no estimate.
+    found = fit.summit.converged
+    unsure = line or not fit.agree or not found
+    lost = losses(code, progress=progress if found else -np.inf, line_open=unsure, step=False)
+    return Claim(STATUSES[int(code)], int(lost), _levels(data), data.group)
+
+
+def _levels(data: Learners) -> np.ndarray:
+    """Level of each learner: the mean score, or the logit of the share of hits."""
+    total = np.sum(data.y * data.used, axis=1)
+    if data.trials is None:
+        found: np.ndarray = total / data.rows[:, 0]
+        return found
+    missed = np.sum(data.trials * data.used, axis=1) - total
+    found = np.log((total + 0.5) / (missed + 0.5))
+    return found
 
 
 def dressed(data: Learners, fit: PopulationFit) -> Learners:
@@ -65,10 +84,6 @@ def dressed(data: Learners, fit: PopulationFit) -> Learners:
     if data.common is None:
         return data
     return data.common.dressed(data, fit.layout.common(fit.summit.point))
-
-
-def _groups(fit: PopulationFit) -> range:
-    return range(fit.layout.groups)
 
 
 def _firm(fit: PopulationFit, progress: float) -> bool:
@@ -84,7 +99,13 @@ def _firm(fit: PopulationFit, progress: float) -> bool:
 
 
 def without_what_is_lost(
-    frame: pd.DataFrame, claim: Claim, layout: Layout, scale: Scale, *, start: bool
+    frame: pd.DataFrame,
+    claim: Claim,
+    layout: Layout,
+    scale: Scale,
+    *,
+    level: float,
+    start: bool,
 ) -> pd.DataFrame:
     """Estimates with what the claim takes away missing."""
     if claim.lost == KEPT:
@@ -98,8 +119,34 @@ def without_what_is_lost(
         frame.loc[~kept, columns] = np.nan
     if claim.lost == FLAT:
         frame.loc[:, columns] = np.nan
-        level = claim.levels * scale.unit + scale.middle
-        terms = frame["term"].tolist()
-        at = [terms.index("asymptote") + k for k in range(len(level))]
-        frame.loc[at, "estimate"] = [level[0], *(level[1:] - level[0])]
+        lines = _level_lines(claim, layout, scale, level)
+        at = frame["term"].tolist().index("asymptote") + np.arange(len(lines))
+        frame.loc[at, ["df", *columns]] = lines[["df", *columns]].to_numpy()
     return frame
+
+
+def _level_lines(claim: Claim, layout: Layout, scale: Scale, level: float) -> pd.DataFrame:
+    """Level of the first group and differences of the others: means of learners, pooled spread."""
+    groups = range(layout.groups if layout.differ[0] else 1)
+    member = claim.group if len(groups) > 1 else np.zeros_like(claim.group)
+    own = claim.levels * scale.unit + scale.middle
+    count = np.array([np.sum(member == k) for k in groups])
+    mean = np.array([own[member == k].mean() for k in groups])
+    df = len(own) - len(groups)
+    pooled = np.sum((own - mean[member]) ** 2) / df if df > 0 else np.nan
+    error = np.sqrt(pooled * np.r_[1 / count[0], 1 / count[0] + 1 / count[1:]])
+    estimate = np.r_[mean[0], mean[1:] - mean[0]]
+    half = t_quantile(level, df) * error if df > 0 else np.nan * error
+    with np.errstate(divide="ignore", invalid="ignore"):
+        statistic = estimate / error
+    return pd.DataFrame(
+        {
+            "estimate": estimate,
+            "std_error": error,
+            "df": float(df),
+            "statistic": statistic,
+            "p": 2 * stdtr(df, -np.abs(statistic)) if df > 0 else np.nan,
+            "conf_low": estimate - half,
+            "conf_high": estimate + half,
+        }
+    )

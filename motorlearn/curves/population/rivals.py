@@ -100,12 +100,14 @@ class Asked:
         """Whether a flat line, straight lines and steps are not rejected against the curve."""
         line, line_cut = self._bounded("line")
         step, step_cut = self._bounded("step")
+        # Lines and steps are ends of the curve: where one is higher, the search stopped short.
+        short = min(line, step, 0.0)
         # A flat line is a straight one as well, so it can't be nearer to the curve.
         flat = line < self._cut(_rival(self.data, self.layout, "flat")[0]) + SURE
         if flat:
             statistic, cut = self._statistic("flat")
-            flat = statistic < cut
-        return flat, line < line_cut, step < step_cut
+            flat = statistic - short < cut
+        return flat, line - short < line_cut, step - short < step_cut
 
     def _cut(self, held: Held) -> float:
         return float(chdtri(max(self.layout.size - len(held.free), 1), FLAT_LEVEL))

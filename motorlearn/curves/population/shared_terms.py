@@ -28,6 +28,7 @@ from motorlearn.curves.options import RESTARTS, one_of
 from motorlearn.curves.population.learners import Learners, SessionRows, White
 from motorlearn.exceptions import InputError
 
+ERRORS = ("normal", "lognormal", "t")
 VARIANCES, CORRELATIONS = ("equal", "mean", "practice"), ("none", "ar1")
 OF_NOISE = ("spread_power", "correlation")
 STARTS = {"savings": 0.95, "warm_up": 0.05, "restart_rate": -0.7, "correlation": 0.2}
@@ -43,9 +44,19 @@ class Asked:
     variance: str = "equal"
     correlation: str = "none"
     second: bool = True
+    errors: str = "normal"
 
     def checked(self) -> "Asked":
-        """Refuse words that are not known."""
+        """Refuse words that are not known, and errors whose likelihood has no closed form."""
+        one_of(self.errors, ERRORS, "law of the errors")
+        if self.errors != "normal":
+            raise InputError(
+                "a population curve integrates asymptote and amount out exactly, which it can "
+                "do for normal errors only",
+                [self.errors],
+                "let the spread follow the curve (variance='mean'), take interval='sandwich', or "
+                "fit each learner with fit_curve(errors=...)",
+            )
         one_of(self.restart, RESTARTS, "restart")
         one_of(self.variance, VARIANCES, "variance")
         one_of(self.correlation, CORRELATIONS, "correlation")

@@ -177,3 +177,11 @@ def refuse_too_few(data: Learners, layout: Layout, groups: Sequence[str]) -> Non
             [int(data.rows.max())],
             "let fewer parameters vary",
         )
+    first = data.y[:, :1]
+    if data.trials is None and np.all((data.y == first) | (data.used == 0)):
+        raise InputError(
+            "every learner's scores are all the same, so that nobody changes with practice and "
+            "there is no spread within a learner to judge by",
+            np.unique(first)[:3].tolist(),
+            "report the level of each learner",
+        )

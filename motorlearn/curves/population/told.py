@@ -173,7 +173,8 @@ def _estimates(
     if options["interval"] == "sandwich":
         fit = replace(fit, covariance=sandwich(data, fit))
     estimates, vcov = estimate_terms(fit, scale, rows.groups, amount, level, df, limits)
-    return fit, without_what_is_lost(estimates, claim, fit.layout, scale, start=data.start), vcov
+    shown = without_what_is_lost(estimates, claim, fit.layout, scale, level=level, start=data.start)
+    return fit, shown, vcov
 
 
 def _people(

@@ -31,7 +31,7 @@ def estimates_frame(
     estimates, errors = spread.estimates.copy(), spread.errors.copy()
     values = np.array(limits.values)
     for row, name in enumerate(spread.terms):
-        if stuck.get(name):
+        if stuck.get(name) or not np.isfinite(estimates[row]):
             estimates[row] = errors[row] = values[row] = np.nan
         if name in problem.fixed:
             errors[row], values[row] = 0.0, problem.fixed[name]

@@ -237,7 +237,8 @@ class Problem:
         if "asymptote" not in known:
             known["asymptote"] = known["start"] - known["gain"] * top
         if "height" in known:
-            rise = known["height"] * np.exp(at(self.first) - at(self.origin))
+            with np.errstate(over="ignore", invalid="ignore"):
+                rise = known["height"] * np.exp(at(self.first) - at(self.origin))
             known["start"] = known["asymptote"] + rise
         elif "start" not in known:
             known["start"] = known["asymptote"] + known["gain"] * top

@@ -113,6 +113,25 @@ def thin_ticks(axes: Axes, *, first: Sequence[float] = (), gap: float = 2.0) -> 
     axes.set_xticks(places, [text.get_text() if i in kept else "" for i, text in enumerate(texts)])
 
 
+def thin_runs(axes: Axes, runs: Sequence[Sequence[float]], *, gap: float = 2.0) -> None:
+    """Keep every second, third, … label of each run of places, so that none of a run touch."""
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    settle(figure)
+    texts = dict(zip(axes.get_xticks(), axes.get_xticklabels(), strict=True))
+    boxes = {place: text.get_window_extent() for place, text in texts.items()}
+    longest = max((len(run) for run in runs), default=1)
+    for every in range(1, longest + 1):
+        kept = [list(run[::every]) for run in runs]
+        pairs = [pair for run in kept for pair in pairwise(run)]
+        if all(boxes[after].x0 > boxes[before].x1 + gap for before, after in pairs):
+            break
+    left_out = {place for run in runs for place in run} - {place for run in kept for place in run}
+    axes.set_xticks(
+        list(texts), ["" if at in left_out else text.get_text() for at, text in texts.items()]
+    )
+
+
 def turn_ticks(axes: Axes, places: Sequence[float], *, gap: float = 2.0) -> None:
     """Set the labels at these places upright where two of them would touch."""
     figure = axes.get_figure(root=True)
@@ -152,7 +171,10 @@ def name_x(axes: Axes, text: str) -> None:
     settle(figure)
     share = axes.xaxis.label.get_window_extent().width / max(axes.get_window_extent().width, 1)
     if share > 1:
-        axes.set_xlabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
+        longest = max(len(line) for line in text.split("\n"))
+        room = max(10, int(longest / share))
+        lines = (part for line in text.split("\n") for part in textwrap.wrap(line, room))
+        axes.set_xlabel("\n".join(lines))
 
 
 def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> None:
@@ -170,7 +192,7 @@ def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> No
     if len(names) >= rotate_from or letters < min(longest, 14):
         axes.set_xticks(range(len(names)), [shortened(name) for name in names], rotation=90)
         return
-    texts = ["\n".join(textwrap.wrap(name, max(6, letters)) or [name]) for name in names]
+    texts = ["\n".join(textwrap.wrap(name, max(6, letters - 1)) or [name]) for name in names]
     axes.set_xticks(range(len(names)), texts)
 
 

@@ -17,18 +17,23 @@ def panel_title(axes: Axes, look: Look) -> None:
 
 def many_lines(axes: Axes, text: str, *, colour: str = INK) -> None:
     """Write a title over a panel, folded into the width of the panel."""
+    axes.set_title("\n".join(textwrap.wrap(text, max(6, int(_letters(axes))))), color=colour)
+
+
+def _letters(axes: Axes) -> float:
+    """Letters of a title that a panel has room for."""
     figure = axes.get_figure(root=True)
     assert figure is not None
     grid = axes.get_gridspec()
     columns = 1 if grid is None else grid.ncols
-    letters = figure.get_figwidth() / columns * 0.8 * 72 / (0.62 * float(mpl.rcParams["font.size"]))
-    axes.set_title("\n".join(textwrap.wrap(text, max(6, int(letters)))), color=colour)
+    return figure.get_figwidth() / columns * 0.8 * 72 / (0.62 * float(mpl.rcParams["font.size"]))
 
 
 def small_title(axes: Axes, name: str, what: str) -> None:
-    """Write a name and what was found over a small panel, a long name on a line of its own."""
+    """Write a name and what was found over a small panel, on two lines where one is too short."""
     short = shortened(name, 20)
-    between = " " if len(short) <= 8 else "\n"
+    room = _letters(axes) / 0.65
+    between = " " if len(short) <= 8 and len(short) + len(what) + 2 <= room else "\n"
     axes.set_title(f"{short}:{between}{what}", fontsize="x-small", fontweight="normal")
 
 

@@ -40,6 +40,7 @@ from motorlearn.figures.drawing.labels import label_ends as label_ends
 from motorlearn.figures.drawing.labels import name_x as name_x
 from motorlearn.figures.drawing.labels import name_y as name_y
 from motorlearn.figures.drawing.labels import spread as spread
+from motorlearn.figures.drawing.labels import thin_runs as thin_runs
 from motorlearn.figures.drawing.labels import thin_ticks as thin_ticks
 from motorlearn.figures.drawing.labels import turn_ticks as turn_ticks
 from motorlearn.figures.drawing.levels import PAPER as PAPER

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
-from scipy.stats import t
 
 from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
 from motorlearn.digits import number, plain
@@ -19,13 +18,11 @@ from motorlearn.figures.drawing.style import (
     SOFT_INK,
     Drawing,
     EndLabel,
-    Look,
     SizeName,
     canvas,
     house,
     label_ends,
     looks,
-    name_x,
 )
 
 MOST_PANELS = 30
@@ -90,20 +87,20 @@ def individual_fits(
                 panel.set_axis_off()
                 continue
             part = rows[rows[key] == name]
-            _one_learner(panel, part, outcome, practice)
+            panel.plot(part[practice], part[outcome], "o", color=FAINT, ms=2.2, mew=0)
             _one_fit(panel, fits, name, known.loc[name], (part[practice], part[outcome]))
         for place, mark in marks.items():
             panels[place].set_ylabel(mark, fontsize="small", fontweight="bold")
         figure.supxlabel(practice_label, fontsize="medium")
         figure.supylabel(label, fontsize="medium")
-    counts = known.loc[chosen, "form"].replace("no change", "level").value_counts()
+    counts = pd.Series([_drawn(fits, name, known.loc[name])[0] for name in chosen]).value_counts()
     share = ", ".join(f"{name} {count}" for name, count in counts.items())
     return Drawing(
         "individual-curves",
         figure,
         f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
-        "form preferred by AICc, or says that neither leads by 2, or that a level line fits as "
-        "well; a broken line is a curve whose status is not ok.",
+        "form preferred by AICc, or says that neither leads by 2 (the better is drawn), or that a "
+        "level line fits as well; a broken line is a curve whose status is not ok.",
         f"{len(chosen)} small panels of {label} against {practice_label}. Preferred form: {share}.",
     )
 
@@ -125,10 +122,6 @@ def _slots(
     return slots, marks
 
 
-def _one_learner(axes: Axes, part: pd.DataFrame, outcome: str, practice: str) -> None:
-    axes.plot(part[practice], part[outcome], "o", color=FAINT, markersize=2.2, markeredgewidth=0)
-
-
 def _one_fit(
     axes: Axes,
     fits: CurveFits,
@@ -136,15 +129,13 @@ def _one_fit(
     verdict: pd.Series,
     scores: tuple[pd.Series, pd.Series],
 ) -> None:
-    best = verdict["best"]
-    form = "level" if verdict["form"] == "no change" else verdict["form"]
-    small_title(axes, str(name), str(form))
+    heading, found = _drawn(fits, name, verdict)
+    small_title(axes, str(name), heading)
+    axes.xaxis.set_major_locator(MaxNLocator(4, integer=True))
     axes.tick_params(labelsize="x-small")
-    if best not in FORMS:
+    if found.empty:
         return
-    table = fits.table
-    row = table[(table[fits.by[0]] == name) & (table["form"] == best)].iloc[0]
-    form = FORMS[best]
+    row, form = found.iloc[0], FORMS[verdict["best"]]
     n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
     rates = [row[rate] for rate in form.rates]
     if row["status"] == "no change":
@@ -153,10 +144,17 @@ def _one_fit(
         curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
     else:
         # What the table leaves out because it is not estimated still has a line to draw.
-        alone = fit_curve(*scores, form=best, first=fits.first, repeated="allow")
-        curve = alone.predict(n)
+        curve = fit_curve(*scores, form=form.name, first=fits.first, repeated="allow").predict(n)
     style = "-" if row["status"] == "ok" else (0, (3, 1.5))
     axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
+
+
+def _drawn(fits: CurveFits, name: object, verdict: pd.Series) -> tuple[str, pd.DataFrame]:
+    """Heading of a panel, and the row of the fit that is drawn in it (none without a fit)."""
+    table, form = fits.table, str(verdict["form"])
+    rows = table[(table[fits.by[0]] == name) & (table["form"] == verdict["best"])]
+    level = form == "no change" or (rows["status"] == "no change").any()
+    return "level" if level else form, rows
 
 
 def population_curve(
@@ -222,112 +220,6 @@ def _curve(fit: PopulationCurve, n: np.ndarray, parameters: np.ndarray) -> np.nd
         amount = amount - height
     curve = height + amount * basis
     return np.asarray(1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve)
-
-
-def parameter_forest(
-    fit: PopulationCurve,
-    *,
-    unit: str = "",
-    level: float = 0.95,
-    order: Sequence[str] | None = None,
-    size: SizeName = "thesis",
-) -> Drawing:
-    """Draw each group's asymptote, gain (or start) and rate with intervals, over its learners.
-
-    Parameters
-    ----------
-    fit : PopulationCurve
-        The fit.
-    unit : str
-        Unit of the scores.
-    level : float
-        Confidence level of the intervals.
-    order : sequence of str, optional
-        Groups in the order of the plan, which settles their looks.
-    size : {"thesis", "slide"}
-        Where the figure will be used.
-    """
-    # A fit without groups names its one group "", whatever the plan calls it.
-    styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
-    names = ("asymptote", fit.amount, "log_rate")
-    with house(size):
-        figure, panels = canvas(size, columns=3, share_y=True, height=0.35 + 0.16 * len(fit.groups))
-        for column, (axes, name) in enumerate(zip(panels, names)):
-            for place, group in enumerate(fit.groups):
-                own = fit.participants.loc[fit.participants["group"] == group, name]
-                _forest_row(
-                    axes,
-                    -place,
-                    _group_interval(fit, name, place, level),
-                    own,
-                    styles[group],
-                    name == "log_rate",
-                )
-            _forest_axes(axes, name, unit, fit)
-            if column == 0:
-                axes.set_yticks(
-                    [-k for k in range(len(fit.groups))], [group or "all" for group in fit.groups]
-                )
-            axes.tick_params(axis="y", length=0)
-    return Drawing(
-        "curve-parameters",
-        figure,
-        f"Parameters of the population curve by group: estimate and {level:.0%} interval (large "
-        "marker), and learners' own values, drawn towards the population (dots).",
-        "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
-    )
-
-
-def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -> np.ndarray:
-    """Estimate and interval of one parameter of one group."""
-    terms = fit.estimates["term"].tolist()
-    pick = np.zeros(len(terms))
-    pick[terms.index(name)] = 1.0
-    own = f"{name}[{fit.groups[place]}]"
-    if place and own in terms:
-        pick[terms.index(own)] = 1.0
-    estimate = float(pick @ fit.estimates["estimate"].to_numpy())
-    error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
-    df = float(fit.estimates["df"].iloc[terms.index(name)])
-    half = float(t.isf((1 - level) / 2, df)) * error
-    return np.array([estimate, estimate - half, estimate + half])
-
-
-def _forest_row(
-    axes: Axes, y: float, interval: np.ndarray, own: pd.Series, look: Look, as_rate: bool
-) -> None:
-    values = np.exp(interval) if as_rate else interval
-    learners = np.exp(own) if as_rate else own
-    jitter = y - 0.22 + 0.06 * np.cos(np.arange(len(own)) * 2.4)
-    axes.plot(
-        learners, jitter, "o", color=look.colour, alpha=0.35, markersize=2.5, markeredgewidth=0
-    )
-    axes.plot(values[1:], [y, y], color=look.colour, solid_capstyle="butt")
-    axes.plot(values[:1], [y], **look.point_style)
-
-
-def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None:
-    scale = "logit" if fit.family == "binomial" else unit
-    label = "rate per unit of practice" if name == "log_rate" else name
-    name_x(axes, label if name == "log_rate" or not scale else f"{label} ({scale})")
-    axes.set_ylim(-len(fit.groups) + 0.45, 0.45)
-    if name == "log_rate":
-        axes.set_xscale("log")
-        axes.minorticks_off()
-        low, high = axes.get_xlim()
-        ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
-        axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
-    axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)
-    axes.set_axisbelow(True)
-
-
-def _forest_words(fit: PopulationCurve, level: float) -> str:
-    words = ""
-    for place, group in enumerate(fit.groups):
-        low, high = _group_interval(fit, "asymptote", place, level)[1:]
-        span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
-        words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
-    return words + "."
 
 
 def curve_residuals(

@@ -15,6 +15,7 @@ from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
     Drawing,
+    Size,
     SizeName,
     canvas,
     house,
@@ -23,7 +24,8 @@ from motorlearn.figures.drawing.style import (
 )
 
 BAND = "#e3e3e3"
-_NAME = 42
+_NAME, _NARROW = 42, 26
+"""Letters of a name in one line; where the numbers stand beneath it."""
 
 
 def effect_forest(
@@ -40,6 +42,9 @@ def effect_forest(
     ax: Axes | None = None,
 ) -> Drawing:
     """Draw estimates with their intervals, one row each, the numbers at the right.
+
+    Where that leaves little room for the intervals, as in a column of a journal, the numbers stand
+    beneath the names.
 
     Parameters
     ----------
@@ -76,16 +81,21 @@ def effect_forest(
         raise InputError("there is no estimate to draw in a forest")
     if null == 1.0 and (known <= 0).to_numpy().any():
         raise InputError("a ratio and its interval must be positive", known.min().tolist())
-    with house(size):
+    with house(size) as chosen:
+        told = _told(effects, null, decimals, decimal)
         names = ["\n".join(textwrap.wrap(str(name), _NAME)) for name in effects["name"]]
-        lines = sum(1 + 0.6 * name.count("\n") for name in names)
-        figure, (axes,) = canvas(size, height=max(0.42, 0.2 + 0.115 * lines), ax=ax)
+        narrow = _is_narrow(names, told, chosen, ax)
+        if narrow:
+            folded = ("\n".join(textwrap.wrap(str(name), _NARROW)) for name in effects["name"])
+            names = [f"{name}\n{text}" for name, text in zip(folded, told, strict=True)]
+        figure, (axes,) = canvas(size, height=_height(names, narrow, chosen), ax=ax)
         _reference(axes, null, bound)
         for place, row in enumerate(effects.itertuples()):
             _row(axes, place, row, place in set(summary))
         under = f"\n← {sides[0]}   |   {sides[1]} →" if sides else ""
         _dress(axes, names, known, null, label + under)
-        _numbers(axes, effects, null, decimals, decimal)
+        if not narrow:
+            _numbers(axes, told)
         thin_ticks(axes, first=[null])
     return Drawing("effect-forest", figure, given=ax)
 
@@ -141,14 +151,42 @@ def _ratio_ticks(low: float, high: float) -> list[float]:
     return [float(2.0**power) for power in powers[::step]]
 
 
-def _numbers(axes: Axes, effects: pd.DataFrame, null: float, decimals: int, decimal: str) -> None:
-    for place, row in enumerate(effects.itertuples()):
-        text = "not estimated"
-        if np.isfinite(row.estimate):
-            value = digits.number(row.estimate, decimals, decimal=decimal)
-            fine = digits.decimals_apart(row.conf_low, row.conf_high, null, decimals)
-            span = digits.interval(row.conf_low, row.conf_high, fine, decimal=decimal)
-            text = f"{value} [{span}]"
+def _told(effects: pd.DataFrame, null: float, decimals: int, decimal: str) -> list[str]:
+    """Estimate and interval of each row in numbers."""
+    texts = []
+    for row in effects.itertuples():
+        if not np.isfinite(row.estimate):
+            texts.append("not estimated")
+            continue
+        value = digits.number(row.estimate, decimals, decimal=decimal)
+        fine = digits.decimals_apart(row.conf_low, row.conf_high, null, decimals)
+        span = digits.interval(row.conf_low, row.conf_high, fine, decimal=decimal)
+        texts.append(f"{value} [{span}]")
+    return texts
+
+
+def _is_narrow(names: list[str], told: list[str], size: Size, ax: Axes | None) -> bool:
+    """Whether names at the left and numbers at the right would leave little room between them."""
+    width = size.width
+    if ax is not None:
+        figure = ax.get_figure(root=True)
+        assert figure is not None
+        width = float(figure.get_size_inches()[0]) * min(1.0, 1.3 * ax.get_position().width)
+    longest = max(len(line) for name in names for line in name.split("\n"))
+    letters = longest + max(len(text) for text in told)
+    return letters * 0.55 * size.font / 72 > 0.72 * width
+
+
+def _height(names: list[str], narrow: bool, size: Size) -> float:
+    """Height of the figure in units of the usual one."""
+    if narrow:
+        lines = sum(name.count("\n") + 1 for name in names)
+        return (0.75 + (1.25 * lines + 0.9 * len(names)) * size.font / 72) / size.height
+    return max(0.42, 0.2 + 0.115 * sum(1 + 0.6 * name.count("\n") for name in names))
+
+
+def _numbers(axes: Axes, told: list[str]) -> None:
+    for place, text in enumerate(told):
         axes.annotate(
             text,
             (1.0, place),

@@ -12,6 +12,7 @@ from scipy import stats
 
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.panels import panel_title
 from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
@@ -123,7 +124,8 @@ def _panel(axes: Axes, xy: np.ndarray, look: Look, reach: float, radius: float |
     axes.plot(
         *xy[~beyond].T, marker=".", markersize=2.2, alpha=0.35, markeredgewidth=0, **style, zorder=2
     )
-    axes.plot(*np.clip(xy[beyond], -reach, reach).T, marker="x", markersize=3, **style, zorder=2)
+    edge = np.clip(xy[beyond], -reach, reach).T
+    axes.plot(*edge, marker="x", markersize=3, clip_on=False, **style, zorder=2)
     if len(xy) >= 3:
         _ellipse(axes, xy)
     if len(xy):
@@ -165,7 +167,7 @@ def _ellipse(axes: Axes, xy: np.ndarray) -> None:
 
 def _label(axes: Axes, place: int, columns: int, cells: int, phase: str, look: Look) -> None:
     if place < columns:
-        axes.set_title(folded(look.group, 5.0 / columns), color=look.text_colour)
+        panel_title(axes, look)
     if place % columns == 0:
         axes.set_ylabel(folded(PHASE_LABELS.get(phase, phase), 1.6))
     else:

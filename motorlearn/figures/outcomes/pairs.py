@@ -19,6 +19,7 @@ from motorlearn.figures.drawing.style import (
     folded,
     house,
     label_ends,
+    turn_ticks,
 )
 from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
@@ -75,6 +76,7 @@ def paired_lines(
             mine = (rows["group"].astype(str) == look.group).to_numpy()
             _pairs(axes, rows[mine & both], rows[mine & ~both], look, chosen.marker)
             _pair_axis(axes, phases, look, int((mine & ~both).sum()))
+            turn_ticks(axes, [0.0, 1.0])
             if identifiers:
                 ends = rows[mine & both & (rows["at"] == 1.0)]
                 label_ends(axes, [

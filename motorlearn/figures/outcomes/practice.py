@@ -28,6 +28,7 @@ from motorlearn.figures.drawing.style import (
     house,
     label_ends,
     name_y,
+    thin_runs,
     thin_ticks,
     turn_ticks,
 )
@@ -107,7 +108,7 @@ def practice_curve(
         _axis(axes, places, segments, chosen, tests or {})
         name_y(axes, outcome_label(outcome))
         label_ends(axes, _ends(points, places, levels))
-        _clear_ticks(axes, places)
+        _clear_ticks(axes, places, segments)
     return Drawing("practice-curve", figure, given=ax)
 
 
@@ -231,10 +232,11 @@ def _axis(
         axes.set_xlabel("block of practice", x=_middle(axes, places[first], places[last]))
 
 
-def _clear_ticks(axes: Axes, places: Places) -> None:
+def _clear_ticks(axes: Axes, places: Places, segments: Segments) -> None:
     """Keep the labels of ticks apart; called last, for labels beside make axes narrow."""
     at_tests = [places[key] for key in places if _is_test(key)]
     turn_ticks(axes, at_tests)
+    thin_runs(axes, [[places[key] for key in segment] for segment in segments])
     thin_ticks(axes, first=at_tests)
 
 

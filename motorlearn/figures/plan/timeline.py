@@ -77,6 +77,7 @@ class _Piece:
     width: float
     run: tuple[Event, ...] = ()
     days: float | None = 0.0
+    after_test: bool = False
 
 
 def _rows(boxes: list[list[Event]], capacity: float) -> list[list[_Piece]]:
@@ -92,11 +93,20 @@ def _rows(boxes: list[list[Event]], capacity: float) -> list[list[_Piece]]:
             rows.append([])
             used = 0.0
         if gap:
-            rows[-1].append(_Piece(used + _GAP / 2 - 0.5, _GAP, days=_gap_days(first)))
+            rows[-1].append(_gap_between(used, boxes[place - 1][-1], first))
             used += _GAP
         rows[-1].append(_Piece(used, 1.0, tuple(run)))
         used += 1.0
     return rows
+
+
+def _gap_between(used: float, before: Event, event: Event) -> _Piece:
+    """A gap: days without practice, or days after an earlier test of the same kind."""
+    days, since = _gap_days(event), _gap_days(before)
+    place = used + _GAP / 2 - 0.5
+    if before.phase in DELAYED_PHASES and days is not None and since is not None:
+        return _Piece(place, _GAP, days=days - since, after_test=True)
+    return _Piece(place, _GAP, days=days)
 
 
 def _gap_days(event: Event) -> float | None:
@@ -203,16 +213,18 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
     if days is None:
         words = "a gap,\nlength not\nstated"
     else:
-        words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\nwithout\npractice"
+        after = "later" if piece.after_test else "without\npractice"
+        words = f"{digits.plain(days)} {'day' if days == 1 else 'days'}\n{after}"
     text = axes.text(place, height + 0.16, words, ha="center", va="bottom", fontsize="small")
     return [(text, piece.width * 0.95)]
 
 
 def _caption(design: Design) -> str:
     groups = "; ".join(f"{g.name}: {g.schedule} order" for g in design.groups)
+    whose = "Groups" if design.within is None else "Conditions"
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
-        f"session. Groups: {groups}. Dark boxes are practice, yellow ones tests after a gap."
+        f"session. {whose}: {groups}. Dark boxes are practice, yellow ones tests after a gap."
     )
 
 

@@ -110,7 +110,8 @@ def omega_total(
     """McDonald's omega total of one factor, with a bootstrap interval over people.
 
     ``omega = (sum l)**2 / ((sum l)**2 + sum u)`` with loadings ``l`` and unique variances ``u`` of
-    the one-factor model. The interval takes percentiles of ``simulations`` samples of people.
+    the one-factor model. The interval is one of ``log(1 - omega)``: the spread of ``simulations``
+    samples of people with the quantile of t with ``people - 1`` degrees of freedom.
 
     Parameters
     ----------
@@ -136,8 +137,8 @@ def omega_total(
     apart = drawn - drawn.mean(axis=1, keepdims=True)
     covariances = np.einsum("spi,spj->sij", apart, apart) / (n - 1)
     values = _omega(*one_factor(covariances, tolerance=1e-4, steps=_SAMPLE_STEPS))
-    tail = (1 - level) / 2
-    low, high = np.quantile(values, [tail, 1 - tail])
+    half = stats.t.isf((1 - level) / 2, n - 1) * np.log1p(-values).std(ddof=1)
+    low, high = (1 - (1 - estimate) * np.exp(way * half) for way in (1, -1))
     return Reliability(estimate, float(low), float(high))
 
 

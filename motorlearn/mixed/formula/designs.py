@@ -29,6 +29,10 @@ from motorlearn.trials.counted import counted_rows, void_reasons
 Array = NDArray[np.float64]
 NOTHING = "0"
 """Random terms of a participant whose rows are tied by their residuals alone."""
+SERIAL = "ar1"
+"""Residuals of neighbours resemble each other within a run."""
+ONE_SPREAD = "all"
+"""The one level of residuals that have one spread."""
 RandomTerms = Mapping[str, str | Sequence[str]]
 GroupTerms = tuple[str, tuple[str, ...], list[Formula]]
 
@@ -58,7 +62,9 @@ class ResidualPart:
     """Residuals that differ in spread or are correlated.
 
     ``index`` (N,) gives the level of each cell; ``variance`` is ``"equal"`` or a column,
-    ``correlation`` ``"none"`` or ``"unstructured"``, ``column`` the one whose levels these are.
+    ``correlation`` ``"none"``, ``"unstructured"`` or ``"ar1"``, ``column`` the one whose levels
+    these are. For the latter ``place`` (N,) is where a row stands in its ``run`` (N,), a number for
+    each person and session, and ``order`` names the columns that say so.
     """
 
     column: str
@@ -66,6 +72,9 @@ class ResidualPart:
     variance: str
     correlation: str
     index: NDArray[np.intp]
+    order: tuple[str, ...] = ()
+    run: NDArray[np.intp] | None = None
+    place: Array | None = None
 
 
 @register_record
@@ -107,7 +116,7 @@ def prepare(
     fixed = read_formula(formula)
     parts = _random_formulas(random)
     keys = [name for _, columns, _ in parts for name in columns]
-    named = (roles.attempts, roles.weights, roles.offset, roles.residual_column)
+    named = (roles.attempts, roles.weights, roles.offset, *roles.residual_columns)
     special = [name for name in named if name is not None]
     covariates = [*fixed.names, *(name for _, _, terms in parts for t in terms for name in t.names)]
     used = tuple(dict.fromkeys([*keys, *fixed.response_names, *covariates, *special]))
@@ -121,7 +130,7 @@ def prepare(
     rows, categories, notes = with_rating_codes(fixed, rows, family)
     observed, weight, offset = outcome(fixed, rows, roles, family)
     stateful = fixed.depends_on_rows or any(t.depends_on_rows for _, _, ts in parts for t in ts)
-    telling = [name for name in (roles.offset, roles.residual_column) if name is not None]
+    telling = [n for n in (roles.offset, *roles.residual_columns) if n is not None]
     cell, first = _cells(rows, parts, [*covariates, *telling])
     chosen = rows.iloc[first]
     x, plan = make_matrix(fixed, rows if stateful else chosen)
@@ -146,6 +155,8 @@ def prepare(
 def _residual_part(
     rows: pd.DataFrame, roles: Roles, part: GroupTerms, first: NDArray[np.intp]
 ) -> ResidualPart | None:
+    if roles.correlation == SERIAL:
+        return _serial_part(rows, roles, part, first)
     column = roles.residual_column
     if column is None:
         return None
@@ -162,6 +173,43 @@ def _residual_part(
                 f"'0 + {column}'}} and variance={column!r}",
             )
     return ResidualPart(column, levels, roles.variance, roles.correlation, codes[first])
+
+
+def _serial_part(
+    rows: pd.DataFrame, roles: Roles, part: GroupTerms, first: NDArray[np.intp]
+) -> ResidualPart:
+    """Residuals of trials or blocks that resemble their neighbours within a run."""
+    *runs, place = roles.order
+    where = pd.to_numeric(rows[place], errors="coerce").astype("float64")
+    if (where != np.floor(where)).any():
+        raise InputError(
+            f"{place!r} does not say where a row stands among its neighbours",
+            rows.loc[where != np.floor(where), place].unique(),
+            "name a column of whole numbers, such as that of the trial or block",
+        )
+    twice = rows.duplicated([*part[1], *runs, place])
+    if twice.any():
+        raise InputError(
+            f"a participant has several rows at one place of {'/'.join(roles.order)!r}",
+            rows.loc[twice, [*part[1], *runs, place]].astype(str).agg(" ".join, axis=1).unique(),
+            "name what tells runs apart before it, within='session/trial', or average them",
+        )
+    run = _codes(rows, [*part[1], *runs])[0]
+    levels: tuple[Any, ...] = (ONE_SPREAD,)
+    codes = np.zeros(len(rows), dtype=np.intp)
+    if roles.variance != "equal":
+        levels = levels_of(rows[roles.variance])
+        codes = as_category(rows[roles.variance], levels, roles.variance).codes.astype(np.intp)
+    return ResidualPart(
+        place if roles.variance == "equal" else roles.variance,
+        levels,
+        roles.variance,
+        SERIAL,
+        codes[first],
+        roles.order,
+        run[first],
+        where.to_numpy()[first],
+    )
 
 
 def _with_row_means(plan: MatrixPlan, rows: pd.DataFrame) -> MatrixPlan:

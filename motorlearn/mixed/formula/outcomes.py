@@ -28,6 +28,18 @@ class Roles:
     within: str | None = None
 
     @property
+    def order(self) -> tuple[str, ...]:
+        """Columns of ``within``: what tells runs apart, then the place in a run."""
+        return tuple(name.strip() for name in (self.within or "").split("/") if name.strip())
+
+    @property
+    def residual_columns(self) -> tuple[str, ...]:
+        """Columns that residuals are told apart by."""
+        if self.correlation == "ar1":
+            return (*self.order, *(() if self.variance == "equal" else (self.variance,)))
+        return () if self.residual_column is None else (self.residual_column,)
+
+    @property
     def residual_column(self) -> str | None:
         """Column whose levels tell residuals apart, if there is one."""
         if self.correlation != "none":

@@ -219,12 +219,13 @@ def _residuals_inside(smaller: MixedFit, larger: MixedFit) -> bool:
     if large is None or small.column != large.column:
         return False
     wider = large.variance != "equal" or small.variance == "equal"
-    return wider and (small.correlation == "none" or large.correlation != "none")
+    return wider and small.correlation in ("none", large.correlation)
 
 
 def _is_level_of(part: RandomPart, larger: MixedFit) -> bool:
     """Whether a random intercept is among correlations that are free within its own levels."""
-    free = larger.design.residual is not None and larger.design.residual.correlation != "none"
+    residual = larger.design.residual
+    free = residual is not None and residual.correlation == "unstructured"
     return free and part.terms == ("Intercept",) and part.group == larger.design.random[0].group
 
 

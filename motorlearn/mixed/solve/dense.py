@@ -73,6 +73,7 @@ class DensePoint:
     value: Array
     lams: list[Array]
     residual: Array
+    point: Array
 
 
 class DenseModel:
@@ -94,7 +95,7 @@ class DenseModel:
         """Evaluate the model at points (K, d) for the responses ``which``."""
         data = self.data
         lams, residual = self._covariances(point)
-        v = self._v(lams, residual)
+        v = self._v(lams, self.rows_of(point, residual))
         if data.known is not None:
             at = np.arange(data.level.shape[1])
             v[:, :, at, at] += data.known[which]
@@ -116,7 +117,7 @@ class DenseModel:
         if self.reml:
             value = value + np.linalg.slogdet(cross)[1]
         value = np.where((sign > 0).all(axis=1), value, np.inf)
-        return DensePoint(inverse, xv, phi, beta, pull, value, lams, residual)
+        return DensePoint(inverse, xv, phi, beta, pull, value, lams, residual, point)
 
     def _covariances(self, point: Array) -> tuple[list[Array], Array]:
         lams, done = [], 0
@@ -126,9 +127,12 @@ class DenseModel:
             done += size
         return lams, self.shape.matrix(point[:, done:])
 
-    def _v(self, lams: list[Array], residual: Array) -> Array:
+    def rows_of(self, point: Array, residual: Array) -> Array:
+        """R of the rows of each person, (K, G, m, m)."""
+        return self._by_row(residual)
+
+    def _v(self, lams: list[Array], v: Array) -> Array:
         data = self.data
-        v = self._by_row(residual)
         at = np.arange(data.level.shape[1])
         v[:, :, at, at] += data.level < 0
         for factor, lam in zip(data.factors, lams, strict=True):
@@ -155,6 +159,14 @@ class DenseModel:
         for factor, lam in zip(data.factors, found.lams, strict=True):
             inside = np.sum(np.swapaxes(factor.z, 1, 2) @ (m * factor.same) @ factor.z, axis=1)
             parts.append(factor.structure.theta_gradient(np.moveaxis(inside, 0, 2), lam))
+        parts.append(self.residual_gradient(point, which, found, m))
+        return np.concatenate(parts, axis=1)
+
+    def residual_gradient(
+        self, point: Array, which: NDArray[np.intp], found: DensePoint, m: Array
+    ) -> Array:
+        """Gradient of the criterion in φ, (K, n_free), from M (K, G, m, m)."""
+        data = self.data
         by_matrix = np.sum(np.swapaxes(data.picks, 1, 2) @ m @ data.picks, axis=1)
         diagonal = np.einsum("kgmm,gm,gma->ka", m, data.thin, data.picks)
         variances = np.diagonal(found.residual, axis1=1, axis2=2)
@@ -164,10 +176,14 @@ class DenseModel:
         natural = self.shape.gradient(by_matrix)
         done = sum(factor.structure.n_free for factor in data.factors)
         slopes = self.shape.slopes(point[:, done:])
-        parts.append(np.einsum("ks,ksj->kj", natural, slopes))
-        return np.concatenate(parts, axis=1)
+        turned: Array = np.einsum("ks,ksj->kj", natural, slopes)
+        return turned
 
-    def natural_slopes(self) -> list[Array]:
+    def residual_slopes(self, point: Array, found: DensePoint) -> list[Array]:
+        """∂V/∂γ for the free entries of R at one point, a list of (G, m, m)."""
+        return [self._by_row(entry[None])[0] for entry in self.shape.entries()]
+
+    def natural_slopes(self, found: DensePoint) -> list[Array]:
         """G_s = ∂V/∂γ_s, (G, m, m), for the free entries of each Ψ and then of R."""
         data, out = self.data, []
         for factor in data.factors:
@@ -175,11 +191,11 @@ class DenseModel:
                 product = factor.z[:, :, a, None] * factor.z[:, None, :, b]
                 both = product if a == b else product + np.swapaxes(product, 1, 2)
                 out.append(both * factor.same)
-        return out + [self._by_row(entry[None])[0] for entry in self.shape.entries()]
+        return out + self.residual_slopes(found.point, found)
 
     def products(self, found: DensePoint) -> tuple[Array, Array, Array]:
         """P_r (K, r, p, p), Q_rs (K, r, s, p, p) and tr(V⁻¹G_rV⁻¹G_s) (K, r, s)."""
-        slopes = self.natural_slopes()
+        slopes = self.natural_slopes(found)
         turned = [found.inverse @ g for g in slopes]
         left = [found.xv @ g for g in slopes]
         count, (k, p) = len(slopes), found.beta.shape
@@ -195,6 +211,8 @@ class DenseModel:
         return crosses, seconds, traces
 
     def _add_spare(self, found: DensePoint, traces: Array) -> None:
+        if self.shape.kind == "serial":
+            return
         first = traces.shape[1] - self.shape.n_free
         variances = np.diagonal(found.residual, axis1=1, axis2=2)
         own = self.data.spare / variances**2

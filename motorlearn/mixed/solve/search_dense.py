@@ -19,6 +19,7 @@ from motorlearn.mixed.solve.optimise import (
     positive_inverse,
 )
 from motorlearn.mixed.solve.residual import ResidualShape
+from motorlearn.mixed.solve.serial import STARTS, Places, SerialModel, SerialShape
 
 Array = NDArray[np.float64]
 
@@ -32,6 +33,8 @@ class Residuals:
 
     index: NDArray[np.intp]
     shape: ResidualShape
+    run: NDArray[np.intp] | None = None
+    place: Array | None = None
 
 
 def tied_rows(factors: list[Factor]) -> tuple[NDArray[np.intp], NDArray[np.intp], int]:
@@ -89,8 +92,7 @@ def solve_dense(
     base, y, unit = _standardised(work, cells.y[None], cells)
     squares = np.bincount(residuals.index, cells.within_cell, residuals.shape.size)
     data = padded(work, y, cells, residuals, squares[None] / unit[:, None] ** 2)
-    model = DenseModel(data, residuals.shape, reml)
-    found, curve = search(model)
+    found, curve, model = _best(_models(work, data, residuals, reml))
     if not np.isfinite(found.value[0]):
         raise FitError(
             "the covariance of the residuals cannot be estimated from so few rows; use fewer "
@@ -98,6 +100,22 @@ def solve_dense(
         )
     _refuse_copies(model, found)
     return _solution(work, model, found, curve, base[0], float(unit[0]))
+
+
+def _models(work: Working, data: Padded, residuals: Residuals, reml: bool) -> list[DenseModel]:
+    """The model, for neighbours that are alike once for each start of the search."""
+    if residuals.run is None or residuals.place is None:
+        return [DenseModel(data, residuals.shape, reml)]
+    group, place, _ = tied_rows(work.factors)
+    run, at = np.full(data.level.shape, -1, dtype=np.intp), np.zeros(data.level.shape)
+    run[group, place], at[group, place] = residuals.run, residuals.place
+    shapes = [SerialShape(size=residuals.shape.size, rho=rho) for rho in STARTS]
+    return [SerialModel(data, shape, reml, Places(run, at)) for shape in shapes]
+
+
+def _best(models: list[DenseModel]) -> tuple[Minimum, Array, DenseModel]:
+    found = [(*search(model), model) for model in models]
+    return min(found, key=lambda one: float(one[0].value[0]))
 
 
 def _refuse_copies(model: DenseModel, found: Minimum) -> None:
@@ -143,7 +161,7 @@ def first_guess(model: DenseModel) -> Array:
     lines = []
     for one in variances:
         covariance = np.diag(one)
-        if shape.kind != "levels":
+        if shape.kind not in ("levels", "serial"):
             spread = np.sqrt(one)
             covariance = np.outer(spread, spread) * (0.3 + 0.7 * np.eye(shape.size))
         lines.append(shape.start(covariance))

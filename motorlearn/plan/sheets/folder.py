@@ -184,6 +184,12 @@ def _rating(
     if own is not None:
         items = items or tuple(item.name for item in own.items)
         raters, clips = raters or own.raters, clips or own.clips_per_test
+    if design.within is not None and items:
+        raise InputError(
+            "sheets of ratings are not written where each person meets every condition",
+            list(items),
+            "leave the checklist out and number the clips yourself",
+        )
     clips = _CLIPS if clips is None else clips
     share("double", double)
     whole_number("clips_per_test", clips)

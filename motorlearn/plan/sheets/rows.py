@@ -8,7 +8,7 @@ import pandas as pd
 from motorlearn.design import Design, Group
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.plan.allocation.allocation import AllocationList
-from motorlearn.plan.allocation.planned import allocate_plan
+from motorlearn.plan.allocation.planned import SEQUENCE_JOIN, allocate_plan
 from motorlearn.plan.arguments import a_plan
 from motorlearn.plan.schedules.task_orders import planned_orders
 from motorlearn.plan.simulation.ratings import FILMED
@@ -62,12 +62,14 @@ def _check_groups(design: Design, people: pd.DataFrame) -> None:
     absent = [name for name in ("participant", "group") if name not in people.columns]
     if absent:
         raise ColumnError("the list of participants lacks a column", absent, "add it")
-    strange = sorted(set(people["group"].astype("str")) - set(design.group_names))
+    known = list(design.group_names)
+    if design.within is not None:
+        known = [SEQUENCE_JOIN.join(order) for order in design.sequences]
+    strange = sorted(set(people["group"].astype("str")) - set(known))
     if strange:
+        what = "groups" if design.within is None else "orders of conditions"
         raise InputError(
-            "the list names groups the plan lacks",
-            strange,
-            f"the plan has {', '.join(design.group_names)}",
+            f"the list names {what} the plan lacks", strange, f"the plan has {', '.join(known)}"
         )
 
 
@@ -79,7 +81,8 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     design : Design
         The plan.
     people : DataFrame
-        ``participant, group``.
+        ``participant, group``; where each person meets every condition, ``group`` is the order
+        of conditions, as ``blocked then random``.
     seed : int
         Seed of the orders.
 
@@ -87,9 +90,42 @@ def planned_trials(design: Design, people: pd.DataFrame, *, seed: int) -> pd.Dat
     -------
     DataFrame
         ``participant, phase, session, block, trial, task, feedback`` (1 where feedback is due), the
-        outcome columns, ``void``, ``date``. The group is left out on purpose.
+        outcome columns, ``void``, ``date``. The group is left out on purpose. Where each person
+        meets every condition, ``period`` and ``group``, the condition, follow the participant.
     """
     _check_groups(a_plan(design), people)
+    if design.within is None:
+        return _of_groups(design, people, seed)
+    parts = []
+    for number, now in enumerate(_by_period(design, people)):
+        rows = _of_groups(design, now, seed + number)
+        condition = now.set_index("participant")["group"]
+        rows.insert(1, "period", number + 1)
+        rows.insert(2, "group", rows["participant"].map(condition).to_numpy())
+        parts.append(rows)
+    place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
+    every = pd.concat(parts, ignore_index=True)
+    order = np.argsort(place[every["participant"]].to_numpy(), kind="stable")
+    return every.iloc[order].reset_index(drop=True)
+
+
+def _by_period(design: Design, people: pd.DataFrame) -> list[pd.DataFrame]:
+    """People with the condition that each of them meets in every period."""
+    if design.within is not None and design.within.by != "period":
+        raise InputError(
+            "sheets are written by period only",
+            [f"within.by = {design.within.by!r}"],
+            "write the sheets of by = 'period', and note the task or hand in a column of that name",
+        )
+    orders = [order.split(SEQUENCE_JOIN) for order in people["group"].astype("str")]
+    return [
+        people.assign(group=[order[number] for order in orders])
+        for number in range(len(design.groups))
+    ]
+
+
+def _of_groups(design: Design, people: pd.DataFrame, seed: int) -> pd.DataFrame:
+    """Trials of people who are in one group each."""
     place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
     parts = [
         _group_trials(design, group, people[people["group"] == group.name], seed)
@@ -147,6 +183,18 @@ def outcome_columns(design: Design) -> list[str]:
 
 def session_log(design: Design, people: pd.DataFrame) -> pd.DataFrame:
     """List every session of every participant, with fields for pain, fatigue and stopping."""
+    if design.within is not None:
+        parts = []
+        for number, now in enumerate(_by_period(design, people)):
+            rows = _sessions_of_groups(design, now)
+            rows.insert(1, "period", number + 1)
+            parts.append(rows)
+        order = ["participant", "period", "session"]
+        return pd.concat(parts).sort_values(order, ignore_index=True, kind="stable")
+    return _sessions_of_groups(design, people)
+
+
+def _sessions_of_groups(design: Design, people: pd.DataFrame) -> pd.DataFrame:
     own = {
         name: sorted({event.session for event in timetable(design, name).events})
         for name in design.group_names

@@ -117,6 +117,12 @@ def simulate_study(
             None,
             "draw their conditions with motorlearn.plan.draw_single_case",
         )
+    if design.within is not None:
+        raise InputError(
+            "studies of conditions that each person meets are not invented yet",
+            ["within"],
+            "write sheets of the plan, or invent one study for each period",
+        )
     drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
     scale = _scale(units["length"])

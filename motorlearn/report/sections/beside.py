@@ -12,9 +12,10 @@ from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
 from motorlearn.figures import outcome_label
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.models.curves import individual_fits, parameter_forest
+from motorlearn.figures.models.curves import individual_fits
 from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
 from motorlearn.figures.models.families import modelled_means
+from motorlearn.figures.models.parameters import parameter_forest
 from motorlearn.figures.technique.agreement import bland_altman, rater_drift
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
@@ -296,7 +297,11 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
     if analyses:
         panel = if_possible(
             lambda: found.kept.draw(
-                diagnostic_panel, result, analysis=analyses[0], groups=found.groups
+                diagnostic_panel,
+                result,
+                analysis=analyses[0],
+                groups=found.groups,
+                outcome=found.outcomes[0].outcome,
             )
         )
         yield from shown(panel, "shows the residuals.")

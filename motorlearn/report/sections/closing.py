@@ -19,6 +19,7 @@ from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import limitations
 from motorlearn.wording.references import references
+from motorlearn.wording.voice import arm_of
 
 Block = Heading | Text | Drawing | Table
 
@@ -44,8 +45,8 @@ def appendix(found: StudyView, sections: Sequence[str]) -> Iterator[Block]:
 def _missing(found: StudyView) -> Iterator[Block]:
     yield Heading("Missing data")
     listing = (
-        "{tab:missing} lists who is absent and what was left out, by group and reason; trials were "
-        "dropped for these reasons only."
+        f"{{tab:missing}} lists who is absent and what was left out, by {arm_of(found.design)} and "
+        "reason; trials were dropped for these reasons only."
         if len(found.analysis.people.attrition)
         else "Nobody is absent and nothing was left out."
     )

@@ -8,6 +8,7 @@ from motorlearn.figures import (
     delayed_scores,
     effect_forest,
     estimation_plot,
+    interaction_plot,
     landing_map,
     missing_map,
     paired_change,
@@ -21,7 +22,7 @@ from motorlearn.report.writers.contents import slug
 from motorlearn.trials import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import captions
-from motorlearn.wording.voice import Words
+from motorlearn.wording.voice import Words, arm_of
 
 
 def worded(drawing: Drawing, words: Words) -> Drawing:
@@ -33,7 +34,7 @@ def flow_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
     """Participant flow; parts of the study that nobody left stand in one row."""
     flow = condensed(found.analysis.people.flow)
     drawing = found.kept.draw(participant_flow, flow, groups=found.groups, size=size)
-    return worded(drawing, captions.flow_words(found.analysis.people.flow))
+    return worded(drawing, captions.flow_words(found.analysis.people.flow, arm_of(found.design)))
 
 
 def condensed(flow: pd.DataFrame) -> pd.DataFrame:
@@ -67,7 +68,9 @@ def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
     )
     return worded(
         drawing,
-        captions.missing_words(found.analysis.people.presence, found.analysis.people.count),
+        captions.missing_words(
+            found.analysis.people.presence, found.analysis.people.count, arm_of(found.design)
+        ),
     )
 
 
@@ -157,6 +160,34 @@ def pairs_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
         groups=found.groups,
     )
     return worded(drawing, captions.pairs_words(pairs, stages, entry.voice))
+
+
+def interaction_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
+    """Means of the tests by the two factors of the plan."""
+    design, comparison = found.analysis.study.design, entry.comparison
+    if not isinstance(comparison, PhaseComparison) or len(design.factors) != 2:
+        return None
+    places = {group.name: group.levels for group in design.groups}
+    tests = {s.name: s.short for s in found.stages if s.phase != PRACTICE_PHASE}
+    rows = comparison.means.dropna(subset=["mean"])
+    rows = rows[rows["phase"].isin(list(tests)) & rows["group"].isin(list(places))]
+    if rows.empty:
+        return None
+    levels = [places[str(name)] for name in rows["group"]]
+    cells = rows.assign(line=[cell[0] for cell in levels], along=[cell[1] for cell in levels])
+    first, second = design.factors
+    drawing = found.kept.draw(
+        interaction_plot,
+        cells.replace({"phase": tests})[
+            ["phase", "line", "along", "mean", "conf_low", "conf_high"]
+        ],
+        ending=slug(entry.outcome.name),
+        lines=first.levels,
+        along=second.levels,
+        outcome=entry.outcome,
+        names=(first.words, second.words),
+    )
+    return worded(drawing, captions.interaction_words(cells, (first, second), entry.voice))
 
 
 def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:

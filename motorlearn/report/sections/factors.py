@@ -7,6 +7,8 @@ import pandas as pd
 
 from motorlearn.analysis import claimed
 from motorlearn.compare import PhaseComparison
+from motorlearn.figures import Drawing
+from motorlearn.report.sections import exhibits
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Text, slug
 from motorlearn.tables import Column, Table
@@ -36,16 +38,21 @@ def aim_of_plan(found: StudyView, entry: OutcomeView, row: pd.Series, tests: pd.
     return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio")
 
 
-def effects_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Text | Table]:
+def effects_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Text | Table | Drawing]:
     """Effects of the factors at every part of the study and the means of their levels."""
     assert isinstance(entry.comparison, PhaseComparison)
     rows, name = entry.comparison.effects, slug(entry.outcome.name)
     if rows.empty:
         return
+    first = entry is found.outcomes[0]
+    drawing = None if first else exhibits.interaction_figure(found, entry)
+    drawn = f"; {{fig:{drawing.name}}} draws the cells" if drawing else ""
     yield Text(
         f"{{tab:effects-{name}}} holds main effects, each averaged over the other factor, their "
-        f"interaction and simple effects; {{tab:levels-{name}}} the means of the levels."
+        f"interaction and simple effects; {{tab:levels-{name}}} the means of the levels{drawn}."
     )
+    if drawing is not None:
+        yield drawing
     adjusted = rows[rows["adjusted"]]
     yield _effects(entry, adjusted if len(adjusted) else rows, f"effects-{name}")
     means = entry.comparison.marginal_means

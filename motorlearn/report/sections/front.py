@@ -80,12 +80,14 @@ def _beside_the_result(found: StudyView) -> Iterator[str]:
 def _participants(found: StudyView, whole: bool) -> Iterator[Block]:
     yield Heading("Participants")
     who = eligibility.eligibility_paragraph(found.design)
-    single = is_single_case(found)
+    single, entry = is_single_case(found), found.outcomes[0]
     parts = [who, method.participants_paragraph(found.design, found.analysis.allocated)]
     if not single:
         parts.append("{fig:participant-flow} shows how many reached each part of the study.")
     if whole:
-        parts.append(f"{{tab:participants}} describes {'them' if single else 'the groups'}.")
+        parts.append(
+            f"{{tab:participants}} describes {'them' if single else f'the {entry.voice.several}'}."
+        )
     if not single:
         parts.append(missing_sentence(found))
     yield Text(" ".join(part for part in parts if part))
@@ -137,9 +139,12 @@ def _results(found: StudyView) -> Iterator[Block]:
 def _pictured(found: StudyView, stage: str) -> Iterator[Block]:
     """Scores beside the difference between groups, or the two tests of every participant."""
     entry = found.outcomes[0]
-    if len(found.groups) > 1:
+    if len(found.design.factors) == 2:
+        figure = exhibits.interaction_figure(found, entry)
+        said = "draws the means of the tests by the two factors."
+    elif len(found.groups) > 1:
         figure = exhibits.estimation_figure(found, entry, stage)
-        said = "sets the scores beside the difference between groups."
+        said = f"sets the scores beside the difference between {entry.voice.several}."
     else:
         figure = exhibits.pairs_figure(found, entry)
         said = f"joins the two tests of every {entry.voice.one}."

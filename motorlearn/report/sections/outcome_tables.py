@@ -159,10 +159,15 @@ def _contrast_notes(rows: pd.DataFrame, ratio: bool, voice: Voice) -> tuple[str,
     what = "ratio of geometric means" if ratio else "difference of means"
     scale = ", on the log scale" if ratio else ""
     return (
-        f"Estimate: {what}, first group against second; {voice.outcome.better} is better. "
+        f"Estimate: {what}, first {voice.arm} against second; {voice.outcome.better} is better. "
         f"Hedges g: small-sample corrected{scale}. Holm: within each test.",
         f"Method: {'; '.join(methods)}.",
     )
+
+
+def _analysis(entry: OutcomeView) -> str:
+    """What an analysis of variance is called: mixed where there is a factor between people."""
+    return f"{'Mixed a' if entry.voice.arm == 'group' else 'A'}nalysis of variance"
 
 
 def anova_table(entry: OutcomeView) -> Table:
@@ -171,7 +176,7 @@ def anova_table(entry: OutcomeView) -> Table:
     return _anova(
         entry.comparison.anova,
         f"anova-{slug(entry.outcome.name)}",
-        f"Mixed analysis of variance of {entry.voice.name}: group by test",
+        f"{_analysis(entry)} of {entry.voice.name}: {entry.voice.arm} by test",
         "Complete cases only.",
     )
 
@@ -182,7 +187,7 @@ def practice_table(entry: OutcomeView) -> Table:
     return _anova(
         entry.practice.anova,
         f"practice-{slug(entry.outcome.name)}",
-        f"Mixed analysis of variance of {entry.voice.name} in practice: group by block",
+        f"{_analysis(entry)} of {entry.voice.name} in practice: {entry.voice.arm} by block",
         "Performance during practice; complete cases only.",
     )
 
@@ -233,7 +238,7 @@ def paired_table(entry: OutcomeView) -> Table:
     )
     return Table(
         f"change-{slug(entry.outcome.name)}",
-        f"Change in {voice.name} within each group",
+        f"Change in {voice.name} within each {voice.arm}",
         columns,
         rows,
         ("Later test against earlier test, participants with both. g: standardised change.",),

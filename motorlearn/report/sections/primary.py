@@ -97,6 +97,10 @@ def missing_sentence(found: StudyView) -> str:
     present = there[there["trials"] > 0]
     away = people.roster[~people.roster["participant"].isin(present["participant"])]
     away = away[away["group"].astype("str").isin(found.groups)]
+    if found.design.within is not None:
+        gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
+        missed = away["person"].nunique()
+        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
     counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
     return summary.missing_people(
         found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)

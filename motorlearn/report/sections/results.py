@@ -73,8 +73,9 @@ def compose(
 
 
 def _groups(found: StudyView) -> Iterator[Block]:
-    yield Heading("Groups at the start")
-    yield Text("{tab:participants} describes the groups.")
+    several = found.outcomes[0].voice.several
+    yield Heading(f"{several.capitalize()} at the start")
+    yield Text(f"{{tab:participants}} describes the {several}.")
     yield study_tables.participants_table(found)
 
 
@@ -142,7 +143,7 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     yield Heading(f"All contrasts in {voice.name}", 2)
     yield from (Text(text) for text in _omnibus(comparison, stage, voice, len(found.groups)))
     adjusted = bool(comparison.contrasts["adjusted"].any())
-    title = f"Groups compared in {voice.name}" + (
+    title = f"{voice.several.capitalize()} compared in {voice.name}" + (
         f", adjusted for the {baseline_name(comparison)}" if adjusted else ""
     )
     forest = exhibits.effects_figure(found, entry, "thesis")
@@ -201,13 +202,14 @@ def _within(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     if entry is not found.outcomes[0]:
         figure = exhibits.practice_figure(found, entry, "thesis")
         note = "; scores in practice describe performance under its conditions" if practised else ""
-        yield Text(f"{{fig:{figure.name}}} follows the groups over the study{note}.")
+        yield Text(f"{{fig:{figure.name}}} follows the {voice.several} over the study{note}.")
         yield figure
     if isinstance(entry.practice, Refused) or entry.practice.anova["statistic"].isna().all():
         yield from (Text(text) for text in _no_practice_test(entry, practised))
     else:
         yield Text(
-            f"{{tab:practice-{slug(entry.outcome.name)}}} tests groups and blocks of practice."
+            f"{{tab:practice-{slug(entry.outcome.name)}}} tests {voice.several} and blocks of "
+            "practice."
         )
         yield outcome_tables.practice_table(entry)
     if not isinstance(entry.comparison, Refused):

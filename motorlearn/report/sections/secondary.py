@@ -46,7 +46,9 @@ def secondary_table(found: StudyView) -> Table | None:
     if not rows:
         return None
     frame = pd.DataFrame(rows).drop(columns="pair")
-    what = "groups compared" if several else "change since the first test"
+    what = (
+        f"{found.outcomes[0].voice.several} compared" if several else "change since the first test"
+    )
     estimates = "Ratios have no unit. " if (frame.pop("effect") == "ratio").any() else ""
     adjusted = "Adjusted for the baseline where there is one. " if several else ""
     notes = (f"{adjusted}{estimates}g: Hedges' g, corrected for small samples.", *notes)

@@ -11,7 +11,7 @@ from motorlearn.design import Design, Test
 from motorlearn.report.view import StudyView
 from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import capitalised, count
+from motorlearn.wording.voice import arm_of, capitalised, count
 
 NOT_BASELINE = ("participant", "group", "status")
 MANY = 8
@@ -45,7 +45,7 @@ def participants_table(found: StudyView) -> Table:
     columns += [Column(group) for group in found.groups]
     return Table(
         "participants",
-        "Participants by group",
+        f"Participants by {arm_of(found.design)}",
         tuple(columns),
         frame.astype("str"),
         (_start_note(found.design),),

@@ -24,6 +24,9 @@ WIDTH = Cm(16)
 _EPOCH = datetime.datetime(2000, 1, 1)
 _SANS, _SERIF = "Arial", "Times New Roman"
 
+LONGEST_PROPERTY = 255
+"""Most signs of a property of a Word file; the title itself stands whole in the text."""
+
 
 def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str, str]) -> bytes:
     """Write a document as DOCX.
@@ -64,7 +67,8 @@ def _set_up(word: WordDocument, document: Document) -> None:
     update.set(qn("w:val"), "true")
     word.settings.element.append(update)
     properties = word.core_properties
-    properties.title, properties.language = document.title, "en-GB"
+    properties.title = document.title[:LONGEST_PROPERTY]
+    properties.language = "en-GB"
     properties.author, properties.comments = "", ""
     properties.created = properties.modified = _EPOCH
     _font(word.styles["Normal"], _SERIF, 11)

@@ -104,6 +104,13 @@ function release(way) {
   };
 }
 
+function span(seconds) {
+  for (const [unit, words] of [[86400, "days"], [3600, "hours"], [60, "minutes"]]) {
+    if (seconds > 10 * unit || (unit > 60 && seconds > 2 * unit)) return `${Math.round(seconds / unit)} ${words}`;
+  }
+  return `${Math.ceil(seconds / 10) * 10} seconds`;
+}
+
 function along(path, share) {
   const steps = path.slice(1).map((to, i) => Math.hypot(to[0] - path[i][0], to[1] - path[i][1]));
   let left = share * steps.reduce((a, b) => a + b, 0);
@@ -173,11 +180,11 @@ function render({ model, el }) {
 
   function countDown(seconds) {
     clearInterval(pause);
-    let left = seconds;
+    const end = Date.now() + 1000 * seconds;          // a tab in the back ticks late
     const tick = () => {
-      said.textContent = left > 0 ? `Still ${Math.ceil(left / 10) * 10} seconds.` : "";
+      const left = (end - Date.now()) / 1000;
+      said.textContent = left > 0 ? `Still ${span(left)}.` : "";
       if (left <= 0) { clearInterval(pause); send({ event: "look" }); }
-      left -= 1;
     };
     tick();
     pause = setInterval(tick, 1000);

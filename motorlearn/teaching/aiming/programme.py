@@ -7,8 +7,9 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
+import tomlkit
 
-from motorlearn.design import Design, read_design
+from motorlearn.design import Design, design_from_mapping
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.plan import make_schedule
 from motorlearn.teaching.aiming.floor import FARTHER
@@ -16,13 +17,57 @@ from motorlearn.teaching.aiming.floor import FARTHER
 GAP_MINUTES: Final = 4.0
 """Shortest pause between the last push of practice or posttest and the retention test."""
 SEATS: Final = 200
+_LATER: Final = ("retention", "transfer")
 _ORDER: Final = ("pretest", "acquisition", "posttest", "retention", "transfer")
 
 
+def plan_text(retention_days: float | None = None, *, cells: bool = False) -> str:
+    """Give ``study.toml`` of the class experiment.
+
+    Parameters
+    ----------
+    retention_days : float, optional
+        Days from practice to the last two tests; by default they come after a pause of minutes.
+    cells : bool
+        Whether the data hold a row for each block and test instead of each push.
+
+    Raises
+    ------
+    InputError
+        If the days are not between half a day and a year.
+    """
+    text = (Path(__file__).parent / "study.toml").read_text(encoding="utf-8")
+    if cells:
+        text = text.replace(*_AS_HITS).replace(*_AS_MEANS)
+    if retention_days is None:
+        return text
+    if not 0.5 <= retention_days <= 366:
+        raise InputError(
+            "retention comes so many days after practice",
+            [retention_days],
+            "give 0.5 to 366, or leave the days out for a pause of four minutes",
+        )
+    content = tomlkit.parse(text)
+    for test in content["tests"]:
+        if test["phase"] in _LATER:
+            days = int(retention_days) if retention_days % 1 == 0 else float(retention_days)
+            test.update({"session": 2, "day": days, "interval_days": days, "window_days": 2})
+            if test["phase"] == "retention":
+                test["description"] = "days later, without practice in between"
+    return tomlkit.dumps(content)
+
+
+_AS_HITS: Final = (
+    'name = "hit"\nlabel = "hits"\nbetter = "higher"\nlow = 0\nhigh = 1',
+    'name = "hits"\nlabel = "hits"\nbetter = "higher"\nlow = 0',
+)
+_AS_MEANS: Final = ('label = "radial error"', 'label = "mean radial error of a block or test"')
+
+
 @cache
-def class_plan() -> Design:
+def class_plan(retention_days: float | None = None) -> Design:
     """Give the plan of the class experiment."""
-    return read_design(Path(__file__).parent / "study.toml")
+    return design_from_mapping(tomlkit.parse(plan_text(retention_days)).unwrap())
 
 
 def target_radius() -> float:
@@ -43,6 +88,7 @@ class PlannedPush:
     task: str
     feedback: bool
     farther: float
+    session: int = 1
 
 
 @dataclass(frozen=True)
@@ -119,13 +165,15 @@ def make_programme(seat: int, *, class_seed: int, plan: Design | None = None) ->
 def _phase(
     design: Design, phase: str, group: str, tasks: list[str], seed: list[int]
 ) -> list[PlannedPush]:
-    practice = phase == "acquisition"
+    practice, session = phase == "acquisition", 1
     if practice:
         size = design.practice[0].trials_per_block
         count = size * design.practice[0].blocks
         kind = next(entry.schedule for entry in design.groups if entry.name == group)
     else:
-        size = count = next(test.trials for test in design.tests if test.phase == phase)
+        test = next(test for test in design.tests if test.phase == phase)
+        size, session = test.trials, test.session or 1
+        count = size
         kind = "random"
     chance = int(np.random.SeedSequence(seed).generate_state(1)[0])
     order = make_schedule(kind, tasks, count, block_size=size, seed=chance)
@@ -137,6 +185,7 @@ def _phase(
             row.task,
             practice,
             FARTHER if phase == "transfer" else 0.0,
+            session,
         )
         for row in order.itertuples()
     ]

@@ -24,6 +24,16 @@ CONSENT: Final = (
     "Taking part is free, it is not graded, and you may stop at any time without giving a reason; "
     "'Withdraw' deletes what was kept. Stop if your hand or arm hurts."
 )
+WORDS: Final = {
+    "consent": CONSENT,
+    "left": "You did not take part, or you withdrew. Nothing is kept.",
+    "pause": "Pause: put the mouse down and listen to the lecture. The retention test "
+    "opens after the pause; nobody practises in it.",
+    "end": "That was the last push. Thank you. Your file is saved.",
+}
+"""What stands on each screen without a floor."""
+TOLD: Final = ("You will not see where it stops.", "You will see where it stops.")
+UNTOLD: Final = "Pushed. The result is not shown in a test."
 TASK_HELP: Final = {
     "straight": "Straight: the ring glides the way you push it.",
     "bank": "Bank: a wall is in the way. Play off the board on the right.",
@@ -103,7 +113,9 @@ class Sitting:
             return 0.0
         if (self.due.phase, self.due.trial) != ("retention", 1):
             return 0.0
-        return max(0.0, self.landings[-1].elapsed + 60 * self.gap_minutes - (now - self.started))
+        gap = 60 * self.gap_minutes
+        left = self.landings[-1].elapsed + gap - (now - self.started)
+        return min(gap, max(0.0, left))  # a clock that was put back locks nobody out
 
     def page(self, now: float) -> str:
         """Name of the screen that is due: ``consent``, ``left``, ``floor``, ``pause``, ``end``."""
@@ -159,40 +171,31 @@ class Sitting:
         rows = []
         for plan, made in zip(programme.pushes, self.landings):
             miss = made.rest.radial_error
-            who = (programme.participant, programme.group, plan.phase, 1, plan.block, plan.trial)
+            who = (programme.participant, programme.group, plan.phase, plan.session)
             landing = (round(made.rest.x, 1), round(made.rest.y, 1), round(miss, 1))
             how = (round(made.time, 3), round(made.speed, 1), int(plan.feedback), made.device)
             rest = (round(made.elapsed, 1), programme.class_seed)
-            rows.append((*who, plan.task, int(miss <= radius), *landing, *how, *rest))
+            what = (plan.block, plan.trial, plan.task, int(miss <= radius))
+            rows.append((*who, *what, *landing, *how, *rest))
         return pd.DataFrame(rows, columns=list(COLUMNS))
 
     def screen(self, now: float) -> dict[str, Any]:
         """Everything the browser needs to draw the screen that is due, in words and numbers."""
         page = self.page(now)
-        words = {
-            "consent": CONSENT,
-            "left": "You did not take part, or you withdrew. Nothing is kept.",
-            "pause": "Pause: put the mouse down and listen to the lecture. The retention test "
-            "opens after the pause; nobody practises in it.",
-            "end": "That was the last push. Thank you. Your file is saved.",
-        }
         screen: dict[str, Any] = {
             "page": page,
             "made": len(self.landings),
             "participant": self.programme.participant,
         }
         if page != "floor":
-            return screen | {"words": words[page], "wait": math.ceil(self.wait(now))}
+            return screen | {"words": WORDS[page], "wait": math.ceil(self.wait(now))}
         return screen | self._floor()
 
     def _floor(self) -> dict[str, Any]:
         push = self.due
         all_of_phase = sum(other.phase == push.phase for other in self.programme.pushes)
-        told = (
-            "You will see where it stops." if push.feedback else "You will not see where it stops."
-        )
         return {
-            "words": f"{TASK_HELP[push.task]} {told}",
+            "words": f"{TASK_HELP[push.task]} {TOLD[push.feedback]}",
             "heading": f"{PHASE_LABELS[push.phase]}: push {push.trial} of {all_of_phase}",
             "phase": push.phase,
             "task": push.task,
@@ -208,10 +211,7 @@ class Sitting:
         """What the browser may show of the latest push: nothing of where it stops in a test."""
         push, made = self.programme.pushes[len(self.landings) - 1], self.landings[-1]
         if not push.feedback:
-            return {
-                "path": [made.rest.path[0]],
-                "words": "Pushed. The result is not shown in a test.",
-            }
+            return {"path": [made.rest.path[0]], "words": UNTOLD}
         return {"path": list(made.rest.path), "words": _told(made.rest, target_radius())}
 
 

@@ -218,7 +218,7 @@ function draw(now) {
   const big = window.innerWidth >= 1100;
   const key = names(panels);
   const top = key.length ? 30 * keyRows(key, width, big) : 4;
-  const heights = panels.map((p) => p.rows.length ? 52 + 38 * p.rows.length + (p.title ? 18 : 0) : 190);
+  const heights = panels.map((p) => p.rows.length ? 52 + 34 * p.rows.length + (p.title ? 18 : 0) : 175);
   const room = Math.max(300, Math.min(560, window.innerHeight - root.getBoundingClientRect().top - window.scrollY - 190));
   const height = stacked ? top + heights.reduce((a, b) => a + b, 0) : room;
   const svg = document.createElementNS(SVG, "svg");
@@ -233,12 +233,14 @@ function draw(now) {
     const wide = stacked ? width : width * panel.weight / all;
     const high = stacked ? heights[i] : height - top;
     const inner = { big, edge: x + wide, left: x + (panel.rows.length ? 12 : 62), right: x + wide - 12,
-                    top: y + (panel.title ? 26 : 10), bottom: y + high - (big ? 62 : 50) };
+                    top: y + (panel.title ? 26 : 10), bottom: y + high - (big ? 46 : 36) - 15 * tickLines(panel) };
     drawPanel(svg, panel, inner, i);
     if (stacked) y += high; else x += wide;
   });
   root.replaceChildren(svg);
 }
+
+const tickLines = (panel) => Math.max(1, ...panel.ticks.map(([, label]) => label.split("\n").length));
 
 const look = (k) => data.looks[String(k)];
 
@@ -248,7 +250,7 @@ function names(panels) {
   return [...seen.values()];
 }
 
-const keyWidth = (m, big) => 48 + m.name.length * (big ? 9.4 : 7.6);
+const keyWidth = (m, big) => 56 + m.name.length * (big ? 10 : 8);
 
 function keyRows(key, width, big) {
   let rows = 1, x = 0;
@@ -334,7 +336,9 @@ function drawPanel(svg, panel, box, place) {
   }
   shape(ink, "line", { x1: box.left, x2: box.left, y1: box.top, y2: box.bottom, stroke: SOFT });
   const middle = (box.top + box.bottom) / 2, side = box.left - 46;
-  shape(ink, "text", { x: side, y: middle, "text-anchor": "middle", transform: `rotate(-90 ${side} ${middle})` }, panel.yLabel);
+  const name = shape(ink, "text", { x: side, y: middle, "text-anchor": "middle", transform: `rotate(-90 ${side} ${middle})` }, panel.yLabel);
+  const needed = panel.yLabel.length * (box.big ? 9.5 : 7.4), room = box.bottom - box.top + 30;
+  if (needed > room) { name.setAttribute("textLength", room); name.setAttribute("lengthAdjust", "spacingAndGlyphs"); }
   for (const rule of panel.rules) {
     shape(ink, "line", { x1: box.left, x2: box.right, y1: y(rule), y2: y(rule), stroke: SOFT,
                          "stroke-width": 1.5, "stroke-dasharray": "6 4" });

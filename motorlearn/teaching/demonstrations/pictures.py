@@ -69,11 +69,11 @@ def twenty_attempts_scene(shown: TwentyAttempts) -> Scene:
         for rows, name, look in ((usual, "within 1.96 standard errors", 0),
                                  (~usual, "further away", FAINT_LOOK))
     )  # fmt: skip
-    repeats = mark("dots", shown.repeats * step, np.full(len(shown.repeats), 44.0), look=INK_LOOK,
+    repeats = mark("dots", shown.repeats * step, np.full(len(shown.repeats), 81.0), look=INK_LOOK,
                    name="ten tests")  # fmt: skip
     change = step * shown.smallest_change
     panels = (
-        Panel(f"Hits of {attempts} (%)", "Probability (%)", (-12, 112), (0, 48), (*bars, repeats),
+        Panel(f"Hits of {attempts} (%)", "Probability (%)", (-12, 112), (0, 86), (*bars, repeats),
               weight=1.4),
         Panel(f"% of {attempts} attempts", "", (-130, 130), rules=(0,), title="95 % of tests",
               rows=(Row("true rate, from one score", 100 * round(attempts * rate) / attempts,

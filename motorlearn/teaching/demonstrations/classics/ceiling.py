@@ -110,7 +110,7 @@ def _picture(shown: Illustration) -> Scene:
     panels = (
         Panel("", f"Hits of {ATTEMPTS}", (-0.2, 1.2), (-0.6, 20.6), tuple(marks), rules=(0, 20),
               ticks={0.0: "before", 1.0: "after"}),
-        Panel("Hits", "", (-9, 9), rows=rows_of(shown.estimates), rules=(0,),
+        Panel("Hits", "", (-12, 12), rows=rows_of(shown.estimates), rules=(0,),
               title="Gain, 95 % CI"),
     )  # fmt: skip
     return Scene(panels, "Thin lines: people; thick: means; dashed: the ends of the test")

@@ -114,7 +114,7 @@ def _picture(shown: Illustration) -> Scene:
         for rows in [shown.named(group)]
     )
     panels = (
-        Panel("People, worst to best (%)", "Improvement (cm)", (0, 102), (-30, 40), marks,
+        Panel("People, worst to best (%)", "Improvement (cm)", (0, 102), (-45, 60), marks,
               rules=(0,), weight=1.3),
         Panel("SD in cm; ratio", "", (0, 20), rows=rows_of(shown.estimates), rules=(1,),
               title="Spread, 95 % CI"),

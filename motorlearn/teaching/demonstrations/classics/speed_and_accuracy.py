@@ -123,9 +123,9 @@ LESSON = Lesson(
     "second errs less. Which group has more skill?",
     (*GROUPS, OPEN),
     (
-        Control("emphasis", "How far the instruction parts them (log time)", 0.3, 0, 0.6, 0.05,
+        Control("emphasis", "Instruction parts them by (log time)", 0.3, 0, 0.6, 0.05,
                 page=(0.0, 0.2, 0.3, 0.4, 0.6)),
-        Control("skill", "True advantage of the second group (log error)", 0.0, -0.5, 0.5, 0.1,
+        Control("skill", "True advantage of the second (log)", 0.0, -0.5, 0.5, 0.1,
                 page=(-0.4, -0.2, 0.0, 0.2, 0.4)),
         Control("per_group", "People per group", 24, 6, 100, page=(12, 24, 60)),
     ),

@@ -1,0 +1,136 @@
+"""Parameters of the population curve by group, over those of its learners."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import pandas as pd
+from matplotlib.axes import Axes
+from scipy.stats import t
+
+from motorlearn.curves import PopulationCurve
+from motorlearn.digits import plain
+from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.style import (
+    Drawing,
+    Look,
+    SizeName,
+    canvas,
+    house,
+    looks,
+    name_x,
+    thin_ticks,
+)
+
+
+def parameter_forest(
+    fit: PopulationCurve,
+    *,
+    unit: str = "",
+    level: float = 0.95,
+    order: Sequence[str] | None = None,
+    size: SizeName = "thesis",
+) -> Drawing:
+    """Draw each group's asymptote, gain (or start) and rate with intervals, over its learners.
+
+    Parameters
+    ----------
+    fit : PopulationCurve
+        The fit.
+    unit : str
+        Unit of the scores.
+    level : float
+        Confidence level of the intervals.
+    order : sequence of str, optional
+        Groups in the order of the plan, which settles their looks.
+    size : {"thesis", "slide"}
+        Where the figure will be used.
+
+    Raises
+    ------
+    InputError
+        If no parameter has an estimate.
+    """
+    if not np.isfinite(fit.estimates["estimate"]).any():
+        raise InputError("the population curve has no estimate to draw", [fit.form])
+    # A fit without groups names its one group "", whatever the plan calls it.
+    styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
+    names = ("asymptote", fit.amount, "log_rate")
+    with house(size):
+        figure, panels = canvas(size, columns=3, share_y=True, height=0.35 + 0.16 * len(fit.groups))
+        for column, (axes, name) in enumerate(zip(panels, names)):
+            for place, group in enumerate(fit.groups):
+                own = fit.participants.loc[fit.participants["group"] == group, name]
+                _forest_row(
+                    axes,
+                    -place,
+                    _group_interval(fit, name, place, level),
+                    own,
+                    styles[group],
+                    name == "log_rate",
+                )
+            _forest_axes(axes, name, unit, fit)
+            if column == 0:
+                axes.set_yticks(
+                    [-k for k in range(len(fit.groups))], [group or "all" for group in fit.groups]
+                )
+            axes.tick_params(axis="y", length=0)
+        thin_ticks(panels[-1])
+    return Drawing(
+        "curve-parameters",
+        figure,
+        f"Parameters of the population curve by group: estimate and {level:.0%} interval (large "
+        "marker), and learners' own values, drawn towards the population (dots).",
+        "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
+    )
+
+
+def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -> np.ndarray:
+    """Estimate and interval of one parameter of one group."""
+    terms = fit.estimates["term"].tolist()
+    pick = np.zeros(len(terms))
+    pick[terms.index(name)] = 1.0
+    own = f"{name}[{fit.groups[place]}]"
+    if place and own in terms:
+        pick[terms.index(own)] = 1.0
+    estimate = float(pick @ fit.estimates["estimate"].to_numpy())
+    error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
+    df = float(fit.estimates["df"].iloc[terms.index(name)])
+    half = float(t.isf((1 - level) / 2, df)) * error
+    return np.array([estimate, estimate - half, estimate + half])
+
+
+def _forest_row(
+    axes: Axes, y: float, interval: np.ndarray, own: pd.Series, look: Look, as_rate: bool
+) -> None:
+    values = np.exp(interval) if as_rate else interval
+    learners = np.exp(own) if as_rate else own
+    jitter = y - 0.22 + 0.06 * np.cos(np.arange(len(own)) * 2.4)
+    axes.plot(
+        learners, jitter, "o", color=look.colour, alpha=0.35, markersize=2.5, markeredgewidth=0
+    )
+    axes.plot(values[1:], [y, y], color=look.colour, solid_capstyle="butt")
+    axes.plot(values[:1], [y], **look.point_style)
+
+
+def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None:
+    scale = "logit" if fit.family == "binomial" else unit
+    label = "rate per unit of practice" if name == "log_rate" else name
+    name_x(axes, label if name == "log_rate" or not scale else f"{label} ({scale})")
+    axes.set_ylim(-len(fit.groups) + 0.45, 0.45)
+    if name == "log_rate":
+        axes.set_xscale("log")
+        axes.minorticks_off()
+        low, high = axes.get_xlim()
+        ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
+        axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
+    axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)
+    axes.set_axisbelow(True)
+
+
+def _forest_words(fit: PopulationCurve, level: float) -> str:
+    words = ""
+    for place, group in enumerate(fit.groups):
+        low, high = _group_interval(fit, "asymptote", place, level)[1:]
+        span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
+        words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
+    return words + "."
