@@ -125,7 +125,8 @@ def _panel(axes: Axes, xy: np.ndarray, look: Look, reach: float, radius: float |
         *xy[~beyond].T, marker=".", markersize=2.2, alpha=0.35, markeredgewidth=0, **style, zorder=2
     )
     edge = np.clip(xy[beyond], -reach, reach).T
-    axes.plot(*edge, marker="x", markersize=3, clip_on=False, **style, zorder=2)
+    (marks,) = axes.plot(*edge, marker="x", markersize=3, clip_on=False, **style, zorder=2)
+    marks.set_in_layout(False)
     if len(xy) >= 3:
         _ellipse(axes, xy)
     if len(xy):
