@@ -13,7 +13,6 @@ import typer
 import motorlearn as ml
 from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
 from motorlearn.exceptions import InputError
-from motorlearn.hall_commands import demonstrate
 from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
@@ -377,7 +376,6 @@ def share(
 
 
 add_to(app)
-app.command()(demonstrate)
 
 
 def main() -> None:

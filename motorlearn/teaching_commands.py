@@ -1,4 +1,4 @@
-"""Commands for the lecture hall: the class experiment as a page, and what a class handed in."""
+"""Commands for the lecture hall: pages that need no installation, and what a class handed in."""
 
 from pathlib import Path
 from typing import Annotated
@@ -16,6 +16,7 @@ def add_to(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.command()(classroom)
     app.command()(collect)
+    app.command()(demonstrate)
 
 
 def classroom(
@@ -100,3 +101,21 @@ def collect(
     typer.echo(f"Next:  motorlearn report {study} --out {folder / 'report'}")
     if not merged.left_out.empty:
         raise typer.Exit(1)
+
+
+def demonstrate(
+    name: Annotated[str, typer.Argument(help="Demonstration, as --list names it.")] = "",
+    *,
+    out: Annotated[Path | None, typer.Option(help="Page to write, .html.")] = None,
+    listed: Annotated[bool, typer.Option("--list", help="Name the demonstrations.")] = False,
+) -> None:
+    """Write a demonstration as one HTML file: vote, answer, controls and picture, offline."""
+    if listed:
+        typer.echo(ml.teaching.demonstration_list())
+        return
+    if not name:
+        raise InputError("a demonstration is asked for by its name", None, "see --list")
+    ml.teaching.find_lesson(name)
+    if out is None:
+        raise InputError("the page needs a file", [name], "add  --out FILE.html")
+    typer.echo(f"Demonstration written: {ml.write_demonstration(name, out)}")

@@ -10,7 +10,7 @@ from packaging.requirements import Requirement
 
 ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
-OPTIONAL = {"distributed", "pyreadstat"}
+OPTIONAL = {"distributed", "pyreadstat", "segno"}
 
 
 def names(requirements: list[str]) -> set[str]:

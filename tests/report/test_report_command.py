@@ -135,7 +135,7 @@ def test_a_new_caption_reaches_the_page_without_a_new_drawing(
     ml.write_report(study, tmp_path / "out", quiet=True)
     quick_pictures.clear()
     words = ml.wording.Words("A new caption of the flow.", "A new text for the ear.")
-    monkeypatch.setattr("motorlearn.wording.captions.flow_words", lambda flow: words)
+    monkeypatch.setattr("motorlearn.wording.captions.flow_words", lambda *told: words)
     page = ml.write_report(study, tmp_path / "out", quiet=True)
     assert "A new caption of the flow." in page.read_text("utf-8")
     svg = (page.parent / "figures" / "participant-flow.svg").read_text("utf-8")

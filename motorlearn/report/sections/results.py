@@ -5,7 +5,13 @@ from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.report.sections import exhibits, factors, outcome_tables, study_tables
+from motorlearn.report.sections import (
+    exhibits,
+    factor_exhibits,
+    factors,
+    outcome_tables,
+    study_tables,
+)
 from motorlearn.report.sections.beside import side_sections
 from motorlearn.report.sections.closing import appendix, closing_sections
 from motorlearn.report.sections.declared_exhibits import look_blocks, multiverse_blocks
@@ -158,7 +164,7 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     if comparison.adjusted_means["estimate"].notna().any():
         yield Text(f"{{tab:adjusted-{name}}} holds the adjusted means.")
         yield outcome_tables.adjusted_table(entry)
-    yield from factors.effects_blocks(found, entry)
+    yield from factor_exhibits.effects_blocks(found, entry)
     yield from (Text(text) for text in _interaction(comparison, voice, f"{{tab:anova-{name}}}"))
     if comparison.anova["statistic"].notna().any():
         yield outcome_tables.anova_table(entry)

@@ -19,8 +19,8 @@ from motorlearn.teaching.pages import page_of
 
 try:
     import segno
-except ImportError:
-    segno = None
+except ImportError:  # the extra is not installed: the address stands without its code
+    segno = None  # type: ignore[assignment]
 
 PORT: Final = 8765
 _LARGEST: Final = 65_536
