@@ -313,7 +313,7 @@ order = {order}
 phase = "transfer"
 interval_days = {a.retention_days:g}
 trials = {a.test_trials}
-description = "new distance or condition: say which"
+# description = "..."    # how it differs from the retention test: distance, target, condition
 """
 _OUTCOME: Final = """[[outcomes]]
 name = {name}

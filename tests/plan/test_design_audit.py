@@ -230,7 +230,7 @@ def test_three_groups_together_are_found_by_the_f_test():
     d = row["detectable"] / (6.5**2 + 225 / 36) ** 0.5
     power = FTestAnovaPower().power(d * 2**0.5 / 3, 60, 0.05, k_groups=3)
     assert power == pytest.approx(0.8, abs=1e-4)
-    assert row["n"] == "20 and 20 and 20"
+    assert row["n"] == "20 people in each group"
 
 
 @pytest.mark.parametrize(

@@ -50,7 +50,7 @@ class Finds:
     outcome, phase : str
         The primary comparison.
     n : str
-        Expected people of the groups compared, after attrition.
+        Expected people of the groups compared, after attrition, in words.
     smallest_effect : float
         Smallest effect of interest; NaN where none is declared.
     power : float
@@ -122,7 +122,7 @@ def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
     return Finds(
         outcome=plan.outcome,
         phase=plan.phases[plan.primary],
-        n=" and ".join(digits.whole(value) for value in n),
+        n=_people(n),
         smallest_effect=effect,
         power=power,
         detectable=detectable,
@@ -145,7 +145,7 @@ def _of_classes(design: Design, plan: Scenario, sizes: list[int]) -> Finds | Non
     return Finds(
         outcome=plan.outcome,
         phase=plan.phases[plan.primary],
-        n=f"{' and '.join(digits.whole(value) for value in classes)} times {size:.3g}",
+        n=f"{' and '.join(digits.whole(value) for value in classes)} times {size:.3g} people",
         smallest_effect=effect,
         power=power,
         detectable=plan.from_d(detectable) if detectable == detectable else np.nan,
@@ -166,7 +166,7 @@ def _of_differences(design: Design, plan: Scenario, people: int) -> Finds | None
     return Finds(
         outcome=plan.outcome,
         phase=plan.phases[plan.primary],
-        n=digits.whole(left),
+        n=f"{digits.whole(left)} people",
         smallest_effect=effect,
         power=within_power(plan, plan.to_d(effect), left) if effect == effect else np.nan,
         detectable=plan.from_d(detectable) if detectable == detectable else np.nan,
@@ -199,6 +199,14 @@ def _solved(
     return float(found)
 
 
+def _people(n: np.ndarray) -> str:
+    """People of the groups compared; one number where they are equally large."""
+    counts = [digits.whole(value) for value in n]
+    if len(set(counts)) == 1:
+        return f"{counts[0]} people in each group"
+    return f"{' and '.join(counts)} people"
+
+
 def _of_cells(plan: Scenario, n: np.ndarray, effect: float | None, power: float | None) -> float:
     """As :func:`_solved`, of a contrast of all cells: a t with the variance of their weights."""
     weights = plan.contrast[np.flatnonzero(plan.contrast)]
@@ -225,7 +233,7 @@ def sentence(found: Finds) -> str:
     """What the plan can find, in words."""
     unit = f" {found.unit}" if found.unit and found.unit != "ratio" else ""
     text = (
-        f"With {found.n} people left at the {found.phase} test the plan finds an effect of "
+        f"With {found.n} left at the {found.phase} test the plan finds an effect of "
         f"{digits.significant(found.detectable)}{unit} with a power of {digits.percent(WANTED)}"
     )
     if not np.isnan(found.smallest_effect):
@@ -266,7 +274,7 @@ def smallest_effect_found(design: Design) -> Iterator[Hole]:
         f"{found.aim} hardly claimed" if claimed else "smallest effect not found",
         "act" if little else "look",
         "smallest_effect.value, groups.size, tests.trials",
-        f"{found.n} people {_does(found)} {digits.percent(found.power)} (closed form)",
+        f"{found.n} {_does(found)} {digits.percent(found.power)} (closed form)",
         _what_follows(claimed, little),
         f"plan more people or trials with motorlearn.power; as planned the study finds "
         f"{digits.significant(found.detectable)} with {digits.percent(WANTED)}",
