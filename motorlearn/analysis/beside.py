@@ -180,7 +180,17 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
 
 
 def counted_blocks(cells: pd.DataFrame) -> pd.DataFrame:
-    """Scores in practice with blocks numbered through all sessions, groups in the plan's order."""
+    """Scores in practice with blocks numbered through all sessions, groups in the plan's order.
+
+    Examples
+    --------
+    >>> cells = pd.DataFrame({
+    ...     "participant": "P01", "group": "blocked", "phase": "acquisition",
+    ...     "session": [1, 1, 2], "block": [1, 2, 1], "score": [31.0, 28.5, 27.0],
+    ... })
+    >>> counted_blocks(cells)["block"].tolist()
+    [1.0, 2.0, 3.0]
+    """
     practised = cells[cells["phase"] == PRACTICE_PHASE]
     order = pd.Categorical(practised["group"], categories=list(dict.fromkeys(practised["group"])))
     counted = practised.assign(group=order).sort_values(

@@ -67,7 +67,33 @@ def _contrast(outcome: str, question: Question, comparison: PhaseComparison, sta
 
 
 def contrast_row(comparison: PhaseComparison, question: Question, stage: str) -> pd.Series | None:
-    """The contrast of the groups that the plan names at a test, adjusted where that was done."""
+    """The contrast of the groups that the plan names at a test, adjusted where that was done.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> from motorlearn.analysis.questions import question_of
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked"}, {"name": "random"}],
+    ...     "tests": [{"phase": "pretest", "trials": 20},
+    ...               {"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "radial_error", "better": "lower"}],
+    ...     "target": {"radius": 20},
+    ... })
+    >>> scores = pd.DataFrame({
+    ...     "participant": list("abcdef") * 2,
+    ...     "group": ["blocked", "random"] * 6,
+    ...     "stage": ["pretest"] * 6 + ["retention"] * 6,
+    ...     "radial_error": [38, 36, 41, 40, 35, 37, 28, 25, 31, 26, 27, 25.0],
+    ... })
+    >>> found = ml.compare_phases(
+    ...     scores, "radial_error", group="group", phase="stage", baseline="pretest"
+    ... )
+    >>> row = contrast_row(found, question_of(plan, scores), "retention")
+    >>> row["group"], row["reference"], round(float(row["estimate"]), 3)
+    ('random', 'blocked', -3.154)
+    """
     if question.design.primary is not None and question.design.primary.factors:
         return effect_row(comparison, question, stage)
     rows = comparison.contrasts
@@ -172,6 +198,25 @@ def claimed(row: pd.Series, tests: pd.DataFrame, question: Question) -> dict[str
 
     ``aim, bound_low, bound_high, conf_low, conf_high, level, p, shown``, or the ``reason`` why it
     was not judged; see :func:`motorlearn.compare.verdicts.judged`.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> from motorlearn.analysis.questions import question_of
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked"}, {"name": "random"}],
+    ...     "tests": [{"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "hits", "better": "higher"}],
+    ...     "primary": {"outcome": "hits", "aim": "non-inferiority"},
+    ...     "smallest_effect": {"value": 2},
+    ... })
+    >>> table = pd.DataFrame({"group": ["blocked", "random"], "stage": "retention"})
+    >>> question = question_of(plan, table)
+    >>> row = pd.Series({"estimate": 0.5, "std_error": 0.8, "df": 14.0, "effect": "difference"})
+    >>> found = claimed(row, pd.DataFrame({"bound_high": [2.0]}), question)
+    >>> found["bound_low"], round(found["conf_low"], 2), found["shown"]
+    (-2.0, -1.22, True)
     """
     primary = question.design.primary
     if primary is None or primary.aim == "difference":

@@ -87,6 +87,31 @@ def speed_beside(
     ------
     InputError
         If speed was not measured at two tests of the outcome.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> from motorlearn.analysis.scores import scores_of
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "random"}],
+    ...     "tests": [{"phase": "pretest", "trials": 1},
+    ...               {"phase": "retention", "trials": 1, "interval_days": 7}],
+    ...     "outcomes": [{"name": "radial_error", "better": "lower"}],
+    ...     "target": {"radius": 20},
+    ... })
+    >>> tests = ["pretest"] * 4 + ["retention"] * 4
+    >>> table = pd.DataFrame({
+    ...     "participant": list("abcd") * 2, "group": "random", "phase": tests, "stage": tests,
+    ...     "radial_error": [38.0, 36, 41, 40, 28, 25, 31, 26],
+    ...     "speed": [2.1, 2.3, 2.0, 2.2, 1.7, 1.8, 1.6, 1.9],
+    ... })
+    >>> scores = scores_of(table, plan.outcomes[0], plan)
+    >>> found = speed_beside(scores, plan, simulations=99, seed=1)
+    >>> found.change[["score", "n", "change"]].round(2).values.tolist()
+    [['speed', 4, -0.4], ['outcome', 4, -11.25]]
+    >>> found.verdicts
+    {'random': 'at the cost of speed'}
     """
     people = _people(scores)
     order = [stage for stage in stages_of(design) if stage.name in set(people["stage"])]

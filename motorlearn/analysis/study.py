@@ -83,6 +83,24 @@ def page_analysis(study: Study, *, seed: int = 0, mixed: bool = True) -> StudyAn
     Every number is that of :func:`analyse_study`; curves, agreement of raters, technique and speed
     are not computed, nor is the mixed model of trials without ``mixed``, which the sheet to sign
     does not tell.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked", "size": 8}, {"name": "random", "size": 8}],
+    ...     "tests": [{"phase": "pretest", "trials": 20},
+    ...               {"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "hits", "better": "higher"}],
+    ...     "target": {"radius": 20},
+    ... })
+    >>> study = ml.simulate_study(plan, seed=3, missing=False)
+    >>> found = page_analysis(study, mixed=False)
+    >>> found.primary[["outcome", "test", "n_group"]].values.tolist()
+    [['hits', 'Delayed retention', 8]]
+    >>> found.curves.reason
+    "not computed, since the supervisor's page does not show it"
     """
     return _answered(study, None, seed, beside=page_beside if mixed else nothing_beside)
 

@@ -48,7 +48,25 @@ def multiverse_clauses(design: Design) -> Iterator[str]:
 
 
 def combinations_declared(design: Design) -> int:
-    """Number of combinations of the plan's own choices and their alternatives."""
+    """Number of combinations of the plan's own choices and their alternatives.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked"}, {"name": "random"}],
+    ...     "tests": [{"phase": "pretest", "trials": 20},
+    ...               {"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "radial_error", "better": "lower"},
+    ...                  {"name": "hits", "better": "higher"}],
+    ...     "target": {"radius": 20},
+    ...     "primary": {"outcome": "radial_error", "groups": ["random", "blocked"]},
+    ...     "multiverse": {"outcomes": ["hits"], "models": ["unadjusted"], "reason": "as common"},
+    ... })
+    >>> combinations_declared(plan)
+    4
+    """
     plan, primary = design.multiverse, design.primary
     if plan is None or primary is None:
         return 0
@@ -62,7 +80,14 @@ def combinations_declared(design: Design) -> int:
 
 
 def model_of(design: Design) -> str:
-    """The plan's own way to compare groups, by its name among the models of the alternatives."""
+    """The plan's own way to compare groups, by its name among the models of the alternatives.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> model_of(ml.read_design(ml.trials.shipped_study()))
+    'ancova'
+    """
     primary = design.primary
     if primary is None or primary.baseline not in design.phases:
         return "unadjusted"
@@ -97,7 +122,17 @@ def interim_clauses(design: Design) -> Iterator[str]:
 
 
 def people_planned(design: Design) -> int | None:
-    """People compared at the last look: as declared, else the sizes of the groups compared."""
+    """People compared at the last look: as declared, else the sizes of the groups compared.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> plan = ml.read_design(ml.trials.shipped_study())
+    >>> [(group.name, group.size) for group in plan.groups], plan.primary.groups
+    ([('blocked', 24), ('serial', 24), ('random', 24)], ('random', 'blocked'))
+    >>> people_planned(plan)
+    48
+    """
     if design.interim is not None and design.interim.people is not None:
         return design.interim.people
     named = design.primary.groups if design.primary is not None else ()

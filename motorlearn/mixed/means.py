@@ -248,6 +248,21 @@ def predict_ratings(
     ------
     InputError
         If the model is none of ratings, or rows do not fit it.
+
+    Examples
+    --------
+    >>> from motorlearn.mixed import fit_mixed
+    >>> table = pd.DataFrame({
+    ...     "participant": list("aabbccddeeff"),
+    ...     "phase": ["pretest", "retention"] * 6,
+    ...     "rating": [1, 2, 2, 3, 1, 3, 2, 2, 1, 1, 3, 3],
+    ... })
+    >>> fit = fit_mixed("rating ~ phase", table, random={"participant": "1"}, family="ordinal")
+    >>> new = pd.DataFrame({"phase": ["pretest", "retention"]})
+    >>> predict_ratings(fit, new, participants="population").round(2)
+          1     2     3
+    0  0.49  0.45  0.06
+    1  0.06  0.45  0.49
     """
     if fit.family != "ordinal":
         raise InputError("the model is none of ratings", [fit.family], "use its predict()")

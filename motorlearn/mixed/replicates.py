@@ -135,6 +135,18 @@ def fit_general_many(
 
     Arguments are those of :func:`fit_binomial_many`, ``y`` and ``weight`` as ``likelihood``
     takes them.
+
+    Examples
+    --------
+    >>> from motorlearn.mixed.solve.likelihoods import Poisson
+    >>> rng = np.random.default_rng(1)
+    >>> group = np.repeat(np.arange(24), 4)
+    >>> x = np.column_stack([np.ones(96), np.tile([0, 1, 1, 1], 24)])
+    >>> shift = rng.normal(0, 0.4, (50, 24))[:, group]
+    >>> pushes = rng.poisson(np.exp(x @ [1.5, 0.3] + shift))
+    >>> fits = fit_general_many(x, pushes, np.ones(96), group, likelihood=Poisson())
+    >>> fits.beta.mean(axis=0).round(1)
+    array([1.5, 0.3])
     """
     work, order = _sorted_design(x, group, z, structure)
     y = np.atleast_2d(y)[:, order].astype(float)
@@ -159,6 +171,17 @@ def fit_linear_many(
     """Fit linear mixed models to many responses ``y`` (R, N) on one design.
 
     Arguments are those of :func:`fit_binomial_many`; ``reml`` as in ``fit_mixed``.
+
+    Examples
+    --------
+    >>> rng = np.random.default_rng(1)
+    >>> group = np.repeat(np.arange(24), 4)
+    >>> x = np.column_stack([np.ones(96), np.tile([0, 1, 1, 1], 24)])
+    >>> shift = rng.normal(0, 3, (200, 24))[:, group]
+    >>> error = x @ [35.0, -8.0] + shift + rng.normal(0, 4, (200, 96))
+    >>> fits = fit_linear_many(x, error, group)
+    >>> fits.beta.mean(axis=0).round(), float(fits.sigma.mean().round())
+    (array([35., -8.]), 4.0)
     """
     work, order = _sorted_design(x, group, z, structure)
     y = np.atleast_2d(y)[:, order].astype(float)

@@ -21,6 +21,19 @@ def read_page(path: str | Path) -> StudyAudit:
     ------
     FileError
         If there is no such file, or it is damaged or something else.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> facts = pd.DataFrame({"topic": ["title"], "finding": ["Ring push"]})
+    >>> numbers = pd.DataFrame({"name": ["primary: estimate"], "value": [-3.1]})
+    >>> page = StudyAudit(facts, *[pd.DataFrame()] * 5, numbers, Recipe("audit_study"))
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = Path(folder, "page.json").write_text(page.to_json(), encoding="utf-8")
+    ...     kept = read_page(Path(folder, "page.json"))
+    ...
+    >>> kept.numbers.values.tolist()
+    [['primary: estimate', -3.1]]
     """
     file = Path(path)
     if not file.is_file():
@@ -92,6 +105,16 @@ def agreement(found: pd.DataFrame) -> tuple[list[str], bool]:
     ----------
     found : DataFrame
         What :func:`recompute` gave.
+
+    Examples
+    --------
+    >>> found = pd.DataFrame({"name": ["primary: estimate", "primary: p"], "stored": [-3.1, 0.02],
+    ...                       "now": [-3.1, 0.03], "agrees": [True, False]})
+    >>> lines, same = agreement(found)
+    >>> lines
+    ['primary: p: stored 0.02, now 0.03', '1 of 2 numbers differ from those kept.']
+    >>> same
+    False
     """
     wrong = found[~found["agrees"]]
     if wrong.empty:
@@ -103,7 +126,30 @@ def agreement(found: pd.DataFrame) -> tuple[list[str], bool]:
 
 
 def changed_files(study: Study, stored: StudyAudit) -> list[str]:
-    """Files of a study that are new, gone or changed since a page was kept, in order of name."""
+    """Files of a study that are new, gone or changed since a page was kept, in order of name.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked", "size": 8}, {"name": "random", "size": 8}],
+    ...     "tests": [{"phase": "pretest", "trials": 20},
+    ...               {"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "hits", "better": "higher"}],
+    ...     "target": {"radius": 20},
+    ... })
+    >>> study = ml.simulate_study(plan, seed=3, missing=False)
+    >>> facts = pd.DataFrame(
+    ...     [(HASH + name, found) for name, found in data_hashes(study).items()],
+    ...     columns=["topic", "finding"],
+    ... )
+    >>> kept = StudyAudit(facts, *[pd.DataFrame()] * 6, Recipe("audit_study"))
+    >>> changed_files(study, kept)
+    []
+    >>> changed_files(ml.simulate_study(plan, seed=4, missing=False), kept)
+    ['trials in memory']
+    """
     kept = stored.facts.set_index("topic")["finding"]
     before = {t.removeprefix(HASH): kept[t] for t in kept.index if t.startswith(HASH)}
     now = data_hashes(study)

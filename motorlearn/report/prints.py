@@ -45,7 +45,15 @@ class Print(Drawing):
 def taken_over(
     name: str, words: tuple[str, str], made_from: str, files: Mapping[str, bytes]
 ) -> Print:
-    """A drawing whose files an earlier report holds."""
+    """A drawing whose files an earlier report holds.
+
+    Examples
+    --------
+    >>> words = ("Hits by block.", "A rising curve.")
+    >>> kept = taken_over("practice", words, "1f3c", {"svg": b"<svg/>"})
+    >>> kept.name, kept.caption, sorted(kept.files)
+    ('practice', 'Hits by block.', ['svg'])
+    """
     return Print(name, Figure(), *words, made_from, words, files)
 
 
@@ -53,6 +61,13 @@ def drawn_anew(drawing: Drawing, made_from: str, ending: str, kept: Kept) -> Pri
     """A drawing made just now, whose files other processes may write.
 
     ``ending`` is put behind its name where there are several of a kind.
+
+    Examples
+    --------
+    >>> drawing = Drawing("practice", Figure(), "Hits by block.", "A rising curve.")
+    >>> made = drawn_anew(drawing, "1f3c", "random", Kept())
+    >>> made.name, made.made_from, made.words
+    ('practice-random', '1f3c', ('Hits by block.', 'A rising curve.'))
     """
     name = f"{drawing.name}-{ending}" if ending else drawing.name
     words = (drawing.caption, drawing.alt)

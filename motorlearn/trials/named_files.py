@@ -97,6 +97,28 @@ def clip_files(design: Design, folder: str | Path) -> dict[str, Path]:
     -------
     dict of str to Path
         Every ordinary CSV in the folder of clips, in the order of names.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> import motorlearn as ml
+    >>> elbow = {"name": "elbow", "kind": "joint angle", "at": "release",
+    ...          "landmarks": ["shoulder", "elbow", "wrist"]}
+    >>> straight = {"item": "arm straight", "quantity": "elbow", "bands": [[150, 180, 1]]}
+    >>> plan = ml.design.design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "random"}],
+    ...     "tests": [{"phase": "retention", "trials": 20, "interval_days": 7}],
+    ...     "outcomes": [{"name": "hits", "better": "higher"}],
+    ...     "landmarks": {"rate": 100, "release": "wrist", "quantities": [elbow],
+    ...                   "items": [straight]},
+    ... })
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     Path(folder, "clips").mkdir()
+    ...     Path(folder, "clips", "P01-retention.csv").touch()
+    ...     list(clip_files(plan, folder))
+    ...
+    ['P01-retention']
     """
     if design.landmarks is None:
         return {}

@@ -78,6 +78,15 @@ def count_cuts(table: pd.DataFrame, column: str, cuts: pd.Series, rules: TimeRul
         ``rule, group, people`` (who lost a time), ``cut`` (times left out), ``times`` (times
         there were), ``most_of_one`` (largest share of one person's times); a row for every rule,
         also where it left out nothing.
+
+    Examples
+    --------
+    >>> table = pd.DataFrame({"participant": ["P01", "P01", "P02", "P02"], "group": "random",
+    ...                       "time": [0.05, 0.4, 0.5, 9.0], "hit": [1, 1, 0, 1]})
+    >>> rules = TimeRules(errors="left out", fastest=0.1, slowest=3.0, reason="set beforehand")
+    >>> found = count_cuts(table, "time", time_cuts(table, "time", rules), rules)
+    >>> found[["rule", "people", "cut", "times"]].values.tolist()
+    [['wrong trials', 1, 1, 4], ['below 0.1', 1, 1, 4], ['above 3', 1, 1, 4]]
     """
     known = pd.to_numeric(table[column], errors="coerce").notna() & counted_rows(table)
     used = table[known].assign(_cut=cuts[known])
@@ -96,7 +105,13 @@ def count_cuts(table: pd.DataFrame, column: str, cuts: pd.Series, rules: TimeRul
 
 
 def no_cuts() -> pd.DataFrame:
-    """Counts where no rule was declared."""
+    """Counts where no rule was declared.
+
+    Examples
+    --------
+    >>> list(no_cuts()), len(no_cuts())
+    (['rule', 'group', 'people', 'cut', 'times', 'most_of_one'], 0)
+    """
     return pd.DataFrame([], columns=list(CUT_COLUMNS))
 
 

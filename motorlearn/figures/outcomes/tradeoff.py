@@ -50,6 +50,21 @@ def speed_and_outcome(
     ------
     InputError
         If nobody has speed and outcome at two of the tests.
+
+    Examples
+    --------
+    >>> people = pd.DataFrame({
+    ...     "participant": list("abab"), "group": "random",
+    ...     "stage": ["pretest", "pretest", "retention", "retention"],
+    ...     "speed": [2.1, 2.3, 1.8, 1.9], "outcome": [38.0, 36.0, 28.0, 25.0],
+    ... })
+    >>> drawing = speed_and_outcome(
+    ...     people, outcome=Outcome(name="radial_error", better="lower", unit="cm"),
+    ...     groups=["random"], unit="m/s",
+    ...     tests={"pretest": "Pretest", "retention": "Delayed retention test"},
+    ... )
+    >>> drawing.axes[0].get_xlabel(), drawing.axes[0].get_ylabel()
+    ('speed (m/s)', 'radial error (cm), lower is better')
     """
     ask_columns(people, ("participant", "group", "stage", "speed", "outcome"), "this figure")
     rows = people[people["stage"].isin(list(tests))].dropna(subset=["speed", "outcome"])

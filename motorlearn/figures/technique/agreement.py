@@ -187,6 +187,21 @@ def category_agreement(
     ------
     InputError
         If the scores are no categories, or the pair shares no item.
+
+    Examples
+    --------
+    >>> import motorlearn as ml
+    >>> grades = pd.DataFrame({
+    ...     "clip": [1, 1, 2, 2, 3, 3, 4, 4, 5, 5, 6, 6],
+    ...     "rater": ["A", "B"] * 6,
+    ...     "score": [1, 1, 2, 2, 3, 2, 1, 1, 3, 3, 2, 2],
+    ... })
+    >>> found = ml.rater_agreement(
+    ...     grades, item="clip", rater="rater", score="score", kind="ordinal"
+    ... )
+    >>> drawing = category_agreement(found, pair=("A", "B"))
+    >>> [text.get_text() for text in drawing.axes[0].texts]
+    ['2', '0', '0', '0', '2', '0', '0', '1', '1']
     """
     row = _row_of(result.pairs, pair, "they need grades or categories")
     wide = result.scores.pivot(index="item", columns="rater", values="score")

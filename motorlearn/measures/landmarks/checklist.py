@@ -135,6 +135,29 @@ def read_landmark_plan(source: str | Path) -> LandmarkPlan:
         If the file is absent or no TOML.
     InputError
         If a key is unknown or lacking, or an item asks for a quantity that is not measured.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> text = '''
+    ... rate = 100
+    ... release = "wrist"
+    ... [[quantities]]
+    ... name = "elbow at release"
+    ... kind = "joint angle"
+    ... landmarks = ["shoulder", "elbow", "wrist"]
+    ... at = "release"
+    ... [[items]]
+    ... item = "arm nearly straight"
+    ... quantity = "elbow at release"
+    ... bands = [[150, 180, 2], [120, 150, 1]]
+    ... '''
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     _ = Path(folder, "landmarks.toml").write_text(text, encoding="utf-8")
+    ...     plan = read_landmark_plan(Path(folder, "landmarks.toml"))
+    ...
+    >>> plan.rate, plan.quantities[0].landmarks, plan.items[0].bands
+    (100, ('shoulder', 'elbow', 'wrist'), ((150.0, 180.0, 2.0), (120.0, 150.0, 1.0)))
     """
     path = Path(source)
     if not path.is_file():

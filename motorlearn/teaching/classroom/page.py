@@ -203,6 +203,15 @@ def read_classroom(folder: str | Path) -> Classroom:
     ------
     FileError
         If the folder holds no class, or ``class.json`` was damaged.
+
+    Examples
+    --------
+    >>> import tempfile
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     page = write_classroom(f"{folder}/monday", seats=4, class_seed=7)
+    ...     read_classroom(page.parent)
+    ...
+    Classroom(class_seed=7, seats=4, retention_days=None)
     """
     file = Path(folder) / _CLASS
     if not file.is_file():

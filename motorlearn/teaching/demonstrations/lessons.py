@@ -269,6 +269,11 @@ def find_lesson(name: str) -> Lesson:
     ------
     InputError
         If there is no such lesson.
+
+    Examples
+    --------
+    >>> find_lesson("power-or-exponential").name
+    'power or exponential'
     """
     plain = name.strip().lower().replace("-", " ")
     if plain not in LESSONS:
