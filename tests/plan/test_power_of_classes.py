@@ -50,7 +50,7 @@ def test_simulated_power_agrees_with_the_closed_form_with_and_without_a_baseline
 
 def test_what_a_plan_of_classes_can_find_is_told_in_classes():
     found = finds(classes(baseline=None))
-    assert found.n == "10 and 10 times 10"
+    assert found.n == "10 and 10 times 10 people"
     back = scenario(classes(baseline=None))
     power = class_mean_power(back, back.to_d(found.detectable), np.array([10.0, 10.0]), 10)
     assert power == pytest.approx(0.8, abs=1e-6)
