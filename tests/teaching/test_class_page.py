@@ -177,5 +177,4 @@ def test_the_qr_code_is_drawn_where_segno_is_there(monkeypatch):
 
 
 def test_the_qr_code_is_a_picture_inside_the_page():
-    pytest.importorskip("segno")
     assert serving.qr_picture("http://127.0.0.1:8765/").startswith("<svg")

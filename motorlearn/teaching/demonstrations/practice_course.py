@@ -66,13 +66,20 @@ class Comparison:
 class Plan:
     """Who practises and is tested when, and what is compared.
 
-    ``expected`` holds the mean error in cm of each group at each moment, shape (groups, moments).
+    ``expected`` holds the mean error in cm of each group at each moment, practice blocks before
+    tests, shape (groups, moments).
     """
 
     groups: tuple[str, ...]
-    moments: tuple[str, ...]
+    practice: tuple[str, ...]
+    tests: tuple[str, ...]
     expected: np.ndarray
     comparisons: tuple[Comparison, ...]
+
+    @property
+    def moments(self) -> tuple[str, ...]:
+        """Practice blocks, then tests."""
+        return self.practice + self.tests
 
 
 def blocks(count: int) -> tuple[str, ...]:
@@ -178,14 +185,16 @@ def _conclusion(differences: pd.DataFrame) -> str:
 
 
 def _courses(plan: Plan, scores: np.ndarray) -> str:
-    practice = [m for m, name in enumerate(plan.moments) if name.startswith("block ")]
-    tests = [m for m in range(len(plan.moments)) if m not in practice]
+    count = len(plan.practice)
     parts = []
-    for g, group in enumerate(plan.groups):
-        mean = scores[g].mean(0)
-        ends = f"{digits.number(mean[practice[0]], 1)} to {digits.number(mean[practice[-1]], 1)} cm"
-        tested = ", ".join(f"{digits.number(mean[m], 1)} at {plan.moments[m]}" for m in tests)
-        parts.append(f"{group}: {ends} over {len(practice)} practice blocks, {tested}")
+    for group, people in zip(plan.groups, scores, strict=True):
+        mean = people.mean(0)
+        ends = f"{digits.number(mean[0], 1)} to {digits.number(mean[count - 1], 1)} cm"
+        tested = ", ".join(
+            f"{digits.number(value, 1)} at {name}"
+            for name, value in zip(plan.tests, mean[count:], strict=True)
+        )
+        parts.append(f"{group}: {ends} over {count} practice blocks, {tested}")
     return "; ".join(parts) + "."
 
 

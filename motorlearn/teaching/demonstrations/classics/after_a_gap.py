@@ -79,7 +79,8 @@ def after_a_gap(
     expected = FLOOR + np.array([[*first, *(after + chill)], [*first, *after]])
     plan = Plan(
         GROUPS,
-        (*blocks(6), *_AFTER),
+        blocks(6),
+        _AFTER,
         expected,
         (
             Comparison("lost, straight in", _AFTER[:1], ("block 6",), (0,)),

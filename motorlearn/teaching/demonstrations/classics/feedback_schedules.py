@@ -1,5 +1,7 @@
 """Schedules of feedback: after every trial, faded out, or only outside a band."""
 
+from collections.abc import Callable
+
 import numpy as np
 from scipy import stats
 
@@ -21,6 +23,9 @@ GROUPS = ("every trial", "faded", "band")
 PRESETS = {"guidance": (0.35, 1.0), "null": (1.0, 1.0), "information": (1.0, 0.1)}
 """What a trial with feedback and a trial without it teach, as shares of the full rate."""
 BLOCKS, RATE, SPREAD, HELP = 10, 0.28, 10.0, 6.0
+
+Share = Callable[[int, float], float]
+"""Block and error left in, share of its trials with feedback out."""
 
 
 def feedback_schedules(
@@ -75,12 +80,16 @@ def feedback_schedules(
         {"last": last, "band": band, "days": days, "per_group": per_group},
         {"last": (0, 1), "band": (0, 40), "days": (0, 60), **PEOPLE},
     )
-    shares = (lambda b, left: 1.0, lambda b, left: 1 + (last - 1) * b / (BLOCKS - 1),
-              lambda b, left: _outside(left, band))  # fmt: skip
+    shares: tuple[Share, ...] = (
+        lambda b, left: 1.0,
+        lambda b, left: 1 + (last - 1) * b / (BLOCKS - 1),
+        lambda b, left: _outside(left, band),
+    )
     lost = forgotten(days, 0.25, at_once=0.0)
     plan = Plan(
         GROUPS,
-        (*blocks(BLOCKS), "test"),
+        blocks(BLOCKS),
+        ("test",),
         np.array([_expected(share, worth, lost) for share in shares]),
         tuple(
             Comparison(f"{GROUPS[g]}, {where}", moment, groups=(0, g))
@@ -100,10 +109,10 @@ def _outside(left: float, band: float) -> float:
     return float(stats.norm.sf(band, left, SPREAD) + stats.norm.cdf(-band, left, SPREAD))
 
 
-def _expected(share: object, worth: tuple[float, float], lost: float) -> list[float]:
+def _expected(share: Share, worth: tuple[float, float], lost: float) -> list[float]:
     left, course = 24.0, []
     for block in range(BLOCKS):
-        told = share(block, left)  # type: ignore[operator]
+        told = share(block, left)
         course.append(10 + left - HELP * told * left / 24)
         left *= np.exp(-RATE * (told * worth[0] + (1 - told) * worth[1]))
     return [*course, 10 + left + (24 - left) * lost]

@@ -80,7 +80,8 @@ def part_and_whole(
     tested = 10 + 18 * (end + (1 - end) * lost)
     plan = Plan(
         GROUPS,
-        (*blocks(count), "test"),
+        blocks(count),
+        ("test",),
         np.column_stack([practice, tested]),
         (
             Comparison("block 1, part against whole", ("block 1",)),

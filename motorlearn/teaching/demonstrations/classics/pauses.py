@@ -86,7 +86,8 @@ def pauses(
     expected = np.column_stack([12 + excess[:, :8] + fatigue, tested])
     plan = Plan(
         GROUPS,
-        (*blocks(8), "test"),
+        blocks(8),
+        ("test",),
         expected,
         (
             Comparison("end of practice", ("block 7", "block 8")),

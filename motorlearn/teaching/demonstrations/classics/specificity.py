@@ -83,7 +83,8 @@ def specificity(
     alone = [*learned[:-1], end - helps + change, end]
     plan = Plan(
         GROUPS,
-        (*blocks(count), "test with line", "test without"),
+        blocks(count),
+        ("test with line", "test without"),
         np.array([aided, alone]),
         (
             Comparison("end of practice", (f"block {count}",)),

@@ -85,7 +85,8 @@ def variability(
     )  # fmt: skip
     plan = Plan(
         GROUPS,
-        (*blocks(8), "old distance", "new distance"),
+        blocks(8),
+        ("old distance", "new distance"),
         expected,
         (
             Comparison("end of practice", ("block 7", "block 8")),
