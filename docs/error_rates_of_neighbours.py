@@ -2,10 +2,10 @@
 
     .venv/bin/python docs/error_rates_of_neighbours.py [studies] [seconds]
 
-Two groups without a difference, 10 and 20 people each. In ``days`` every person has one score on each
-of ten days, with a level and a change of their own, and the test is whether the change a day
-differs between groups; in ``sessions`` every person has three sessions of eight trials, with a level
-of their own that moves from session to session, and the test is the difference in the last session.
+Two groups without a difference, 10 and 20 people each. In ``days`` every person has one score on
+each of ten days, with a level and a change of their own, and the test is whether the change a day
+differs between groups; in ``sessions`` every person has three sessions of eight trials, with a
+level of their own that moves from session to session, and the test is the difference in the last.
 The residuals of a run follow an autoregression. Each study goes through ``fit_mixed`` with
 ``correlation="ar1"`` and without it. Studies are added to those of the file.
 """
