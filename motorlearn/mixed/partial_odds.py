@@ -24,6 +24,8 @@ from motorlearn.tables import Table, estimates_table
 Array = NDArray[np.float64]
 
 FEWEST = 20
+MOST_ERROR = 20.0
+"""Standard error on the link from which an effect is as good as without one."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class PartialOdds(Result):
         odds.
     sds : DataFrame
         ``group, term, sd`` of the random effects.
+    warnings : tuple of str
+        Effects that run off to infinity, which have no standard error.
     loglik, aic : float
         Log likelihood and criterion.
     """
@@ -53,6 +57,7 @@ class PartialOdds(Result):
     thresholds: pd.DataFrame = field(repr=False)
     test: pd.DataFrame = field(repr=False)
     sds: pd.DataFrame = field(repr=False)
+    warnings: tuple[str, ...]
     loglik: float
     aic: float
     recipe: Recipe = field(repr=False)
@@ -63,7 +68,9 @@ class PartialOdds(Result):
             "Effects on the link of a rating above the cut; exp of one is an odds ratio by logit."
         )
         return (
-            estimates_table("cuts", "Effects at each cut of the scale", self.cuts, notes=(note,)),
+            estimates_table(
+                "cuts", "Effects at each cut of the scale", self.cuts, notes=(note, *self.warnings)
+            ),
             estimates_table("common", "Effects that are the same at every cut", self.common),
             estimates_table("test", "Partial against proportional odds", self.test),
             estimates_table("thresholds", "Thresholds", self.thresholds),
@@ -162,10 +169,12 @@ def partial_odds(
         test["p_bootstrap"] = _bootstrapped(fit, columns, gain, simulations, int(seed or 0))
     count = len(found.beta) + len(found.theta) + len(found.extra)
     options = {"terms": named, "level": level, "simulations": simulations}
+    cuts, common, thresholds = _frames(fit, asked, found, level)
     return PartialOdds(
-        *_frames(fit, asked, found, level),
+        *(cuts, common, thresholds),
         pd.DataFrame([test]),
         _sds(fit, found),
+        _endless(cuts),
         -found.deviance / 2,
         found.deviance + 2 * count,
         Recipe("partial_odds", fit.recipe.columns, options, fit.n, seed=seed),
@@ -263,6 +272,19 @@ def _frames(
         pd.DataFrame({"cut": cuts, "term": names, **effects}),
         pd.DataFrame({"term": [fit.fixed_names[i] for i in rest], **common}),
         _thresholds(fit, found, first),
+    )
+
+
+def _endless(cuts: pd.DataFrame) -> tuple[str, ...]:
+    """Take the tests of effects out that have none, and say which these are."""
+    lost = ~(cuts["std_error"] < MOST_ERROR)
+    cuts.loc[lost, [name for name in cuts if name not in ("cut", "term", "estimate")]] = np.nan
+    named = [f"{row.term} above {row.cut}" for row in cuts[lost].itertuples()]
+    if not named:
+        return ()
+    return (
+        f"Ratings on one side of a cut are lacking for {', '.join(named)}: such an effect runs off "
+        "to infinity and has no standard error; put neighbouring ratings together.",
     )
 
 

@@ -100,6 +100,16 @@ def test_an_effect_at_the_upper_cut_alone_is_found_and_tested():
     assert "partial_odds" in " ".join(map(str, row))
 
 
+def test_a_cut_that_nobody_of_a_group_passes_is_said():
+    table = wine()
+    table.loc[(table["contact"] == "yes") & (table["three"] == 0), "three"] = 1
+    fit = ml.fit_mixed("three ~ contact + temp", table, random={"judge": "1"}, family="ordinal")
+    found = partial_odds(fit, "contact")
+    assert any("contact[T.yes] above 0" in words for words in found.warnings)
+    assert np.isnan(found.cuts["p"][0]) and np.isfinite(found.cuts["p"][1])
+    assert "runs off" in str(found)
+
+
 @pytest.mark.parametrize(
     ("family", "terms", "match"),
     [("poisson", "contact", "three ratings"), ("ordinal", "task", "no such term")],
