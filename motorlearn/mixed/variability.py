@@ -19,7 +19,8 @@ from motorlearn.mixed.solve.search_location_scale import (
     SpreadSolution,
     solve_location_scale,
 )
-from motorlearn.mixed.variability_result import VariabilityFit, put_together
+from motorlearn.mixed.variability_result import VariabilityFit
+from motorlearn.mixed.variability_views import put_together
 from motorlearn.results import Recipe
 
 Array = NDArray[np.float64]

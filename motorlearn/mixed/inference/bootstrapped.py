@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -136,8 +137,8 @@ def bootstrap_tests(
     rows = [
         _tested(fit, lines, simulations, seed + place) for place, lines in enumerate(hypotheses)
     ]
-    options = {"by": by, "terms": terms, "within": within, "kind": kind_in_words(kind)}
-    options |= {"simulations": simulations}
+    options: dict[str, Any] = {"by": by, "terms": terms, "within": within}
+    options |= {"kind": kind_in_words(kind), "simulations": simulations}
     frame = pd.concat([named.reset_index(drop=True), pd.DataFrame(rows)], axis=1)
     recipe = Recipe("bootstrap_tests", fit.recipe.columns, options, fit.n, seed=seed)
     return BootstrapTests(frame, replace(recipe, engine="parametric bootstrap of Wald statistics"))
@@ -179,7 +180,8 @@ def _statistics(found: ManyFits, lines: Array) -> Array:
     estimate = found.beta @ lines.T
     covariance = lines @ found.vcov @ lines.T
     good = np.isfinite(covariance).all(axis=(1, 2)) & np.isfinite(estimate).all(axis=1)
-    good &= np.linalg.eigvalsh(np.where(good[:, None, None], covariance, 1.0))[:, 0] > 0
+    estimate, covariance = estimate[good], covariance[good]
+    good = np.linalg.eigvalsh(covariance)[:, 0] > 0
     estimate, covariance = estimate[good], covariance[good]
     solved = np.linalg.solve(covariance, estimate[..., None])[..., 0]
     return np.asarray(np.sum(estimate * solved, axis=1))

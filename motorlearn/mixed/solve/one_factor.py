@@ -246,7 +246,8 @@ def find_modes(
             trial = _at(model, base, zt, u + step, which, extra)
             failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         u, state = u + step, trial
-        if not np.abs(step).max() > 1e-7:
+        # Newton squares what is left: after such a step it is below 1e-9.
+        if not np.abs(step).max() > 3e-5:
             break
     return state
 

@@ -143,7 +143,7 @@ def hessian_at_once(objective: Objective, x: Array, *, step: float = 1e-4) -> Ar
     slopes = objective(points, np.zeros(2 * size, dtype=np.intp))[1]
     apart = np.diagonal(points[:size] - points[size:])
     out = (slopes[:size] - slopes[size:]) / apart[:, None]
-    return ((out + out.T) / 2)[None]
+    return np.asarray(((out + out.T) / 2)[None])
 
 
 def polish(objective: Objective, found: Minimum, curvature: Array, steps: int = 3) -> Minimum:

@@ -29,7 +29,7 @@ class PartialOrdinal(Ordinal):
     @property
     def n_extra(self) -> int:
         """Steps between thresholds, and effects at each cut beyond the first."""
-        return self.n_steps * (1 + self.own.shape[1])
+        return int(self.n_steps * (1 + self.own.shape[1]))
 
     def _bounds(self, eta: Array, y: Array, extra: Array) -> tuple[Array, Array]:
         steps, count = self.n_steps, len(extra)
