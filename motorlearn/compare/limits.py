@@ -150,16 +150,18 @@ def _tiny(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 
 def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
+    has = "has" if len(limit.names) == 1 else "have"
     return (
-        "Without a score in at least one phase, and not in the mixed analysis of variance, are "
-        f"{len(limit.names)} of {limit.of} participants: {listed(limit.names)}; if they differ "
-        "from the others, the complete cases do not speak for all."
+        f"{len(limit.names)} of {limit.of} participants {has} no score in at least one phase and "
+        f"stand outside the mixed analysis of variance: {listed(limit.names)}; if they differ from "
+        "the others, the complete cases do not speak for all."
     )
 
 
 def _lost_in_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
+    has = "has" if len(limit.names) == 1 else "have"
     return (
-        f"Without a score in at least one phase are {len(limit.names)} of {limit.of} participants: "
+        f"{len(limit.names)} of {limit.of} participants {has} no score in at least one phase: "
         f"{listed(limit.names)}; the mean there is that of the others who were allocated with them."
     )
 

@@ -12,6 +12,8 @@ from motorlearn.design import (
     hits_declared_of,
     primary_words,
     smallest_effect_of,
+    stages_of,
+    standard_stage,
 )
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
@@ -228,7 +230,7 @@ def outcome_paragraph(design: Design) -> str:
         adjusted = f", adjusted for {listed(beside)}" if beside else ""
         parts.append(
             f"The primary comparison, declared beforehand, {was()} {name} at "
-            f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
+            f"{_primary_test(design)}{groups}, as a {primary.effect}{adjusted}."
         )
     if design.smallest_effect:
         why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
@@ -248,6 +250,16 @@ def outcome_paragraph(design: Design) -> str:
         rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
         parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
+
+
+def _primary_test(design: Design) -> str:
+    """The test of the primary comparison as a sentence names it, ``the delayed retention test``."""
+    primary = design.primary
+    assert primary is not None
+    mine = [stage for stage in stages_of(design) if stage.phase == primary.phase]
+    named = [one for one in mine if one.test is not None and one.test.name == primary.test]
+    at = (named if primary.test else mine) or [standard_stage(primary.phase)]
+    return at[-1].spoken
 
 
 def _bound_unit(design: Design) -> str:
