@@ -283,6 +283,15 @@ def _analysis(design: Design) -> Iterator[Block]:
     )
 
 
+_CONSENT = (
+    "State conflicts of interest; who asks for consent (nobody who teaches, marks or selects these "
+    "people) and from whom: each person, a guardian and the child where minors take part, whoever "
+    "decides for a class or team that is allocated as a whole; until when data can be "
+    "withdrawn; who sees video and on which day it is deleted; who gives first aid, and whom an "
+    "incident is told to. Where your committee, school, club or law asks otherwise, follow them."
+)
+
+
 def _departures(design: Design) -> Iterator[Block]:
     yield Heading("Departures from this plan")
     yield Text(
@@ -299,9 +308,10 @@ def _other(design: Design, version: Version) -> Iterator[Block]:
     yield Text(
         f"Ethics approval: {design.study.ethics_approval}."
         if design.study.ethics_approval
-        else "State the ethics approval, consent, and conflicts of interest.",
+        else "State the ethics approval.",
         "paragraph" if design.study.ethics_approval else "author",
     )
+    yield Text(_CONSENT, "author")
     if design.study.data_licence:
         yield Text(f"Licence of the data: {design.study.data_licence}.")
     holes = audit_design(design).table
