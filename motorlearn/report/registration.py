@@ -172,7 +172,7 @@ def _design(design: Design) -> Iterator[Block]:
     way = design.allocation
     strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
     yield Text(
-        f"The unit of allocation is the {way.unit}; method: {way.method}{strata}."
+        f"The unit of allocation is the {way.unit}; {_allocated(way.method)}{strata}."
         if len(design.groups) > 1
         else "There is one group, so nobody is allocated."
     )
@@ -183,6 +183,11 @@ def _design(design: Design) -> Iterator[Block]:
         else "Say who knows the groups: those who teach, test, rate and analyse.",
         "paragraph" if blind == {True} else "author",
     )
+
+
+def _allocated(way: str) -> str:
+    words = method.ALLOCATION.get(way)
+    return f"each is allocated {words}" if words else "nobody is allocated by chance"
 
 
 def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
@@ -220,7 +225,8 @@ def _power_table(found: Power) -> Table:
 
 def _rests_table(found: Power) -> Table:
     """What the simulation rests on."""
-    rows = found.assumptions.astype("str").replace({"None": "–", "nan": "–"})
+    rows = found.assumptions.astype("str").replace({"None": "", "nan": ""})
+    rows = rows[rows["value"] != ""]
     return Table("rests", "What the simulation rests on", tuple(Column(c) for c in rows), rows)
 
 

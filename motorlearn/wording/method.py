@@ -22,7 +22,7 @@ from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import capitalised, count, listed
 
-_ALLOCATION = {
+ALLOCATION = {
     "blocks": "in permuted blocks",
     "minimisation": "by minimisation",
     "cluster": "as whole clusters",
@@ -62,7 +62,7 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     size = f" of {_sizes(way.block_size)}" if way.method == "blocks" and way.block_size else ""
     unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
     return (
-        f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
+        f"{people} were allocated {ALLOCATION[way.method]}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
     )
 
@@ -332,5 +332,6 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
         f"The unit of analysis {was()} the {whole}; trials "
         f"{told('were never', 'will never be')} pooled as if independent. "
         f"{compared}{logs}. Intervals are 95 % confidence intervals based on t, "
-        f"p values are two-sided{families}.{standard} Computed with {tools}."
+        f"p values are two-sided{families}.{standard} "
+        f"{told('Computed', 'To be computed')} with {tools}."
     )

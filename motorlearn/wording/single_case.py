@@ -8,7 +8,7 @@ from motorlearn import digits
 from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
 from motorlearn.results import Refused
-from motorlearn.wording.tense import was, were
+from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
 _KINDS = {
@@ -62,7 +62,7 @@ def analysis_of_cases(versions: dict[str, str]) -> str:
         "Intervals of the difference take t from the pooled spread inside conditions, those of NAP "
         "and Tau-U invert the variance of the Mann-Whitney area; all are widened by the serial "
         "dependence found. The randomisation test takes the mean difference over everything that "
-        f"could have been drawn. Computed with {tools}."
+        f"could have been drawn. {told('Computed', 'To be computed')} with {tools}."
     )
 
 

@@ -184,7 +184,7 @@ def registered_words(registered: Sequence[tuple[str, int]], changed: int, since:
     'The plan was registered on 2026-01-05, before any trial. 1 entry was changed after, 1 of them \
 without being registered.'
     """
-    days = listed([day for day, _ in registered])
+    days = listed(list(dict.fromkeys(day for day, _ in registered)))
     first = registered[0][1]
     when = "before any trial" if not first else f"when {count(first, 'trial')} had been recorded"
     said = f"The plan was registered on {days}, {when}."
