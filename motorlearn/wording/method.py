@@ -132,8 +132,10 @@ def _was(names: list[str]) -> str:
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
-    groups = [f"{group.name}: {_told(group)}" for group in design.groups]
-    text = f"Practice conditions {were()}: {'; '.join(groups)}."
+    groups = [_condition(group) for group in design.groups]
+    several = any(";" in told_group for told_group in groups)
+    said = "; ".join(groups) if several else listed(groups)
+    text = f"Practice conditions {were()} {said}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
@@ -158,6 +160,17 @@ def _told(group: Group) -> str:
     if not group.description:
         return order
     return f"{order.partition(' (')[0]}, {group.description}"
+
+
+def _condition(group: Group) -> str:
+    """A group with its practice, ``blocked (one task finished before the next)``."""
+    if group.schedule == "own" and not group.description:
+        return group.name
+    said = _told(group) if group.schedule != "own" else group.description
+    same = f"{group.schedule} order"
+    if group.name == group.schedule and said.startswith(same):
+        said = said.removeprefix(same).strip(" ,()")
+    return f"{group.name} ({said})" if said else group.name
 
 
 def _dose(practice: Sequence[Practice]) -> str:
@@ -233,7 +246,7 @@ def outcome_paragraph(design: Design) -> str:
             f"{_primary_test(design)}{groups}, as a {primary.effect}{adjusted}."
         )
     if design.smallest_effect:
-        why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
+        why = f"; reason: {design.smallest_effect.reason}" if design.smallest_effect.reason else ""
         value = plain(design.smallest_effect.value) + design.smallest_effect.kind_of_sd
         parts.append(
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
