@@ -7,6 +7,10 @@ here once.
 from dataclasses import dataclass
 from typing import Final
 
+from motorlearn.doors import late_names
+
+__getattr__, __dir__ = late_names(__name__, {})
+
 
 @dataclass(frozen=True)
 class ColumnMeaning:
