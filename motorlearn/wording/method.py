@@ -46,6 +46,8 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     total = sum(allocated.values())
     people = f"In all, {count(total, 'participant')}"
     if design.single_case is not None:
+        if total == 1:
+            return "One participant took part and was compared with their own sessions."
         return f"{people} took part; each was compared with their own sessions."
     if design.within is not None:
         return within_paragraph(design, max(allocated.values()))

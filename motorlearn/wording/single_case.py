@@ -78,7 +78,7 @@ def case_sentence(found: SingleCase, case: str, voice: Voice) -> str:
     return (
         f"{case}: {voice.name} {voice.was} {size} "
         f"({voice.span(row['conf_low'], row['conf_high'])}{voice.unit}; {int(row['n_a'])} and "
-        f"{int(row['n_b'])} sessions); of all pairs of sessions, B was better in "
+        f"{int(row['n_b'])} sessions); of all pairs of sessions, {b} was better in "
         f"{voice.number(100 * float(nap['estimate']), 0)} % (NAP "
         f"{voice.number(nap['estimate'], 2)}, "
         f"{voice.span(nap['conf_low'], nap['conf_high'], 2)})."
