@@ -69,7 +69,8 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
 
 
 def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
-    said = []
+    said: list[str] = []
+    sizes: list[str] = []
     for phase in phases:
         rows = points[(points["phase"] == phase) & points["mean"].notna()]
         if rows.empty:
@@ -79,7 +80,10 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             f"{group} {int(low)}" + (f" to {int(high)}" if high > low else "")
             for group, low, high in spread.itertuples()
         ]
-        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
+        sizes.append(", ".join(parts))
+        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {sizes[-1]}")
+    if len(set(sizes)) == 1:
+        said = sizes[:1]
     if len(said) > MANY:
         spread = points[points["mean"].notna()].groupby("group", sort=False)["n"]
         said = [f"{group} {_from_to(mine)}" for group, mine in spread]

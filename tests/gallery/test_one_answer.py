@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import studies
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 import motorlearn as ml
 from motorlearn.audit import Audit, Sensitivity
@@ -20,6 +21,15 @@ from motorlearn.report.view import view_of
 from motorlearn.report.writers.contents import Text
 from motorlearn.report.writers.numbers import to_results
 from motorlearn.results import Refused, decode
+
+
+@pytest.fixture(scope="module", autouse=True)
+def no_layout():
+    """Place nothing in figures: their words are read here, where things stand in tests/figures."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ConstrainedLayoutEngine, "execute", lambda self, figure: None)
+        yield
+
 
 NUMBERS = ["estimate", "conf_low", "conf_high", "df", "statistic", "p", "g"]
 

@@ -1,6 +1,7 @@
 """Studies of every shape the report must hold: shipped, null, applied, one group, two people."""
 
 import base64
+from functools import cache
 from pathlib import Path
 
 import matplotlib as mpl
@@ -152,8 +153,14 @@ STUDIES = {
         pytest.param(name, marks=pytest.mark.slow if name == "applied" else ()) for name in STUDIES
     ],
 )
-def study(request) -> Study:
-    return STUDIES[request.param]()
+def study_name(request) -> str:
+    return request.param
+
+
+@pytest.fixture(scope="session")
+def analysed():
+    """Analysis of each study by its name, computed once."""
+    return cache(lambda name: ml.analyse_study(STUDIES[name]()))
 
 
 @pytest.fixture(scope="session")
@@ -185,9 +192,10 @@ def quick_pictures(monkeypatch):
 
 
 @pytest.fixture(scope="session")
-def folder(shipped, tmp_path_factory):
+def folder(analysed, tmp_path_factory):
     """The whole report of the shipped study."""
-    return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
+    analysis = analysed("shipped")
+    return ml.write_report(analysis, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
 
 
 def says(shown: str, raw: str) -> bool:
