@@ -63,11 +63,7 @@ def stick_figure(
     if not 0 <= frame < len(clip.frames):
         raise InputError("the clip has no such frame", [frame], f"it has {len(clip.frames)}")
     axes_of = [across, clip.up]
-    names = list(dict.fromkeys(name for segment in segments for name in segment))
-    place = {name: clip[name][frame] for name in names}
-    lost = [name for name, point in place.items() if not np.isfinite(point).all()]
-    if lost:
-        raise InputError("landmarks are missing in this frame", lost, "choose another frame")
+    place = _places(clip, segments, frame)
     said = []
     with house(size) as chosen:
         figure, (axes,) = canvas(size, height=1.3, ax=ax)
@@ -80,17 +76,14 @@ def stick_figure(
                 *ends.T, color=INK, linewidth=2 * chosen.line, solid_capstyle="round", zorder=2
             )
         for name, point in place.items():
-            axes.plot(
-                *point[axes_of], "o", color="#0072B2", markersize=1.4 * chosen.marker, zorder=3
-            )
-            aside = 2 * chosen.marker * _free_side(name, segments, place, across)
-            _write(axes, point[axes_of], name, SOFT_INK, aside)
+            side = _free_side(name, segments, place, across)
+            axes.plot(*point[axes_of], "o", color="#0072B2", markersize=1.4 * chosen.marker)
+            _write(axes, point[axes_of], name, SOFT_INK, 2 * chosen.marker * side)
         for proximal, joint, distal in angles:
             value = float(joint_angle(*(clip[name][frame] for name in (proximal, joint, distal))))
-            text = f"{digits.number(value, 0)}°"
+            text, side = f"{digits.number(value, 0)}°", _free_side(joint, segments, place, across)
             said.append(f"{joint} {text}")
-            aside = -2 * chosen.marker * _free_side(joint, segments, place, across)
-            _write(axes, clip[joint][frame][axes_of], text, INK, aside)
+            _write(axes, clip[joint][frame][axes_of], text, INK, -2 * chosen.marker * side)
         axes.set_aspect("equal", adjustable="datalim")
         axes.margins(0.18)
         unit = f" ({clip.unit})" if clip.unit else ""
@@ -105,6 +98,18 @@ def stick_figure(
     )
     alt = f"Stick figure {when}" + (f"; angles: {', '.join(said)}." if said else ".")
     return Drawing("stick-figure", figure, caption, f"{alt} {CAUTION}", given=ax)
+
+
+def _places(
+    clip: Landmarks, segments: Sequence[tuple[str, str]], frame: int
+) -> dict[str, np.ndarray]:
+    """Landmarks of the segments in one frame; refused where one is missing there."""
+    names = dict.fromkeys(name for segment in segments for name in segment)
+    place = {name: clip[name][frame] for name in names}
+    lost = [name for name, point in place.items() if not np.isfinite(point).all()]
+    if lost:
+        raise InputError("landmarks are missing in this frame", lost, "choose another frame")
+    return place
 
 
 def cutoff_choice(
