@@ -18,7 +18,7 @@ from motorlearn.design import (
     primary_words,
     smallest_effect_of,
 )
-from motorlearn.plan.deviations import analysis_label, compare_with_plan
+from motorlearn.plan.deviations import analysis_label
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
 from motorlearn.report.tests_run import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
@@ -167,7 +167,7 @@ def audit_study(study: Study | StudyAnalysis, *, seed: int = 0) -> StudyAudit:
         primary=analysis.primary,
         flow=_flow(analysis),
         tests=pd.DataFrame(list(_tests(analysis)), columns=list(TEST_COLUMNS)),
-        deviations=compare_with_plan(analysis.study).table,
+        deviations=analysis.departures,
         assumptions=_open(checked),
         numbers=pd.DataFrame(list(_numbers(analysis, checked)), columns=["name", "value"]),
         recipe=Recipe(

@@ -279,6 +279,8 @@ def test_the_design_chooses_what_standards_ask():
     assert {"JARS-Quant", "TIDieR", "CONSORT 2025"} == set(asked["standard"])
     assert not asked.duplicated(["standard", "item"]).any()
     assert asked.loc[asked["number"] == "17b", "where"].item() == "section Method"
+    numbers = asked.loc[asked["standard"] == "CONSORT 2025", "number"].tolist()
+    assert numbers[:2] == ["1", "2"] and numbers.index("16b") == numbers.index("16a") + 1
     one = standards_checklist(design_from_mapping(PLAN | {"groups": [{"name": "drill"}]}), set())
     assert {"JARS-Quant", "TIDieR"} == set(one["standard"]) and not one["covered"].any()
     for words in ("ethics", "consent", "analysis plan", "conflicts of interest", "harm"):
