@@ -47,12 +47,16 @@ def _guides() -> pd.DataFrame:
             guide.words,
             _beyond(guide.look, guide.high_is_bad),
             _beyond(guide.act, guide.high_is_bad),
-            guide.reference + (f" [doi:{guide.doi}](https://doi.org/{guide.doi})" if guide.doi else ""),
+            f"{guide.reference}{_address(guide.doi)}",
         )
         for guide in GUIDES.values()
     ]
     names = ["name", "number that is judged", "look", "act", "source (status)"]
     return pd.DataFrame(rows, columns=names)
+
+
+def _address(doi: str) -> str:
+    return f" [doi:{doi}](https://doi.org/{doi})" if doi else ""
 
 
 def _beyond(threshold: float | None, high_is_bad: bool) -> str:
