@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.stats import multivariate
 
 import motorlearn as ml
 from motorlearn.audit.attrition import tolerated_difference
@@ -352,6 +353,17 @@ def test_row_order_does_not_matter():
 
 
 # Kernels ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("k", "sizes"), [(2, (6, 7)), (3, (12, 15, 9)), (5, (7, 8, 9))])
+def test_box_m_is_that_of_statsmodels(k, sizes):
+    rng = np.random.default_rng(k)
+    parts = [rng.normal(size=(n, k)) * (1 + place / 4) for place, n in enumerate(sizes)]
+    theirs = multivariate.test_cov_oneway(
+        [np.cov(part, rowvar=False) for part in parts], list(sizes)
+    )
+    ours = box_m(np.vstack(parts), np.repeat(np.arange(len(sizes)), sizes))
+    assert ours == pytest.approx(theirs.pvalue, rel=1e-9)
 
 
 def test_box_m_of_a_hand_case():
