@@ -433,6 +433,12 @@ def test_the_studentised_bootstrap_of_symmetric_changes_is_near_student_s_t():
     assert studentised_bootstrap(-change).estimate == -t.estimate
 
 
+def test_beyond_every_draw_the_bootstrap_counts_the_change_itself():
+    """No draw is as far from none: p is twice the smallest share that 1,999 draws can show."""
+    change = 100 + np.random.default_rng(5).normal(size=20)
+    assert studentised_bootstrap(change).p == pytest.approx(2 / 2000)
+
+
 @pytest.mark.parametrize("sigma", [0.3, 0.7, 1.2])
 def test_the_l_skewness_of_a_lognormal_gives_its_sigma_back(sigma):
     """L-moments by numerical integration of the quantile function, Hosking's definition."""
