@@ -7,6 +7,7 @@ from scipy import stats
 from statsmodels.stats import multivariate
 
 import motorlearn as ml
+from motorlearn import digits
 from motorlearn.audit.attrition import tolerated_difference
 from motorlearn.audit.comparison.covariances import box_m
 from motorlearn.audit.comparison.paired import studentised_bootstrap
@@ -146,6 +147,10 @@ def test_missing_by_group_needs_action():
     found = row(audit(table, remedies=True, simulations=100), "missing scores")
     assert found["grade"] == "act"
     assert "random 9 of 24" in found["finding"]
+    before = table[table["phase"] == "pretest"].groupby("participant")["radial_error"].mean()
+    lost = before.index.isin([f"r{i:02d}" for i in range(9)])
+    gap = (before[lost].mean() - before[~lost].mean()) / before[~lost].std()
+    assert f"baseline lies {digits.number(float(gap))} SD from" in found["finding"]
     assert "imputed" in found["remedied"]
 
 
