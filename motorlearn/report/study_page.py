@@ -24,6 +24,7 @@ from motorlearn.report.tests_run import effect_row, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
+from motorlearn.wording.units import units_of
 from motorlearn.wording.voice import count
 
 TEST_COLUMNS = (
@@ -314,8 +315,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "question": design.study.question or "not stated",
         "groups": ", ".join(f"{g.name} ({g.schedule})" for g in design.groups),
         "tests": ", ".join(tests),
-        "unit allocated": f"{design.allocation.unit}, by {design.allocation.method}",
-        "unit analysed": "participant: one score per person and test",
+        **units_of(design),
         "primary comparison": case_fact(design)
         if primary is None
         else f"{primary.outcome} at {primary.test or primary.phase}, {primary.effect}, "
