@@ -40,6 +40,11 @@ def normal(name: str) -> str:
     return re.sub(r"[-_.]+", "-", name).lower()
 
 
+def checksum(file: Path) -> str:
+    """SHA-256 of a file; a wheel that is not the one its lock names is left out."""
+    return hashlib.sha256(file.read_bytes()).hexdigest()
+
+
 def entry_of(wheel: Path) -> dict[str, object]:
     """What the lock says of a wheel: version, checksum, imports, and what it needs."""
     with zipfile.ZipFile(wheel) as packed:
@@ -53,7 +58,7 @@ def entry_of(wheel: Path) -> dict[str, object]:
         "version": head["Version"],
         "file_name": wheel.name,
         "install_dir": "site",
-        "sha256": hashlib.sha256(wheel.read_bytes()).hexdigest(),
+        "sha256": checksum(wheel),
         "package_type": "package",
         "imports": sorted(top for top in tops if top.isidentifier()),
         "depends": [normal(re.split(r"[^\w.-]", text)[0]) for text in needed],
@@ -69,8 +74,9 @@ def assemble(place: Path, distribution: Path, wheels: list[Path]) -> dict[str, d
     lock = json.loads((distribution / LOCK).read_text(encoding="utf-8"))
     held: dict[str, dict[str, object]] = {}
     for name, entry in lock["packages"].items():
-        if (distribution / entry["file_name"]).is_file():
-            shutil.copyfile(distribution / entry["file_name"], place / entry["file_name"])
+        wheel = distribution / entry["file_name"]
+        if wheel.is_file() and checksum(wheel) == entry["sha256"]:
+            shutil.copyfile(wheel, place / wheel.name)
             held[normal(name)] = entry
     for wheel in wheels:
         entry = entry_of(wheel)
