@@ -24,7 +24,8 @@ class CurveFit(Result):
     term has a standard error of 0, and what ``status`` says is not estimated is missing. Where
     the shape is not settled, only a profile has limits: they are open on one side.
     ``curve`` holds the terms of the curve that was drawn through the scores all the same,
-    ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise.
+    ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise,
+    ``turns`` how the covariance changes with errors of these estimates (of size 1, independent).
     ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
     squares of hit rates are not what was minimised. ``begins`` holds where each loss of a session
     begins, ``saved`` the same for the savings, ``sigma`` the residual SD where the spread is 1.
@@ -56,6 +57,7 @@ class CurveFit(Result):
     residuals: np.ndarray = field(repr=False)
     begins: Mapping[str, float] = field(default_factory=dict, repr=False)
     saved: Mapping[str, float] = field(default_factory=dict, repr=False)
+    turns: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)), repr=False)
     sigma: float = field(default=np.nan, repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)

@@ -22,7 +22,8 @@ from motorlearn.curves.options import (
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.estimates import Limits, estimates_frame
 from motorlearn.curves.single.intervals import Spread, bootstrap, profile, spread_of, wald
-from motorlearn.curves.single.noise import NoiseFit, check_noise, fit_noise
+from motorlearn.curves.single.noise import Noise, NoiseFit, check_noise, fit_noise
+from motorlearn.curves.single.noise_error import wobble
 from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usable_rows
 from motorlearn.curves.single.solving import Solution, solve
@@ -184,7 +185,11 @@ def _finished(
     solution = solve(problem) if noisy is None else noisy.solution
     terms = {} if noisy is None else dict(noisy.terms)
     interval, level = options["interval"], options["level"]
-    spread = spread_of(work, solution, inflate=_inflated(terms), sandwich=interval == "sandwich")
+    noise = Noise(options["errors"], options["variance"], options["correlation"])
+    sandwich = interval == "sandwich"
+    wobbly = None if noisy is None or sandwich else wobble(problem, noise, noisy)
+    inflate = _inflated(terms)
+    spread = spread_of(work, solution, inflate=inflate, sandwich=sandwich, wobble=wobbly)
     curve, said = _judged(work, solution, spread)
     ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
     limits = Limits(ends, level, interval == "profile")
@@ -208,6 +213,7 @@ def _finished(
         curve=curve,
         vcov=spread.covariance,
         df=spread.df,
+        turns=spread.turns,
         noise=terms,
         practice=problem.n,
         outcome=problem.y,
