@@ -50,12 +50,14 @@ def climb(
     point: np.ndarray,
     bounds: tuple[np.ndarray, np.ndarray],
     floor: np.ndarray,
+    *,
+    race: bool = True,
 ) -> tuple[np.ndarray, Surface, np.ndarray]:
     """Walk down from every start to the nearest low: point, surface there, whether settled.
 
     ``learner`` says whose start it is, in order; starts that cannot come as low as another of the
-    same learner are left where they are. ``floor`` is a loss within rounding of nothing, one per
-    start.
+    same learner are left where they are, but for ``race=False``. ``floor`` is a loss within
+    rounding of nothing, one per start.
     """
     low, high = bounds
     begin = np.flatnonzero(np.r_[True, learner[1:] != learner[:-1]])
@@ -76,7 +78,7 @@ def climb(
         done = gain <= ENOUGH * now.loss + floor[active]
         settled[active] = done
         going = ~done & (damping[active] < WORN)
-        if count >= BEFORE_LEAVING:
+        if race and count >= BEFORE_LEAVING:
             lowest = np.minimum.reduceat(here.loss, begin)[own[active]]
             going &= here.loss[active] - FAR_BEHIND * gain <= lowest
         active = active[going]

@@ -14,7 +14,7 @@ from motorlearn.curves.batch.padded import Optimum, shares
 from motorlearn.curves.batch.shared import product_in_blocks
 from motorlearn.curves.forms import FORMS
 
-NODES, STARTS, BLOCK = (18, 16), 3, 256
+NODES, STARTS, BLOCK = (16, 28), 3, 256
 SCORES, ONES = 0, 1
 """Places of the scores and of ones among the columns of the products."""
 LARGEST, STEEP = 700.0, 6.0
@@ -46,6 +46,7 @@ def _fit(n: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:
         better = again[1].loss < here.loss[rows]
         point[rows[better]], settled[rows[better]] = again[0][better], again[2][better]
         here.put(rows, again[1], better)
+    _to_the_bound(n, centred, total, bounds, (point, here, settled))
     gain, mean = here.height.T
     rate, middle = np.exp(point.T)
     share, _, basis = _shares(n, rate[:, None] * (n - middle[:, None]), middle)
@@ -55,6 +56,35 @@ def _fit(n: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:
     edges = np.array(FORMS["s_shaped"].edges)
     stuck = (point <= bounds[:, 0] + 1e-6) | (point >= bounds[:, 1] - edges)
     return point, beta, loss, stuck, settled
+
+
+def _to_the_bound(
+    n: np.ndarray,
+    centred: np.ndarray,
+    total: np.ndarray,
+    bounds: np.ndarray,
+    found: tuple[np.ndarray, Surface, np.ndarray],
+) -> None:
+    """Take learners who creep along the valley of a step to its end, the highest rate.
+
+    There only one practice count may lie between the levels, and how far is the rate times its
+    distance from the midpoint.
+    """
+    point, here, settled = found
+    rows = np.flatnonzero(~settled)
+    if not rows.size:
+        return
+    rate, middle = np.exp(point[rows].T)
+    count = n[np.argmin(np.abs(n - middle[:, None]), axis=1)]
+    top = np.exp(bounds[0, 1])
+    middle = np.log(np.maximum(count - (count - middle) * rate / top, 1e-300))
+    start = np.stack([np.full(len(rows), bounds[0, 1]), middle], axis=1)
+    held = np.stack([bounds[:, 0], bounds[:, 1]], axis=1)
+    held[0, 0] = bounds[0, 1]
+    again = _walked(n, centred[rows], total[rows], np.arange(len(rows)), start, held)
+    better = again[1].loss <= here.loss[rows] * (1 + 1e-9)
+    point[rows[better]], settled[rows[better]] = again[0][better], again[2][better]
+    here.put(rows, again[1], better)
 
 
 def _walked(
