@@ -120,12 +120,16 @@ def _upwards(bend: np.ndarray, free: np.ndarray) -> np.ndarray:
 def local_lows(losses: np.ndarray, most: int) -> tuple[np.ndarray, np.ndarray]:
     """Learner and place of the best few nodes that are better than all their neighbours.
 
+    Every learner has one at least, of whatever height.
     ``losses`` has one row per learner and the two axes of the grid; places count the flat grid.
     """
     around = _smallest_near(_smallest_near(losses, 1), 2)
     flat = np.where(losses <= around, losses, np.inf).reshape(len(losses), -1)
     some = np.argpartition(flat, most - 1, axis=1)[:, :most]
-    learner, rank = np.nonzero(np.isfinite(np.take_along_axis(flat, some, axis=1)))
+    height = np.take_along_axis(flat, some, axis=1)
+    keep = np.isfinite(height)
+    keep[np.arange(len(keep)), np.argmin(height, axis=1)] = True
+    learner, rank = np.nonzero(keep)
     return learner, some[learner, rank]
 
 

@@ -146,8 +146,15 @@ def _starts(
     else:
         explained = product_in_blocks(centred, _unit(held * fast + (1 - held) * slow).T.copy()) ** 2
     losses = 0.5 * (total[:, None] - explained).reshape(len(centred), RATES, SLOWNESSES)
-    learner, place = local_lows(losses, STARTS if within is None else MORE_STARTS)
-    return learner, tau[place]
+    if within is None and held is None:
+        learner, place = local_lows(losses, STARTS)
+        return learner, tau[place]
+    learner, place = local_lows(losses, MORE_STARTS)
+    # Both ends of the slowness may have a low of their own that the grid does not tell apart.
+    ends = [losses[:, :, end].argmin(axis=1) * SLOWNESSES + end for end in (0, SLOWNESSES - 1)]
+    whose = np.concatenate([learner, *[np.arange(len(losses))] * 2])
+    order = np.argsort(whose, kind="stable")
+    return whose[order], tau[np.concatenate([place, *ends])[order]]
 
 
 def _unit(rows: np.ndarray) -> np.ndarray:

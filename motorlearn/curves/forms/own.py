@@ -60,6 +60,9 @@ def make_form(
     >>> float(hyperbola.basis(np.array(6.0), [0.2]))
     0.5
     """
+    texts = [text for text in (name, title, equation) if not isinstance(text, str)]
+    if texts or not name:
+        raise InputError("name, title and equation of a form are texts", texts or [name])
     if not isinstance(rates, Mapping) or not rates:
         raise InputError("rates must name one rate at least with its bounds", [rates])
     if not callable(basis):

@@ -12,8 +12,17 @@ from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level
 from motorlearn.curves.single.bands import bands, height
 from motorlearn.curves.single.rows import as_numbers, check_counts
+from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
+
+
+def _places(practice: ArrayLike) -> np.ndarray:
+    """Practice counts, none of them infinite."""
+    n = as_numbers(practice, "practice")
+    if np.isinf(n).any():
+        raise InputError("practice counts are infinite", n[np.isinf(n)])
+    return n
 
 
 @dataclass(frozen=True)
@@ -72,7 +81,7 @@ class CurveFit(Result):
         For hits it is the probability of a hit, or its logit with ``scale="link"``.
         """
         form = named_form(self.form)
-        n = as_numbers(practice, "practice")
+        n = _places(practice)
         check_counts(form, np.atleast_1d(n), self.first)
         eta = height(form, self.curve, n, self.first, self.begins)
         return expit(eta) if self.family == "binomial" and scale == "response" else eta
@@ -90,7 +99,9 @@ class CurveFit(Result):
             For practice counts or a level that cannot be used.
         """
         form = named_form(self.form)
-        n = np.atleast_1d(as_numbers(practice, "practice"))
+        n = np.atleast_1d(_places(practice))
+        if n.ndim > 1:
+            raise InputError("practice counts of a band stand in one row", [n.shape])
         check_counts(form, n, self.first)
         return pd.DataFrame(bands(self, form, n, check_level(level)))
 
@@ -98,9 +109,7 @@ class CurveFit(Result):
         """Relative learning rate, the share of the remaining way gained per unit of practice."""
         values = self.estimates.set_index("term")["estimate"]
         form = named_form(self.form)
-        return form.relative_rate(
-            as_numbers(practice, "practice"), [float(values[name]) for name in form.rates]
-        )
+        return form.relative_rate(_places(practice), [float(values[name]) for name in form.rates])
 
     def tables(self) -> Sequence[Table]:
         """The estimates, with the status beneath."""

@@ -181,15 +181,10 @@ def fit_curve(
 def _finished(
     problem: Problem, noisy: NoiseFit | None, rows: Rows, options: dict[str, Any], seed: int | None
 ) -> CurveFit:
-    work = problem if noisy is None else noisy.problem
+    work, terms = (problem, {}) if noisy is None else (noisy.problem, dict(noisy.terms))
     solution = solve(problem) if noisy is None else noisy.solution
-    terms = {} if noisy is None else dict(noisy.terms)
     interval, level = options["interval"], options["level"]
-    noise = Noise(options["errors"], options["variance"], options["correlation"])
-    sandwich = interval == "sandwich"
-    wobbly = None if noisy is None or sandwich else wobble(problem, noise, noisy)
-    inflate = _inflated(terms)
-    spread = spread_of(work, solution, inflate=inflate, sandwich=sandwich, wobble=wobbly)
+    spread = _spread(problem, noisy, solution, options)
     curve, said = _judged(work, solution, spread)
     ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
     limits = Limits(ends, level, interval == "profile")
@@ -226,6 +221,19 @@ def _finished(
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
+
+
+def _spread(
+    problem: Problem, noisy: NoiseFit | None, solution: Solution, options: Mapping[str, Any]
+) -> Spread:
+    """Covariance of the terms, and how well it is known."""
+    sandwich = options["interval"] == "sandwich"
+    if noisy is None:
+        return spread_of(problem, solution, sandwich=sandwich)
+    noise = Noise(options["errors"], options["variance"], options["correlation"])
+    unknown = None if sandwich else wobble(problem, noise, noisy)
+    inflate = _inflated(noisy.terms)
+    return spread_of(noisy.problem, solution, inflate=inflate, sandwich=sandwich, wobble=unknown)
 
 
 def _judged(work: Problem, solution: Solution, spread: Spread) -> tuple[dict[str, float], Verdict]:
