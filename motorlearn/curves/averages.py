@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -80,6 +81,27 @@ class AveragingDemonstration(Result):
         return (Table("averaging", title, columns, self.preferred),)
 
 
+def _sizes(learners: Any, trials: Any, classes: Any) -> tuple[int, int, int]:
+    sizes = {"learners": (learners, 1), "trials": (trials, 6), "classes": (classes, 1)}
+    for name, (size, least) in sizes.items():
+        if not whole(size) or isinstance(size, bool) or not least <= size <= LARGEST_SIZE:
+            raise InputError(
+                f"{name} must be a whole number from {least} to {LARGEST_SIZE}", [size]
+            )
+    return int(learners), int(trials), int(classes)
+
+
+def _numbers(rate_sd: Any, median_rate: Any, noise: Any) -> tuple[float, float, float]:
+    spread = finite(rate_sd, "rate_sd must be a finite number")
+    rate = finite(median_rate, "median_rate must be a finite number")
+    size = finite(noise, "noise must be a finite number")
+    if spread < 0 or size < 0 or rate <= 0:
+        raise InputError(
+            "spread and noise must be at least 0, and the rate above 0", [spread, size, rate]
+        )
+    return spread, rate, size
+
+
 def demonstrate_averaging(
     *,
     rate_sd: float = 1.3,
@@ -109,19 +131,8 @@ def demonstrate_averaging(
     >>> shown.preferred["level"].tolist()
     ['single learners', 'averages']
     """
-    sizes = {"learners": (learners, 1), "trials": (trials, 6), "classes": (classes, 1)}
-    for name, (size, least) in sizes.items():
-        if not whole(size) or isinstance(size, bool) or not least <= size <= LARGEST_SIZE:
-            raise InputError(
-                f"{name} must be a whole number from {least} to {LARGEST_SIZE}", [size]
-            )
-    learners, trials, classes = int(learners), int(trials), int(classes)
-    numbers = {"rate_sd": rate_sd, "median_rate": median_rate, "noise": noise}
-    rate_sd, median_rate, noise = (
-        finite(value, f"{name} must be a finite number") for name, value in numbers.items()
-    )
-    if rate_sd < 0 or noise < 0 or median_rate <= 0:
-        raise InputError("spread and noise must be at least 0, and the rate above 0", [median_rate])
+    learners, trials, classes = _sizes(learners, trials, classes)
+    rate_sd, median_rate, noise = _numbers(rate_sd, median_rate, noise)
     rng = np.random.default_rng(check_seed(seed))
     n = np.arange(1.0, trials + 1)
     shape = (classes, learners, 1)

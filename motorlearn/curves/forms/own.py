@@ -13,6 +13,17 @@ LEAST = 1e-300
 Bounds = tuple[float, float] | Callable[[np.ndarray], tuple[float, float]]
 
 
+def _check(name: Any, title: Any, equation: Any, rates: Any, basis: Any) -> None:
+    """Refuse what no form can be made of."""
+    texts = [text for text in (name, title, equation) if not isinstance(text, str)]
+    if texts or not name:
+        raise InputError("name, title and equation of a form are texts", texts or [name])
+    if not isinstance(rates, Mapping) or not rates:
+        raise InputError("rates must name one rate at least with its bounds", [rates])
+    if not callable(basis):
+        raise InputError("the basis must be a function of practice and rates", [basis])
+
+
 def make_form(
     name: str,
     basis: Callable[..., np.ndarray],
@@ -60,13 +71,7 @@ def make_form(
     >>> float(hyperbola.basis(np.array(6.0), [0.2]))
     0.5
     """
-    texts = [text for text in (name, title, equation) if not isinstance(text, str)]
-    if texts or not name:
-        raise InputError("name, title and equation of a form are texts", texts or [name])
-    if not isinstance(rates, Mapping) or not rates:
-        raise InputError("rates must name one rate at least with its bounds", [rates])
-    if not callable(basis):
-        raise InputError("the basis must be a function of practice and rates", [basis])
+    _check(name, title, equation, rates, basis)
 
     def log_real(n: Array, values: Rates) -> Array:
         with np.errstate(all="ignore"):
