@@ -106,6 +106,7 @@ CASES = {
         names("name", "basis", "rates", "title", "equation"),
     ),
     "named_form": ({}, names("name")),
+    "check_form": ({"form": curves.FORMS["power"]}, {"practice": MANY[1:]} | names("form")),
     "register_form": ({}, names("form")),
 }
 
