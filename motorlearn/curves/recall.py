@@ -191,7 +191,7 @@ def _usable(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, pd.DataFra
     words = {"y": "the outcome", "d": "delay", "who": "participant", "m": "attempts"}
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
-    check_table(table, list(wanted.values()), "forgetting needs")
+    check_table(table, [str(name) for name in wanted.values()], "forgetting needs")
     counted, void = set_aside_void(table, participant=asked.participant, group=asked.group)
     rows = pd.DataFrame({short: counted[name].to_numpy() for short, name in wanted.items()})
     rows["d"] = as_numbers(rows["d"], f"column {asked.delay!r}")

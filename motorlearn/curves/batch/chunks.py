@@ -77,9 +77,9 @@ def chosen_columns(
     one_of(repeated, ("refuse", "allow"), "way with repeated counts")
     for name, what in ((outcome, "the outcome"), (practice, "practice")):
         check_column(name, what)
-    for name, what in ((attempts, "attempts"), (weights, "weights")):
-        if name is not None:
-            check_column(name, what)
+    for given, what in ((attempts, "attempts"), (weights, "weights")):
+        if given is not None:
+            check_column(given, what)
     return Columns(by, practice, outcome, attempts, weights, names, check_first(first), repeated)
 
 

@@ -73,7 +73,7 @@ def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> 
     gram = np.swapaxes(weighted, 1, 2) @ weighted
     gram[:, index, index] += held
     clear = np.abs(np.linalg.det(gram)) > CLEAR
-    inverse = np.empty_like(gram)
+    inverse: np.ndarray = np.empty_like(gram)
     inverse[clear] = np.linalg.inv(gram[clear]) / (
         scale[clear][:, :, None] * scale[clear][:, None, :]
     )

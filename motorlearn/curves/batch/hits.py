@@ -123,7 +123,8 @@ def _straight_loss(rows: _Rows, v: np.ndarray) -> np.ndarray:
     """
     low = v < LEAST_SHARE - 1
     if np.all(low | (v > -LEAST_SHARE)):
-        return _entropy(rows, low) + _entropy(rows, ~low)
+        both: np.ndarray = _entropy(rows, low) + _entropy(rows, ~low)
+        return both
     beta, found = _level(rows), np.empty(len(v))
     active, part, basis = np.arange(len(v)), rows, v
     for _ in range(PLAIN_STEPS):

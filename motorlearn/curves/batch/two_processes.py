@@ -109,7 +109,10 @@ def _grid(counts: bytes) -> tuple[np.ndarray, ...]:
     bounds = np.log(np.array(FORMS["two_processes"].bounds(n)))[:2]
     # Below a hundredth of a log drop over the practice an exponential is a straight line.
     bend = max(bounds[0, 0], np.log(0.01 / np.ptp(n)))
-    axes = np.linspace(bend, bounds[0, 1], RATES), np.linspace(*bounds[1], SLOWNESSES)
+    axes = (
+        np.linspace(bend, bounds[0, 1], RATES),
+        np.linspace(bounds[1, 0], bounds[1, 1], SLOWNESSES),
+    )
     tau = np.stack([axis.ravel() for axis in np.meshgrid(*axes, indexing="ij")], axis=1)
     basis = [
         np.exp(-np.exp(log_rate)[:, None] * (n - n[0])) for log_rate in (tau[:, 0], tau.sum(1))
@@ -173,8 +176,8 @@ def _products(part: np.ndarray, rest: np.ndarray, x: np.ndarray, at: np.ndarray)
         np.negative(np.multiply(drop, height, out=slope), out=slope)
         np.multiply(slope, np.subtract(1.0, drop, out=bent), out=bend)
     told = part @ np.swapaxes(part, 1, 2)
-    told -= told[:, :, [ONES]] * told[:, [ONES], :] / len(x)
-    return told
+    found: np.ndarray = told - told[:, :, [ONES]] * told[:, [ONES], :] / len(x)
+    return found
 
 
 def _surface(g: np.ndarray, total: np.ndarray, held: float | None) -> Surface:

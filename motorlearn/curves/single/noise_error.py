@@ -29,11 +29,11 @@ def wobble(problem: Problem, noise: Noise, fit: NoiseFit) -> np.ndarray:
     They are scaled so that independent errors of size 1 in each add up to what is not known of
     the noise; the first term is the size of the spread itself. Empty for long series.
     """
-    count = len(problem.n)
-    if count > MOST_ROWS:
+    count, white = len(problem.n), fit.problem.whitening
+    if count > MOST_ROWS or white is None:
         return np.zeros((0, count, count))
     one = np.eye(count)
-    back = np.linalg.inv(fit.problem.whitening.apply_rows(one))
+    back = np.linalg.inv(white.apply_rows(one))
     point = np.array([fit.terms.get("spread_power", 0.0), fit.terms.get("correlation", 0.0)])
     point[1] = np.arctanh(point[1])
     changes = [one]
