@@ -1,6 +1,5 @@
 """Studies of every shape the report must hold: shipped, null, applied, one group, two people."""
 
-import base64
 from functools import cache
 from pathlib import Path
 
@@ -168,27 +167,14 @@ def shipped() -> Study:
     return STUDIES["shipped"]()
 
 
-TINY_PNG = base64.b64decode(
-    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
-)
-
-
 @pytest.fixture
-def quick_pictures(monkeypatch):
+def quick_pictures(no_pictures, monkeypatch):
     """Leave out drawing and side results, which are slow; gives what would have been drawn."""
-    drawn = []
-
-    def stub(self, form, **more):
-        drawn.append((self.name, form))
-        return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
-
-    monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
-    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
     beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
     monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
     monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
-    return drawn
+    return no_pictures
 
 
 @pytest.fixture(scope="session")

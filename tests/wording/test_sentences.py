@@ -305,5 +305,6 @@ def test_classes_and_looks_are_asked_about():
 
 def test_small_words():
     assert decimals_for(float("nan")) == 2
+    assert [decimals_for(spread) for spread in (1e-6, 0.015, 500)] == [4, 3, 0]
     assert [count(0, "trial"), count(1, "trial")] == ["0 trials", "1 trial"]
     assert [listed([]), listed(["a"]), listed(["a", "b"])] == ["", "a", "a and b"]
