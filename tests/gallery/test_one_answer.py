@@ -138,6 +138,14 @@ def test_the_verdict_is_the_same_on_the_page_and_in_the_report(analysed, told):
             assert facts[topic] == result.verdict and result.verdict in text
 
 
+def test_values_are_put_back_where_the_plan_replaced_some_and_nowhere_else(analysed):
+    _, analysis = analysed
+    if isinstance(analysis.sensitivity, Sensitivity):
+        tried = analysis.sensitivity.table["variant"]
+        undone = tried.eq("without the plan's replacements").any()
+        assert undone == (not analysis.study.trials.replaced.empty)
+
+
 def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():
     analysis = ml.analyse_study(studies.hits_of_trials())
     assert analysis.outcomes["scale"].item() == "hits of 20"
