@@ -21,12 +21,12 @@ HITS: dict[str, Any] = {"name": "hits", "better": "higher"}
 OF_SCORES = {"baseline": 38, "between_sd": 6.5, "within_sd": 15, "stability": 0.6}
 OF_HITS = {"baseline": 0.4, "between_sd": 0.15, "stability": 0.6}
 KINDS: tuple[tuple[str, dict[str, Any], dict[str, Any], dict[str, Any]], ...] = (
+    ("hits, mixed", HITS, {"model": "binomial mixed"}, OF_HITS),
+    ("scores, mixed", SCORE, {"model": "linear mixed"}, OF_SCORES),
     ("scores, ratio", SCORE, {"effect": "ratio"}, {"baseline": 38, "between_sd": 0.2,
      "within_sd": 0.5, "stability": 0.6}),
     ("hits, analysis of covariance", HITS, {}, OF_HITS),
     ("hits, ratio", HITS, {"effect": "ratio"}, OF_HITS),
-    ("hits, mixed", HITS, {"model": "binomial mixed"}, OF_HITS),
-    ("scores, mixed", SCORE, {"model": "linear mixed"}, OF_SCORES),
 )  # fmt: skip
 LOOKS = {2: [0.5, 1.0], 3: [0.5, 0.75, 1.0]}
 
@@ -53,8 +53,8 @@ def plan(outcome: dict[str, Any], primary: dict[str, Any], assumed: dict[str, An
 
 def main() -> None:
     """Write a line for each kind, number of people, spending function and number of looks."""
-    many = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
-    few = int(sys.argv[2]) if len(sys.argv) > 2 else 2_000
+    many = int(sys.argv[1]) if len(sys.argv) > 1 else 4_000
+    few = int(sys.argv[2]) if len(sys.argv) > 2 else 600
     lines = []
     for name, outcome, primary, assumed in KINDS:
         simulations = few if "mixed" in name else many

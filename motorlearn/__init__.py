@@ -24,6 +24,7 @@ _HOMES = {
     "fit_forgetting": "motorlearn.curves",
     "fit_mixed": "motorlearn.mixed",
     "fit_population_curve": "motorlearn.curves",
+    "fit_variability": "motorlearn.mixed",
     "interim_boundaries": "motorlearn.linear",
     "make_schedule": "motorlearn.plan",
     "marginal_means": "motorlearn.mixed",

@@ -38,6 +38,7 @@ FLOORS = {
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
 WITHIN_FLOOR = {
+    "vocabulary": ("doors",),
     "files": (),
     "tables": ("files",),
     "rows": ("tables", "files"),
@@ -103,6 +104,11 @@ TABLE_FACING = {
         "single.learner",
     },
     "mixed": {
+        "inference.bootstrapped",
+        "partial_odds",
+        "variability",
+        "variability_result",
+        "variability_views",
         "estimates",
         "fit",
         "formula.designs",

@@ -9,6 +9,8 @@ tests and estimates. An item that could not be read is marked ``recalled`` and s
 wording in your journal's own form.
 """
 
+from itertools import takewhile
+
 import pandas as pd
 
 from motorlearn.design import Design
@@ -123,7 +125,13 @@ def _chosen(design: Design) -> tuple[Item, ...]:
     looks = NO_LOOKS if design.interim is None else LOOKS
     hits = (HITS,) if any(outcome.name in ("hit", "hits") for outcome in design.outcomes) else ()
     clusters = CLUSTERS if design.allocation.unit != "participant" else ()
-    return (*_ALWAYS, *RANDOMISED, looks, *hits, *clusters, *_PROGRAMME)
+    randomised = sorted((*RANDOMISED, looks, *hits), key=_place)
+    return (*_ALWAYS, *randomised, *clusters, *_PROGRAMME)
+
+
+def _place(entry: Item) -> tuple[int, str]:
+    """Where an item stands in its standard."""
+    return int("".join(takewhile(str.isdigit, entry.number))), entry.number
 
 
 def _said(design: Design) -> dict[str, str]:

@@ -51,6 +51,9 @@ def test_least_squares_and_both_covariances():
         np.testing.assert_allclose(fit.covariance("HC3") / np.outer(unit, unit),
                                    robust / np.outer(unit, unit), rtol=1e-7, atol=1e-8)  # fmt: skip
         np.testing.assert_allclose(fit.leverage, leverage, atol=1e-9)
+        scale = np.abs(y).max()
+        np.testing.assert_allclose(fit.fitted / scale, x @ b / scale, atol=1e-9)
+        np.testing.assert_allclose((fit.fitted + fit.residuals) / scale, y / scale, atol=1e-12)
 
 
 @pytest.mark.parametrize("kind", ["ordinary", "HC3"])

@@ -279,6 +279,8 @@ def test_the_design_chooses_what_standards_ask():
     assert {"JARS-Quant", "TIDieR", "CONSORT 2025"} == set(asked["standard"])
     assert not asked.duplicated(["standard", "item"]).any()
     assert asked.loc[asked["number"] == "17b", "where"].item() == "section Method"
+    numbers = asked.loc[asked["standard"] == "CONSORT 2025", "number"].tolist()
+    assert numbers[:2] == ["1", "2"] and numbers.index("16b") == numbers.index("16a") + 1
     one = standards_checklist(design_from_mapping(PLAN | {"groups": [{"name": "drill"}]}), set())
     assert {"JARS-Quant", "TIDieR"} == set(one["standard"]) and not one["covered"].any()
     for words in ("ethics", "consent", "analysis plan", "conflicts of interest", "harm"):
@@ -303,5 +305,6 @@ def test_classes_and_looks_are_asked_about():
 
 def test_small_words():
     assert decimals_for(float("nan")) == 2
+    assert [decimals_for(spread) for spread in (1e-6, 0.015, 500)] == [4, 3, 0]
     assert [count(0, "trial"), count(1, "trial")] == ["0 trials", "1 trial"]
     assert [listed([]), listed(["a"]), listed(["a", "b"])] == ["", "a", "a and b"]

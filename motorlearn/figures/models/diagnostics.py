@@ -24,6 +24,7 @@ from motorlearn.figures.drawing.style import (
     canvas,
     group_ticks,
     house,
+    name_y,
 )
 from motorlearn.figures.outcomes.effects import effect_forest
 from motorlearn.figures.outcomes.scores import swarm
@@ -191,14 +192,16 @@ def tipping_path(
         axes.axhline(null, color=SOFT_INK, linewidth=1.0)
         if np.isfinite(tip["shift"]):
             axes.axvline(tip["shift"], color=INK, linestyle=(0, (4, 2)), linewidth=1.2)
+            right = tip["shift"] <= path["shift"].mean()
             axes.annotate(
-                f"conclusion changes at {digits.number(float(tip['shift']), 1)} SD",
-                (tip["shift"], 1.0), (4, -4), xycoords=axes.get_xaxis_transform(),
-                textcoords="offset points", va="top", ha="left",
+                f"conclusion changes\nat {digits.number(float(tip['shift']), 1)} SD",
+                (tip["shift"], 1.0), (4 if right else -4, -4),
+                xycoords=axes.get_xaxis_transform(), textcoords="offset points",
+                va="top", ha="left" if right else "right",
             )  # fmt: skip
         axes.set_xlabel(f"shift of {int(tip['missing'])} missing scores (residual SD)")
-        axes.set_ylabel(chosen)
         axes.margins(x=0)
+        name_y(axes, chosen)
     said = (
         f"The conclusion changes at a shift of {digits.number(float(tip['shift']), 1)} residual SD."
         if np.isfinite(tip["shift"])

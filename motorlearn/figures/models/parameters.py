@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from scipy.stats import t
 
 from motorlearn.curves import PopulationCurve
-from motorlearn.digits import plain
+from motorlearn.digits import percent, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import (
     Drawing,
@@ -78,8 +78,8 @@ def parameter_forest(
     return Drawing(
         "curve-parameters",
         figure,
-        f"Parameters of the population curve by group: estimate and {level:.0%} interval (large "
-        "marker), and learners' own values, drawn towards the population (dots).",
+        f"Parameters of the population curve by group: estimate and {percent(level)} interval "
+        "(large marker), and learners' own values, drawn towards the population (dots).",
         "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
     )
 
@@ -123,6 +123,8 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
         low, high = axes.get_xlim()
         ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
         axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
+    else:
+        axes.locator_params(axis="x", nbins=4)
     axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)
     axes.set_axisbelow(True)
 

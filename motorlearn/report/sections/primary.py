@@ -99,6 +99,7 @@ def missing_sentence(found: StudyView) -> str:
     """Who of those allocated is missing at the test whose scores are told, and why."""
     people, stage = found.analysis.people, shown_stage(found)
     entry = found.outcomes[0]
+    at = entry.voice.stage(stage).spoken
     there = people.presence[people.presence["stage"] == entry.voice.short(stage)]
     present = there[there["trials"] > 0]
     away = people.roster[~people.roster["participant"].isin(present["participant"])]
@@ -106,8 +107,6 @@ def missing_sentence(found: StudyView) -> str:
     if found.design.within is not None:
         gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
         missed = away["person"].nunique()
-        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
+        return summary.missing_conditions(people.count, missed, gone, at)
     counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
-    return summary.missing_people(
-        found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)
-    )
+    return summary.missing_people(found.analysis.allocated, counts, at, reasons_of(away))
