@@ -11,16 +11,20 @@ from motorlearn.teaching.marking import POINTS, marking_sheet
 class Rows(HTMLParser):
     def __init__(self):
         super().__init__()
-        self.rows = []
+        self.rows, self.inside = [], False
 
     def handle_starttag(self, tag, attrs):
         if tag == "tr":
             self.rows.append([])
         elif tag in ("td", "th"):
             self.rows[-1].append("")
+            self.inside = True
+
+    def handle_endtag(self, tag):
+        self.inside = self.inside and tag not in ("td", "th")
 
     def handle_data(self, data):
-        if self.rows and self.rows[-1]:
+        if self.inside:
             self.rows[-1][-1] += data
 
 
