@@ -2,8 +2,9 @@
 
 ``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
 by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted;
-``factors 1000`` two factors between people, through ``compare_phases``; ``scales 600`` the
-intervals of alpha and omega of a questionnaire.
+``factors 1000`` two factors between people, through ``compare_phases``; ``joint 1000`` their F
+tests of several degrees of freedom; ``scales 600`` the intervals of alpha and omega of a
+questionnaire.
 """
 
 import sys
@@ -229,6 +230,46 @@ def _factors(rng, sizes, sds, missing):
     return wanted | {"interaction by tests": table.loc["order:aid:phase", "p_gg"]}
 
 
+SIX = [(order, aid) for order in ("blocked", "random") for aid in ("none", "words", "film")]
+JOINT = {
+    "6 a cell": ((6,) * 6, (1,) * 6),
+    "9, 6, 7, 5, 8, 6": ((9, 6, 7, 5, 8, 6), (1,) * 6),
+    "9, 6, 7, 5, 8, 6; the smallest cell twice as wide": ((9, 6, 7, 5, 8, 6), (1, 1, 1, 2, 1, 1)),
+    "12 a cell; one cell twice as wide": ((12,) * 6, (1, 1, 1, 1, 1, 2)),
+}
+
+
+def of_joint_tests(simulations):
+    """Interaction and main effect of 2 by 3 cells, each one F test, at a test after a pretest."""
+    for name, (sizes, sds) in JOINT.items():
+        rng = np.random.default_rng(sum(sizes))
+        found = [_joint(rng, sizes, sds) for _ in range(simulations)]
+        say("joint tests", name, dict((pd.DataFrame(found) < 0.05).mean()))
+
+
+def _joint(rng, sizes, sds):
+    member = np.repeat(np.arange(6), sizes)
+    own = rng.normal(size=(len(member), 1)) + rng.normal(size=(len(member), 2))
+    scores = 40 + np.array(sds)[member][:, None] * own
+    rows = [
+        (f"P{i:02d}", *SIX[member[i]], test, scores[i, place])
+        for i in range(len(member))
+        for place, test in enumerate(("pretest", "retention"))
+    ]
+    names = ["participant", "order", "aid", "phase", "radial_error"]
+    wanted = {}
+    for variance in ("equal", "by group"):
+        found = ml.compare_phases(
+            pd.DataFrame(rows, columns=names), "radial_error", group=["order", "aid"],
+            baseline="pretest", variance=variance,
+        )  # fmt: skip
+        late = found.omnibus[found.omnibus["phase"] == "retention"]
+        for term in ("aid", "order:aid"):
+            plain, adjusted = late.loc[late["term"] == term, "p"]
+            wanted |= {f"cell means, {term}": plain, f"adjusted {variance}, {term}": adjusted}
+    return wanted
+
+
 SCALES = {"3 items, loadings .7": [0.7] * 3, "5 items, .4 to .8": [0.4, 0.5, 0.6, 0.7, 0.8],
           "8 items, loadings .5": [0.5] * 8}  # fmt: skip
 
@@ -269,6 +310,9 @@ def main(arguments):
         return
     if arguments[:1] == ["factors"]:
         of_factors(int(arguments[1]))
+        return
+    if arguments[:1] == ["joint"]:
+        of_joint_tests(int(arguments[1]))
         return
     if arguments[:1] == ["mixed"]:
         fitted(int(arguments[1]))

@@ -151,7 +151,8 @@ class Comparing:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
         more = self.covariates.names if self.covariates is not None else ()
-        beside = f", adjusted for {', '.join(more)}" if more else ""
+        also = "also " if more and self.baseline is not None else ""
+        beside = f", {also}adjusted for {', '.join(more)}" if more else ""
         return ANCOVA + self.of_what() + own + beside
 
 

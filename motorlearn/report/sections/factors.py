@@ -6,6 +6,7 @@ import pandas as pd
 
 from motorlearn.analysis import claimed
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import JOINT
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.wording import factors, sentences
 from motorlearn.wording.equivalence import judge
@@ -18,6 +19,8 @@ def primary_effect(
 ) -> list[str]:
     """The planned main effect or interaction, how far it may be read, and its bound."""
     said = [factors.effect_sentence(row, entry.voice, baseline=baseline)]
+    if row["effect"] == JOINT and math.isfinite(row["p"]):
+        return [*said, factors.effect_reading(row, entry.voice)]
     if math.isfinite(row["estimate"]):
         said.append(factors.effect_reading(row, entry.voice))
         if test is not None and math.isfinite(test["p"]):
