@@ -33,7 +33,8 @@ def aim_of_plan(found: StudyView, entry: OutcomeView, row: pd.Series, tests: pd.
     verdict = claimed(row, tests, found.analysis.question)
     if verdict is None or verdict["aim"] == "equivalence" or not math.isfinite(row["estimate"]):
         return ""
-    return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio")
+    pair = str(row["group"]), str(row["reference"])
+    return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio", pair=pair)
 
 
 def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:

@@ -38,7 +38,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
             sentences.reading(row, entry.voice, test) if plain else "",
         ]
     if entry is found.outcomes[0]:
-        said.append(factors.aim_of_plan(found, entry, row, tests))
+        said.insert(1, factors.aim_of_plan(found, entry, row, tests))
         said += declared.look_sentences(found)
     return [sentence for sentence in said if sentence]
 
