@@ -1,4 +1,4 @@
-"""What the comparison of a plan goes by and no file holds: groups, covariates, one class, one person."""
+"""What a comparison goes by and no file holds: groups, covariates; one class, one person."""
 
 import pytest
 import studies
