@@ -118,6 +118,13 @@ def _chosen(contrast: str | None, labels: list[str]) -> str:
     return chosen
 
 
+def _own_p(found: Sensitivity) -> str:
+    """Which test has a p value that is not that of its interval."""
+    if found.recipe.options.get("within"):
+        return "The randomisation test has a p value of its own and the interval of a t test."
+    return "The permutation test has a p value of its own and the interval of the original."
+
+
 def conclusion_forest(
     found: Sensitivity,
     *,
@@ -145,8 +152,8 @@ def conclusion_forest(
     )  # fmt: skip
     caption = (
         f"Sensitivity of {found.analysis}: {chosen} under {len(own) - 1} other defensible choices, "
-        "with 95 % intervals; the diamond is the analysis as planned. The permutation test has a p "
-        f"value of its own and the interval of the original. * marks a changed conclusion. {said}"
+        f"with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)} * marks a "
+        f"changed conclusion. {said}"
     )
     first = own.iloc[0]
     alt = (
