@@ -54,10 +54,11 @@ class SingleCasePower(Result):
     def tables(self) -> Sequence[Table]:
         """Power by effect."""
         given = self.recipe.options
+        who = f"{given['cases']} case(s) of {given['sessions']} sessions"
         note = (
             f"Randomisation test over {self.assignments} ways of drawing, level "
-            f"{given['level']:g}; {given['cases']} case(s) of {given['sessions']} sessions whose neighbours correlate "
-            f"{given['correlation']:g}; the effect is there from the first session of B on."
+            f"{given['level']:g}; {who} whose neighbours correlate {given['correlation']:g}; the "
+            "effect is there from the first session of B on."
         )
         return (CASE_POWER.table("power", "Power by simulation", self.table, (note,)),)
 
