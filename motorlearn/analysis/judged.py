@@ -38,6 +38,6 @@ def judged(
     variants = None
     if between and stage is not None:
         variants = or_refused(sensitivity)(comparison, study=study, phase=stage.name, seed=seed)
-    if variants is not None and study.design.within is None:
+    if variants is not None and stage is not None and study.design.within is None:
         variants = with_replacements_undone(variants, comparison, study, question, stage.name)
     return {"audit": audit, "sensitivity": variants}

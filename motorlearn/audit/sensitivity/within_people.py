@@ -246,6 +246,7 @@ def _mixed(
         if own.ratio:
             numbers = [1 / float(row[key]) for key in ("estimate", "conf_high", "conf_low")]
     null = 1.0 if own.ratio else 0.0
-    one = Conclusion(own.label, *numbers, float(row["p"]), null)
+    estimate, low, high = numbers
+    one = Conclusion(own.label, estimate, low, high, float(row["p"]), null)
     n = int(table.loc[table["phase"] == phase, "participant"].nunique())
     return Variant(name, n, (one,))
