@@ -45,16 +45,25 @@ def _guides() -> pd.DataFrame:
         (
             f"`{guide.name}`",
             guide.words,
-            "–" if guide.look is None else f"{guide.look:g}",
-            "–" if guide.act is None else f"{guide.act:g}",
-            "high" if guide.high_is_bad else "low",
-            guide.source + (f"; doi:{guide.doi}" if guide.doi else ""),
-            guide.status,
+            _beyond(guide.look, guide.high_is_bad),
+            _beyond(guide.act, guide.high_is_bad),
+            f"{guide.reference}{_address(guide.doi)}",
         )
         for guide in GUIDES.values()
     ]
-    names = ["name", "number that is judged", "look", "act", "bad is", "source", "status"]
+    names = ["name", "number that is judged", "look", "act", "source (status)"]
     return pd.DataFrame(rows, columns=names)
+
+
+def _address(doi: str) -> str:
+    return f" [doi:{doi}](https://doi.org/{doi})" if doi else ""
+
+
+def _beyond(threshold: float | None, high_is_bad: bool) -> str:
+    """Where a grade begins: ``above 0.5``."""
+    if threshold is None:
+        return "–"
+    return f"{'above' if high_is_bad else 'below'} {threshold:g}"
 
 
 def _page(title: str, rows: pd.DataFrame) -> str:

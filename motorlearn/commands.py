@@ -1,5 +1,6 @@
 """The command line: each command calls one function of the library and says what happened."""
 
+import atexit
 import gc
 import io
 import sys
@@ -390,6 +391,7 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")
     gc.set_threshold(100_000, 20, 50)  # a short run makes many objects and few rings of them
+    atexit.register(gc.freeze)  # and need not look for rings among all modules when it ends
     with InOneSentence(debug=len(arguments) < len(sys.argv) - 1):
         app(arguments)
 

@@ -113,6 +113,9 @@ LEFT_OUT: Final = Schema(
 )
 """Who and what is not in a result, by reason."""
 
+LEFT_OUT_COLUMNS: Final = LEFT_OUT.names
+"""Names of these columns; version 1 had them in the vocabulary."""
+
 
 def _series(column: Column, values: list[Any]) -> pd.Series:
     kept = _DTYPES.get(column.kind, float)

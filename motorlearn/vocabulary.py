@@ -7,6 +7,10 @@ here once.
 from dataclasses import dataclass
 from typing import Final
 
+from motorlearn.doors import late_names
+
+__getattr__, __dir__ = late_names(__name__, {})
+
 
 @dataclass(frozen=True)
 class ColumnMeaning:
@@ -141,3 +145,8 @@ STANDING_CAUTION: Final = (
     "Follow your ethics committee, safeguarding officer, sport body and local data-protection "
     "law; this is not medical or legal advice."
 )
+STOP_SIGNS: Final = (
+    "any pain, numbness, arm fatigue or loss of control; speed that falls from set to set; "
+    "technique that comes apart"
+)
+"""Signs at which a session ends for a person, whatever else the plan says."""

@@ -38,6 +38,7 @@ FLOORS = {
 }
 # Inside floor 1 and floor 0 the order is fixed too: the later may use the earlier.
 WITHIN_FLOOR = {
+    "vocabulary": ("doors",),
     "files": (),
     "tables": ("files",),
     "rows": ("tables", "files"),

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import pandas as pd
@@ -24,6 +25,7 @@ from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.design import Design, Stage
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
+from motorlearn.plan import compare_with_plan
 from motorlearn.results import Recipe, Refused, Result, encode
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
@@ -133,6 +135,11 @@ class StudyAnalysis(Result):
     def stages(self) -> tuple[Stage, ...]:
         """Parts of the study that have trials."""
         return self.question.stages
+
+    @cached_property
+    def departures(self) -> pd.DataFrame:
+        """What was done otherwise than planned; computed when it is first asked for."""
+        return compare_with_plan(self.study).table
 
     @property
     def groups(self) -> list[str]:

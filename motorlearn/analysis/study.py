@@ -17,7 +17,7 @@ from motorlearn.analysis.outcome import (
 from motorlearn.analysis.people import people_of
 from motorlearn.analysis.primary import Primary, primary_answer
 from motorlearn.analysis.questionnaires import questionnaires_of
-from motorlearn.analysis.questions import question_of
+from motorlearn.analysis.questions import Question, question_of
 from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.scores import scores_of
 from motorlearn.analysis.single_case import judged_case, single_case_answer, single_cases_of
@@ -154,10 +154,20 @@ def primary_comparison(study: Study) -> Primary:
         As :func:`analyse_study`.
     """
     table = staged_trials(study)
-    question = question_of(study.design, table)
+    question = _at_its_tests(question_of(study.design, table))
     asked = question.outcomes[0]
     comparison = compared(scores_of(table, asked.outcome, study.design), asked, question)
     return primary_answer(asked.outcome.name, comparison, question)
+
+
+def _at_its_tests(question: Question) -> Question:
+    """Only the parts that a declared comparison of two groups needs: its test and the baseline."""
+    primary, stage = question.design.primary, question.primary_stage
+    if primary is None or stage is None or len(primary.groups) != 2:
+        return question
+    needed = {stage.name, question.baseline}
+    stages = tuple(entry for entry in question.stages if entry.name in needed)
+    return replace(question, stages=stages)
 
 
 def _recipe(n: int, first: OutcomeAnalysis, outcome: str | None, seed: int) -> Recipe:

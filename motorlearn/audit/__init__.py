@@ -12,6 +12,9 @@ from motorlearn.audit.front import check_assumptions
 from motorlearn.audit.guides import GUIDES, Guide
 from motorlearn.audit.report import Audit, Check, Conclusion, Remedy, Step
 from motorlearn.audit.sensitivity.table import Sensitivity, sensitivity
+from motorlearn.doors import late_names
+
+__getattr__, __dir__ = late_names(__name__, {})
 
 __all__ = [
     "GUIDES",

@@ -221,7 +221,7 @@ GENERAL = (
         "smallest p that the draw of a single case can give",
         0.05,
         0.999,
-        source="a test whose smallest p is above its level cannot reject (algebra)",
+        source="a test whose smallest p is above its level cannot reject",
         status=ALGEBRA,
     ),
     Guide(

@@ -18,7 +18,7 @@ MODELS = (
         "largest absolute correlation of random effects",
         0.95,
         None,
-        source="singular fits show as correlations of almost 1 (manual of lme4); .95 has no source",
+        source="singular fits show as correlations of almost 1 (manual of lme4)",
         status=CUSTOM,
     ),
     Guide(

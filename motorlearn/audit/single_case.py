@@ -37,7 +37,7 @@ def _drawn(result: SingleCase, context: Context) -> Check:
         "smallest p that the draw can give",
         test.smallest_p,
         context.guide("smallest p"),
-        f"The draw had {test.assignments} outcomes.",
+        f"The conditions could have been drawn in {test.assignments} ways.",
         "Allow more start points, or add athletes, in the next study; this one cannot be "
         "significant at 5 % if the smallest p is above.",
     )

@@ -150,16 +150,18 @@ def _tiny(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 
 def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
+    has = "has" if len(limit.names) == 1 else "have"
     return (
-        "Without a score in at least one phase, and not in the mixed analysis of variance, are "
-        f"{len(limit.names)} of {limit.of} participants: {listed(limit.names)}; if they differ "
-        "from the others, the complete cases do not speak for all."
+        f"{len(limit.names)} of {limit.of} participants {has} no score in at least one phase and "
+        f"stand outside the mixed analysis of variance: {listed(limit.names)}; if they differ from "
+        "the others, the complete cases do not speak for all."
     )
 
 
 def _lost_in_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
+    has = "has" if len(limit.names) == 1 else "have"
     return (
-        f"Without a score in at least one phase are {len(limit.names)} of {limit.of} participants: "
+        f"{len(limit.names)} of {limit.of} participants {has} no score in at least one phase: "
         f"{listed(limit.names)}; the mean there is that of the others who were allocated with them."
     )
 
@@ -173,11 +175,11 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
         )
         return (
             f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
-            "variance; with these numbers such a test calls about "
-            f"{digits.percent(limit.values[-1])} of studies without a difference significant at "
-            "5 %. Welch's t keeps its rate, and with variance = 'by group' so does the analysis of "
-            "covariance; the mixed model of scores then keeps it too, but for a small wide group "
-            "of which some missed a test (7.7 % of 2,000 simulated studies)."
+            "variance; with these numbers such a test at 5 % finds a difference that is not there "
+            f"in about {digits.percent(limit.values[-1])} of studies. Welch's t keeps its rate, "
+            "and with variance = 'by group' so does the analysis of covariance; the mixed model "
+            "of scores then keeps it too, but for a small wide group of which some missed a test "
+            "(7.7 % of 2,000 simulated studies)."
         )
 
     return said
@@ -228,9 +230,10 @@ def _few_clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 def _missed(limit: Limit, name_of: Callable[[str], str]) -> str:
     return (
-        f"Without a score under one of the conditions at some test are {len(limit.names)} of "
-        f"{limit.of} participants: {listed(limit.names)}; they are not in the differences within "
-        "people there. A mixed model (route='mixed') uses the scores that they have."
+        f"{len(limit.names)} of {limit.of} participants "
+        f"{'has' if len(limit.names) == 1 else 'have'} no score under one of the conditions at "
+        f"some test: {listed(limit.names)}. The differences within people are those of the others "
+        "there; a mixed model (route='mixed') uses every score."
     )
 
 

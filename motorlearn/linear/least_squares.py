@@ -123,7 +123,7 @@ def fit_least_squares(
         raise InputError("least squares needs finite values", remedy="leave out missing rows first")
     labels = tuple(names) if names is not None else tuple(f"column {i}" for i in range(x.shape[1]))
     if x.shape[0] < x.shape[1]:
-        raise FitError(f"{x.shape[0]} rows cannot carry the {x.shape[1]} terms of the model.")
+        raise FitError(f"{x.shape[0]} scores are too few for the {x.shape[1]} terms of the model.")
     _refuse_aliased(x, labels)
     offset, constant = _offset(x, y)
     results = OLS(y - offset, x).fit(method="qr")

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from motorlearn.digits import percent
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.formula.formulas import split_term
 from motorlearn.mixed.solve.engine import Solution
@@ -152,7 +153,7 @@ def slopes_in_words(
         out.append(
             f"Levels of {one.group!r} differ in the effect of {name} by more than this model "
             f"allows for: its standard error is {error:.3g} and would be about "
-            f"{one.ratio * error:.3g}, so that its 5 % test errs in about {one.size:.0%} of "
+            f"{one.ratio * error:.3g}, so that its 5 % test errs in about {percent(one.size)} of "
             f"studies; {remedy}."
         )
     return out

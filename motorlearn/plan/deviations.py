@@ -171,7 +171,7 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
             yield from _attendance(design, study.sessions)
         elif absent:
             yield _row(
-                "practice not recorded" if unrecorded else "phase not done",
+                "practice not recorded" if unrecorded else "no trials",
                 phase,
                 f"{len(everybody)} people",
                 f"{len(everybody) - len(absent)} people",

@@ -135,7 +135,8 @@ class Kept:
             entry = self.entries[key]
             words = (str(entry["words"][0]), str(entry["words"][1]))
             return report.taken_over(str(entry["name"]), words, key, files)
-        return report.drawn_anew(function(*values, **options), key, ending, self)
+        drawing = function(*values, **options)
+        return report.drawn_anew(drawing, key, ending, press=self.press, forms=self.forms)
 
     def files(self, key: str) -> dict[str, bytes]:
         """Files of one fingerprint by format; none where any of them is gone or was touched."""

@@ -20,6 +20,8 @@ def methods_used(found: StudyView) -> set[str]:
     beside |= {"multiverse", "interim look"}
     results = {k: v for k, v in found.analysis.beside.items() if not isinstance(v, Refused)}
     used |= beside & set(results)
+    if found.design.single_case is not None:
+        used.add("single case")
     mixed = results.get("mixed model")
     if isinstance(mixed, MixedFit):
         used |= _DEGREES.get(mixed.inference.method, set())

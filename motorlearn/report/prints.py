@@ -1,15 +1,14 @@
 """Drawings of a report whose files are written already, or are being written elsewhere."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 
 from matplotlib.figure import Figure
 
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.drawing.printing import Pictures, print_options
+from motorlearn.figures.drawing.printing import Pictures, Press, print_options
 from motorlearn.figures.drawing.style import printing_style
-from motorlearn.report.figure_cache import Kept
 
 DPI = 300
 
@@ -57,27 +56,34 @@ def taken_over(
     return Print(name, Figure(), *words, made_from, words, files)
 
 
-def drawn_anew(drawing: Drawing, made_from: str, ending: str, kept: Kept) -> Print:
-    """A drawing made just now, whose files other processes may write.
+def drawn_anew(
+    drawing: Drawing,
+    made_from: str,
+    ending: str,
+    *,
+    press: Press | None = None,
+    forms: Sequence[str] = (),
+) -> Print:
+    """A drawing made just now, whose files (``forms``) the processes of a press may write.
 
     ``ending`` is put behind its name where there are several of a kind.
 
     Examples
     --------
     >>> drawing = Drawing("practice", Figure(), "Hits by block.", "A rising curve.")
-    >>> made = drawn_anew(drawing, "1f3c", "random", Kept())
+    >>> made = drawn_anew(drawing, "1f3c", "random")
     >>> made.name, made.made_from, made.words
     ('practice-random', '1f3c', ('Hits by block.', 'A rising curve.'))
     """
     name = f"{drawing.name}-{ending}" if ending else drawing.name
     words = (drawing.caption, drawing.alt)
-    sent = _sent(name, drawing.figure, kept)
+    sent = None if press is None else _sent(name, drawing.figure, press, forms)
     return Print(name, drawing.figure, *words, made_from, words, elsewhere=sent)
 
 
-def _sent(name: str, figure: Figure, kept: Kept) -> Future[Pictures | None] | None:
-    if kept.press is None:
-        return None
+def _sent(
+    name: str, figure: Figure, press: Press, forms: Sequence[str]
+) -> Future[Pictures | None] | None:
     options = print_options(name, dpi=DPI)
     with printing_style():
-        return kept.press.take(figure, {form: options[form] for form in kept.forms})
+        return press.take(figure, {form: options[form] for form in forms})

@@ -173,7 +173,7 @@ def _design(design: Design) -> Iterator[Block]:
     way = design.allocation
     strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
     yield Text(
-        f"The unit of allocation is the {way.unit}; method: {way.method}{strata}."
+        f"The unit of allocation is the {way.unit}; {_allocated(way.method)}{strata}."
         if len(design.groups) > 1
         else "There is one group, so nobody is allocated."
     )
@@ -184,6 +184,11 @@ def _design(design: Design) -> Iterator[Block]:
         else "Say who knows the groups: those who teach, test, rate and analyse.",
         "paragraph" if blind == {True} else "author",
     )
+
+
+def _allocated(way: str) -> str:
+    words = method.ALLOCATION.get(way)
+    return f"each is allocated {words}" if words else "nobody is allocated by chance"
 
 
 def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
@@ -221,7 +226,8 @@ def _power_table(found: Power) -> Table:
 
 def _rests_table(found: Power) -> Table:
     """What the simulation rests on."""
-    rows = found.assumptions.astype("str").replace({"None": "–", "nan": "–"})
+    rows = found.assumptions.astype("str").replace({"None": "", "nan": ""})
+    rows = rows[rows["value"] != ""]
     return Table("rests", "What the simulation rests on", tuple(Column(c) for c in rows), rows)
 
 
@@ -284,6 +290,15 @@ def _analysis(design: Design) -> Iterator[Block]:
     )
 
 
+_CONSENT = (
+    "State conflicts of interest; who asks for consent (nobody who teaches, marks or selects these "
+    "people) and from whom: each person, a guardian and the child where minors take part, whoever "
+    "decides for a class or team that is allocated as a whole; until when data can be "
+    "withdrawn; who sees video and on which day it is deleted; who gives first aid, and whom an "
+    "incident is told to. Where your committee, school, club or law asks otherwise, follow them."
+)
+
+
 def _departures(design: Design) -> Iterator[Block]:
     yield Heading("Departures from this plan")
     yield Text(
@@ -300,9 +315,10 @@ def _other(design: Design, version: Version) -> Iterator[Block]:
     yield Text(
         f"Ethics approval: {design.study.ethics_approval}."
         if design.study.ethics_approval
-        else "State the ethics approval, consent, and conflicts of interest.",
+        else "State the ethics approval.",
         "paragraph" if design.study.ethics_approval else "author",
     )
+    yield Text(_CONSENT, "author")
     if design.study.data_licence:
         yield Text(f"Licence of the data: {design.study.data_licence}.")
     holes = audit_design(design).table

@@ -61,6 +61,25 @@ def write_reports(
     ------
     InputError
         If there are fewer than two studies, or fewer than two with a primary contrast.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from motorlearn.design import design_from_mapping
+    >>> plan = design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked", "size": 5}, {"name": "random", "size": 5}],
+    ...     "tests": [{"phase": "pretest", "trials": 10},
+    ...               {"phase": "retention", "trials": 10, "interval_days": 7}],
+    ...     "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+    ...     "primary": {"outcome": "radial_error", "groups": ["random", "blocked"]},
+    ... })
+    >>> halls = {name: motorlearn.simulate_study(plan, seed=seed)
+    ...          for seed, name in enumerate(["first hall", "second hall"])}
+    >>> with TemporaryDirectory() as place:
+    ...     page = write_reports(halls, f"{place}/out", short=True, quiet=True)
+    ...     sorted(entry.name for entry in page.parent.iterdir() if entry.is_dir())
+    ['first hall', 'second hall']
     """
     if len(studies) < 2:
         raise InputError("several studies are needed", list(studies), "use write_report for one")

@@ -18,12 +18,13 @@ from motorlearn.design import (
     primary_words,
     smallest_effect_of,
 )
-from motorlearn.plan.deviations import analysis_label, compare_with_plan
+from motorlearn.plan.deviations import analysis_label
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
 from motorlearn.report.tests_run import effect_row, joint_rows, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
+from motorlearn.wording.units import units_of
 from motorlearn.wording.voice import count
 
 TEST_COLUMNS = (
@@ -167,7 +168,7 @@ def audit_study(study: Study | StudyAnalysis, *, seed: int = 0) -> StudyAudit:
         primary=analysis.primary,
         flow=_flow(analysis),
         tests=pd.DataFrame(list(_tests(analysis)), columns=list(TEST_COLUMNS)),
-        deviations=compare_with_plan(analysis.study).table,
+        deviations=analysis.departures,
         assumptions=_open(checked),
         numbers=pd.DataFrame(list(_numbers(analysis, checked)), columns=["name", "value"]),
         recipe=Recipe(
@@ -315,8 +316,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
         "question": design.study.question or "not stated",
         "groups": ", ".join(f"{g.name} ({g.schedule})" for g in design.groups),
         "tests": ", ".join(tests),
-        "unit allocated": f"{design.allocation.unit}, by {design.allocation.method}",
-        "unit analysed": "participant: one score per person and test",
+        **units_of(design),
         "primary comparison": case_fact(design)
         if primary is None
         else f"{primary.outcome} at {primary.test or primary.phase}, {primary.effect}, "

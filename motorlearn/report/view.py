@@ -1,14 +1,12 @@
 """An analysis as a report tells it: each outcome with its voice, and drawings kept from before."""
 
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import pandas as pd
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis, contrast_row
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.design import Design, Outcome, Stage, own_name_of_test
-from motorlearn.plan import compare_with_plan
 from motorlearn.report.figure_cache import Kept
 from motorlearn.results import Refused
 from motorlearn.trials import Study
@@ -83,10 +81,10 @@ class StudyView:
         """Groups that have people."""
         return self.analysis.groups
 
-    @cached_property
+    @property
     def departures(self) -> pd.DataFrame:
-        """What was done otherwise than planned; computed when it is first asked for."""
-        return compare_with_plan(self.study).table
+        """What was done otherwise than planned."""
+        return self.analysis.departures
 
     def name_of(self, phase: str) -> str:
         """A test as a reader knows it: by its own name where its phase is given more than once."""

@@ -65,6 +65,11 @@ def counted_rows(table: pd.DataFrame) -> NDArray[np.bool_]:
     return np.asarray(void_reasons(table) == "", dtype=bool)
 
 
+def is_void(table: pd.DataFrame) -> NDArray[np.bool_]:
+    """Rows that do not count; the name of version 1 for what ``~counted_rows`` says."""
+    return ~counted_rows(table)
+
+
 def set_aside_void(
     table: pd.DataFrame, *, participant: str | Sequence[str], group: str | None = "group"
 ) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -6,11 +6,14 @@ results, ``equivalence`` judges them against a declared bound, ``captions`` go w
 ``standards`` and ``references`` fill the paragraphs.
 """
 
+from motorlearn.doors import late_names
 from motorlearn.wording.claims import claim_problems, split_sentences
 from motorlearn.wording.equivalence import Judgement, judge
 from motorlearn.wording.sentences import contrast_sentence, reading
 from motorlearn.wording.standards import standards_checklist
 from motorlearn.wording.voice import Voice, Words, decimals_for
+
+__getattr__, __dir__ = late_names(__name__, {})
 
 __all__ = [
     "Judgement",

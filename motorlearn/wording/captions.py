@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from motorlearn.design import Factor
+from motorlearn.design import Factor, stages_of
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
@@ -27,7 +27,7 @@ def better(voice: Voice) -> str:
 def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
     """Caption and alternative text of the practice curve."""
     tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != PRACTICE_PHASE]
-    sizes = _sizes_at(points, [*tests, PRACTICE_PHASE], voice)
+    sizes = _sizes_at(points, _in_order([*tests, PRACTICE_PHASE], voice), voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
         f"Large symbols: {voice.arm} means of {voice.scores}; bars: {level} confidence intervals "
@@ -68,8 +68,15 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
     return f" Tests: {listed(parts)}." if parts else ""
 
 
+def _in_order(phases: Sequence[str], voice: Voice) -> list[str]:
+    """Phases as the plan has them in time; one that it lacks comes last."""
+    known = [stage.name for stage in stages_of(voice.design)]
+    return sorted(phases, key=lambda name: known.index(name) if name in known else len(known))
+
+
 def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
-    said = []
+    said: list[str] = []
+    sizes: list[str] = []
     for phase in phases:
         rows = points[(points["phase"] == phase) & points["mean"].notna()]
         if rows.empty:
@@ -79,7 +86,10 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             f"{group} {int(low)}" + (f" to {int(high)}" if high > low else "")
             for group, low, high in spread.itertuples()
         ]
-        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {', '.join(parts)}")
+        sizes.append(", ".join(parts))
+        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {sizes[-1]}")
+    if len(set(sizes)) == 1:
+        said = sizes[:1]
     if len(said) > MANY:
         spread = points[points["mean"].notna()].groupby("group", sort=False)["n"]
         said = [f"{group} {_from_to(mine)}" for group, mine in spread]

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from motorlearn.design import Design, combinations_declared, people_planned
 from motorlearn.linear import interim_boundaries
-from motorlearn.wording.interim import planned_sentence
+from motorlearn.wording.interim import few_for_mixed, planned_sentence
 from motorlearn.wording.voice import listed
 
 _SCALES = {"difference": "differences of raw scores", "ratio": "ratios, from logarithms"}
@@ -16,6 +16,8 @@ def looks_paragraph(design: Design) -> str:
     if plan is None or people is None:
         return ""
     bounds = interim_boundaries(plan.fractions, spending=plan.spending, level=plan.level)
+    mixed = design.primary is not None and design.primary.model == "linear mixed"
+    few = few_for_mixed(people / max(len(design.groups), 1)) if mixed else ""
     return (
         planned_sentence(
             [round(share * people) for share in plan.fractions],
@@ -24,7 +26,7 @@ def looks_paragraph(design: Design) -> str:
             plan.level,
         )
         + " A look at another number of people spends by its own share of the people planned, and "
-        "is told (Lan & DeMets, 1983)."
+        "is told (Lan & DeMets, 1983)." + (f" {few}" if few else "")
     )
 
 

@@ -10,6 +10,10 @@ SPENDING = {"obrien-fleming": "O'Brien-Fleming-type", "pocock": "Pocock-type"}
 """Names of spending functions."""
 
 
+MANY_FOR_MIXED = 12
+"""People a group up to which looks with a mixed model of scores are said to find too much."""
+
+
 def level_words(level: float) -> str:
     """A nominal level with two digits that count, ``.0031``.
 
@@ -68,6 +72,29 @@ def not_as_declared(look: InterimLook, others: Sequence[int] = ()) -> str:
     if look.assumed:
         said.append("Earlier looks are taken to have been made as declared.")
     return " ".join(said)
+
+
+def few_for_mixed(people: float) -> str:
+    """That the mixed model finds too much where it looks at few people; nothing where it does not.
+
+    Parameters
+    ----------
+    people : float
+        People a group at the last look.
+
+    Examples
+    --------
+    >>> few_for_mixed(24)
+    ''
+    """
+    if people > MANY_FOR_MIXED:
+        return ""
+    return (
+        f"With about {people:.0f} people a group at the last look, and fewer before, the mixed "
+        "model finds somewhat too much: over all looks it rejected 6 to 7 % of 600 simulated "
+        "studies without a difference with 8 people a group, and 4 to 6.5 % with 12, instead of "
+        "5 %; the analysis of covariance keeps its rate there."
+    )
 
 
 def interval_words(look: InterimLook, reach: str) -> str:

@@ -12,6 +12,8 @@ from motorlearn.design import (
     hits_declared_of,
     primary_words,
     smallest_effect_of,
+    stages_of,
+    standard_stage,
 )
 from motorlearn.digits import plain
 from motorlearn.vocabulary import PHASE_LABELS
@@ -20,7 +22,7 @@ from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.voice import capitalised, count, listed
 
-_ALLOCATION = {
+ALLOCATION = {
     "blocks": "in permuted blocks",
     "minimisation": "by minimisation",
     "cluster": "as whole clusters",
@@ -44,6 +46,8 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     total = sum(allocated.values())
     people = f"In all, {count(total, 'participant')}"
     if design.single_case is not None:
+        if total == 1:
+            return "One participant took part and was compared with their own sessions."
         return f"{people} took part; each was compared with their own sessions."
     if design.within is not None:
         return within_paragraph(design, max(allocated.values()))
@@ -60,7 +64,7 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
     size = f" of {_sizes(way.block_size)}" if way.method == "blocks" and way.block_size else ""
     unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
     return (
-        f"{people} were allocated {_ALLOCATION[way.method]}{size}{strata} to "
+        f"{people} were allocated {ALLOCATION[way.method]}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
     )
 
@@ -130,8 +134,10 @@ def _was(names: list[str]) -> str:
 
 def programme_paragraph(design: Design) -> str:
     """What each group practised, how much, and with which feedback."""
-    groups = [f"{group.name}: {_told(group)}" for group in design.groups]
-    text = f"Practice conditions {were()}: {'; '.join(groups)}."
+    groups = [_condition(group) for group in design.groups]
+    several = any(";" in told_group for told_group in groups)
+    said = "; ".join(groups) if several else listed(groups)
+    text = f"Practice conditions {were()} {said}."
     if len(design.groups) == 1:
         only = design.groups[0]
         own = only.schedule == "own"
@@ -156,6 +162,17 @@ def _told(group: Group) -> str:
     if not group.description:
         return order
     return f"{order.partition(' (')[0]}, {group.description}"
+
+
+def _condition(group: Group) -> str:
+    """A group with its practice, ``blocked (one task finished before the next)``."""
+    if group.schedule == "own" and not group.description:
+        return group.name
+    said = _told(group) if group.schedule != "own" else group.description
+    same = f"{group.schedule} order"
+    if group.name == group.schedule and said.startswith(same):
+        said = said.removeprefix(same).strip(" ,()")
+    return f"{group.name} ({said})" if said else group.name
 
 
 def _dose(practice: Sequence[Practice]) -> str:
@@ -228,10 +245,10 @@ def outcome_paragraph(design: Design) -> str:
         adjusted = f", adjusted for {listed(beside)}" if beside else ""
         parts.append(
             f"The primary comparison, declared beforehand, {was()} {name} at "
-            f"{PHASE_LABELS[primary.phase].lower()}{groups}, as a {primary.effect}{adjusted}."
+            f"{_primary_test(design)}{groups}, as a {primary.effect}{adjusted}."
         )
     if design.smallest_effect:
-        why = f" ({design.smallest_effect.reason})" if design.smallest_effect.reason else ""
+        why = f"; reason: {design.smallest_effect.reason}" if design.smallest_effect.reason else ""
         value = plain(design.smallest_effect.value) + design.smallest_effect.kind_of_sd
         parts.append(
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
@@ -248,6 +265,16 @@ def outcome_paragraph(design: Design) -> str:
         rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
         parts.append(f"Values replaced by rules decided beforehand: {rules}.")
     return " ".join(parts)
+
+
+def _primary_test(design: Design) -> str:
+    """The test of the primary comparison as a sentence names it, ``the delayed retention test``."""
+    primary = design.primary
+    assert primary is not None
+    mine = [stage for stage in stages_of(design) if stage.phase == primary.phase]
+    named = [one for one in mine if one.test is not None and one.test.name == primary.test]
+    at = (named if primary.test else mine) or [standard_stage(primary.phase)]
+    return at[-1].spoken
 
 
 def _bound_unit(design: Design) -> str:
@@ -339,5 +366,6 @@ def analysis_paragraph(design: Design, versions: dict[str, str]) -> str:
         f"The unit of analysis {was()} the {whole}; trials "
         f"{told('were never', 'will never be')} pooled as if independent. "
         f"{compared}{logs}. Intervals are 95 % confidence intervals based on t, "
-        f"p values are two-sided{families}.{standard} Computed with {tools}."
+        f"p values are two-sided{families}.{standard} "
+        f"{told('Computed', 'To be computed')} with {tools}."
     )

@@ -86,6 +86,17 @@ SOURCES: Final[dict[str, tuple[str, ...]]] = {
         "for an exponential law of practice. Psychonomic Bulletin & Review, 7, 185-207. "
         "doi:10.3758/BF03212979",
     ),
+    "single case": (
+        "Edgington, E. S., & Onghena, P. (2007). Randomization tests (4th ed.). Chapman & Hall.",
+        "Parker, R. I., & Vannest, K. J. (2009). An improved effect size for single-case research: "
+        "nonoverlap of all pairs. Behavior Therapy, 40, 357-367. doi:10.1016/j.beth.2008.10.006",
+        "Parker, R. I., Vannest, K. J., Davis, J. L., & Sauber, S. B. (2011). Combining nonoverlap "
+        "and trend for single-case research: Tau-U. Behavior Therapy, 42, 284-299. "
+        "doi:10.1016/j.beth.2010.08.006",
+        "Tate, R. L., Perdices, M., Rosenkoetter, U., et al. (2016). The Single-Case Reporting "
+        "Guideline In BEhavioural Interventions (SCRIBE) 2016 statement. Aphasiology, 30, 862-876. "
+        "doi:10.1080/02687038.2016.1178022",
+    ),
     "population curve": (
         "Pinheiro, J. C., & Bates, D. M. (2000). Mixed-effects models in S and S-PLUS. Springer. "
         "doi:10.1007/b98882",

@@ -8,7 +8,7 @@ from motorlearn import digits
 from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
 from motorlearn.results import Refused
-from motorlearn.wording.tense import was, were
+from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
 _KINDS = {
@@ -62,7 +62,7 @@ def analysis_of_cases(versions: dict[str, str]) -> str:
         "Intervals of the difference take t from the pooled spread inside conditions, those of NAP "
         "and Tau-U invert the variance of the Mann-Whitney area; all are widened by the serial "
         "dependence found. The randomisation test takes the mean difference over everything that "
-        f"could have been drawn. Computed with {tools}."
+        f"could have been drawn. {told('Computed', 'To be computed')} with {tools}."
     )
 
 
@@ -78,7 +78,7 @@ def case_sentence(found: SingleCase, case: str, voice: Voice) -> str:
     return (
         f"{case}: {voice.name} {voice.was} {size} "
         f"({voice.span(row['conf_low'], row['conf_high'])}{voice.unit}; {int(row['n_a'])} and "
-        f"{int(row['n_b'])} sessions); of all pairs of sessions, B was better in "
+        f"{int(row['n_b'])} sessions); of all pairs of sessions, {b} was better in "
         f"{voice.number(100 * float(nap['estimate']), 0)} % (NAP "
         f"{voice.number(nap['estimate'], 2)}, "
         f"{voice.span(nap['conf_low'], nap['conf_high'], 2)})."

@@ -18,7 +18,8 @@ def open_assumptions(table: pd.DataFrame) -> str:
     Parameters
     ----------
     table : DataFrame
-        ``assumption, grade, conclusion_changes``, as an audit has them.
+        ``assumption, grade, conclusion_changes``, as an audit has them, and ``remedied``, what a
+        remedy gave, where it is known.
 
     Examples
     --------
@@ -34,11 +35,11 @@ def open_assumptions(table: pd.DataFrame) -> str:
     graded = [f"{row.assumption} ({row.grade})" for row in flagged.itertuples()]
     changed = table[(table["grade"] != "fine") & table["conclusion_changes"].astype(bool)]
     names = list(dict.fromkeys(changed["assumption"]))
-    after = (
-        f"The conclusion changes with the remedy for: {'; '.join(names)}."
-        if names
-        else "No remedy changes the conclusion."
-    )
+    after = "No remedy changes the conclusion."
+    if names:
+        after = f"The conclusion changes with the remedy for: {'; '.join(names)}."
+    elif "remedied" in table and not (table.loc[table["grade"] != "fine", "remedied"] != "").any():
+        after = "No remedy was run."
     return f"{said}: {'; '.join(graded)}. {after}"
 
 
@@ -86,7 +87,8 @@ away (1).'
     away = {name: n - present.get(name, 0) for name, n in allocated.items()}
     gone = sum(away.values())
     if not gone:
-        return f"All {_people(total)} allocated have usable trials at {at}."
+        everybody = "Both" if total == 2 else f"All {total}"
+        return f"{everybody} people allocated have usable trials at {at}."
     where = listed([f"{name} {n} of {allocated[name]}" for name, n in away.items() if n])
     known = dict(reasons)
     unknown = gone - sum(known.values())
@@ -184,7 +186,7 @@ def registered_words(registered: Sequence[tuple[str, int]], changed: int, since:
     'The plan was registered on 2026-01-05, before any trial. 1 entry was changed after, 1 of them \
 without being registered.'
     """
-    days = listed([day for day, _ in registered])
+    days = listed(list(dict.fromkeys(day for day, _ in registered)))
     first = registered[0][1]
     when = "before any trial" if not first else f"when {count(first, 'trial')} had been recorded"
     said = f"The plan was registered on {days}, {when}."

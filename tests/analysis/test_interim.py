@@ -14,7 +14,8 @@ from motorlearn.exceptions import DesignError
 from motorlearn.linear import interim_boundaries
 from motorlearn.report.view import view_of
 from motorlearn.results import Refused
-from motorlearn.wording.interim import not_as_declared
+from motorlearn.wording.declared import looks_paragraph
+from motorlearn.wording.interim import few_for_mixed, not_as_declared
 
 SIZED = [{"name": "blocked", "size": 24}, {"name": "random", "size": 24}]
 
@@ -90,6 +91,24 @@ def test_nothing_is_read_into_an_interval_that_knows_no_looks():
     assert "by plan the study goes on, and nothing is concluded yet" in page
     assert "The interval lies on one side" not in page and "expected if it led to more" not in page
     assert "look 1: p not below" in page
+
+
+def test_looks_with_a_mixed_model_of_few_people_are_told_to_find_too_much():
+    primary = {
+        "outcome": "radial_error", "groups": ["random", "blocked"], "model": "linear mixed"
+    }  # fmt: skip
+    plans = [
+        studies.plan(
+            [studies.ERROR],
+            groups=[{"name": name, "size": size} for name in ("blocked", "random")],
+            interim={"fractions": [0.5, 1.0]},
+            primary=primary,
+        )
+        for size in (8, 24)
+    ]
+    few, many = (looks_paragraph(design_from_mapping(plan)) for plan in plans)
+    assert "mixed model finds somewhat too much" in few and "too much" not in many
+    assert not few_for_mixed(13) and "about 8 people a group" in few_for_mixed(8)
 
 
 def test_no_primary_scores_yet_is_no_look():

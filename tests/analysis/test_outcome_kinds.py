@@ -44,9 +44,10 @@ def test_the_kind_chooses_the_model(analysed):
     assert rows["assumption"].str.contains("proportional odds").any() == (kind == "rating")
 
 
-def test_the_report_says_why_and_draws_it(analysed, tmp_path):
+def test_the_report_says_why_and_draws_it(analysed, tmp_path, no_pictures):
     kind, found = analysed
-    ml.write_report(found, tmp_path / "out")
+    ml.write_report(found, tmp_path / "out", quiet=True)
+    assert "modelled-means" in {name for name, _ in no_pictures}
     text = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     assert SAID[kind] in text
     assert "modelled-means" in text

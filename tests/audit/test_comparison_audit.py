@@ -4,8 +4,10 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from statsmodels.stats import multivariate
 
 import motorlearn as ml
+from motorlearn import digits
 from motorlearn.audit.attrition import tolerated_difference
 from motorlearn.audit.comparison.covariances import box_m
 from motorlearn.audit.comparison.paired import studentised_bootstrap
@@ -145,6 +147,10 @@ def test_missing_by_group_needs_action():
     found = row(audit(table, remedies=True, simulations=100), "missing scores")
     assert found["grade"] == "act"
     assert "random 9 of 24" in found["finding"]
+    before = table[table["phase"] == "pretest"].groupby("participant")["radial_error"].mean()
+    lost = before.index.isin([f"r{i:02d}" for i in range(9)])
+    gap = (before[lost].mean() - before[~lost].mean()) / before[~lost].std()
+    assert f"baseline lies {digits.number(float(gap))} SD from" in found["finding"]
     assert "imputed" in found["remedied"]
 
 
@@ -354,6 +360,17 @@ def test_row_order_does_not_matter():
 # Kernels ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(("k", "sizes"), [(2, (6, 7)), (3, (12, 15, 9)), (5, (7, 8, 9))])
+def test_box_m_is_that_of_statsmodels(k, sizes):
+    rng = np.random.default_rng(k)
+    parts = [rng.normal(size=(n, k)) * (1 + place / 4) for place, n in enumerate(sizes)]
+    theirs = multivariate.test_cov_oneway(
+        [np.cov(part, rowvar=False) for part in parts], list(sizes)
+    )
+    ours = box_m(np.vstack(parts), np.repeat(np.arange(len(sizes)), sizes))
+    assert ours == pytest.approx(theirs.pvalue, rel=1e-9)
+
+
 def test_box_m_of_a_hand_case():
     """Two groups, one variable: Box's M is Bartlett's test on the F scale."""
     rng = np.random.default_rng(0)
@@ -419,6 +436,12 @@ def test_the_studentised_bootstrap_of_symmetric_changes_is_near_student_s_t():
     low, high = plain.confidence_interval()
     assert (t.conf_low, t.conf_high) == pytest.approx((low, high), abs=0.08)
     assert studentised_bootstrap(-change).estimate == -t.estimate
+
+
+def test_beyond_every_draw_the_bootstrap_counts_the_change_itself():
+    """No draw is as far from none: p is twice the smallest share that 1,999 draws can show."""
+    change = 100 + np.random.default_rng(5).normal(size=20)
+    assert studentised_bootstrap(change).p == pytest.approx(2 / 2000)
 
 
 @pytest.mark.parametrize("sigma", [0.3, 0.7, 1.2])

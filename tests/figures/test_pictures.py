@@ -1,4 +1,4 @@
-"""The picture in the README is the one that its script draws from the shipped study."""
+"""The pictures in the README, and the one that its script draws from the shipped study."""
 
 import importlib.util
 import io
@@ -34,4 +34,10 @@ def test_the_picture_of_the_readme_is_up_to_date():
     stored = pixels(where.parent / "practice-curve.png")
     assert drawn.shape == stored.shape
     assert np.abs(drawn - stored).mean() < 2
-    assert "docs/pictures/practice-curve.png" in (ROOT / "README.md").read_text("utf-8")
+
+
+def test_the_readme_shows_a_report_and_a_notebook():
+    text = (ROOT / "README.md").read_text("utf-8")
+    for name in ("practice-curve.png", "notebook.png"):
+        assert f"docs/pictures/{name}" in text
+        assert (pixels(ROOT / "docs" / "pictures" / name) < 128).mean() > 0.005

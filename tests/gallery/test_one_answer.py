@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import studies
+from matplotlib.layout_engine import ConstrainedLayoutEngine
 
 import motorlearn as ml
 from motorlearn.audit import Audit, Sensitivity
@@ -20,6 +21,15 @@ from motorlearn.report.view import view_of
 from motorlearn.report.writers.contents import Text
 from motorlearn.report.writers.numbers import to_results
 from motorlearn.results import Refused, decode
+
+
+@pytest.fixture(scope="module", autouse=True)
+def no_layout():
+    """Place nothing in figures: their words are read here, where things stand in tests/figures."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(ConstrainedLayoutEngine, "execute", lambda self, figure: None)
+        yield
+
 
 NUMBERS = ["estimate", "conf_low", "conf_high", "df", "statistic", "p", "g"]
 
@@ -126,6 +136,14 @@ def test_the_verdict_is_the_same_on_the_page_and_in_the_report(analysed, told):
             assert topic not in facts.index
         else:
             assert facts[topic] == result.verdict and result.verdict in text
+
+
+def test_values_are_put_back_where_the_plan_replaced_some_and_nowhere_else(analysed):
+    _, analysis = analysed
+    if isinstance(analysis.sensitivity, Sensitivity):
+        tried = analysis.sensitivity.table["variant"]
+        undone = tried.eq("without the plan's replacements").any()
+        assert undone == (not analysis.study.trials.replaced.empty)
 
 
 def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():

@@ -8,6 +8,7 @@ import pytest
 
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear import repeated_anova
+from motorlearn.linear.repeated import sphericity
 
 REFERENCE = Path(__file__).parents[1] / "reference"
 TEXTBOOK = json.loads((REFERENCE / "sphericity/values.json").read_text(encoding="utf-8"))
@@ -150,3 +151,10 @@ def test_corrected_tests_hold_their_level_where_the_uncorrected_does_not():
 def test_refusals(scores, codes, error, match):
     with pytest.raises(error, match=match):
         repeated_anova(scores, codes, within=[("phase", 3)])
+
+
+def test_sphericity_knows_no_unit():
+    spread = np.array([[4.0, 1, 0], [1, 2, 0.5], [0, 0.5, 3]])
+    metres, millimetres = sphericity(spread * 1e-6, 20), sphericity(spread, 20)
+    assert vars(metres) == pytest.approx(vars(millimetres), rel=1e-12)
+    assert np.isnan(sphericity(np.zeros((3, 3)), 20).epsilon_gg)

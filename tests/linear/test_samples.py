@@ -76,6 +76,13 @@ def test_too_little_data_has_no_test():
     assert np.isnan(welch_one_way([[1.0, 1.0], [2.0, 3.0]]).p)
 
 
+def test_a_group_of_one_counts_in_a_one_way_analysis_and_an_empty_one_is_refused():
+    found, known = one_way([[1.0, 2, 4], [9.0]]), scipy.stats.f_oneway([1.0, 2, 4], [9.0])
+    assert (found.statistic, found.p) == pytest.approx(tuple(known), rel=1e-12)
+    with pytest.raises(InputError, match="two groups with values"):
+        one_way([[1.0, 2, 4], []])
+
+
 def test_missing_values_are_refused():
     with pytest.raises(InputError, match="missing"):
         welch([1.0, np.nan], [1.0, 2.0])

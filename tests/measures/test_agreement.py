@@ -11,9 +11,7 @@ import motorlearn as ml
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures.agreement.alpha import krippendorff_alpha
 from motorlearn.measures.agreement.icc import (
-    MeanSquares,
     intraclass_correlations,
-    standard_errors_of_measurement,
 )
 from motorlearn.measures.agreement.kappa import (
     agreement_weights,
@@ -339,6 +337,8 @@ def test_raters_who_never_differ_and_scores_that_never_vary():
 
 
 def test_error_of_measurement_by_hand():
-    # Rater variance (10 - 2) / 4 items = 2, error variance 2.
-    squares = MeanSquares(items=20.0, raters=10.0, error=2.0, within=5.0, n_items=4, n_raters=3)
-    assert standard_errors_of_measurement(squares) == pytest.approx((2.0, np.sqrt(2)))
+    # Mean squares of raters 10 and of error 2: rater variance (10 - 2) / 4 clips = 2, error 2.
+    clips, raters = np.sqrt(10) * np.array([-1, 0, 0, 1]), np.sqrt(2.5) * np.array([-1, 0, 1])
+    error = np.sqrt(1.5) * np.outer([1, -1, 1, -1], [1, -1, 0])
+    found = agree(long(20 + clips[:, None] + raters + error)).measurement_error
+    assert found["sem"].tolist() == pytest.approx([2.0, np.sqrt(2)])  # with raters' levels, without

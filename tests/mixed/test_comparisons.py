@@ -50,8 +50,10 @@ def assert_comparisons(found, expected, *, p=2e-4):
 def test_all_pairs_by_tukey_equal_emmeans(by_level):
     found = ml.contrasts(by_level, "nitro", adjust="tukey")
     assert_comparisons(found, VALUES["oats_tukey"])
-    # Pairs of equal precision: the multivariate t is the studentised range.
-    assert_comparisons(ml.contrasts(by_level, "nitro", adjust="mvt"), VALUES["oats_tukey"])
+    # Pairs of equal precision: the multivariate t is the studentised range. Its integral is over a
+    # sample of directions, which builds of linear algebra turn differently: p within 5e-4.
+    jointly = ml.contrasts(by_level, "nitro", adjust="mvt")
+    assert_comparisons(jointly, VALUES["oats_tukey"], p=5e-4)
 
 
 def test_against_a_reference_and_by_the_multivariate_t(by_level):

@@ -31,7 +31,7 @@ def test_a_study_done_as_planned_has_no_deviations(done):
 
 def test_the_shipped_study_deviates_as_its_card_says():
     table = compare_with_plan(ml.read_study(RING_PUSH)).table.set_index(["topic", "where"])
-    assert table.loc[("phase not done", "retention"), "people"] == 7
+    assert table.loc[("no trials", "retention"), "people"] == 7
     assert table.loc[("interval", "retention"), "people"] == 2
     assert table.loc[("practice order", "practice session 1"), "people"] == 1
     assert table.loc[("fewer trials", "acquisition"), "people"] == 3
@@ -41,7 +41,7 @@ def test_the_shipped_study_deviates_as_its_card_says():
 @pytest.mark.parametrize(
     ("change", "topic", "people"),
     [
-        (lambda t: t[~((t.participant == "P03") & (t.phase == "retention"))], "phase not done", 1),
+        (lambda t: t[~((t.participant == "P03") & (t.phase == "retention"))], "no trials", 1),
         (lambda t: t.drop(t.index[(t.participant == "P03")][:3]), "fewer trials", 1),
         (lambda t: pd.concat([t, t.tail(2)]), "more trials", 1),
         (lambda t: t.assign(feedback=1), "feedback in a test", 48),

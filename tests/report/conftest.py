@@ -1,6 +1,6 @@
 """Studies of every shape the report must hold: shipped, null, applied, one group, two people."""
 
-import base64
+from functools import cache
 from pathlib import Path
 
 import matplotlib as mpl
@@ -152,8 +152,14 @@ STUDIES = {
         pytest.param(name, marks=pytest.mark.slow if name == "applied" else ()) for name in STUDIES
     ],
 )
-def study(request) -> Study:
-    return STUDIES[request.param]()
+def study_name(request) -> str:
+    return request.param
+
+
+@pytest.fixture(scope="session")
+def analysed():
+    """Analysis of each study by its name, computed once."""
+    return cache(lambda name: ml.analyse_study(STUDIES[name]()))
 
 
 @pytest.fixture(scope="session")
@@ -161,33 +167,21 @@ def shipped() -> Study:
     return STUDIES["shipped"]()
 
 
-TINY_PNG = base64.b64decode(
-    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
-)
-
-
 @pytest.fixture
-def quick_pictures(monkeypatch):
+def quick_pictures(no_pictures, monkeypatch):
     """Leave out drawing and side results, which are slow; gives what would have been drawn."""
-    drawn = []
-
-    def stub(self, form, **more):
-        drawn.append((self.name, form))
-        return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
-
-    monkeypatch.setattr(ml.figures.Drawing, "_bytes", stub)
-    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
     beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
     unjudged = {"audit": Refused("left out"), "sensitivity": None}
     monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
     monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
-    return drawn
+    return no_pictures
 
 
 @pytest.fixture(scope="session")
-def folder(shipped, tmp_path_factory):
+def folder(analysed, tmp_path_factory):
     """The whole report of the shipped study."""
-    return ml.write_report(shipped, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
+    analysis = analysed("shipped")
+    return ml.write_report(analysis, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
 
 
 def says(shown: str, raw: str) -> bool:

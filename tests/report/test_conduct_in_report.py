@@ -15,14 +15,14 @@ def test_conduct_is_set_against_the_plan(shipped):
         conduct = compare_with_plan(shipped).table
         blocks = list(_deviations(SimpleNamespace(study=shipped, departures=conduct)))
     table = next(block for block in blocks if getattr(block, "name", "") == "deviations")
-    assert {"phase not done", "practice order", "interval"} <= set(table.rows["topic"])
+    assert {"no trials", "practice order", "interval"} <= set(table.rows["topic"])
     assert "like random (about 0,78)" in list(table.rows["actual"])
     assert any("{tab:deviations}" in getattr(block, "text", "") for block in blocks)
 
 
 def test_of_many_people_the_first_are_named():
     people = ", ".join(f"P{i:02d}" for i in range(1, 15))
-    row = ("phase not done", "retention", "14 people", "0 people", 14, people)
+    row = ("no trials", "retention", "14 people", "0 people", 14, people)
     names = ["topic", "where", "planned", "actual", "people", "participants"]
     shown = deviations_table(pd.DataFrame([row], columns=names)).rows["participants"].iloc[0]
     assert shown.endswith("P08 and 6 more")

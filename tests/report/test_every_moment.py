@@ -23,7 +23,9 @@ def run(*arguments):
     ("tests", "sessions"),
     [(0, 0), (1, 1), (2, 4), pytest.param(3, 8, marks=pytest.mark.slow)],
 )
-def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, sessions):
+def test_a_running_programme_is_checked_audited_and_reported(
+    tmp_path, no_pictures, tests, sessions
+):
     folder = programme_folder(tmp_path / "ring", size=6)
     fill_tests(folder, tests=tests)
     fill_sessions(folder, sessions=sessions)
@@ -37,7 +39,7 @@ def test_a_running_programme_is_checked_audited_and_reported(tmp_path, tests, se
     assert ("Nothing has been recorded yet" in text) == (tests == 0)
 
 
-def test_the_report_of_a_plan_tells_no_result(tmp_path):
+def test_the_report_of_a_plan_tells_no_result(tmp_path, no_pictures):
     folder = tmp_path / "ring"
     folder.mkdir()
     (folder / "study.toml").write_text(programme_text(Answers(title="Ring push", size=9, seed=1)))
@@ -60,7 +62,7 @@ def test_a_file_of_trials_that_is_spelt_otherwise_is_no_study_to_come(tmp_path):
     assert isinstance(made.exception, FileError)
 
 
-def test_blank_practice_rows_stop_nothing(tmp_path):
+def test_blank_practice_rows_stop_nothing(tmp_path, no_pictures):
     folder = programme_folder(tmp_path / "ring", size=6)
     plan = folder / "study.toml"
     plan.write_text(plan.read_text().replace("sheets/tests.xlsx", "sheets/trials.csv"))

@@ -18,6 +18,8 @@ def test_the_sheet_needs_no_more_than_it_shows(name):
     assert str(ml.report.supervisor_page(whole)) == str(ml.report.supervisor_page(light))
     assert ml.report.supervisor_page(study).to_html() == ml.report.supervisor_page(whole).to_html()
     assert isinstance(light.mixed, Refused)
+    assert "page does not show it" in light.first.practice.reason
+    assert "page does not show it" not in getattr(whole.first.practice, "reason", "")
 
 
 def test_a_page_of_text_loads_nothing_that_draws():

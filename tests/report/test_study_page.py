@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pandas as pd
 import pytest
+import studies
 from typer.testing import CliRunner
 
 from motorlearn.commands import app
@@ -13,6 +14,7 @@ from motorlearn.plan import simulate_study
 from motorlearn.report import StudyAudit, audit_study, recompute
 from motorlearn.report.study_page import data_hashes
 from motorlearn.trials import Study, Trials
+from motorlearn.wording.units import units_of
 
 PLAN = {
     "study": {"title": "Ring push", "seed": 7},
@@ -226,3 +228,18 @@ def test_data_read_by_a_recipe_get_their_page_and_hash(study, tmp_path):
     plan.write_text(plan.read_text("utf-8") + '\n[import]\nfile = "log.csv"\n', "utf-8")
     done = CliRunner().invoke(app, ["audit", str(tmp_path)])
     assert "SHA-256 of log.csv" in done.output
+
+
+@pytest.mark.parametrize(
+    ("name", "allocated", "analysed"),
+    [
+        ("timed_task", "participant, in permuted blocks", "participant: one score"),
+        ("classes", "class, as whole clusters", "class: one mean per class and test"),
+        ("crossover", "order of conditions, in permuted blocks", "participant: the difference"),
+        ("one_athlete", "conditions of sessions, by lot", "session of a person"),
+    ],
+)
+def test_the_units_are_those_of_the_design(name, allocated, analysed):
+    facts = units_of(getattr(studies, name)().design)
+    assert facts["unit allocated"] == allocated
+    assert facts["unit analysed"].startswith(analysed)

@@ -5,6 +5,7 @@ import dataclasses
 import html
 import io
 import re
+from functools import cache
 
 import pytest
 
@@ -22,13 +23,21 @@ from motorlearn.wording.voice import decimals_for
 VERSIONS = {"motorlearn": "test"}
 
 
-def find(study, *, decimal="."):
-    return view_of(ml.analyse_study(study), decimal=decimal)
+@pytest.fixture(scope="module")
+def find(analysed):
+    """View of each study by its name."""
+    return lambda name: view_of(analysed(name), decimal=".")
 
 
-@pytest.fixture(scope="session")
-def document(study):
-    return compose(find(study), versions=VERSIONS)
+@pytest.fixture(scope="module")
+def composed(find):
+    """Report of each study by its name, composed once."""
+    return cache(lambda name: compose(find(name), versions=VERSIONS))
+
+
+@pytest.fixture
+def document(composed, study_name):
+    return composed(study_name)
 
 
 @pytest.fixture(scope="session")
@@ -36,9 +45,9 @@ def written(folder):
     return folder / "report.html"
 
 
-def test_no_text_claims_more_than_its_test(document, study):
+def test_no_text_claims_more_than_its_test(document, studies, study_name):
     text = "\n".join(document.texts)
-    assert claim_problems(text, delayed_test=study.design.has_delayed_test) == []
+    assert claim_problems(text, delayed_test=studies[study_name]().design.has_delayed_test) == []
 
 
 def test_no_text_has_leftovers(document):
@@ -129,8 +138,8 @@ def test_page_and_csv_hold_the_same_values(written, agrees):
         assert wrong == [], path.stem
 
 
-def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
-    found = find(shipped)
+def test_the_primary_sentence_repeats_the_stored_numbers(find, composed):
+    found = find("shipped")
     row = (
         found.outcomes[0]
         .comparison.contrasts.query(
@@ -138,26 +147,26 @@ def test_the_primary_sentence_repeats_the_stored_numbers(shipped):
         )
         .iloc[0]
     )
-    text = " ".join(compose(found, versions=VERSIONS).texts)
+    text = " ".join(composed("shipped").texts)
     assert f"{row['estimate']:.2f} times as large after random as after blocked" in text
     assert f"95 % CI {row['conf_low']:.2f} to {row['conf_high']:.2f}" in text
     assert f"{row['n_group']} of 24 random and {row['n_reference']} of 24 blocked" in text
 
 
-def test_a_plan_without_days_gets_no_timeline(studies):
-    document = compose(find(studies["programme"]()), versions=VERSIONS)
+def test_a_plan_without_days_gets_no_timeline(composed):
+    document = composed("programme")
     names = [drawing.name for drawing in document.drawings]
     assert "design-timeline" not in names and "load-by-week" not in names
 
 
-def test_without_a_delayed_test_nothing_is_said_about_what_lasts(studies):
-    text = " ".join(compose(find(studies["undelayed"]()), versions=VERSIONS).texts)
+def test_without_a_delayed_test_nothing_is_said_about_what_lasts(composed):
+    text = " ".join(composed("undelayed").texts)
     assert not re.search(r"\blearn(?!er)", text, re.IGNORECASE)
     assert "There is no test after a gap without practice" in text
 
 
-def test_tests_given_twice_go_by_the_names_of_the_plan(studies):
-    document = compose(find(studies["programme"]()), versions=VERSIONS)
+def test_tests_given_twice_go_by_the_names_of_the_plan(composed):
+    document = composed("programme")
     texts = " ".join(document.texts)
     cells = [str(c) for t in document.tables for line in t.cells() for c in line]
     assert "test: one week after the end" in cells
@@ -168,8 +177,8 @@ def test_tests_given_twice_go_by_the_names_of_the_plan(studies):
     assert ticks == ["week 2", "week 4", "one week after the end"]
 
 
-def test_terms_of_the_model_are_written_for_a_reader(shipped):
-    document = compose(find(shipped), versions=VERSIONS)
+def test_terms_of_the_model_are_written_for_a_reader(composed):
+    document = composed("shipped")
     table = next(t for t in document.tables if t.name == "mixed-fixed-effects")
     assert "group: random × test: delayed retention" in list(table.rows["term"])
     assert all(column.decimals == 3 for column in table.columns if column.name == "estimate")
@@ -178,9 +187,9 @@ def test_terms_of_the_model_are_written_for_a_reader(shipped):
     assert "fine" not in set(opened.rows["grade"]) and opened.rows["remedy"].str.len().min() > 20
 
 
-def test_the_sources_are_those_of_the_methods_used(studies):
+def test_the_sources_are_those_of_the_methods_used(composed):
     def cited(name):
-        blocks = compose(find(studies[name]()), versions=VERSIONS).blocks
+        blocks = composed(name).blocks
         texts = [block.text for block in blocks if hasattr(block, "text")]
         return " ".join(texts[texts.index("References") :])
 
@@ -191,8 +200,8 @@ def test_the_sources_are_those_of_the_methods_used(studies):
     assert "Hancock" in pilot and "Bates" not in pilot and "Greenhouse" not in pilot
 
 
-def test_a_programme_is_told_so_that_another_could_run_it(studies):
-    document = compose(find(studies["course"]()), versions=VERSIONS)
+def test_a_programme_is_told_so_that_another_could_run_it(composed, studies):
+    document = composed("course")
     text = " ".join(document.texts)
     for said in (
         "People could take part from 18 years of age who met: new to the task; not with: pain",
@@ -211,17 +220,17 @@ def test_a_programme_is_told_so_that_another_could_run_it(studies):
     assert standards.set_index("item").loc["who could take part", "where"] == "section Participants"
 
 
-def test_two_hits_of_twenty_stay_two_hits_where_somebody_had_17_attempts(studies):
-    found = find(studies["course"]())
+def test_two_hits_of_twenty_stay_two_hits_where_somebody_had_17_attempts(composed, find):
+    found = find("course")
     assert found.outcomes[0].comparison.recipe.options["equivalence"] == 2
     assert found.outcomes[0].voice.name == "hits of 20"
-    assert find(studies["programme"]()).outcomes[0].comparison.recipe.options["equivalence"] is None
-    text = " ".join(compose(found, versions=VERSIONS).texts)
+    assert find("programme").outcomes[0].comparison.recipe.options["equivalence"] is None
+    text = " ".join(composed("course").texts)
     assert "declared beforehand (−2.0 to 2.0), the 95 % interval of the change" in text
 
 
-def test_tasks_stand_in_the_order_of_the_plan(shipped):
-    table = descriptives_table(find(shipped).outcomes[0])
+def test_tasks_stand_in_the_order_of_the_plan(find):
+    table = descriptives_table(find("shipped").outcomes[0])
     assert list(dict.fromkeys(table.rows["task"])) == ["all", "straight", "bank", "lob"]
 
 
@@ -230,8 +239,8 @@ def test_a_pretest_without_a_day_comes_first(studies):
     assert [cell[0] for cell in table.cells()] == ["Pretest", "Practice session 1", "Retention"]
 
 
-def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
-    entry = find(studies["pilot"]()).outcomes[0]
+def test_one_person_a_group_gets_no_more_decimals_than_many(find):
+    entry = find("pilot").outcomes[0]
     cells = entry.analysis.cells
     scores = cells.groupby(["participant", "phase"])["score"].mean()
     assert entry.voice.decimals == decimals_for(float(scores.std())) == 1
@@ -239,15 +248,16 @@ def test_one_person_a_group_gets_no_more_decimals_than_many(studies):
 
 def test_a_decimal_comma_reaches_every_text_and_cell(shipped):
     with decimal_sign(","):
-        document = compose(find(shipped, decimal=","), decimal=",", versions=VERSIONS)
+        found = view_of(ml.analyse_study(shipped), decimal=",")
+        document = compose(found, decimal=",", versions=VERSIONS)
     own_words = shipped.design.smallest_effect.reason
     texts = [re.sub(r"doi:\S+", "", text.replace(own_words, "")) for text in document.texts]
     cells = [cell for table in document.tables for line in table.cells(",") for cell in line]
     assert [text for text in [*texts, *cells] if re.search(r"\d\.\d", text)] == []
 
 
-def test_one_group_hears_what_it_cannot_show(studies):
-    document = compose(find(studies["programme"]()), versions=VERSIONS)
+def test_one_group_hears_what_it_cannot_show(composed):
+    document = composed("programme")
     text = " ".join(document.texts)
     assert "There is one group and nothing to compare it with" in text
     assert "Progress tests" in text

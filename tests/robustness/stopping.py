@@ -107,11 +107,16 @@ def stopped(writer: Writer, folder: Path, step: int, how: str) -> int:
 
 
 def chosen(events: list[str], most: int) -> list[tuple[str, int]]:
-    """How to stop, and at which step: all, or where things take their place and some others."""
+    """How to stop, and at which step: all, or where things take their place and some others.
+
+    With ``most`` 1 only where the last thing takes its place.
+    """
     steps = range(1, len(events) + 1)
     if len(steps) <= most:
         return [(how, step) for step in steps for how in ENDS]
     placing = [step for step in steps if events[step - 1] in PLACING][-max(most // 8, 1) :]
+    if most < 2:
+        return [(how, step) for step in placing for how in ENDS]
     near = {*placing, *(step + 1 for step in placing if step < len(events))}
     some = {round(1 + i * (len(events) - 1) / (most // 2)) for i in range(most // 2 + 1)} - near
     turns = zip(sorted(some), itertools.cycle(ENDS))

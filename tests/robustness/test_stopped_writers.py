@@ -14,7 +14,7 @@ QUICK = [name for name, writer in WRITERS.items() if writer.quick]
 ONES_OWN = ("file", "folder", "folder in two steps", "import", "share with key")
 """Writers that reach the disk each in a way of their own; the others share these ways."""
 
-FEWEST, FEW, MANY, ALL = 4, 8, 60, 10_000
+ONCE, FEW, MANY, ALL = 1, 8, 60, 10_000
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are forked to be killed")
 
@@ -35,7 +35,7 @@ def examined(folder: Path, most: int, *writers: str) -> dict[str, list[str]]:
 def found(tmp_path_factory):
     others = [name for name in QUICK if name not in ONES_OWN]
     return examined(tmp_path_factory.mktemp("stopped"), FEW, *ONES_OWN) | examined(
-        tmp_path_factory.mktemp("others"), FEWEST, *others
+        tmp_path_factory.mktemp("others"), ONCE, *others
     )
 
 

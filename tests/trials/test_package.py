@@ -86,3 +86,19 @@ def test_written_table_reads_back_and_is_never_run_by_a_spreadsheet(trials):
 def test_a_name_outside_the_standard_is_refused(trials):
     with pytest.raises(InputError, match="Ring Push"):
         data_package({"trials": trials}, name="Ring Push")
+
+
+def test_cells_are_written_as_pandas_writes_them():
+    frame = pd.DataFrame(
+        {
+            "speed": [1.0, np.nan, 1e-300],
+            "short": np.array([0.1, 2, np.nan], dtype="float32"),
+            "far": [np.inf, -np.inf, 0.1 + 0.2],
+            "mass": pd.array([1.5, None, 2], dtype="Float64"),
+            "count": pd.array([1, None, 3], dtype="Int64"),
+            "remark": ["a,b", 'said "x"\nand went', None],
+        }
+    )
+    assert table_bytes(frame).decode() == frame.to_csv(index=False, lineterminator="\r\n")
+    alone = frame[["remark"]].iloc[2:]
+    assert table_bytes(alone).decode() == alone.to_csv(index=False, lineterminator="\r\n")

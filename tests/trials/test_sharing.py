@@ -43,7 +43,7 @@ def test_the_package_is_valid_complete_and_summed(study, tmp_path_factory):
     for line in (out / "SHA256SUMS").read_text().splitlines():
         digest, name = line.split("  ")
         assert hashlib.sha256((out / name).read_bytes()).hexdigest() == digest
-    assert "1 further files" in " ".join(shared.left_out)
+    assert "1 further file of" in " ".join(shared.left_out)
 
 
 def test_the_package_reads_back_as_the_study(study, tmp_path_factory):
@@ -63,6 +63,7 @@ def test_free_text_names_and_dates_stay_out_and_that_is_said(study, tmp_path_fac
     for secret in ("Lovelace", "felt", "2026-03-02", "clip.mp4", str(study.path)):
         assert secret not in everything
     assert "trials.notes: free text can name people" in shared.left_out
+    assert "column name of participants.csv: it looks personal" in shared.left_out
     readme = (out / "README.md").read_text()
     assert all(entry in readme for entry in (*shared.left_out, *shared.warnings))
     share_study(study.path, out, include=["notes"])

@@ -31,7 +31,7 @@ def test_a_caption_counts_thirty_tests_instead_of_naming_each():
     )
     caption = next(d.caption for d in document.drawings if "practice-curve" in d.name)
     assert "13 tests, each described in the method" in caption and len(caption) < 600
-    assert "blocked 4; random 4" in caption
+    assert "blocked 4, random 4" in caption
     pictures = {drawing.name: drawing.png(dpi=40) for drawing in document.drawings}
     word = docx.Document(io.BytesIO(to_word(document, pictures, {})))
     assert len(word.core_properties.title) == 255

@@ -63,9 +63,9 @@ def test_the_smallest_effect_has_the_unit_of_its_outcome():
     primary = {"outcome": "time", "phase": "retention", "effect": "difference"}
     with decimal_sign(","):
         text = outcome_paragraph(design_from_mapping(plan | {"primary": primary}))
-    assert "smallest effect of interest was 0,355 s (earlier)." in text
+    assert "smallest effect of interest was 0,355 s; reason: earlier." in text
     text = outcome_paragraph(design_from_mapping(plan | {"primary": primary | {"effect": "ratio"}}))
-    assert "smallest effect of interest was 0.355 (earlier)." in text
+    assert "smallest effect of interest was 0.355; reason: earlier." in text
 
 
 def test_a_progress_test_is_called_a_test_once():

@@ -5,6 +5,7 @@ import math
 
 import pandas as pd
 import pytest
+import studies
 
 from motorlearn.design import Outcome, design_from_mapping, stage_column, stages_of
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
@@ -273,16 +274,37 @@ def test_tests_of_one_phase_are_told_apart_by_their_session():
     assert stage_column(renumbered, plan).tolist() == ["progress 2", "progress 1", "retention"]
 
 
-def test_randomised_studies_are_asked_for_more():
-    plan = design_from_mapping(PLAN)
-    asked = standards_checklist(plan, {"Method"})
-    assert {"JARS-Quant", "TIDieR", "CONSORT"} == set(asked["standard"])
-    one = design_from_mapping(PLAN | {"groups": [{"name": "programme"}]})
-    assert "CONSORT" not in set(standards_checklist(one, set())["standard"])
-    assert not standards_checklist(one, set())["covered"].any()
+def test_the_design_chooses_what_standards_ask():
+    asked = standards_checklist(design_from_mapping(PLAN), {"Method"})
+    assert {"JARS-Quant", "TIDieR", "CONSORT 2025"} == set(asked["standard"])
+    assert not asked.duplicated(["standard", "item"]).any()
+    assert asked.loc[asked["number"] == "17b", "where"].item() == "section Method"
+    numbers = asked.loc[asked["standard"] == "CONSORT 2025", "number"].tolist()
+    assert numbers[:2] == ["1", "2"] and numbers.index("16b") == numbers.index("16a") + 1
+    one = standards_checklist(design_from_mapping(PLAN | {"groups": [{"name": "drill"}]}), set())
+    assert {"JARS-Quant", "TIDieR"} == set(one["standard"]) and not one["covered"].any()
+    for words in ("ethics", "consent", "analysis plan", "conflicts of interest", "harm"):
+        assert one["item"].str.contains(words).any() and asked["item"].str.contains(words).any()
+    found = design_from_mapping(PLAN | {"allocation": {"method": "own"}})
+    assert standards_checklist(found, set())["item"].str.contains("how groups came about").any()
+
+
+def test_items_known_from_memory_say_so():
+    asked = standards_checklist(design_from_mapping(PLAN), set())
+    assert set(asked.loc[asked["standard"] == "CONSORT 2025", "source"]) == {"read"}
+    assert asked.loc[asked["item"].str.contains("consent"), "source"].item() == "recalled"
+    scribe = standards_checklist(studies.one_athlete().design, set())
+    assert len(scribe) == 26 and scribe["source"].tolist() == 12 * ["read"] + 14 * ["recalled"]
+
+
+def test_classes_and_looks_are_asked_about():
+    units = standards_checklist(studies.classes().design, set())
+    assert units["item"].str.contains("who agreed for the unit").any()
+    assert units["item"].str.contains("or that there were none").any()
 
 
 def test_small_words():
     assert decimals_for(float("nan")) == 2
+    assert [decimals_for(spread) for spread in (1e-6, 0.015, 500)] == [4, 3, 0]
     assert [count(0, "trial"), count(1, "trial")] == ["0 trials", "1 trial"]
     assert [listed([]), listed(["a"]), listed(["a", "b"])] == ["", "a", "a and b"]

@@ -100,6 +100,7 @@ def _missing_check(result: PhaseComparison, phase: Hashable, context: Context) -
         "share of participants without a score under one condition (figure: missing map)",
         len(lost) / max(len(everybody), 1),
         context.guide("missing"),
-        f"{len(lost)} of {len(everybody)} participants lack a condition{named}.",
+        f"{len(lost)} of {len(everybody)} participants {'lacks' if len(lost) == 1 else 'lack'} "
+        f"a condition{named}.",
         "A mixed model (route='mixed') uses the scores that they have; report it beside.",
     )

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import sparse, stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
@@ -122,17 +122,19 @@ class FamilyAudit:
         """Hits above each cut (draws × cuts, rows), one model for each, by the first factor.
 
         Outcomes drawn from the model are fitted in the same way, so that what the other factors
-        add is in both.
+        add is in both. Rows of one cell are one row of hits among attempts: the same likelihood.
         """
         design, part = self.fit.design, self.fit.design.random[0]
         levels = np.arange(len(design.categories) - 1)
         hits = (draws[:, None, :] > levels[:, None]).reshape(-1, draws.shape[1])
+        weight, rows = design.weight, np.arange(draws.shape[1])
+        into_cells = sparse.csr_array((weight, (rows, design.cell)), (len(rows), len(design.x)))
         return fit_binomial_many(
-            design.x[design.cell],
-            hits * design.weight,
-            design.weight,
-            part.index[design.cell],
-            z=part.z[design.cell],
+            design.x,
+            hits @ into_cells,
+            into_cells.sum(axis=0),
+            part.index,
+            z=part.z,
             structure=Structure(part.blocks),
             link=self.fit.link,
         )

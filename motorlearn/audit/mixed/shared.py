@@ -194,7 +194,7 @@ class MixedAudit:
                 "largest absolute correlation of random effects",
                 largest,
                 self.context.guide("correlation"),
-                "",
+                f"Largest correlation of random effects: {digits.significant(largest)}.",
                 "Make the terms independent, or leave one out.",
             )
         yield from self._slopes()

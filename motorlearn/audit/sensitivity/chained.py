@@ -6,6 +6,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 from statsmodels.imputation.mice import MICEData
+from statsmodels.regression.linear_model import OLS
+from statsmodels.tools import add_constant
 
 from motorlearn.audit.comparison.phase_model import Pair, PhaseModel
 from motorlearn.audit.comparison.resampled import combined, df_of
@@ -13,9 +15,40 @@ from motorlearn.audit.sensitivity.phases import Variant
 from motorlearn.compare import PhaseComparison
 
 NAME = "missing scores imputed from all tests"
-_BURN_IN, _APART, _DONORS = 10, 2, 5
-"""Rounds before the first imputation and between two; people a score is borrowed from."""
+_BURN_IN, _APART = 10, 2
+"""Rounds before the first imputation and between two."""
 _FEWEST = 10
+
+
+class Chain(MICEData):
+    """Chained equations of statsmodels, whose scores are drawn from their regressions.
+
+    The library borrows scores from people with like predictions and takes the residual spread as
+    known; with 12 people a group, of whom 30 % lacked the last test, that rejected in 10.6 % of 500
+    studies without a difference. Here ``sigma² = SSE / χ²`` with the residual degrees of freedom,
+    coefficients are normal about their estimates with that sigma, and so are the scores.
+    """
+
+    def __init__(self, data: pd.DataFrame, rng: np.random.Generator) -> None:
+        super().__init__(data, rng=rng)
+        self.sigma: dict[str, float] = {}
+
+    def perturb_params(self, vname: str) -> None:
+        """Draw the residual spread of one regression, and its coefficients given that."""
+        here = self.ix_obs[vname]
+        fit = OLS(self.data[vname].to_numpy()[here], self._columns(vname)[here]).fit()
+        self.sigma[vname] = float(np.sqrt(fit.ssr / self.rng.chisquare(fit.df_resid)))
+        spread = self.sigma[vname] ** 2 * fit.normalized_cov_params
+        self.params[vname] = self.rng.multivariate_normal(fit.params, spread)
+
+    def impute(self, vname: str) -> None:
+        """Draw the missing scores of one test."""
+        middle = self._columns(vname)[self.ix_miss[vname]] @ self.params[vname]
+        noise = self.sigma[vname] * self.rng.normal(size=len(middle))
+        self._store_changes(vname, middle + noise)
+
+    def _columns(self, vname: str) -> np.ndarray:
+        return add_constant(self.data.drop(columns=vname).to_numpy(float), has_constant="add")
 
 
 def chained_variants(
@@ -23,14 +56,14 @@ def chained_variants(
 ) -> list[Variant]:
     """The contrasts with missing scores imputed by the chained equations of statsmodels.
 
-    Each test with a gap is predicted from group and all other tests; the score is borrowed from
-    one of the five people whose predictions are nearest (predictive mean matching), round by round.
+    Each test with a gap is predicted from group and all other tests, and the score is drawn around
+    its prediction (:class:`Chain`), round by round.
     Every person who has a score at any test is in; contrasts are combined by Rubin's rules with
     Barnard and Rubin's degrees of freedom. Nothing is given where nothing is missing.
 
     References
     ----------
-    van Buuren, S. (2018). Flexible imputation of missing data (2nd ed.), section 4.5.
+    van Buuren, S. (2018). Flexible imputation of missing data (2nd ed.), sections 3.2 and 4.5.
     https://doi.org/10.1201/9780429492259
     """
     if imputations and model.unit != "participant":
@@ -70,10 +103,10 @@ def _wide(result: PhaseComparison, model: PhaseModel) -> pd.DataFrame:
 
 
 def _imputations(wide: pd.DataFrame, count: int, seed: int) -> list[dict[str, np.ndarray]]:
-    data = MICEData(wide, k_pmm=_DONORS, rng=np.random.default_rng(seed))
     found = []
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
+        data = Chain(wide, np.random.default_rng(seed))
         data.update_all(_BURN_IN)
         for _ in range(count):
             data.update_all(_APART)

@@ -205,7 +205,8 @@ def sensitivity(
     )
     table = _table(variants, model.conclusions())
     adjusted = ", adjusted for the baseline" if model.adjusted else ""
-    return Sensitivity(table, removed, shifts, tipping, f"{model.phase}{adjusted}", recipe)
+    named = f"{context.name_of(model.phase)}{adjusted}"
+    return Sensitivity(table, removed, shifts, tipping, named, recipe)
 
 
 def _within_people(

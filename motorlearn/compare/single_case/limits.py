@@ -34,8 +34,8 @@ def statements(
         said.append(f"There is no randomisation test: {test.reason}")
     elif test.smallest_p > 0.05:
         said.append(
-            f"The draw had {test.assignments} outcomes, so p cannot fall below "
-            f"{test.smallest_p:.3g}: no result could have been significant at 5 %."
+            f"The conditions could have been drawn in {test.assignments} ways, so p cannot be "
+            f"below {test.smallest_p:.3g}: no result could have been significant at 5 %."
         )
     if design == "alternating":
         said.append(

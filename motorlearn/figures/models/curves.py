@@ -164,6 +164,7 @@ def population_curve(
     practice_label: str = "practice block",
     order: Sequence[str] | None = None,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw the population curve of each group over the curves of its learners.
 
@@ -175,15 +176,17 @@ def population_curve(
         Axis labels, with units.
     order : sequence of str, optional
         Groups in the order of the plan, which settles their looks.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw the curve of one group into.
     """
     seen = fit.residuals["practice"]
     n = np.linspace(float(seen.min()), float(seen.max()), 100)
     shown = fit.predict(n)
     styles = looks(order or fit.groups)
     with house(size):
-        figure, panels = canvas(size, columns=len(fit.groups), share_y=True)
+        figure, panels = canvas(size, columns=len(fit.groups), share_y=True, ax=ax)
         for axes, group in zip(panels, fit.groups):
             look = styles[group]
             own = fit.participants[fit.participants["group"] == group]
@@ -208,6 +211,7 @@ def population_curve(
         f"Population curve ({FORMS[fit.form].title}; thick line) with its 95 % confidence band, "
         "over the curves of single learners (thin lines), which are drawn towards it.",
         f"{label} against {practice_label}: {told}.",
+        given=ax,
     )
 
 

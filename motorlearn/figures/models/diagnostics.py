@@ -150,10 +150,14 @@ def conclusion_forest(
     said = f"The conclusion changes in: {'; '.join(changed)}." if changed else (
         "No variant on this scale changes the conclusion."
     )  # fmt: skip
+    ways = found.table.loc[found.table["p"].notna(), "variant"].nunique() - 1
+    here = f"{len(own) - 1} of the" if len(own) - 1 < ways else "the"
     caption = (
-        f"Sensitivity of {found.analysis}: {chosen} under {len(own) - 1} other defensible choices, "
-        f"with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)} * marks a "
-        f"changed conclusion. {said}"
+        f"Sensitivity of the comparison at {found.analysis}: {chosen}, in {here} {ways} other "
+        f"ways, with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)} * "
+        "marks a changed conclusion. "
+        + said
+        + (f" Not drawn, since on another scale: {ways - len(own) + 1}." if here != "the" else "")
     )
     first = own.iloc[0]
     alt = (
@@ -194,10 +198,12 @@ def tipping_path(
         axes.axhline(null, color=SOFT_INK, linewidth=1.0)
         if np.isfinite(tip["shift"]):
             axes.axvline(tip["shift"], color=INK, linestyle=(0, (4, 2)), linewidth=1.2)
+            right = tip["shift"] <= path["shift"].mean()
             axes.annotate(
-                f"conclusion changes at {digits.number(float(tip['shift']), 1)} SD",
-                (tip["shift"], 1.0), (4, -4), xycoords=axes.get_xaxis_transform(),
-                textcoords="offset points", va="top", ha="left",
+                f"conclusion changes\nat {digits.number(float(tip['shift']), 1)} SD",
+                (tip["shift"], 1.0), (4 if right else -4, -4),
+                xycoords=axes.get_xaxis_transform(), textcoords="offset points",
+                va="top", ha="left" if right else "right",
             )  # fmt: skip
         axes.set_xlabel(f"shift of {int(tip['missing'])} missing scores (residual SD)")
         axes.set_ylabel(chosen)

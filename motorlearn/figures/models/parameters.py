@@ -8,7 +8,7 @@ from matplotlib.axes import Axes
 from scipy.stats import t
 
 from motorlearn.curves import PopulationCurve
-from motorlearn.digits import plain
+from motorlearn.digits import percent, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import (
     Drawing,
@@ -78,8 +78,8 @@ def parameter_forest(
     return Drawing(
         "curve-parameters",
         figure,
-        f"Parameters of the population curve by group: estimate and {level:.0%} interval (large "
-        "marker), and learners' own values, drawn towards the population (dots).",
+        f"Parameters of the population curve by group: estimate and {percent(level)} interval "
+        "(large marker), and learners' own values, drawn towards the population (dots).",
         "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
     )
 

@@ -75,8 +75,8 @@ def raincloud(
         figure, (axes,) = canvas(size, ax=ax)
         for place, look in enumerate(levels.looks.values()):
             mine = rows.loc[rows["group"].astype(str) == look.group, "score"].to_numpy(float)
-            _cloud(axes, place, mine, look.colour)
-        swarm(axes, rows, levels, chosen.marker * 0.62, aside=-0.24)
+            _cloud(axes, place, mine, look.colour, chosen.line)
+        swarm(axes, rows, levels, chosen.marker * 0.62, aside=-0.28)
         axes.set(xlabel="", ylabel="")
         axes.set_xlim(-0.6, len(levels) - 0.4)
         group_ticks(axes, levels)
@@ -95,7 +95,7 @@ def raincloud(
     )
 
 
-def _cloud(axes: Axes, place: float, values: np.ndarray, colour: str) -> None:
+def _cloud(axes: Axes, place: float, values: np.ndarray, colour: str, line_width: float) -> None:
     if len(values) < _FEWEST_FOR_A_CLOUD or np.ptp(values) <= 1e-9 * np.abs(values).max():
         return
     sns.violinplot(
@@ -104,11 +104,11 @@ def _cloud(axes: Axes, place: float, values: np.ndarray, colour: str) -> None:
     )  # fmt: skip
     right = Rectangle((place + 0.12, 0), 1.0, 1.0, transform=axes.get_xaxis_transform())
     axes.collections[-1].set_clip_path(right)
-    line = {"color": colour, "linewidth": 1.0}
+    line = {"color": colour, "linewidth": 0.7 * line_width}
     axes.boxplot(
-        values, positions=[place], widths=0.1, showfliers=False, manage_ticks=False,
+        values, positions=[place + 0.04], widths=0.09, showfliers=False, manage_ticks=False,
         boxprops=line, whiskerprops=line, capprops=line,
-        medianprops={"color": INK, "linewidth": 1.6},
+        medianprops={"color": INK, "linewidth": line_width},
     )  # fmt: skip
 
 

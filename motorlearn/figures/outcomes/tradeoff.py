@@ -83,7 +83,20 @@ def speed_and_outcome(
         panels[0].set_ylabel(outcome_label(outcome))
         if len(present) > 1:
             panels[0].legend(frameon=False)
-    return Drawing("speed-beside", figure, given=ax)
+    return Drawing("speed-beside", figure, *_words(outcome, levels, order, tests), given=ax)
+
+
+def _words(
+    outcome: Outcome, levels: Levels, order: Sequence[str], tests: Mapping[str, str]
+) -> tuple[str, str]:
+    way = "up" if outcome.better == "higher" else "down"
+    name, first, last = outcome_label(outcome), tests[order[0]], tests[order[-1]]
+    caption = (
+        f"{name}, over speed. Large symbols: group means at every test, joined in their order; "
+        f"thin lines: {first} to {last} of each participant, the symbol at the last. A way {way} "
+        "and to the left is a gain with slower trials."
+    )
+    return caption, f"{name}, against speed for {', '.join(levels)}, tests joined by lines."
 
 
 def _people(
@@ -117,12 +130,16 @@ def _way(
         means["speed"], means["outcome"], color=look.text_colour, marker=look.marker,
         markersize=marker * 1.4, markeredgecolor=INK, label=look.group if name else None,
     )  # fmt: skip
-    for stage in (order[0], order[-1]):
+    for stage, neighbour in ((order[0], order[1]), (order[-1], order[-2])):
+        here, other = means.loc[stage], means.loc[neighbour]
+        right, above = (here[name] >= other[name] for name in ("speed", "outcome"))
         axes.annotate(
             shortened(tests[stage], 24),
-            (means.loc[stage, "speed"], means.loc[stage, "outcome"]),
-            xytext=(marker * 1.3, -marker * 2.2),
+            (here["speed"], here["outcome"]),
+            xytext=(marker * (1.2 if right else -1.2), marker * (1.2 if above else -1.2)),
             textcoords="offset points",
+            ha="left" if right else "right",
+            va="bottom" if above else "top",
             fontsize="small",
             color=INK,
             bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5},

@@ -78,7 +78,7 @@ def power_curves(
 
 
 def power_contour(
-    result: Power, *, effect: str, size: SizeName = "thesis", ax: Axes | None = None
+    result: Power, *, effect: str | float, size: SizeName = "thesis", ax: Axes | None = None
 ) -> Drawing:
     """Draw power over participants and trials for one effect, as labelled cells.
 
@@ -86,8 +86,8 @@ def power_contour(
     ----------
     result : Power
         From :func:`motorlearn.power`, with several n and several trials.
-    effect : str
-        Name of the effect in ``result.table``.
+    effect : str or float
+        Name of the effect in ``result.table``, or its size where several have one name.
     size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
     ax : Axes, optional
@@ -96,11 +96,14 @@ def power_contour(
     Raises
     ------
     InputError
-        If the effect is unknown, or there is no grid.
+        If the effect is unknown, several have its name, or there is no grid.
     """
-    part = result.table[result.table["effect_name"] == effect]
+    column = "effect_name" if isinstance(effect, str) else "effect"
+    part = result.table[result.table[column] == effect]
     if part.empty:
-        raise InputError("no such effect was simulated", [effect], "see table['effect_name']")
+        raise InputError("no such effect was simulated", [effect], f"see table['{column}']")
+    if (several := part["effect"].unique()).size > 1:
+        raise InputError("several effects have this name", several, "give the size of one")
     grid = part.pivot_table(index="trials", columns="n", values="power", aggfunc="first")
     if min(grid.shape) < _FEWEST:
         raise InputError("a contour needs two or more n and trials", grid.shape)
@@ -112,20 +115,32 @@ def power_contour(
             cbar_kws={"label": "power"},
         )  # fmt: skip
         axes.invert_yaxis()
+        axes.tick_params(axis="y", labelrotation=0)
         wanted = result.recipe.options["wanted"]
-        if values.min() < wanted < values.max():
+        crossed = bool(values.min() < wanted < values.max())
+        if crossed:
             across, up = np.arange(grid.shape[1]) + 0.5, np.arange(grid.shape[0]) + 0.5
             axes.contour(across, up, values, levels=[wanted], colors="#ffffff", linewidths=4)
             axes.contour(across, up, values, levels=[wanted], colors="#000000", linewidths=1.6)
         axes.set_xlabel("participants per group at enrolment")
         axes.set_ylabel("trials in each test")
-    error = digits.number(float(part["mc_error"].max()), 3)
-    caption = (
-        f"Power by simulation for the effect '{effect}' over participants and trials "
-        f"({result.recipe.options['simulations']} studies a cell, Monte-Carlo error at most "
-        f"{error}). The line marks a power of {digits.plain(wanted)}."
+    words = _grid_caption(result, part, crossed), _grid_alt(grid, str(effect))
+    return Drawing("power-contour", figure, *words, given=ax)
+
+
+def _grid_caption(result: Power, part: pd.DataFrame, crossed: bool) -> str:
+    name, size = part["effect_name"].iloc[0], digits.plain(float(part["effect"].iloc[0]))
+    wanted = digits.plain(result.recipe.options["wanted"])
+    line = (
+        f"The line marks a power of {wanted}."
+        if crossed
+        else f"No line is drawn, since all cells lie on one side of a power of {wanted}."
     )
-    return Drawing("power-contour", figure, caption, _grid_alt(grid, effect), given=ax)
+    return (
+        f"Power by simulation for the effect '{name}' ({size}) over participants and trials "
+        f"({result.recipe.options['simulations']} studies a cell, Monte-Carlo error at most "
+        f"{digits.number(float(part['mc_error'].max()), 3)}). {line}"
+    )
 
 
 def _reference(axes: Axes, wanted: float) -> None:

@@ -10,7 +10,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.text import Text
 
 from motorlearn import digits
-from motorlearn.design import Design
+from motorlearn.design import Design, Group
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.labels import fit_texts
 from motorlearn.figures.drawing.levels import COLOURS, PAPER
@@ -220,12 +220,18 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
 
 
 def _caption(design: Design) -> str:
-    groups = "; ".join(f"{g.name}: {g.schedule} order" for g in design.groups)
+    groups = ", ".join(_with_order(group) for group in design.groups)
     whose = "Groups" if design.within is None else "Conditions"
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
         f"session. {whose}: {groups}. Dark boxes are practice, yellow ones tests after a gap."
     )
+
+
+def _with_order(group: Group) -> str:
+    """A group with its order of practice, where its name does not say it."""
+    told = group.schedule in ("own", "none") or group.schedule == group.name
+    return group.name if told else f"{group.name} ({group.schedule} order)"
 
 
 def _alt(boxes: list[list[Event]]) -> str:

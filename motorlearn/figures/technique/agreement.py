@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
-from matplotlib.figure import Figure
+from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
@@ -34,6 +34,7 @@ def bland_altman(
     unit: str = "points",
     methods: bool = False,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw the difference of two raters over their mean, with limits of agreement.
 
@@ -47,8 +48,10 @@ def bland_altman(
         Unit of the score.
     methods : bool
         Whether two methods are compared and not two raters, as landmarks with raters.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def bland_altman(
     both = wide[[row["first"], row["second"]]].dropna()
     middle, gap = both.mean(axis=1), both[row["first"]] - both[row["second"]]
     with house(size):
-        figure, (axes,) = canvas(size, height=1.05)
+        figure, (axes,) = canvas(size, height=1.05, ax=ax)
         for name in ("lower", "bias", "upper"):
             axes.axhspan(row[f"{name}_low"], row[f"{name}_high"], color=BAND, linewidth=0)
         for name, style in (("lower", (0, (5, 2))), ("bias", "-"), ("upper", (0, (5, 2)))):
@@ -83,7 +86,8 @@ def bland_altman(
                 EndLabel(right, row["lower"], f"lower limit {digits.number(row['lower'])}"),
             ],
         )
-    return Drawing("bland-altman", figure, *_limits_in_words(row, methods=methods))
+    words = _limits_in_words(row, methods=methods)
+    return Drawing("bland-altman", figure, *words, given=ax)
 
 
 def _limits_in_words(row: pd.Series, *, methods: bool) -> tuple[str, str]:
@@ -105,7 +109,12 @@ def _limits_in_words(row: pd.Series, *, methods: bool) -> tuple[str, str]:
 
 
 def rater_drift(
-    result: Agreement, *, window: int | None = None, unit: str = "points", size: SizeName = "thesis"
+    result: Agreement,
+    *,
+    window: int | None = None,
+    unit: str = "points",
+    size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw each rater's scores minus the others' over clip order, as running means and lines.
 
@@ -125,7 +134,7 @@ def rater_drift(
     against = f"rater {shortened(str(raters[1]))}" if pair else "the mean of the other raters"
     drift = result.drift[result.drift["basis"] == "minus other raters"].set_index("rater")
     with house(size):
-        figure, (axes,) = canvas(size)
+        figure, (axes,) = canvas(size, ax=ax)
         axes.axhline(0, color=SOFT_INK, linewidth=0.8)
         ends = []
         for name, look in styles.items():
@@ -145,12 +154,11 @@ def rater_drift(
         axes.set_xlabel("position of the clip")
         name_y(axes, f"score minus {against if pair else 'other raters'} ({unit})")
         label_ends(axes, ends)
-    return _drift_drawing(figure, drift[drift.index.isin(list(styles))], raters, against)
+    words = _drift_words(drift[drift.index.isin(list(styles))], raters, against)
+    return Drawing("rater-drift", figure, *words, given=ax)
 
 
-def _drift_drawing(
-    figure: Figure, drift: pd.DataFrame, raters: Sequence[str], against: str
-) -> Drawing:
+def _drift_words(drift: pd.DataFrame, raters: Sequence[str], against: str) -> tuple[str, str]:
     said = "; ".join(
         f"{row.Index} changes by {digits.number(row.change)} "
         f"({digits.interval(row.change_low, row.change_high)})"
@@ -163,7 +171,7 @@ def _drift_drawing(
         f"Thin: running mean; thick: straight line. From first to last clip: {said}."
     )
     caption += " Which of the two drifted the difference cannot say." if pair else ""
-    return Drawing("rater-drift", figure, caption, f"Lines of rater drift over clips: {said}.")
+    return caption, f"Lines of rater drift over clips: {said}."
 
 
 def category_agreement(
@@ -171,6 +179,7 @@ def category_agreement(
     *,
     pair: tuple[str, str] | None = None,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw how often two raters chose each pair of categories, agreement on the diagonal.
 
@@ -180,8 +189,10 @@ def category_agreement(
         What ``rater_agreement`` gave for grades or categories.
     pair : (str, str), optional
         Raters; the first pair by default.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
@@ -211,7 +222,7 @@ def category_agreement(
     counts = np.zeros((len(names), len(names)), dtype=int)
     np.add.at(counts, tuple(places), 1)
     with house(size):
-        figure, (axes,) = canvas(size, height=1.2)
+        figure, (axes,) = canvas(size, height=1.2, ax=ax)
         axes.imshow(counts, cmap="Greys", vmin=0, vmax=2.4 * max(counts.max(), 1), origin="lower")
         for first, second in np.ndindex(counts.shape):
             agreed = first == second
@@ -234,7 +245,7 @@ def category_agreement(
         f"Square table of counts of two raters. They agree on {digits.percent(row['agreement'])} "
         f"of {int(row['n'])} items; kappa {kappa}."
     )
-    return Drawing("category-agreement", figure, caption, alt)
+    return Drawing("category-agreement", figure, caption, alt, given=ax)
 
 
 def _pair(result: Agreement, pair: tuple[str, str] | None) -> pd.Series:

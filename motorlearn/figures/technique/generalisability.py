@@ -1,5 +1,6 @@
 """Figure of generalisability: the coefficient of means over more raters, trials or occasions."""
 
+import numpy as np
 from matplotlib.axes import Axes
 
 from motorlearn import digits
@@ -74,7 +75,7 @@ def decision_curves(
             label = f"{lines}: {number}" if lines else ""
             last = own.iloc[-1]
             ends.append(EndLabel(float(last[along]), float(last[kind]), label, look.text_colour))
-        axes.set_ylim(0, 1)
+        axes.set_ylim(max(0.0, np.floor(10 * min(goal, rows[kind].min()) - 0.5) / 10), 1)
         axes.set_xticks(sorted(rows[along].unique()))
         axes.set_xlabel(f"number: {along}")
         axes.set_ylabel("coefficient")

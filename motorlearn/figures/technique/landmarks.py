@@ -1,6 +1,6 @@
 """Figures of landmarks: a stick figure with its angles, and the choice of a cut-off."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -31,6 +31,7 @@ def stick_figure(
     path_of: str | None = None,
     across: int = 0,
     size: SizeName = "thesis",
+    ax: Axes | None = None,
 ) -> Drawing:
     """Draw the landmarks of one frame, joined by segments, with joint angles written beside.
 
@@ -48,8 +49,10 @@ def stick_figure(
         Landmark whose way over the clip is drawn.
     across : int
         Position of the axis that is drawn to the right; the upward one is drawn up.
-    size : {"thesis", "slide"}
+    size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
+    ax : Axes, optional
+        Axes to draw into.
 
     Raises
     ------
@@ -60,28 +63,27 @@ def stick_figure(
     if not 0 <= frame < len(clip.frames):
         raise InputError("the clip has no such frame", [frame], f"it has {len(clip.frames)}")
     axes_of = [across, clip.up]
-    names = list(dict.fromkeys(name for segment in segments for name in segment))
-    place = {name: clip[name][frame] for name in names}
-    lost = [name for name, point in place.items() if not np.isfinite(point).all()]
-    if lost:
-        raise InputError("landmarks are missing in this frame", lost, "choose another frame")
+    place = _places(clip, segments, frame)
     said = []
-    with house(size):
-        figure, (axes,) = canvas(size, height=1.3)
+    with house(size) as chosen:
+        figure, (axes,) = canvas(size, height=1.3, ax=ax)
         if path_of is not None:
             way = clip[path_of][:, axes_of]
-            axes.plot(*way.T, color=FAINT, linewidth=1.2, linestyle=(0, (2, 1.5)))
+            axes.plot(*way.T, color=FAINT, linestyle=(0, (2, 1.5)))
         for first, last in segments:
             ends = np.stack([place[first], place[last]])[:, axes_of]
-            axes.plot(*ends.T, color=INK, linewidth=3, solid_capstyle="round", zorder=2)
+            axes.plot(
+                *ends.T, color=INK, linewidth=2 * chosen.line, solid_capstyle="round", zorder=2
+            )
         for name, point in place.items():
-            axes.plot(*point[axes_of], "o", color="#0072B2", markersize=7, zorder=3)
-            _write(axes, point[axes_of], name, SOFT_INK, (11, 0))
+            side = _free_side(name, segments, place, across)
+            axes.plot(*point[axes_of], "o", color="#0072B2", markersize=1.4 * chosen.marker)
+            _write(axes, point[axes_of], name, SOFT_INK, 2 * chosen.marker * side)
         for proximal, joint, distal in angles:
             value = float(joint_angle(*(clip[name][frame] for name in (proximal, joint, distal))))
-            text = f"{digits.number(value, 0)}°"
+            text, side = f"{digits.number(value, 0)}°", _free_side(joint, segments, place, across)
             said.append(f"{joint} {text}")
-            _write(axes, clip[joint][frame][axes_of], text, INK, (-11, 0))
+            _write(axes, clip[joint][frame][axes_of], text, INK, -2 * chosen.marker * side)
         axes.set_aspect("equal", adjustable="datalim")
         axes.margins(0.18)
         unit = f" ({clip.unit})" if clip.unit else ""
@@ -95,15 +97,29 @@ def stick_figure(
         + f" {CAUTION}"
     )
     alt = f"Stick figure {when}" + (f"; angles: {', '.join(said)}." if said else ".")
-    return Drawing("stick-figure", figure, caption, f"{alt} {CAUTION}")
+    return Drawing("stick-figure", figure, caption, f"{alt} {CAUTION}", given=ax)
 
 
-def cutoff_choice(clip: Landmarks, name: str, *, size: SizeName = "thesis") -> Drawing:
+def _places(
+    clip: Landmarks, segments: Sequence[tuple[str, str]], frame: int
+) -> dict[str, np.ndarray]:
+    """Landmarks of the segments in one frame; refused where one is missing there."""
+    names = dict.fromkeys(name for segment in segments for name in segment)
+    place = {name: clip[name][frame] for name in names}
+    lost = [name for name, point in place.items() if not np.isfinite(point).all()]
+    if lost:
+        raise InputError("landmarks are missing in this frame", lost, "choose another frame")
+    return place
+
+
+def cutoff_choice(
+    clip: Landmarks, name: str, *, size: SizeName = "thesis", ax: Axes | None = None
+) -> Drawing:
     """Draw what smoothing removes over the cut-off frequency, and the cut-off that follows."""
     found = clip.residuals(name)
     unit = f" ({clip.unit})" if clip.unit else ""
     with house(size):
-        figure, (axes,) = canvas(size)
+        figure, (axes,) = canvas(size, ax=ax)
         axes.plot(found.cutoffs, found.residuals, color=INK)
         x = np.array([0.0, found.cutoffs[-1]])
         axes.plot(x, found.noise + found.slope * x, color=SOFT_INK, linestyle=(0, (4, 2)))
@@ -126,18 +142,30 @@ def cutoff_choice(clip: Landmarks, name: str, *, size: SizeName = "thesis") -> D
         f"Falling curve of residuals of {name} over cut-off frequency; noise "
         f"{digits.significant(found.noise)}, chosen cut-off {digits.number(found.cutoff, 1)} Hz."
     )
-    return Drawing("cutoff-choice", figure, caption, alt)
+    return Drawing("cutoff-choice", figure, caption, alt, given=ax)
 
 
-def _write(axes: Axes, point: np.ndarray, text: str, colour: str, offset: tuple[int, int]) -> None:
+def _free_side(
+    name: str,
+    segments: Sequence[tuple[str, str]],
+    place: Mapping[str, np.ndarray],
+    across: int,
+) -> int:
+    """Side of a landmark that its segments leave free: 1 for right, -1 for left."""
+    ends = [b if a == name else a for a, b in segments if name in (a, b)]
+    reach = sum(float(place[end][across] - place[name][across]) for end in ends)
+    return -1 if reach > 0 else 1
+
+
+def _write(axes: Axes, point: np.ndarray, text: str, colour: str, offset: float) -> None:
     """Write beside a point: to its right where the offset is positive, otherwise to its left."""
     axes.annotate(
         text,
         tuple(point),
-        offset,
+        (offset, 0.0),
         textcoords="offset points",
         color=colour,
-        ha="left" if offset[0] > 0 else "right",
+        ha="left" if offset > 0 else "right",
         va="center",
         bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 0.8},
     )

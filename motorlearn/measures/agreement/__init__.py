@@ -6,7 +6,7 @@ alpha         Krippendorff's alpha, which accepts missing ratings
 coefficients  Frame of all coefficients of a table of ratings, each with its own number of items
 crossed       Variances of items, raters and error, also where not every rater saw every item
 frames        Frames of what stands behind: pairs, limits, error, drift, re-rating
-icc           Intraclass correlation in its six forms, and the measurement error of each
+icc           Intraclass correlation in its six forms
 kappa         Chance-corrected agreement on categories: kappa, weighted kappa, Fleiss' kappa, AC1
 limits        Limits of agreement between two raters, drift over the order of clips
 names         Names and orders as people write them: no name lost, no order guessed

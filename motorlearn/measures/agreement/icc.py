@@ -1,4 +1,4 @@
-"""Intraclass correlation in its six forms, and the measurement error that belongs to each.
+"""Intraclass correlation in its six forms.
 
 Items are rows and raters are columns; every item is rated by every rater. Names follow McGraw and
 Wong (1996): ``A`` is absolute agreement, ``C`` is consistency, ``1`` is the score of a single
@@ -163,16 +163,6 @@ def mean_of_raters(single: float, k: int) -> float:
     0.75
     """
     return k * single / (1 + (k - 1) * single)
-
-
-def standard_errors_of_measurement(squares: MeanSquares) -> tuple[float, float]:
-    r"""Give the standard error of measurement of one rater's score: agreement, consistency.
-
-    :math:`SEM_A = \sqrt{\sigma^2_{rater} + \sigma^2_{error}}` and
-    :math:`SEM_C = \sqrt{\sigma^2_{error}}`; a negative rater variance counts as zero.
-    """
-    rater_variance = max(0.0, (squares.raters - squares.error) / squares.n_items)
-    return float(np.sqrt(rater_variance + squares.error)), float(np.sqrt(squares.error))
 
 
 def _one_way(squares: MeanSquares, level: float) -> IntraclassCorrelation:

@@ -9,6 +9,7 @@ documentation).
 """
 
 from dataclasses import dataclass
+from functools import cache, lru_cache
 
 import numpy as np
 from scipy import stats
@@ -91,11 +92,10 @@ def clustered_pivots(table: np.ndarray, clusters: np.ndarray, base: Pivots) -> P
     groups, n = len(size), len(means)
     between = np.sum(size * (centre - np.average(centre, weights=size)) ** 2)
     within = np.sum((means - centre[clusters]) ** 2)
-    points = _points(5)
-    outer = between / stats.chi2.ppf(points[:, 3], groups - 1)
+    outer = between / _chi_square(3, groups - 1)
     if n == groups:
         return Pivots(outer - base.error / raters, base.rater, base.error)
-    inner = within / stats.chi2.ppf(points[:, 4], n - groups)
+    inner = within / _chi_square(4, n - groups)
     each = (n - np.sum(size**2) / n) / (groups - 1)
     item = (outer - inner) / each + inner - base.error / raters
     return Pivots(item, base.rater, base.error)
@@ -109,15 +109,23 @@ def _drawn(
     raters_per_item: float,
     items_per_rater: float,
 ) -> Pivots:
-    points = _points(5)
     items, raters, error = (
-        square * freedom / stats.chi2.ppf(points[:, place], freedom)
+        square * freedom / _chi_square(place, freedom)
         for place, (square, freedom) in enumerate(zip(squares, (*df, df_error)))
     )
     return Pivots((items - error) / raters_per_item, (raters - error) / items_per_rater, error)
 
 
-def _points(dimensions: int) -> np.ndarray:
-    """Evenly spread points of the unit cube, always the same."""
-    points: np.ndarray = qmc.Sobol(dimensions, scramble=True, rng=20).random_base2(_POWER)
+@lru_cache(maxsize=64)
+def _chi_square(place: int, freedom: float) -> np.ndarray:
+    """Quantiles of chi-square at one coordinate of the points; a plan of ratings asks again."""
+    quantiles: np.ndarray = stats.chi2.ppf(_points()[:, place], freedom)
+    quantiles.flags.writeable = False
+    return quantiles
+
+
+@cache
+def _points() -> np.ndarray:
+    """Evenly spread points of the unit cube of five dimensions, always the same."""
+    points: np.ndarray = qmc.Sobol(5, scramble=True, rng=20).random_base2(_POWER)
     return points

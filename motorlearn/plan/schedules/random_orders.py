@@ -92,9 +92,8 @@ def _extend_shuffled(
     """Append the counted tasks in chance order with no run above the cap; say whether it went."""
     left = [int(count) for count in counts]
     last, run = (order[-1], _final_run(order)) if order else (-1, 0)
-    while any(left):
-        weights = [_weight(task, left, last, run, cap) for task in range(len(left))]
-        edges = list(itertools.accumulate(weights))
+    for total in range(sum(left) - 1, -1, -1):
+        edges = list(itertools.accumulate(_weights(left, total, last, run, cap)))
         if not edges[-1]:
             return False
         task = bisect.bisect_right(edges, rng.random() * edges[-1])
@@ -105,17 +104,20 @@ def _extend_shuffled(
     return True
 
 
-def _weight(task: int, left: list[int], last: int, run: int, cap: int) -> int:
-    new_run = run + 1 if task == last else 1
-    if not left[task] or new_run > cap:
-        return 0
-    total = sum(left) - 1
-    for other, count in enumerate(left):
-        rest = count - (other == task)
-        room = cap * (total - rest + 1) - (new_run if other == task else 0)
-        if rest > room:
-            return 0
-    return left[task]
+def _weights(left: list[int], total: int, last: int, run: int, cap: int) -> list[int]:
+    """What is left of each task that may come next, before `total` more; 0 where none may.
+
+    A task that is left more often than the others can part is the only one that may come.
+    """
+    crowded = [task for task, count in enumerate(left) if count > cap * (total - count + 1)]
+    if len(crowded) > 1:
+        return [0] * len(left)
+    weights = [0] * len(left)
+    for task in crowded or range(len(left)):
+        count, new_run = left[task], run + 1 if task == last else 1
+        if count and new_run <= cap and count - 1 <= cap * (total - count + 2) - new_run:
+            weights[task] = count
+    return weights
 
 
 def _final_run(order: list[int]) -> int:

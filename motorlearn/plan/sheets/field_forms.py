@@ -10,6 +10,7 @@ from motorlearn.plan.programme_table import length_of
 from motorlearn.plan.sheets.rows import outcome_columns
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.trials import left_handed, unit_of
+from motorlearn.vocabulary import STOP_SIGNS
 
 BOX: Final = "box"
 WORD: Final = "word"
@@ -161,6 +162,7 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     ]
     told += _left(people)
     told += [("stop", f"{rule.rule}: {rule.action}") for rule in design.stopping]
+    told.append(("always stop", f"{STOP_SIGNS}. Note it, and tell whom the plan names."))
     scale = "0 none to 10 worst; pain above 0: stop and ask"
     told.append(("pain, fatigue", design.load.pain_scale or scale))
     yes_no = ("yes", "no")
@@ -169,7 +171,7 @@ def _session(event: Event, design: Design, people: pd.DataFrame) -> FieldForm:
     return FieldForm(
         f"session {event.session}{own}",
         f"{design.study.title}: {event.label}",
-        (("session", str(event.session)), ("date", ""), ("coach", "")),
+        (("session", str(event.session)), ("date", ""), ("coach", ""), ("first aid", "")),
         (("planned", _when(event, design)), *told),
         headings,
         (WORD,) + (BOX,) * (len(headings) - 3) + (NOTE, NOTE),

@@ -59,7 +59,13 @@ def look_sentences(found: StudyView) -> list[str]:
         looks.look_sentence(look),
         looks.not_as_declared(look, look.undeclared),
         looks.interval_words(look, reach + ("" if ratio else voice.unit)),
+        looks.few_for_mixed(look.planned / len(found.groups)) if _is_mixed(found) else "",
     ]
+
+
+def _is_mixed(found: StudyView) -> bool:
+    primary = found.design.primary
+    return primary is not None and primary.model == "linear mixed"
 
 
 def concluded(found: StudyView) -> bool:

@@ -4,6 +4,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
+from motorlearn import digits
 from motorlearn.analysis import equivalence_rows, reasons_of
 from motorlearn.compare import PhaseComparison
 from motorlearn.report.sections import declared, factors
@@ -77,11 +78,16 @@ def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
 
 def estimate_in_words(row: Mapping[str, Any], voice: Voice) -> str:
     """An estimate with its interval, ``0.92 (95 % CI 0.84 to 1.01)``, a difference with a unit."""
+    return estimate_and_reach(row, voice, "95 % CI ")
+
+
+def estimate_and_reach(row: Mapping[str, Any], voice: Voice, name: str = "") -> str:
+    """An estimate with its interval, ``0.92 (0.84 to 1.01)``, where a heading says of how much."""
     ratio = row["effect"] == "ratio"
     places = 2 if ratio else voice.decimals
     estimate = voice.number(row["estimate"], places) if ratio else voice.measured(row["estimate"])
-    reach = voice.span(row["conf_low"], row["conf_high"], places)
-    return f"{estimate} ({reach})" if math.isfinite(row["conf_low"]) else estimate
+    reach = digits.interval(row["conf_low"], row["conf_high"], places, decimal=voice.decimal)
+    return f"{estimate} ({name}{reach})" if math.isfinite(row["conf_low"]) else estimate
 
 
 def shown_stage(found: StudyView) -> str:
@@ -95,6 +101,7 @@ def missing_sentence(found: StudyView) -> str:
     """Who of those allocated is missing at the test whose scores are told, and why."""
     people, stage = found.analysis.people, shown_stage(found)
     entry = found.outcomes[0]
+    at = entry.voice.stage(stage).spoken
     there = people.presence[people.presence["stage"] == entry.voice.short(stage)]
     present = there[there["trials"] > 0]
     away = people.roster[~people.roster["participant"].isin(present["participant"])]
@@ -102,8 +109,6 @@ def missing_sentence(found: StudyView) -> str:
     if found.design.within is not None:
         gone = {str(k): int(n) for k, n in away["group"].astype("str").value_counts().items()}
         missed = away["person"].nunique()
-        return summary.missing_conditions(people.count, missed, gone, entry.voice.at(stage))
+        return summary.missing_conditions(people.count, missed, gone, at)
     counts = {str(k): int(n) for k, n in present["group"].astype("str").value_counts().items()}
-    return summary.missing_people(
-        found.analysis.allocated, counts, entry.voice.at(stage), reasons_of(away)
-    )
+    return summary.missing_people(found.analysis.allocated, counts, at, reasons_of(away))

@@ -8,7 +8,7 @@ import pandas as pd
 from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.compare.crossing import INTERACTION, MAIN, SIMPLE, labels_of
 from motorlearn.report.sections.exhibits import shown_contrasts
-from motorlearn.report.sections.primary import estimate_in_words
+from motorlearn.report.sections.primary import estimate_and_reach
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -142,7 +142,7 @@ def _row(
         "outcome": voice.name,
         "test": voice.short(stage),
         "contrast": contrast,
-        "estimate": estimate_in_words(row, voice),
+        "estimate": estimate_and_reach(row, voice),
         "p": row["p"],
         "g": row["g"],
         "n": n,

@@ -205,14 +205,19 @@ def standards_table(design: Design, sections: Sequence[str]) -> Table:
     """Reporting standards: what is covered where, what the author must write."""
     columns = (
         Column("standard"),
+        Column("number"),
         Column("item"),
         Column("covered", kind="flag"),
         Column("where"),
+        Column("source", "wording"),
     )
     return Table(
         "standards",
         "Reporting standards: covered here, or for the author to write",
         columns,
         standards_checklist(design, set(sections)),
-        ("Items in our own words after JARS-Quant, CONSORT and TIDieR; see your journal's form.",),
+        (
+            "Items in our own words, chosen by the design. Wording: read in a copy of the "
+            "standard, or recalled from memory; see your journal's form.",
+        ),
     )

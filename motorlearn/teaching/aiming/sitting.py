@@ -22,7 +22,10 @@ CONSENT: Final = (
     "number of your seat, the pushes and the seconds since the start are kept, in a file on this "
     "computer; no name, no date of birth, no address, no picture, and nothing is sent anywhere. "
     "Taking part is free, it is not graded, and you may stop at any time without giving a reason; "
-    "'Withdraw' deletes what was kept. Stop if your hand or arm hurts."
+    "'Withdraw' deletes what was kept. It changes no mark, and who only watches loses nothing. "
+    "Once handed in, your pushes are still deleted if you give your seat number before the results "
+    "of the class are shown. If you are under age, the rules of your school or country for consent "
+    "apply. Stop if your hand or arm hurts."
 )
 WORDS: Final = {
     "consent": CONSENT,

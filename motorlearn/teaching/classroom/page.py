@@ -53,7 +53,9 @@ _CONSENT: Final = (
     "number of your seat, the pushes and the seconds since the start are kept, by this browser on "
     "this device; no name, no date of birth, no address, no picture. {sent} Taking part is free, "
     "it is not graded, and you may stop at any time without giving a reason; 'Withdraw' deletes "
-    "what was kept here. If you are under age, the rules of your school or country for consent "
+    "what was kept here. It changes no mark, and who only watches loses nothing. Once handed in, "
+    "your pushes are still deleted if you give your seat number before the results of the class "
+    "are shown. If you are under age, the rules of your school or country for consent "
     "apply. Stop if your hand or arm hurts."
 )
 _HALL_WORDS: Final = {

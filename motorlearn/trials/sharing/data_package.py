@@ -8,11 +8,13 @@ import csv
 import datetime
 import hashlib
 import io
+import math
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import InputError
@@ -124,17 +126,27 @@ def table_bytes(frame: pd.DataFrame) -> bytes:
     Whole numbers are written without a decimal point even where the column has gaps; a text that
     begins like a formula gets an apostrophe.
     """
-    written = frame.copy()
-    for name in written.columns:
-        values = written[name]
-        if pd.api.types.is_bool_dtype(values) or _whole(values):
-            written[name] = values.astype("Int64")
-        elif not _is_real(values):
-            written[name] = _text(values)
+    columns = [_cells(frame.iloc[:, place]) for place in range(frame.shape[1])]
     buffer = io.StringIO()
-    written.columns = [spreadsheet_safe(str(name)) for name in written.columns]
-    written.to_csv(buffer, index=False, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
+    writer = csv.writer(buffer, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
+    writer.writerow(spreadsheet_safe(str(name)) for name in frame.columns)
+    writer.writerows(zip(*columns, strict=True))
     return buffer.getvalue().encode("utf-8")
+
+
+def _cells(values: pd.Series) -> list[Any]:
+    """Cells of a column as they are written: numbers, texts, nothing where there is no value."""
+    if pd.api.types.is_bool_dtype(values) or _whole(values):
+        whole: list[Any] = values.astype("Int64").to_numpy(dtype=object, na_value="").tolist()
+        return whole
+    if _is_real(values):
+        exact = values.dtype not in ("float32", "float16")
+        numbers = values.to_numpy(na_value=np.nan)
+        real = numbers.astype("float64").tolist() if exact else list(numbers)
+        return ["" if math.isnan(value) else value for value in real]
+    codes, distinct = pd.factorize(values)
+    texts = [*(spreadsheet_safe(_said(value)) for value in distinct), ""]
+    return [texts[code] for code in codes.tolist()]
 
 
 def unit_of(column: str, units: Mapping[str, str]) -> str:
@@ -149,12 +161,6 @@ def _is_real(values: pd.Series) -> bool:
     """Whether a column holds real numbers; complex ones are written as texts."""
     numeric = pd.api.types.is_numeric_dtype(values)
     return numeric and not pd.api.types.is_complex_dtype(values)
-
-
-def _text(values: pd.Series) -> pd.Series:
-    distinct = values.dropna().unique()
-    written = {value: spreadsheet_safe(_said(value)) for value in distinct}
-    return values.map(written).astype("str")
 
 
 def _said(value: object) -> str:

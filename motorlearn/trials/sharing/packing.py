@@ -27,7 +27,7 @@ from motorlearn.trials.sharing.behaviour_standard import (
     place_of,
 )
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema
-from motorlearn.trials.sharing.privacy import look_like_names, personal_columns
+from motorlearn.trials.sharing.privacy import SET_ASIDE, look_like_names, personal_columns
 from motorlearn.trials.sharing.pseudonyms import new_key, renamed, study_identifiers
 from motorlearn.trials.sharing.small_cells import (
     CHARACTERISTICS,
@@ -117,6 +117,10 @@ def share_study(
     else:
         _refuse_names(study, include)
     frames, left_out = _cleaned(study, include)
+    left_out += [
+        f"column {row.column} of {row.file}: it looks personal"
+        for row in study.problems[study.problems["rule"] == SET_ASIDE].itertuples()
+    ]
     left_out += _files_left(home, study)
     warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
     with contextlib.ExitStack() as stack:
@@ -245,7 +249,10 @@ def _files_left(home: Path, study: Study) -> list[str]:
     packed = {"study.toml", files.trials, files.participants, files.ratings}
     others = sorted(str(path.relative_to(home)) for path in home.rglob("*") if path.is_file())
     count = len([name for name in others if name not in packed])
-    return [f"{count} further files of the study folder: only tables are packed"] if count else []
+    if not count:
+        return []
+    files = "file" if count == 1 else "files"
+    return [f"{count} further {files} of the study folder: only tables are packed"]
 
 
 def _warnings(design: Design) -> list[str]:

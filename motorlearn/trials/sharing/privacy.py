@@ -17,6 +17,8 @@ from motorlearn.trials.sharing.personal_words import names_a_role, told_by_headi
 from motorlearn.vocabulary import COLUMNS
 
 WITHHELD: Final = "(withheld)"
+SET_ASIDE: Final = "personal column set aside"
+"""Rule of a column that looks personal and was not read."""
 
 _HEADINGS: Final = (
     (
@@ -82,7 +84,7 @@ def privacy_problems(
         identifier = name == "participant"
         problems.append(
             problem_frame(
-                "identifiers look personal" if identifier else "personal column set aside",
+                "identifiers look personal" if identifier else SET_ASIDE,
                 severity="doubt",
                 file=file,
                 sheet=sheet,

@@ -1,0 +1,36 @@
+"""The whole suite: the collector of cycles looks rarely, as at the command line.
+
+Libraries and collected tests are 700,000 objects; walking them again and again took a third of the
+time that collecting the tests needs, and a tenth of that of running them.
+"""
+
+import base64
+import gc
+
+import pytest
+
+gc.set_threshold(200_000, 20, 100)
+
+TINY_PNG = base64.b64decode(
+    "iVBORw0KGgoAAAANSUhEUgAAAAEAAAABCAYAAAAfFcSJAAAADUlEQVR42mNk+M9QDwADhgGAWjR9awAAAABJRU5ErkJggg=="
+)
+
+
+@pytest.fixture
+def no_pictures(monkeypatch):
+    """Make figures and their words, but lay nothing out and draw no file; gives what was asked for.
+
+    For tests that read a report: how its figures look is tested in ``tests/figures``.
+    """
+    drawn = []
+
+    def stub(self, form, **more):
+        drawn.append((self.name, form))
+        return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
+
+    monkeypatch.setattr("motorlearn.figures.Drawing._bytes", stub)
+    monkeypatch.setattr(
+        "matplotlib.layout_engine.ConstrainedLayoutEngine.execute", lambda self, figure: None
+    )
+    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
+    return drawn
