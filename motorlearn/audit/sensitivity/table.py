@@ -232,7 +232,7 @@ def _within_people(
         engine="least squares of people's differences; orders drawn again",
     )
     table = _table(variants, variants[0].conclusions)
-    about = f"{phase}{adjusted}"
+    about = f"{context.name_of(phase)}{adjusted}"
     return Sensitivity(table, removed, SHIFTED.frame(), TIPPING.frame(), about, recipe)
 
 
