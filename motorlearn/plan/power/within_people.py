@@ -96,9 +96,9 @@ def _of_several(plan: Scenario, away: np.ndarray, start: np.ndarray | None) -> B
         left = y[known] - design[known] @ beta
         error = math.sqrt(inverse[0, 0] * (left @ left) / df)
         found.append((beta[0], error, float(df), int(known.sum())))
-    estimate, error, df_of, n = (np.array(part) for part in zip(*found))
-    p = 2 * stats.t.sf(np.abs(estimate / error), df_of)
-    return BatchContrast(estimate, error, df_of, p, n)
+    estimate, errors, df_of, n = (np.array(part) for part in zip(*found))
+    p = 2 * stats.t.sf(np.abs(estimate / errors), df_of)
+    return BatchContrast(estimate, errors, df_of, p, n)
 
 
 def _periods_apart(plan: Scenario, people: int) -> np.ndarray:
