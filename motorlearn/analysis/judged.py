@@ -5,6 +5,7 @@ from typing import TypedDict
 from motorlearn.analysis.primary import Primary
 from motorlearn.analysis.questions import Question
 from motorlearn.analysis.replaced import with_replacements_undone
+from motorlearn.analysis.timed_variants import with_other_time_rules
 from motorlearn.audit import Audit, Sensitivity, check_assumptions, sensitivity
 from motorlearn.compare import PhaseComparison
 from motorlearn.results import Refused, or_refused
@@ -40,4 +41,5 @@ def judged(
         variants = or_refused(sensitivity)(comparison, study=study, phase=stage.name, seed=seed)
     if variants is not None and stage is not None and study.design.within is None:
         variants = with_replacements_undone(variants, comparison, study, question, stage.name)
+        variants = with_other_time_rules(variants, comparison, study, question, stage.name)
     return {"audit": audit, "sensitivity": variants}

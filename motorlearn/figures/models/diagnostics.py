@@ -24,6 +24,7 @@ from motorlearn.figures.drawing.style import (
     canvas,
     group_ticks,
     house,
+    name_y,
 )
 from motorlearn.figures.outcomes.effects import effect_forest
 from motorlearn.figures.outcomes.scores import swarm
@@ -206,8 +207,8 @@ def tipping_path(
                 va="top", ha="left" if right else "right",
             )  # fmt: skip
         axes.set_xlabel(f"shift of {int(tip['missing'])} missing scores (residual SD)")
-        axes.set_ylabel(chosen)
         axes.margins(x=0)
+        name_y(axes, chosen)
     said = (
         f"The conclusion changes at a shift of {digits.number(float(tip['shift']), 1)} residual SD."
         if np.isfinite(tip["shift"])
