@@ -54,7 +54,7 @@ def scenario(
     chosen = _model(model or primary.model, counts, len(design.groups), base, notes)
     contrast, joint = _contrast(design, primary)
     _check_joint(joint, chosen, primary.aim)
-    return _bound_in_scores(
+    return _completed(
         design,
         Scenario(
             counts=counts,
@@ -75,7 +75,6 @@ def scenario(
             unit=unit,
             outcome=outcome.name,
             joint=joint,
-            hypothesis=joint_hypothesis(design),
             variance=primary.variance,
             aim=primary.aim,
             bound=_bound(design, primary.aim, chosen),
@@ -95,7 +94,9 @@ def _check_assumptions(assumptions: object) -> None:
         )
 
 
-def _bound_in_scores(design: Design, plan: Scenario) -> Scenario:
+def _completed(design: Design, plan: Scenario) -> Scenario:
+    """The hypothesis of a joint test, and the bound in the unit of the scores."""
+    plan = replace(plan, hypothesis=joint_hypothesis(design))
     if plan.within:
         check_within_people(plan)
     in_sd = design.smallest_effect is not None and design.smallest_effect.in_sd
