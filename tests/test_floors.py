@@ -104,6 +104,11 @@ TABLE_FACING = {
         "single.learner",
     },
     "mixed": {
+        "inference.bootstrapped",
+        "partial_odds",
+        "variability",
+        "variability_result",
+        "variability_views",
         "estimates",
         "fit",
         "formula.designs",

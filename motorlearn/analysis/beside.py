@@ -6,7 +6,7 @@ from typing import TypedDict, TypeVar
 import pandas as pd
 
 from motorlearn.analysis.allocated import refuse_clusters, refuse_conditions
-from motorlearn.analysis.kinds import FAMILY_OF, model_of_kind
+from motorlearn.analysis.kinds import FAMILY_OF, model_of_contrast, model_of_kind
 from motorlearn.analysis.landmarks import LandmarkScores, landmark_scores
 from motorlearn.analysis.outcome import NOT_ON_PAGE
 from motorlearn.analysis.questions import Question
@@ -238,6 +238,8 @@ def trial_model(scores: OutcomeScores, question: Question) -> MixedFit:
     """
     rows, groups = _model_rows(scores, question)
     terms = "group * test" if len(groups) > 1 else "test"
+    if scores.timed is not None and scores.timed.rules.contrast:
+        return model_of_contrast(rows, scores.column, terms, scores.timed.rules)
     terms += " + task" if "task" in rows and rows["task"].nunique() > 1 else ""
     if scores.attempts is not None:
         return _model_of_hits(rows, terms)
@@ -270,9 +272,8 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
         raise InputError("a single case has one set of sessions, and no model of trials")
     if pair is None or late is None or late.name == pair[0]:
         raise InputError("a mixed model of trials needs two tests, the primary one among them")
-    if not scores.of_single_trials:
-        what = "two kinds of trials are compared" if scores.timed else "its trials are no scores"
-        raise InputError(f"{scores.column} has no mixed model of trials: {what}")
+    if not scores.of_single_trials and scores.timed is None:
+        raise InputError(f"{scores.column} has no mixed model of trials: its trials are no scores")
     tests = [pair[0], late.name]
     table = scores.table
     rows = table[table["stage"].isin(tests) & scores.present()]

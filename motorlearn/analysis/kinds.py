@@ -2,6 +2,7 @@
 
 import pandas as pd
 
+from motorlearn.design import TimeRules
 from motorlearn.exceptions import InputError
 from motorlearn.mixed import MixedFit, fit_mixed
 
@@ -44,3 +45,38 @@ def model_of_kind(rows: pd.DataFrame, column: str, terms: str, kind: str) -> Mix
             problem.values,
             problem.remedy,
         ) from None
+
+
+def model_of_contrast(rows: pd.DataFrame, column: str, terms: str, rules: TimeRules) -> MixedFit:
+    """Fit times of two kinds of trials, such as random and sequence trials, at each test.
+
+    The second kind is the reference, so that terms with the column of the contrast speak of first
+    less second, or of their ratio on a log scale. People differ at random in each kind of trials at
+    each test, because people and not trials were allocated.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Trials with ``participant``, ``test``, the times and the column of the contrast.
+    column : str
+        The times.
+    terms : str
+        Fixed part, without the contrast.
+    rules : TimeRules
+        Rules of the plan, with a contrast.
+    """
+    name = rules.contrast
+    kinds = [rules.second, rules.first]
+    told = rows[name].astype("str")
+    rows = rows[told.isin([str(kind) for kind in kinds])]
+    rows = rows.assign(
+        **{
+            name: pd.Categorical(rows[name].astype("str"), [str(kind) for kind in kinds]),
+            column: rows[column] - rules.shift,
+        }
+    )
+    repeated = bool(rows.duplicated(["participant", "test", name]).any())
+    people = f"1 + test * `{name}`" if repeated else "1 + test"
+    family = "gaussian" if rules.scale == "raw" else "lognormal"
+    formula = f"`{column}` ~ ({terms}) * `{name}`"
+    return fit_mixed(formula, rows, random={"participant": people}, family=family)

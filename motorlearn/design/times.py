@@ -16,7 +16,8 @@ class TimeRules(Section):
     is the ``mean`` or ``median``; with ``scale = "log"`` it is the geometric mean, or the median,
     of the time above ``shift``, and the comparison is a ratio. ``first`` and ``second`` name two
     values of the column ``contrast``, such as random and sequence trials: the score is then the
-    first less the second, or their ratio on a log scale.
+    first less the second, or their ratio on a log scale. ``other_cut_offs`` are pairs of cut-offs
+    with which the primary comparison is made again beside it.
     """
 
     errors: Literal["kept", "left out"] = "kept"
@@ -31,6 +32,7 @@ class TimeRules(Section):
     contrast: str = Field(default="", max_length=80)
     first: Name | None = None
     second: Name | None = None
+    other_cut_offs: tuple[tuple[float, float], ...] = Field(default=(), max_length=6)
 
     @property
     def removes(self) -> bool:
@@ -62,6 +64,10 @@ class TimeRules(Section):
             *(f"times {side} {bound:g}{unit} are left out" for side, bound in self.bounds),
             f"a person's score at a test is the {self.statistic}{above}",
             *([f"the outcome is {pair} ({self.contrast})"] if self.contrast else []),
+            *(
+                f"cut-offs of {low:g} and {high:g}{unit} are tried beside"
+                for low, high in self.other_cut_offs
+            ),
         )
 
     @property
@@ -88,6 +94,12 @@ class TimeRules(Section):
             raise ValueError("times.shift belongs to a log scale; set times.scale = 'log'")
         if high is not None and self.shift >= high:
             raise ValueError(f"times.shift is {self.shift:g}, above every time up to {high:g}")
+        for least, most in self.other_cut_offs:
+            if not 0 <= least < most:
+                raise ValueError(
+                    f"times.other_cut_offs holds {least:g} and {most:g}; give pairs of a shortest "
+                    "and a longest time, such as [[0.2, 4.0]]"
+                )
         named = (self.first is not None, self.second is not None, bool(self.contrast))
         if any(named) and (not all(named) or self.first == self.second):
             raise ValueError(

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     )
     from motorlearn.figures.models.families import modelled_means
     from motorlearn.figures.models.parameters import parameter_forest
+    from motorlearn.figures.models.variability import modelled_spreads
     from motorlearn.figures.outcomes.change import paired_change
     from motorlearn.figures.outcomes.crossed import interaction_plot
     from motorlearn.figures.outcomes.distributions import estimation_plot, raincloud
@@ -64,6 +65,7 @@ _HOMES = {
     "models.parameters": ("parameter_forest",),
     "models.diagnostics": ("conclusion_forest", "diagnostic_panel", "tipping_path"),
     "models.families": ("modelled_means",),
+    "models.variability": ("modelled_spreads",),
     "outcomes.crossed": ("interaction_plot",),
     "outcomes.distributions": ("estimation_plot", "raincloud"),
     "outcomes.effects": ("effect_forest",),
@@ -129,6 +131,7 @@ __all__ = [
     "looks",
     "missing_map",
     "modelled_means",
+    "modelled_spreads",
     "multiverse_plot",
     "outcome_label",
     "paired_change",

@@ -219,6 +219,33 @@ def contrasts(
     return _told("contrasts", out, fit, options)
 
 
+def contrast_lines(
+    fit: MixedFit,
+    by: str | Sequence[str],
+    *,
+    within: str | Sequence[str] | None = None,
+    kind: Kind = "pairwise",
+    reference: object = None,
+) -> tuple[pd.DataFrame, Array]:
+    """Columns of ``within`` with ``hypothesis``, and lines (k, p) of contrasts on the link's scale.
+
+    Arguments are those of :func:`contrasts`.
+    """
+    asked, inside = _listed(by), _listed(within)
+    _check(fit, [*inside, *asked], None, None)
+    grid, rows = balanced_grid(fit, [*inside, *asked])
+    frames, lines = [], []
+    for family, members in _families(grid, inside):
+        names = [" ".join(map(str, line)) for line in grid.loc[members, asked].to_numpy()]
+        labels, weights = contrast_weights(names, kind, reference)
+        lines.append(weights @ np.array([rows[i].x.mean(axis=0) for i in members]))
+        frames.append(
+            pd.DataFrame({**dict(zip(inside, family, strict=True)), "hypothesis": labels})
+        )
+    whole = np.concatenate(lines)
+    return pd.concat(frames, ignore_index=True), np.where(np.abs(whole) > 1e-12, whole, 0.0)
+
+
 def predict_ratings(
     fit: MixedFit,
     table: pd.DataFrame,

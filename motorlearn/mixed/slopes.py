@@ -106,10 +106,12 @@ def _lacks_slope(x: Array, part: RandomPart) -> bool:
     """Whether a column changes within levels in a way that the random terms do not follow."""
     scale = max(float(np.abs(x).max()), 1e-300)
     order = np.argsort(part.index, kind="stable")
-    bounds = np.flatnonzero(np.diff(part.index[order])) + 1
-    for rows in np.split(order, bounds):
-        if np.ptp(x[rows]) <= 1e-9 * scale:
-            continue
+    starts = np.flatnonzero(np.diff(part.index[order], prepend=-1))
+    sorted_x = x[order]
+    width = np.maximum.reduceat(sorted_x, starts) - np.minimum.reduceat(sorted_x, starts)
+    ends = np.append(starts[1:], len(x))
+    for level in np.flatnonzero(width > 1e-9 * scale):
+        rows = order[starts[level] : ends[level]]
         z = part.z[rows]
         rest = x[rows] - z @ np.linalg.lstsq(z, x[rows])[0]
         if np.abs(rest).max() > 1e-7 * scale:

@@ -1,5 +1,6 @@
 """Plan against conduct: what was done otherwise than planned, and which analyses were planned."""
 
+import functools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -238,7 +239,8 @@ def _orders(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         here = practice[practice["session"] == event.session] if "session" in practice else practice
         if event.groups:
             here = here[here["group"].isin(event.groups)]
-        usual = _usual_rates(event, n_tasks, study.design.schedules.max_run)
+        most = study.design.schedules.max_run
+        usual = _usual_rates(event.trials, event.block_size, n_tasks, most)
         yield from _session_orders(event, here, schedules, usual)
 
 
@@ -265,29 +267,24 @@ def _session_orders(
         )
 
 
-def _usual_rates(event: Event, n_tasks: int, max_run: int) -> dict[str, float]:
-    """Switch rates of orders drawn as planned."""
+@functools.cache
+def _usual_rates(trials: int, block_size: int, n_tasks: int, max_run: int) -> Mapping[str, float]:
+    """Switch rates of orders drawn as planned; sessions of one size share them."""
     rng = np.random.default_rng(0)
+    drawn = functools.partial(
+        draw_order, n_tasks=n_tasks, trials=trials, block_size=block_size, max_run=max_run, rng=rng
+    )
     return {
         kind: float(
             np.mean(
                 [
-                    switch_rate(
-                        draw_order(
-                            kind,
-                            n_tasks,
-                            event.trials,
-                            block_size=event.block_size,
-                            max_run=max_run,
-                            rng=rng,
-                        ).tolist()
-                    )
+                    switch_rate(drawn(kind).tolist())
                     for _ in range(_ORDER_DRAWS if kind == "random" else 1)
                 ]
             )
         )
         for kind in _KINDS
-        if event.trials >= 2
+        if trials >= 2
     }
 
 

@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.belonging import check_belonging
 from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.clusters import check_clusters
 from motorlearn.trials.checking.conditions import (
@@ -34,6 +35,7 @@ from motorlearn.trials.handedness import check_hands
 from motorlearn.trials.importing.blocks import number_blocks
 from motorlearn.trials.importing.replay import replay, replay_files, settle
 from motorlearn.trials.importing.sources import is_many, is_pattern, source_files
+from motorlearn.trials.kind_problems import kind_problems
 from motorlearn.trials.named_files import recipe_of
 from motorlearn.trials.reading.answers_file import read_answers
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
@@ -122,7 +124,8 @@ def read_study(folder: str | Path, *, begun: bool = True) -> Study:
     clips = clips_as_rated(design, root, None if ratings is None else ratings.sheet.table)
     found = _problems(design, ruled, people, ratings)
     timed = time_problems(trials.sheet.table, design, trials.sheet.file)
-    problems = gather([*found, ruled.problems, doubts, clips, timed])
+    kinds = kind_problems(trials.sheet.table, design, trials.sheet.file)
+    problems = gather([*found, ruled.problems, doubts, clips, timed, kinds])
     problems = practice_in_the_log(problems, sessions)
     if design.recipe is not None:
         trials = settle(trials, problems, design.recipe.mode)
@@ -266,7 +269,9 @@ def _problems(
     else:
         found.append(_once(gather(_problems_of_trials(design, ruled)), trials.problems))
     if not trials.sheet.table.empty:
-        found.append(check_clusters(trials.sheet, None if people is None else people.sheet, design))
+        listed = None if people is None else people.sheet
+        found.append(check_clusters(trials.sheet, listed, design))
+        found.append(check_belonging(trials.sheet, listed, design))
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]

@@ -1,6 +1,6 @@
 """What a plan decides about times, in a sentence."""
 
-from motorlearn.design import Design, Outcome
+from motorlearn.design import Design, Outcome, TimeRules
 from motorlearn.wording.voice import listed
 
 
@@ -28,3 +28,13 @@ def time_rules_of(design: Design) -> list[str]:
     """Sentences on all outcomes of a plan that have rules for times."""
     told = [(entry.label or entry.name, time_rules_sentence(entry)) for entry in design.outcomes]
     return [f"Rules for {name}: {said[0].lower()}{said[1:]}" for name, said in told if said]
+
+
+def sentence_on_contrast(rules: TimeRules) -> str:
+    """What terms of the mixed model mean where two kinds of trials are compared."""
+    pair = f"{rules.first} {'less' if rules.scale == 'raw' else 'by'} {rules.second}"
+    return (
+        f"Terms with {rules.contrast} speak of {pair}: that of group, test and {rules.contrast} is "
+        "how much more it changed in one group than in the other, and people differ at random in "
+        "each kind of trials at each test."
+    )

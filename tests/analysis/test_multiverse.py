@@ -12,6 +12,8 @@ import motorlearn as ml
 from motorlearn.design import combinations_declared, design_from_mapping
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.figures import multiverse_plot, text_overlaps, texts_cut
+from motorlearn.report.sections.declared import multiverse_line
+from motorlearn.report.view import view_of
 
 TIMES = {"name": "time", "unit": "s", "better": "lower"}
 SIZED = [{"name": "blocked", "size": 12}, {"name": "random", "size": 12}]
@@ -173,9 +175,7 @@ def test_better_is_told_by_the_outcome_s_own_direction():
 
 def test_analysis_report_and_page_tell_the_same(study):
     analysis = ml.analyse_study(made({"models": ["unadjusted"], "effects": ["ratio"]}))
-    told = ml.report.sections.declared.multiverse_line(
-        ml.report.view.view_of(analysis, decimal=".")
-    )
+    told = multiverse_line(view_of(analysis, decimal="."))
     page = str(ml.report.supervisor_page(analysis))
     assert "Of 4 combinations of declared choices, all were computed" in told
     assert " ".join(told.split()[:6]) in " ".join(page.split())

@@ -7,6 +7,7 @@ import motorlearn as ml
 from motorlearn.exceptions import DesignError
 from motorlearn.mixed import MixedFit
 from motorlearn.results import Refused
+from motorlearn.trials.kind_problems import kind_problems
 from tests.gallery import studies
 from tests.gallery.studies import PARTS, plan, study, trials, written
 
@@ -70,3 +71,22 @@ def test_an_unknown_kind_is_refused_in_a_sentence(tmp_path):
     (folder / "study.toml").write_text(text.replace('"rating"', '"mark"'), encoding="utf-8")
     with pytest.raises(DesignError, match=r"kind.*mark|mark.*kind"):
         ml.read_study(folder)
+
+
+@pytest.mark.parametrize(
+    ("kind", "spoil", "rule"),
+    [
+        ("rating", lambda v: v.replace(1, 2), "a rating that nobody was given"),
+        ("rating", lambda v: v + 0.5 * (v.index == 3), "ratings between two others"),
+        ("count", lambda v: v + 0.5 * (v.index == 3), "counts below zero or not whole"),
+        ("count", lambda v: v.mask(v.index == 3, -1), "counts below zero or not whole"),
+        ("time", lambda v: v.mask(v.index == 3, 0), "times that are not above zero"),
+    ],
+)
+def test_a_check_names_values_that_are_not_of_the_kind(kind, spoil, rule):
+    found = rated_study(kind)
+    name, table = found.design.outcomes[0].recorded, found.trials.table
+    assert kind_problems(table, found.design, "trials.csv").empty
+    spoilt = table.assign(**{name: spoil(table[name])})
+    (row,) = kind_problems(spoilt, found.design, "trials.csv").to_dict("records")
+    assert row["rule"] == rule and row["column"] == name and row["advice"]

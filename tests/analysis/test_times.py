@@ -195,3 +195,68 @@ def test_rules_belong_to_times():
                 "outcomes": [{"name": "hit", "better": "higher", "times": {"summary": "median"}}],
             }
         )
+
+
+PAIR = {"contrast": "order", "first": "mixed", "second": "rings"}
+
+
+@pytest.mark.parametrize("scale", ["raw", "log"])
+def test_the_model_of_trials_holds_the_contrast(scale):
+    shift = {"shift": 0.2} if scale == "log" else {}
+    rules = {"fastest": 0.25, "reason": WHY, "scale": scale} | PAIR | shift
+    found = ml.analyse_study(study(rules, effect="ratio" if scale == "log" else "difference"))
+    rows = trials().query("time >= 0.25").assign(order=lambda t: pd.Categorical(t["order"]))
+    rows["order"] = rows["order"].cat.reorder_categories(["rings", "mixed"])
+    rows["above"] = rows["time"] - (0.2 if shift else 0.0)
+    fit = ml.fit_mixed(
+        "above ~ group * phase * order",
+        rows,
+        random={"participant": "1 + phase * order"},
+        family="gaussian" if scale == "raw" else "lognormal",
+    )
+    assert_allclose(found.mixed.beta[-1], fit.beta[-1], atol=1e-5)
+    assert found.mixed.fixed_names[-1].count(":") == 2
+    # Balanced but for few times: the change of a group's contrast is close to that of its people.
+    cells = found.details["time"].cells.pivot_table(
+        index=["group", "participant"], columns="phase", values="score"
+    )
+    change = (np.log(cells) if shift else cells).pipe(lambda t: t["retention"] - t["pretest"])
+    means = change.groupby("group").mean()
+    assert_allclose(fit.beta[-1], means["random"] - means["blocked"], atol=0.05)
+
+
+def test_sensitivity_has_the_other_rules():
+    rules = ERRORS | {"other_cut_offs": [[0.1, 8.0], [0.3, 2.0]]}
+    found = ml.analyse_study(study(rules)).sensitivity.table
+    rows = found[found["note"].fillna("").str.endswith("times left out")].set_index("variant")
+    assert list(rows.index) == [
+        "without cut-offs of times",
+        "with cut-offs of 0.1 and 8",
+        "with cut-offs of 0.3 and 2",
+        "with times of wrong trials",
+        "with medians of times",
+    ]
+    other = {"errors": "left out", "reason": WHY}
+    alone = ml.analyse_study(study(other)).primary.iloc[0]
+    assert_allclose(
+        rows.loc["without cut-offs of times", ["estimate", "p"]].astype(float),
+        [alone["estimate"], alone["p"]],
+    )
+    wide = ml.analyse_study(study(ERRORS | {"fastest": 0.1, "slowest": 8.0})).primary.iloc[0]
+    assert_allclose(rows.loc["with cut-offs of 0.1 and 8", "estimate"], wide["estimate"])
+
+
+def test_without_cut_offs_a_logarithm_may_be_lacking_and_the_row_says_so():
+    table = trials()
+    table.loc[3, "time"] = 0.1
+    rules = {"fastest": 0.25, "reason": WHY, "scale": "log", "shift": 0.2}
+    found = ml.analyse_study(study(rules, effect="ratio", table=table)).sensitivity.table
+    row = found[found["variant"] == "without cut-offs of times"].iloc[0]
+    assert "no logarithm" in row["note"] and np.isnan(row["p"])
+
+
+def test_other_cut_offs_are_pairs():
+    with pytest.raises(DesignError, match="pairs"):
+        study(ERRORS | {"other_cut_offs": [[3.0, 0.2]]})
+    (said,) = time_rules_of(study(ERRORS | {"other_cut_offs": [[0.1, 8.0]]}).design)
+    assert "cut-offs of 0.1 and 8 s are tried beside" in said

@@ -3,6 +3,9 @@
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
+from library_variants import CHAINED as CHAINED_CELLS
+from library_variants import DOCS, IMPUTATIONS, WHICH, chained_ps, score_study, studied
 
 import motorlearn as ml
 from motorlearn.audit.comparison.binomial import (
@@ -12,7 +15,11 @@ from motorlearn.audit.comparison.binomial import (
 )
 from motorlearn.audit.comparison.phase_model import phase_model
 from motorlearn.audit.sensitivity.chained import NAME as CHAINED
+from motorlearn.audit.sensitivity.chained import _imputations
 from motorlearn.audit.sensitivity.hits import NAME as MARGINAL
+
+KEPT = ["people with both tests"]
+"""The comparison as analysed, which stands in these tables to compare with."""
 
 
 def hits(seed, n=12, attempts=(20, 20)):
@@ -125,3 +132,68 @@ def test_nothing_is_imputed_where_nothing_is_asked_or_missing():
     found = ml.compare_phases(long[came], "radial_error", group="group", baseline="pretest")
     asked = ml.audit.sensitivity(found, phase="retention", permutations=99, imputations=5)
     assert CHAINED not in set(asked.table["variant"])
+
+
+def test_every_imputation_is_another_one():
+    """All had been the last one of the chain, so that nothing was added for what is not known."""
+    long, _ = gaps()
+    wide = long.pivot(index="participant", columns="phase", values="radial_error")
+    table = pd.DataFrame(wide.to_numpy(), columns=["s0", "s1", "s2"])
+    lost = table.isna().any(axis=1).to_numpy()
+    each = _imputations(table, 3, seed=1)
+    column = table.columns[table.isna().any()][0]
+    drawn = np.array([one[column] for one in each])
+    assert (np.ptp(drawn[:, lost], axis=0) > 0).all()
+    assert (np.ptp(drawn[:, ~lost], axis=0) == 0).all()
+
+
+def test_drawn_scores_scatter_as_their_regression_says():
+    # One test with gaps: means and spread of the draws are those of the t predictive distribution.
+    rng = np.random.default_rng(5)
+    x = rng.normal(size=40)
+    y = 2 * x + rng.normal(size=40)
+    table = pd.DataFrame({"s0": x, "s1": np.where(np.arange(40) < 1, np.nan, y)})
+    drawn = np.array([one["s1"][0] for one in _imputations(table, 400, seed=2)])
+    fit = sm.OLS(y[1:], sm.add_constant(x[1:])).fit()
+    place = np.array([1.0, x[0]])
+    spread = np.sqrt(fit.scale * (1 + place @ fit.normalized_cov_params @ place) * 37 / 35)
+    assert drawn.mean() == pytest.approx(fit.params @ place, abs=4 * spread / np.sqrt(400))
+    assert drawn.std() == pytest.approx(spread, rel=0.14)
+
+
+@pytest.mark.parametrize(("name", "columns"), [("equations", 2), ("chained", 3)])
+def test_the_rates_on_the_page_are_near_the_level(name, columns):
+    table = pd.read_csv(DOCS / f"error-rates-{name}.csv")
+    _, _, cells, (first, second), _ = WHICH["hits" if name == "equations" else name]
+    assert len(table) == len(cells) and table["studies"].min() >= 490
+    where = [(" and ".join(map(str, sizes)), *rest) for sizes, *rest in cells]
+    assert list(zip(table["people"], table[first], table[second])) == where
+    rates = table.iloc[:, 3:-1]
+    assert rates.shape[1] == columns
+    assert rates.drop(columns=KEPT, errors="ignore").to_numpy().max() <= 0.07
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["hits", "chained"])
+def test_a_row_of_the_page_again(name):
+    draw, judge, cells, *_ = WHICH[name]
+    ps = studied(draw, judge, cells, 1, range(200))
+    most = 0.065 + 2 * np.sqrt(0.05 * 0.95 / len(ps))
+    assert (ps.drop(columns=KEPT, errors="ignore") <= 0.05).mean().max() <= most
+
+
+def test_the_rates_are_those_of_the_front_door():
+    sizes, *rest = CHAINED_CELLS[1]
+    model, wide = score_study(np.random.default_rng(6), sizes, *rest)
+    counted = chained_ps(model, wide, 4)
+    table = wide.iloc[:, :3].set_axis(["pretest", "posttest", "retention"], axis=1)
+    table["participant"] = [f"P{i:02d}" for i in range(len(table))]
+    table["group"] = np.array(["blocked", "random"])[model.codes]
+    long = table.melt(["participant", "group"], var_name="phase", value_name="radial_error")
+    found = ml.compare_phases(long.dropna(), "radial_error", group="group", baseline="pretest")
+    rows = ml.audit.sensitivity(
+        found, phase="retention", permutations=99, imputations=IMPUTATIONS, seed=4
+    ).table.set_index("variant")
+    assert rows.loc[CHAINED, "p"] == pytest.approx(counted["chained equations"], rel=1e-9)
+    (plain,) = phase_model(found, "retention").conclusions()
+    assert plain.p == pytest.approx(counted["people with both tests"], rel=1e-9)

@@ -6,29 +6,35 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from every_figure import multiverse
 
 import motorlearn as ml
 from motorlearn.design import Outcome, design_from_mapping
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import FitError, InputError
 from motorlearn.figures import (
     bland_altman,
     category_agreement,
     conclusion_forest,
     curve_residuals,
     cutoff_choice,
+    decision_curves,
     design_timeline,
     diagnostic_panel,
     individual_fits,
     load_by_week,
+    modelled_means,
+    multiverse_plot,
     parameter_forest,
     population_curve,
     power_contour,
     power_curves,
     rater_drift,
+    single_case_graph,
     speed_and_outcome,
     stick_figure,
     text_overlaps,
     texts_cut,
+    tipping_path,
     trial_order_raster,
 )
 from motorlearn.measures.landmarks.tracks import Landmarks
@@ -268,3 +274,83 @@ def test_speed_beside_the_outcome():
         drawn_or_refused(
             speed_and_outcome, table, crowded=True, outcome=RADIAL, groups=groups, tests=tests
         )
+
+
+def judged(people, *, names=("A", "B"), same=False, seed=5):
+    rng = np.random.default_rng(seed)
+    rows = [
+        (f"p{p}", f"p{p}.{c}", rater, 5.0 if same else p + rng.normal())
+        for p in range(people)
+        for c in range(2)
+        for rater in names
+    ]
+    table = pd.DataFrame(rows, columns=["participant", "clip", "rater", "score"])
+    return ml.analysis.generalisability(table, "score", facets=["rater"], nested=["clip"])
+
+
+def test_generalisability_of_few_of_many_and_of_equal_scores():
+    quietly(decision_curves, judged(8, names=[f"{LONG} {n}" for n in "AB"]), crowded=True)
+    for people, same in ((1, False), (2, False), (8, True)):
+        try:
+            result = judged(people, same=same)
+        except (InputError, FitError):
+            continue
+        drawn_or_refused(decision_curves, result, crowded=True)
+
+
+def test_tipping_of_long_names_and_where_nothing_is_missing():
+    found = compared([f"{LONG} {n}" for n in "AB"])
+    with pytest.raises(InputError):
+        tipping_path(ml.audit.sensitivity(found, phase="retention", permutations=49))
+    gone = (found.scores["participant"] == "A0") & (found.scores["phase"] != "pretest")
+    columns = ["participant", "group", "phase", "radial_error"]
+    table = found.scores[~gone].rename(columns={"score": "radial_error"})[columns]
+    again = ml.compare_phases(table, "radial_error", group="group", baseline="pretest")
+    quietly(tipping_path, ml.audit.sensitivity(again, phase="retention", permutations=49))
+
+
+@pytest.mark.parametrize("groups", [["programme"], [f"{LONG} {n}" for n in "AB"], TWENTY])
+def test_modelled_means_of_one_of_many_and_of_long_names(groups):
+    rng = np.random.default_rng(2)
+    people = np.arange(max(8, 2 * len(groups)))
+    table = pd.DataFrame({"participant": np.repeat(people, 3)})
+    table["group"] = np.array(groups)[table["participant"] % len(groups)]
+    table["catches"] = rng.poisson(2, len(table))
+    formula = "catches ~ group" if len(groups) > 1 else "catches ~ 1"
+    fit = ml.fit_mixed(formula, table, random={"participant": "1"}, family="poisson")
+    drawn_or_refused(modelled_means, fit, by="group", label="catches", crowded=len(groups) > 5)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda rows: rows.assign(participant=LONG),
+        lambda rows: rows.assign(radial_error=7.0),
+        lambda rows: pd.concat(
+            [rows.assign(participant=f"athlete {i}") for i in range(5)], ignore_index=True
+        ),
+    ],
+    ids=["long name", "equal scores", "five athletes"],
+)
+def test_single_cases(change):
+    rng = np.random.default_rng(9)
+    rows = [("A", s, "AB"[s > 6], 30 - 4 * (s > 6) + rng.normal()) for s in range(1, 13)]
+    table = change(pd.DataFrame(rows, columns=["participant", "session", "phase", "radial_error"]))
+    found = ml.analyse_single_case(
+        table, "radial_error", participant="participant", phase="phase", better="lower"
+    )
+    options = {"outcome": RADIAL, "conditions": ("A", "B")}
+    quietly(single_case_graph, found.sessions, found.phases, **options)
+    with pytest.raises(InputError):
+        single_case_graph(found.sessions.head(0), found.phases.head(0), **options)
+
+
+def test_a_multiverse_of_which_nothing_could_be_computed_and_of_equal_estimates():
+    found = multiverse()
+    with pytest.raises(InputError, match="nothing to draw"):
+        multiverse_plot(replace(found, table=found.table.head(0)))
+    names = ["estimate", "conf_low", "conf_high", "g", "g_low", "g_high"]
+    same = found.table.assign(**dict.fromkeys(names, 1.0))
+    quietly(multiverse_plot, replace(found, table=same), crowded=True)
+    long = replace(found, group=f"{LONG} A", reference=f"{LONG} B")
+    quietly(multiverse_plot, long, crowded=True)

@@ -6,7 +6,8 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import InputError
-from motorlearn.figures import canvas, house, modelled_means, texts_cut
+from motorlearn.figures import canvas, house, modelled_means, modelled_spreads, texts_cut
+from motorlearn.wording import variability_sentences
 
 
 @pytest.fixture(scope="module")
@@ -35,3 +36,23 @@ def test_bars_or_means(table, outcome, family):
         assert modelled_means(fit, by="group", label="t", ax=panels[0]).axes[0] is panels[0]
     with pytest.raises(InputError, match="none of these"):
         modelled_means(fit, by=("phase",), label="t")
+
+
+def test_spreads_with_intervals_and_their_sentences(table):
+    table = table.assign(error=np.random.default_rng(5).normal(20, 3, 120))
+    fit = ml.fit_variability("error ~ group", table, spread="group")
+    drawing = modelled_spreads(fit, by=("group", "test"), label="Error (cm)")
+    axes = drawing.axes[0]
+    assert [tick.get_text() for tick in axes.get_yticklabels()] == ["blocked", "random"]
+    assert axes.get_xscale() == "log" and not texts_cut(drawing.figure)
+    low, high = axes.get_xlim()
+    assert low < fit.spreads("group")["conf_low"].min() < high and "blocked" in drawing.alt
+    with pytest.raises(InputError, match="none of these"):
+        modelled_spreads(fit, by="phase", label="t")
+    ratio, beside = variability_sentences(fit, "group")
+    row = fit.ratios("group").frame.iloc[0]
+    assert ratio.startswith("A typical performer of random scattered")
+    assert f"{row['estimate']:.3g}" in ratio and ("holds 1" in ratio) == (
+        row["conf_low"] < 1 < row["conf_high"]
+    )
+    assert "bivariate variable error" in beside

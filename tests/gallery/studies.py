@@ -152,8 +152,13 @@ def plain_hits():
 
 
 def timed_task():
-    """Two groups, a time in seconds, less is better, as a ratio."""
-    content = plan({"name": "time", "unit": "s", "better": "lower"}, units={"time": "s"})
+    """Two groups, a time in seconds above a shift, cut-offs, less is better, as a ratio."""
+    rules = {
+        "slowest": 16.0, "fastest": 1.5, "reason": "looked away", "scale": "log", "shift": 1.0,
+        "other_cut_offs": [[1.2, 14.0]],
+    }  # fmt: skip
+    outcome = {"name": "time", "unit": "s", "better": "lower", "kind": "time", "times": rules}
+    content = plan(outcome, units={"time": "s"})
     content["primary"]["effect"] = "ratio"
     return study(content, trials(24, PARTS, seed=7), "time")
 

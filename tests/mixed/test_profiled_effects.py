@@ -11,7 +11,7 @@ from scipy import stats
 
 import motorlearn as ml
 from motorlearn.exceptions import InputError
-from motorlearn.mixed import profile_effects
+from motorlearn.mixed import profile_effects, profile_intervals
 
 HERE = Path(__file__).parents[1] / "reference"
 HITS = {"family": "binomial", "attempts": "size"}
@@ -66,3 +66,16 @@ def test_unknown_terms_are_refused():
         profile_effects(fit, ["Nights"])
     with pytest.raises(InputError, match="level"):
         profile_effects(fit, level=95)
+
+
+def test_spreads_of_several_factors_equal_lme4():
+    """Plates, samples and the residual of Penicillin."""
+    table = pd.read_csv(
+        HERE / "mixed_profiles" / "penicillin.csv", dtype={"plate": str, "sample": str}
+    )
+    fit = ml.fit_mixed("diameter ~ 1", table, random={"plate": "1", "sample": "1"}, reml=False)
+    found = profile_intervals(fit)
+    expected = json.loads((HERE / "mixed_profiles" / "values.json").read_text())["penicillin_sd"]
+    assert list(found["group"]) == ["plate", "sample", "residual"]
+    assert_allclose(found["sd_low"], expected["low"], rtol=2e-4)
+    assert_allclose(found["sd_high"], expected["high"], rtol=2e-4)

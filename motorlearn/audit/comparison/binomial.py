@@ -101,9 +101,9 @@ def marginal_conclusions(result: PhaseComparison, model: PhaseModel) -> tuple[Co
     The covariance is the sandwich with Mancl and DeRouen's correction of residuals for few people
     (``cov_type="bias_reduced"``), which lets every person scatter in a way of their own, and t has
     as many degrees of freedom as there are people more than columns. It is cautious where people
-    are few: with six a group it rejected in 2.4 to 3.4 % where nothing was there (12 to 20
-    attempts, half or nine in ten of them hits, correlation .1 within people; 498 to 500 studies a
-    case).
+    are few: with six a group it rejected in 2.3 to 3.0 % where nothing was there, with 12 and 24
+    in 3.5 to 6.7 % (10 or 20 attempts, half or nine in ten of them hits, correlation .1 within
+    people; 600 studies a case).
 
     Raises
     ------

@@ -92,7 +92,10 @@ class FamilyAudit:
         """The same effects at every cut of the scale, against what the model itself gives."""
         names = [self.fit.fixed_names[place] for place in self.focus]
         design = self.fit.design
-        advice = "Report the effect at each cut beside the common one, or compare mean ratings."
+        advice = (
+            "Report the effect at each cut beside the common one (mixed.partial_odds gives both in "
+            "one model), or compare mean ratings."
+        )
         guide = self.context.guide("proportional_odds")
         cuts = len(design.categories) - 1
         found = self._at_cuts(self.fit.observed[None])

@@ -160,7 +160,7 @@ def name_y(axes: Axes, text: str) -> None:
     settle(figure)
     share = axes.yaxis.label.get_window_extent().height / max(axes.get_window_extent().height, 1)
     if share > 1:
-        axes.set_ylabel("\n".join(textwrap.wrap(text, max(10, int(len(text) / share)))))
+        axes.set_ylabel("\n".join(textwrap.wrap(text, max(10, int(0.9 * len(text) / share)))))
 
 
 def name_x(axes: Axes, text: str) -> None:

@@ -1,1 +1,1 @@
-"""Fitted ``curves``, means of ``families`` of outcomes, ``diagnostics`` of an analysis."""
+"""Fitted ``curves``, means of ``families``, ``variability``, ``diagnostics``."""

@@ -123,6 +123,8 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
         low, high = axes.get_xlim()
         ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
         axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
+    else:
+        axes.locator_params(axis="x", nbins=4)
     axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)
     axes.set_axisbelow(True)
 

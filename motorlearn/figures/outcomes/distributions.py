@@ -176,8 +176,8 @@ def estimation_plot(
         below.set_xlim(-0.6, len(levels) - 0.4)
         group_ticks(below, levels)
         raw.tick_params(axis="x", length=0)
-        name_y(raw, outcome_label(outcome))
         name_y(below, label or f"{what} {shortened(reference, 40)}{unit}")
+        name_y(raw, outcome_label(outcome))
     caption = (
         f"Above, {outcome_label(outcome)} of every participant, with the mean of each group "
         f"(bar). Below, on an axis of its own, {label or what + ' ' + reference} with its "

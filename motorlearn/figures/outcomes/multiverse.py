@@ -19,6 +19,7 @@ from motorlearn.figures.drawing.style import (
     SizeName,
     canvas,
     house,
+    name_y,
 )
 
 CROWD = 120
@@ -64,7 +65,7 @@ def multiverse_plot(result: Multiverse, *, label: str = "", size: SizeName = "th
             height_ratios=(1.0, 0.075 * lines + 0.1),
         )
         _estimates(upper, rows, result, used)
-        upper.set_ylabel(textwrap.fill(_label(result, label), 34))
+        name_y(upper, _label(result, label))
         _marks(lower, rows, shown, used)
     return Drawing("multiverse", figure, _caption(result, len(rows)), _alt(result, rows))
 

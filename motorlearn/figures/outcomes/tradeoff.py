@@ -1,18 +1,25 @@
 """Speed beside the outcome: the way of each person and of each group from test to test."""
 
 from collections.abc import Mapping, Sequence
+from typing import TypeAlias
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.transforms import BboxBase
 
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.extents import settle
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
 from motorlearn.figures.drawing.labels import shortened
 from motorlearn.figures.drawing.style import INK, Drawing, Levels, Look, SizeName, canvas, house
 from motorlearn.figures.outcomes.practice import outcome_label
 
 _FAINT = 0.3
+
+End: TypeAlias = tuple[str, np.ndarray, np.ndarray]
+"""Name of a test, the mean there, and the mean next to it on the way."""
 
 
 def speed_and_outcome(
@@ -75,14 +82,17 @@ def speed_and_outcome(
     with house(size) as chosen:
         present = drawn_levels(rows, levels)
         figure, panels = canvas(size, ax=ax)
+        ends: list[End] = []
         for look in present:
             mine = rows[rows["group"].astype(str) == look.group]
             _people(panels[0], mine, order, look, chosen.marker)
-            _way(panels[0], mine, order, look, chosen.marker, tests, name=len(present) > 1)
+            named = len(present) > 1
+            ends += _way(panels[0], mine, order, look, chosen.marker, tests, name=named)
         panels[0].set_xlabel(f"speed ({unit})" if unit else "speed")
         panels[0].set_ylabel(outcome_label(outcome))
         if len(present) > 1:
             panels[0].legend(frameon=False)
+        _name_ends(panels[0], ends, chosen.marker)
     return Drawing("speed-beside", figure, *_words(outcome, levels, order, tests), given=ax)
 
 
@@ -123,24 +133,45 @@ def _way(
     tests: Mapping[str, str],
     *,
     name: bool,
-) -> None:
-    """Means of the group at every test, joined in their order and named."""
+) -> list[End]:
+    """Means of the group at every test, joined in their order; gives its ends and their names."""
     means = rows.groupby("stage")[["speed", "outcome"]].mean().reindex(list(order))
     axes.plot(
         means["speed"], means["outcome"], color=look.text_colour, marker=look.marker,
         markersize=marker * 1.4, markeredgecolor=INK, label=look.group if name else None,
     )  # fmt: skip
-    for stage, neighbour in ((order[0], order[1]), (order[-1], order[-2])):
-        here, other = means.loc[stage], means.loc[neighbour]
-        right, above = (here[name] >= other[name] for name in ("speed", "outcome"))
-        axes.annotate(
-            shortened(tests[stage], 24),
-            (here["speed"], here["outcome"]),
-            xytext=(marker * (1.2 if right else -1.2), marker * (1.2 if above else -1.2)),
-            textcoords="offset points",
-            ha="left" if right else "right",
-            va="bottom" if above else "top",
-            fontsize="small",
-            color=INK,
-            bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5},
-        )
+    return [
+        (tests[stage], means.loc[stage].to_numpy(), means.loc[other].to_numpy())
+        for stage, other in ((order[0], order[1]), (order[-1], order[-2]))
+    ]
+
+
+def _name_ends(axes: Axes, ends: Sequence[End], marker: float) -> None:
+    """Name the first and the last test of each way, where no name stands yet.
+
+    The side away from the way comes first, then the other sides of the point; a name that finds
+    none of them free is left out.
+    """
+    figure = axes.get_figure(root=True)
+    assert figure is not None
+    settle(figure)
+    taken: list[BboxBase] = []
+    for label, here, other in ends:
+        right, above = (1 if value else -1 for value in here >= other)
+        for x, y in ((right, above), (right, -above), (-right, above), (-right, -above)):
+            text = axes.annotate(
+                shortened(label, 24),
+                (here[0], here[1]),
+                xytext=(1.2 * marker * x, 1.2 * marker * y),
+                textcoords="offset points",
+                ha="left" if x > 0 else "right",
+                va="bottom" if y > 0 else "top",
+                fontsize="small",
+                color=INK,
+                bbox={"facecolor": "white", "alpha": 0.75, "edgecolor": "none", "pad": 0.5},
+            )
+            box = text.get_window_extent()
+            if not any(box.overlaps(one) for one in taken):
+                taken.append(box)
+                break
+            text.remove()

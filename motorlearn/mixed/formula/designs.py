@@ -23,7 +23,7 @@ from motorlearn.mixed.formula.matrices import (
     require_columns,
 )
 from motorlearn.mixed.formula.outcomes import Roles, outcome, with_rating_codes
-from motorlearn.results import register_record
+from motorlearn.results import nobody_left_out, register_record
 from motorlearn.trials.counted import counted_rows, void_reasons
 
 Array = NDArray[np.float64]
@@ -251,12 +251,26 @@ def _slope_alone(term: str) -> str:
     return term if first in ("0", "1", "-1") else f"0 + {term}"
 
 
-def _codes(rows: pd.DataFrame, columns: Sequence[str]) -> tuple[NDArray[np.intp], int]:
-    """One whole number per distinct combination, in order of first appearance."""
+def _codes(
+    rows: pd.DataFrame,
+    columns: Sequence[str],
+    known: dict[str, tuple[NDArray[np.intp], int]] | None = None,
+) -> tuple[NDArray[np.intp], int]:
+    """One whole number per distinct combination, in order of first appearance.
+
+    ``known`` keeps the numbers of single columns from one call to the next.
+    """
+    known = {} if known is None else known
     code, count = np.zeros(len(rows), dtype=np.intp), 1
-    for name in columns:
-        own, levels = pd.factorize(rows[name])
-        code, found = pd.factorize(code * len(levels) + own)
+    for place, name in enumerate(columns):
+        if name not in known:
+            own, levels = pd.factorize(rows[name])
+            known[name] = own, len(levels)
+        own, size = known[name]
+        if place == 0 and (own >= 0).all():
+            code, count = own, size
+            continue
+        code, found = pd.factorize(code * size + own)
         count = len(found)
     return code, count
 
@@ -265,12 +279,13 @@ def _cells(
     rows: pd.DataFrame, parts: Sequence[GroupTerms], covariates: Sequence[str]
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Cell of each row and the first row of each cell, cells sorted by the first factor."""
-    main = max(parts, key=lambda part: _codes(rows, part[1])[1])
+    known: dict[str, tuple[NDArray[np.intp], int]] = {}
+    main = max(parts, key=lambda part: _codes(rows, part[1], known)[1])
     columns = [*main[1], *(name for _, names, _ in parts for name in names), *covariates]
-    code, count = _codes(rows, list(dict.fromkeys(columns)))
+    code, count = _codes(rows, list(dict.fromkeys(columns)), known)
     first = np.full(count, len(rows), dtype=np.intp)
     np.minimum.at(first, code, np.arange(len(rows)))
-    owner = _codes(rows, main[1])[0][first]
+    owner = _codes(rows, main[1], known)[0][first]
     order = np.argsort(owner, kind="stable")
     rank = np.empty(count, dtype=np.intp)
     rank[order] = np.arange(count)
@@ -310,6 +325,8 @@ def _random_part(
 def _left_out(
     table: pd.DataFrame, whole: pd.DataFrame, complete: NDArray[np.bool_], participant: str
 ) -> pd.DataFrame:
+    if complete.all():
+        return nobody_left_out()
     gaps = whole.loc[~complete]
     missing = gaps.isna()
     reasons = [

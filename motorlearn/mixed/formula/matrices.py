@@ -157,6 +157,8 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
             frame[alias(name)] = column.astype(float)
             means[name] = float(column.mean())
     _refuse_arithmetic_on_categories(formula, levels)
+    if not levels and _is_plain(formula):
+        return _plain_matrix(formula, table, means)
     matrix = formulaic.Formula(formula.terms).get_model_matrix(
         pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
     )
@@ -177,6 +179,33 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
         tuple(owner[name] for name in names),
     )
     return values, plan
+
+
+def _is_plain(formula: Formula) -> bool:
+    """Whether the terms are the intercept and columns as they are, which need no formula's help."""
+    names = {alias(name) for name in formula.names}
+    parts = formula.terms.split(" + ")
+    return (
+        parts[0] in ("0", "1")
+        and len(parts) > int(parts[0] == "0")
+        and (set(parts[1:]) <= names and len(set(parts)) == len(parts))
+    )
+
+
+def _plain_matrix(
+    formula: Formula, table: pd.DataFrame, means: Mapping[str, float]
+) -> tuple[Array, MatrixPlan]:
+    """An intercept, where there is one, and numeric columns."""
+    first, *rest = formula.terms.split(" + ")
+    named = [unalias(part) for part in rest]
+    columns = [table[name].to_numpy(float) for name in named]
+    if first == "1":
+        columns.insert(0, np.ones(len(table)))
+    names = (*(("Intercept",) if first == "1" else ()), *named)
+    values = np.column_stack(columns)
+    _refuse_infinite(values, names, table, tuple(means))
+    owners = (*(("1",) if first == "1" else ()), *named)
+    return values, MatrixPlan(formula.terms, names, {}, means, {}, owners)
 
 
 def _refuse_infinite(

@@ -76,7 +76,7 @@ def _values(found: ManyFits) -> Array:
 
 
 def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
-    """Profile-likelihood intervals of the standard deviations of a one-factor model.
+    """Profile-likelihood intervals of the standard deviations of random effects and residual.
 
     The bounds are where −2 log likelihood, minimised over everything else, lies the quantile of
     chi-squared with one df above its minimum. A lower bound of zero means that zero is not ruled
@@ -88,37 +88,23 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         ``group, term, sd, sd_low, sd_high, variance, variance_low, variance_high``.
     """
     require_level(level)
-    if len(fit.design.random) > 1:
+    if fit.design.residual is not None:
         raise InputError(
-            "profile intervals are made for one grouping factor",
-            list(fit.n_groups),
+            "profile intervals are made for residuals of one variance that do not correlate",
+            [fit.design.residual.column],
             "use bootstrap_intervals",
         )
-    part = fit.design.random[0]
     rise = float(stats.chi2.ppf(level, 1))
-    options = options_of(fit)
-    ready = material(fit.design, fit.observed, options)
     # In units of the residual, so that the search does not depend on the unit of the outcome.
     unit = fit.residual_sd if fit.linear else 1.0
-    setting = Setting(
-        ready.x,
-        ready.factors[0],
-        _in_units(ready.cells, unit),
-        ready.offset,
-        options.likelihood(fit.design),
-        fit.reml,
-        fit.recipe.options["quadrature"],
-        fit.beta / unit,
-        fit.covariances[part.group] / unit**2,
-        fit.residual_sd / unit,
-        fit.extra,
-    )
-    spreads = np.sqrt(np.diag(setting.psi))
+    setting = _setting(fit, unit)
     rows = []
-    for number, term in enumerate(part.terms):
-        profile = profile_of_term(setting, number)
-        low, high = _bounds(profile, spreads[number], rise)
-        rows.append(_spread(part.group, term, spreads[number], low, high))
+    for place, part in enumerate(fit.design.random):
+        spreads = np.sqrt(np.diag(setting.psi[place]))
+        for number, term in enumerate(part.terms):
+            profile = profile_of_term(setting, place, number)
+            low, high = _bounds(profile, spreads[number], rise)
+            rows.append(_spread(part.group, term, spreads[number], low, high))
     if fit.linear:
         profile = profile_of_residual(setting)
         rows.append(_spread("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
@@ -127,6 +113,25 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     frame["variance"] = frame["sd"] ** 2
     frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
     return frame
+
+
+def _setting(fit: MixedFit, unit: float) -> Setting:
+    """The model with its outcome in other units, and where its estimates lie."""
+    options = options_of(fit)
+    ready = material(fit.design, fit.observed, options)
+    return Setting(
+        ready.x,
+        ready.factors,
+        _in_units(ready.cells, unit),
+        ready.offset,
+        options.likelihood(fit.design),
+        fit.reml,
+        fit.recipe.options["quadrature"],
+        fit.beta / unit,
+        [fit.covariances[part.group] / unit**2 for part in fit.design.random],
+        fit.residual_sd / unit,
+        fit.extra,
+    )
 
 
 def _in_units(cells: Cells, unit: float) -> Cells:

@@ -1,4 +1,4 @@
-"""Profile likelihood of one standard deviation of a model with one grouping factor.
+"""Profile likelihood of one standard deviation of a mixed model, with any grouping factors.
 
 The term in question is put first in its block, so that its standard deviation is a single entry of
 Λ; that entry is held and everything else is searched anew, each search from where the last ended.
@@ -24,36 +24,41 @@ ONE = np.array([0])
 
 @dataclass(frozen=True)
 class Setting:
-    """A model with one grouping factor and where its estimates lie."""
+    """A model and where its estimates lie; ``psi`` are the covariances of its factors."""
 
     x: Array
-    factor: Factor
+    factors: list[Factor]
     cells: Cells
     offset: Array
     likelihood: Likelihood | None
     reml: bool
     quadrature: int
     beta: Array
-    psi: Array
+    psi: list[Array]
     sigma: float
     extra: Array
 
 
-def profile_of_term(setting: Setting, number: int) -> Callable[[float], float]:
-    """Minimum of −2 log likelihood as a function of the standard deviation of one random term."""
-    factor = setting.factor
+def profile_of_term(setting: Setting, place: int, number: int) -> Callable[[float], float]:
+    """Minimum of −2 log likelihood as a function of the standard deviation of one random term.
+
+    The term is the ``number``-th of the factor at ``place``.
+    """
+    factor = setting.factors[place]
     blocks = tuple(
         (number, *(i for i in block if i != number)) if number in block else block
         for block in factor.structure.blocks
     )
     turned = Factor(factor.index, factor.z, Structure(blocks), factor.n_levels)
     rows, columns = turned.structure.entries
-    held = int(np.flatnonzero((rows == number) & (columns == number))[0])
-    work = working(setting.x, [turned], first_alone=True)
-    scale = work.turns[0][number, number]
+    before = sum(other.structure.n_free for other in setting.factors[:place])
+    held = before + int(np.flatnonzero((rows == number) & (columns == number))[0])
+    factors = [turned if i == place else other for i, other in enumerate(setting.factors)]
+    work = working(setting.x, factors, first_alone=True)
+    scale = work.turns[place][number, number]
     if setting.likelihood is None:
         return _linear_profile(setting, work, held, scale)
-    theta = lifted(work.theta([setting.psi]))
+    theta = lifted(work.theta(setting.psi))
     kind, p = setting.likelihood, setting.x.shape[1]
     model = general_model(work, setting.cells, setting.offset, kind, setting.quadrature)
     whole = np.concatenate([work.turn @ setting.beta, theta, setting.extra])
@@ -76,7 +81,7 @@ def _linear_profile(
     setting: Setting, work: Working, held: int, scale: float
 ) -> Callable[[float], float]:
     model = linear_model(work, setting.cells, setting.reml)
-    theta = lifted(work.theta([setting.psi / setting.sigma**2]))
+    theta = lifted(work.theta([psi / setting.sigma**2 for psi in setting.psi]))
     state = [np.concatenate([[np.log(setting.sigma)], np.delete(theta, held)])]
 
     def profile(spread: float) -> float:
@@ -96,9 +101,9 @@ def _linear_profile(
 
 def profile_of_residual(setting: Setting) -> Callable[[float], float]:
     """Minimum of −2 log likelihood as a function of the residual standard deviation."""
-    work = working(setting.x, [setting.factor])
+    work = working(setting.x, setting.factors)
     model = linear_model(work, setting.cells, setting.reml)
-    state = [lifted(work.theta([setting.psi / setting.sigma**2]))]
+    state = [lifted(work.theta([psi / setting.sigma**2 for psi in setting.psi]))]
 
     def profile(sigma: float) -> float:
         def objective(points: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:

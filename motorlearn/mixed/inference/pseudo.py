@@ -23,12 +23,12 @@ from numpy.typing import NDArray
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.inference.kenward_roger import adjust, kenward_roger, on_working_scales
 from motorlearn.mixed.solve.dense import DenseModel
-from motorlearn.mixed.solve.engine import ONE, Cells, Solution, working
+from motorlearn.mixed.solve.engine import ONE, Cells, Solution, lifted, working
 from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.optimise import minimise
 from motorlearn.mixed.solve.residual import ResidualShape
-from motorlearn.mixed.solve.search_dense import Residuals, first_guess, padded, tied_rows
+from motorlearn.mixed.solve.search_dense import Residuals, padded, tied_rows
 from motorlearn.mixed.solve.search_linear import solve_linear
 
 Array = NDArray[np.float64]
@@ -142,7 +142,11 @@ def _restricted(
     data.known[0, group, place] = 1 / weight
     model = DenseModel(data, shape, True)
     with np.errstate(all="ignore"):
-        found = minimise(model.objective, first_guess(model), longest=2.0)
+        # Near the model's own variances, known about as well as so many levels let them be.
+        start = lifted(work.theta(solution.psi))[None]
+        sizes = [np.full(f.structure.n_free, f.n_levels) for f in work.factors]
+        guess = np.diag(1 / (2.0 * np.concatenate(sizes)))[None]
+        found = minimise(model.objective, start, guess, longest=2.0)
         here = model.at(found.x, ONE)
         crosses, seconds, traces = model.products(here)
         adjusted, slopes, w = adjust(here.phi[0], crosses[0], seconds[0], traces[0])

@@ -99,7 +99,11 @@ class ManyFactors:
     def objective(self, point: Array, which: Index) -> tuple[Array, Array]:
         """Value and gradient at one point of shape (1, d), as the optimiser asks for them."""
         beta, lams, zt = self._unpack(point[0])
-        state, inverse = self._modes(self.x @ beta + self.offset, zt)
+        try:
+            state, inverse = self._modes(self.x @ beta + self.offset, zt)
+        except np.linalg.LinAlgError:
+            # Not a place to go to; the line search turns back.
+            return np.array([np.inf]), np.zeros_like(point)
         value = self.constant - 2 * state.height + inverse.log_determinant
         return np.array([value]), self._gradient(lams, zt, state, inverse)[None]
 
@@ -128,7 +132,7 @@ class ManyFactors:
         """Conditional modes by Newton steps that are halved where they fail."""
         state = self._at(base, zt, self.u)
         for _ in range(_MODE_STEPS):
-            inverse = self._invert(zt, state.weight)
+            inverse = self._towards(zt, state.weight)
             step = self._solve(inverse, self._gather(state.slope[:, None] * zt) - state.u)
             trial = self._at(base, zt, state.u + step)
             slack = 1e-12 * (1 + abs(state.height))
@@ -136,10 +140,19 @@ class ManyFactors:
                 step = step / 2
                 trial = self._at(base, zt, state.u + step)
             state = trial
-            if np.abs(step).max() < 1e-7:
+            # Newton squares what is left: after such a step it is below 1e-9.
+            if np.abs(step).max() < 3e-5:
                 break
-        self.u = state.u
+        if np.isfinite(state.u).all():
+            self.u = state.u
         return state, self._invert(zt, state.weight, whole=True)
+
+    def _towards(self, zt: Array, weight: Array) -> _Inverse:
+        """What a step towards the mode is made with: far from it curvature may have no sign."""
+        try:
+            return self._invert(zt, weight)
+        except np.linalg.LinAlgError:
+            return self._invert(zt, np.abs(weight))
 
     def _invert(self, zt: Array, weight: Array, whole: bool = False) -> _Inverse:
         q0 = self.q0

@@ -83,7 +83,8 @@ class OneFactor:
         lam, zt, base = self._unpack(point)
         extra = point[:, self.first_extra :]
         mode = find_modes(self, base, zt, which, extra)
-        self.modes[:, which] = mode.u
+        # What is no number must not be where the next search begins.
+        self.modes[:, which] = np.where(np.isfinite(mode.u), mode.u, 0.0)
         value, expected = self._integrate(base, zt, mode, which)
         gradient = self._gradient(lam, zt, mode, expected)
         return value, gradient
@@ -234,6 +235,10 @@ def find_modes(
     for _ in range(_MODE_STEPS):
         pull = model.sums(state.slope * zt) - u
         step = solve_upper(state.root, solve_lower(state.root, pull))
+        lost = ~np.isfinite(step)
+        if lost.any():
+            # Far from the mode hits that scatter are not curved downwards: go uphill instead.
+            step = np.where(lost, pull / (1 + model.sums(np.abs(state.weight) * zt * zt)), step)
         trial = _at(model, base, zt, u + step, which, extra)
         failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         while failed.any() and np.abs(step).max() > 1e-12:
@@ -241,7 +246,8 @@ def find_modes(
             trial = _at(model, base, zt, u + step, which, extra)
             failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         u, state = u + step, trial
-        if not np.abs(step).max() > 1e-7:
+        # Newton squares what is left: after such a step it is below 1e-9.
+        if not np.abs(step).max() > 3e-5:
             break
     return state
 

@@ -66,7 +66,7 @@ class Ordinal:
     def extras(self, eta: Array, y: Array, weight: Array, extra: Array) -> Extras:
         """Derivatives in the logarithms of the steps."""
         low, high = self._bounds(eta, y, extra)
-        at_low, at_high = _edges(self.link, low, high)
+        at_low, at_high = edges(self.link, low, high)
         step = np.exp(extra)
         out = np.zeros((3, self.n_extra, *eta.shape))
         for i in range(self.n_extra):
@@ -102,7 +102,7 @@ class Ordinal:
         return slope / information, weight * information
 
 
-def _edges(link: str, low: Array, high: Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
+def edges(link: str, low: Array, high: Array) -> tuple[tuple[Array, ...], tuple[Array, ...]]:
     """dℓ/dt, d²ℓ/dηdt and −d³ℓ/dη²dt of the lower and the upper threshold of each row."""
     if link == "probit":
         densities, _, q1, p2, _ = _normal_pieces(low, high)

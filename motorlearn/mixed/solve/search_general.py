@@ -22,6 +22,7 @@ from motorlearn.mixed.solve.optimise import (
     escape,
     expected_decrease,
     hessian,
+    hessian_at_once,
     minimise,
     polish,
 )
@@ -30,6 +31,9 @@ Array = NDArray[np.float64]
 GeneralModel = OneFactor | ManyFactors
 Start = tuple[Array, list[Array], Array]
 """β, Ψ of each factor and κ, on the original scales."""
+_ROWS_AT_ONCE = 50_000
+_SAME_PLACE = 1e-4
+"""Steps on working scales, by the last of which curvature changes by about as much."""
 
 
 def solve_general(
@@ -47,9 +51,18 @@ def solve_general(
     model = general_model(work, cells, offset, likelihood, quadrature)
     point, guess = _general_start(work, cells, offset, likelihood, start)
     found = minimise(model.objective, point[None], guess)
-    curve = hessian(model.objective, found.x)
-    found = escape(model.objective, polish(model.objective, found, curve), curve)
-    return _general_solution(work, model, found)
+    curve = _curvature(model, found.x)
+    last = escape(model.objective, polish(model.objective, found, curve), curve)
+    if np.abs(last.x - found.x).max() > _SAME_PLACE:
+        curve = _curvature(model, last.x)
+    return _general_solution(work, model, last, curve)
+
+
+def _curvature(model: GeneralModel, x: Array) -> Array:
+    """Hessian; where rows are few all of its gradients at once, which costs about one of them."""
+    rows = len(model.rows.x) * 2 * x.shape[1] if isinstance(model, OneFactor) else np.inf
+    together = rows <= _ROWS_AT_ONCE
+    return (hessian_at_once if together else hessian)(model.objective, x)
 
 
 def general_model(
@@ -129,12 +142,11 @@ def inverse_hessian_guess(
     return guess
 
 
-def _general_solution(work: Working, model: GeneralModel, found: Minimum) -> Solution:
+def _general_solution(work: Working, model: GeneralModel, found: Minimum, curve: Array) -> Solution:
     p, own = work.x.shape[1], model.likelihood.n_extra
     last = found.x.shape[1] - own
     theta, extra = found.x[0, p:last], found.x[0, last:]
     value, gradient = model.objective(found.x, ONE)
-    curve = hessian(model.objective, found.x)
     back = work.back
     covariance = 2 * _covariance(curve[0])
     turn = block_diag(back, work.psi_slopes(theta), np.eye(own))

@@ -24,6 +24,7 @@ from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
+from motorlearn.wording.times import sentence_on_contrast
 from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
@@ -161,13 +162,15 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
         f"{scale}; it keeps everybody who has any trial, under the assumption that what is "
         "missing depends only on what was seen."
     )
+    rules = found.outcomes[0].outcome.times
+    if rules is not None and rules.contrast:
+        yield Text(sentence_on_contrast(rules))
     yield fixed
     yield variances
     if why_this_model(result):
         label = outcome_label(found.outcomes[0].outcome)
-        draw = if_possible(
-            lambda: found.kept.draw(modelled_means, result, by=("group", "test"), label=label)
-        )
+        by = ("group", "test", *((rules.contrast,) if rules and rules.contrast else ()))
+        draw = if_possible(lambda: found.kept.draw(modelled_means, result, by=by, label=label))
         yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained

@@ -251,8 +251,8 @@ def _files_left(home: Path, study: Study) -> list[str]:
     count = len([name for name in others if name not in packed])
     if not count:
         return []
-    files = "file" if count == 1 else "files"
-    return [f"{count} further {files} of the study folder: only tables are packed"]
+    noun = "file" if count == 1 else "files"
+    return [f"{count} further {noun} of the study folder: only tables are packed"]
 
 
 def _warnings(design: Design) -> list[str]:

@@ -1,0 +1,102 @@
+"""Simulate how often tests of a performer's spread err; writes error-rates-variability.csv.
+
+    .venv/bin/python docs/error_rates_of_variability.py [studies] [seconds]
+
+Two groups whose spread does not differ, a pretest and a retention test of twelve trials each.
+People differ in level, in the logarithm of their standard deviation (by .3) and, in most lines, in
+how it changes between the tests (by .2). Each study goes through ``fit_variability``; the group's
+ratio at the retention test and the interaction of group and test are looked at. Studies are added
+to those of the file.
+"""
+
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+import motorlearn as ml
+from motorlearn.exceptions import MotorlearnError
+
+FILE = Path(__file__).parent / "error-rates-variability.csv"
+CHUNK = 10
+CELLS = [
+    (people, change, part)
+    for people, change, part in (
+        (10, 0.0, "1"),
+        (20, 0.0, "1"),
+        (10, 0.2, "1 + test"),
+        (10, 0.2, "1"),
+        (20, 0.2, "1 + test"),
+    )
+]
+
+
+def study(people: int, change: float, rng: np.random.Generator) -> pd.DataFrame:
+    """One study without a difference of spread between groups."""
+    total = 2 * people
+    person = np.repeat(np.arange(total), 24)
+    late = np.tile(np.repeat([0, 1], 12), total)
+    level, wide = rng.normal(0, 3, total), rng.normal(0, 0.3, total)
+    log_sd = 1.5 - 0.2 * late + wide[person] + rng.normal(0, change, total)[person] * late
+    score = 20 + level[person] - 3 * late + np.exp(log_sd) * rng.normal(size=len(late))
+    return pd.DataFrame(
+        {
+            "participant": person,
+            "group": np.where(person < people, "blocked", "random"),
+            "test": np.where(late, "retention", "pretest"),
+            "score": score,
+        }
+    )
+
+
+def once(people: int, change: float, part: str, seed: int) -> dict[str, float]:
+    """Whether tests of one study are significant, and whether the interval holds the truth."""
+    table = study(people, change, np.random.default_rng([13, seed, people, int(10 * change)]))
+    try:
+        fit = ml.fit_variability(
+            "score ~ group * test", table, spread="group * test", spread_random=part
+        )
+    except MotorlearnError:
+        return {"failed": 1.0, "group": 0.0, "interaction": 0.0, "normal test": 0.0, "said": 0.0}
+    late = fit.ratios("group", within="test").frame.iloc[-1]
+    row = fit.estimates.iloc[-1]
+    plain = row["std_error"] * np.sqrt(row["df"] / fit.people)
+    return {
+        "failed": 0.0,
+        "group": float(late["p"] < 0.05),
+        "interaction": float(row["p"] < 0.05),
+        "normal test": float(abs(row["estimate"] / plain) > 1.96),
+        "said": float(any("spread_random" in words for words in fit.warnings)),
+    }
+
+
+def main() -> None:
+    """Add studies to every line of the file."""
+    goal = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
+    lines = pd.read_csv(FILE).to_dict("records") if FILE.exists() else []
+    for done in range(0, goal, CHUNK):
+        for people, change, part in CELLS:
+            named = {"a group": people, "change": change, "random part": part}
+            at = [line for line in lines if all(str(line[k]) == str(v) for k, v in named.items())]
+            line = at[0] if at else named | {"studies": 0}
+            if not at:
+                lines.append(line)
+            before = int(line["studies"])
+            if before > done:
+                continue
+            if time.monotonic() > until:
+                return
+            seeds = range(before, before + CHUNK)
+            new = pd.DataFrame([once(people, change, part, seed) for seed in seeds]).mean()
+            for name, value in new.items():
+                old = line.get(str(name), 0.0) * before
+                line[str(name)] = (old + value * CHUNK) / (before + CHUNK)
+            line["studies"] = before + CHUNK
+            pd.DataFrame(lines).round(4).to_csv(FILE, index=False)
+
+
+if __name__ == "__main__":
+    main()

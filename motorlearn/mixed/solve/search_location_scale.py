@@ -1,0 +1,166 @@
+"""Search for the maximum likelihood of a model of level and spread, on working scales and back."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import block_diag
+
+from motorlearn.mixed.solve.covariance import correlated
+from motorlearn.mixed.solve.engine import ONE, group_starts, working
+from motorlearn.mixed.solve.factors import Factor
+from motorlearn.mixed.solve.location_scale import LocationScale, SpreadRows
+from motorlearn.mixed.solve.optimise import (
+    Minimum,
+    expected_decrease,
+    hessian,
+    minimise,
+    polish,
+    positive_inverse,
+)
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+_ROUNDS = 8
+_FEW_NODES = 5
+_SETTLED = 1e-5
+_MEAN_LOG_ABSOLUTE = -0.635
+"""Mean of the logarithm of an absolute standard normal variable."""
+
+
+@dataclass(frozen=True)
+class SpreadParts:
+    """Matrices of rows sorted by ``person`` (N,): ``x`` and ``w`` fixed, ``z`` and ``s`` random."""
+
+    x: Array
+    w: Array
+    z: Array
+    s: Array
+    person: Index
+
+
+@dataclass(frozen=True)
+class SpreadSolution:
+    """What a search found, on the original scales.
+
+    ``vcov`` is that of β and γ together, ``shown`` the one the people show (from the scores of each
+    person); ``psi`` (q + k, q + k) covariance of level and log spread terms; ``modes`` (G, q + k).
+    """
+
+    beta: Array
+    gamma: Array
+    vcov: Array
+    shown: Array
+    psi: Array
+    modes: Array
+    spread: Array
+    deviance: float
+    free: int
+    expected_decrease: float
+    lowest: float
+    iterations: int
+
+
+def solve_location_scale(
+    y: Array, parts: SpreadParts, *, tied: bool, quadrature: int
+) -> SpreadSolution:
+    """Fit level and spread together by maximum likelihood."""
+    middle, unit = float(y.mean()), float(y.std())
+    factors = [
+        Factor(parts.person, terms, correlated(terms.shape[1]), int(parts.person.max()) + 1)
+        for terms in (parts.z, parts.s)
+        if terms.shape[1]
+    ]
+    level, log_sd = working(parts.x, factors), working(parts.w, [])
+    scaled = [factor.z.T for factor in level.factors]
+    s = scaled[-1] if parts.s.shape[1] else np.zeros((0, len(y)))
+    z = scaled[0] if parts.z.shape[1] else np.zeros((0, len(y)))
+    starts = group_starts(parts.person)
+    rows = SpreadRows((y - middle) / unit, level.x, log_sd.x, z, s, starts)
+    model = LocationScale(rows, tied and bool(len(z)), quadrature)
+    found = _search(model, _start(model))
+    curve = hessian(model.objective, found.x)
+    found = polish(model.objective, found, curve)
+    undo = block_diag(*level.backs) if factors else np.zeros((0, 0))
+    undo[: len(z)] *= unit
+    return _on_original_scales(model, found, curve[0], parts, middle, unit, level.back, undo)
+
+
+def _search(model: LocationScale, point: Array) -> Minimum:
+    """Search with few nodes that follow every step, then with all, which stay where they ended.
+
+    Where nodes follow, the slopes are those of the sum over nodes that stay; the two differ by the
+    error of the quadrature.
+    """
+    few = min(_FEW_NODES, model.quadrature)
+    coarse = LocationScale(model.rows, model.tied, few)
+
+    def following(points: Array, which: Index) -> tuple[Array, Array]:
+        coarse.place_nodes(points[0])
+        return coarse.objective(points, which)
+
+    found = minimise(following, point[None], longest=0.5, tolerance=1e-4, max_iterations=60)
+    model.centre = coarse.centre.copy()
+    for _ in range(_ROUNDS):
+        model.place_nodes(found.x[0])
+        inverse = positive_inverse(hessian(model.objective, found.x))
+        before = float(model.objective(found.x, ONE)[0][0])
+        found = minimise(model.objective, found.x, inverse, longest=0.5, max_iterations=30)
+        if before - float(found.value[0]) < _SETTLED:
+            break
+    return found
+
+
+def _start(model: LocationScale) -> Array:
+    """Least squares, then the logarithms of what is left within people."""
+    rows = model.rows
+    beta = np.linalg.lstsq(rows.x, rows.y)[0]
+    rest = rows.y - rows.x @ beta
+    means = np.add.reduceat(rest, rows.starts) / rows.count
+    within = rest - means[rows.group]
+    floor = 1e-3 * max(float(within.std()), 1e-6)
+    logs = np.log(np.maximum(np.abs(within), floor)) - _MEAN_LOG_ABSOLUTE
+    gamma = np.linalg.lstsq(rows.w, logs)[0]
+    theta = 0.7 * max(float(means.std()), 0.1) * model.level_shape.start
+    ties = np.zeros(model.sizes[3])
+    own = 0.25 * model.spread_shape.start if model.spreads else np.zeros(0)
+    return np.concatenate([beta, gamma, theta, ties, own])
+
+
+def _on_original_scales(
+    model: LocationScale,
+    found: Minimum,
+    curve: Array,
+    parts: SpreadParts,
+    middle: float,
+    unit: float,
+    back: Array,
+    undo: Array,
+) -> SpreadSolution:
+    point, rows = found.x[0], model.rows
+    p, s = rows.x.shape[1], rows.w.shape[1]
+    inverse = 2 * positive_inverse(curve[None])[0]
+    _, by_person = model.by_person(point)
+    scores = -by_person / 2
+    turn = block_diag(unit * back, working(parts.w, []).back)
+    own = turn @ inverse[: p + s]
+    ones = np.ones(len(rows.y))
+    beta = unit * back @ point[:p] + np.linalg.lstsq(parts.x, middle * ones)[0]
+    gamma = turn[p:, p:] @ point[p : p + s] + np.linalg.lstsq(parts.w, np.log(unit) * ones)[0]
+    modes, spread = model.effects(point)
+    values = np.linalg.eigvalsh(curve)
+    return SpreadSolution(
+        beta=beta,
+        gamma=gamma,
+        vcov=own[:, : p + s] @ turn.T,
+        shown=own @ (scores.T @ scores) @ own.T,
+        psi=undo @ model.covariance(point) @ undo.T,
+        modes=modes @ undo.T,
+        spread=undo @ spread @ undo.T,
+        deviance=float(found.value[0]) + 2 * len(rows.y) * float(np.log(unit)),
+        free=len(point),
+        expected_decrease=float(expected_decrease(curve[None], found.gradient)[0]),
+        lowest=float(values[0] / max(1.0, abs(values[-1]))),
+        iterations=found.iterations,
+    )
