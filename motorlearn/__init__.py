@@ -6,6 +6,8 @@ Names are loaded when they are first used, so that importing the package costs n
 from importlib import import_module
 from typing import Any
 
+from motorlearn.exceptions import PackageError
+
 __version__ = "1.0.0"
 
 _HOMES = {
@@ -67,14 +69,26 @@ __all__ = [*sorted(_HOMES), *_ROOMS]
 
 
 def __getattr__(name: str) -> Any:
-    if name in _HOMES:
-        value = getattr(import_module(_HOMES[name]), name)
-    elif name in _ROOMS:
-        value = import_module(f"motorlearn.{name}")
-    else:
+    if name not in _HOMES and name not in _ROOMS:
         raise AttributeError(f"module 'motorlearn' has no attribute {name!r}")
+    try:
+        room = import_module(_HOMES.get(name, f"motorlearn.{name}"))
+    except ModuleNotFoundError as absent:
+        raise _told(name, absent) from absent
+    value = getattr(room, name) if name in _HOMES else room
     globals()[name] = value
     return value
+
+
+def _told(name: str, absent: ModuleNotFoundError) -> ImportError:
+    """What is asked for and the package it lacks, in one sentence; our own faults as they are."""
+    package = (absent.name or "").split(".")[0]
+    if package in ("", "motorlearn"):
+        return absent
+    return PackageError(
+        f"motorlearn.{name} needs the package {package}, which is not installed here: install it, "
+        "or where Python runs in a browser take a distribution that holds it"
+    )
 
 
 def __dir__() -> list[str]:

@@ -65,6 +65,10 @@ class FormulaError(InputError):
     """A model formula asks for something outside the fixed list of names and functions."""
 
 
+class PackageError(MotorlearnError, ImportError):
+    """A package that is needed is not installed, as in a browser that lacks it."""
+
+
 class FitError(MotorlearnError):
     """A model cannot be fitted to these data at all; the message says why."""
 

@@ -17,6 +17,7 @@ def add_to(app: typer.Typer) -> None:
     app.command()(classroom)
     app.command()(collect)
     app.command()(demonstrate)
+    app.command()(site)
 
 
 def classroom(
@@ -119,3 +120,17 @@ def demonstrate(
     if out is None:
         raise InputError("the page needs a file", [name], "add  --out FILE.html")
     typer.echo(f"Demonstration written: {ml.write_demonstration(name, out)}")
+
+
+def site(
+    folder: Annotated[Path, typer.Argument(help="Folder to write.")],
+    *,
+    seats: Annotated[int, typer.Option(help="Seats of the class experiment.", **WHOLE)] = 30,
+    seed: Annotated[int, typer.Option(help="Seed of the class experiment.", **WHOLE)] = 1,
+    app: Annotated[
+        Path | None, typer.Option(help="Folder of built notebooks that run in the browser.")
+    ] = None,
+) -> None:
+    """Write all pages for a lecture into one folder: experiment, demonstrations, notebooks."""
+    first = ml.teaching.write_site(folder, seats=seats, class_seed=seed, app=app)
+    typer.echo(f"Pages written; open: {first}")

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from scipy.optimize import least_squares
 from scipy.special import expit, logit
 
-from motorlearn.curves.options import check_level, check_seed
+from motorlearn.curves.options import check_level, check_seed, whole
 from motorlearn.curves.single.rows import as_numbers, check_size
 from motorlearn.curves.status import information_criteria
 from motorlearn.exceptions import InputError
@@ -116,8 +116,8 @@ def simulate_adaptation(
     array([0.  , 0.2 , 0.34])
     """
     p, held = _trials(perturbation, clamp)
-    a, b = as_numbers(list(retention), "retention"), as_numbers(list(learning), "learning")
-    if a.shape != b.shape or not len(a) or not np.all(np.isfinite([a, b])):
+    a, b = as_numbers(retention, "retention"), as_numbers(learning, "learning")
+    if a.shape != b.shape or a.ndim != 1 or not len(a) or not np.all(np.isfinite([a, b])):
         raise InputError("retention and learning need a number for each state", [a, b])
     return _states(p, held, a, b)
 
@@ -200,7 +200,7 @@ def fit_adaptation(
     >>> found.estimates["estimate"].round(2).tolist()
     [0.6, 0.2, 0.99, 0.02]
     """
-    if rates not in TERMS or isinstance(rates, bool):
+    if not whole(rates) or rates not in TERMS:
         raise InputError("adaptation has one or two rates", [rates])
     level = check_level(level)
     p, held = _trials(perturbation, clamp)

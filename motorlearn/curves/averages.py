@@ -2,13 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
 from motorlearn.curves.batch.learners import fit_curves
+from motorlearn.curves.options import check_seed, finite, whole
 from motorlearn.curves.single.learner import fit_curve
+from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
@@ -39,10 +42,14 @@ def average_of_exponentials(time: ArrayLike, shape: float, scale: float) -> np.n
     >>> average_of_exponentials([0, 5, 20], 2.0, 5.0).round(4)
     array([1.  , 0.25, 0.04])
     """
-    time = np.asarray(time, float)
+    time = as_numbers(time, "time")
+    shape, scale = (finite(x, "shape and scale must be finite numbers") for x in (shape, scale))
     if not (shape > 0 and scale > 0) or np.any(time < 0):
         raise InputError("shape and scale must be above 0 and time at least 0", [shape, scale])
     return np.exp(-shape * np.log1p(time / scale))
+
+
+LARGEST_SIZE = 10_000
 
 
 @dataclass(frozen=True)
@@ -74,6 +81,27 @@ class AveragingDemonstration(Result):
         return (Table("averaging", title, columns, self.preferred),)
 
 
+def _sizes(learners: Any, trials: Any, classes: Any) -> tuple[int, int, int]:
+    sizes = {"learners": (learners, 1), "trials": (trials, 6), "classes": (classes, 1)}
+    for name, (size, least) in sizes.items():
+        if not whole(size) or isinstance(size, bool) or not least <= size <= LARGEST_SIZE:
+            raise InputError(
+                f"{name} must be a whole number from {least} to {LARGEST_SIZE}", [size]
+            )
+    return int(learners), int(trials), int(classes)
+
+
+def _numbers(rate_sd: Any, median_rate: Any, noise: Any) -> tuple[float, float, float]:
+    spread = finite(rate_sd, "rate_sd must be a finite number")
+    rate = finite(median_rate, "median_rate must be a finite number")
+    size = finite(noise, "noise must be a finite number")
+    if spread < 0 or size < 0 or rate <= 0:
+        raise InputError(
+            "spread and noise must be at least 0, and the rate above 0", [spread, size, rate]
+        )
+    return spread, rate, size
+
+
 def demonstrate_averaging(
     *,
     rate_sd: float = 1.3,
@@ -103,9 +131,9 @@ def demonstrate_averaging(
     >>> shown.preferred["level"].tolist()
     ['single learners', 'averages']
     """
-    if min(learners, classes) < 1 or trials < 6 or rate_sd < 0 or median_rate <= 0:
-        raise InputError("the demonstration needs learners, classes, six trials and a rate above 0")
-    rng = np.random.default_rng(seed)
+    learners, trials, classes = _sizes(learners, trials, classes)
+    rate_sd, median_rate, noise = _numbers(rate_sd, median_rate, noise)
+    rng = np.random.default_rng(check_seed(seed))
     n = np.arange(1.0, trials + 1)
     shape = (classes, learners, 1)
     rate = np.exp(np.log(median_rate) + rate_sd * rng.normal(size=shape))

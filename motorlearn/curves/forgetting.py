@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from motorlearn.curves.options import check_level
+from motorlearn.curves.options import check_level, one_of
 from motorlearn.curves.recall import (
     MEANINGS_OF_LOSS,
     TERMS,
@@ -148,6 +148,7 @@ def fit_forgetting(
     forms = _known_forms(forms)
     if isinstance(table, pd.DataFrame):
         asked = Asked(outcome, delay, participant, group, attempts, forms, unit)
+        one_of(interval, ("profile", "wald", "bootstrap"), "interval")
         return forgetting_of_people(table, asked, vary, floor, interval, check_level(level))
     if delay is not None:
         raise InputError(

@@ -9,10 +9,10 @@ import pandas as pd
 from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
-from motorlearn.curves.options import check_column, check_level, one_of
+from motorlearn.curves.options import check_column, check_level, check_table, one_of
 from motorlearn.curves.quantities import SIGNED, learner_quantity
 from motorlearn.curves.single.learner import fit_curve
-from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
@@ -217,9 +217,7 @@ def _usable(table: pd.DataFrame, named: Mapping[str, str]) -> tuple[pd.DataFrame
         raise InputError("the table must be a DataFrame", [type(table).__name__])
     for what, name in named.items():
         check_column(name, what)
-    absent = [name for name in named.values() if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that the comparison needs", absent)
+    check_table(table, list(named.values()), "the comparison needs")
     table, void = set_aside_void(table, participant=named["participant"], group=named["group"])
     for what in ("group", "participant"):
         if table[named[what]].isna().any():

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -9,9 +10,25 @@ from scipy.special import log_expit
 
 from motorlearn.curves.batch.learners import CurveFits, best_curves
 from motorlearn.curves.forms import FORMS
+from motorlearn.curves.options import check_column, check_table, names_of, whole
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
+
+
+def _check(
+    table: Any, keys: Sequence[str], outcome: Any, practice: Any, attempts: str | None
+) -> None:
+    """Refuse what is no table of these columns."""
+    if not isinstance(table, pd.DataFrame):
+        raise InputError("the table must be a DataFrame", [type(table).__name__])
+    if not keys:
+        raise InputError("by must name one at least")
+    named = {"the outcome": outcome, "practice": practice}
+    named |= {} if attempts is None else {"attempts": attempts}
+    for what, name in named.items():
+        check_column(name, what)
+    check_table(table, [*keys, *named.values()], "the predictions need")
 
 
 @dataclass(frozen=True)
@@ -74,9 +91,10 @@ def score_predictions(
     >>> scores.best["form"].tolist()
     ['exponential']
     """
-    if blocks < 2:
+    if not whole(blocks) or blocks < 2:
         raise InputError("predictions need at least two blocks", [blocks])
-    keys = [by] if isinstance(by, str) else list(by)
+    blocks, keys = int(blocks), list(names_of(by, "by"))
+    _check(table, keys, outcome, practice, attempts)
     rows = table.sort_values([*keys, practice], kind="stable").reset_index(drop=True)
     there = rows[outcome].notna()
     place = there.groupby([rows[key] for key in keys]).cumsum() - 1

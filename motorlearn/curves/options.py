@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import ColumnError, InputError
 
 RESTARTS = ("warm-up", "savings", "both")
 """What sessions do: a loss that fades within them, forgetting between them, or both."""
@@ -84,6 +84,27 @@ def check_column(name: Any, what: str) -> None:
     """Refuse what cannot be the name of one column."""
     if not isinstance(name, str):
         raise InputError(f"{what} must be the name of a column", [name])
+
+
+def check_table(table: Any, names: Sequence[str], what: str) -> None:
+    """Refuse a table without rows, or without a column that is needed, or with two of it."""
+    held = list(table.columns)
+    absent = [name for name in names if name not in held]
+    if absent:
+        raise ColumnError(f"the table lacks columns that {what}", absent)
+    twice = [name for name in names if held.count(name) > 1]
+    if twice:
+        raise ColumnError("the table has columns of the same name", twice, "rename one of them")
+    if not len(table):
+        raise InputError("the table has no rows")
+
+
+def names_of(given: Any, what: str) -> tuple[str, ...]:
+    """One name or several, as a tuple."""
+    names = (given,) if isinstance(given, str) else given
+    if not isinstance(names, list | tuple) or not all(isinstance(name, str) for name in names):
+        raise InputError(f"{what} must hold names", [given])
+    return tuple(names)
 
 
 def finite(value: Any, cause: str) -> float:

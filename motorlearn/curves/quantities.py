@@ -12,6 +12,7 @@ from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level, finite
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.single.curve_fit import CurveFit
+from motorlearn.curves.single.df import df_along
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import t_quantile
@@ -73,6 +74,7 @@ class _Parameters:
     covariance: np.ndarray
     picks: dict[str, np.ndarray]
     df: float
+    turns: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)))
 
 
 def curve_quantities(
@@ -163,15 +165,17 @@ def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
     """
     if isinstance(fit, CurveFit):
         where, terms = dict(fit.saved), fit.estimates.set_index("term")
-        spread = float(t_quantile(level, fit.df))
+        dfs = df_along(np.eye(len(fit.curve)), fit.vcov, fit.turns, fit.df)
+        spreads = dict(zip(fit.curve, np.atleast_1d(t_quantile(level, dfs))))
     else:
         where, terms = {"savings": np.nan}, fit.common.set_index("term")
-        spread = float(t_quantile(level, np.inf))
+        spreads = {"savings": float(t_quantile(level, np.inf))}
     rows = []
     for term, begin in where.items():
         if term not in terms.index:
             continue
         value, error = float(terms.at[term, "estimate"]), float(terms.at[term, "std_error"])
+        spread = float(spreads[term])
         known = {"estimate": value, "conf_low": value - spread * error}
         known |= {"conf_high": value + spread * error}
         rows.append(
@@ -196,7 +200,7 @@ def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
     if reason or not np.all(np.isfinite(known.point)):
         return {"reason": reason or fit.status}
     value = _function(fit, name, place, span)
-    centre, error = _with_error(known, value)
+    centre, error, _ = _with_error(known, value)
     if not np.isfinite(centre) or not np.isfinite(error):
         return {"reason": NOT_REACHED if not np.isfinite(centre) else "no standard error"}
     if name in SIGNED:
@@ -257,7 +261,9 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
         with np.errstate(all="ignore"):
             turn = np.r_[1.0, 1.0, 1 / point[2:]]
             point = np.r_[point[:2], np.log(point[2:])]
-        return _Parameters(point, cover * np.outer(turn, turn), {"": np.eye(len(point))}, fit.df)
+        scale = np.outer(turn, turn)
+        turns = fit.turns[:, place][:, :, place] * scale if len(fit.turns) else fit.turns
+        return _Parameters(point, cover * scale, {"": np.eye(len(point))}, fit.df, turns)
     terms = fit.estimates["term"].tolist()
     names, groups = ("asymptote", fit.amount, "log_rate"), len(fit.groups)
     point, picks = np.empty(len(terms)), {}
@@ -338,10 +344,10 @@ def _interval(
 ) -> dict[str, Any]:
     if reason:
         return {"reason": reason}
-    centre, error = _with_error(known, value)
+    centre, error, df = _with_error(known, value)
     if not np.isfinite(centre):
         return {"reason": NOT_REACHED}
-    half = float(t_quantile(level, known.df)) * error
+    half = float(t_quantile(level, df)) * error
     if name in SIGNED:
         ends = (centre - half, centre + half)
     else:
@@ -350,13 +356,16 @@ def _interval(
     return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
 
 
-def _with_error(known: _Parameters, value: Callable[[np.ndarray], float]) -> tuple[float, float]:
-    """A quantity and its standard error by the delta method."""
+def _with_error(
+    known: _Parameters, value: Callable[[np.ndarray], float]
+) -> tuple[float, float, float]:
+    """A quantity, its standard error by the delta method, and its degrees of freedom."""
     centre = value(known.point)
     if not np.isfinite(centre):
-        return centre, np.nan
+        return centre, np.nan, known.df
     steps = np.maximum(np.abs(known.point), 0.1) * 1e-5
     slope = np.array(
         [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
     )
-    return centre, float(np.sqrt(max(slope @ known.covariance @ slope, 0.0)))
+    df = df_along(slope[None], known.covariance, known.turns, known.df)[0]
+    return centre, float(np.sqrt(max(slope @ known.covariance @ slope, 0.0))), float(df)

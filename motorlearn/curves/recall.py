@@ -7,13 +7,13 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from motorlearn.curves.options import check_column
+from motorlearn.curves.options import check_column, check_table, names_of
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.population import fit_population_curve
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
-from motorlearn.exceptions import ColumnError, InputError, MotorlearnError
+from motorlearn.exceptions import InputError, MotorlearnError
 from motorlearn.results import Recipe, Refused, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table, estimates_table
@@ -150,6 +150,7 @@ def forgetting_of_people(
     level: float,
 ) -> ForgettingCurves:
     """Fit everybody's forgetting, alone and together."""
+    vary = names_of(vary, "vary")
     rows, void = _usable(table, asked)
     people = pd.concat(
         [_person(who, part, asked, floor, level) for who, part in rows.groupby("who", sort=False)],
@@ -163,7 +164,7 @@ def forgetting_of_people(
         _renamed(form, fit) for form, fit in populations.items() if isinstance(fit, PopulationCurve)
     ]
     comparison = COMPARED.frame([_compared(form, fit) for form, fit in populations.items()])
-    options = {"forms": asked.forms, "floor": floor, "vary": tuple(vary), "level": level}
+    options = {"forms": asked.forms, "floor": floor, "vary": vary, "level": level}
     columns = {
         "outcome": asked.outcome,
         "delay": str(asked.delay),
@@ -185,14 +186,12 @@ def forgetting_of_people(
 
 def _usable(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, pd.DataFrame]:
     wanted = {"y": asked.outcome, "d": asked.delay, "who": asked.participant}
-    wanted |= {"group": asked.group} if asked.group else {}
+    wanted |= {} if asked.group is None else {"group": asked.group}
     wanted |= {"m": asked.attempts} if asked.attempts is not None else {}
     words = {"y": "the outcome", "d": "delay", "who": "participant", "m": "attempts"}
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
-    absent = [name for name in wanted.values() if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that forgetting needs", absent)
+    check_table(table, [str(name) for name in wanted.values()], "forgetting needs")
     counted, void = set_aside_void(table, participant=asked.participant, group=asked.group)
     rows = pd.DataFrame({short: counted[name].to_numpy() for short, name in wanted.items()})
     rows["d"] = as_numbers(rows["d"], f"column {asked.delay!r}")

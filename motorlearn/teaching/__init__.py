@@ -5,6 +5,9 @@ picture in words. A lesson declares it with its question, controls, picture and 
 puts controls around it in a notebook, ``write_demonstration`` makes one HTML file of it.
 """
 
+from typing import TYPE_CHECKING
+
+from motorlearn.doors import late_names
 from motorlearn.teaching.aiming import (
     AimingTask,
     ClassTrials,
@@ -64,6 +67,11 @@ from motorlearn.teaching.demonstrations.regression_to_mean import (
 from motorlearn.teaching.demonstrations.twenty_attempts import TwentyAttempts, twenty_attempts
 from motorlearn.teaching.tampered import TamperedStudy, tampered_study
 
+if TYPE_CHECKING:
+    from motorlearn.teaching.site.folder import write_site
+
+__getattr__, __dir__ = late_names(__name__, {"write_site": "motorlearn.teaching.site.folder"})
+
 __all__ = [
     "LESSONS",
     "AimingTask",
@@ -122,4 +130,5 @@ __all__ = [
     "write_class_study",
     "write_classroom",
     "write_demonstration",
+    "write_site",
 ]

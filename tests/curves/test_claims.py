@@ -10,6 +10,7 @@ from scipy.stats import ttest_ind
 
 import motorlearn as ml
 from motorlearn.curves import FORMS, find_change_point
+from motorlearn.curves.batch.several import TOGETHER
 from motorlearn.exceptions import MotorlearnError
 
 SETTINGS = [(20, 8.0, 15.0), (12, 4.0, 15.0), (60, 3.0, 4.0)]
@@ -62,19 +63,29 @@ def test_batch_and_single_fit_give_the_same_verdict(form, holes):
         parts.append(pd.DataFrame({"who": who, "trial": trial, "error": y}))
         alone[who] = ml.fit_curve(trial, y, form=form)
     fits = ml.fit_curves(pd.concat(parts), "error", practice="trial", by="who", forms=(form,))
+    better = 0
     for row in fits.table.itertuples():
         one = alone[row.who]
+        if form in TOGETHER and row.loglik > one.loglik + 1e-6:
+            # Searched together, noisy learners may find a better curve: at most 2 of 14, none ok.
+            better += 1
+            assert row.status != "ok"
+            continue
+        assert row.loglik >= one.loglik - 1e-6 or np.isnan(one.loglik)
+        if form in TOGETHER and not one.recipe.converged:
+            # The single fit creeps towards a bound at which the batch is: neither is ok.
+            assert row.status != "ok" and one.status != "ok"
+            continue
         assert row.status == one.status
         assert np.isnan(row.rate) == np.isnan(one.value("rate"))
         if not np.isnan(row.asymptote):
             assert row.asymptote == pytest.approx(one.value("asymptote"), rel=2e-3)
-        # Forms with two shapes do not settle on every curve, and none of these is ok. The batch
-        # may come to rest where the single fit does not, at a curve that is no worse.
+        # The batch may come to rest where the single fit does not; none of these is ok.
         if row.converged != one.recipe.converged:
-            assert row.loglik >= one.loglik - 1e-6
             assert row.status != "ok"
         assert row.converged or row.status != "ok"
-    assert fits.table["converged"].all() or form in ("s_shaped", "two_processes")
+    assert better <= 2
+    assert fits.table["converged"].all() or (form in TOGETHER and (holes or form != "s_shaped"))
 
 
 def test_no_change_is_a_level_and_nothing_else():

@@ -1,10 +1,15 @@
 """Forms with two and three rates, many learners at once: never worse than the fit of one."""
 
+import contextlib
+
 import numpy as np
 import pytest
+from scipy.optimize import curve_fit
 
 from motorlearn.curves import FORMS
+from motorlearn.curves.batch import s_shaped, two_processes
 from motorlearn.curves.batch.padded import Padded, fit_padded
+from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.solving import solve
 
@@ -25,3 +30,78 @@ def test_together_no_worse_than_alone(form, rates):
     for own, loss in zip(y[:2], found.loss):
         alone = solve(Problem(FORMS[form], n, own, np.ones(40), False))
         assert loss <= alone.loss * (1 + 1e-8)
+
+
+CENTRED = np.sin(np.outer([1.0, 2.0, 3.0], np.arange(40.0)))
+CENTRED -= CENTRED.mean(axis=1, keepdims=True)
+SINCE = np.arange(40.0)
+
+
+def look_at_two(held, at):
+    room, rest = np.ones((3, 8, 40)), np.empty((2, 3, 40))
+    room[:, two_processes.SCORES] = CENTRED
+    products = two_processes._products(room, rest, SINCE, at)
+    return two_processes._surface(products, np.sum(CENTRED**2, axis=1), held)
+
+
+def look_at_s(_, at):
+    room, rest = np.ones((3, 8, 40)), np.empty((2, 3, 40))
+    room[:, s_shaped.SCORES] = CENTRED
+    products, mean, reach = s_shaped._products(room, rest, SINCE + 1, at)
+    return s_shaped._surface(products, reach, np.sum(CENTRED**2, axis=1), mean)
+
+
+@pytest.mark.parametrize(
+    ("look", "held", "at"),
+    [
+        (look_at_two, None, [[0.5, 0.2], [0.3, 0.1], [1.0, 0.5]]),
+        (look_at_two, 0.3, [[0.5, 0.2], [0.3, 0.1], [1.0, 0.5]]),
+        (look_at_s, None, [[0.3, 12.0], [0.5, 30.0], [2.0, 20.0]]),
+    ],
+)
+def test_slope_and_bend_of_a_surface_agree_with_differences(look, held, at):
+    at = np.log(at)
+    here, h = look(held, at), 1e-5 * np.eye(2)
+    sides = [(look(held, at + step), look(held, at - step)) for step in h]
+    slope = np.stack([(a.loss - b.loss) / 2e-5 for a, b in sides], axis=1)
+    bend = np.stack([(a.slope - b.slope) / 2e-5 for a, b in sides], axis=2)
+    assert here.slope == pytest.approx(slope, abs=1e-6)
+    assert here.bend[:, 0] == pytest.approx(bend[:, 0, 0], abs=1e-6)
+    assert here.bend[:, 1] == pytest.approx(bend[:, 0, 1], abs=1e-6)
+    assert here.bend[:, 2] == pytest.approx(bend[:, 1, 1], abs=1e-6)
+
+
+@pytest.mark.parametrize("noise", [0.5, 5.0])
+@pytest.mark.parametrize(
+    ("form", "rates"), [("s_shaped", (0.25, 20.0)), ("two_processes", (0.5, 0.08, 0.6))]
+)
+def test_no_worse_than_a_general_library_that_starts_at_the_truth(form, rates, noise):
+    # scipy's curve_fit inside the same bounds; it has one start, so that it may end worse.
+    n, rng = np.arange(1.0, 51.0), np.random.default_rng(9)
+    truth = (20.0, 15.0, *rates)
+    y = FORMS[form].curve(n, *truth[:2], rates) + rng.normal(0, noise, (12, 50))
+    found = fit_several(Padded(FORMS[form], np.tile(n, (12, 1)), y, np.ones(y.shape), False, 1.0))
+    assert found.settled.all()
+    low, high = zip(*FORMS[form].bounds(n))
+    bounds, compared = ([-np.inf, -np.inf, *low], [np.inf, np.inf, *high]), 0
+    for own, loss in zip(y, found.loss):
+        with contextlib.suppress(RuntimeError):
+            best, _ = curve_fit(
+                lambda n, a, g, *r: FORMS[form].curve(n, a, g, r), n, own, p0=truth, bounds=bounds
+            )
+            theirs = 0.5 * np.sum((own - FORMS[form].curve(n, *best[:2], best[2:])) ** 2)
+            assert loss <= theirs * (1 + 1e-9)
+            compared += 1
+    assert compared >= 8
+
+
+def test_learners_with_gaps_keep_their_places_among_the_others():
+    n, rng = np.arange(1.0, 41.0), np.random.default_rng(10)
+    y = FORMS["s_shaped"].curve(n, 20.0, 15.0, (0.25, 20.0)) + rng.normal(0, 1, (4, 40))
+    weights = np.ones(y.shape)
+    weights[1, 5] = 0.0
+    data = Padded(FORMS["s_shaped"], np.tile(n, (4, 1)), y, weights, False, 1.0)
+    found, apart = fit_several(data), fit_padded(data)
+    assert found.loss == pytest.approx(apart.loss, rel=1e-9)
+    assert found.tau == pytest.approx(apart.tau, abs=1e-5)
+    assert found.beta == pytest.approx(apart.beta, abs=1e-4)

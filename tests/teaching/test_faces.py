@@ -1,5 +1,6 @@
 """Pictures fit their page and say their message in words; controls change what is shown."""
 
+import html
 import re
 import statistics
 import time
@@ -111,3 +112,10 @@ def test_exported_page_shows_the_first_picture_and_its_words():
     assert shown.conclusion in page
     pictures = re.findall(r'<img[^>]*alt="([^"]*)"[^>]*src="data:image/png;base64', page)
     assert any(shown.text.split(".")[0] in alt for alt in pictures)
+
+
+def test_live_and_exported_faces_say_what_is_contested():
+    face = show("ceiling")
+    contested = html.escape(face.lesson.contested)
+    assert face.lesson.contested and contested in face.page.value
+    assert contested in face._repr_mimebundle_()["text/html"]

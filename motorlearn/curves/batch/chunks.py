@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 from motorlearn.curves.batch.closely import Closely
 from motorlearn.curves.batch.one_batch import PLAIN, Batch
 from motorlearn.curves.forms import FORMS, named_form
-from motorlearn.curves.options import check_column, check_first, one_of
+from motorlearn.curves.options import check_column, check_first, check_table, one_of
 from motorlearn.curves.single.rows import (
     as_numbers,
     check_counts,
@@ -77,6 +77,9 @@ def chosen_columns(
     one_of(repeated, ("refuse", "allow"), "way with repeated counts")
     for name, what in ((outcome, "the outcome"), (practice, "practice")):
         check_column(name, what)
+    for given, what in ((attempts, "attempts"), (weights, "weights")):
+        if given is not None:
+            check_column(given, what)
     return Columns(by, practice, outcome, attempts, weights, names, check_first(first), repeated)
 
 
@@ -97,14 +100,7 @@ def table_pieces(table: pd.DataFrame, columns: Columns) -> Iterator[Piece]:
 
 def refuse_absent(table: pd.DataFrame, columns: Columns) -> None:
     """Refuse a table without rows, or without a column that the curves need, or with two of it."""
-    absent = [name for name in columns.names if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that the curves need", absent)
-    twice = [name for name in columns.names if list(table.columns).count(name) > 1]
-    if twice:
-        raise ColumnError("the table has columns of the same name", twice, "rename one of them")
-    if not len(table):
-        raise InputError("the table has no rows")
+    check_table(table, columns.names, "the curves need")
 
 
 def _runs(

@@ -6,6 +6,9 @@ import numpy as np
 
 from motorlearn.curves.batch.padded import Optimum, Padded, extreme, working
 
+CLEAR = 1e-6
+"""Determinant of columns of length 1 from which their products have digits enough."""
+
 
 @dataclass(frozen=True)
 class Described:
@@ -67,6 +70,23 @@ def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> 
     scale[scale == 0] = 1.0
     weighted = weighted / scale[:, None, :]
     index = np.arange(scale.shape[1])
+    gram = np.swapaxes(weighted, 1, 2) @ weighted
+    gram[:, index, index] += held
+    clear = np.abs(np.linalg.det(gram)) > CLEAR
+    inverse: np.ndarray = np.empty_like(gram)
+    inverse[clear] = np.linalg.inv(gram[clear]) / (
+        scale[clear][:, :, None] * scale[clear][:, None, :]
+    )
+    rest = np.flatnonzero(~clear)
+    if rest.size:
+        inverse[rest] = _by_triangle(weighted[rest], scale[rest], held[rest])
+    inverse[held[:, :, None] | held[:, None, :]] = 0.0
+    return inverse
+
+
+def _by_triangle(weighted: np.ndarray, scale: np.ndarray, held: np.ndarray) -> np.ndarray:
+    """Inverse through the triangle, which keeps more digits."""
+    index = np.arange(scale.shape[1])
     # A held rate gets a row of its own, so that the triangle stays invertible.
     extra = np.zeros((len(held), scale.shape[1], scale.shape[1]))
     extra[:, index, index] = held
@@ -75,6 +95,5 @@ def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> 
     triangle[weak] = np.eye(scale.shape[1])
     root = np.linalg.inv(triangle) / scale[:, :, None]
     inverse: np.ndarray = root @ np.swapaxes(root, 1, 2)
-    inverse[held[:, :, None] | held[:, None, :]] = 0.0
     inverse[weak] = np.inf
     return inverse

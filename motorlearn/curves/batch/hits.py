@@ -13,14 +13,18 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.ndimage import minimum_filter
+from scipy.special import xlog1py, xlogy
 
+from motorlearn.curves.batch.climbing import best_of
 from motorlearn.curves.batch.padded import Optimum, Padded, extreme, log_bounds, search_one, shares
 from motorlearn.curves.forms.shape import LARGEST_DROP
 from motorlearn.curves.single.problem import LARGEST_LOGIT
 
-NODES, STARTS, BLOCK = 24, 3, 200
+NODES, STARTS, BLOCK = 24, 3, 400
 MOST_STEPS, ENOUGH = 60, 1e-11
 """Most Newton steps, and gain in log-likelihood below which one more step is the last."""
+BEFORE_LEAVING, FAR_BEHIND = 2, 10.0
+"""Steps before a start is given up, and how many times what its step promised it must lack."""
 WORTH_LEAVING = 0.7
 """Share of learners still climbing below which the others are put aside."""
 PLAIN_STEPS, CLEAR_GAIN = 14, 1e-4
@@ -117,15 +121,30 @@ def _straight_loss(rows: _Rows, v: np.ndarray) -> np.ndarray:
 
     It is only compared with others, so that it need not be known to the last digit.
     """
-    beta, gain = _level(rows), np.full(len(v), np.inf)
+    low = v < LEAST_SHARE - 1
+    if np.all(low | (v > -LEAST_SHARE)):
+        both: np.ndarray = _entropy(rows, low) + _entropy(rows, ~low)
+        return both
+    beta, found = _level(rows), np.empty(len(v))
+    active, part, basis = np.arange(len(v)), rows, v
     for _ in range(PLAIN_STEPS):
-        step, loss, gain = _ahead(rows, v, beta)
-        if np.max(gain) < CLEAR_GAIN:
-            return loss - 0.5 * gain
-        beta = beta + step
-    wild = np.flatnonzero(gain >= CLEAR_GAIN)
-    loss[wild] = _halved(rows.pick(wild), v[wild])
-    return loss
+        step, loss, gain = _ahead(part, basis, beta)
+        found[active] = loss - 0.5 * gain
+        going = gain >= CLEAR_GAIN
+        if not going.any():
+            return found
+        beta = (beta + step)[going]
+        active, part, basis = active[going], part.pick(going), basis[going]
+    found[active] = _halved(part, basis)
+    return found
+
+
+def _entropy(rows: _Rows, where: np.ndarray) -> np.ndarray:
+    """Loss of some rows of each learner with one chance of a hit."""
+    hits, whole = (np.sum(a, axis=1, where=where) for a in (rows.hits, rows.attempts))
+    share = hits / np.maximum(whole, 1.0)
+    found: np.ndarray = -(xlogy(hits, share) + xlog1py(whole - hits, -share))
+    return found
 
 
 def _halved(rows: _Rows, v: np.ndarray) -> np.ndarray:
@@ -165,9 +184,10 @@ Found = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
 def _fit(rows: _Rows, bounds: np.ndarray) -> Found:
     """Log rate, coefficients, loss and whether settled: the best of some climbs of each learner."""
     who, tau, beta = _starts(rows, bounds)
-    tau, beta, loss, settled = _climb(rows.pick(who), tau, beta, bounds[who])
-    order = np.lexsort((loss, who))
-    best = order[np.searchsorted(who[order], np.arange(len(rows.hits)))]
+    order = np.argsort(who, kind="stable")
+    who, tau, beta = who[order], tau[order], beta[order]
+    tau, beta, loss, settled = _climb(rows.pick(who), who, tau, beta, bounds[who])
+    best = best_of(who, loss, len(rows.hits))
     return tau[best], beta[best], loss[best], settled[best]
 
 
@@ -233,32 +253,38 @@ def _ahead(
     return step * np.minimum(1.0, 3.0 / np.maximum(size, 1e-300)), loss, gain
 
 
-def _climb(rows: _Rows, tau: np.ndarray, beta: np.ndarray, bounds: np.ndarray) -> Found:
-    """Newton's method with step halving; a learner leaves after a step that gains nothing.
+def _climb(
+    rows: _Rows, who: np.ndarray, tau: np.ndarray, beta: np.ndarray, bounds: np.ndarray
+) -> Found:
+    """Newton's method with step halving; a start leaves after a step that gains nothing.
 
     The search moves the log rate and the logits at both ends of practice, each inside its bounds.
+    Starts that cannot come as low as another of the same learner leave too; ``who`` is in order.
     """
     limit = np.full(len(tau), LARGEST_LOGIT)
     low = np.stack([bounds[:, 0], -limit, -limit], axis=1)
     high = np.stack([bounds[:, 1], limit, limit], axis=1)
     point = np.stack([tau, beta[:, 0], beta[:, 0] - beta[:, 1]], axis=1)
     point = np.clip(point, low, high)
-    loss = rows.parts(_ends(point, rows.basis(point[:, 0])))[0]
-    settled, last = np.zeros(len(tau), bool), np.zeros(len(tau), bool)
-    share, active, part = np.ones(len(tau)), np.arange(len(tau)), rows
-    for _ in range(MOST_STEPS):
+    begin = np.flatnonzero(np.r_[True, who[1:] != who[:-1]])
+    own = np.repeat(np.arange(len(begin)), np.diff(np.r_[begin, len(who)]))
+    loss, sums = _looked(rows, point)
+    settled, share = np.zeros(len(tau), bool), np.ones(len(tau))
+    active, part = np.arange(len(tau)), rows
+    for count in range(MOST_STEPS):
         here, floor, top = point[active], low[active], high[active]
-        step, gain = _step(part, here, floor, top)
+        step, gain = _step(sums[:, active], here, floor, top)
         tried = np.clip(here + step * share[active, None], floor, top)
-        new = part.parts(_ends(tried, part.basis(tried[:, 0])))[0]
+        new, told = _looked(part, tried)
         better = new <= loss[active] + 1e-14 * np.abs(loss[active])
         taken = active[better]
-        point[taken], loss[taken] = tried[better], new[better]
-        done = gain < ENOUGH * (1 + np.abs(loss[active]))
-        settled[active] |= last[active] & done
-        last[active] = done
+        point[taken], loss[taken], sums[:, taken] = tried[better], new[better], told[:, better]
+        settled[active] |= better & (gain < ENOUGH * (1 + np.abs(loss[active])))
         share[active] *= np.where(better, np.minimum(2.0, 1 / share[active]), 0.2)
         wanted = ~settled[active] & (share[active] > LEAST_SHARE)
+        if count >= BEFORE_LEAVING:
+            lowest = np.minimum.reduceat(loss, begin)[own[active]]
+            wanted &= loss[active] - FAR_BEHIND * gain <= lowest
         if not wanted.any():
             break
         if wanted.mean() < WORTH_LEAVING:
@@ -275,25 +301,43 @@ def _ends(point: np.ndarray, v: np.ndarray) -> np.ndarray:
     return found
 
 
+def _looked(rows: _Rows, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Loss at a point, and the sums from which the next step is made."""
+    v, u, turn = rows.bent(point[:, 0])
+    height = point[:, 1] - point[:, 2]
+    eta = _ends(point, v)
+    loss, chance = rows.parts(eta)
+    expected = rows.attempts * chance
+    left, weight = rows.hits - expected, expected * (1 - chance)
+    near = 1 + v
+    heavy, early = weight * v, weight * near
+    bent = weight * u
+    return loss, np.stack(
+        [
+            height,
+            _sum(early, near),
+            -_sum(early, v),
+            _sum(heavy, v),
+            height * _sum(bent, near),
+            -height * _sum(bent, v),
+            _sum(left, near),
+            -_sum(left, v),
+            _sum(left, u),
+            height**2 * _sum(bent, u),
+            height * _sum(left, turn),
+        ]
+    )
+
+
 def _step(
-    rows: _Rows, point: np.ndarray, low: np.ndarray, high: np.ndarray
+    sums: np.ndarray, point: np.ndarray, low: np.ndarray, high: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Newton step of the log rate and both ends, and the gain it promises.
 
     What would leave its bounds is held. Where the surface does not bend down along the rate the
     expected curvature stands in.
     """
-    v, u, turn = rows.bent(point[:, 0])
-    height = point[:, 1] - point[:, 2]
-    _, chance = rows.parts(_ends(point, v))
-    expected = rows.attempts * chance
-    left, weight = rows.hits - expected, expected * (1 - chance)
-    near = 1 + v
-    heavy, early = weight * v, weight * near
-    a, b, c = _sum(early, near), -_sum(early, v), _sum(heavy, v)
-    d, e = height * _sum(early, u), -height * _sum(heavy, u)
-    g, h, pull = _sum(left, near), -_sum(left, v), _sum(left, u)
-    firm, curl = height**2 * _sum(weight * u, u), height * _sum(left, turn)
+    height, a, b, c, d, e, g, h, pull, firm, curl = sums
     held = ((point <= low) & (np.stack([height * pull, g, h], axis=1) < 0)) | (
         (point >= high) & (np.stack([height * pull, g, h], axis=1) > 0)
     )

@@ -15,9 +15,9 @@ from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make
 from motorlearn.curves.batch.padded import (
     Optimum,
     Padded,
-    fit_padded,
     log_bounds,
 )
+from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
@@ -287,7 +287,7 @@ def _flat_row(result: Found, row: int, column: int, data: Padded, k: int) -> Non
 
 def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
     of_hits = data.binomial and shares_one_scale(data.form)
-    best = fit_hits(data) if of_hits else fit_padded(data)
+    best = fit_hits(data) if of_hits else fit_several(data)
     noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
     told = describe(data, best, noise)
     level, flat, level_error = _flat_line(data)

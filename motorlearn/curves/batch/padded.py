@@ -80,6 +80,15 @@ class Optimum:
         """Some of the learners."""
         return Optimum(*(getattr(self, item.name)[rows] for item in fields(self)))
 
+    def joined(self, other: "Optimum") -> "Optimum":
+        """These learners and then the others."""
+        return Optimum(
+            *(
+                np.concatenate([getattr(self, item.name), getattr(other, item.name)])
+                for item in fields(self)
+            )
+        )
+
     def put(self, rows: np.ndarray, other: "Optimum", where: np.ndarray) -> None:
         """Take what another search found for some learners, where that is wanted."""
         for item in fields(self):
@@ -166,6 +175,8 @@ def search_one(data: Padded, optimum: Optimum, k: int) -> None:
 
 def profile_loss(data: Padded, tau: np.ndarray) -> np.ndarray:
     """Loss of every learner with the log rates given."""
+    if not data.binomial:
+        return _straight(data.y, data.weights, np.expm1(data.fallen(tau)))[1]
     return _refine(data, tau.copy(), np.stack([tau, tau], axis=2)).loss
 
 

@@ -10,7 +10,19 @@ from motorlearn.exceptions import InputError
 
 STEP = 1e-5
 LEAST = 1e-300
+LARGEST_COUNT = 1e100
 Bounds = tuple[float, float] | Callable[[np.ndarray], tuple[float, float]]
+
+
+def _check(name: Any, title: Any, equation: Any, rates: Any, basis: Any) -> None:
+    """Refuse what no form can be made of."""
+    texts = [text for text in (name, title, equation) if not isinstance(text, str)]
+    if texts or not name:
+        raise InputError("name, title and equation of a form are texts", texts or [name])
+    if not isinstance(rates, Mapping) or not rates:
+        raise InputError("rates must name one rate at least with its bounds", [rates])
+    if not callable(basis):
+        raise InputError("the basis must be a function of practice and rates", [basis])
 
 
 def make_form(
@@ -60,10 +72,7 @@ def make_form(
     >>> float(hyperbola.basis(np.array(6.0), [0.2]))
     0.5
     """
-    if not isinstance(rates, Mapping) or not rates:
-        raise InputError("rates must name one rate at least with its bounds", [rates])
-    if not callable(basis):
-        raise InputError("the basis must be a function of practice and rates", [basis])
+    _check(name, title, equation, rates, basis)
 
     def log_real(n: Array, values: Rates) -> Array:
         with np.errstate(all="ignore"):
@@ -129,6 +138,20 @@ def _pair(name: str, pair: Bounds, n: np.ndarray) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def _counts(practice: Any, form: Form) -> Array:
+    """Different practice counts, or a refusal of what are none."""
+    try:
+        plain = np.asarray(practice)
+    except ValueError as problem:
+        raise InputError("practice must be a row of numbers", [practice]) from problem
+    if plain.ndim != 1 or plain.dtype.kind not in "iuf" or len(plain) < 2:
+        raise InputError("practice must be a row of numbers", [practice])
+    n: Array = np.unique(plain.astype(float))
+    if not np.all(np.isfinite(n)) or n[0] < max(form.least_count, -LARGEST_COUNT):
+        raise InputError("practice holds counts that the form is not defined for", n)
+    return n
+
+
 def check_form(form: Form, practice: np.ndarray | None = None) -> list[str]:
     """Run the tests of a form; give what fails in words, nothing where all is well.
 
@@ -148,7 +171,9 @@ def check_form(form: Form, practice: np.ndarray | None = None) -> list[str]:
     >>> check_form(FORMS["power"])
     []
     """
-    n = np.arange(1.0, 41.0) if practice is None else np.unique(np.asarray(practice, float))
+    if not isinstance(form, Form):
+        raise InputError("only a Form can be checked", [form], "make one with make_form")
+    n = np.arange(1.0, 41.0) if practice is None else _counts(practice, form)
     first, failed = float(n[0]), []
     pairs = np.log(np.array(form.bounds(n)))
     for share in (0.4, 0.55, 0.7):

@@ -32,7 +32,8 @@ CLOSE, CLOSE_HITS = 1e-3, 1e-5
 """Standard errors from the top at which a climb ends and Newton's steps begin."""
 EDGE = 0.02
 """Share of an SD between learners left on its own below which they are looked at again, freed."""
-LEAST_LIFT = 0.2
+LEAST_LIFT, SHRUNK = 0.2, 0.8
+"""Least SD of a parameter that is freed, as a share of the largest; SDs of the start after that."""
 SMALL_GAP = 0.02
 """Change of the log-likelihood with twice the nodes above which the quadrature is doubted."""
 
@@ -159,9 +160,15 @@ def _lifted(
     again = _attempt(data, layout, nodes, start)
     if abs(again.loglik - best.loglik) < 1e-3:
         return best, agree + 1, tried + 1
-    if again.loglik > best.loglik:
-        return again, 1, tried + 1
-    return best, agree, tried + 1
+    if again.loglik <= best.loglik:
+        return best, agree, tried + 1
+    # What was left on the edge was no maximum; the new one is looked at from a start of its own.
+    root = layout.root(again.point)[list(layout.order)]
+    sd = SHRUNK * np.sqrt((root**2).sum(axis=1))
+    start = again.point.copy()
+    start[layout.fixed : layout.fixed + len(layout.triangle[0])] = np.diag(sd)[layout.triangle]
+    found, agreed = _second_look(data, layout, nodes, again, start)
+    return found, 1 + int(agreed), tried + 2
 
 
 def _settle_nodes(

@@ -157,13 +157,15 @@ def fit_population_curve(
     _check_form(chosen)
     one_of(amount, ("gain", "start"), "amount")
     one_of(interval, INTERVALS, "interval")
+    if not isinstance(tests, bool):
+        raise InputError("tests must be True or False", [tests])
     one_of(covariance, ("full", "diagonal"), "covariance")
     asked = Asked(session, restart, variance, correlation, len(chosen.rates) > 1, errors).checked()
     first, level = check_first(first), check_level(level)
     rows = vary_rows(vary)
     columns = {"outcome": outcome, "practice": practice, "participant": participant}
     more = {"group": group, "attempts": attempts, "session": session}
-    columns |= {kind: name for kind, name in more.items() if name}
+    columns |= {kind: name for kind, name in more.items() if name is not None}
     frame, left_out = usable_table(table, columns)
     check_counts(chosen, frame["n"].to_numpy(), first)
     data, names, groups, sessions = learner_arrays(frame, chosen, first, amount == "start")

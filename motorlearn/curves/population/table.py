@@ -7,11 +7,11 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.curves.forms import Form
-from motorlearn.curves.options import check_column
+from motorlearn.curves.options import check_column, check_table
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.single.rows import as_numbers, check_hits, check_size, hit_or_miss
-from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.exceptions import InputError
 from motorlearn.trials.counted import set_aside_void
 
 ROWS = {"asymptote": 0, "gain": 1, "start": 1, "amount": 1, "rate": 2, "log_rate": 2}
@@ -100,9 +100,7 @@ def _check_columns(table: Any, wanted: dict[str, str]) -> None:
     words |= {"group": "group", "session": "session"}
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
-    absent = [name for name in wanted.values() if name not in table.columns]
-    if absent:
-        raise ColumnError("the table lacks columns that the curve needs", absent)
+    check_table(table, list(wanted.values()), "the curve needs")
 
 
 def _check_values(frame: pd.DataFrame, wanted: dict[str, str]) -> None:

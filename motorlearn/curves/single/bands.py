@@ -8,6 +8,7 @@ from scipy.special import expit
 from scipy.stats import t
 
 from motorlearn.curves.forms import Form
+from motorlearn.curves.single.df import df_along
 from motorlearn.curves.single.problem import complex_step
 from motorlearn.linear.hypotheses import t_quantile
 
@@ -48,7 +49,7 @@ def bands(fit: Any, form: Form, n: np.ndarray, level: float) -> dict[str, np.nda
         return {"practice": n, "estimate": shown, **empty}
     slope = complex_step(at, point)
     error = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, fit.vcov, slope), 0.0))
-    half = float(t_quantile(level, fit.df)) * error
+    half = t_quantile(level, df_along(slope, fit.vcov, fit.turns, fit.df)) * error
     if fit.family == "binomial":
         ends = expit(centre - half), expit(centre + half)
         return _columns(n, expit(centre), ends, (nothing, nothing))

@@ -12,8 +12,17 @@ from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level
 from motorlearn.curves.single.bands import bands, height
 from motorlearn.curves.single.rows import as_numbers, check_counts
+from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
+
+
+def _places(practice: ArrayLike) -> np.ndarray:
+    """Practice counts, none of them infinite."""
+    n = as_numbers(practice, "practice")
+    if np.isinf(n).any():
+        raise InputError("practice counts are infinite", n[np.isinf(n)])
+    return n
 
 
 @dataclass(frozen=True)
@@ -24,7 +33,8 @@ class CurveFit(Result):
     term has a standard error of 0, and what ``status`` says is not estimated is missing. Where
     the shape is not settled, only a profile has limits: they are open on one side.
     ``curve`` holds the terms of the curve that was drawn through the scores all the same,
-    ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise.
+    ``vcov`` their covariance in the order of ``curve``, ``noise`` what was estimated of the noise,
+    ``turns`` how the covariance changes with errors of these estimates (of size 1, independent).
     ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
     squares of hit rates are not what was minimised. ``begins`` holds where each loss of a session
     begins, ``saved`` the same for the savings, ``sigma`` the residual SD where the spread is 1.
@@ -56,6 +66,7 @@ class CurveFit(Result):
     residuals: np.ndarray = field(repr=False)
     begins: Mapping[str, float] = field(default_factory=dict, repr=False)
     saved: Mapping[str, float] = field(default_factory=dict, repr=False)
+    turns: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)), repr=False)
     sigma: float = field(default=np.nan, repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)
@@ -70,7 +81,7 @@ class CurveFit(Result):
         For hits it is the probability of a hit, or its logit with ``scale="link"``.
         """
         form = named_form(self.form)
-        n = as_numbers(practice, "practice")
+        n = _places(practice)
         check_counts(form, np.atleast_1d(n), self.first)
         eta = height(form, self.curve, n, self.first, self.begins)
         return expit(eta) if self.family == "binomial" and scale == "response" else eta
@@ -88,7 +99,9 @@ class CurveFit(Result):
             For practice counts or a level that cannot be used.
         """
         form = named_form(self.form)
-        n = np.atleast_1d(as_numbers(practice, "practice"))
+        n = np.atleast_1d(_places(practice))
+        if n.ndim > 1:
+            raise InputError("practice counts of a band stand in one row", [n.shape])
         check_counts(form, n, self.first)
         return pd.DataFrame(bands(self, form, n, check_level(level)))
 
@@ -96,9 +109,7 @@ class CurveFit(Result):
         """Relative learning rate, the share of the remaining way gained per unit of practice."""
         values = self.estimates.set_index("term")["estimate"]
         form = named_form(self.form)
-        return form.relative_rate(
-            as_numbers(practice, "practice"), [float(values[name]) for name in form.rates]
-        )
+        return form.relative_rate(_places(practice), [float(values[name]) for name in form.rates])
 
     def tables(self) -> Sequence[Table]:
         """The estimates, with the status beneath."""

@@ -1,12 +1,12 @@
 """Uncertainty of one curve: covariance, Wald, profile-likelihood and bootstrap intervals."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import chi2
 
+from motorlearn.curves.single.df import df_along
 from motorlearn.curves.single.problem import Problem, complex_step
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.linear.hypotheses import t_quantile
@@ -14,12 +14,22 @@ from motorlearn.linear.hypotheses import t_quantile
 
 @dataclass(frozen=True)
 class Spread:
-    """Standard errors and covariance of the reported terms."""
+    """Standard errors and covariance of the reported terms.
+
+    ``df`` counts rows less parameters; ``turns`` are changes of the covariance by errors of the
+    estimated noise, of size 1 each and independent (none: the noise has no terms).
+    """
 
     terms: tuple[str, ...]
     estimates: np.ndarray
     covariance: np.ndarray
     df: float
+    turns: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)))
+
+    @property
+    def dfs(self) -> np.ndarray:
+        """Degrees of freedom of each term."""
+        return df_along(np.eye(len(self.terms)), self.covariance, self.turns, self.df)
 
     @property
     def errors(self) -> np.ndarray:
@@ -28,12 +38,18 @@ class Spread:
 
 
 def spread_of(
-    problem: Problem, solution: Solution, *, inflate: float = 1.0, sandwich: bool = False
+    problem: Problem,
+    solution: Solution,
+    *,
+    inflate: float = 1.0,
+    sandwich: bool = False,
+    wobble: np.ndarray | None = None,
 ) -> Spread:
     """Covariance of the natural parameters; a rate at a bound counts as known there.
 
     ``inflate`` multiplies the covariance of the model. ``sandwich`` takes it from the residuals
-    instead: unequal spread and correlation between neighbours are then allowed for.
+    instead: unequal spread and correlation between neighbours are then allowed for. ``wobble``
+    says how the covariance of the whitened rows may be wrong.
     """
     theta, coefficients = solution.theta, solution.coefficients
     point = np.concatenate([theta, coefficients])
@@ -55,7 +71,22 @@ def spread_of(
     )
     estimates = np.array([float(values[name]) for name in terms])
     with np.errstate(invalid="ignore", over="ignore"):
-        return Spread(terms, estimates, back @ inner @ back.T, df)
+        turns = _turns(back[:, moving], weighted, inflate * scale * bread, bread, wobble)
+        return Spread(terms, estimates, back @ inner @ back.T, df, turns)
+
+
+def _turns(
+    back: np.ndarray,
+    weighted: np.ndarray,
+    covered: np.ndarray,
+    bread: np.ndarray,
+    wobble: np.ndarray | None,
+) -> np.ndarray:
+    if wobble is None or not len(wobble):
+        return np.zeros((0, 0, 0))
+    inner = covered @ (weighted.T @ wobble @ weighted) @ bread
+    found: np.ndarray = back @ inner @ back.T
+    return found
 
 
 def degrees_of_freedom(problem: Problem) -> float:
@@ -106,7 +137,7 @@ def _inverse(design: np.ndarray) -> np.ndarray:
 
 def wald(spread: Spread, level: float) -> np.ndarray:
     """Estimate minus and plus a quantile times the standard error."""
-    half = t_quantile(level, spread.df) * spread.errors
+    half = t_quantile(level, spread.dfs) * spread.errors
     return np.stack([spread.estimates - half, spread.estimates + half], axis=1)
 
 
@@ -132,7 +163,8 @@ def _limit(
 ) -> float:
     row = spread.terms.index(name)
     centre, error = spread.estimates[row], spread.errors[row]
-    cut = _rise(problem, solution, spread.df, level)
+    own = float(spread.dfs[row])
+    cut = _rise(problem, solution, spread.df, level, own)
     if not np.isfinite(error) or error == 0:
         return way * np.inf if error else centre
     positive = name in problem.free_rates and centre > 0
@@ -146,7 +178,7 @@ def _limit(
         near = [theta for theta, free in zip(solution.theta, problem.free_rates) if free != name]
         return solve(held, start=np.array(near)).loss - solution.loss - cut
 
-    far = float(t_quantile(level, spread.df))
+    far = float(t_quantile(level, own))
     for _ in range(8):
         if excess(far) > 0:
             return place(brentq(excess, 0.0, far, xtol=1e-7, rtol=1e-9))
@@ -154,10 +186,14 @@ def _limit(
     return 0.0 if positive and way < 0 else way * np.inf
 
 
-def _rise(problem: Problem, solution: Solution, df: float, level: float) -> float:
+def _rise(
+    problem: Problem, solution: Solution, df: float, level: float, own: float | None = None
+) -> float:
+    """Rise of the loss at a limit; ``own`` are the degrees of freedom of the term, if others."""
+    quantile = float(t_quantile(level, df if own is None else own))
     if problem.binomial:
-        return float(chi2.isf(1 - level, 1)) / 2
-    return float(solution.loss * t_quantile(level, df) ** 2 / df)
+        return quantile**2 / 2
+    return float(solution.loss * quantile**2 / df)
 
 
 def bootstrap(

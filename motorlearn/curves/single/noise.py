@@ -74,8 +74,9 @@ def check_noise(errors: str, variance: str, correlation: str, *, binomial: bool 
 class NoiseFit:
     """The whitened problem at its solution, the noise terms, and the log-likelihood.
 
-    ``terms`` may hold ``spread_power``, ``correlation`` and ``tail`` (degrees of freedom of the t
-    distribution); ``fitted`` is the curve at the rows on the scale of the scores.
+    ``heavy`` weighs rows down that stray, ``terms`` may hold ``spread_power``, ``correlation``
+    and ``tail`` (degrees of freedom of the t distribution); ``fitted`` is the curve at the rows on
+    the scale of the scores.
     """
 
     problem: Problem
@@ -84,6 +85,7 @@ class NoiseFit:
     fitted: np.ndarray
     loglik: float
     settled: bool
+    heavy: np.ndarray | float = 1.0
 
 
 @dataclass(frozen=True)
@@ -126,7 +128,7 @@ def fit_noise(problem: Problem, noise: Noise, *, restricted: bool = True) -> Noi
     solution = solve(white, start=solution.theta)
     terms = _terms(noise, state)
     loglik = _loglik(problem, noise, state)
-    return NoiseFit(white, solution, terms, state.fitted, loglik, settled)
+    return NoiseFit(white, solution, terms, state.fitted, loglik, settled, state.heavy)
 
 
 def _refuse_negative(problem: Problem, noise: Noise) -> None:
@@ -180,6 +182,14 @@ def _whitening(
     _, factor = _scores(problem, noise, state.fitted)
     spread = factor * _spread(problem, noise, state.fitted, power) / np.sqrt(state.heavy)
     return Whitening(spread, *_share(problem, noise, correlation))
+
+
+def whitening_at(
+    problem: Problem, noise: Noise, fit: NoiseFit, power: float, correlation: float
+) -> Whitening:
+    """Whitening of a fit with another power of the spread and another correlation."""
+    state = _State(fit.fitted, heavy=fit.heavy)
+    return _whitening(problem, noise, state, power, correlation)
 
 
 def _share(problem: Problem, noise: Noise, correlation: float) -> tuple[np.ndarray, np.ndarray]:

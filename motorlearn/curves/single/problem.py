@@ -109,6 +109,13 @@ class Whitening:
         found: np.ndarray = (scaled - self.carry * scaled[self.before]) / np.sqrt(1 - self.carry**2)
         return found
 
+    def apply_rows(self, matrix: np.ndarray) -> np.ndarray:
+        """Whitened columns of a matrix."""
+        scaled = matrix / self.spread[:, None]
+        fresh = scaled - self.carry[:, None] * scaled[self.before]
+        found: np.ndarray = fresh / np.sqrt(1 - self.carry**2)[:, None]
+        return found
+
     @property
     def log_volume(self) -> float:
         """Logarithm of the factor by which whitening shrinks volumes."""

@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from motorlearn.curves.forms import Form
+from motorlearn.curves.options import one_of
 from motorlearn.curves.single.problem import Sessions
 from motorlearn.exceptions import InputError
 
@@ -152,8 +153,7 @@ def check_hits(hits: np.ndarray, attempts: np.ndarray) -> None:
 
 def check_repeats(n: np.ndarray, y: np.ndarray, *, binomial: bool, repeated: str) -> None:
     """Refuse practice counts that occur twice by mistake; blocks of equal size pass."""
-    if repeated not in ("refuse", "allow"):
-        raise InputError("repeated must be 'refuse' or 'allow'", [repeated])
+    one_of(repeated, ("refuse", "allow"), "way with repeated counts")
     counts, times = np.unique(n, return_counts=True)
     if repeated == "allow" or not len(times) or times.max() == 1:
         return
@@ -178,11 +178,19 @@ def check_counts(form: Form, n: np.ndarray, first: float) -> None:
         raise InputError(f"first is below the least count of the {form.title} curve", [first])
 
 
+def _labels(labels: Any) -> np.ndarray:
+    """Labels as an array; of lists of different length there is none."""
+    try:
+        return np.asarray(labels)
+    except ValueError as problem:
+        raise InputError("session must name one session for each row", [labels]) from problem
+
+
 def session_terms(
     labels: ArrayLike, n: np.ndarray, used: np.ndarray, kind: str = "warm-up"
 ) -> Sessions:
     """Sessions in the order in which practice meets them."""
-    names = np.asarray(labels)
+    names = _labels(labels)
     if names.shape != used.shape:
         raise InputError("session and outcome differ in length", [names.shape, used.shape])
     names = names[used]

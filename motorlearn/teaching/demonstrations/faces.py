@@ -100,15 +100,14 @@ class LessonFace(widgets.VBox):  # type: ignore[misc]  # ipywidgets has no types
     def _paint(self) -> None:
         answer = self.lesson.answer(self.shown)
         before = _verdict(self.prediction.value, answer)
-        after = f"<p>{html.escape(self.lesson.message)}</p>"
-        self.page.value = _page(self.shown, self._picture(), before, after)
+        self.page.value = _page(self.lesson, self.shown, self._picture(), before)
 
     def _repr_mimebundle_(self, **options: Any) -> dict[str, Any]:
         bundle: dict[str, Any] = super()._repr_mimebundle_(**options)
         shown, picture = self._first
         bundle["text/html"] = (
             f"{_STYLE}<div class='ml-lesson'>{_heading(self.lesson, shown)}</div>"
-            + _page(shown, picture, "", f"<p>{html.escape(self.lesson.message)}</p>")
+            + _page(self.lesson, shown, picture, "")
             + "<p>The controls work in a live notebook; this page shows the first picture.</p>"
         )
         bundle["text/plain"] = (
@@ -172,12 +171,15 @@ def _verdict(prediction: str | None, answer: str) -> str:
     return f"<p>You predicted: {html.escape(prediction)}. That is {said}. {holds}</p>"
 
 
-def _page(shown: Demonstration, picture: bytes, before: str, after: str) -> str:
+def _page(lesson: Lesson, shown: Demonstration, picture: bytes, before: str) -> str:
     source = base64.b64encode(picture).decode("ascii")
     alt = html.escape(shown.text, quote=True)
     return (
         f"<div class='ml-lesson'>{before}"
         f'<img alt="{alt}" src="data:image/png;base64,{source}"/>'
-        f"<p class='ml-conclusion' role='status'>{html.escape(shown.conclusion)}</p>{after}"
-        f"<details open><summary>In words</summary><p>{html.escape(shown.text)}</p></details></div>"
+        f"<p class='ml-conclusion' role='status'>{html.escape(shown.conclusion)}</p>"
+        f"<p>{html.escape(lesson.message)}</p>"
+        f"<details open><summary>In words</summary><p>{html.escape(shown.text)}</p></details>"
+        "<details><summary>What is contested</summary>"
+        f"<p>{html.escape(lesson.contested)}</p></details></div>"
     )

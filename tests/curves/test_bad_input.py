@@ -1,0 +1,134 @@
+"""Bad input to every function of curves: an answer or an error of the toolkit, and no warning."""
+
+import warnings
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from motorlearn import curves
+from motorlearn.exceptions import MotorlearnError
+
+TRIAL = np.arange(1.0, 13.0)
+GOOD = 20 + 10 * np.exp(-0.3 * (TRIAL - 1)) + np.sin(7 * TRIAL)
+PEOPLE = pd.DataFrame(
+    {
+        "player": np.repeat(np.arange(4), 12),
+        "group": np.repeat(["a", "b"], 24),
+        "block": np.tile(TRIAL, 4),
+        "error": (GOOD + np.cos(np.outer(np.arange(1, 5), TRIAL))).ravel(),
+    }
+)
+KEPT = pd.DataFrame({"participant": np.repeat(list("pqr"), 4), "delay": [1.0, 2, 7, 30] * 3})
+KEPT["score"] = 80 - 9 * np.log(KEPT["delay"]) + np.sin(5 * KEPT.index)
+PUSH = np.repeat([0.0, 30.0, 0.0], [4, 16, 8])
+LEARNT = curves.simulate_adaptation(PUSH, retention=[0.6, 0.99], learning=[0.2, 0.02])
+FIT = curves.fit_curve(TRIAL, GOOD)
+ONE = [None, np.nan, -1, 10**400, 95, [1], 1j, np.array([1, 2]), object()]
+MANY = [
+    None,
+    [],
+    TRIAL[:5],
+    TRIAL * np.nan,
+    TRIAL * 1e160,
+    TRIAL + 0j,
+    ["a"] * 12,
+    -TRIAL,
+    [[1], [2, 3]],
+]
+
+
+def tables(table, column):
+    """The table broken in some ways, and one column with odd values."""
+    twice, bare = pd.concat([table, table], axis=1), table.rename(columns={column: "other"})
+    odd = [np.nan, np.inf, 1e160, 1j, "x", pd.Timestamp("2026-01-01"), -5, pd.NA]
+    values = [table.assign(**{column: value}) for value in odd]
+    return [None, table.to_numpy(), table.iloc[:0], table.iloc[:1], twice, bare, *values]
+
+
+def names(*arguments):
+    return dict.fromkeys(arguments, ONE)
+
+
+ROWS = {"table": PEOPLE, "outcome": "error", "practice": "block"}
+SERIES = {"practice": TRIAL, "outcome": GOOD}
+BROKEN = [*tables(PEOPLE, "error"), *tables(PEOPLE, "block"), *tables(PEOPLE, "player")]
+CASES = {
+    "fit_curve": (
+        SERIES,
+        {"practice": MANY, "outcome": MANY, "weights": MANY, "attempts": MANY, "session": MANY}
+        | names("form", "fixed", "first", "interval", "level", "repeated", "errors", "restart"),
+    ),
+    "fit_curves": (
+        ROWS | {"by": "player", "forms": ("exponential",)},
+        {"table": BROKEN}
+        | names("outcome", "practice", "by", "forms", "attempts", "weights", "session", "first"),
+    ),
+    "fit_population_curve": (
+        ROWS | {"participant": "player", "vary": ("asymptote",)},
+        {"table": BROKEN[:14]}
+        | names("outcome", "practice", "participant", "group", "vary", "form", "level", "tests"),
+    ),
+    "compare_curves": (
+        ROWS | {"participant": "player", "group": "group"},
+        {"table": BROKEN[:14]} | names("outcome", "group", "quantity", "form", "level", "session"),
+    ),
+    "score_predictions": (
+        ROWS | {"by": "player", "blocks": 3, "forms": ("exponential",)},
+        {"table": BROKEN[:14]} | names("outcome", "practice", "by", "blocks", "attempts"),
+    ),
+    "find_change_point": (SERIES | {"simulations": 19}, {"practice": MANY, "outcome": MANY}),
+    "fit_monotone": (SERIES | {"simulations": 19}, {"practice": MANY, "outcome": MANY}),
+    "fit_adaptation": (
+        {"perturbation": PUSH, "adaptation": LEARNT.sum(axis=1) + np.sin(PUSH)},
+        {"perturbation": MANY, "adaptation": MANY, "clamp": MANY} | names("rates", "level"),
+    ),
+    "simulate_adaptation": (
+        {"perturbation": PUSH, "retention": [0.6], "learning": [0.2]},
+        {"perturbation": MANY, "clamp": MANY} | names("retention", "learning"),
+    ),
+    "fit_forgetting": (
+        {"table": KEPT, "outcome": "score", "delay": "delay", "forms": ("exponential",)},
+        {"table": tables(KEPT, "score")}
+        | names("outcome", "delay", "participant", "group", "vary", "forms", "floor", "level"),
+    ),
+    "curve_quantities": ({"fit": FIT}, names("fit", "level_at", "criterion", "area", "level")),
+    "average_of_exponentials": (
+        {"time": TRIAL, "shape": 2.0, "scale": 3.0},
+        {"time": MANY} | names("shape", "scale"),
+    ),
+    "demonstrate_averaging": (
+        {"learners": 2, "trials": 6, "classes": 1},
+        {"learners": ONE[:4], "trials": ONE[:4], "classes": ONE[:4]} | names("noise", "seed"),
+    ),
+    "make_form": (
+        {"name": "q", "basis": lambda n, rate: 1 / (1 + rate * n), "rates": {"rate": (0.1, 9)}},
+        names("name", "basis", "rates", "title", "equation"),
+    ),
+    "named_form": ({}, names("name")),
+    "check_form": ({"form": curves.FORMS["power"]}, {"practice": MANY[1:]} | names("form")),
+    "register_form": ({}, names("form")),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.filterwarnings("error")
+def test_bad_input_is_refused_in_words(name):
+    good, odd = CASES[name]
+    refused = 0
+    for argument, values in odd.items():
+        for value in values:
+            try:
+                getattr(curves, name)(**{**good, argument: value})
+            except MotorlearnError:
+                refused += 1
+    assert refused >= len(odd)
+
+
+@pytest.mark.parametrize("what", ["predict", "bands", "relative_rate"])
+def test_places_that_are_none_are_refused(what):
+    for value in (None, "x", np.inf, 1j, [[1], [2, 3]]):
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            with pytest.raises(MotorlearnError):
+                getattr(FIT, what)(value)
