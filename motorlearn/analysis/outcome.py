@@ -1,6 +1,6 @@
 """What one outcome of a study shows: comparison, practice, scores by cell, people's changes."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -13,7 +13,7 @@ from motorlearn.analysis.points import points_of
 from motorlearn.analysis.questions import Asked, Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.compare import BlockComparison, PhaseComparison, compare_blocks, compare_phases
-from motorlearn.design import Outcome, TimeRules
+from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.linear import holm
 from motorlearn.measures import IndividualChanges, individual_changes
@@ -53,8 +53,8 @@ class OutcomeAnalysis:
         Change of each person between the first and the primary test, by own limits.
     change_stages : tuple of (str, str) or None
         These two tests.
-    time_rules : TimeRules or None
-        Rules of the plan for a time.
+    time_rules : mapping or None
+        Rules of the plan for a time, by the names they have there.
     cuts : DataFrame
         What these left out: ``rule, group, people, cut, times, most_of_one``; empty without rules.
     """
@@ -77,7 +77,7 @@ class OutcomeAnalysis:
     by_task: pd.DataFrame = field(repr=False)
     changes: IndividualChanges | Refused
     change_stages: tuple[str, str] | None
-    time_rules: TimeRules | None = None
+    time_rules: Mapping[str, Any] | None = None
     cuts: pd.DataFrame = field(default_factory=no_cuts, repr=False)
 
     @property
@@ -157,7 +157,7 @@ def analyse_outcome(
         practice=_practice(scores, question) if practice else NOT_ON_PAGE,
         changes=_changes(scores, question),
         change_stages=question.pair,
-        time_rules=outcome.times,
+        time_rules=None if outcome.times is None else outcome.times.model_dump(),
         cuts=no_cuts() if scores.timed is None else scores.timed.cuts,
         **points_of(scores, question),
     )
