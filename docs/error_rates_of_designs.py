@@ -2,8 +2,9 @@
 
 ``.venv/bin/python docs/error_rates_of_designs.py 5000`` writes the tables of the page of rates
 by the kernels that ``compare_phases`` is tested against; ``mixed 250`` its mixed routes, fitted;
-``factors 1000`` two factors between people, through ``compare_phases``; ``scales 600`` the
-intervals of alpha and omega of a questionnaire.
+``factors 1000`` two factors between people, through ``compare_phases``; ``joint 1000`` their F
+tests of several degrees of freedom; ``scales 600`` the intervals of alpha and omega of a
+questionnaire.
 """
 
 import sys
@@ -14,7 +15,9 @@ from scipy import stats
 
 import motorlearn as ml
 from motorlearn.compare.clusters import icc_limits
-from motorlearn.linear.batch import ancova_batch
+from motorlearn.linear.batch import ancova_batch, ancova_hypothesis_batch
+from motorlearn.linear.by_group import joint_test_by_group
+from motorlearn.linear.least_squares import fit_least_squares
 from motorlearn.measures.questionnaires.reliability import (
     cronbach_alpha,
     omega_total,
@@ -229,6 +232,74 @@ def _factors(rng, sizes, sds, missing):
     return wanted | {"interaction by tests": table.loc["order:aid:phase", "p_gg"]}
 
 
+SIX = [(order, aid) for order in ("blocked", "random") for aid in ("none", "words", "film")]
+_STEPS, _AID = np.array([[-1, 1]]), np.array([[-1, 1, 0], [-1, 0, 1]])
+SIX_TERMS = {"aid": np.kron([[0.5, 0.5]], _AID), "order:aid": np.kron(_STEPS, _AID)}
+JOINT = {
+    "6 a cell": ((6,) * 6, (1,) * 6),
+    "9, 6, 7, 5, 8, 6": ((9, 6, 7, 5, 8, 6), (1,) * 6),
+    "9, 6, 7, 5, 8, 6; the smallest cell twice as wide": ((9, 6, 7, 5, 8, 6), (1, 1, 1, 2, 1, 1)),
+    "12 a cell; one cell twice as wide": ((12,) * 6, (1, 1, 1, 1, 1, 2)),
+}
+
+
+def of_joint_tests(simulations):
+    """Interaction and main effect of 2 by 3 cells, each one F test, at a test after a pretest.
+
+    By the kernels of ``compare_phases``; one study in a hundred goes through it too.
+    """
+    for name, (sizes, sds) in JOINT.items():
+        rng, member = np.random.default_rng(sum(sizes)), np.repeat(np.arange(6), sizes)
+        own = rng.normal(size=(2, simulations, len(member))) + rng.normal(
+            size=(simulations, len(member))
+        )
+        x, y = 40 + np.array(sds)[member] * own
+        found = [_joint(y[i], x[i], member, SIX_TERMS) for i in range(simulations)]
+        for term, rows in SIX_TERMS.items():
+            together = ancova_hypothesis_batch(y, member, rows, x)[2]
+            for row, p in zip(found, together):
+                row[f"adjusted, {term}"] = p
+        for i in range(0, simulations, 100):
+            _as_compared(y[i], x[i], member, found[i])
+        say("joint tests", name, dict((pd.DataFrame(found) < 0.05).mean()))
+
+
+def _joint(y, x, member, terms):
+    """Tests of cell means and of adjusted cells, each cell with a variance of its own."""
+    inside = np.eye(6)[member]
+    plain = fit_least_squares(inside, y)
+    both = fit_least_squares(np.column_stack([inside, x - x.mean()]), y)
+    found = {}
+    for term, rows in terms.items():
+        wide = np.column_stack([rows, np.zeros(len(rows))])
+        found[f"cell means, {term}"] = joint_test_by_group(plain, rows, member).p
+        found[f"adjusted by group, {term}"] = joint_test_by_group(both, wide, member).p
+    return found
+
+
+def _as_compared(y, x, member, wanted):
+    rows = pd.DataFrame(
+        {
+            "participant": np.tile([f"P{i:02d}" for i in range(len(y))], 2),
+            "order": [SIX[m][0] for m in member] * 2,
+            "aid": [SIX[m][1] for m in member] * 2,
+            "phase": np.repeat(["pretest", "retention"], len(y)),
+            "radial_error": np.concatenate([x, y]),
+        }
+    )
+    rows["order"] = pd.Categorical(rows["order"], ["blocked", "random"])
+    rows["aid"] = pd.Categorical(rows["aid"], ["none", "words", "film"])
+    for variance, said in (("equal", "adjusted"), ("by group", "adjusted by group")):
+        found = ml.compare_phases(
+            rows, "radial_error", group=["order", "aid"], baseline="pretest", variance=variance
+        )
+        late = found.omnibus[found.omnibus["phase"] == "retention"]
+        for term in SIX_TERMS:
+            plain, adjusted = late.loc[late["term"] == term, "p"]
+            assert abs(plain - wanted[f"cell means, {term}"]) < 1e-8
+            assert abs(adjusted - wanted[f"{said}, {term}"]) < 1e-8
+
+
 SCALES = {"3 items, loadings .7": [0.7] * 3, "5 items, .4 to .8": [0.4, 0.5, 0.6, 0.7, 0.8],
           "8 items, loadings .5": [0.5] * 8}  # fmt: skip
 
@@ -269,6 +340,9 @@ def main(arguments):
         return
     if arguments[:1] == ["factors"]:
         of_factors(int(arguments[1]))
+        return
+    if arguments[:1] == ["joint"]:
+        of_joint_tests(int(arguments[1]))
         return
     if arguments[:1] == ["mixed"]:
         fitted(int(arguments[1]))

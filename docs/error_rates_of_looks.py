@@ -13,7 +13,7 @@ from typing import Any
 import pandas as pd
 
 import motorlearn as ml
-from motorlearn.design import design_from_mapping
+from motorlearn.design import Design, design_from_mapping
 
 FILE = Path(__file__).parent / "error-rates-looks.csv"
 SCORE: dict[str, Any] = {"name": "radial_error", "unit": "cm", "better": "lower"}
@@ -31,7 +31,9 @@ KINDS: tuple[tuple[str, dict[str, Any], dict[str, Any], dict[str, Any]], ...] = 
 LOOKS = {2: [0.5, 1.0], 3: [0.5, 0.75, 1.0]}
 
 
-def plan(outcome: dict[str, Any], primary: dict[str, Any], assumed: dict[str, Any], **looks: Any):
+def plan(
+    outcome: dict[str, Any], primary: dict[str, Any], assumed: dict[str, Any], **looks: Any
+) -> Design:
     """A plan with looks."""
     tests: list[dict[str, Any]] = [
         {"phase": "pretest", "trials": 20},

@@ -175,8 +175,13 @@ def power(
     workers: Annotated[int, typer.Option(help="Processes.", **WHOLE)] = 1,
 ) -> None:
     """Simulate and analyse the planned study many times: power, precision, false positives."""
+    design = ml.read_design(study)
+    if design.single_case is not None:
+        asked = {"simulations": simulations, "seed": seed}
+        typer.echo(str(ml.plan.single_case_power(design, **asked)))
+        return
     found = ml.power(
-        ml.read_design(study),
+        design,
         n=_numbers("n", n),
         trials=_numbers("trials", trials) or None,
         simulations=simulations,

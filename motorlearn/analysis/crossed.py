@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from motorlearn.analysis.joint import joint_row
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.compare.crossing import INTERACTION, MAIN, labels_of
-from motorlearn.design import Design, levels_by_group, primary_levels
+from motorlearn.design import Design, joint_term, levels_by_group, primary_levels
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
 
@@ -75,11 +76,14 @@ def with_cells_of_factors(table: pd.DataFrame, design: Design) -> pd.DataFrame:
 def effect_row(comparison: PhaseComparison, question: Question, stage: str) -> pd.Series | None:
     """The planned main effect or interaction at a test, adjusted where that was done.
 
-    Its ``group`` and ``reference`` are levels, or for an interaction the two differences, in words.
+    Of more than one number it is the joint test (:func:`motorlearn.analysis.joint.joint_row`). Its
+    ``group`` and ``reference`` are levels, or for an interaction the two differences, in words.
     """
     primary = question.design.primary
     if primary is None or not primary.factors:
         return None
+    if joint_term(question.design):
+        return joint_row(comparison, question.design, stage)
     rows = comparison.effects
     rows = rows[rows["phase"] == stage]
     if rows["adjusted"].any():

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from motorlearn.compare.crossing import JOINT
 from motorlearn.design import Design, InterimPlan, people_planned
 from motorlearn.exceptions import InputError
 from motorlearn.linear import interim_boundaries, spent_by
@@ -118,6 +119,12 @@ def _look(design: Design, plan: InterimPlan, row: pd.Series) -> InterimLook:
     planned = people_planned(design)
     if planned is None or not np.isfinite(row["p"]):
         raise InputError("the primary comparison has no test yet, so no look can be taken")
+    if row["effect"] == JOINT:
+        raise InputError(
+            "the boundaries of looks are those of one contrast, and the primary comparison is a "
+            "joint test",
+            remedy="name two levels in primary.levels, or take out [interim]",
+        )
     people = int(row["n_group"] + (row["n_reference"] if len(design.groups) > 1 else 0))
     looks, number, final = planned_looks(plan, people, planned)
     here = looks.iloc[number - 1]

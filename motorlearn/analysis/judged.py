@@ -26,7 +26,7 @@ def judged(
     question: Question,
     seed: int,
 ) -> Judged:
-    """Judge the primary comparison; of one group, or within people, its assumptions alone."""
+    """Judge the primary comparison; of one group its assumptions alone."""
     stage = question.primary_stage
     if isinstance(comparison, Refused):
         return {"audit": comparison, "sensitivity": None}
@@ -37,8 +37,9 @@ def judged(
     phases = [stage.name] if stage is not None and between else None
     audit = or_refused(check_assumptions)(comparison, study=study, phases=phases, seed=seed)
     variants = None
-    if between and stage is not None and study.design.within is None:
+    if between and stage is not None:
         variants = or_refused(sensitivity)(comparison, study=study, phase=stage.name, seed=seed)
+    if variants is not None and stage is not None and study.design.within is None:
         variants = with_replacements_undone(variants, comparison, study, question, stage.name)
         variants = with_other_time_rules(variants, comparison, study, question, stage.name)
     return {"audit": audit, "sensitivity": variants}

@@ -9,6 +9,7 @@ import pandas as pd
 from motorlearn.analysis.crossed import effect_row, turned
 from motorlearn.analysis.questions import Question
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import JOINT
 from motorlearn.compare.schemas import EQUIVALENCE, VERDICT
 from motorlearn.compare.verdicts import judged
 from motorlearn.design import primary_levels
@@ -148,7 +149,8 @@ def _change(outcome: str, question: Question, comparison: PhaseComparison) -> Pr
 
 def _refused(row: pd.Series) -> str:
     """Why a row holds no estimate; empty where it holds one."""
-    return "" if np.isfinite(row["estimate"]) else str(row["reason"]) or str(row["method"])
+    told = row["p"] if row.get("effect", "") == JOINT else row["estimate"]
+    return "" if np.isfinite(told) else str(row["reason"]) or str(row["method"])
 
 
 def _none(outcome: str, question: Question, reason: str) -> Primary:

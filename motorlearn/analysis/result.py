@@ -20,6 +20,7 @@ from motorlearn.analysis.speed import SpeedBeside
 from motorlearn.analysis.technique import TechniqueChange
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import PhaseComparison, SingleCase
+from motorlearn.compare.crossing import JOINT
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.design import Design, Stage
 from motorlearn.measures import Agreement
@@ -203,10 +204,14 @@ class StudyAnalysis(Result):
         what = f"StudyAnalysis of {self.design.study.title!r}: {self.people.count} people"
         if self.refused:
             return f"{what}; primary comparison not computed: {self.refused}"
+        size = (
+            f"{row['group']} against {row['reference']}: {row['effect']} {row['estimate']:.4g} "
+            f"[{row['conf_low']:.4g}, {row['conf_high']:.4g}]"
+        )
+        if row["effect"] == JOINT:
+            size = f"{row['group']}: F {row['statistic']:.4g}"
         return (
-            f"{what}; {row['outcome']} at {row['test']}, {row['group']} against "
-            f"{row['reference']}: {row['effect']} {row['estimate']:.4g} "
-            f"[{row['conf_low']:.4g}, {row['conf_high']:.4g}], p {row['p']:.3g}. "
+            f"{what}; {row['outcome']} at {row['test']}, {size}, p {row['p']:.3g}. "
             "See .primary, .outcomes, .comparisons, .people, .audit; print() shows tables."
         )
 

@@ -151,7 +151,8 @@ class Comparing:
         """Name of the analysis of covariance, with its scale and its variance."""
         own = ", a variance for each group" if self.variance == "by group" else ""
         more = self.covariates.names if self.covariates is not None else ()
-        beside = f", adjusted for {', '.join(more)}" if more else ""
+        also = "also " if more and self.baseline is not None else ""
+        beside = f", {also}adjusted for {', '.join(more)}" if more else ""
         return ANCOVA + self.of_what() + own + beside
 
 
@@ -252,12 +253,25 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
         names = [f"{term} {level}".strip() for term, level in zip(terms, levels)]
         model = ancova(y[both], codes, x[both], names=names, variance=comparing.variance)
     except FitError as problem:
-        return Adjusted(phase, present, sizes, None, NAN, str(problem))
+        reason = _too_few_classes(comparing, sizes) or str(problem)
+        return Adjusted(phase, present, sizes, None, NAN, reason)
     away = y[both] - np.array([y[both][codes == g].mean() for g in range(len(present))])[codes]
     sd = float(np.sqrt(away @ away / max(len(away) - len(present), 1)))
     flat = not model.fit.sse > 1e-24 * max(float(y[both] @ y[both]), 1e-300)
     reason = "the scores leave no residual spread" if flat else ""
     return Adjusted(phase, present, sizes, None if flat else model, sd, reason, terms, levels)
+
+
+def _too_few_classes(comparing: Comparing, sizes: dict[Hashable, int]) -> str:
+    """Why classes cannot be compared: with one in a group, it and its schedule are the same."""
+    few = [f"{name} has {size}" for name, size in sizes.items() if size < 2]
+    if comparing.clusters is None or not few:
+        return ""
+    unit = comparing.clusters.unit
+    return (
+        f"with one {unit} in a group nothing tells the {unit} from its schedule "
+        f"({', '.join(few)}); allocate several of each, or describe them and test nothing"
+    )
 
 
 def _beside(comparing: Comparing) -> tuple[NDArray[np.float64], tuple[str, ...], tuple[str, ...]]:

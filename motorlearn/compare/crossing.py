@@ -13,6 +13,8 @@ from motorlearn.exceptions import ColumnError, InputError
 
 JOIN = "-"
 MAIN, INTERACTION, SIMPLE = "main effect", "interaction", "simple effect"
+JOINT = "joint test"
+"""Effect of a row that tests several contrasts together and has no estimate."""
 
 Factors = Mapping[str, Mapping[Any, Sequence[Hashable]]]
 """By factor, by level in order: the groups at that level."""
@@ -295,6 +297,6 @@ def labels_of(effect: Mapping[Any, Any]) -> tuple[str, str]:
     if effect["kind"] == SIMPLE:
         return f"{group} with {at}", f"{reference} with {at}"
     if effect["kind"] == INTERACTION:
-        step = f"{group} − {reference}"
+        step = f"({group} − {reference})"
         return f"{step} with {at}", f"{step} with {effect['at_reference']}"
     return group, reference

@@ -12,6 +12,7 @@ from motorlearn.design.exclusions import Condition, Exclusion, Replacement
 from motorlearn.design.factors import (
     Factor,
     groups_by_level,
+    joint_term,
     levels_by_group,
     primary_levels,
     primary_words,
@@ -121,6 +122,7 @@ __all__ = [
     "design_from_mapping",
     "groups_by_level",
     "hits_declared_of",
+    "joint_term",
     "levels_by_group",
     "model_of",
     "own_name_of_test",

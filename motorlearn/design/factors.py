@@ -155,21 +155,16 @@ def check_primary_factors(primary: "Primary", factors: Sequence[Factor]) -> None
     if len(named) == 1 and primary.levels:
         _check_two_levels(primary.levels, named[0])
         return
-    large = [factor for factor in named if len(factor.levels) > 2]
-    if large:
-        words = ", ".join(large[0].levels)
-        raise ValueError(
-            f"factor {large[0].name!r} has more than two levels ({words}), so its effect is no "
-            "single number; "
-            + (
-                "name two in primary.levels, the first minus the second"
-                if len(named) == 1
-                else "make a main effect or a pair of groups primary; the joint test of the "
-                "interaction stands in the analysis of variance"
-            )
-        )
     if primary.levels:
         raise ValueError("primary.levels go with one factor, not with an interaction")
+    large = [factor for factor in named if len(factor.levels) > 2]
+    if large and (primary.aim != "difference" or primary.effect != "difference"):
+        raise ValueError(
+            f"factor {large[0].name!r} has more than two levels ({', '.join(large[0].levels)}), so "
+            "its effect is one joint test and no single number that could be held against a bound "
+            "or be a ratio; set primary.aim and primary.effect to 'difference', name two levels of "
+            "one factor in primary.levels, or make a pair of groups primary"
+        )
 
 
 def _check_two_levels(levels: tuple[str, ...], factor: Factor) -> None:
@@ -223,6 +218,30 @@ def primary_levels(design: "Design") -> tuple[str, str] | None:
     return factor.levels[1], factor.levels[0]
 
 
+def joint_term(design: "Design") -> str:
+    """Term of the primary effect where it is more than one number; empty where it is not.
+
+    A main effect of three levels or an interaction with a factor of three is tested by one F test.
+
+    Examples
+    --------
+    >>> from motorlearn.design import design_from_mapping
+    >>> plan = {"study": {"title": "Ring push"}, "tests": [{"phase": "retention", "trials": 20}],
+    ...         "factors": [{"name": "order", "levels": ["blocked", "random"]},
+    ...                     {"name": "aid", "levels": ["always", "faded", "never"]}],
+    ...         "outcomes": [{"name": "hit", "better": "higher"}],
+    ...         "primary": {"outcome": "hit", "factors": ["order", "aid"], "baseline": None}}
+    >>> joint_term(design_from_mapping(plan))
+    'order:aid'
+    """
+    primary = design.primary
+    if primary is None or not primary.factors or primary.levels:
+        return ""
+    named = [factor for factor in design.factors if factor.name in primary.factors]
+    several = any(len(factor.levels) > 2 for factor in named)
+    return ":".join(factor.name for factor in named) if several else ""
+
+
 def primary_words(design: "Design") -> str:
     """What the primary comparison compares: groups, a main effect, an interaction or everything."""
     primary = design.primary
@@ -232,5 +251,7 @@ def primary_words(design: "Design") -> str:
     if len(primary.factors) == 2:
         return f"interaction of {' and '.join(words[factor.name] for factor in design.factors)}"
     other = next(factor.words for factor in design.factors if factor.name not in primary.factors)
+    if joint_term(design):
+        return f"{words[primary.factors[0]]}, all levels together, averaged over {other}"
     pair = " against ".join(primary_levels(design) or ())
     return f"{words[primary.factors[0]]}, {pair}, averaged over {other}"

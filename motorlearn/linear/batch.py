@@ -142,6 +142,60 @@ def ancova_joint_batch(
     return f, df2, np.where(usable, stats.f.sf(f, df1, df2), np.nan)
 
 
+def ancova_hypothesis_batch(
+    outcome: ArrayLike, codes: ArrayLike, rows: ArrayLike, covariate: ArrayLike | None = None
+) -> tuple[Floats, Floats, Floats]:
+    """F test that combinations of the group means are zero, in many studies at once.
+
+    With L the rows, m the (adjusted) means and V their variance over that of the residuals,
+    ``F = (L m)' (L V L')⁻¹ (L m) / (r s²)``; the other arguments are those of
+    :func:`ancova_batch`, one residual variance.
+
+    Parameters
+    ----------
+    rows : array (r, groups)
+        Weights of the groups, each row summing to zero.
+
+    Returns
+    -------
+    f, df, p : array (studies,)
+        F, its residual degrees of freedom and p; NaN where a study cannot carry it.
+
+    Examples
+    --------
+    >>> y = np.array([[2.0, 3.1, 3.9, 3.1, 3.9, 6.0, 2.2, 5.0, 4.1]])
+    >>> codes = np.repeat([0, 1, 2], 3)
+    >>> f, df, p = ancova_hypothesis_batch(y, codes, [[-1, 1, 0], [-1, 0, 1]])
+    >>> bool(np.isclose(p[0], ancova_joint_batch(y, codes)[2][0]))
+    True
+    """
+    y, group = np.atleast_2d(np.asarray(outcome, dtype=float)), np.asarray(codes)
+    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
+    hypothesis = np.atleast_2d(np.asarray(rows, dtype=float))
+    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
+    members = np.stack([(group == g) & present for g in range(hypothesis.shape[1])])
+    n_g = members.sum(axis=2)
+    inner = _residual_squares(y, x, members)
+    df = n_g.sum(axis=0) - len(n_g) - float(x is not None)
+    usable = (df > 0) & (n_g > 0).all(axis=0) & (inner > 0)
+    means, y_away = _centre(y, members, n_g)
+    away = hypothesis @ np.where(usable, means, 0.0)
+    spread = np.einsum("rg,gs,qg->srq", hypothesis, 1 / np.maximum(n_g, 1), hypothesis)
+    if x is not None:
+        x_means, x_away = _centre(x, members, n_g)
+        sxx = np.einsum("ij,ij->i", x_away, x_away)
+        usable &= sxx > 0
+        safe = np.where(usable, sxx, 1.0)
+        moved = hypothesis @ np.where(usable, x_means, 0.0)
+        away = away - np.einsum("ij,ij->i", x_away, y_away) / safe * moved
+        spread = spread + np.einsum("rs,qs->srq", moved, moved) / safe[:, None, None]
+    spread[~usable] = np.eye(len(hypothesis))
+    squares = np.einsum("rs,sr->s", away, np.linalg.solve(spread, away.T[:, :, None])[:, :, 0])
+    df = np.where(usable, df, np.nan)
+    f = squares / len(hypothesis) / (np.where(usable, inner, np.nan) / df)
+    return f, df, np.where(usable, stats.f.sf(f, len(hypothesis), df), np.nan)
+
+
 def _residual_squares(y: Floats, x: Floats | None, members: NDArray[np.bool_]) -> Floats:
     n_g = members.sum(axis=2)
     _, y_away = _centre(y, members, n_g)

@@ -25,6 +25,7 @@ from motorlearn.plan.schedules.balanced_orders import williams_design, williams_
 from motorlearn.plan.schedules.schedule import make_schedule
 from motorlearn.plan.simulation.presets import PRESETS, Preset
 from motorlearn.plan.single_case import SingleCaseDraw, draw_single_case
+from motorlearn.plan.single_case_power import SingleCasePower, single_case_power
 from motorlearn.plan.template import Answers, plan_text, write_plan
 
 if TYPE_CHECKING:
@@ -61,6 +62,7 @@ __all__ = [
     "Power",
     "Preset",
     "SingleCaseDraw",
+    "SingleCasePower",
     "ThrowLoad",
     "Truth",
     "allocate",
@@ -88,6 +90,7 @@ __all__ = [
     "radius_for",
     "score_variance",
     "simulate_study",
+    "single_case_power",
     "t_power",
     "throw_load",
     "true_values",

@@ -90,7 +90,7 @@ def draw_single_case(
     >>> drawn.assignments, bool(5 <= drawn.starts["session"].iloc[1] <= 8)
     (4, True)
     """
-    plan = _plan(design)
+    plan = plan_that_draws(design)
     seed = next(
         (s for s in (seed, design.allocation.seed, design.study.seed) if s is not None), None
     )
@@ -131,7 +131,14 @@ def with_conditions(
     return found, drawn
 
 
-def _plan(design: Design) -> SingleCasePlan:
+def plan_that_draws(design: Design) -> SingleCasePlan:
+    """The section of a single case, where lot decides.
+
+    Raises
+    ------
+    InputError
+        If the plan has none, or draws nothing.
+    """
     if design.single_case is None:
         raise InputError(
             "the plan is not one of a single case",

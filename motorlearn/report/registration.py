@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.design import Design, hits_declared_of, read_design
+from motorlearn.design import Design, hits_declared_of, primary_words, read_design
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
@@ -150,6 +150,7 @@ def _hypothesis(design: Design) -> str:
     if primary is None:
         return "No primary comparison is declared, so the study explores and tests no hypothesis."
     groups = f" of {listed(list(primary.groups), 'against')}" if primary.groups else ""
+    groups = f" ({primary_words(design)})" if primary.factors else groups
     where = primary.test or primary.phase
     scale = ", told as a ratio" if primary.effect == "ratio" else ""
     return (

@@ -20,7 +20,7 @@ from motorlearn.design import (
 )
 from motorlearn.plan.deviations import analysis_label
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
-from motorlearn.report.tests_run import effect_row, test_row
+from motorlearn.report.tests_run import effect_row, joint_rows, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
@@ -234,6 +234,7 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
             yield _contrast(analysis, entry, row)
         for row in comparison.effects.to_dict("records"):
             yield effect_row(analysis, entry, row)
+        yield from joint_rows(analysis, entry)
         for row in comparison.paired.itertuples():
             yield _change(analysis, entry, row)
         for row in comparison.equivalence.itertuples():

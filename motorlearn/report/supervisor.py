@@ -10,6 +10,7 @@ from motorlearn import digits
 from motorlearn.analysis import StudyAnalysis, page_analysis
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import pair_in_words
+from motorlearn.compare.crossing import JOINT
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
@@ -152,6 +153,9 @@ def _cut(text: str) -> str:
 
 def _headline(found: StudyView) -> str:
     row, voice = found.analysis.primary.iloc[0], found.outcomes[0].voice
+    if row["effect"] == JOINT and pd.notna(row["p"]):
+        f = f"F = {voice.number(row['statistic'], 2)}, {digits.p_clause(row['p'])}"
+        return f"{row['group']}, {row['test']}: {JOINT}, {f}"
     if pd.isna(row["estimate"]):
         return "not computed"
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""

@@ -1,12 +1,13 @@
 """Rows of the table of all tests that were run, by name of its columns."""
 
+from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.compare import pair_in_words
-from motorlearn.compare.crossing import SIMPLE, labels_of
+from motorlearn.compare.crossing import JOINT, SIMPLE, labels_of
 from motorlearn.design import own_name_of_test
 
 
@@ -44,4 +45,22 @@ def effect_row(
         family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
         p_adjusted=row["p"] if mine else row["p_adjusted"],
         **numbers,
+    )
+
+
+def joint_rows(analysis: StudyAnalysis, entry: OutcomeAnalysis) -> Iterator[dict[str, Any]]:
+    """The primary test where it is one of several contrasts together; else nothing."""
+    main = analysis.primary.iloc[0]
+    stage = analysis.question.primary_stage
+    if main["effect"] != JOINT or stage is None or entry.name != main["outcome"]:
+        return
+    yield test_row(
+        entry,
+        own_name_of_test(analysis.design, stage.name),
+        f"{JOINT}: {main['group']}",
+        analysis.method,
+        "primary",
+        family="the primary test alone",
+        p=main["p"],
+        p_adjusted=main["p"],
     )

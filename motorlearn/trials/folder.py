@@ -7,6 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, read_design
 from motorlearn.exceptions import ColumnError, FileError
+from motorlearn.trials.checking.belonging import check_belonging
 from motorlearn.trials.checking.clips import clips_as_rated
 from motorlearn.trials.checking.clusters import check_clusters
 from motorlearn.trials.checking.conditions import (
@@ -268,7 +269,9 @@ def _problems(
     else:
         found.append(_once(gather(_problems_of_trials(design, ruled)), trials.problems))
     if not trials.sheet.table.empty:
-        found.append(check_clusters(trials.sheet, None if people is None else people.sheet, design))
+        listed = None if people is None else people.sheet
+        found.append(check_clusters(trials.sheet, listed, design))
+        found.append(check_belonging(trials.sheet, listed, design))
     if people is not None:
         found += [people.problems, check_people(people.sheet, design)]
         found += [near_duplicate_identifiers(people.sheet)]

@@ -4,8 +4,14 @@ import math
 
 import pandas as pd
 
-from motorlearn.compare.crossing import INTERACTION, MAIN
-from motorlearn.wording.sentences import analysed_parts, interval_clause, standardised_clause, why
+from motorlearn.compare.crossing import INTERACTION, JOINT, MAIN
+from motorlearn.wording.sentences import (
+    analysed_parts,
+    f_clause,
+    interval_clause,
+    standardised_clause,
+    why,
+)
 from motorlearn.wording.voice import Voice, capitalised
 
 
@@ -22,17 +28,28 @@ def effect_sentence(row: pd.Series, voice: Voice, *, baseline: str = "baseline")
         Name of the phase that was adjusted for.
     """
     where = capitalised(voice.during(str(row["phase"])))
+    if row["effect"] == JOINT and math.isfinite(row["p"]):
+        return _joint_sentence(row, voice, where, baseline)
     if not math.isfinite(row["estimate"]):
         return f"{where}, {_what(row, voice)} could not be estimated: {why(row)}."
     adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
     return (
         f"{where}, {_size(row, voice)} ({adjusted}{interval_clause(row, voice)}; {voice.t(row)}"
-        f"{standardised_clause(row, voice)}; {analysed_parts(row, voice)})."
+        f"{standardised_clause(row, voice)}; {_analysed(row, voice)})."
     )
+
+
+def _analysed(row: pd.Series, voice: Voice) -> str:
+    """How many people an effect rests on; those of an interaction are in all cells."""
+    if row["kind"] == INTERACTION:
+        return f"{int(row['n_group'] + row['n_reference'])} {voice.one}s analysed"
+    return analysed_parts(row, voice)
 
 
 def effect_reading(row: pd.Series, voice: Voice) -> str:
     """Say how far an effect of the factors may be interpreted."""
+    if row["effect"] == JOINT:
+        return _joint_reading(row, voice)
     null = 1.0 if row["effect"] == "ratio" else 0.0
     clear = row["conf_low"] > null or row["conf_high"] < null
     other = words_of(voice, str(row["factor"]))
@@ -63,6 +80,57 @@ def effect_reading(row: pd.Series, voice: Voice) -> str:
     )
 
 
+def _joint_sentence(row: pd.Series, voice: Voice, where: str, baseline: str) -> str:
+    """The F test of an effect that is no single number."""
+    adjusted = f"adjusted for the {baseline}; " if row["adjusted"] else ""
+    n = int(row["n_group"])
+    return (
+        f"{where}, {_what(row, voice)} in {voice.name} gave "
+        f"{f_clause(row, voice)} ({adjusted}partial η² = "
+        f"{voice.share(row['partial_eta2'])}; {n} {voice.one}s analysed)."
+    )
+
+
+def _joint_reading(row: pd.Series, voice: Voice) -> str:
+    """What a joint test may be read as: where differences lie, it does not say."""
+    if row["kind"] == INTERACTION:
+        names = [factor.words for factor in voice.design.factors]
+        if row["p"] < 0.05:
+            return (
+                f"What {names[0]} does here differs with {names[1]}; the test does not say between "
+                "which levels, which the simple effects show."
+            )
+        return (
+            f"The data leave open whether what {names[0]} does here differs with {names[1]}; that "
+            "the interaction is not clear does not show that there is none."
+        )
+    other = _other(row, voice)
+    if row["p"] < 0.05:
+        return (
+            f"The levels do not all give the same scores, averaged over {other}; the test does not "
+            "say which differ, which the pairs of levels show."
+        )
+    return (
+        f"The data leave open whether the levels differ, averaged over {other}; that no difference "
+        "is clear does not show that there is none."
+    )
+
+
+def _other(row: pd.Series, voice: Voice) -> str:
+    """What the factor is called that a main effect is averaged over."""
+    return next(f.words for f in voice.design.factors if f.name != row["term"])
+
+
+def named_terms(rows: pd.DataFrame, voice: Voice) -> pd.DataFrame:
+    """Rows of an analysis of variance with its factors as a reader calls them."""
+    if not voice.design.factors:
+        return rows
+    terms = [
+        " x ".join(words_of(voice, part) for part in str(term).split(":")) for term in rows["term"]
+    ]
+    return rows.assign(term=terms)
+
+
 def words_of(voice: Voice, factor: str) -> str:
     """What a reader calls a factor."""
     named = {entry.name: entry.words for entry in voice.design.factors}
@@ -71,9 +139,9 @@ def words_of(voice: Voice, factor: str) -> str:
 
 def _what(row: pd.Series, voice: Voice) -> str:
     if row["kind"] == INTERACTION:
-        return "the interaction of the factors"
+        return f"the interaction of {' and '.join(f.words for f in voice.design.factors)}"
     name = words_of(voice, str(row["term"]))
-    return f"the effect of {name}, averaged over {words_of(voice, str(row['factor']))},"
+    return f"the effect of {name}, averaged over {_other(row, voice)},"
 
 
 def _size(row: pd.Series, voice: Voice) -> str:

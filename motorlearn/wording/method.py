@@ -312,8 +312,27 @@ def _compared(design: Design) -> str:
     unit = design.allocation.clusters
     scores = f"{unit} means" if unit else "participants' mean scores"
     return (
-        f"Groups {were()} compared at each test by analysis of covariance of {scores} with the "
-        "baseline score as covariate"
+        f"Groups {were()} compared at each test by analysis of covariance of {scores} with "
+        f"{_beside_groups(design)}{_crossed(design)}"
+    )
+
+
+def _beside_groups(design: Design) -> str:
+    """Covariates of the comparison in words."""
+    more = design.primary.covariates if design.primary is not None else ()
+    if not more:
+        return "the baseline score as covariate"
+    return f"the baseline score as covariate, that of the primary outcome with {listed(more)} too"
+
+
+def _crossed(design: Design) -> str:
+    """How the effects of two factors are made from the cells."""
+    if not design.factors:
+        return ""
+    names = listed([factor.words for factor in design.factors])
+    return (
+        f"; effects of {names} are contrasts of the cells, which count alike however many people "
+        "they hold (type III)"
     )
 
 

@@ -7,21 +7,17 @@ from typing import Any
 from motorlearn import digits
 from motorlearn.wording.voice import Voice
 
-_SHOWN = {
-    "equivalence": "equivalence is shown",
-    "non-inferiority": "the first is shown to be worse by less than that bound, if at all",
-    "superiority": "the first is shown to be better",
-    "minimum effect": "an effect larger than that bound is shown",
-}
-_NOT = {
-    "equivalence": "equivalence is not shown",
-    "non-inferiority": "non-inferiority is not shown, which does not show the contrary",
-    "superiority": "superiority is not shown",
-    "minimum effect": "an effect larger than that bound is not shown",
+_CLAIM = {
+    "equivalence": "{group} and {reference} apart by less than {bound}",
+    "non-inferiority": "{group} worse than {reference} by less than {bound}, if at all",
+    "superiority": "{group} better than {reference}",
+    "minimum effect": "an effect of more than {bound}, in whichever direction",
 }
 
 
-def aim_sentence(verdict: Mapping[str, Any], voice: Voice, *, ratio: bool) -> str:
+def aim_sentence(
+    verdict: Mapping[str, Any], voice: Voice, *, ratio: bool, pair: tuple[str, str]
+) -> str:
     """Report the verdict that the plan aimed at.
 
     Parameters
@@ -32,17 +28,22 @@ def aim_sentence(verdict: Mapping[str, Any], voice: Voice, *, ratio: bool) -> st
         Outcome and decimals.
     ratio : bool
         Whether the effect is a ratio.
+    pair : (str, str)
+        What is compared with what.
     """
     if verdict.get("reason"):
         return f"The planned claim ({verdict['aim']}) was not judged: {verdict['reason']}."
-    places, unit = (2, "") if ratio else (voice.decimals, voice.unit)
-    level = digits.percent(verdict["level"])
+    aim, (places, unit) = verdict["aim"], (2, "") if ratio else (voice.decimals, voice.unit)
     inside = voice.span(verdict["conf_low"], verdict["conf_high"], places)
     edges = [verdict[name] for name in ("bound_low", "bound_high")]
-    bounds = " and ".join(voice.number(edge, places + 1) for edge in edges if math.isfinite(edge))
-    says = (_SHOWN if verdict["shown"] else _NOT)[verdict["aim"]]
-    shown = inside if inside.startswith("95") else f"{level} interval {inside}"
+    known = [edge if ratio else abs(edge) for edge in edges if math.isfinite(edge)]
+    bound = " or ".join(dict.fromkeys(f"{voice.number(edge, places)}{unit}" for edge in known))
+    claim = _CLAIM[aim].format(group=pair[0], reference=pair[1], bound=bound)
+    shown = inside if inside.startswith("95") else f"{digits.percent(verdict['level'])} {inside}"
+    against = "" if aim == "superiority" else " against the bound"
+    held = "That is shown" if verdict["shown"] else "That is not shown"
+    contrary = "" if verdict["shown"] else ", which does not show the contrary"
     return (
-        f"The plan aimed at {verdict['aim']} (bound {bounds}{unit}; {shown}{unit}; "
-        f"{voice.p(verdict['p'])}): {says}."
+        f"The plan aimed at {aim}: {claim}. {held}{contrary} ({shown}{unit}; "
+        f"{voice.p(verdict['p'])}{against})."
     )

@@ -7,7 +7,7 @@ import studies
 import motorlearn as ml
 
 
-@pytest.mark.parametrize("made", [studies.two_transfers, studies.three_groups, studies.timed_task])
+@pytest.mark.parametrize("made", [studies.two_transfers, studies.three_groups])
 def test_the_primary_row_alone_is_that_of_the_whole_analysis(made):
     study = made()
     whole, alone = ml.analyse_study(study), ml.analysis.primary_comparison(study)

@@ -140,6 +140,15 @@ def test_slopes_that_differ_by_less_than_matters_are_fine_whatever_p_says():
     assert small["grade"] == "fine"
 
 
+def test_the_analysis_of_variance_has_rows_of_its_own():
+    found = audit(study())
+    own = found.table[found.table["analysis"] == "mixed analysis of variance"]
+    assert len(own) == 4
+    epsilons = compare(study()).anova["epsilon_gg"].dropna()
+    said = {f"epsilon {digits.number(float(value), 3)} (GG)" for value in epsilons}
+    assert any(words in row(found, "sphericity")["finding"] for words in said)
+
+
 def test_missing_by_group_needs_action():
     table = study()
     gone = table["participant"].isin([f"r{i:02d}" for i in range(9)])

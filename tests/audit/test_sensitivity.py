@@ -181,6 +181,18 @@ def test_mixed_model_variants():
     assert "jackknife over participants" in names
 
 
+@pytest.mark.parametrize(("attempts", "may_scatter"), [(1, False), (2, True)])
+def test_single_attempts_get_no_effect_of_their_row(attempts, may_scatter):
+    table = scores(n=10).drop(columns="radial_error").assign(attempts=attempts)
+    table["hits"] = np.random.default_rng(3).binomial(attempts, 0.5, len(table))
+    fit = ml.fit_mixed(
+        "hits ~ group * phase", table, random={"participant": "1"}, family="binomial",
+        attempts="attempts",
+    )  # fmt: skip
+    tried = sensitivity(fit).table["variant"]
+    assert ("random effect for every row" in set(tried)) == may_scatter
+
+
 def test_one_group_and_other_things_are_refused():
     table = scores()
     alone = ml.compare_phases(

@@ -7,6 +7,7 @@ from scipy import stats
 
 import motorlearn as ml
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.options import checked_out_of
 from motorlearn.exceptions import ColumnError, InputError, RefusedError
 
 
@@ -401,3 +402,12 @@ def test_trials_numbered_as_people_are_told_from_people(study):
         numbered[numbered["phase"] == "retention"], "radial_error", group="group"
     )
     assert not any("two phases" in sentence for sentence in one.statements)
+
+
+@pytest.mark.parametrize(
+    ("out_of", "attempts"), [(20, None), (0, "attempts"), (np.inf, "attempts"), (-20, "attempts")]
+)
+def test_hits_of_a_number_need_that_number_and_attempts(out_of, attempts):
+    with pytest.raises(InputError, match="hits of a number above 0, with a column of attempts"):
+        checked_out_of(out_of, attempts)
+    assert checked_out_of(20, "attempts") == 20 and checked_out_of(None, None) is None

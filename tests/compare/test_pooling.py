@@ -55,3 +55,8 @@ def test_pooled_trials_reject_a_true_null_five_times_too_often():
     assert 0.04 < by_person / 4000 < 0.06
     # What the refusal announces is what happens.
     assert np.mean(predicted) == pytest.approx(pooled / 4000, abs=0.03)
+
+
+def test_a_number_of_a_group_that_nobody_has_changes_nothing():
+    hits, codes = two_identical_groups(np.random.default_rng(6))
+    assert inflation(hits, 20, 2 * codes) == inflation(hits, 20, codes)

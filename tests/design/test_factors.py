@@ -2,7 +2,7 @@
 
 import pytest
 
-from motorlearn.design import design_from_mapping, levels_by_group
+from motorlearn.design import design_from_mapping, joint_term, levels_by_group
 from motorlearn.exceptions import DesignError
 
 ORDER = {"name": "order", "levels": ["blocked", "random"]}
@@ -89,12 +89,15 @@ def test_what_a_primary_effect_cannot_be(primary, words):
         design_from_mapping(PLAN | {"primary": {"outcome": "hits"} | primary})
 
 
-def test_an_effect_of_three_levels_is_no_number():
+def test_an_effect_of_three_levels_is_one_joint_test_and_no_number():
     factors = [ORDER, FEEDBACK | {"levels": ["always", "faded", "none"]}]
     for named in (["feedback"], ["order", "feedback"]):
-        with pytest.raises(DesignError, match="more than two levels"):
-            design_from_mapping(
-                PLAN | {"factors": factors, "primary": {"outcome": "hits", "factors": named}}
-            )
+        primary = {"outcome": "hits", "factors": named}
+        plan = design_from_mapping(PLAN | {"factors": factors, "primary": primary})
+        assert joint_term(plan) == ":".join(named)
+        for more in ({"aim": "equivalence"}, {"effect": "ratio"}):
+            with pytest.raises(DesignError, match="one joint test and no single number"):
+                design_from_mapping(PLAN | {"factors": factors, "primary": primary | more})
     pair = {"outcome": "hits", "factors": ["feedback"], "levels": ["faded", "none"]}
-    assert design_from_mapping(PLAN | {"factors": factors, "primary": pair}).primary.levels
+    plan = design_from_mapping(PLAN | {"factors": factors, "primary": pair})
+    assert plan.primary.levels and not joint_term(plan)

@@ -138,6 +138,20 @@ def test_the_verdict_is_the_same_on_the_page_and_in_the_report(analysed, told):
             assert facts[topic] == result.verdict and result.verdict in text
 
 
+def test_of_three_groups_the_audit_speaks_of_the_pair_that_was_planned(analysed):
+    name, analysis = analysed
+    if name == "three groups":
+        said = " ".join(analysis.audit.table["remedied"].astype(str))
+        assert "random − blocked" in said and "serial" not in said
+
+
+def test_a_single_case_has_its_overlap_in_two_decimals(analysed, told):
+    _, analysis = analysed
+    if analysis.design.single_case is not None:
+        text = " ".join(told[0].texts)
+        assert re.search(r"\(NAP \d\.\d\d, 95 % CI \d\.\d\d to \d\.\d\d\)", text)
+
+
 def test_values_are_put_back_where_the_plan_replaced_some_and_nowhere_else(analysed):
     _, analysis = analysed
     if isinstance(analysis.sensitivity, Sensitivity):

@@ -9,7 +9,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.measures.agreement.alpha import alpha_of
-from motorlearn.measures.agreement.crossed import crossed_components
+from motorlearn.measures.agreement.crossed import _even_number, crossed_components
 from motorlearn.measures.agreement.icc import FORMS, intraclass_correlations
 from motorlearn.measures.agreement.kappa import (
     chance_corrected_of,
@@ -102,3 +102,9 @@ def test_the_front_door_gives_the_same(place):
     assert told["Fleiss' kappa"] == pytest.approx(case["fleiss"], abs=6e-6)
     assert told["ICC(A,1)"] == pytest.approx(case["icc"], abs=2e-6)
     assert {form.single for form in FORMS} <= set(told.index)
+
+
+def test_the_even_number_of_ratings_is_that_of_snedecor():
+    # n0 = (N - sum n^2 / N) / (k - 1) of the one-way analysis with unequal numbers.
+    assert _even_number(np.array([3, 3, 3])) == pytest.approx(3)
+    assert _even_number(np.array([1, 2, 3])) == pytest.approx((6 - 14 / 6) / 2)

@@ -5,6 +5,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from plans_of_tests import plan
+from scipy import stats
 from statsmodels.stats.power import TTestPower
 
 import motorlearn as ml
@@ -22,10 +23,12 @@ TEST = {"phase": "retention", "trials": 36, "interval_days": 7}
 BEFORE = TEST | {"phase": "pretest", "interval_days": None}
 
 
-def both(tests=(TEST,), *, n=30, assumed=ASSUMED, within=None, **more):
+def both(
+    tests=(TEST,), *, n=30, assumed=ASSUMED, within=None, conditions=("blocked", "random"), **more
+):
     return plan(
         tests=list(tests),
-        groups=[{"name": "blocked", "size": n}, {"name": "random", "size": n}],
+        groups=[{"name": name, "size": n} for name in conditions],
         primary={"outcome": "radial_error", "groups": ["random", "blocked"], **more},
         within=within or {"washout_days": 14},
         allocation={"seed": 3},
@@ -48,6 +51,23 @@ def test_simulated_power_agrees_with_the_closed_form_with_and_without_a_baseline
         table = ml.power(design, n=20, simulations=2000, seed=2, effects=[0, 2.5]).table
         for row in table.to_dict("records"):
             assert row["power"] == pytest.approx(row["closed_form"], abs=4 * row["mc_error"])
+
+
+@pytest.mark.parametrize("tests", [(TEST,), (BEFORE, TEST)])
+def test_two_of_three_conditions_cost_a_degree_of_freedom_more(tests):
+    """Simulated against the t test of n - 3 degrees of freedom, n - 4 with a baseline."""
+    more = {} if len(tests) > 1 else {"baseline": None}
+    design = both(tests, conditions=("blocked", "serial", "random"), **more)
+    table = ml.power(design, n=18, simulations=1500, seed=2, effects=[0, 3]).table
+    for row in table.to_dict("records"):
+        assert row["power"] == pytest.approx(row["closed_form"], abs=4 * row["mc_error"])
+    if len(tests) == 1:
+        found = scenario(design)
+        sd = np.sqrt(2 * (found.score_sd() ** 2 - 0.6 * 6.5**2))
+        critical = stats.t.isf(0.025, 15)
+        shift = 3 * np.sqrt(18) / sd
+        wanted = stats.nct.sf(critical, 15, shift) + stats.nct.cdf(-critical, 15, shift)
+        assert table["closed_form"].iloc[1] == pytest.approx(wanted, rel=1e-6)
 
 
 def test_the_correlation_between_conditions_has_to_be_said():

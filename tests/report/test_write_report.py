@@ -17,6 +17,7 @@ from motorlearn.report.sections.outcome_tables import descriptives_table
 from motorlearn.report.sections.results import compose
 from motorlearn.report.sections.study_tables import programme_table
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.numbers import to_results
 from motorlearn.wording import claim_problems
 from motorlearn.wording.voice import decimals_for
 
@@ -244,6 +245,11 @@ def test_one_person_a_group_gets_no_more_decimals_than_many(find):
     cells = entry.analysis.cells
     scores = cells.groupby(["participant", "phase"])["score"].mean()
     assert entry.voice.decimals == decimals_for(float(scores.std())) == 1
+
+
+def test_what_json_does_not_know_never_reaches_the_stored_numbers(find, composed):
+    with pytest.raises(ValueError, match="JSON"):
+        to_results(find("pilot"), composed("pilot"), {"made": float("nan")})
 
 
 def test_a_decimal_comma_reaches_every_text_and_cell(shipped):

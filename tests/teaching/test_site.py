@@ -62,7 +62,7 @@ def links_of(page):
 
 @pytest.fixture(scope="module")
 def site(tmp_path_factory):
-    """The folder with two demonstrations; the whole of it is made in the browser's tests."""
+    """The folder with two demonstrations and without its picture, which takes long to draw."""
     place = tmp_path_factory.mktemp("lecture")
     app = place / "built"
     app.mkdir()
@@ -70,6 +70,7 @@ def site(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patched:
         few = {name: LESSONS[name] for name in ("ceiling", "adaptation")}
         patched.setattr(site_folder, "LESSONS", few)
+        patched.setattr(site_folder, "_picture", lambda: "<p></p>")
         first = ml.teaching.write_site(place / "site", seats=4, class_seed=2, app=app)
     return first.parent
 

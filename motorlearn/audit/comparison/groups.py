@@ -22,8 +22,8 @@ from motorlearn.audit.general import (
 )
 from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
-from motorlearn.compare.crossing import INTERACTION, MAIN, CellContrast
-from motorlearn.design import Design, primary_levels
+from motorlearn.compare.crossing import INTERACTION, MAIN, SIMPLE, CellContrast
+from motorlearn.design import Design, joint_term, primary_levels
 from motorlearn.linear.least_squares import LeastSquares
 
 
@@ -96,7 +96,9 @@ def places_of(pair: Pair) -> tuple[int, ...]:
 
 def _planned_effect(design: Design, effects: Sequence[CellContrast]) -> tuple[CellContrast, ...]:
     """The main effect or interaction that the plan declares, the way round it declares it."""
-    primary = design.primary
+    primary, joint = design.primary, joint_term(design)
+    if joint:
+        return tuple(one for one in effects if one.term == joint and one.kind != SIMPLE)
     if primary is not None and len(primary.factors) == 2:
         return tuple(one for one in effects if one.kind == INTERACTION)
     pair = primary_levels(design) or ("", "")

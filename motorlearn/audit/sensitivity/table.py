@@ -24,6 +24,7 @@ from motorlearn.audit.sensitivity.phases import (
     phase_variants,
     tipping_points,
 )
+from motorlearn.audit.sensitivity.within_people import within_variants
 from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import InputError
 from motorlearn.mixed import MixedFit
@@ -175,6 +176,8 @@ def sensitivity(
     design = study.design if study is not None else None
     context = Context(design=design, study=study, seed=seed)
     chosen = phase if phase is not None else _default_phase(result, context)
+    if result.recipe.options.get("within"):
+        return _within_people(result, context, chosen, seed)
     model = focused(phase_model(result, chosen), context, effects_of(result))
     if not model.pairs:
         raise InputError("this test has no contrast between groups", [chosen])
@@ -204,6 +207,33 @@ def sensitivity(
     adjusted = ", adjusted for the baseline" if model.adjusted else ""
     named = f"{context.name_of(model.phase)}{adjusted}"
     return Sensitivity(table, removed, shifts, tipping, named, recipe)
+
+
+def _within_people(
+    result: PhaseComparison, context: Context, phase: Hashable, seed: int
+) -> Sensitivity:
+    """Variants of conditions within people: of the planned pair, else of the first one."""
+    rows = result.contrasts[(result.contrasts["phase"] == phase) & result.contrasts["p"].notna()]
+    primary = context.design.primary if context.design is not None else None
+    if primary is not None and len(primary.groups) > 1:
+        named = rows["group"].isin(primary.groups[:2]) & rows["reference"].isin(primary.groups[:2])
+        rows = rows[named]
+    if rows.empty:
+        raise InputError("this test has no contrast between conditions", [phase])
+    pair = (str(rows["group"].iloc[0]), str(rows["reference"].iloc[0]))
+    variants, removed = within_variants(result, context.study, phase, pair, seed)
+    adjusted = ", adjusted for the baseline" if bool(rows["adjusted"].any()) else ""
+    recipe = replace(
+        result.recipe,
+        call="sensitivity",
+        options={"phase": phase, "within": result.recipe.options["within"]},
+        n=variants[0].n,
+        seed=seed,
+        engine="least squares of people's differences; orders drawn again",
+    )
+    table = _table(variants, variants[0].conclusions)
+    about = f"{context.name_of(phase)}{adjusted}"
+    return Sensitivity(table, removed, SHIFTED.frame(), TIPPING.frame(), about, recipe)
 
 
 def _table(variants: list[Variant], original: tuple[Conclusion, ...]) -> pd.DataFrame:

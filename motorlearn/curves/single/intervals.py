@@ -164,7 +164,7 @@ def _limit(
     row = spread.terms.index(name)
     centre, error = spread.estimates[row], spread.errors[row]
     own = float(spread.dfs[row])
-    cut = _rise(problem, solution, spread.df, float(t_quantile(level, own)))
+    cut = _rise(problem, solution, spread.df, level, own)
     if not np.isfinite(error) or error == 0:
         return way * np.inf if error else centre
     positive = name in problem.free_rates and centre > 0
@@ -186,7 +186,11 @@ def _limit(
     return 0.0 if positive and way < 0 else way * np.inf
 
 
-def _rise(problem: Problem, solution: Solution, df: float, quantile: float) -> float:
+def _rise(
+    problem: Problem, solution: Solution, df: float, level: float, own: float | None = None
+) -> float:
+    """Rise of the loss at a limit; ``own`` are the degrees of freedom of the term, if others."""
+    quantile = float(t_quantile(level, df if own is None else own))
     if problem.binomial:
         return quantile**2 / 2
     return float(solution.loss * quantile**2 / df)

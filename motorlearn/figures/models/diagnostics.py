@@ -119,6 +119,13 @@ def _chosen(contrast: str | None, labels: list[str]) -> str:
     return chosen
 
 
+def _own_p(found: Sensitivity) -> str:
+    """Which test has a p value that is not that of its interval."""
+    if found.recipe.options.get("within"):
+        return "The randomisation test has a p value of its own and the interval of a t test."
+    return "The permutation test has a p value of its own and the interval of the original."
+
+
 def conclusion_forest(
     found: Sensitivity,
     *,
@@ -148,8 +155,8 @@ def conclusion_forest(
     here = f"{len(own) - 1} of the" if len(own) - 1 < ways else "the"
     caption = (
         f"Sensitivity of the comparison at {found.analysis}: {chosen}, in {here} {ways} other "
-        "ways, with 95 % intervals; the diamond is the analysis as planned. The permutation test "
-        "has a p value of its own and the interval of the original. * marks a changed conclusion. "
+        f"ways, with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)} * "
+        "marks a changed conclusion. "
         + said
         + (f" Not drawn, since on another scale: {ways - len(own) + 1}." if here != "the" else "")
     )

@@ -19,6 +19,7 @@ from motorlearn.plan.power.class_means import (
 )
 from motorlearn.plan.power.closed_form import noncentral_power
 from motorlearn.plan.power.effects import smallest_of_interest
+from motorlearn.plan.power.joint import detectable_joint, joint_power
 from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.within_people import detectable_within, within_power
@@ -107,7 +108,7 @@ def finds(design: Design) -> Finds | None:
 
 
 def _row(design: Design, plan: Scenario, sizes: list[int]) -> Finds:
-    pair = np.flatnonzero(plan.contrast)
+    pair = np.flatnonzero(plan.contrast) if not plan.hypothesis else np.arange(len(sizes))
     n = np.array(sizes)[pair] * (1 - plan.assumed.attrition)
     r = plan.score_correlation() if plan.baseline >= 0 else 0.0
     shrink = np.sqrt(2 * (1 - r)) if plan.model == "paired" else np.sqrt(1 - r**2)
@@ -182,6 +183,12 @@ def _solved(
 ) -> float:
     """Power of a standardised effect, or the effect of a power, by the test of the contrast."""
     asked = {"alpha": 0.05, "power": power}
+    if plan.joint and plan.hypothesis:
+        return (
+            joint_power(plan, effect, n)
+            if effect is not None
+            else detectable_joint(plan, n, WANTED)
+        )
     if plan.joint:
         # One group stands off from the others, which are alike: f² = d² (share) (1 - share).
         share = n[plan.first] / n.sum()
@@ -204,7 +211,7 @@ def _people(n: np.ndarray) -> str:
     counts = [digits.whole(value) for value in n]
     if len(set(counts)) == 1:
         return f"{counts[0]} people in each group"
-    return f"{' and '.join(counts)} people"
+    return f"{', '.join(counts[:-1])} and {counts[-1]} people"
 
 
 def _of_cells(plan: Scenario, n: np.ndarray, effect: float | None, power: float | None) -> float:

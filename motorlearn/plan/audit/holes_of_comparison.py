@@ -86,9 +86,10 @@ def group_sizes(design: Design) -> Iterator[Hole]:
             "small groups",
             "look",
             "groups.size",
-            f"the smallest group has {min(sizes)} people",
-            f"a comparison of two such groups without a covariate finds only effects of d = "
-            f"{digits.number(effect, 2)} or more with a power of 80 %",
+            f"the smallest {'cell' if design.factors else 'group'} has {min(sizes)} people",
+            f"a comparison of two such {'cells' if design.factors else 'groups'} without a "
+            f"covariate finds only effects of d = {digits.number(effect, 2)} or more with a power "
+            f"of 80 %{'; a main effect rests on all cells' if design.factors else ''}",
             "plan more people, more trials per person and a pretest as covariate; see "
             "motorlearn.power",
             "power of the two-sample t test",

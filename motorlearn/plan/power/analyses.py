@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy import stats
 
-from motorlearn.linear.batch import ancova_batch, ancova_joint_batch
+from motorlearn.linear.batch import ancova_batch, ancova_hypothesis_batch, ancova_joint_batch
 from motorlearn.plan.power.hit_models import fit_hits
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.score_models import fit_scores
@@ -63,7 +63,11 @@ def _tested(plan: Scenario, batch: Batch) -> Tested:
     # Without a baseline the house compares by Welch's t.
     variance = plan.variance if x is not None or plan.clustered else "by group"
     found = ancova_batch(y, groups, x, weights=plan.contrast, variance=variance)
-    p = ancova_joint_batch(y, groups, x)[2] if plan.joint else found.p
+    p = found.p
+    if plan.joint and plan.hypothesis:
+        p = ancova_hypothesis_batch(y, groups, plan.hypothesis, x)[2]
+    elif plan.joint:
+        p = ancova_joint_batch(y, groups, x)[2]
     return Tested(found.estimate, found.std_error, found.df, p)
 
 

@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from motorlearn.design import Assumptions, Design, Outcome, Primary, smallest_effect_of
+from motorlearn.design import Assumptions, Design, Outcome, Primary, joint_term, smallest_effect_of
 from motorlearn.exceptions import DesignError, InputError
-from motorlearn.plan.power.factors import carriers_of, effect_weights
+from motorlearn.plan.power.factors import carriers_of, effect_weights, joint_hypothesis
 from motorlearn.plan.power.scenario import STAND_IN_UNIT, Aim, Scenario
 from motorlearn.plan.power.within_people import check_within_people
 from motorlearn.plan.timetable import Event, timetable
@@ -54,7 +54,7 @@ def scenario(
     chosen = _model(model or primary.model, counts, len(design.groups), base, notes)
     contrast, joint = _contrast(design, primary)
     _check_joint(joint, chosen, primary.aim)
-    return _bound_in_scores(
+    return _completed(
         design,
         Scenario(
             counts=counts,
@@ -94,7 +94,9 @@ def _check_assumptions(assumptions: object) -> None:
         )
 
 
-def _bound_in_scores(design: Design, plan: Scenario) -> Scenario:
+def _completed(design: Design, plan: Scenario) -> Scenario:
+    """The hypothesis of a joint test, and the bound in the unit of the scores."""
+    plan = replace(plan, hypothesis=joint_hypothesis(design))
     if plan.within:
         check_within_people(plan)
     in_sd = design.smallest_effect is not None and design.smallest_effect.in_sd
@@ -199,9 +201,11 @@ def _model(model: str, counts: bool, groups: int, baseline: int, notes: list[str
 def _check_joint(joint: bool, model: str, aim: Aim) -> None:
     if joint and (model != "ancova" or aim != "difference"):
         raise InputError(
-            "power of a joint test of three groups or more is that of a difference by ancova",
+            "power of a joint test (three groups or more, or an effect of several degrees of "
+            "freedom) is that of a difference by ancova",
             [model, aim],
-            "name two groups in primary.groups, or set model and aim so",
+            "name two groups in primary.groups, or two levels in primary.levels; or set model and "
+            "aim so",
         )
 
 
@@ -287,7 +291,7 @@ def _contrast(design: Design, primary: Primary) -> tuple[np.ndarray, bool]:
     if len(names) == 1:
         return np.ones(1), False
     if primary.factors:
-        return effect_weights(design), False
+        return effect_weights(design), bool(joint_term(design))
     named = primary.groups or (names[::-1] if len(names) == 2 else ())
     if len(named) < 2:
         raise DesignError(

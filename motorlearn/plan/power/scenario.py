@@ -64,6 +64,9 @@ class Scenario:
         Groups that have the effect; by default the first of the contrast.
     within : bool
         Whether each person meets every group.
+    hypothesis : tuple of tuple of float
+        Rows of weights of the groups that a joint test of factors says are all zero; of all
+        groups together none are needed.
     warnings : tuple of str
         What was assumed because the plan does not say it.
     """
@@ -91,6 +94,7 @@ class Scenario:
     clustered: bool = False
     carriers: tuple[int, ...] = ()
     within: bool = False
+    hypothesis: tuple[tuple[float, ...], ...] = ()
     warnings: tuple[str, ...] = ()
 
     @property

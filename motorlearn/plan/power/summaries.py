@@ -15,6 +15,7 @@ from motorlearn.plan.power.class_means import class_mean_power, class_sizes
 from motorlearn.plan.power.closed_form import noncentral_power, t_power
 from motorlearn.plan.power.effects import Effect
 from motorlearn.plan.power.grid import Cell
+from motorlearn.plan.power.joint import joint_power
 from motorlearn.plan.power.scenario import Scenario
 from motorlearn.plan.power.within_people import within_power
 from motorlearn.rows import Schema
@@ -73,6 +74,8 @@ def _closed_form(cell: Cell, effect: Effect, alpha: float) -> float:
         paired = d / np.sqrt(2 * (1 - r)) if r < 1 else np.inf
         return float(TTestPower().power(paired, sizes[0], alpha)) if sizes[0] > 1.5 else np.nan
     shrunk = d / np.sqrt(1 - r**2) if r < 1 else np.inf
+    if plan.joint and plan.hypothesis:
+        return joint_power(plan, shrunk, sizes, alpha=alpha)
     if plan.joint:
         # One group stands off from the others, which are alike: f² = d² (share) (1 - share).
         share = sizes[plan.first] / sizes.sum()

@@ -2,7 +2,7 @@
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -18,6 +18,13 @@ from motorlearn.plan.simulation.generator import People, draw_landings, draw_peo
 from motorlearn.plan.simulation.own_outcomes import own_outcomes
 from motorlearn.plan.simulation.presets import Preset, find_preset
 from motorlearn.plan.simulation.ratings import FILMED, draw_ratings
+from motorlearn.plan.simulation.within import (
+    days_between,
+    enrol_in_orders,
+    periods_of,
+    told_once,
+    withdrew,
+)
 from motorlearn.plan.timetable import Event, Timetable, timetable
 from motorlearn.trials import Study, Trials
 
@@ -62,6 +69,8 @@ class _Drawn:
     own: dict[str, np.ndarray]
     mishaps: Mishaps
     rating_seed: np.random.SeedSequence
+    period: int = 0
+    start: float = 0.0
 
 
 def simulate_study(
@@ -117,25 +126,26 @@ def simulate_study(
             None,
             "draw their conditions with motorlearn.plan.draw_single_case",
         )
-    if design.within is not None:
-        raise InputError(
-            "studies of conditions that each person meets are not invented yet",
-            ["within"],
-            "write sheets of the plan, or invent one study for each period",
-        )
     drawn = _draw(a_plan(design), seed, find_preset(preset), missing)
     units = {"length": design.units.get("length", "cm"), **design.units}
     scale = _scale(units["length"])
     rows = pd.concat([_trial_table(design, part, scale) for part in drawn], ignore_index=True)
-    people = _in_order(pd.concat([_participant_table(part) for part in drawn], ignore_index=True))
+    people = _in_order(_listed_people(design, drawn, seed))
     place = pd.Series(np.arange(len(people)), index=people["participant"].to_numpy())
     order = np.argsort(rows["participant"].map(place).to_numpy(), kind="stable")
     return Study(
         design=design,
         trials=Trials(rows.iloc[order].reset_index(drop=True), units=units),
         participants=people,
-        ratings=_rating_table(drawn),
+        ratings=None if design.within is not None else _rating_table(drawn),
     )
+
+
+def _listed_people(design: Design, drawn: list[_Drawn], seed: int) -> pd.DataFrame:
+    tables = [_participant_table(part) for part in drawn]
+    if design.within is None:
+        return pd.concat(tables, ignore_index=True)
+    return told_once(tables, enrol_in_orders(design, _streams(seed)[0]))
 
 
 def _in_order(people: pd.DataFrame) -> pd.DataFrame:
@@ -174,20 +184,67 @@ def _mean_spread(part: _Drawn) -> pd.DataFrame:
 
 def _draw(design: Design, seed: int, preset: Preset, missing: bool) -> list[_Drawn]:
     """Draw everybody at once, or group by group where the groups practise differently."""
-    streams = np.random.SeedSequence(seed_number(seed)).spawn(7)
-    places, persons, orders, flight, gaps, _, own = (np.random.default_rng(s) for s in streams)
     if any(group.size is None for group in design.groups):
         raise DesignError(
             "a group has no planned size",
             [group.name for group in design.groups if group.size is None],
             "give each group a size",
         )
-    enrolled = enrol(design, places)
+    places, persons, orders, flight, gaps, _, own = _streams(seed)
+    chance = _Chance(
+        orders, flight, own, gaps, np.random.SeedSequence(seed_number(seed)).spawn(7)[5]
+    )
+    enrolled = enrol(design, places) if design.within is None else enrol_in_orders(design, places)
     people = draw_people(enrolled["experienced"].to_numpy(bool), preset, persons)
+    if design.within is not None:
+        return _draw_periods(design, enrolled, people, preset, chance, missing, persons)
     people.log_sd[(enrolled["group"] == design.group_names[-1]).to_numpy()] += (
         preset.baseline_imbalance
     )
-    chance = _Chance(orders, flight, own, gaps, streams[5])
+    return _draw_groups(design, enrolled, people, preset, chance, missing)
+
+
+def _streams(seed: int) -> list[np.random.Generator]:
+    """Sources of chance: places, persons, orders, flight, gaps, ratings, outcomes of one's own."""
+    streams = np.random.SeedSequence(seed_number(seed)).spawn(7)
+    return [np.random.default_rng(stream) for stream in streams]
+
+
+def _draw_periods(
+    design: Design,
+    enrolled: pd.DataFrame,
+    people: People,
+    preset: Preset,
+    chance: "_Chance",
+    missing: bool,
+    persons: np.random.Generator,
+) -> list[_Drawn]:
+    """Draw what everybody does in each period, under the condition of that period."""
+    parts: list[_Drawn] = []
+    gone: set[str] = set()
+    step = days_between(design)
+    for period, now, own in periods_of(design, enrolled, people, preset.log_sd_between, persons):
+        for part in _draw_groups(design, now, own, preset, chance, missing):
+            names = part.enrolled["participant"].to_numpy()
+            part.mishaps.absent[np.isin(names, list(gone))] = True
+            parts.append(replace(part, period=period, start=step * (period - 1)))
+        drawn = [part for part in parts if part.period == period]
+        gone |= {name for part in drawn for name in _stopped(part)}
+    return parts
+
+
+def _stopped(part: _Drawn) -> list[str]:
+    return [str(name) for name in part.enrolled.loc[withdrew(part.mishaps), "participant"]]
+
+
+def _draw_groups(
+    design: Design,
+    enrolled: pd.DataFrame,
+    people: People,
+    preset: Preset,
+    chance: "_Chance",
+    missing: bool,
+) -> list[_Drawn]:
     parts = []
     for name in (None,) if design.practice_is_shared else design.group_names:
         here = np.ones(len(enrolled), bool) if name is None else (enrolled["group"] == name)
@@ -278,9 +335,11 @@ def _trial_table(design: Design, drawn: _Drawn, scale: float) -> pd.DataFrame:
     own = {name: np.where(void != "", np.nan, v[kept]) for name, v in drawn.own.items()}
     if design.outcome("error") is not None:
         own["error"] = np.round(y * scale, decimals)
+    period = {"period": drawn.period} if drawn.period else {}
     return pd.DataFrame(
         {
             "participant": people["participant"].to_numpy()[person],
+            **period,
             "group": people["group"].to_numpy()[person],
             "phase": plan.phase[trial],
             "session": plan.session[trial],
@@ -308,7 +367,7 @@ def _dates(drawn: _Drawn) -> np.ndarray:
     start = drawn.enrolled.index.to_numpy() // 4
     start = start // 3 * 7 + start % 3
     delayed = np.array([event.phase in ("retention", "transfer") for event in drawn.plan.events])
-    days = np.array([np.floor(event.day) for event in drawn.plan.events])
+    days = np.array([np.floor(event.day) + drawn.start for event in drawn.plan.events])
     offset = start[:, None] + days + delayed * drawn.mishaps.day_shift[:, None]
     dates = np.datetime64(FIRST_DAY) + offset.astype(int)
     return np.asarray(np.datetime_as_string(dates))

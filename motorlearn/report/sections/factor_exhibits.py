@@ -7,6 +7,7 @@ import pandas as pd
 from motorlearn.compare import PhaseComparison
 from motorlearn.figures import Drawing
 from motorlearn.report.sections import exhibits
+from motorlearn.report.sections.outcome_tables import written
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Text, slug
 from motorlearn.tables import Column, Table
@@ -35,9 +36,6 @@ def effects_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Text | Tabl
     yield _levels(entry, own if len(own) else means, f"levels-{name}")
 
 
-_NUMBER = {"kind": "significant", "decimals": 4}
-
-
 def _effects(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
     voice = entry.voice
     shown = rows.assign(
@@ -52,15 +50,17 @@ def _effects(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
             for pair in zip(rows["at"].astype(str), rows["at_reference"].astype(str))
         ],
     )
+    ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
+    number, unit = written(2 if ratio else voice.decimals), "" if ratio else voice.outcome.unit
     columns = (
         Column("stage", "test"),
         Column("kind", "effect"),
         Column("factor"),
         Column("level", "first, second"),
         Column("other", "at"),
-        Column("estimate", **_NUMBER),  # type: ignore[arg-type]
-        Column("conf_low", "95 % CI lower", **_NUMBER),  # type: ignore[arg-type]
-        Column("conf_high", "upper", **_NUMBER),  # type: ignore[arg-type]
+        number("estimate", "ratio" if ratio else "difference", unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
         Column("p", "p", "p"),
         Column("p_adjusted", "p (Holm)", "p"),
     )
@@ -79,14 +79,15 @@ def _levels(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
         stage=[voice.short(phase) for phase in rows["phase"]],
         factor=[factors.words_of(voice, factor) for factor in rows["factor"]],
     )
+    number = written(voice.decimals)
     columns = (
         Column("stage", "test"),
         Column("factor"),
         Column("level"),
         Column("n", "n", "count"),
-        Column("estimate", "mean", **_NUMBER),  # type: ignore[arg-type]
-        Column("conf_low", "95 % CI lower", **_NUMBER),  # type: ignore[arg-type]
-        Column("conf_high", "upper", **_NUMBER),  # type: ignore[arg-type]
+        number("estimate", "mean", voice.outcome.unit),
+        number("conf_low", "95 % CI lower"),
+        number("conf_high", "upper"),
     )
     note = "Mean of the cells at a level with equal weight, adjusted where the comparison is."
     return Table(name, f"Means of the levels in {voice.name}", columns, shown, (note,))

@@ -6,6 +6,7 @@ import pandas as pd
 
 from motorlearn.analysis import claimed
 from motorlearn.compare import PhaseComparison
+from motorlearn.compare.crossing import JOINT
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.wording import factors, sentences
 from motorlearn.wording.equivalence import judge
@@ -18,6 +19,8 @@ def primary_effect(
 ) -> list[str]:
     """The planned main effect or interaction, how far it may be read, and its bound."""
     said = [factors.effect_sentence(row, entry.voice, baseline=baseline)]
+    if row["effect"] == JOINT and math.isfinite(row["p"]):
+        return [*said, factors.effect_reading(row, entry.voice)]
     if math.isfinite(row["estimate"]):
         said.append(factors.effect_reading(row, entry.voice))
         if test is not None and math.isfinite(test["p"]):
@@ -30,7 +33,8 @@ def aim_of_plan(found: StudyView, entry: OutcomeView, row: pd.Series, tests: pd.
     verdict = claimed(row, tests, found.analysis.question)
     if verdict is None or verdict["aim"] == "equivalence" or not math.isfinite(row["estimate"]):
         return ""
-    return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio")
+    pair = str(row["group"]), str(row["reference"])
+    return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio", pair=pair)
 
 
 def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:

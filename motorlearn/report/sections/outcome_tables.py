@@ -7,10 +7,12 @@ import pandas as pd
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.compare.clusters import CLUSTER
 from motorlearn.compare.conditions.schema import PERIODS
+from motorlearn.report.sections.primary import baseline_name
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
 from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
+from motorlearn.wording.factors import named_terms
 from motorlearn.wording.voice import Voice, capitalised
 
 
@@ -21,7 +23,7 @@ def descriptives_table(entry: OutcomeView) -> Table:
         stage=[voice.short(name) for name in entry.analysis.by_task["stage"]]
     )
     tasks = (Column("task"),) if (rows["task"] != "all").any() else ()
-    number = _written(voice.decimals)
+    number = written(voice.decimals)
     columns = (
         Column("stage"),
         Column("group"),
@@ -110,7 +112,7 @@ def adjusted_table(entry: OutcomeView) -> Table:
     rows = comparison.adjusted_means.assign(
         stage=[voice.short(name) for name in comparison.adjusted_means["phase"]]
     )
-    number = _written(voice.decimals)
+    number = written(voice.decimals)
     columns = (
         Column("stage"),
         Column("group"),
@@ -123,7 +125,7 @@ def adjusted_table(entry: OutcomeView) -> Table:
     ratio = comparison.recipe.options["effect"] == "ratio"
     what = "Geometric means" if ratio else "Means"
     scale = "; standard errors are on the log scale" if ratio else ""
-    baseline = comparison.recipe.options["baseline"]
+    baseline = baseline_name(comparison)
     return Table(
         f"adjusted-{slug(entry.outcome.name)}",
         f"{capitalised(voice.name)} adjusted for the {baseline}",
@@ -135,7 +137,7 @@ def adjusted_table(entry: OutcomeView) -> Table:
 
 def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
     places = 2 if ratio else voice.decimals
-    number = _written(places)
+    number = written(places)
     unit = "" if ratio else voice.outcome.unit
     return (
         Column("stage"),
@@ -170,13 +172,19 @@ def _analysis(entry: OutcomeView) -> str:
     return f"{'Mixed a' if entry.voice.arm == 'group' else 'A'}nalysis of variance"
 
 
+def _arms(entry: OutcomeView) -> str:
+    """What is crossed with tests or blocks: the group, the condition, or both factors."""
+    design = entry.voice.design
+    return " by ".join(factor.words for factor in design.factors) or entry.voice.arm
+
+
 def anova_table(entry: OutcomeView) -> Table:
     """Mixed analysis of variance over stages with sphericity corrections."""
     assert isinstance(entry.comparison, PhaseComparison)
     return _anova(
-        entry.comparison.anova,
+        named_terms(entry.comparison.anova, entry.voice),
         f"anova-{slug(entry.outcome.name)}",
-        f"{_analysis(entry)} of {entry.voice.name}: {entry.voice.arm} by test",
+        f"{_analysis(entry)} of {entry.voice.name}: {_arms(entry)} by test",
         "Complete cases only.",
     )
 
@@ -185,9 +193,9 @@ def practice_table(entry: OutcomeView) -> Table:
     """Mixed analysis of variance over blocks of practice."""
     assert isinstance(entry.practice, BlockComparison)
     return _anova(
-        entry.practice.anova,
+        named_terms(entry.practice.anova, entry.voice),
         f"practice-{slug(entry.outcome.name)}",
-        f"{_analysis(entry)} of {entry.voice.name} in practice: {entry.voice.arm} by block",
+        f"{_analysis(entry)} of {entry.voice.name} in practice: {_arms(entry)} by block",
         "Performance during practice; complete cases only.",
     )
 
@@ -223,7 +231,7 @@ def paired_table(entry: OutcomeView) -> Table:
         ]
     )
     ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
-    number = _written(2 if ratio else voice.decimals)
+    number = written(2 if ratio else voice.decimals)
     columns = (
         Column("group"),
         Column("change", "from and to"),
@@ -245,7 +253,7 @@ def paired_table(entry: OutcomeView) -> Table:
     )
 
 
-def _written(places: int) -> Callable[..., Column]:
+def written(places: int) -> Callable[..., Column]:
     """Maker of columns of numbers with so many decimals."""
 
     def column(name: str, label: str = "", unit: str = "") -> Column:

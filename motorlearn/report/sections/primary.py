@@ -12,7 +12,7 @@ from motorlearn.report.sections.single_case import is_single_case, single_case_s
 from motorlearn.report.view import OutcomeView, StudyView, primary_contrast
 from motorlearn.results import Refused
 from motorlearn.wording import sentences, summary
-from motorlearn.wording.voice import Voice
+from motorlearn.wording.voice import Voice, listed
 
 
 def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
@@ -39,14 +39,16 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
             sentences.reading(row, entry.voice, test) if plain else "",
         ]
     if entry is found.outcomes[0]:
-        said.append(factors.aim_of_plan(found, entry, row, tests))
+        said.insert(1, factors.aim_of_plan(found, entry, row, tests))
         said += declared.look_sentences(found)
     return [sentence for sentence in said if sentence]
 
 
 def baseline_name(comparison: PhaseComparison) -> str:
-    """Test that scores are adjusted for."""
-    return str(comparison.recipe.options["baseline"] or "baseline")
+    """What scores are adjusted for: the test, and covariates beside it."""
+    asked = comparison.recipe.options
+    test = [str(asked["baseline"])] if asked["baseline"] else []
+    return listed([*test, *map(str, asked.get("covariates") or ())]) or "baseline"
 
 
 def change_sentences(found: StudyView, entry: OutcomeView) -> list[str]:

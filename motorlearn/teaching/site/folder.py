@@ -67,6 +67,17 @@ def write_site(
         If a seat count or seed is outside its range, or the notebooks cannot be written as pages.
     FileError
         If the folder holds something else, or the application has no first page.
+
+    Examples
+    --------
+    Half a minute of computing is not begun before everything is there:
+
+    >>> from motorlearn.exceptions import FileError
+    >>> try:
+    ...     write_site("lecture", seats=30, class_seed=1, app="not-built")
+    ... except FileError as told:
+    ...     print(told.cause)
+    the folder of the application has no first page
     """
     if app is not None and not (Path(app) / FIRST).is_file():
         raise FileError("the folder of the application has no first page", [str(app)])

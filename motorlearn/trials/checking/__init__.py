@@ -1,6 +1,7 @@
 """What must hold in a table of trials, and what is doubtful in it.
 
 balance       Who was different at the start, and who was lost: standardised differences without
+belonging     Whether the files hold what the comparison goes by: groups, and covariates of people
 declared      What the plan declares about columns: where an outcome is, who is yoked to whom
 defaults      A value that stands for something else: one number repeated exactly
 orders        The order in which tasks were practised, against the schedule of the group

@@ -29,7 +29,24 @@ def check_clusters(trials: Sheet, people: Sheet | None, design: Design) -> pd.Da
         _several(sheet, table, "participant", unit, f"participant in more than one {unit}"),
         _several(sheet, table, unit, "group", f"{unit} in two groups"),
     ]
-    return gather(found)
+    return gather([*found, _alone(sheet, table, unit)])
+
+
+def _alone(sheet: Sheet, table: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """Groups that hold one class: it cannot be told from its schedule."""
+    if not {unit, "group"} <= set(table):
+        return gather([])
+    classes = table.dropna(subset=[unit, "group"]).drop_duplicates([unit, "group"])
+    one = classes[~classes["group"].duplicated(keep=False)]
+    return sheet.problems(
+        f"one {unit} in a group",
+        np.asarray(one.index, dtype=int),
+        column=unit,
+        values=[f"{a} alone in {b}" for a, b in zip(one[unit], one["group"], strict=True)],
+        severity="doubt",
+        advice=f"nothing tells a {unit} from its schedule where it is the only one, so nothing is "
+        "tested; allocate several of each",
+    )
 
 
 def _several(sheet: Sheet, table: pd.DataFrame, holder: str, held: str, rule: str) -> pd.DataFrame:

@@ -1,0 +1,87 @@
+"""Whether the files hold what the plan's comparison goes by: groups, and covariates of people."""
+
+import numpy as np
+import pandas as pd
+
+from motorlearn.design import Design
+from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.reading.sheet import Sheet
+
+LIST = 'participants = "participants.csv"'
+"""Line of ``[files]`` that names the list of people."""
+
+
+def check_belonging(trials: Sheet, people: Sheet | None, design: Design) -> pd.DataFrame:
+    """Find what the planned comparison needs and no file holds.
+
+    A plan of several groups needs each person's group (or level of both factors), among the
+    trials or the participants; covariates of the primary comparison likewise.
+    """
+    sheets = [trials] if people is None else [trials, people]
+    return gather(
+        [
+            _groups(sheets, people, design),
+            _covariates(sheets, people, design),
+            _alone(trials, design),
+        ]
+    )
+
+
+def _groups(sheets: list[Sheet], people: Sheet | None, design: Design) -> pd.DataFrame:
+    alone = len(design.groups) < 2 or design.within is not None or design.single_case is not None
+    named = [factor.name for factor in design.factors]
+    told = any(sheet.has("group") for sheet in sheets)
+    crossed = bool(named) and all(sheets[0].has(name) for name in named)
+    if alone or told or crossed:
+        return gather([])
+    return problem_frame(
+        "no file says who is in which group",
+        severity="error",
+        file=sheets[0].file,
+        column="group",
+        value=", ".join(design.group_names),
+        advice=_where("'group' with the groups of the plan", people),
+    )
+
+
+def _alone(trials: Sheet, design: Design) -> pd.DataFrame:
+    """Groups of one person while others have several: their spread cannot be told."""
+    if len(design.groups) < 2 or design.within is not None or not trials.has("group"):
+        return gather([])
+    people = trials.table.reset_index(drop=True).drop_duplicates(["participant", "group"])
+    sizes = people["group"].value_counts()
+    few = [group for group, n in sizes.items() if n == 1 and sizes.max() > 2]
+    first = people[people["group"].isin(few)]
+    return trials.problems(
+        "one person in a group",
+        np.asarray(first.index, dtype=int),
+        column="group",
+        values=[f"{a} alone in {b}" for a, b in zip(first["participant"], first["group"])],
+        severity="doubt",
+        advice="nothing can be said about the spread of that group, and its mean is one person's; "
+        "add people, or compare the groups that have some",
+    )
+
+
+def _covariates(sheets: list[Sheet], people: Sheet | None, design: Design) -> pd.DataFrame:
+    wanted = design.primary.covariates if design.primary is not None else ()
+    absent = [name for name in wanted if not any(sheet.has(name) for sheet in sheets)]
+    return gather(
+        [
+            problem_frame(
+                "covariate of the plan in no file",
+                severity="error",
+                file=sheets[-1].file,
+                column=name,
+                value=name,
+                advice=f"{_where(f'{name!r}', people)}, or correct primary.covariates",
+            )
+            for name in absent
+        ]
+    )
+
+
+def _where(column: str, people: Sheet | None) -> str:
+    if people is not None:
+        return f"add a column {column} to {people.file}"
+    return f"name the list of people in study.toml ([files] {LIST}), or add a column {column}"
