@@ -24,6 +24,8 @@ from motorlearn.linear.hypotheses import t_quantile
 
 FIRM_ERROR, FIRM_GAIN, FIRM_PROGRESS = 0.1, 8.0, 2.0
 """SE of a log rate, gain in standard errors and progress with which no rival need be asked."""
+LEAST_BEND = 0.02
+"""Progress below which a curve leaves its chord by less than a 400th of its change: a line."""
 
 
 @dataclass(frozen=True)
@@ -55,7 +57,7 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     code = grade(
         enough=True,
         flat=flat,
-        at_bound=bool(np.any((rate <= 10 * low) | (rate >= high))),
+        at_bound=progress < LEAST_BEND or bool(np.any((rate <= 10 * low) | (rate >= high))),
         progress=progress,
         asymptote_error=0.0,
         change=1.0,

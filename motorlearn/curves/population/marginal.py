@@ -17,6 +17,8 @@ from motorlearn.curves.population.learners import STEP, Learners, imaginary
 
 INNER_STEPS = 25
 DIFFERENCE = 1e-4
+EPSILON, ROUNDING = float(np.finfo(float).eps), 1e-3
+"""Rounding of a float, and the relative error of a determinant from where it is no number."""
 PEAK_SLACK = 0.1
 """Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
 
@@ -90,6 +92,7 @@ def given_rate(
     b11, b12 = (variance + t11 * c11) + t12 * c12, t11 * c12 + t12 * c22
     b21, b22 = t12 * c11 + t22 * c12, (variance + t12 * c12) + t22 * c22
     volume = b11 * b22 - b12 * b21
+    blurred = ~(EPSILON * np.abs((b11 * b22).real) < ROUNDING * volume.real)
     shrunk = 1 / volume
     b11, b12, b21, b22 = b22 * shrunk, -b12 * shrunk, -b21 * shrunk, b11 * shrunk
     e1, e2 = s1 - t11 * height - t12 * amount, s2 - t12 * height - t22 * amount
@@ -100,6 +103,8 @@ def given_rate(
     spare = data.rows - 2
     constant = -0.5 * (data.rows * np.log(2 * np.pi) + spare * np.log(variance)) - data.volume
     density = constant - 0.5 * (np.log(volume) + (squares - off) / variance)
+    # Far from the scores rounding decides, and a sum of squares can come out below nothing.
+    density = np.where(blurred | ((squares - off).real < 0), -np.inf, density)
     a1, a2 = height + m1, amount + m2
     # The two columns of the curve move with the log rate as lean and 1 times one derivative.
     lean = -1.0 if data.start else 0.0
