@@ -225,7 +225,11 @@ def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
         _write(work, path, styled)
         _write(work, f"tables/{table.name}.csv", to_csv(table, decimal=decimal).encode())
         _write(work, f"tables/{table.name}.tex", to_latex(table, decimal=decimal).encode())
-    _write(work, "tables/tables.xlsx", to_excel(document.tables))
+    whole = [(t.name, t.title, t.columns, t.notes, t.rows) for t in document.tables]
+    key = fingerprint("workbook", whole)
+    book = kept.files(key).get("xlsx") or to_excel(document.tables)
+    entries[key] = entry("tables", ("", ""), {"xlsx": ("tables/tables.xlsx", book)})
+    _write(work, "tables/tables.xlsx", book)
     return entries
 
 

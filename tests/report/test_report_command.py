@@ -168,7 +168,7 @@ def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
     assert quick_pictures == []
     cold = ml.write_report(ml.read_study(renamed), tmp_path / "cold", quiet=True)
     assert quick_pictures and "Another little" in cold.read_text("utf-8")
-    for name in ("report.html", "results.json", "kept.json"):
+    for name in ("report.html", "results.json", "kept.json", "tables/tables.xlsx"):
         assert (warm.parent / name).read_bytes() == (cold.parent / name).read_bytes()
 
 
