@@ -1,10 +1,10 @@
 """What an earlier report in the same folder still holds true, so that only changes are redrawn.
 
-A report leaves ``kept.json`` beside its page: for every picture, every styled table and the workbook
-a fingerprint of what it was made from (the values it shows, the function that draws it, the code of
-the package) and a checksum of its files. Where the fingerprint is unchanged and the files are whole
-they are taken over; the texts of the report are always written anew. The list bears the signature
-of the user who wrote it: one that was edited or came from elsewhere is not believed.
+A report leaves ``kept.json`` beside its page: for every picture, every styled table and the
+workbook a fingerprint of what it was made from (the values it shows, the function that draws it,
+the code of the package) and a checksum of its files. Where the fingerprint is unchanged and the
+files are whole they are taken over; the texts of the report are always written anew. The list bears
+the signature of the user who wrote it: one that was edited or came from elsewhere is not believed.
 """
 
 import dataclasses
