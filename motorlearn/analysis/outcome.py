@@ -255,7 +255,8 @@ def _changes(scores: OutcomeScores, question: Question) -> IndividualChanges:
         raise InputError("there is one test only, so nobody's change can be told")
     if scores.measured:
         raise InputError(
-            f"{scores.column} of one person has no spread of trials to judge a change by"
+            f"{scores.column} is one value a test, without a spread of trials to judge a person's "
+            "change by"
         )
     return individual_changes(
         scores.table,

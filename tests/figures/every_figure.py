@@ -154,6 +154,15 @@ def catches() -> ml.mixed.MixedFit:
 
 
 @cache
+def spreads() -> ml.mixed.VariabilityFit:
+    rng = np.random.default_rng(2)
+    table = pd.DataFrame({"participant": np.repeat(np.arange(12), 6)})
+    table["group"] = pd.Categorical(np.where(table["participant"] % 2, *PLAN), PLAN)
+    table["error"] = 20 + np.where(table["participant"] % 2, 2.0, 4.0) * rng.normal(size=72)
+    return ml.fit_variability("error ~ group", table, spread="group")
+
+
+@cache
 def multiverse() -> ml.analysis.Multiverse:
     sized = [{"name": "blocked", "size": 12}, {"name": "random", "size": 12}]
     content = studies.plan([studies.ERROR], groups=sized, multiverse={"models": ["unadjusted"]})
@@ -245,6 +254,7 @@ CALLS: dict[str, Callable[..., Drawing]] = {
         _present().query("group == 'serial'"), stages=list(TESTS), groups=["serial"], **k
     ),
     "modelled_means": lambda f, **k: f(catches(), by="group", label="catches", **k),
+    "modelled_spreads": lambda f, **k: f(spreads(), by="group", label="error (cm)", **k),
     "multiverse_plot": lambda f, **k: f(multiverse(), **k),
     "paired_change": lambda f, **k: f(_changes().query("group == 'serial'"), **ONE, **k),
     "paired_lines": lambda f, **k: f(scores().query("group == 'serial'"), **ONE, **k),

@@ -163,6 +163,13 @@ def timed_task():
     return study(content, trials(24, PARTS, seed=7), "time")
 
 
+def plain_times():
+    """The times as they are, without rules for them."""
+    content = plan({"name": "time", "unit": "s", "better": "lower"}, units={"time": "s"})
+    content["primary"]["effect"] = "ratio"
+    return study(content, trials(24, PARTS, seed=7), "time")
+
+
 def scatter():
     """Bivariate variable error, a measure of all trials of a test."""
     outcome = {"name": "bivariate_variable_error", "unit": "cm", "better": "lower"}

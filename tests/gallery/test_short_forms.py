@@ -9,7 +9,7 @@ from motorlearn.results import Result
 
 @pytest.fixture(scope="module")
 def analysis():
-    return ml.analyse_study(studies.timed_task())
+    return ml.analyse_study(studies.plain_times())
 
 
 def test_every_result_is_short_and_says_how_to_see_more(analysis):

@@ -59,7 +59,7 @@ def test_a_column_on_another_scale_is_not_taken_for_aliased(data):
 @pytest.mark.parametrize(
     ("change", "error", "match"),
     [
-        (lambda x, y: (x[:2], y[:2]), FitError, "2 rows"),
+        (lambda x, y: (x[:2], y[:2]), FitError, "2 scores"),
         (lambda x, y: (x, y[:5]), InputError, "match"),
         (lambda x, y: (x, np.where(y > 0, np.nan, y)), InputError, "finite"),
     ],
