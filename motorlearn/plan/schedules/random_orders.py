@@ -1,7 +1,6 @@
 """Random orders of tasks: counts as equal as can be in every block, and no run above a cap."""
 
 import bisect
-import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -93,7 +92,7 @@ def _extend_shuffled(
     left = [int(count) for count in counts]
     last, run = (order[-1], _final_run(order)) if order else (-1, 0)
     for total in range(sum(left) - 1, -1, -1):
-        edges = list(itertools.accumulate(_weights(left, total, last, run, cap)))
+        edges = _edges(left, total, last, run, cap)
         if not edges[-1]:
             return False
         task = bisect.bisect_right(edges, rng.random() * edges[-1])
@@ -104,20 +103,25 @@ def _extend_shuffled(
     return True
 
 
-def _weights(left: list[int], total: int, last: int, run: int, cap: int) -> list[int]:
-    """What is left of each task that may come next, before `total` more; 0 where none may.
+def _edges(left: list[int], total: int, last: int, run: int, cap: int) -> list[int]:
+    """Sums of what is left of each task that may come next, before `total` more; 0 where none may.
 
     A task that is left more often than the others can part is the only one that may come.
     """
-    crowded = [task for task, count in enumerate(left) if count > cap * (total - count + 1)]
-    if len(crowded) > 1:
-        return [0] * len(left)
-    weights = [0] * len(left)
-    for task in crowded or range(len(left)):
-        count, new_run = left[task], run + 1 if task == last else 1
-        if count and new_run <= cap and count - 1 <= cap * (total - count + 2) - new_run:
-            weights[task] = count
-    return weights
+    crowded = None
+    if max(left) > cap * (total - max(left) + 1):
+        among = [task for task, count in enumerate(left) if count > cap * (total - count + 1)]
+        if len(among) > 1:
+            return [0]
+        crowded = among[0]
+    edges, reached = [], 0
+    for task, count in enumerate(left):
+        if count and (crowded is None or task == crowded):
+            new_run = run + 1 if task == last else 1
+            if new_run <= cap and count - 1 <= cap * (total - count + 2) - new_run:
+                reached += count
+        edges.append(reached)
+    return edges
 
 
 def _final_run(order: list[int]) -> int:

@@ -8,7 +8,6 @@ import csv
 import datetime
 import hashlib
 import io
-import math
 import re
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -22,6 +21,8 @@ from motorlearn.tables.writers import spreadsheet_safe
 from motorlearn.vocabulary import COLUMNS
 
 PROFILE: Final = "https://datapackage.org/profiles/2.0/datapackage.json"
+_END: Final = "\r\n"
+_QUOTED: Final = (",", '"', "\r", "\n")
 _KEYS: Final = {"participants": ["participant"]}
 _LICENCES: Final = {
     "CC0-1.0": "https://creativecommons.org/publicdomain/zero/1.0/",
@@ -128,25 +129,31 @@ def table_bytes(frame: pd.DataFrame) -> bytes:
     """
     columns = [_cells(frame.iloc[:, place]) for place in range(frame.shape[1])]
     buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n", quoting=csv.QUOTE_MINIMAL)
+    writer = csv.writer(buffer, lineterminator=_END, quoting=csv.QUOTE_MINIMAL)
     writer.writerow(spreadsheet_safe(str(name)) for name in frame.columns)
-    writer.writerows(zip(*columns, strict=True))
+    # What needs no quotes is joined: the writer would look at every letter of every number.
+    if len(columns) > 1 and all(plain for _, plain in columns):
+        rows = zip(*(cells for cells, _ in columns), strict=True)
+        buffer.writelines(",".join(row) + _END for row in rows)
+    else:
+        writer.writerows(zip(*(cells for cells, _ in columns), strict=True))
     return buffer.getvalue().encode("utf-8")
 
 
-def _cells(values: pd.Series) -> list[Any]:
-    """Cells of a column as they are written: numbers, texts, nothing where there is no value."""
+def _cells(values: pd.Series) -> tuple[list[str], bool]:
+    """Cells of a column as they are written, and whether none of them needs quotes."""
     if pd.api.types.is_bool_dtype(values) or _whole(values):
-        whole: list[Any] = values.astype("Int64").to_numpy(dtype=object, na_value="").tolist()
-        return whole
+        whole = values.astype("Int64").to_numpy(dtype=object, na_value="").tolist()
+        return list(map(str, whole)), True
     if _is_real(values):
         exact = values.dtype not in ("float32", "float16")
         numbers = values.to_numpy(na_value=np.nan)
-        real = numbers.astype("float64").tolist() if exact else list(numbers)
-        return ["" if math.isnan(value) else value for value in real]
+        real = map(repr, numbers.astype("float64").tolist()) if exact else map(str, numbers)
+        return ["" if text == "nan" else text for text in real], True
     codes, distinct = pd.factorize(values)
     texts = [*(spreadsheet_safe(_said(value)) for value in distinct), ""]
-    return [texts[code] for code in codes.tolist()]
+    plain = not any(mark in text for text in texts for mark in _QUOTED)
+    return [texts[code] for code in codes.tolist()], plain
 
 
 def unit_of(column: str, units: Mapping[str, str]) -> str:
