@@ -5,7 +5,7 @@ The reference is the definition itself: every way to go on is tried.
 
 import itertools
 
-from motorlearn.plan.schedules.random_orders import _weights
+from motorlearn.plan.schedules.random_orders import _edges
 
 
 def possible(left: tuple[int, ...], last: int, run: int, cap: int) -> bool:
@@ -32,6 +32,7 @@ def test_a_task_may_come_next_exactly_where_the_rest_can_follow():
                 rest = tuple(n - (other == task) for other, n in enumerate(left))
                 goes = count and longer <= cap and possible(rest, task, longer, cap)
                 expected.append(count if goes else 0)
-            assert _weights(list(left), sum(left) - 1, last, run, cap) == expected
+            edges = _edges(list(left), sum(left) - 1, last, run, cap)
+            assert edges == list(itertools.accumulate(expected))
             tried += 1
     assert tried > 1500

@@ -112,7 +112,7 @@ def _edges(left: list[int], total: int, last: int, run: int, cap: int) -> list[i
     if max(left) > cap * (total - max(left) + 1):
         among = [task for task, count in enumerate(left) if count > cap * (total - count + 1)]
         if len(among) > 1:
-            return [0]
+            return [0] * len(left)
         crowded = among[0]
     edges, reached = [], 0
     for task, count in enumerate(left):
