@@ -283,3 +283,9 @@ def test_the_checks_can_fail():
 
 def test_no_module_shadows_the_standard_library_at_top_level():
     assert not {p.stem for p in PACKAGE.glob("*.py")} & set(sys.stdlib_module_names) - {"__init__"}
+
+
+def test_the_top_level_holds_what_was_agreed_and_nothing_else():
+    files = {path.name for path in PACKAGE.parent.iterdir() if path.is_file()}
+    agreed = {"README.md", "DEVELOPERS.md", "LICENSE", "CITATION.cff", "pyproject.toml"}
+    assert {name for name in files if not name.startswith(".")} <= agreed
