@@ -150,7 +150,7 @@ _WORDS: Final = {
     "literal_error": "must be one of {expected}",
     "string_too_short": "must not be empty",
     "string_too_long": "must have {max_length} characters at most",
-    "too_short": "needs {min_length} entry at least",
+    "too_short": "must not hold fewer entries than {min_length}",
     "int_from_float": "must be a whole number",
     "finite_number": "must be a finite number",
     "model_type": "must be a section with keys of its own",

@@ -171,7 +171,7 @@ def test_what_a_plan_cannot_do_is_said(folder, old, new, said):
         ('"right shoulder", ', "", "needs 3 landmarks and has 2"),
         ('item = "arm opens"', 'item = "grip"', "not on the checklist"),
         ("[110, 180, 2]", "[110, 180, 7]", "beyond the checklist's scale"),
-        ("[[110, 180, 2], [90, 110, 1]]", "[]", "1 entry at least"),
+        ("[[110, 180, 2], [90, 110, 1]]", "[]", "fewer entries than 1"),
         ('at = "release"', 'at = ["start", "release"]', "read at one event"),
         ("rate = 100", "", "'landmarks.rate' is missing"),
     ],
