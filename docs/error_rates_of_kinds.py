@@ -12,10 +12,12 @@ again for more.
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from growing_table import grow
 
 import motorlearn as ml
 from motorlearn.exceptions import MotorlearnError
@@ -161,26 +163,13 @@ def rates(kind: Kind, people: int, seeds: range) -> pd.Series:
 def main() -> None:
     """Add studies to every line of the file."""
     goal = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    known = pd.read_csv(FILE) if FILE.exists() else pd.DataFrame()
-    lines = known.to_dict("records")
     first = int(sys.argv[2]) if len(sys.argv) > 2 else len(KINDS)
-    for done in range(0, goal, CHUNK):
-        for kind in KINDS[:first]:
-            for people in (10, 20):
-                named = {"outcome": kind.name, "family": kind.family, "a group": people}
-                at = [line for line in lines if all(line[k] == v for k, v in named.items())]
-                line = at[0] if at else named | {"trials": kind.trials, "studies": 0}
-                if not at:
-                    lines.append(line)
-                before = int(line["studies"])
-                if before > done:
-                    continue
-                new = rates(kind, people, range(before, before + CHUNK))
-                for name, value in new.items():
-                    old = line.get(name, 0.0) * before
-                    line[str(name)] = (old + value * CHUNK) / (before + CHUNK)
-                line["studies"] = before + CHUNK
-                pd.DataFrame(lines).round(4).to_csv(FILE, index=False)
+    cells = []
+    for kind in KINDS[:first]:
+        for people in (10, 20):
+            named = {"outcome": kind.name, "family": kind.family, "a group": people}
+            cells.append((named | {"trials": kind.trials}, partial(rates, kind, people)))
+    grow(FILE, cells, goal=goal, chunk=CHUNK)
 
 
 if __name__ == "__main__":

@@ -12,10 +12,12 @@ The residuals of a run follow an autoregression. Each study goes through ``fit_m
 
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from growing_table import grow
 
 import motorlearn as ml
 from motorlearn.exceptions import MotorlearnError
@@ -83,30 +85,20 @@ def once(design: str, people: int, rho: float, seed: int) -> dict[str, float]:
     return line | {"without": float(tested(design, table, False)[0] < 0.05)}
 
 
+def rates(design: str, people: int, rho: float, seeds: range) -> pd.Series:
+    """Shares of these studies."""
+    return pd.DataFrame([once(design, people, rho, seed) for seed in seeds]).mean()
+
+
 def main() -> None:
     """Add studies to every line of the file."""
     goal = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
-    lines = pd.read_csv(FILE).to_dict("records") if FILE.exists() else []
-    for done in range(0, goal, CHUNK):
-        for design, people, rho in CELLS:
-            named = {"design": design, "a group": people, "rho": rho}
-            at = [line for line in lines if all(line[k] == v for k, v in named.items())]
-            line = at[0] if at else named | {"studies": 0}
-            if not at:
-                lines.append(line)
-            before = int(line["studies"])
-            if before > done:
-                continue
-            if time.monotonic() > until:
-                return
-            seeds = range(before, before + CHUNK)
-            new = pd.DataFrame([once(design, people, rho, seed) for seed in seeds]).mean()
-            for name, value in new.items():
-                old = line.get(str(name), 0.0) * before
-                line[str(name)] = (old + value * CHUNK) / (before + CHUNK)
-            line["studies"] = before + CHUNK
-            pd.DataFrame(lines).round(4).to_csv(FILE, index=False)
+    cells = [
+        ({"design": design, "a group": people, "rho": rho}, partial(rates, design, people, rho))
+        for design, people, rho in CELLS
+    ]
+    grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
 
 
 if __name__ == "__main__":

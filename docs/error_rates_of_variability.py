@@ -11,10 +11,12 @@ to those of the file.
 
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from growing_table import grow
 
 import motorlearn as ml
 from motorlearn.exceptions import MotorlearnError
@@ -72,30 +74,23 @@ def once(people: int, change: float, part: str, seed: int) -> dict[str, float]:
     }
 
 
+def rates(people: int, change: float, part: str, seeds: range) -> pd.Series:
+    """Shares of these studies."""
+    return pd.DataFrame([once(people, change, part, seed) for seed in seeds]).mean()
+
+
 def main() -> None:
     """Add studies to every line of the file."""
     goal = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
-    lines = pd.read_csv(FILE).to_dict("records") if FILE.exists() else []
-    for done in range(0, goal, CHUNK):
-        for people, change, part in CELLS:
-            named = {"a group": people, "change": change, "random part": part}
-            at = [line for line in lines if all(str(line[k]) == str(v) for k, v in named.items())]
-            line = at[0] if at else named | {"studies": 0}
-            if not at:
-                lines.append(line)
-            before = int(line["studies"])
-            if before > done:
-                continue
-            if time.monotonic() > until:
-                return
-            seeds = range(before, before + CHUNK)
-            new = pd.DataFrame([once(people, change, part, seed) for seed in seeds]).mean()
-            for name, value in new.items():
-                old = line.get(str(name), 0.0) * before
-                line[str(name)] = (old + value * CHUNK) / (before + CHUNK)
-            line["studies"] = before + CHUNK
-            pd.DataFrame(lines).round(4).to_csv(FILE, index=False)
+    cells = [
+        (
+            {"a group": people, "change": change, "random part": part},
+            partial(rates, people, change, part),
+        )
+        for people, change, part in CELLS
+    ]
+    grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
 
 
 if __name__ == "__main__":
