@@ -73,17 +73,8 @@ def ancova_batch(
     >>> result.estimate.round(4).tolist(), result.df.tolist()
     ([1.01], [3.0])
     """
-    y = np.atleast_2d(np.asarray(outcome, dtype=float))
-    group = np.asarray(codes)
-    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
-    c = _weights(group, weights)
-    if group.shape not in (y.shape, y.shape[1:]) or (x is not None and x.shape != y.shape):
-        raise InputError(
-            "outcome, groups and covariate disagree in shape",
-            [y.shape, group.shape, None if x is None else x.shape],
-        )
-    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
-    members = np.stack([(group == g) & present for g in range(c.size)])
+    c = _weights(np.asarray(codes), weights)
+    y, x, members = _arranged(outcome, codes, covariate, c.size)
     n_g = members.sum(axis=2)
     y_mean, y_away = _centre(y, members, n_g)
     estimate, residual = c @ y_mean, y_away
@@ -109,8 +100,8 @@ def ancova_joint_batch(
 ) -> tuple[Floats, Floats, Floats]:
     """F test that all groups are alike, adjusted for a covariate, in many studies at once.
 
-    The residual sum of squares without groups is held against the one with them; arguments are
-    those of :func:`ancova_batch`, one residual variance.
+    Every group's mean less that of the first is zero; arguments are those of
+    :func:`ancova_batch`, one residual variance.
 
     Returns
     -------
@@ -126,20 +117,8 @@ def ancova_joint_batch(
     >>> round(float(p[0]), 8) == round(float(ancova_batch(y, codes, x).p[0]), 8)
     True
     """
-    y = np.atleast_2d(np.asarray(outcome, dtype=float))
-    group = np.asarray(codes)
-    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
-    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
-    members = np.stack([(group == g) & present for g in range(int(group.max()) + 1)])
-    inner = _residual_squares(y, x, members)
-    outer = _residual_squares(y, x, present[None])
-    n_g = members.sum(axis=2)
-    df1 = len(n_g) - 1
-    df2 = n_g.sum(axis=0) - len(n_g) - float(x is not None)
-    usable = (df2 > 0) & (n_g > 0).all(axis=0) & (inner > 0)
-    df2 = np.where(usable, df2, np.nan)
-    f = (outer - inner) / df1 / (np.where(usable, inner, np.nan) / df2)
-    return f, df2, np.where(usable, stats.f.sf(f, df1, df2), np.nan)
+    identity = np.eye(int(np.max(codes)) + 1)
+    return ancova_hypothesis_batch(outcome, codes, identity[1:] - identity[0], covariate)
 
 
 def ancova_hypothesis_batch(
@@ -169,11 +148,8 @@ def ancova_hypothesis_batch(
     >>> bool(np.isclose(p[0], ancova_joint_batch(y, codes)[2][0]))
     True
     """
-    y, group = np.atleast_2d(np.asarray(outcome, dtype=float)), np.asarray(codes)
-    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
     hypothesis = np.atleast_2d(np.asarray(rows, dtype=float))
-    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
-    members = np.stack([(group == g) & present for g in range(hypothesis.shape[1])])
+    y, x, members = _arranged(outcome, codes, covariate, hypothesis.shape[1])
     n_g = members.sum(axis=2)
     inner = _residual_squares(y, x, members)
     df = n_g.sum(axis=0) - len(n_g) - float(x is not None)
@@ -194,6 +170,21 @@ def ancova_hypothesis_batch(
     df = np.where(usable, df, np.nan)
     f = squares / len(hypothesis) / (np.where(usable, inner, np.nan) / df)
     return f, df, np.where(usable, stats.f.sf(f, len(hypothesis), df), np.nan)
+
+
+def _arranged(
+    outcome: ArrayLike, codes: ArrayLike, covariate: ArrayLike | None, groups: int
+) -> tuple[Floats, Floats | None, NDArray[np.bool_]]:
+    """Outcome and covariate by study, and who is in which group with nothing missing."""
+    y, group = np.atleast_2d(np.asarray(outcome, dtype=float)), np.asarray(codes)
+    x = None if covariate is None else np.atleast_2d(np.asarray(covariate, dtype=float))
+    if group.shape not in (y.shape, y.shape[1:]) or (x is not None and x.shape != y.shape):
+        raise InputError(
+            "outcome, groups and covariate disagree in shape",
+            [y.shape, group.shape, None if x is None else x.shape],
+        )
+    present = ~np.isnan(y) if x is None else ~(np.isnan(y) | np.isnan(x))
+    return y, x, np.stack([(group == g) & present for g in range(groups)])
 
 
 def _residual_squares(y: Floats, x: Floats | None, members: NDArray[np.bool_]) -> Floats:
