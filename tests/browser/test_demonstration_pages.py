@@ -1,6 +1,7 @@
 """Demonstrations as pages, in a browser that reaches no network: projector, phone, keyboard."""
 
 import re
+from contextlib import contextmanager
 
 import pytest
 from lab_pages import look
@@ -62,13 +63,13 @@ def size(request):
     return request.param
 
 
-@pytest.fixture
-def opened(programs, size, tmp_path):
+@contextmanager
+def shown(programs, size, folder):
     """A window of that size with no network and reduced motion."""
     chromium, driver = programs
     options = webdriver.ChromeOptions()
     options.binary_location = chromium
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
+    for flag in (*FLAGS, f"--user-data-dir={folder / 'profile'}"):
         options.add_argument(flag)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     window = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
@@ -77,6 +78,12 @@ def opened(programs, size, tmp_path):
     window.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
     yield window
     window.quit()
+
+
+@pytest.fixture
+def opened(programs, size, tmp_path):
+    with shown(programs, size, tmp_path) as window:
+        yield window
 
 
 def find(window, css):

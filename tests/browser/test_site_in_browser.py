@@ -2,9 +2,8 @@
 
 import pytest
 from looks import pale_texts
-from selenium import webdriver
 from selenium.webdriver.common.by import By
-from test_demonstration_pages import FLAGS, SIZES, SMALL
+from test_demonstration_pages import SIZES, SMALL, shown
 
 import motorlearn as ml
 from motorlearn.teaching.demonstrations.lessons import LESSONS
@@ -27,19 +26,8 @@ def first_page(tmp_path_factory):
 
 @pytest.fixture(params=SIZES)
 def window(request, programs, tmp_path):
-    """A window of the size with no network."""
-    chromium, driver = programs
-    options = webdriver.ChromeOptions()
-    options.binary_location = chromium
-    for flag in (*FLAGS, f"--user-data-dir={tmp_path / 'profile'}"):
-        options.add_argument(flag)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    window = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
-    width, height, touch = SIZES[request.param]
-    metrics = {"width": width, "height": height, "deviceScaleFactor": 1, "mobile": touch}
-    window.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
-    yield window
-    window.quit()
+    with shown(programs, request.param, tmp_path) as window:
+        yield window
 
 
 def test_every_page_opens_from_the_first_and_complains_of_nothing(first_page, window):
