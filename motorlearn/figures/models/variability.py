@@ -69,7 +69,7 @@ def modelled_spreads(
 
 
 def _ticks(low: float, high: float) -> list[float]:
-    """Round numbers 1, 2, 5 between two values, at least the ends of the range."""
+    """Round numbers between two values; the ends of the range where there are fewer than two."""
     decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
     found = [step * 10.0**power for power in decades for step in (1, 2, 3, 5, 7)]
     inside = [tick for tick in found if low * 0.9 <= tick <= high * 1.1]
