@@ -2,7 +2,7 @@
 
 At the coefficients without random effects the outcome is replaced by pseudo-data with weights W
 (``Likelihood.working``), whose residuals r have the variance W⁻¹ + ZΨZ'. With M = Z'WZ of a level,
-moments of Z'Wr give Ψ, each random term on its own, and with V = ΛΛ' + M⁻¹ the expected curvature
+moments of Z'Wr give Ψ, and with V = ΛΛ' + M⁻¹ the expected curvature
 of −2 log likelihood in two entries of Λ is Σ tr(V⁻¹ ∂V V⁻¹ ∂V) over the levels, that in β
 2 X'(W⁻¹ + ZΨZ')⁻¹X. Several factors are looked at one by one, and their parts of the covariance of
 β added up. Everything carries a replicate axis R.
@@ -109,14 +109,23 @@ def _sums(factor: Factor, values: Array) -> Array:
 
 
 def _moments(factor: Factor, rest: Array, trust: Array) -> Array:
-    """θ (R, t) of independent random terms by their moments."""
-    sds = []
-    for z in factor.z.T:
-        pull, size = _sums(factor, z * trust * rest), _sums(factor, z * z * trust)
-        excess = np.sum(pull**2 - size, axis=1) / np.maximum(np.sum(size**2, axis=1), 1e-300)
-        sds.append(np.sqrt(np.clip(excess, _LEAST_SD**2, _MOST_SD**2)))
-    rows, _ = factor.structure.entries
-    return factor.structure.start * np.array(sds).T[:, rows]
+    """θ (R, t) by moments: E(s s') = M + MΨM with s = Z'Wr, as if M were diagonal."""
+    q = factor.structure.size
+    pulls = [_sums(factor, z * trust * rest) for z in factor.z.T]
+    sizes = [_sums(factor, z * z * trust) for z in factor.z.T]
+    found = np.zeros((len(rest), q, q))
+    for block in factor.structure.blocks:
+        for a in block:
+            for b in block:
+                known = _sums(factor, factor.z[:, a] * factor.z[:, b] * trust)
+                excess = np.sum(pulls[a] * pulls[b] - known, axis=1)
+                scale = np.sum(sizes[a] * sizes[b], axis=1)
+                found[:, a, b] = excess / np.maximum(scale, 1e-300)
+    values, vectors = np.linalg.eigh(found)
+    values = np.clip(values, _LEAST_SD**2, _MOST_SD**2)
+    lower = np.linalg.cholesky((vectors * values[:, None]) @ vectors.swapaxes(1, 2))
+    rows, columns = factor.structure.entries
+    return np.asarray(lower[:, rows, columns])
 
 
 def curvature_guess(
