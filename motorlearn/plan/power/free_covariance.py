@@ -96,7 +96,7 @@ def known_variance_search(
     near = np.where(given, lower, 0.7 * np.eye(tests))
     # A column of zeros would stay one.
     lifted = near @ near.swapaxes(1, 2) + _LIFT * np.eye(tests)
-    start = np.linalg.cholesky(lifted)[:, rows, columns]
+    start = np.asarray(np.linalg.cholesky(lifted)[:, rows, columns], dtype=float)
     guess = np.tile(np.eye(len(rows)) / (4 * y.shape[1]), (len(y), 1, 1))
     lower = factor(minimise(objective, start, guess, tolerance=1e-9).x)
     return _at(lower @ lower.swapaxes(1, 2), y, x, here, known)
