@@ -46,17 +46,19 @@ class LawMarginal(GridMarginal):
 
     def _whitened(self, data: Learners, rows: np.ndarray) -> np.ndarray:
         used = data.used[:, None, :]
-        return rows * used if data.white is None else data.white.apply(rows * used) * used
+        found: np.ndarray = rows * used
+        return found if data.white is None else data.white.apply(found) * used
 
     def _log_density(self, data: Learners, white: np.ndarray, log_sigma: float) -> np.ndarray:
         """Log density of whitened residuals of size 1, shape (learners, nodes)."""
         used, volume = data.used[:, None, :], data.volume + data.rows * log_sigma
         if self.logarithmic:
-            return -0.5 * np.sum(white**2, axis=2) - 0.5 * data.rows * np.log(2 * np.pi) - volume
+            squares = np.sum(white**2, axis=2) + data.rows * np.log(2 * np.pi)
+            return np.asarray(-0.5 * squares - volume)
         tail = data.tail
         constant = loggamma((tail + 1) / 2) - loggamma(tail / 2) - 0.5 * np.log(tail * np.pi)
         far = np.sum(used * np.log1p(white**2 / tail), axis=2)
-        return data.rows * constant - (tail + 1) / 2 * far - volume
+        return np.asarray(data.rows * constant - (tail + 1) / 2 * far - volume)
 
     def density(self, point: np.ndarray, own: np.ndarray) -> Density:
         """Log density of the scores, residuals, weights and tangent of the whitened curve."""

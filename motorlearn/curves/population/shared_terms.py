@@ -19,6 +19,7 @@ back at the begin of each later session, and goes on from there at its own relat
 .. math:: b \leftarrow s\, b + (1 - s), \qquad b(n) = b(n_s)\, f(n) / f(n_s)
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -130,7 +131,8 @@ class Common:
     def natural(self, values: np.ndarray) -> np.ndarray:
         """Values on the scale on which they are told."""
         plain = ("savings", "warm_up", "spread_power")
-        scales = dict.fromkeys(plain, _same) | {"correlation": np.tanh, "tail": tail_of}
+        scales: dict[str, Callable[[Any], Any]] = dict.fromkeys(plain, _same)
+        scales |= {"correlation": np.tanh, "tail": tail_of}
         told = [scales.get(name, np.exp)(value) for name, value in zip(self.names, values)]
         return np.array(told, float)
 
