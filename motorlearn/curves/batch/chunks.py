@@ -22,6 +22,7 @@ from motorlearn.curves.single.rows import (
     check_repeats,
     check_size,
     hit_or_miss,
+    of_plain_size,
 )
 from motorlearn.exceptions import ColumnError, FileError, InputError
 from motorlearn.trials.counted import VOID, counted_rows
@@ -109,14 +110,14 @@ def _runs(
     """Where each learner's rows start, after sorting them together where they are not."""
     change = np.zeros(max(len(table) - 1, 0), bool)
     for name in by:
-        here = _changes(table[name])
+        here = changes(table[name])
         if here is None:
             rows = np.flatnonzero(table[name].isna())[:5]
             raise InputError(f"column {name!r} names no learner in some rows", rows)
         change |= here
     starts = np.r_[0, np.flatnonzero(change) + 1]
     keys = table[list(by)].iloc[starts].reset_index(drop=True)
-    if not keys.duplicated().any():
+    if _rising(keys) or not keys.duplicated().any():
         return None, starts, keys
     codes = table.groupby(list(by), sort=False, observed=True).ngroup().to_numpy()
     order = np.argsort(codes, kind="stable")
@@ -124,17 +125,33 @@ def _runs(
     return order, starts, table[list(by)].iloc[order[starts]].reset_index(drop=True)
 
 
-def _changes(column: pd.Series) -> np.ndarray | None:
+def _rising(keys: pd.DataFrame) -> bool:
+    """Whether the keys are one column of numbers or words in strict order, so that none recurs."""
+    column = keys.iloc[:, 0]
+    if keys.shape[1] > 1:
+        return False
+    if isinstance(column.dtype, pd.StringDtype):
+        words = _arrow(column)
+        return bool(pc.all(pc.greater(words[1:], words[:-1]), min_count=0).as_py())
+    values = column.to_numpy()
+    return values.dtype.kind in "iuf" and bool(np.all(values[1:] > values[:-1]))
+
+
+def _arrow(column: pd.Series) -> pa.Array:
+    words = pa.array(column)
+    return words.combine_chunks() if isinstance(words, pa.ChunkedArray) else words
+
+
+def changes(column: pd.Series) -> np.ndarray | None:
     """Where a row differs from the one before; None if some row is empty."""
     if isinstance(column.dtype, np.dtype) and column.dtype.kind in "iufb":
         values = column.to_numpy()
         empty = column.dtype.kind == "f" and bool(np.isnan(values).any())
         return None if empty else values[1:] != values[:-1]
     if isinstance(column.dtype, pd.StringDtype):
-        words = pa.array(column)
+        words = _arrow(column)
         if words.null_count:
             return None
-        words = words.combine_chunks() if isinstance(words, pa.ChunkedArray) else words
         found: np.ndarray | None = pc.not_equal(words[1:], words[:-1]).to_numpy(
             zero_copy_only=False
         )
@@ -186,21 +203,25 @@ def _sessions(table: pd.DataFrame, columns: Columns) -> np.ndarray | None:
 def _check(
     columns: Columns, n: np.ndarray, y: np.ndarray, weights: np.ndarray | None, binomial: bool
 ) -> None:
-    if not np.isfinite(n).all():
+    plain_y = of_plain_size(y)
+    if not of_plain_size(n) and not np.isfinite(n).all():
         rows = np.flatnonzero(~np.isfinite(n))
         raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
-    if np.isinf(y).any():
+    if not plain_y and np.isinf(y).any():
         rows = np.flatnonzero(np.isinf(y))
         raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
     check_size(n, f"column {columns.practice!r}: numbers")
-    check_size(y, f"column {columns.outcome!r}: numbers")
-    lowest = n[[np.argmin(n)]]
+    if not plain_y:
+        check_size(y, f"column {columns.outcome!r}: numbers")
+    lowest = n.min(keepdims=True)
     for form in columns.forms:
         check_counts(FORMS[form], lowest, columns.first)
+    if weights is None:
+        return
     there = np.isfinite(y)
-    if binomial and weights is not None:
+    if binomial:
         check_hits(y[there], weights[there])
-    elif weights is not None and not np.all(weights[there] > 0):
+    elif not np.all(weights[there] > 0):
         raise InputError(f"column {columns.weights!r} must be above 0 everywhere")
 
 

@@ -71,7 +71,10 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
 
 
 def _levels(data: Learners) -> np.ndarray:
-    """Level of each learner: the mean score, or the logit of the share of hits."""
+    """Level of each learner: mean score (geometric for lognormal errors), or logit of the hits."""
+    if data.law == "lognormal":
+        logs = np.log(np.where(data.used > 0, data.y, 1.0))
+        return np.asarray(np.exp(logs.sum(axis=1) / data.rows[:, 0]))
     total = np.sum(data.y * data.used, axis=1)
     if data.trials is None:
         found: np.ndarray = total / data.rows[:, 0]

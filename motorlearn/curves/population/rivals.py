@@ -11,11 +11,11 @@ from functools import cached_property
 import numpy as np
 from scipy.special import chdtri
 
+from motorlearn.curves.population.arrays import log_level
 from motorlearn.curves.population.ascent import Likelihood, approach, top
-from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
 from motorlearn.curves.population.learners import Learners
-from motorlearn.curves.population.marginal import Marginal
+from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.status import FLAT_LEVEL
 
 SHAPES = ("flat", "line", "step")
@@ -125,7 +125,7 @@ class Asked:
         """
         held, _, start = _rival(self.data, self.layout, shape)
         cut = self._cut(held)
-        exact = self.data.trials is None
+        exact = self.data.closed
         point, inverse = approach(held, start, rounds=1 if exact else 8)
         rough = 2 * (self.loglik - held.value(point)[0])
         if exact and rough > cut + SURE:
@@ -136,10 +136,10 @@ class Asked:
 def ceiling(data: Learners, shape: str) -> float:
     """A height that no population of a rival's shape reaches: every learner has a line alone.
 
-    The mean of a density over learners is never above its largest value. Infinite for hits and
-    where rows are whitened.
+    The mean of a density over learners is never above its largest value. Infinite for hits, for
+    errors that are not normal and where rows are whitened.
     """
-    if data.trials is not None or (data.common is not None and data.common.noise is not None):
+    if not data.closed or (data.common is not None and data.common.noise is not None):
         return np.inf
     basis = _as_rival(data, shape).plain
     used, count = data.used, data.rows[:, 0]
@@ -155,7 +155,7 @@ def _as_rival(data: Learners, shape: str) -> Rival:
     """The learners with a rival's basis."""
     common = data.common.noise if data.common is not None else None
     parts = (data.form, data.n, data.y, data.used, data.group, data.first, False, data.trials)
-    return Rival(*parts, common, data.second, shape=shape)
+    return Rival(*parts, common, data.second, law=data.law, shape=shape)
 
 
 def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
@@ -173,8 +173,7 @@ def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np
         extra=len(common.starts) if common is not None else 0,
     )
     unused = [simpler.fixed - 1] + ([simpler.fixed - 2] if shape == "flat" else [])
-    exact = data.trials is None
-    inner = Marginal(rival, simpler, 1) if exact else HitMarginal(rival, simpler, NODES)
+    inner = likelihood_of(rival, simpler, 1 if data.closed else NODES)
     held = Held(inner, dict.fromkeys(unused, 0.0), simpler.size)
     return held, simpler, simpler.point(*_start(rival, simpler))[held.free]
 
@@ -182,7 +181,7 @@ def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np
 def rival_loglik(data: Learners, layout: Layout, shape: str) -> tuple[float, int]:
     """Maximum of a rival's log-likelihood, and how many parameters it has."""
     held, _, start = _rival(data, layout, shape)
-    point, inverse = approach(held, start, rounds=1 if data.trials is None else 8)
+    point, inverse = approach(held, start, rounds=1 if data.closed else 8)
     return top(held, point, inverse)[1], len(held.free)
 
 
@@ -202,7 +201,7 @@ def _start(rival: Rival, layout: Layout) -> tuple[np.ndarray, np.ndarray, float]
         left.append(y[inside] - design @ found)
     noise = float(np.std(np.concatenate(left)))
     spread = np.full(3, 0.5 * max(noise, 1e-3))
-    return cells, spread, float(np.log(max(noise, 1e-3)))
+    return cells, spread, float(np.log(max(noise, 1e-3))) - log_level(rival)
 
 
 def unchanging(data: Learners, layout: Layout) -> bool:
