@@ -1,4 +1,4 @@
-"""What a population keeps to itself: where its maximum was not confirmed, and of how many people."""
+"""What a population keeps to itself: a maximum that was not confirmed, and of how many people."""
 
 from dataclasses import replace
 
