@@ -12,6 +12,7 @@ FLOORS = {
     "__init__": 10,
     "commands": 10,
     "teaching_commands": 9.5,
+    "import_command": 9.5,
     "teaching": 9,
     "report": 8,
     "figures": 7,
