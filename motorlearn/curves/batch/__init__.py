@@ -9,5 +9,6 @@ learners    The learning curves of many learners: the public fit, its result, wh
 one_batch   One batch of learners, every form: which engine fits whom, and what each fit can claim
 padded      Curves of learners with practice counts of their own: any form, missing rows
 shared      Fast curves of learners who share their practice counts: one matrix product, then
+storing     Rows of many curves written to a Parquet file as they are made, and counted on the way
 straight    From the straight line of scores on the basis to natural parameters and standard errors
 """
