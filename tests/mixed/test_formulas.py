@@ -6,6 +6,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.exceptions import ColumnError, FormulaError, InputError
+from motorlearn.mixed.formula import matrices
 from motorlearn.mixed.formula.formulas import evaluate_response, read_formula
 from motorlearn.mixed.formula.matrices import make_matrix
 
@@ -263,3 +264,37 @@ def test_splines_and_products_run_nothing(small_study, formula):
     table = small_study.assign(block=np.arange(72) % 9 + 1.0)
     with pytest.raises(FormulaError):
         ml.fit_mixed(formula, table, random={"participant": "1"})
+
+
+@pytest.mark.parametrize(
+    "terms",
+    [
+        "g", "g * phase", "x * g", "g + phase", "g * x * phase", "(g * phase) + x",
+        "`my col` * phase", "phase * g * `my col`", "x + g", "n * g",
+    ],
+)  # fmt: skip
+def test_crossed_columns_are_what_formulaic_gives(terms, monkeypatch):
+    """formulaic builds the same matrix, names, terms and levels from the same formula."""
+    table = pd.DataFrame(
+        {
+            "g": list("abab") * 6,
+            "phase": ["p", "p", "q", "q", "r", "r"] * 4,
+            "x": np.arange(24.0) % 5,
+            "n": pd.Categorical([3, 1, 2, 3] * 6, categories=[3, 2, 1]),
+            "my col": np.arange(24) % 3 == 0,
+        }
+    )
+    formula = read_formula(f"y ~ {terms}")
+    matrix, plan = matrices.make_matrix(formula, table)
+    assert matrices.crossed_terms(formula) is not None
+    monkeypatch.setattr(matrices, "crossed_terms", lambda formula: None)
+    other, expected = matrices.make_matrix(formula, table)
+    assert plan == expected
+    np.testing.assert_array_equal(matrix, other)
+
+
+@pytest.mark.parametrize(
+    "terms", ["0 + g", "g / phase", "g:phase", "g + log(x)", "(g + x) * phase", "g * x + x"]
+)
+def test_other_formulas_are_read_by_formulaic(terms):
+    assert matrices.crossed_terms(read_formula(f"y ~ {terms}")) is None

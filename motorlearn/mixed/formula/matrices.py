@@ -11,6 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, FormulaError, InputError
+from motorlearn.mixed.formula.crossed import crossed_matrix, crossed_terms
 from motorlearn.mixed.formula.formulas import Formula, alias, unalias
 from motorlearn.results import register_record
 
@@ -152,13 +153,20 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
         column = table[name]
         if is_category(column) or name in formula.coded:
             levels[name] = levels_of(column)
-            frame[alias(name)] = as_category(column, levels[name], name)
+            values = column.astype(object)
+            frame[alias(name)] = pd.Categorical(values, categories=list(levels[name]))
         else:
             frame[alias(name)] = column.astype(float)
             means[name] = float(column.mean())
     _refuse_arithmetic_on_categories(formula, levels)
     if not levels and _is_plain(formula):
         return _plain_matrix(formula, table, means)
+    terms = crossed_terms(formula)
+    if terms is not None and all(len(found) > 1 for found in levels.values()):
+        named = {unalias(name): column for name, column in frame.items()}
+        values, names, owners = crossed_matrix(terms, named, len(table))
+        _refuse_infinite(values, names, table, tuple(means))
+        return values, MatrixPlan(formula.terms, names, levels, means, {}, owners)
     matrix = formulaic.Formula(formula.terms).get_model_matrix(
         pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
     )
