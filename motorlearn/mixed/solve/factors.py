@@ -88,7 +88,12 @@ class Gram:
         low = np.maximum(matrix.indices[first], matrix.indices[second])
         high = np.minimum(matrix.indices[first], matrix.indices[second])
         at = low.astype(np.int64) * self.size + high
-        self.cells, position = np.unique(at, return_inverse=True)
+        present = np.zeros(self.size**2, dtype=bool)
+        present[at] = True
+        self.cells = np.flatnonzero(present)
+        place = np.zeros(self.size**2, dtype=np.intp)
+        place[self.cells] = np.arange(len(self.cells))
+        position = place[at]
         values = matrix.data[first] * matrix.data[second]
         shape = (len(self.cells), matrix.shape[0])
         self.sums = sparse.csr_array((values, (position, rows)), shape=shape)

@@ -65,6 +65,8 @@ class LinearManyFactors:
         self.b0, self.b1 = z0.T @ weighted, z1.T @ weighted
         self.c = right.T @ weighted
         self.c[-1, -1] += cells.within
+        self._last: tuple[bytes, _System] | None = None
+        self._found: tuple[bytes, Evaluation] | None = None
 
     def objective(self, theta: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         """Values and gradients, as the optimiser asks for them."""
@@ -72,8 +74,14 @@ class LinearManyFactors:
         return found.value, found.gradient
 
     def evaluate(self, theta: Array, which: NDArray[np.intp]) -> Evaluation:
-        """Evaluate the criterion at one θ of shape (1, t)."""
-        system = self._eliminate(theta[0])
+        """Evaluate the criterion at one θ of shape (1, t); the last point is remembered."""
+        key = theta.tobytes()
+        if self._found is None or self._found[0] != key:
+            self._found = key, self._evaluate(theta)
+        return self._found[1]
+
+    def _evaluate(self, theta: Array) -> Evaluation:
+        system = self._system(theta[0])
         r0, r1 = system.solution0, system.solution1
         total = self.c - self.b0.T @ r0 - self.b1.T @ r1
         p = self.n_fixed
@@ -102,6 +110,13 @@ class LinearManyFactors:
         lams = [lam[:, :, None] for lam in system.lams]
         return assemble(profile, slopes, lams, structures, self.df, self.reml)
 
+    def _system(self, theta: Array) -> _System:
+        """What :meth:`_eliminate` gives, remembered for the last point."""
+        key = theta.tobytes()
+        if self._last is None or self._last[0] != key:
+            self._last = key, self._eliminate(theta)
+        return self._last[1]
+
     def _eliminate(self, theta: Array) -> _System:
         lams, done = [], 0
         for factor in self.factors:
@@ -119,13 +134,11 @@ class LinearManyFactors:
             pair = np.column_stack([r0_blocks[:, 0, 0], keep_blocks[:, 0, 0] ** 2])
             taken, kept = self.gram(pair)
         schur = self.a11 - taken
-        lam1 = sparse.block_diag(
-            [self.factors[i].spread_factor(lams[i]) for i in self.rest], format="csr"
-        )
-        dense = (lam1.T @ (lam1.T @ schur).T).T
+        spread = [self.factors[i].spread_factor(lams[i]) for i in self.rest]
+        dense = _between(schur, spread, transposed=True)
         dense[np.diag_indices_from(dense)] += 1
         inverse, log_det1 = invert_positive(dense)
-        r1 = lam1 @ (lam1 @ inverse).T
+        r1 = _between(inverse, spread)
         rest = self.b1 - self.a01.T @ (r0 @ self.b0)
         solution1 = r1 @ rest
         solution0 = r0 @ (self.b0 - self.a01 @ solution1)
@@ -152,7 +165,7 @@ class LinearManyFactors:
 
     def effects(self, theta: Array, beta: Array) -> tuple[list[Array], list[Array]]:
         """Conditional modes (G, q) and their covariances (G, q, q), relative to σ²."""
-        system = self._eliminate(theta)
+        system = self._system(theta)
         direction = np.append(-beta, 1.0)
         modes: list[Array] = [np.zeros(0)] * len(self.factors)
         spread: list[Array] = [np.zeros(0)] * len(self.factors)
@@ -177,6 +190,18 @@ class LinearManyFactors:
             spread[i] = diagonal_blocks(system.r1[part, part], factor.structure.size)
             done += factor.n_effects
         return modes, spread
+
+
+def _between(matrix: Array, factors: list[sparse.csr_array], *, transposed: bool = False) -> Array:
+    """Λ M Λ', or Λ' M Λ, of a symmetric matrix, Λ being these factors one after the other."""
+    lam = sparse.block_diag(factors, format="csr")
+    scale = np.asarray(lam.diagonal(), dtype=float)
+    if lam.nnz == np.count_nonzero(scale):
+        out: Array = matrix * scale[:, None]
+        out *= scale
+        return out
+    lam = lam.T if transposed else lam
+    return np.asarray((lam @ (lam @ matrix).T).T)
 
 
 def _sums_of_products(factor: Factor, weight: Array) -> Array:
