@@ -80,6 +80,17 @@ class PopulationCurve(Result):
     standard: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
 
     @property
+    def spread_of_few(self) -> float:
+        """By how much the covariance of the fixed effects is too small where learners are few.
+
+        Maximum likelihood divides squares between learners by their number; m over m less groups
+        sets that right, as for the variance of a sample. Profile limits need none of it.
+        """
+        learners, groups = len(self.participants), len(self.groups)
+        few = self.recipe.options.get("interval") == "profile" and learners > groups
+        return learners / (learners - groups) if few else 1.0
+
+    @property
     def converged(self) -> bool:
         """Whether the maximum was confirmed."""
         return self.recipe.converged
