@@ -78,13 +78,26 @@ def solve_location_scale(
     z = scaled[0] if parts.z.shape[1] else np.zeros((0, len(y)))
     starts = group_starts(parts.person)
     rows = SpreadRows((y - middle) / unit, level.x, log_sd.x, z, s, starts)
-    model = LocationScale(rows, tied and bool(len(z)), quadrature)
-    found = _search(model, _start(model))
+    model = LocationScale(_summed(rows, parts), tied and bool(len(z)), quadrature)
+    found = _search(model, _start(rows, model))
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve)
     undo = block_diag(*level.backs) if factors else np.zeros((0, 0))
     undo[: len(z)] *= unit
     return _on_original_scales(model, found, curve[0], parts, middle, unit, level.back, undo)
+
+
+def _summed(rows: SpreadRows, parts: SpreadParts) -> SpreadRows:
+    """Rows of a person that share all their columns as one, which loses nothing."""
+    key = np.column_stack([parts.person, parts.x, parts.w, parts.z, parts.s])
+    _, first, cell = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    cell = cell.ravel()
+    times = np.bincount(cell).astype(float)
+    mean = np.bincount(cell, rows.y) / times
+    squares = np.bincount(cell, (rows.y - mean[cell]) ** 2)
+    starts = group_starts(parts.person[first])
+    own = (rows.x[first], rows.w[first], rows.z[:, first], rows.s[:, first])
+    return SpreadRows(mean, *own, starts, times, squares)
 
 
 def _search(model: LocationScale, point: Array) -> Minimum:
@@ -112,9 +125,8 @@ def _search(model: LocationScale, point: Array) -> Minimum:
     return found
 
 
-def _start(model: LocationScale) -> Array:
+def _start(rows: SpreadRows, model: LocationScale) -> Array:
     """Least squares, then the logarithms of what is left within people."""
-    rows = model.rows
     beta = np.linalg.lstsq(rows.x, rows.y)[0]
     rest = rows.y - rows.x @ beta
     means = np.add.reduceat(rest, rows.starts) / rows.count
@@ -145,7 +157,7 @@ def _on_original_scales(
     scores = -by_person / 2
     turn = block_diag(unit * back, working(parts.w, []).back)
     own = turn @ inverse[: p + s]
-    ones = np.ones(len(rows.y))
+    ones = np.ones(len(parts.x))
     beta = unit * back @ point[:p] + np.linalg.lstsq(parts.x, middle * ones)[0]
     gamma = turn[p:, p:] @ point[p : p + s] + np.linalg.lstsq(parts.w, np.log(unit) * ones)[0]
     modes, spread = model.effects(point)
@@ -158,7 +170,7 @@ def _on_original_scales(
         psi=undo @ model.covariance(point) @ undo.T,
         modes=modes @ undo.T,
         spread=undo @ spread @ undo.T,
-        deviance=float(found.value[0]) + 2 * len(rows.y) * float(np.log(unit)),
+        deviance=float(found.value[0]) + 2 * len(parts.x) * float(np.log(unit)),
         free=len(point),
         expected_decrease=float(expected_decrease(curve[None], found.gradient)[0]),
         lowest=float(values[0] / max(1.0, abs(values[-1]))),
