@@ -27,7 +27,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _STEPS = 60
-_STEEPEST = 40.0
+_SLACK = 1e-10
+"""Loss of height, relative to it, that rounding may bring."""
 
 
 @dataclass
@@ -203,15 +204,16 @@ class LocationScale:
             return
         parts, v = self.parts(point), self.centre.copy()
         height, slope, precision = self._height(parts, v)
+        slack = _SLACK * (1 + np.abs(height))
         for _ in range(_STEPS):
             root = cholesky(precision)
             step = solve_upper(root, solve_lower(root, slope))
             new = self._height(parts, v + step)
-            failed = ~(new[0] >= height - 1e-12)
+            failed = ~(new[0] >= height - slack)
             while failed.any() and np.abs(step).max() > 1e-10:
                 step = np.where(failed, step / 2, step)
                 new = self._height(parts, v + step)
-                failed = ~(new[0] >= height - 1e-12)
+                failed = ~(new[0] >= height - slack)
             v, (height, slope, precision) = v + step, new
             if np.abs(step).max() < 1e-6:
                 break

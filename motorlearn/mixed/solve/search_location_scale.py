@@ -22,8 +22,10 @@ from motorlearn.mixed.solve.optimise import (
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-_ROUNDS = 8
+_ROUNDS = 20
 _FEW_NODES = 5
+_EARLY = 0.1
+_LEAST_CURVED = 1e-3
 _SETTLED = 1e-5
 _MEAN_LOG_ABSOLUTE = -0.635
 """Mean of the logarithm of an absolute standard normal variable."""
@@ -101,28 +103,40 @@ def _summed(rows: SpreadRows, parts: SpreadParts) -> SpreadRows:
 
 
 def _search(model: LocationScale, point: Array) -> Minimum:
-    """Search with few nodes that follow every step, then with all, which stay where they ended.
+    """Search in rounds: place the nodes, then take steps while they stay; first with few nodes.
 
-    Where nodes follow, the slopes are those of the sum over nodes that stay; the two differ by the
-    error of the quadrature.
+    Slopes are exactly those of the sum over nodes that stay; early rounds end after a few steps,
+    since nodes that stay are right only near the point where they were placed.
     """
     few = min(_FEW_NODES, model.quadrature)
     coarse = LocationScale(model.rows, model.tied, few)
-
-    def following(points: Array, which: Index) -> tuple[Array, Array]:
-        coarse.place_nodes(points[0])
-        return coarse.objective(points, which)
-
-    found = minimise(following, point[None], longest=0.5, tolerance=1e-4, max_iterations=60)
+    found = _rounds(coarse, point[None], _EARLY, 8, 0.3)
     model.centre = coarse.centre.copy()
+    return _rounds(model, found.x, _SETTLED, 30, 0.5)
+
+
+def _rounds(model: LocationScale, x: Array, settled: float, steps: int, longest: float) -> Minimum:
+    """Place nodes and search in turn until a round gains no more than ``settled``."""
     for _ in range(_ROUNDS):
-        model.place_nodes(found.x[0])
-        inverse = positive_inverse(hessian(model.objective, found.x))
-        before = float(model.objective(found.x, ONE)[0][0])
-        found = minimise(model.objective, found.x, inverse, longest=0.5, max_iterations=30)
-        if before - float(found.value[0]) < _SETTLED:
+        model.place_nodes(x[0])
+        inverse = _downhill(hessian(model.objective, x))
+        before = float(model.objective(x, ONE)[0][0])
+        found = minimise(model.objective, x, inverse, longest=longest, max_iterations=steps)
+        x = found.x
+        if before - float(found.value[0]) < settled:
             break
     return found
+
+
+def _downhill(curve: Array) -> Array:
+    """Inverse (1, d, d) of a Hessian with every curvature taken as positive, none as nothing.
+
+    A direction whose curvature is negative would otherwise never be searched.
+    """
+    scale = 1 / np.sqrt(np.maximum(np.abs(np.diagonal(curve[0])), 1e-8))
+    values, vectors = np.linalg.eigh(curve[0] * np.outer(scale, scale))
+    found = (vectors / np.maximum(np.abs(values), _LEAST_CURVED)) @ vectors.T
+    return np.asarray((np.outer(scale, scale) * found)[None])
 
 
 def _start(rows: SpreadRows, model: LocationScale) -> Array:
