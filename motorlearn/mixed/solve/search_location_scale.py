@@ -46,14 +46,15 @@ class SpreadParts:
 class SpreadSolution:
     """What a search found, on the original scales.
 
-    ``vcov`` is that of β and γ together, ``shown`` the one the people show (from the scores of each
-    person); ``psi`` (q + k, q + k) covariance of level and log spread terms; ``modes`` (G, q + k).
+    ``vcov`` is that of β and γ together, ``shown`` the one the people show, from ``pull``
+    (G, p + s), how far each person moves β and γ; ``psi`` (q + k, q + k) covariance of level and
+    log spread terms; ``modes`` (G, q + k).
     """
 
     beta: Array
     gamma: Array
     vcov: Array
-    shown: Array
+    pull: Array
     psi: Array
     modes: Array
     spread: Array
@@ -62,6 +63,11 @@ class SpreadSolution:
     expected_decrease: float
     lowest: float
     iterations: int
+
+    @property
+    def shown(self) -> Array:
+        """Covariance of β and γ that the people show."""
+        return self.pull.T @ self.pull
 
 
 def solve_location_scale(
@@ -180,7 +186,7 @@ def _on_original_scales(
         beta=beta,
         gamma=gamma,
         vcov=own[:, : p + s] @ turn.T,
-        shown=own @ (scores.T @ scores) @ own.T,
+        pull=scores @ own.T,
         psi=undo @ model.covariance(point) @ undo.T,
         modes=modes @ undo.T,
         spread=undo @ spread @ undo.T,
