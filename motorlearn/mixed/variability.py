@@ -162,8 +162,8 @@ def with_other_scores(fit: VariabilityFit, observed: Array) -> VariabilityFit:
     level, spread = fit.of_level.design, fit.of_spread.design
     part, own = level.random[0], spread.random[0]
     order = np.argsort(part.index, kind="stable")
-    matrices = (level.x, spread.x, part.z, own.z)
-    parts = SpreadParts(*(matrix[order] for matrix in matrices), part.index[order])
+    x, w, z, s = (matrix[order] for matrix in (level.x, spread.x, part.z, own.z))
+    parts = SpreadParts(x, w, z, s, part.index[order])
     y = observed[order]
     tied = bool(fit.recipe.options["correlated"])
     solution = _solve(y, parts, tied, NODES[own.z.shape[1]])

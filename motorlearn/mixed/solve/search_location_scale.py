@@ -102,10 +102,10 @@ def _summed(rows: SpreadRows, parts: SpreadParts) -> SpreadRows:
     cell = cell.ravel()
     times = np.bincount(cell).astype(float)
     mean = np.bincount(cell, rows.y) / times
-    squares = np.bincount(cell, (rows.y - mean[cell]) ** 2)
+    squares = np.asarray(np.bincount(cell, (rows.y - mean[cell]) ** 2), dtype=float)
     starts = group_starts(parts.person[first])
-    own = (rows.x[first], rows.w[first], rows.z[:, first], rows.s[:, first])
-    return SpreadRows(mean, *own, starts, times, squares)
+    x, w, z, s = rows.x[first], rows.w[first], rows.z[:, first], rows.s[:, first]
+    return SpreadRows(mean, x, w, z, s, starts, times, squares)
 
 
 def _search(model: LocationScale, point: Array) -> Minimum:
