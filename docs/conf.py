@@ -8,6 +8,7 @@ HERE = Path(__file__).parent
 sys.path.insert(0, str(HERE))
 
 import command_pages  # noqa: E402
+import measured  # noqa: E402
 import validation_page  # noqa: E402
 import word_pages  # noqa: E402
 
@@ -72,6 +73,7 @@ def _bring_notebooks() -> None:
 _bring_notebooks()
 command_pages.write(HERE / "generated" / "commands.md")
 word_pages.write(HERE / "generated")
+measured.write(HERE / "generated" / "goals_and_results.md")
 validation_page.write(
     HERE.parent / "tests" / "reference", HERE / "generated" / "validation_cases.md"
 )

@@ -5,7 +5,8 @@
 prints the rows of one case; without arguments all cases are run and the file is written. Population
 curves of 12 to 40 learners with 40 blocks, and one learner with 60 or 200 trials; neighbours
 correlated at .4 and an SD that falls with practice (power -.3 of the block in populations, power
-1.5 of the curve for one learner) where the case says so. ``known`` counts fits that give an
+1.5 of the curve for one learner) where the case says so. Lognormal errors have an SD of .1 of the
+logarithm, t errors 4 degrees of freedom. ``known`` counts fits that give an
 interval, ``coverage`` is the share of those that hold the truth, ``error`` its standard error.
 """
 
@@ -20,7 +21,6 @@ import motorlearn as ml
 from motorlearn.curves import curve_quantities
 
 SIMULATIONS = 900
-BLOCKS = np.arange(1.0, 41.0)
 TRUTH = {"asymptote": 20.0, "gain": 12.0, "log_rate": float(np.log(0.2))}
 SPREAD = {"asymptote": 2.0, "gain": 1.5, "log_rate": 0.4}
 MODEL = {"variance": "practice", "correlation": "ar1"}
@@ -32,6 +32,9 @@ POPULATIONS = {
     "40 learners, real noise, modelled": (40, True, MODEL),
     "24 learners, real noise, ignored": (24, True, {}),
     "40 learners, real noise, sandwich": (40, True, {"interval": "sandwich"}),
+    "12 learners, 60 blocks, real noise, modelled": (12, True, MODEL | {"blocks": 60}),
+    "12 learners, lognormal errors": (12, "lognormal", {"errors": "lognormal"}),
+    "12 learners, t errors": (12, "t", {"errors": "t"}),
 }
 LEARNERS = {
     "one learner, 60 trials, real noise, modelled": (60, 0.1, ALONE),
@@ -50,31 +53,46 @@ def neighbours(rng: np.random.Generator, count: int) -> np.ndarray:
     return noise
 
 
-def learners(rng: np.random.Generator, count: int, real: bool) -> pd.DataFrame:
+def scattered(rng: np.random.Generator, curve: np.ndarray, kind: bool | str) -> np.ndarray:
+    """Scores about a curve: plain, real, lognormal or t noise."""
+    blocks, count = np.arange(1.0, len(curve) + 1), len(curve)
+    if kind == "lognormal":
+        return curve * np.exp(0.1 * rng.normal(size=count))
+    if kind == "t":
+        return curve + rng.standard_t(4, count)
+    if kind:
+        return curve + neighbours(rng, count) * 2 * blocks**-0.3
+    return curve + rng.normal(size=count)
+
+
+def learners(
+    rng: np.random.Generator, count: int, kind: bool | str, most: int = 40
+) -> pd.DataFrame:
     """Rows of some learners."""
-    parts = []
+    parts, blocks = [], np.arange(1.0, most + 1)
     for who in range(count):
         own = {term: value + SPREAD[term] * rng.normal() for term, value in TRUTH.items()}
-        noise = (
-            neighbours(rng, len(BLOCKS)) * 2 * BLOCKS**-0.3
-            if real
-            else rng.normal(size=len(BLOCKS))
-        )
-        y = own["asymptote"] + own["gain"] * np.exp(-np.exp(own["log_rate"]) * (BLOCKS - 1))
-        parts.append(pd.DataFrame({"participant": who, "block": BLOCKS, "y": y + noise}))
+        curve = own["asymptote"] + own["gain"] * np.exp(-np.exp(own["log_rate"]) * (blocks - 1))
+        y = scattered(rng, curve, kind)
+        parts.append(pd.DataFrame({"participant": who, "block": blocks, "y": y}))
     return pd.concat(parts, ignore_index=True)
 
 
 def of_population(name: str, seed: int) -> Iterator[Interval]:
     """Truth and limits of each term of one population."""
-    count, real, options = POPULATIONS[name]
-    table = learners(np.random.default_rng([seed, count, int(real)]), count, real)
+    count, kind, asked = POPULATIONS[name]
+    options = dict(asked)
+    rng = np.random.default_rng([seed, count, int(bool(kind))])
+    table = learners(rng, count, kind, options.pop("blocks", 40))
     fit = ml.fit_population_curve(table, "y", practice="block", **options)
     rows = fit.estimates.set_index("term")
     for term, truth in TRUTH.items():
         yield term, truth, rows.at[term, "conf_low"], rows.at[term, "conf_high"]
     half = curve_quantities(fit).estimates.iloc[0]
     yield "half_life", np.log(2) / np.exp(TRUTH["log_rate"]), half["conf_low"], half["conf_high"]
+    tail = fit.common[fit.common["term"] == "tail"]
+    for row in tail.itertuples():
+        yield "tail", 4.0, row.conf_low, row.conf_high
 
 
 def of_learner(name: str, seed: int) -> Iterator[Interval]:

@@ -12,8 +12,9 @@ from typing import Annotated, Any
 import typer
 
 import motorlearn as ml
-from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence, ask_person, codes_of
+from motorlearn.command_parts import NUMBER, WHOLE, InOneSentence
 from motorlearn.exceptions import InputError
+from motorlearn.import_command import import_file
 from motorlearn.teaching_commands import add_to
 
 app = typer.Typer(
@@ -254,50 +255,7 @@ def check(
         raise typer.Exit(1)
 
 
-@app.command("import")
-def import_file(
-    file: Annotated[
-        list[Path], typer.Argument(help="File, several files, a folder, or a pattern in quotes.")
-    ],
-    *,
-    study: Annotated[Path, typer.Option(help="Folder of the study; made where there is none.")],
-    sheet: Annotated[str | None, typer.Option(help="Sheet of a workbook.")] = None,
-    mode: Annotated[
-        str, typer.Option(help="report, strict (stop at errors) or lenient (set rows aside).")
-    ] = "report",
-    name_parts: Annotated[
-        str, typer.Option(help="What names of files hold: s{participant}session{session}data.")
-    ] = "",
-    title: Annotated[str, typer.Option(help="Title of a new study.")] = "",
-    outcome: Annotated[str, typer.Option(help="Outcome of a new study.")] = "",
-    better: Annotated[str, typer.Option(help="Whether lower or higher is better.")] = "",
-    unit: Annotated[str, typer.Option(help="Unit of the outcome.")] = "",
-    groups: Annotated[str, typer.Option(help="Names of codes: 1=blocked,2=random.")] = "",
-    phases: Annotated[str, typer.Option(help="Names of codes: 1=pretest,2=acquisition.")] = "",
-) -> None:
-    """Propose how to read foreign files, show it, write it into study.toml and read the study.
-
-    Without a plan one is started from what the files show.
-    """
-    new = not (study / "study.toml").is_file()
-    title = study.resolve().name if new and not title else title
-    codes = (codes_of("groups", groups), codes_of("phases", phases))
-    asked = ml.trials.Asked(title, outcome, better, unit, *codes)
-    ask = ask_person if new and sys.stdin.isatty() else None
-    intake = ml.trials.take_in(
-        file, study, sheet=sheet, mode=mode, name_parts=name_parts, asked=asked, ask=ask
-    )
-    _taken(intake, "a new study.toml" if new else "study.toml, section [import]")
-
-
-def _taken(intake: Any, where: str) -> None:
-    """Say what an import proposed and found."""
-    if intake.proposal is not None:
-        typer.echo(ml.tables.to_text(intake.proposal.table()))
-        typer.echo(f"Written to {where}; correct it there and run this again.")
-    typer.echo(ml.trials.problem_list(intake.study.problems))
-    if (intake.study.problems["severity"] == "error").any():
-        raise typer.Exit(1)
+app.command("import")(import_file)
 
 
 @app.command()

@@ -50,13 +50,24 @@ def choose(
     """
     usable = usable_criterion(criterion, status)
     count = len(usable)
-    best, least = np.argmin(usable, axis=0), usable.min(axis=0)
-    others = np.where(np.arange(count)[:, None] == best, np.inf, usable)
+    best, least, next_one = _two_lowest(usable)
     known = np.isfinite(least)
-    lead = np.where(known, others.min(axis=0) - np.where(known, least, 0.0), np.nan)
-    weight = np.full(len(best), np.nan)
-    weight[known] = 1 / np.exp(-0.5 * (usable[:, known] - least[known])).sum(axis=0)
+    with np.errstate(invalid="ignore"):
+        lead = np.where(known, next_one - least, np.nan)
+        weight = np.where(known, 1 / sum(np.exp(-0.5 * (row - least)) for row in usable), np.nan)
     verdict = np.where(lead >= LEAST_LEAD, best, count)
     verdict = np.where(np.logical_and.reduce(status.T == NO_CHANGE), count + 1, verdict)
     verdict = np.where(np.logical_and.reduce(status.T == TOO_FEW), count + 2, verdict)
     return verdict, np.where(known, best, verdict), lead, weight
+
+
+def _two_lowest(usable: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Row of the lowest value in each column, that value, and the lowest of the others."""
+    least = usable[0].copy()
+    best, next_one = np.zeros(len(least), np.intp), np.full(len(least), np.inf)
+    for place, row in enumerate(usable[1:], 1):
+        lower = row < least
+        best[lower] = place
+        next_one = np.where(lower, least, np.minimum(next_one, row))
+        least = np.minimum(least, row)
+    return best, least, next_one

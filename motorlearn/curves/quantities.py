@@ -42,6 +42,7 @@ AREA_NODES = 40
 SIGNED = ("level_at", "area")
 """Quantities on the scale of the scores, which may be below 0; the others are above 0."""
 NOT_REACHED = "the curve does not reach the criterion"
+NO_ERROR = "no standard error"
 FROM_CURVE = ("rate_at", "half_life", "trials_to")
 """Quantities that need more than the height of the curve where it was seen."""
 
@@ -202,7 +203,7 @@ def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
     value = _function(fit, name, place, span)
     centre, error, _ = _with_error(known, value)
     if not np.isfinite(centre) or not np.isfinite(error):
-        return {"reason": NOT_REACHED if not np.isfinite(centre) else "no standard error"}
+        return {"reason": NOT_REACHED if not np.isfinite(centre) else NO_ERROR}
     if name in SIGNED:
         return {"estimate": centre, "scaled": centre, "std_error": error}
     if centre <= 0:
@@ -347,6 +348,8 @@ def _interval(
     centre, error, df = _with_error(known, value)
     if not np.isfinite(centre):
         return {"reason": NOT_REACHED}
+    if not np.isfinite(error):
+        return {"estimate": centre, "reason": NO_ERROR}
     half = float(t_quantile(level, df)) * error
     if name in SIGNED:
         ends = (centre - half, centre + half)
@@ -367,5 +370,8 @@ def _with_error(
     slope = np.array(
         [(value(known.point + h) - value(known.point - h)) / (2 * h.sum()) for h in np.diag(steps)]
     )
+    if not np.all(np.isfinite(slope)):
+        # A criterion at the very start is reached, and beside it not at all.
+        return centre, np.nan, known.df
     df = df_along(slope[None], known.covariance, known.turns, known.df)[0]
     return centre, float(np.sqrt(max(slope @ known.covariance @ slope, 0.0))), float(df)

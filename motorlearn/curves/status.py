@@ -1,5 +1,6 @@
 """What a fit can claim: the status of a curve, in a few fixed words and in a sentence."""
 
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -121,10 +122,19 @@ def not_rejected(
     drop = np.asarray(simple_loss) - loss
     if binomial:
         return 2 * drop < chi2.isf(FLAT_LEVEL, max(extra, 1))
-    spare, place = np.unique(np.maximum(np.asarray(n) - parameters, 1), return_inverse=True)
-    critical = f.isf(FLAT_LEVEL, max(extra, 1), spare)[place]
-    spare = spare[place]
+    spare = np.maximum(np.asarray(n) - parameters, 1)
+    if spare.size and np.all(spare == spare.flat[0]):
+        critical: Any = _critical(max(extra, 1), float(spare.flat[0]))
+    else:
+        different, place = np.unique(spare, return_inverse=True)
+        critical = np.array([_critical(max(extra, 1), k) for k in different.tolist()])[place]
     return (drop / max(extra, 1)) <= critical * loss / spare
+
+
+@lru_cache(maxsize=4096)
+def _critical(extra: int, spare: float) -> float:
+    """Critical value of F, which many learners share."""
+    return float(f.isf(FLAT_LEVEL, extra, spare))
 
 
 def information_criteria(loglik: Any, n: Any, parameters: Any) -> tuple[Any, Any]:

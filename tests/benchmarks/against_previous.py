@@ -30,6 +30,8 @@ from row import tell
 
 ROOT = Path(__file__).parents[2]
 STUDY = ROOT / "data" / "ring-push"
+KEPT = Path(__file__).parent / "against_1.0.0.csv"
+KEPT_COLUMNS = "action,wanted,now_processor,now_wall,release_1_0_0_processor,release_1_0_0_wall"
 RUNS = int(os.environ.get("RUNS", "3"))
 MAIN = "from motorlearn.commands import main; main()"
 
@@ -127,12 +129,14 @@ def main(asked: list[str]) -> None:
                     took = run(["-c", MAIN, *command], tree)
                     times.setdefault((action, version), []).append(took)
         wall, cpu = (median(getattr(t, kind) for t in pandas) for kind in ("wall", "cpu"))
+        rows = []
         for action, most in wanted.items():
             now, before = (times[action, version] for version in trees)
             ratio = median(t.wall for t in now) / wall
             spent = median(t.cpu for t in now) / cpu
             was = median(t.wall for t in before) / wall
             had = median(t.cpu for t in before) / cpu
+            rows.append(f'"{action}",{most},{spent:.1f},{ratio:.1f},{had:.1f},{was:.1f}')
             tell(
                 f"{action}, shipped study",
                 median(t.wall for t in now),
@@ -144,6 +148,7 @@ def main(asked: list[str]) -> None:
                     f"{was:.1f} and {had:.1f}; wanted {most}"
                 ),
             )
+        KEPT.write_text("\n".join([KEPT_COLUMNS, *rows]) + "\n")
 
 
 if __name__ == "__main__":

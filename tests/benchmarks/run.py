@@ -5,9 +5,11 @@
 Each module runs by itself in a process of its own, one after the other, and tells its rows as lines
 of JSON. R with lme4, lmerTest and nlme is used where it is installed; where it is not, the table
 says so. Leave the machine alone meanwhile. Exits with 1 where a module fails, not where a wish is
-missed: times belong to a machine.
+missed: times belong to a machine. ``measured.csv`` keeps the newest rows of every module with the
+machine, for the page that ``docs/measured.py`` writes.
 """
 
+import csv
 import json
 import os
 import platform
@@ -23,6 +25,8 @@ LIBRARIES = ("motorlearn", "numpy", "scipy", "pandas", "statsmodels", "pyarrow",
 R_LIBRARIES = ("lme4", "lmerTest", "nlme")
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 LOAD = os.getloadavg()[0]
+KEPT = HERE / "measured.csv"
+KEPT_COLUMNS = ("module", "action", "seconds", "cpu", "gib", "peer", "ratio", "machine")
 HEADINGS = ("action", "ours", "CPU", "peak", "peer", "peer's", "ratio", "wanted", "held")
 
 
@@ -115,15 +119,34 @@ def cells(row: dict) -> list[str]:
     ]
 
 
+def keep(measured: dict[str, list[dict]]) -> None:
+    """Put rows in the place of those that the same modules gave before."""
+    earlier = []
+    if KEPT.exists():
+        with KEPT.open(newline="") as file:
+            earlier = [row for row in csv.DictReader(file) if row["module"] not in measured]
+    where = " ".join(machine()[:2])
+    fresh = [
+        {**row, "module": name, "machine": where} for name, rows in measured.items() for row in rows
+    ]
+    with KEPT.open("w", newline="") as file:
+        table = csv.DictWriter(file, KEPT_COLUMNS, extrasaction="ignore", lineterminator="\n")
+        table.writeheader()
+        table.writerows([*earlier, *fresh])
+
+
 def main(wanted: list[str]) -> int:
     """Run the modules and print the table in Markdown."""
-    lines, failures = [], []
+    lines, failures, measured = [], [], {}
     for module in wanted or MODULES:
         print(module, flush=True)
         rows, failure = run(module)
         lines += [cells(row) for row in rows]
         if failure:
             failures.append(f"{module} failed: {failure}")
+        elif rows:
+            measured[module] = rows
+    keep(measured)
     widths = [max(map(len, column)) for column in zip(HEADINGS, *lines)]
     print()
     print("\n".join(machine()), end="\n\n")

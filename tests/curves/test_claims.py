@@ -342,9 +342,12 @@ def test_a_curve_seen_only_far_from_its_first_trial_gives_no_infinite_numbers():
     assert one.status == many.loc[0, "status"] == "shape not settled"
 
 
-@pytest.mark.parametrize("errors", ["t", "lognormal", "cauchy", 3])
-def test_a_population_takes_normal_errors_and_says_why(errors):
-    with pytest.raises(MotorlearnError, match="normal"):
+PAIR = np.array([1, 2])
+
+
+@pytest.mark.parametrize("errors", ["cauchy", 3, None, PAIR])
+def test_a_population_takes_the_laws_of_a_single_curve_and_names_them(errors):
+    with pytest.raises(MotorlearnError, match="choose normal, lognormal, t"):
         ml.fit_population_curve(level_learners(1), "y", practice="block", errors=errors)
 
 
@@ -355,7 +358,6 @@ def test_learners_who_never_change_are_refused_in_words():
 
 
 HUGE = 10**400
-PAIR = np.array([1, 2])
 ODD = [
     lambda: find_change_point(TRIAL, GOOD, form=PAIR),
     lambda: find_change_point(TRIAL, GOOD, form=pd.NA),

@@ -158,3 +158,12 @@ def test_sphericity_knows_no_unit():
     metres, millimetres = sphericity(spread * 1e-6, 20), sphericity(spread, 20)
     assert vars(metres) == pytest.approx(vars(millimetres), rel=1e-12)
     assert np.isnan(sphericity(np.zeros((3, 3)), 20).epsilon_gg)
+
+
+def test_three_people_have_an_uncorrected_epsilon_of_huynh_and_feldt():
+    # Huynh & Feldt (1976), one group of n: (n d e - 2) / (d (n - 1 - d e)); by hand, contrast
+    # scores with products 2, 1 and covariance 0: e = 9 / (2 (4 + 1)) = .9, d = 2, n = 3.
+    found = sphericity(np.diag([2.0, 1.0]), 2)
+    assert found.epsilon_gg == pytest.approx(0.9)
+    assert found.epsilon_hf_raw == pytest.approx((3 * 2 * 0.9 - 2) / (2 * (2 - 2 * 0.9)))
+    assert found.epsilon_hf == 1.0

@@ -1,9 +1,12 @@
 """A programme can be checked, audited and reported at every moment of its life."""
 
 import json
+from dataclasses import replace
 
+import numpy as np
 import pandas as pd
 import pytest
+import studies
 from field_days import fill_sessions, fill_tests, programme_folder
 from typer.testing import CliRunner
 
@@ -11,6 +14,7 @@ import motorlearn as ml
 from motorlearn import commands
 from motorlearn.exceptions import FileError
 from motorlearn.plan import Answers, programme_text
+from motorlearn.report.sections.before_data import nothing_recorded
 
 RUN = CliRunner()
 
@@ -89,3 +93,12 @@ def test_an_absent_learner_is_not_scored_as_no_hit_of_no_attempt(tmp_path):
     scores = ml.score_trials(ml.read_study(folder).trials.table, ["participant", "phase"])
     assert set(scores["participant"]) == {"P01", "P03"}
     assert (scores["attempts"] > 0).all()
+
+
+def test_values_in_columns_of_the_plan_are_results():
+    """Outcomes whose columns have names of their own: their values had been taken for nothing."""
+    recorded = studies.COMPUTED["errors and exclusions"]()
+    assert not {"error", "x", "y", "score"} & set(recorded.trials.table)
+    assert not nothing_recorded(recorded)
+    empty = recorded.trials.table.assign(angle=np.nan, reached=np.nan)
+    assert nothing_recorded(replace(recorded, trials=replace(recorded.trials, table=empty)))

@@ -227,7 +227,7 @@ def test_the_command_starts_a_study_and_names_codes(folder, tmp_path):
     assert done.exit_code == 0, done.output
     assert "Written to a new study.toml" in done.output
     study = ml.read_study(home)
-    assert study.design.group_names == ("blue", "red")
+    assert study.design.group_names == ("red", "blue")
     assert study.design.units == {"length": "cm"}
     primary = ml.analyse_study(study).primary.iloc[0]
     assert primary["phase"] == "retention" and np.isfinite(primary["estimate"])

@@ -6,9 +6,9 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch.closely import MEANS
+from motorlearn.curves.batch.grids import shares_one_scale
 from motorlearn.curves.batch.hits import hit_loss
 from motorlearn.curves.batch.padded import Padded, for_counts, profile_loss
-from motorlearn.curves.batch.shared import shares_one_scale
 from motorlearn.curves.forms import FORMS
 from motorlearn.curves.status import (
     CURVE,

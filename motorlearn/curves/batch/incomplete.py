@@ -9,21 +9,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from motorlearn.curves.batch.grids import WIDE_DEGREE, Grid, interpolation
 from motorlearn.curves.batch.shared import (
-    DEGREE,
     STEPS,
-    Grid,
-    Line,
-    SharedFit,
     best_of_each,
     derivatives,
     horner,
-    natural,
     on_stretches,
     peaks,
     product_in_blocks,
     uphill,
 )
+from motorlearn.curves.batch.straight import Line, SharedFit, natural
 
 LEAST_SQUARE = 1e-6
 """Weighted variance of the scaled basis below which its digits do not suffice."""
@@ -34,6 +31,7 @@ class GappyGrid:
     """Polynomials of the basis, its square and the square of its slope, scaled per node."""
 
     grid: Grid
+    widths: np.ndarray
     scale: np.ndarray
     search: np.ndarray
     raw: np.ndarray
@@ -60,9 +58,10 @@ class Cells:
 
 def make_gappy_grid(grid: Grid, beyond: np.ndarray) -> GappyGrid:
     """Lay out the polynomials on practice ``beyond`` the smallest count."""
-    points = np.cos(np.pi * (np.arange(DEGREE + 1) + 0.5) / (DEGREE + 1))
-    turn = np.linalg.inv(np.vander(points, increasing=True))
-    rates = np.exp(grid.centres[:, None] + grid.widths[:, None] * points)
+    points, turn = interpolation(WIDE_DEGREE)
+    gaps = np.diff(grid.centres)
+    widths = np.maximum(np.r_[gaps[0], gaps], np.r_[gaps, gaps[-1]])
+    rates = np.exp(grid.centres[:, None] + widths[:, None] * points)
     fallen = rates[:, None, :] * beyond[:, None]
     at_centre = -np.expm1(-np.exp(grid.centres) * beyond[:, None])
     scale = at_centre.max(axis=0)
@@ -70,10 +69,12 @@ def make_gappy_grid(grid: Grid, beyond: np.ndarray) -> GappyGrid:
     tilt = fallen * np.exp(-fallen) / scale[:, None, None]
 
     def polynomials(values: np.ndarray) -> np.ndarray:
-        return np.swapaxes(values @ turn.T, 1, 2).copy()
+        found: np.ndarray = np.swapaxes(values @ turn.T, 1, 2).copy()
+        return found
 
     return GappyGrid(
         grid,
+        widths,
         scale,
         at_centre / scale,
         polynomials(height),
@@ -155,12 +156,13 @@ def _line(
 ) -> tuple[Line, np.ndarray]:
     cover, square, mean, node, t = chosen
     whole, learner = cells.weight.sum(axis=1), np.arange(len(level))
-    scale, width = gappy.scale[node], gappy.grid.widths[node]
+    scale, width = gappy.scale[node], gappy.widths[node]
     s, s1, _ = _square(square, mean, whole, t)
     m, m1, _ = derivatives(mean, t)
     m1 = m1 / width
     product = horner(cover, t)
     tilt = horner(on_stretches(cells.weight, gappy.slopes, learner, node), t)
+    half, slope = s1 / (2 * width) * scale**2, (tilt - m1**2 / whole) * scale**2
     seen = np.where(cells.weight > 0, gappy.beyond, np.nan)
     line = Line(
         level=level,
@@ -170,8 +172,9 @@ def _line(
         total=total,
         c=product / s / scale,
         square=s * scale**2,
-        half=s1 / (2 * width) * scale**2,
-        slope=(tilt - m1**2 / whole) * scale**2,
+        half=half,
+        slope=slope,
+        gap=s * scale**2 * slope - half**2,
         mean=m / whole * scale,
         mean1=m1 / whole * scale,
         log_rate=gappy.grid.centres[node] + width * t,

@@ -10,6 +10,7 @@ from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
 from motorlearn.curves.batch.described import Described, describe
+from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import (
@@ -18,7 +19,8 @@ from motorlearn.curves.batch.padded import (
     log_bounds,
 )
 from motorlearn.curves.batch.several import fit_several
-from motorlearn.curves.batch.shared import Grid, SharedFit, fit_shared, make_grid, shares_one_scale
+from motorlearn.curves.batch.shared import Scores, fit_shared
+from motorlearn.curves.batch.straight import SharedFit
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
 from motorlearn.measures.hits import log_choose
@@ -96,14 +98,16 @@ def _plain(batch: Batch, forms: Sequence[str], first: float, result: Found) -> N
     count, square = len(batch.ends), _as_square(batch)
     alike, n, y = _alike(batch, square) if square else (np.zeros(count, bool), None, None)
     rest = np.flatnonzero(~alike)
+    scores = Scores.of(y) if y is not None and alike.any() else None
     laid = [] if batch.binomial or not rest.size else list(laid_out(batch, rest))
     for column, name in enumerate(forms):
         form = FORMS[name]
         slow = np.arange(count)
         if shares_one_scale(form):
             slow = rest
-            if n is not None and y is not None and alike.any():
-                _fill(result, np.flatnonzero(alike), column, _quick(form, first, n, y))
+            if n is not None and y is not None and scores is not None:
+                chosen = slice(None) if alike.all() else np.flatnonzero(alike)
+                _fill(result, chosen, column, _quick(form, first, n, y, scores))
             for part in laid:
                 slow = np.setdiff1d(slow, _gappy(result, column, form, first, *part))
         if slow.size:
@@ -120,7 +124,11 @@ def _as_square(batch: Batch) -> int:
 def _alike(batch: Batch, length: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Learners without a gap whose practice counts are those of the first learner."""
     n, y = (a.reshape(-1, length) for a in (batch.n, batch.y))
-    alike = np.all(n == n[0], axis=1) & np.isfinite(y).all(axis=1)
+    same, there = n == n[0], np.isfinite(y)
+    if same.all() and there.all():
+        alike = np.ones(len(n), bool)
+    else:
+        alike = same.all(axis=1) & there.all(axis=1)
     alike &= len(np.unique(n[0])) == n.shape[1] > 3
     return alike, n[0], y if alike.all() else y[alike]
 
@@ -155,8 +163,10 @@ def _grid(form: str, counts: bytes, first: float) -> Grid:
     return make_grid(FORMS[form], np.frombuffer(counts), first)
 
 
-def _quick(form: Form, first: float, n: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:
-    fit = fit_shared(_grid(form.name, np.ascontiguousarray(n, float).tobytes(), first), y)
+def _quick(
+    form: Form, first: float, n: np.ndarray, y: np.ndarray, scores: Scores
+) -> dict[str, np.ndarray]:
+    fit = fit_shared(_grid(form.name, np.ascontiguousarray(n, float).tobytes(), first), scores)
     rows = np.full(len(y), float(y.shape[1]))
     found = _told(fit, rows, 0.0, np.full(len(y), float(n.min())), first)
     constant = fit.total <= 1e-28 * y.shape[1] * np.maximum(y[:, 0] ** 2, 1e-300)
@@ -215,7 +225,7 @@ def _told(
     }
 
 
-def _fill(result: Found, rows: np.ndarray, column: int, found: Found) -> None:
+def _fill(result: Found, rows: np.ndarray | slice, column: int, found: Found) -> None:
     for name, values in found.items():
         result[name][rows, column] = values
 

@@ -3,6 +3,7 @@
 import numpy as np
 import pandas as pd
 
+from motorlearn.curves.batch.chunks import changes
 from motorlearn.vocabulary import COLUMNS
 
 POOLED_UNITS = {
@@ -36,17 +37,28 @@ def pooled_people(table: pd.DataFrame, by: tuple[str, ...], practice: str, outco
         return f"{', '.join(by)} names sets of people"
     part = table.iloc[:MOST_ROWS_LOOKED_AT]
     names = {str(name).lower() for name in table.columns} - {name.lower() for name in by}
-    if names & SPREADS and not part.duplicated([*by, practice]).any():
+    once = _once(part, by, practice)
+    if names & SPREADS and once:
         return f"the column {min(names & SPREADS)} stands beside means"
     if "participant" in table.columns and "participant" not in by:
         several = part.groupby(list(by), observed=True)["participant"].nunique()
         return "the column participant tells people apart" if (several > 1).any() else ""
-    if not part.duplicated([*by, practice]).any():
+    if once:
         return ""
     for name in table.columns:
         if name not in (*by, practice, outcome) and _like_people(part, name, by, practice):
             return f"the column {name} tells people apart"
     return ""
+
+
+def _once(part: pd.DataFrame, by: tuple[str, ...], practice: str) -> bool:
+    """Whether no learner has a practice count twice; rows in order are told without sorting."""
+    kind = part[practice].dtype
+    if len(by) == 1 and isinstance(kind, np.dtype) and kind.kind in "iuf":
+        change, values = changes(part[by[0]]), part[practice].to_numpy()
+        if change is not None and np.all(change | (values[1:] > values[:-1])):
+            return bool(part[by[0]].iloc[np.r_[0, np.flatnonzero(change) + 1]].is_unique)
+    return not part.duplicated([*by, practice]).any()
 
 
 def _like_people(part: pd.DataFrame, name: str, by: tuple[str, ...], practice: str) -> bool:

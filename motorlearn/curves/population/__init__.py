@@ -5,9 +5,12 @@ ascent        Maximum of a smooth log-likelihood: quasi-Newton, then Newton, the
 bands         Bands around a population curve: of the curve itself, of learners, of single scores
 claims        What a population curve can claim
 curve         The result
-hits          Likelihood of hits: binomial, by adaptive Gauss-Hermite
+grid          Likelihood by adaptive Gauss-Hermite quadrature over all that varies
+hits          Likelihood of hits: binomial
+laws          Likelihood of scores with lognormal or t errors
 layout        How the parameters lie in one vector: group cells, spread, what is in common
 learners      Rows as arrays of whole learners: basis, sessions, whitening
+likelihoods   The likelihood that the scores ask for
 marginal      Likelihood of Gaussian scores: exact where parameters are linear
 maximum       Maximum of the likelihood: starts, re-checks, tests of groups, sandwich
 population    The public fit: what was asked for

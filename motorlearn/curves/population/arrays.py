@@ -29,11 +29,17 @@ class Scale:
 
 
 def scaled(data: Learners) -> tuple[Learners, Scale]:
-    """Scores with mean 0 and SD 1."""
+    """Scores with mean 0 and SD 1; where logarithms will be taken, with SD 1 alone."""
     inside = data.used > 0
     middle, unit = float(data.y[inside].mean()), float(data.y[inside].std())
+    middle = 0.0 if data.law == "lognormal" else middle
     unit = unit if unit > 0 else 1.0
     return replace(data, y=np.where(inside, (data.y - middle) / unit, 0.0)), Scale(middle, unit)
+
+
+def log_level(data: Learners) -> float:
+    """Logarithm of the mean score where errors are relative to it, else 0."""
+    return float(np.log(data.y[data.used > 0].mean())) if data.law == "lognormal" else 0.0
 
 
 def second_rate(data: Learners) -> float | None:
@@ -55,6 +61,7 @@ def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndar
     Groups with few clear curves start from the curve of all their rows together.
     """
     values, clear, log_sigma = _curves(data, [np.array([k]) for k in range(len(data.y))])
+    log_sigma -= log_level(data)
     cells = np.empty((layout.groups, 3))
     spread = np.full((layout.groups, 3), np.nan)
     for k in range(layout.groups):

@@ -40,7 +40,7 @@ def bands(
         with np.errstate(over="ignore"):
             curves = curves_of(fit, n, own)
         low, high = np.quantile(curves, tails, axis=0)
-        scores = curves + rng.normal(size=curves.shape) * _noise(fit, n, curves)
+        scores = _scattered(fit, rng, curves, _noise(fit, n, curves))
         score_low, score_high = np.quantile(scores, tails, axis=0)
         hits = fit.family == "binomial"
         parts.append(
@@ -59,6 +59,22 @@ def bands(
             )
         )
     return pd.concat(parts, ignore_index=True)
+
+
+def _scattered(
+    fit: Any, rng: np.random.Generator, curves: np.ndarray, noise: np.ndarray | float
+) -> np.ndarray:
+    """Single scores about their curves, by the law of the errors."""
+    law = fit.recipe.options.get("errors", "normal")
+    if law == "lognormal":
+        found: np.ndarray = curves * np.exp(rng.normal(size=curves.shape) * noise)
+        return found
+    if law == "t":
+        tail = float(fit.common.set_index("term").at["tail", "estimate"])
+        found = curves + rng.standard_t(tail, size=curves.shape) * noise
+        return found
+    found = curves + rng.normal(size=curves.shape) * noise
+    return found
 
 
 def _noise(fit: Any, n: np.ndarray, curves: np.ndarray) -> np.ndarray | float:

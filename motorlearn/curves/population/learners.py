@@ -113,6 +113,7 @@ class Learners:
 
     ``common`` names what all have in common; it gives ``second``, the second rate of a form that
     has one, ``sessions``, what restarts do to the basis, and ``white``, how rows are whitened.
+    ``law`` is that of the errors (normal, lognormal or t), ``tail`` the degrees of freedom of t.
     """
 
     form: Form
@@ -127,6 +128,13 @@ class Learners:
     second: Any = None
     sessions: SessionRows | None = None
     white: White | None = None
+    law: str = "normal"
+    tail: Any = None
+
+    @property
+    def closed(self) -> bool:
+        """Whether asymptote and amount can be integrated out in closed form."""
+        return self.trials is None and self.law == "normal"
 
     @cached_property
     def rows(self) -> np.ndarray:

@@ -8,10 +8,13 @@ from scipy.special import chdtrc
 
 from motorlearn.curves.population.arrays import starting_points
 from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle, top
-from motorlearn.curves.population.hits import HitMarginal
+from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.population.marginal import Marginal
+from motorlearn.curves.population.rivals import Asked, progress_at, worn
+from motorlearn.curves.status import LEAST_PROGRESS
 from motorlearn.exceptions import FitError
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
@@ -24,7 +27,7 @@ TESTS = Schema(
         Column("p", kind="p"),
     )
 )
-SETTLED_GAP, MOST_NODES = 1e-4, 110
+SETTLED_GAP, MOST_NODES, GRID_MOST = 1e-4, 110, 9
 COARSE, COARSE_GAP = 7, 0.1
 DOUBTED_FALL = 4.0
 """Excess of a likelihood ratio over twice Wald's statistic from where another start is tried."""
@@ -40,6 +43,7 @@ SMALL_GAP = 0.02
 
 LEAST_LOG_SIGMA = -11.0
 """Log residual SD, in SDs of the scores, below which there is no noise to speak of."""
+LAWS = {"lognormal": "lognormal", "t": "Student t"}
 NO_MAXIMUM = (
     "the likelihood of this population curve has no maximum that can be found; let fewer "
     "parameters vary between learners, or fit each learner with fit_curves"
@@ -82,15 +86,16 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
 
 def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     start, other = starting_points(data, layout)
-    exact = data.trials is None and RATE not in layout.vary
+    exact = data.closed and RATE not in layout.vary
     best = _attempt(data, layout, nodes, start)
-    best, agree, tried = _looked_again(data, layout, nodes, best, other)
-    best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
+    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
+    if not line:
+        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
     if not np.isfinite(best.loglik):
         raise FitError(NO_MAXIMUM)
     if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
         raise FitError(NO_NOISE)
-    best, gap, there = _settle_nodes(data, layout, nodes, best)
+    best, gap, there = _settle_nodes(data, layout, nodes, best, enough=line)
     nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
     covariance, singular = _covariance(best, layout)
@@ -124,20 +129,34 @@ def _attempt(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> S
 
 def _looked_again(
     data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
-) -> tuple[Summit, int, int]:
-    """Look from a second start, and from a third between both where they disagree."""
+) -> tuple[Summit, int, int, bool]:
+    """Look from a second start, and from a third between both where they disagree.
+
+    Where both end on what straight lines describe as well, no number will be told and the search
+    is over; the last of what is given says so.
+    """
     try:
         found, agree = _second_look(data, layout, nodes, best, start)
     except np.linalg.LinAlgError:
         found, agree = best, False
-    if agree:
-        return found, 2, 2
+    line = _on_a_line(data, layout, found)
+    if agree or line:
+        return found, 1 + int(agree), 2, line
     lower = found.loglik > best.loglik
     third = 0.5 * (best.point + start) if lower else 0.5 * (found.point + start)
     again = _attempt(data, layout, nodes, third)
     heights = np.array([found.loglik, again.loglik])
     top = found if heights[0] >= heights[1] else again
-    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3
+    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3, False
+
+
+def _on_a_line(data: Learners, layout: Layout, best: Summit) -> bool:
+    """Whether a summit is nearly straight, and straight lines are not rejected against it."""
+    if not best.converged or not np.isfinite(best.loglik):
+        return False
+    if not progress_at(data, layout, best.point) < LEAST_PROGRESS:
+        return False
+    return Asked(worn(data, layout, best.point), layout, best.loglik).straight()
 
 
 def _lifted(
@@ -172,21 +191,24 @@ def _lifted(
 
 
 def _settle_nodes(
-    data: Learners, layout: Layout, nodes: int, best: Summit
-) -> tuple[Summit, float, Marginal | HitMarginal]:
+    data: Learners, layout: Layout, nodes: int, best: Summit, *, enough: bool = False
+) -> tuple[Summit, float, Marginal | GridMarginal]:
     """Take more nodes until twice as many change nothing; hits stay with what was asked for.
+
+    So does a search with ``enough`` of it, and errors that are not normal beyond some nodes.
 
     Gives the maximum, the change with twice the nodes, and the likelihood placed at the maximum.
     """
-    exact = data.trials is None and RATE not in layout.vary
+    exact = data.closed and RATE not in layout.vary
     while True:
-        there = _likelihood(data, layout, 1 if exact else nodes, best.peak)
+        there = likelihood_of(data, layout, 1 if exact else nodes, best.peak)
         there.adapt(best.point)
         if exact:
             return best, 0.0, there
         more = loglik_at(data, layout, 2 * nodes - 1, best.point, there.peak)
         gap = abs(more - best.loglik)
-        if gap < SETTLED_GAP or data.trials is not None or nodes >= MOST_NODES:
+        least, most = (SETTLED_GAP, MOST_NODES) if data.closed else (SMALL_GAP, GRID_MOST)
+        if gap < least or nodes >= most or enough or data.trials is not None:
             return best, gap, there
         nodes = 2 * nodes - 1
         best = _maximise(data, layout, nodes, best.point)
@@ -195,27 +217,18 @@ def _settle_nodes(
 def _engine(data: Learners, exact: bool, nodes: int) -> str:
     if exact:
         return "exact maximum likelihood"
-    if data.trials is None:
+    if data.closed:
         return f"maximum likelihood, exact but for the rate: {nodes} adaptive quadrature nodes"
-    return f"binomial maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
-
-
-def _likelihood(
-    data: Learners, layout: Layout, nodes: int, peak: np.ndarray | None = None
-) -> Marginal | HitMarginal:
-    """Likelihood with some nodes; ``peak`` says where its integrands are known to peak."""
-    likelihood = (Marginal if data.trials is None else HitMarginal)(data, layout, nodes)
-    if peak is not None:
-        likelihood.peak = peak.copy()
-    return likelihood
+    law = "binomial" if data.trials is not None else LAWS[data.law]
+    return f"{law} maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
 
 
 def _maximise(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
-    hits = data.trials is not None
-    rough = _likelihood(data, layout, nodes if hits else min(nodes, COARSE))
-    point, inverse = approach(rough, start, rounds=12 if hits else 1)
-    there = _likelihood(data, layout, nodes, rough.peak)
-    summit = settle(there, point, inverse, CLOSE_HITS if hits else CLOSE)
+    closed = data.closed
+    rough = likelihood_of(data, layout, min(nodes, COARSE) if closed else nodes)
+    point, inverse = approach(rough, start, rounds=1 if closed else 12)
+    there = likelihood_of(data, layout, nodes, rough.peak)
+    summit = settle(there, point, inverse, CLOSE if closed else CLOSE_HITS)
     return replace(summit, peak=there.peak)
 
 
@@ -223,7 +236,7 @@ def _second_look(
     data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
 ) -> tuple[Summit, bool]:
     """Climb from another start with few nodes; go all the way only if it leads elsewhere."""
-    few = _likelihood(data, layout, min(nodes, 5 if data.trials is None else 3))
+    few = likelihood_of(data, layout, min(nodes, 5 if data.closed else 3))
     few.adapt(start)
     few.release()
     enough = best.loglik - 0.5 * COARSE_GAP
@@ -241,7 +254,7 @@ def loglik_at(
     data: Learners, layout: Layout, nodes: int, point: np.ndarray, peak: np.ndarray | None = None
 ) -> float:
     """Log-likelihood with some number of nodes; 1 is Laplace's approximation."""
-    likelihood = _likelihood(data, layout, nodes, peak)
+    likelihood = likelihood_of(data, layout, nodes, peak)
     likelihood.adapt(point)
     return likelihood.value(point)[0]
 
@@ -258,7 +271,7 @@ def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
 
 def sandwich(data: Learners, fit: PopulationFit) -> np.ndarray:
     """Covariance from how the slopes of learners differ (Huber and White, learners as clusters)."""
-    likelihood = _likelihood(data, fit.layout, fit.nodes)
+    likelihood = likelihood_of(data, fit.layout, fit.nodes)
     likelihood.adapt(fit.summit.point)
     each = likelihood.scores(fit.summit.point)[1]
     count = len(each)
@@ -318,14 +331,14 @@ def _height(data: Learners, fit: PopulationFit, same: tuple[int, ...]) -> float:
     near = point[free] + inverse @ bend[np.ix_(free, gone)] @ point[gone]
     differ = tuple(own and row not in same for row, own in enumerate(layout.differ))
     simpler = replace(layout, differ=differ)
-    close = CLOSE if data.trials is None else CLOSE_HITS
-    there = _likelihood(data, simpler, fit.nodes, fit.summit.peak)
+    close = CLOSE if data.closed else CLOSE_HITS
+    there = likelihood_of(data, simpler, fit.nodes, fit.summit.peak)
     height = top(there, near, inverse, close)[1]
     firm = np.linalg.inv(inverse_of(bend)[np.ix_(gone, gone)])
     expected = float(point[gone] @ firm @ point[gone])
     if 2 * (fit.summit.loglik - height) < 2 * expected + DOUBTED_FALL:
         return height
     # The quadratic says little here: climb from the cells themselves as well.
-    there = _likelihood(data, simpler, fit.nodes, fit.summit.peak)
+    there = likelihood_of(data, simpler, fit.nodes, fit.summit.peak)
     start, inverse = approach(there, simpler.embed(layout, point), rounds=12)
     return float(np.nanmax([height, top(there, start, inverse, close)[1]]))

@@ -16,6 +16,7 @@ from motorlearn.curves.options import (
 from motorlearn.curves.population.arrays import second_rate
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.layout import Layout
+from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.shared_terms import Asked, common_terms
 from motorlearn.curves.population.table import (
     learner_arrays,
@@ -94,7 +95,7 @@ def fit_population_curve(
     level : float
         Confidence level.
     quadrature : int, optional
-        Nodes per dimension: 15 for scores, 5 for hits.
+        Nodes per dimension: 15 for scores, 5 for hits and for other than normal errors.
     tests : bool
         Whether to test group differences by likelihood ratios; each takes another fit.
     interval : {"auto", "wald", "profile", "sandwich"}
@@ -118,9 +119,12 @@ def fit_population_curve(
         24 learners in .94 to .96.
     covariance : {"full", "diagonal"}
         Whether what varies between learners is correlated.
-    errors : {"normal"}
-        Law of the errors. Asymptote and amount are integrated out in closed form, which exists
-        for normal errors only: ``lognormal`` and ``t``, which single curves know, are refused.
+    errors : {"normal", "lognormal", "t"}
+        Law of the errors, as for one learner: ``lognormal`` where scores scatter in proportion to
+        their level (the curve is then their median, ``residual_sd`` the SD of logarithms), ``t``
+        where stray scores occur (``residual_sd`` is then the scale of the t distribution, whose
+        degrees of freedom are estimated between 2.5 and 200). Asymptote and amount are then
+        integrated numerically too, which takes longer.
 
     Returns
     -------
@@ -171,16 +175,26 @@ def fit_population_curve(
     data, names, groups, sessions = learner_arrays(frame, chosen, first, amount == "start")
     if data.trials is not None:
         asked.refuse_for_hits()
-    data = replace(data, common=common_terms(data, asked, sessions, second_rate(data)))
+    data = replace(
+        _with_law(data, errors), common=common_terms(data, asked, sessions, second_rate(data))
+    )
     extra = 0 if data.common is None else len(data.common.starts)
     differ, diagonal = (len(groups) > 1,) * 3, covariance == "diagonal"
     layout = Layout(len(groups), differ, rows, data.trials is None, extra, diagonal)
     refuse_too_few(data, layout, groups)
     options = {"form": form, "vary": tuple(vary), "amount": amount, "first": first, "level": level}
     options |= {"interval": interval, "restart": restart, "variance": variance}
-    options |= {"correlation": correlation, "covariance": covariance}
+    options |= {"correlation": correlation, "covariance": covariance, "errors": errors}
     rows_told = Rows(frame, names, groups, left_out, columns)
     return told(data, layout, rows_told, options, _nodes(quadrature), tests=tests)
+
+
+def _with_law(data: Learners, errors: str) -> Learners:
+    """Learners with the law of their errors."""
+    wrong = data.y[(data.used > 0) & (data.y <= 0)]
+    if errors == "lognormal" and wrong.size:
+        raise InputError("lognormal errors need scores above 0", wrong)
+    return replace(data, law=errors)
 
 
 def _check_form(form: Form) -> None:

@@ -3,8 +3,9 @@
 import numpy as np
 
 from motorlearn.curves.population.ascent import climb, inverse_of
-from motorlearn.curves.population.hits import HitMarginal
+from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.population.maximum import PopulationFit
 from motorlearn.curves.population.rivals import Held
@@ -22,7 +23,7 @@ def profile_limits(data: Learners, fit: PopulationFit, df: np.ndarray, level: fl
     A limit is where twice the log-likelihood has fallen by ``m log(1 + t² / df)``, with the
     quantile of t and m learners: for the mean of m learners that is Student's interval itself.
     """
-    likelihood = (Marginal if data.trials is None else HitMarginal)(data, fit.layout, fit.nodes)
+    likelihood = likelihood_of(data, fit.layout, fit.nodes, fit.summit.peak)
     likelihood.adapt(fit.summit.point)
     whole = inverse_of(fit.summit.information)
     learners = len(data.y)
@@ -38,7 +39,7 @@ def profile_limits(data: Learners, fit: PopulationFit, df: np.ndarray, level: fl
 
 
 def _limit(
-    likelihood: Marginal | HitMarginal,
+    likelihood: Marginal | GridMarginal,
     fit: PopulationFit,
     whole: np.ndarray,
     term: int,

@@ -11,11 +11,11 @@ from functools import cached_property
 import numpy as np
 from scipy.special import chdtri
 
+from motorlearn.curves.population.arrays import log_level
 from motorlearn.curves.population.ascent import Likelihood, approach, top
-from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
 from motorlearn.curves.population.learners import Learners
-from motorlearn.curves.population.marginal import Marginal
+from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.status import FLAT_LEVEL
 
 SHAPES = ("flat", "line", "step")
@@ -109,6 +109,11 @@ class Asked:
             flat = statistic - short < cut
         return flat, line - short < line_cut, step - short < step_cut
 
+    def straight(self) -> bool:
+        """Whether straight lines are not rejected against the curve, and are not above it."""
+        line, cut = self._bounded("line")
+        return 0 <= line < cut
+
     def _cut(self, held: Held) -> float:
         return float(chdtri(max(self.layout.size - len(held.free), 1), FLAT_LEVEL))
 
@@ -125,7 +130,7 @@ class Asked:
         """
         held, _, start = _rival(self.data, self.layout, shape)
         cut = self._cut(held)
-        exact = self.data.trials is None
+        exact = self.data.closed
         point, inverse = approach(held, start, rounds=1 if exact else 8)
         rough = 2 * (self.loglik - held.value(point)[0])
         if exact and rough > cut + SURE:
@@ -133,13 +138,26 @@ class Asked:
         return 2 * (self.loglik - top(held, point, inverse)[1]), cut
 
 
+def worn(data: Learners, layout: Layout, point: np.ndarray) -> Learners:
+    """The learners with what they have in common at a point."""
+    return data if data.common is None else data.common.dressed(data, layout.common(point))
+
+
+def progress_at(data: Learners, layout: Layout, point: np.ndarray) -> float:
+    """Log drop of the basis over the practice seen, in the group where it is least."""
+    inside, there = data.used > 0, worn(data, layout, point)
+    ends = np.array([data.n[inside].min(), data.n[inside].max()])
+    drops = [there.log_basis(ends, rate) for rate in np.exp(layout.cells(point)[:, RATE])]
+    return float(min(both[0] - both[1] for both in drops))
+
+
 def ceiling(data: Learners, shape: str) -> float:
     """A height that no population of a rival's shape reaches: every learner has a line alone.
 
-    The mean of a density over learners is never above its largest value. Infinite for hits and
-    where rows are whitened.
+    The mean of a density over learners is never above its largest value. Infinite for hits, for
+    errors that are not normal and where rows are whitened.
     """
-    if data.trials is not None or (data.common is not None and data.common.noise is not None):
+    if not data.closed or (data.common is not None and data.common.noise is not None):
         return np.inf
     basis = _as_rival(data, shape).plain
     used, count = data.used, data.rows[:, 0]
@@ -155,7 +173,7 @@ def _as_rival(data: Learners, shape: str) -> Rival:
     """The learners with a rival's basis."""
     common = data.common.noise if data.common is not None else None
     parts = (data.form, data.n, data.y, data.used, data.group, data.first, False, data.trials)
-    return Rival(*parts, common, data.second, shape=shape)
+    return Rival(*parts, common, data.second, law=data.law, shape=shape)
 
 
 def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
@@ -173,8 +191,7 @@ def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np
         extra=len(common.starts) if common is not None else 0,
     )
     unused = [simpler.fixed - 1] + ([simpler.fixed - 2] if shape == "flat" else [])
-    exact = data.trials is None
-    inner = Marginal(rival, simpler, 1) if exact else HitMarginal(rival, simpler, NODES)
+    inner = likelihood_of(rival, simpler, 1 if data.closed else NODES)
     held = Held(inner, dict.fromkeys(unused, 0.0), simpler.size)
     return held, simpler, simpler.point(*_start(rival, simpler))[held.free]
 
@@ -182,7 +199,7 @@ def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np
 def rival_loglik(data: Learners, layout: Layout, shape: str) -> tuple[float, int]:
     """Maximum of a rival's log-likelihood, and how many parameters it has."""
     held, _, start = _rival(data, layout, shape)
-    point, inverse = approach(held, start, rounds=1 if data.trials is None else 8)
+    point, inverse = approach(held, start, rounds=1 if data.closed else 8)
     return top(held, point, inverse)[1], len(held.free)
 
 
@@ -202,7 +219,7 @@ def _start(rival: Rival, layout: Layout) -> tuple[np.ndarray, np.ndarray, float]
         left.append(y[inside] - design @ found)
     noise = float(np.std(np.concatenate(left)))
     spread = np.full(3, 0.5 * max(noise, 1e-3))
-    return cells, spread, float(np.log(max(noise, 1e-3)))
+    return cells, spread, float(np.log(max(noise, 1e-3))) - log_level(rival)
 
 
 def unchanging(data: Learners, layout: Layout) -> bool:

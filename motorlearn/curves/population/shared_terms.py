@@ -10,6 +10,7 @@ not differ between learners. Each is kept on a scale without bounds:
 ``restart_rate``       how fast that fades per unit of practice, as logarithm
 ``spread_power``       power of practice with which the SD of scores changes
 ``correlation``        of scores one unit of practice apart, as inverse hyperbolic tangent
+``tail``               degrees of freedom of t errors: their inverse goes round with an angle
 =====================  ======================================================================
 
 With savings :math:`s` the basis of the curve, 1 before practice and 0 at the asymptote, is pushed
@@ -18,6 +19,7 @@ back at the begin of each later session, and goes on from there at its own relat
 .. math:: b \leftarrow s\, b + (1 - s), \qquad b(n) = b(n_s)\, f(n) / f(n_s)
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -26,12 +28,11 @@ import numpy as np
 from motorlearn.curves.forms import Form
 from motorlearn.curves.options import RESTARTS, one_of
 from motorlearn.curves.population.learners import Learners, SessionRows, White
+from motorlearn.curves.single.noise import LEAST_TAIL, MOST_TAIL, check_noise
 from motorlearn.exceptions import InputError
 
-ERRORS = ("normal", "lognormal", "t")
-VARIANCES, CORRELATIONS = ("equal", "mean", "practice"), ("none", "ar1")
-OF_NOISE = ("spread_power", "correlation")
-STARTS = {"savings": 0.95, "warm_up": 0.05, "restart_rate": -0.7, "correlation": 0.2}
+OF_NOISE = ("spread_power", "correlation", "tail")
+STARTS = {"savings": 0.95, "warm_up": 0.05, "restart_rate": -0.7, "correlation": 0.2, "tail": -0.6}
 """Where the search for a common term begins; other terms begin at 0."""
 
 
@@ -47,29 +48,14 @@ class Asked:
     errors: str = "normal"
 
     def checked(self) -> "Asked":
-        """Refuse words that are not known, and errors whose likelihood has no closed form."""
-        one_of(self.errors, ERRORS, "law of the errors")
-        if self.errors != "normal":
-            raise InputError(
-                "a population curve integrates asymptote and amount out exactly, which it can "
-                "do for normal errors only",
-                [self.errors],
-                "let the spread follow the curve (variance='mean'), take interval='sandwich', or "
-                "fit each learner with fit_curve(errors=...)",
-            )
+        """Refuse words that are not known, and pairs that cannot be told apart."""
         one_of(self.restart, RESTARTS, "restart")
-        one_of(self.variance, VARIANCES, "variance")
-        one_of(self.correlation, CORRELATIONS, "correlation")
+        check_noise(self.errors, self.variance, self.correlation)
         return self
 
     def refuse_for_hits(self) -> None:
-        """Refuse noise terms of scores where the outcome is hits."""
-        if self.variance != "equal" or self.correlation != "none":
-            raise InputError(
-                "hits have the noise of their likelihood: variance and correlation are for scores",
-                [self.variance, self.correlation],
-                "use interval='sandwich' for hits that spread more",
-            )
+        """Refuse noise of scores where the outcome is hits."""
+        check_noise(self.errors, self.variance, self.correlation, binomial=True)
 
     def names(self, form: Form) -> tuple[str, ...]:
         """Common terms in the order of the vector."""
@@ -78,7 +64,8 @@ class Asked:
             found += ("savings",) if self.restart != "warm-up" else ()
             found += ("warm_up", "restart_rate") if self.restart != "savings" else ()
         found += ("spread_power",) if self.variance != "equal" else ()
-        return found + (("correlation",) if self.correlation == "ar1" else ())
+        found += ("correlation",) if self.correlation == "ar1" else ()
+        return found + (("tail",) if self.errors == "t" else ())
 
 
 @dataclass(frozen=True)
@@ -102,9 +89,10 @@ class Common:
         second = next((known[name] for name in data.form.rates[1:] if name in known), None)
         return replace(
             data,
-            second=None if second is None else np.exp(second),
+            second=data.second if second is None else np.exp(second),
             sessions=self._sessions(known),
             white=self._white(data, known),
+            tail=tail_of(known["tail"]) if "tail" in known else None,
         )
 
     def _sessions(self, known: dict[str, Any]) -> SessionRows | None:
@@ -143,15 +131,26 @@ class Common:
     def natural(self, values: np.ndarray) -> np.ndarray:
         """Values on the scale on which they are told."""
         plain = ("savings", "warm_up", "spread_power")
-        told = [
-            value if name in plain else np.tanh(value) if name == "correlation" else np.exp(value)
-            for name, value in zip(self.names, values)
-        ]
+        scales: dict[str, Callable[[Any], Any]] = dict.fromkeys(plain, _same)
+        scales |= {"correlation": np.tanh, "tail": tail_of}
+        told = [scales.get(name, np.exp)(value) for name, value in zip(self.names, values)]
         return np.array(told, float)
 
     def aged(self, age: np.ndarray) -> "Common":
         """The same with another measure of what the spread is a power of."""
         return replace(self, age=age)
+
+
+def _same(value: Any) -> Any:
+    return value
+
+
+def tail_of(value: Any) -> Any:
+    """Degrees of freedom of t errors: the most at 0, the least a quarter of a turn away.
+
+    Both ends are level, so that a maximum there is one like any other.
+    """
+    return 1 / (1 / MOST_TAIL + (1 / LEAST_TAIL - 1 / MOST_TAIL) * np.sin(value) ** 2)
 
 
 def common_terms(

@@ -130,6 +130,8 @@ COMMON = Schema(
 
 
 _NOTHING = COMMON.frame()
+ALONG, LEVEL = np.linspace(-1.0, 1.0, 65), 1e-4
+"""Places between the limits of a common term, and the relative slope below which it is level."""
 
 
 def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFrame:
@@ -143,13 +145,16 @@ def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFra
     step = 1e-6 * np.maximum(np.abs(values), 1e-3)
     with np.errstate(over="ignore"):
         slope = (natural(values + step) - natural(values - step)) / (2 * step)
-        low, high = natural(values - half), natural(values + half)
+        along = np.stack([natural(values + share * half) for share in ALONG])
+    error = np.abs(slope) * error
+    # Where a scale turns round, at its end, it has no slope to tell an error by.
+    error[np.abs(slope) < LEVEL * np.abs(natural(values))] = np.nan
     return pd.DataFrame(
         {
             "term": list(data.common.names),
             "estimate": natural(values),
-            "std_error": np.abs(slope) * error,
-            "conf_low": low,
-            "conf_high": high,
+            "std_error": error,
+            "conf_low": along.min(axis=0),
+            "conf_high": along.max(axis=0),
         }
     )

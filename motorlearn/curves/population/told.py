@@ -32,7 +32,7 @@ from motorlearn.curves.status import CURVE, FLAT, KEPT
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe
 
-GAUSSIAN_NODES, HIT_NODES = 15, 5
+GAUSSIAN_NODES, GRID_NODES = 15, 5
 FEW_LEARNERS = 30
 """Learners below which standard errors are too small, so that the profile is the default."""
 MOST_TURNS, SETTLED_TURN, LEAST_HEIGHT = 12, 1e-4, 0.02
@@ -61,7 +61,7 @@ def told(
     """Fit a population curve and tell it."""
     binomial, interval = data.trials is not None, options["interval"]
     data, scale = (data, Scale(0.0, 1.0)) if binomial else scaled(data)
-    nodes = quadrature or (HIT_NODES if binomial else GAUSSIAN_NODES)
+    nodes = quadrature or (GAUSSIAN_NODES if data.closed else GRID_NODES)
     if options["variance"] == "mean":
         data, fit = _by_mean(data, layout, nodes, scale)
     else:
@@ -129,7 +129,7 @@ def _result(
     return PopulationCurve(
         estimates=estimates,
         variances=variance_terms(fit, scale, amount),
-        residual_sd=np.nan if binomial else _residual_sd(fit, scale),
+        residual_sd=np.nan if binomial else _residual_sd(data, fit, scale),
         loglik=float(loglik),
         aic=float(2 * k - 2 * loglik),
         bic=float(k * np.log(n) - 2 * loglik),
@@ -151,7 +151,7 @@ def _result(
         residuals=_residuals(there, scale, rows.names, own),
         common=common_frame(data, fit, level),
         second=() if there.second is None else (float(np.real(there.second)),),
-        spread=_spread(there),
+        spread=_spread(there, own),
         warnings=fit.warnings,
         recipe=recipe,
     )
@@ -212,14 +212,16 @@ def _recipe(
     )
 
 
-def _residual_sd(fit: PopulationFit, scale: Scale) -> float:
-    return float(np.exp(fit.layout.log_sigma(fit.summit.point)) * scale.unit)
+def _residual_sd(data: Learners, fit: PopulationFit, scale: Scale) -> float:
+    sigma = np.exp(fit.layout.log_sigma(fit.summit.point))
+    return float(sigma if data.law == "lognormal" else sigma * scale.unit)
 
 
-def _spread(there: Learners) -> np.ndarray:
+def _spread(there: Learners, own: np.ndarray) -> np.ndarray:
     """SD of each row over the residual SD, in the order of the residuals."""
     inside = there.used > 0
-    return np.ones(int(inside.sum())) if there.white is None else there.white.spread[inside]
+    spread = np.ones(int(inside.sum())) if there.white is None else there.white.spread[inside]
+    return spread * np.abs(_fitted(there, own)[inside]) if there.law == "lognormal" else spread
 
 
 _NO_TESTS = TESTS.frame()

@@ -66,8 +66,15 @@ LARGEST, SMALLEST = 1e100, 1e-100
 """Size of numbers whose squares a computer still holds."""
 
 
+def of_plain_size(values: np.ndarray) -> bool:
+    """Whether there are values, all finite, neither too large nor all too small."""
+    return bool(values.size and SMALLEST <= max(-values.min(), values.max()) <= LARGEST)
+
+
 def check_size(values: np.ndarray, what: str) -> None:
     """Refuse numbers so large, or all so small, that their squares cannot be held."""
+    if of_plain_size(values):
+        return
     size = np.abs(values[np.isfinite(values)])
     if size.size and size.max() > LARGEST:
         raise InputError(

@@ -27,7 +27,8 @@ NOTHING_YET = "nothing has been recorded yet"
 def nothing_recorded(study: Study) -> bool:
     """Whether no trial that counts holds a value of any outcome."""
     table = study.trials.table
-    named = {*OUTCOMES, *(outcome.name for outcome in study.design.outcomes)}
+    own = (outcome.recorded for outcome in study.design.outcomes)
+    named = {*OUTCOMES, *own}
     values = [name for name in table if name in named]
     return table.empty or not table.loc[counted_rows(table), values].notna().any(axis=None)
 

@@ -33,14 +33,8 @@ def repeated_values(
     """
     found = []
     for name in map(str, sheet.table.columns):
-        values = _finely_measured(sheet.table, name)
-        if values is None:
-            continue
-        counts = values.value_counts()
-        often = counts[counts >= max(FEWEST, _TIMES * counts.quantile(0.95))]
-        others = len(values) - int(often.sum())
-        often = often[[abs(v) not in (declared or {}).get(name, ()) for v in often.index]]
-        if often.empty or (counts == 1).sum() < _FINE * others:
+        often, rows = often_repeated(sheet.table, name, (declared or {}).get(name, ()))
+        if often.empty:
             continue
         first = int(np.flatnonzero((sheet.table[name] == often.index[0]).to_numpy())[0])
         told = ", ".join(f"exactly {value:g} in {count}" for value, count in often.head(3).items())
@@ -52,13 +46,27 @@ def repeated_values(
                 sheet=sheet.sheet if isinstance(sheet.sheet, str) else str(sheet.sheet[first]),
                 row=int(sheet.rows[first]),
                 column=sheet.column(name),
-                value=f"{told} of {len(values)} rows",
+                value=f"{told} of {rows} rows",
                 advice="a default of the device, a limit of the field, or what was measured? Where "
                 "it stands for something else, declare [[replacements]] or [[exclusions]] in "
                 "study.toml",
             )
         )
     return gather(found)
+
+
+def often_repeated(
+    table: pd.DataFrame, name: str, declared: Collection[float] = ()
+) -> tuple["pd.Series[int]", int]:
+    """How often each such value of a column is there, and among how many rows."""
+    values = _finely_measured(table, name)
+    if values is None:
+        return pd.Series(dtype=np.int64), 0
+    counts = values.value_counts()
+    often = counts[counts >= max(FEWEST, _TIMES * counts.quantile(0.95))]
+    fine = (counts == 1).sum() >= _FINE * (len(values) - int(often.sum()))
+    often = often[[fine and abs(v) not in declared for v in often.index]]
+    return often, len(values)
 
 
 def _finely_measured(table: pd.DataFrame, name: str) -> pd.Series | None:

@@ -1,7 +1,6 @@
 """Propose how gathered files are read, and begin a plan from them where a study has none."""
 
 import tomllib
-from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -9,9 +8,11 @@ from typing import Any
 import pandas as pd
 
 from motorlearn.design import Design, ImportRecipe, design_from_mapping
+from motorlearn.exceptions import InputError
 from motorlearn.trials.checking.restarts import begins_anew
 from motorlearn.trials.checking.rules import trial_key
-from motorlearn.trials.importing.blocks import number_blocks
+from motorlearn.trials.importing.blocks import blocks_of, number_blocks, size_by_tests
+from motorlearn.trials.importing.crossed import crossed
 from motorlearn.trials.importing.gathering import Gathered, guess_name_parts
 from motorlearn.trials.importing.many_files import Joined, join_files
 from motorlearn.trials.importing.pieces import RAGGED
@@ -24,13 +25,12 @@ from motorlearn.trials.importing.proposing import (
 from motorlearn.trials.importing.recipe_text import recipe_text
 from motorlearn.trials.importing.replay import replay, replay_joined
 from motorlearn.trials.importing.sources import sum_of
-from motorlearn.trials.importing.starting import Asked, guess_phases, outcome_of, started_plan
+from motorlearn.trials.importing.started_outcomes import outcome_of, suggested
+from motorlearn.trials.importing.started_rules import Ask, rules_text
+from motorlearn.trials.importing.starting import Asked, guess_phases, started_plan
 from motorlearn.trials.reading.sheet import cell_codes
 from motorlearn.trials.reading.standard import Standard
 from motorlearn.vocabulary import PHASES
-
-Ask = Callable[[str, str], str]
-"""Asks a person: a question and the expected answer in, the answer out."""
 
 
 def sums_of(gathered: Gathered) -> dict[str, Any]:
@@ -81,12 +81,16 @@ def start(
     proposal = propose_gathered(gathered, None, sheet, parts)
     recipe = proposal.recipe
     table = _read(gathered, recipe).sheet.table
-    levels, said = _levels(table, asked, ask)
+    told = crossed(asked.groups or {})
+    levels, said = _levels(table, replace(asked, groups=told.names), ask)
     recipe = recipe.model_copy(update={"levels": {**recipe.levels, **levels}})
     standard = _read(gathered, recipe)
     recipe, standard, anew = _blocks(recipe, standard)
-    asked = _answered(asked, standard.sheet.table, ask)
-    text, open_questions = started_plan(standard.sheet.table, asked)
+    table = standard.sheet.table
+    asked = _answered(asked, table, ask)
+    text, open_questions = started_plan(
+        table, asked, told, rules_text(table, suggested(table), ask)
+    )
     questions = (*proposal.questions, *said, *anew, *open_questions)
     shown = "".join(f"# ? {question}\n" for question in (*said, *anew, *open_questions))
     head, _, rest = text.partition("\n")
@@ -134,6 +138,14 @@ def _blocks(
     table = standard.sheet.table
     cells = cell_codes(table, trial_key(table))
     again = pd.Series(cells).duplicated().to_numpy().nonzero()[0]
+    size = 0 if len(again) else size_by_tests(table)
+    if size:
+        question = (
+            f"Nothing numbers blocks of practice; they were taken to hold {size} trials, as many "
+            "as a test: did they? (trials_per_block of [[practice]])"
+        )
+        recipe = recipe.model_copy(update={"blocks": "planned"})
+        return recipe, blocks_of(standard, size), (question,)
     if not len(again) or not begins_anew(table, cells, again):
         return recipe, standard, ()
     question = (
@@ -145,8 +157,25 @@ def _blocks(
 
 
 def _answered(asked: Asked, table: pd.DataFrame, ask: Ask | None) -> Asked:
-    if ask is None or asked.outcome:
+    if ask is None:
         return asked
-    outcome = ask("Outcome (a column, or radial_error from x and y)", outcome_of(table))
-    better = ask("Which is better, lower or higher", asked.better or "lower")
-    return replace(asked, outcome=outcome, better=better, unit=asked.unit or ask("Unit", ""))
+    if not asked.outcome:
+        outcome = ask("Outcome (a column, or radial_error from x and y)", outcome_of(table))
+        better = ask("Which is better, lower or higher", asked.better or "lower")
+        asked = replace(asked, outcome=outcome, better=better, unit=asked.unit or ask("Unit", ""))
+    late = {"retention", "transfer"} & set(table["phase"].dropna() if "phase" in table else ())
+    if late and asked.retention_days is None:
+        days = _days(ask("Days from the last practice to the retention or transfer test", ""))
+        asked = replace(asked, retention_days=days)
+    if "group" in table and not asked.primary:
+        asked = replace(asked, primary=ask("Test that was declared as the primary one", ""))
+    return asked
+
+
+def _days(said: str) -> float | None:
+    try:
+        return float(said) if said.strip() else None
+    except ValueError:
+        raise InputError(
+            "days to the delayed tests are a number", [said], "for example 1, or nothing"
+        ) from None

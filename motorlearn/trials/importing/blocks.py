@@ -34,8 +34,17 @@ def number_blocks(standard: Standard, how: str, design: Design | None = None) ->
             "the trials have a column 'block' and import.blocks would number them again",
             remedy="take out import.blocks",
         )
-    block = restarts(table) if how == "restarts" else _planned(table, design)
-    table = table.assign(block=block)
+    block = restarts(table) if how == "restarts" else _planned(table, _size(design))
+    return _with_blocks(standard, block, how)
+
+
+def blocks_of(standard: Standard, size: int) -> Standard:
+    """Give the rows of a study whose plan is still to be written blocks of ``size`` trials."""
+    return _with_blocks(standard, _planned(standard.sheet.table, size), "planned")
+
+
+def _with_blocks(standard: Standard, block: pd.Series, how: str) -> Standard:
+    table = standard.sheet.table.assign(block=block)
     change = pd.DataFrame(
         [(standard.sheet.file, "", pd.NA, "block", "", how, BLOCKS_NUMBERED)],
         columns=list(CHANGE_COLUMNS),
@@ -55,7 +64,26 @@ def restarts(table: pd.DataFrame) -> pd.Series:
     return anew.groupby(cells).cumsum().astype(np.int64) + 1
 
 
-def _planned(table: pd.DataFrame, design: Design | None) -> pd.Series:
+def size_by_tests(table: pd.DataFrame) -> int:
+    """Trials a block may have held where nothing says so: as many as a test; 0 where that fails.
+
+    It fails where tests differ in length, trials of practice are not numbered through, or practice
+    is no whole multiple of a test.
+    """
+    if not {"phase", "trial"} <= set(table) or "session" in table or "block" in table:
+        return 0
+    usual = {
+        str(phase): int(rows.groupby("participant").size().mode().iloc[0])
+        for phase, rows in table.groupby("phase")
+    }
+    practice = usual.pop(PRACTICE_PHASE, 0)
+    rows = table.loc[table["phase"] == PRACTICE_PHASE, "trial"]
+    size = usual.popitem()[1] if len(set(usual.values())) == 1 else 0
+    through = size > 1 and rows.notna().all() and rows.max() == practice
+    return size if through and practice % size == 0 and practice > size else 0
+
+
+def _size(design: Design | None) -> int:
     sizes = {entry.trials_per_block for entry in design.practice} if design is not None else set()
     if len(sizes) != 1:
         raise InputError(
@@ -63,7 +91,10 @@ def _planned(table: pd.DataFrame, design: Design | None) -> pd.Series:
             sorted(sizes),
             "give practice.trials_per_block once, or number the blocks in the file",
         )
-    size = sizes.pop()
+    return int(sizes.pop())
+
+
+def _planned(table: pd.DataFrame, size: int) -> pd.Series:
     block = np.ceil(table["trial"].astype("float") / size)
     block = block.where(table["phase"] == PRACTICE_PHASE, 1)
     return block.astype(np.int64) if block.notna().all() else block

@@ -12,10 +12,11 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials.checking.problem_page import problem_page
 from motorlearn.trials.containers.safety import inside, read_bytes
 from motorlearn.trials.folder import read_study
-from motorlearn.trials.importing.beginning import Ask, propose_gathered, start, sums_of
+from motorlearn.trials.importing.beginning import propose_gathered, start, sums_of
 from motorlearn.trials.importing.gathering import Gathered, gather_files
 from motorlearn.trials.importing.proposing import Proposal
 from motorlearn.trials.importing.recipe_text import recipe_text, write_recipe
+from motorlearn.trials.importing.started_rules import Ask
 from motorlearn.trials.importing.starting import Asked
 from motorlearn.trials.sharing.data_package import table_bytes
 from motorlearn.trials.study import Study

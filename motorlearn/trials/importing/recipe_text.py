@@ -37,7 +37,7 @@ def recipe_text(recipe: ImportRecipe) -> str:
     plain = {name: content[name] for name in order if not _nested(content[name])}
     lines = [
         "[import]",
-        *(f"{_key(name)} = {toml_value(entry)}" for name, entry in plain.items()),
+        *(f"{toml_key(name)} = {toml_value(entry)}" for name, entry in plain.items()),
         "",
     ]
     for name in order:
@@ -152,10 +152,10 @@ def _table(name: str, entries: Mapping[str, Any], *, array: bool = False) -> lis
     inner = {key: value for key, value in flat.items() if isinstance(value, Mapping)}
     simple = {key: value for key, value in flat.items() if key not in inner}
     lines = [f"[[{name}]]" if array else f"[{name}]"] if simple or array else []
-    lines += [f"{_key(key)} = {toml_value(value)}" for key, value in simple.items()]
+    lines += [f"{toml_key(key)} = {toml_value(value)}" for key, value in simple.items()]
     lines += [""] if lines else []
     for key, value in inner.items():
-        lines += _table(f"{name}.{_key(key)}", value)
+        lines += _table(f"{name}.{toml_key(key)}", value)
     return lines
 
 
@@ -165,7 +165,7 @@ def _nested(value: Any) -> bool:
     return isinstance(value, Mapping)
 
 
-def _key(name: str) -> str:
+def toml_key(name: str) -> str:
     return name if _BARE.fullmatch(name) else toml_value(name)
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from motorlearn.trials.importing.crossed import Crossed
 from motorlearn.trials.importing.recipe_text import toml_value
+from motorlearn.trials.importing.started_outcomes import outcomes_of, questions_on, units_text
 from motorlearn.vocabulary import PHASES, PRACTICE_PHASE
 
-_BETTER = {"hit": "higher", "hits": "higher", "score": "higher", "speed": "higher"}
-_UNITS = {"x": "length", "y": "length", "radial_error": "length", "error": "error"}
-_FIRST = ("radial_error", "hits", "hit", "error", "time", "speed", "score")
-_NOT_SCORES = frozenset({"session", "block", "trial", "attempts", "feedback", "index"})
+_DELAYED = ("retention", "transfer")
+_DECLARED = (*_DELAYED, "posttest")
 
 
 @dataclass(frozen=True)
@@ -24,9 +24,21 @@ class Asked:
     title : str
         Title of the study.
     outcome, better, unit : str
-        Primary outcome, its direction and unit.
+        Primary outcome, its direction and unit. Several are separated by commas, and may name the
+        column they come from: ``angle=xi_deg,timing=xi_ms``.
     groups, phases : mapping of str to str
-        Code in the file to name, for example ``{"1": "pretest"}``.
+        Code in the file to name, for example ``{"1": "pretest"}``. Names of groups may be levels of
+        two factors: ``{"1": "order:blocked+aid:always"}``.
+    targets : mapping of str to str
+        Target of an outcome, which makes it an error, and others by part of the study:
+        ``{"angle": "40", "angle@transfer": "60"}``.
+    measure : str
+        How errors become a score, for example ``total_error``.
+    retention_days : float, optional
+        Days from the last practice to the retention and transfer tests.
+    primary : str
+        Test that was declared as the primary one, with two groups, or one factor or both, after a
+        colon where there is a choice: ``retention``, ``retention:random+blocked``.
     """
 
     title: str = ""
@@ -35,6 +47,10 @@ class Asked:
     unit: str = ""
     groups: Mapping[str, str] | None = None
     phases: Mapping[str, str] | None = None
+    targets: Mapping[str, str] | None = None
+    measure: str = ""
+    retention_days: float | None = None
+    primary: str = ""
 
 
 def guess_phases(codes: pd.Series, people: pd.Series) -> dict[str, str]:
@@ -69,42 +85,69 @@ def _number(code: str) -> tuple[float, str]:
         return np.inf, code
 
 
-def started_plan(table: pd.DataFrame, asked: Asked) -> tuple[str, tuple[str, ...]]:
-    """Write a plan from a table in standard columns, and the questions it leaves open."""
-    outcome = asked.outcome or outcome_of(table)
-    better = asked.better or _BETTER.get(outcome, "lower")
+def started_plan(
+    table: pd.DataFrame, asked: Asked, told: Crossed, rules: str
+) -> tuple[str, tuple[str, ...]]:
+    """Write a plan from a table in standard columns, and the questions it leaves open.
+
+    Raises
+    ------
+    InputError
+        If a target is no number.
+    """
+    outcomes = outcomes_of(
+        table, asked.outcome, asked.better, asked.unit, asked.targets or {}, asked.measure
+    )
+    factors, order = told.factors, list(told.names.values())
     text = [
         "# Started from the data by motorlearn import: read it, correct it, fill the gaps.",
         f"[study]\ntitle = {toml_value(asked.title or 'A study from its data')}\n",
-        *_groups(table),
+        *_factors(factors),
+        *_groups(table, order),
         *_practice(table),
-        *_tests(table),
-        _outcome(outcome, better, asked.unit),
-        *_units(table, outcome, asked.unit),
+        *_tests(table, asked.retention_days),
+        *(outcome.text() for outcome in outcomes),
+        _primary(table, asked, outcomes[0].name, factors),
+        *units_text(outcomes),
+        rules,
     ]
-    return "\n".join(text), tuple(_questions(table, asked, outcome, better))
+    questions = [*questions_on(outcomes, said=bool(asked.outcome)), *_questions(table, asked)]
+    return "\n".join(text), tuple(questions)
 
 
-def outcome_of(table: pd.DataFrame) -> str:
-    """The outcome that the columns suggest: a standard one, else the first fine measurement."""
-    if {"x", "y"} <= set(table):
-        return "radial_error"
-    for name in _FIRST:
-        if name in table and table[name].notna().any():
-            return name
-    numeric = [
-        str(name)
-        for name in table
-        if pd.api.types.is_numeric_dtype(table[name]) and str(name).lower() not in _NOT_SCORES
+def _factors(factors: Mapping[str, Sequence[str]]) -> list[str]:
+    return [
+        f"[[factors]]\nname = {toml_value(name)}\nlevels = {toml_value(tuple(levels))}\n"
+        for name, levels in factors.items()
     ]
-    fine = [name for name in numeric if not (table[name].dropna() % 1 == 0).all()]
-    return next(iter([*fine, *numeric]), "score")
 
 
-def _groups(table: pd.DataFrame) -> list[str]:
+def _primary(
+    table: pd.DataFrame, asked: Asked, outcome: str, factors: Mapping[str, Sequence[str]]
+) -> str:
+    """Write the primary comparison that was said to be declared; else one to take or leave."""
+    tests = [p for p in _DECLARED if "phase" in table and p in set(table["phase"])]
+    several = "group" in table and table["group"].nunique() > 1
+    if not asked.primary and not (tests and several):
+        return ""
+    test, _, compared = (asked.primary or tests[0]).partition(":")
+    lines = ["[primary]", f"outcome = {toml_value(outcome)}", f"phase = {toml_value(test.strip())}"]
+    names = tuple(name.strip() for name in compared.split("+") if name.strip())
+    names = names or tuple(factors)
+    if names:
+        key = "factors" if set(names) <= set(factors) else "groups"
+        lines.append(f"{key} = {toml_value(names)}")
+    if asked.primary:
+        return "\n".join([*lines, ""])
+    question = "? Was a primary comparison declared before the data were seen? If so: (--primary)"
+    return "".join(f"# {line}\n" for line in (question, *lines))
+
+
+def _groups(table: pd.DataFrame, order: Sequence[str]) -> list[str]:
     if "group" not in table:
         return ['[[groups]]\nname = "everybody"\n']
     sizes = table.groupby("group", sort=True)["participant"].nunique()
+    sizes = sizes.sort_index(key=lambda names: names.map([*order, *names].index), kind="stable")
     named = [f"[[groups]]\nname = {toml_value(n)}\nsize = {size}\n" for n, size in sizes.items()]
     # Data do not show who allocated people, and how: nothing is claimed for the author.
     return [*named, '[allocation]\nmethod = "own"\n'] if len(named) > 1 else named
@@ -141,7 +184,7 @@ def _practice(table: pd.DataFrame) -> list[str]:
     return written
 
 
-def _tests(table: pd.DataFrame) -> list[str]:
+def _tests(table: pd.DataFrame, days: float | None) -> list[str]:
     if "phase" not in table:
         return [f'[[tests]]\nphase = "posttest"\ntrials = {_per_person(table)}\n']
     written = []
@@ -153,36 +196,19 @@ def _tests(table: pd.DataFrame) -> list[str]:
         parts = rows.groupby("test", sort=False) if named else [("", rows)]
         for name, part in parts:
             line = f"name = {toml_value(name)}\n" if name else ""
-            written.append(f'[[tests]]\nphase = "{phase}"\n{line}trials = {_per_person(part)}\n')
+            late = f"interval_days = {days:g}\n" if days is not None and phase in _DELAYED else ""
+            trials = f"trials = {_per_person(part)}\n"
+            written.append(f'[[tests]]\nphase = "{phase}"\n{line}{trials}{late}')
     return written or [f'[[tests]]\nphase = "posttest"\ntrials = {_per_person(table)}\n']
 
 
-def _outcome(outcome: str, better: str, unit: str) -> str:
-    said = f"unit = {toml_value(unit)}\n" if unit else ""
-    return f"[[outcomes]]\nname = {toml_value(outcome)}\n{said}better = {toml_value(better)}\n"
-
-
-def _units(table: pd.DataFrame, outcome: str, unit: str) -> list[str]:
-    quantity = _UNITS.get(outcome, outcome if outcome in ("time", "speed") else "")
-    return [f"[units]\n{quantity} = {toml_value(unit)}\n"] if unit and quantity else []
-
-
-def _questions(table: pd.DataFrame, asked: Asked, outcome: str, better: str) -> list[str]:
+def _questions(table: pd.DataFrame, asked: Asked) -> list[str]:
     found = []
-    if not asked.outcome:
-        found.append(
-            f"The outcome was taken to be {outcome}, {better} is better: is it? (--outcome, "
-            "--better, --unit, or [[outcomes]])"
-        )
-    elif not asked.unit and outcome not in ("hit", "hits"):
-        found.append(f"In which unit is {outcome}? (--unit, or [[outcomes]])")
-    delayed = [
-        p for p in ("retention", "transfer") if "phase" in table and p in set(table["phase"])
-    ]
-    if delayed:
+    delayed = [p for p in _DELAYED if "phase" in table and p in set(table["phase"])]
+    if delayed and asked.retention_days is None:
         found.append(
             f"How long after the last practice was the {' and the '.join(delayed)} test? "
-            "(interval_days of [[tests]])"
+            "(--retention-days, or interval_days of [[tests]])"
         )
     if "phase" not in table:
         found.append(

@@ -1,0 +1,197 @@
+"""Write every goal beside its result, from ``goals.csv`` and the stored tables.
+
+    python docs/measured.py
+
+prints the page; the documentation writes it whenever it is built.
+
+A row of ``goals.csv`` names what was aimed at (``low``, ``high``), and where its result stands:
+``source`` is ``FILE;COLUMN;CONDITION&CONDITION``. A column may be a sum (``1/ratio``,
+``seconds*200``, ``seconds/pandas``), a ``mean`` weighted by ``studies``, or several joined by
+``|``; a condition is ``column=text``, ``column~part`` (one of several joined by ``|``) or
+``column!part``. Where the file or the row is not there, ``typed`` is shown: the last number that
+was measured by hand. So the
+benchmarks of a quiet machine stand in the page as soon as they have run.
+"""
+
+import csv
+import re
+import sys
+from dataclasses import dataclass
+from itertools import groupby
+from pathlib import Path
+
+HERE = Path(__file__).parent
+ROOT = HERE.parent
+KINDS = {True: "met", False: "**missed**", None: "–"}
+HEAD = """Every goal beside its result. *met* says that all that was measured lies within the aim,
+**missed** that some of it does not; where no aim was set the number stands alone. Speeds are ratios
+to something else on the same machine wherever that is possible, because machines differ: "times
+import pandas" counts in units of that one import. What was measured beside other work is said.
+`docs/measured.py` writes this from the tables that benchmarks and simulations leave, and from
+`docs/goals.csv`.
+"""
+
+
+@dataclass(frozen=True)
+class Goal:
+    """One row: what, the aim and the smallest and largest result."""
+
+    part: str
+    aim: str
+    low: float | None
+    high: float | None
+    unit: str
+    found: tuple[float, float]
+    how: str
+
+    @property
+    def met(self) -> bool | None:
+        """Whether all that was measured lies within the aim; None where there is none."""
+        if self.low is None and self.high is None:
+            return None
+        above = self.low is None or self.found[0] >= self.low
+        return above and (self.high is None or self.found[1] <= self.high)
+
+    def cells(self) -> list[str]:
+        """The row as text."""
+        result = " to ".join(dict.fromkeys(number(value) for value in self.found))
+        return [self.aim, self.wanted(), f"{result} {self.unit}", KINDS[self.met], self.how]
+
+    def wanted(self) -> str:
+        """The aim in words."""
+        if self.low is not None and self.high is not None:
+            both = dict.fromkeys((number(self.low), number(self.high)))
+            return " to ".join(both)
+        if self.low is not None:
+            return f"at least {number(self.low)}"
+        return "" if self.high is None else f"at most {number(self.high)}"
+
+
+def number(value: float) -> str:
+    """A number with three digits, thousands marked."""
+    if value >= 1000:
+        return f"{value:,.0f}"
+    return f"{value:.4g}" if value >= 1 else f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def bound(text: str) -> float | None:
+    """A number, or None where the cell is empty."""
+    return float(text) if text else None
+
+
+def goal(row: dict[str, str]) -> Goal:
+    """A row of the file with its result."""
+    values = stored(row["source"]) or [float(part) for part in row["typed"].split(" to ")]
+    span = (min(values), max(values))
+    return Goal(
+        row["part"],
+        row["aim"],
+        bound(row["low"]),
+        bound(row["high"]),
+        row["unit"],
+        span,
+        row["how"],
+    )
+
+
+def stored(source: str) -> list[float]:
+    """Results in a stored table; none where it does not hold them."""
+    if not source:
+        return []
+    name, column, *asked = source.split(";")
+    file = ROOT / name
+    if not file.exists():
+        return []
+    with file.open(newline="", encoding="utf-8") as handle:
+        rows = list(csv.DictReader(handle))
+    unit = pandas_seconds(rows)
+    conditions = asked[0].split("&") if asked and asked[0] else []
+    rows = [row for row in rows if all(holds(row, condition) for condition in conditions)]
+    if column.startswith("mean "):
+        return [weighted(rows, column.removeprefix("mean "))] if rows else []
+    parts = column.split("|")
+    return [v for row in rows for part in parts if (v := value(row, part, unit)) is not None]
+
+
+def holds(row: dict[str, str], condition: str) -> bool:
+    """Whether a row fulfils ``column=text``, ``column~part|part`` or ``column!part``."""
+    column, sign, text = re.fullmatch(r"(.+?)([=~!])(.*)", condition).groups()
+    cell = row[column].replace(",", "")
+    if sign == "=":
+        return cell == text
+    inside = any(part in cell for part in text.split("|"))
+    return inside if sign == "~" else not inside
+
+
+def value(row: dict[str, str], column: str, pandas: float) -> float | None:
+    """A cell, or simple arithmetic with it."""
+    if column == "1/ratio":
+        return 1 / float(row["ratio"]) if row["ratio"] else None
+    name, factor = re.fullmatch(r"([^*/]+)[*/]?(.*)", column).groups()
+    cell = row[name].replace("%", "").strip()
+    if not cell:
+        return None
+    plain = float(cell) / (100 if "%" in row[name] else 1)
+    by = {"": 1.0, "pandas": 1 / pandas if pandas else float("nan")}.get(factor)
+    return plain * (by if by is not None else float(factor))
+
+
+def pandas_seconds(rows: list[dict[str, str]]) -> float:
+    """Seconds of ``import pandas`` in the run that a table keeps."""
+    taken = [r for r in rows if r.get("action") == "import motorlearn" and r.get("ratio")]
+    return float(taken[0]["seconds"]) * float(taken[0]["ratio"]) if taken else 0.0
+
+
+def weighted(rows: list[dict[str, str]], column: str) -> float:
+    """Mean over rows, by their number of studies."""
+    studies = [float(row["studies"]) for row in rows]
+    return sum(float(r[column]) * n for r, n in zip(rows, studies)) / sum(studies)
+
+
+def table(goals: list[Goal]) -> list[str]:
+    """Goals as a table in Markdown."""
+    head = ["what", "aimed at", "measured", "", "how"]
+    lines = [head, ["---"] * len(head), *(g.cells() for g in goals)]
+    return ["| " + " | ".join(cells) + " |" for cells in lines]
+
+
+def machine() -> str:
+    """Where the benchmarks ran."""
+    kept = ROOT / "tests" / "benchmarks" / "measured.csv"
+    if kept.exists():
+        with kept.open(newline="", encoding="utf-8") as handle:
+            said = {row["machine"]: None for row in csv.DictReader(handle)}
+        return " ".join(f"{entry.removeprefix('machine: ')}." for entry in said)
+    return (
+        "Two cores of an Intel Xeon, 23 GiB, Linux, linear algebra on one thread; Python 3.11, "
+        "numpy 2.4, scipy 1.17, pandas 3.0, statsmodels 0.15, matplotlib 3.11; R 4.2.2, "
+        "lme4 1.1-31, lmerTest 3.1-3, nlme 3.1-162."
+    )
+
+
+def page(goals: list[Goal]) -> str:
+    """The whole page."""
+    aimed = [entry for entry in goals if entry.met is not None]
+    missed = [entry for entry in aimed if not entry.met]
+    lines = [
+        HEAD,
+        f"**Machine.** {machine()}\n",
+        f"**Of {len(aimed)} goals {len(aimed) - len(missed)} are met and {len(missed)} missed:**\n",
+        *(f"- {g.part}, {g.aim}: {g.cells()[2]} (aim: {g.wanted()})" for g in missed),
+    ]
+    for part, members in groupby(goals, key=lambda entry: entry.part):
+        lines += ["", f"## {part}", "", *table(list(members))]
+    return "\n".join(lines) + "\n"
+
+
+def write(target: Path | None = None) -> str:
+    """Read the goals and write the page."""
+    with (HERE / "goals.csv").open(newline="", encoding="utf-8") as handle:
+        text = page([goal(row) for row in csv.DictReader(handle)])
+    if target is not None:
+        target.write_text(text, encoding="utf-8")
+    return text
+
+
+if __name__ == "__main__":
+    sys.stdout.write(write())

@@ -1,0 +1,72 @@
+"""The rules of a curve's status, each on both sides of its edge."""
+
+import numpy as np
+import pytest
+
+import motorlearn as ml
+from motorlearn.curves.status import STATUSES, grade, not_rejected
+
+CLEAR = {
+    "enough": True, "flat": False, "at_bound": False, "progress": 3.0, "asymptote_error": 0.1,
+    "change": 1.0,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("changed", "status"),
+    [
+        ({}, "ok"),
+        ({"progress": 1.0}, "ok"),
+        ({"progress": 0.99}, "asymptote not seen"),
+        ({"asymptote_error": 0.49}, "ok"),
+        ({"asymptote_error": 0.51}, "asymptote not seen"),
+        ({"asymptote_error": 0.51, "open_shape": True}, "shape not settled"),
+        ({"open_shape": True, "at_bound": True}, "rate at a bound"),
+        ({"at_bound": True, "flat": True}, "no change"),
+        ({"flat": True, "enough": False}, "too few trials"),
+    ],
+)
+def test_an_asymptote_is_seen_after_one_log_drop_and_within_two_errors(changed, status):
+    assert STATUSES[int(grade(**CLEAR | changed))] == status
+
+
+def test_a_simpler_line_of_hits_is_rejected_beyond_the_printed_chi_squared_value():
+    # Upper 5 % of chi squared: 3.841 with 1 and 5.991 with 2 degrees of freedom (printed tables).
+    for extra, cut in ((1, 3.841), (2, 5.991)):
+        for twice, kept in ((cut - 0.01, True), (cut + 0.01, False)):
+            assert not_rejected(50.0, 50.0 + twice / 2, 30, 3, extra, binomial=True) == kept
+
+
+def test_a_simpler_line_of_scores_is_rejected_beyond_the_printed_f():
+    # Upper 5 % of F with 2 and 10 degrees of freedom: 4.10 (printed tables); loss is half the SSE.
+    for f, kept in ((4.09, True), (4.12, False)):
+        assert not_rejected(5.0, 5.0 * (1 + 2 * f / 10), 13, 3, 2) == kept
+
+
+def test_an_asymptote_is_known_where_start_and_gain_are():
+    trial = np.arange(1.0, 31.0)
+    slow = 35 - 15 * (1 - np.exp(-0.02 * (trial - 1))) + 0.05 * np.sin(9 * trial)
+    for fixed, status in (
+        ({"gain": 15.0}, "asymptote not seen"),
+        ({"gain": 15.0, "start": 35.0}, "ok"),
+        ({"asymptote": 20.0}, "ok"),
+    ):
+        assert ml.fit_curve(trial, slow, fixed=fixed).status == status, fixed
+
+
+def test_hits_that_are_all_made_in_the_end_have_no_asymptote_on_the_logit_scale():
+    trial = np.arange(1.0, 31.0)
+    all_made = ml.fit_curve(trial, np.r_[4, 6, 8, 9, np.full(26, 10)], attempts=10)
+    some_missed = ml.fit_curve(trial, np.r_[2, 4, 6, 7, np.tile([8, 9], 13)], attempts=10)
+    assert all_made.status == "asymptote not seen" and some_missed.status == "ok"
+    words = "The hit rate runs into 0 or 1, where the logit is infinite."
+    assert words in all_made.meaning and words not in some_missed.meaning
+
+
+def test_a_curve_that_leaves_its_fixed_asymptote_says_so():
+    trial = np.arange(1.0, 31.0)
+    wave = 0.05 * np.sin(9 * trial)
+    words = "leaves its fixed asymptote"
+    away = ml.fit_curve(trial, 20 + 2 * np.exp(0.06 * trial) + wave, fixed={"asymptote": 20.0})
+    towards = ml.fit_curve(trial, 20 + 9 * np.exp(-0.06 * trial) + wave, fixed={"asymptote": 20.0})
+    assert words in away.meaning and words not in towards.meaning
