@@ -31,12 +31,12 @@ def test_people_beyond_so_many_sample_deviations_of_their_own_group_go_with_thei
     found = _within_spread(scores(far, other), 1.75)
     assert np.isnan(found.scores[:, 0]).tolist() == [False] * 4 + [True] + [False] * 3
     assert found.trials[:, 0].tolist() == [4, 4, 4, 4, 0, 4, 4, 4]
-    with pytest.raises(InputError, match="nobody lies beyond 1.85 SD"):
+    with pytest.raises(InputError, match=r"nobody lies beyond 1\.85 SD"):
         _within_spread(scores(far, other), 1.85)
 
 
 def test_two_scores_have_no_spread_to_lie_beyond():
-    with pytest.raises(InputError, match=r"nobody lies beyond 0.5 SD"):
+    with pytest.raises(InputError, match=r"nobody lies beyond 0\.5 SD"):
         _within_spread(scores([1.0, 9.0]), 0.5)
 
 
