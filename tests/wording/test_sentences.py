@@ -103,6 +103,15 @@ def test_an_unclear_contrast_keeps_its_direction_open():
     assert "learning" not in text
 
 
+def test_ratios_are_read_against_one():
+    row = contrast(effect="ratio", estimate=0.9, conf_low=0.7, conf_high=1.1)
+    assert "true ratios from 0.70 to 1.10; the direction stays open" in reading(row, make_voice())
+    row = contrast(effect="ratio", estimate=0.8, conf_low=0.7, conf_high=0.9)
+    assert "favour random practice" in reading(row, make_voice())
+    row = contrast(effect="ratio", estimate=1.3, conf_low=1.1, conf_high=1.6)
+    assert "favour blocked practice" in reading(row, make_voice())
+
+
 def test_no_combination_claims_too_much():
     grid = itertools.product(
         ("acquisition", "posttest", "retention"),
@@ -222,6 +231,16 @@ def test_a_paired_change():
         pd.Series({**row, "n": 1, "conf_low": math.nan, "conf_high": math.nan}), make_voice()
     )
     assert "too few people for an interval" in lone
+
+
+@pytest.mark.parametrize(("estimate", "way"), [(0.3, "rose by 0.3 cm"), (-0.3, "fell by 0.3 cm")])
+def test_a_small_change_has_a_direction_too(estimate, way):
+    row = {
+        "group": "random", "from_phase": "pretest", "to_phase": "retention", "n": 24,
+        "effect": "difference", "estimate": estimate, "conf_low": estimate - 0.2,
+        "conf_high": estimate + 0.2,
+    }  # fmt: skip
+    assert way in paired_sentence(pd.Series(row), make_voice())
 
 
 def test_means_and_omnibus():
