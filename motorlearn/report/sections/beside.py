@@ -169,7 +169,7 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
         yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained
-    yield from _doubts_of_model(found.analysis.mixed_audit, found)
+    yield from doubts_of_model(found.analysis.mixed_audit, found, "open-model-assumptions")
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
@@ -178,20 +178,20 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     )
 
 
-def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterator[Block]:
-    """What the audit of the mixed model leaves open."""
+def doubts_of_model(audit: Audit | Refused | None, found: StudyView, name: str) -> Iterator[Block]:
+    """What the audit of a model of trials leaves open, in a table of that name."""
     if not isinstance(audit, Audit):
         return
     rows = audit.table
     rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
-    named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
+    named = f" {{tab:{name}}} names what is open." if len(rows) else ""
     yield Text(f"Assumptions of this model: {audit.verdict}{named}")
     if len(rows):
         table = _open_assumptions(rows)
         yield replace(
             table,
-            name="open-model-assumptions",
-            title="Assumptions of the mixed model that need a look or action",
+            name=name,
+            title="Assumptions of the model that need a look or action",
         )
 
 
