@@ -38,7 +38,7 @@ def void_reasons(table: pd.DataFrame) -> NDArray[np.object_]:
     """
     if VOID not in table:
         return np.full(len(table), "", dtype=object)
-    codes, entries = pd.factorize(table[VOID].astype("object"))
+    codes, entries = pd.factorize(table[VOID])
     said = np.array([*(_said(entry) for entry in entries), ""], dtype=object)
     reasons: NDArray[np.object_] = said[codes]
     return reasons

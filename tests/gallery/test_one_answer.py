@@ -51,7 +51,7 @@ class Remembered(Kept):
     drawn: ClassVar = {}
 
     def draw(self, function, *values, ending="", **options):
-        key = fingerprint(function.__name__, values, options, ending)
+        key = fingerprint(function, values, options, ending)
         if key not in self.drawn:
             self.drawn[key] = super().draw(function, *values, ending=ending, **options)
         return self.drawn[key]
