@@ -184,11 +184,10 @@ def _finished(
 ) -> CurveFit:
     work, terms = (problem, {}) if noisy is None else (noisy.problem, dict(noisy.terms))
     solution = solve(problem) if noisy is None else noisy.solution
-    interval, level = options["interval"], options["level"]
     spread = _spread(problem, noisy, solution, options)
     curve, said = _judged(work, solution, spread)
-    ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
-    limits = Limits(ends, level, interval == "profile")
+    ends = _limits(work, solution, spread, options, seed)
+    limits = Limits(ends, options["level"], options["interval"] == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
     aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
@@ -344,16 +343,15 @@ def _limits(
     problem: Problem,
     solution: Solution,
     spread: Spread,
-    interval: str,
-    level: float,
-    simulations: int,
+    options: Mapping[str, Any],
     seed: int | None,
 ) -> np.ndarray:
+    interval, level = options["interval"], options["level"]
     if interval in ("wald", "sandwich"):
         return wald(spread, level)
     if interval == "profile":
         return profile(problem, solution, spread, level)
-    sample = bootstrap(problem, solution, spread.terms, simulations, seed)
+    sample = bootstrap(problem, solution, spread.terms, options["simulations"], seed)
     found: np.ndarray = np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0).T
     return found
 
