@@ -177,7 +177,11 @@ class Result:
 
     def to_json(self) -> str:
         """Write every declared field as JSON that :meth:`from_json` reads back."""
-        return json.dumps({"result": type(self).__name__, **_fields(self)}, ensure_ascii=False)
+        return json.dumps(self.stored(), ensure_ascii=False)
+
+    def stored(self) -> dict[str, Any]:
+        """Every declared field in the types of JSON, as :meth:`to_json` writes it."""
+        return {"result": type(self).__name__, **_fields(self)}
 
     @classmethod
     def from_json(cls, text: str) -> Self:
@@ -227,8 +231,8 @@ def encode(value: Any) -> Any:
                 "dtype": str(value.dtype),
             }
         case pd.DataFrame():
-            columns = {str(name): encode(list(value[name])) for name in value.columns}
-            kinds = {str(name): str(value[name].dtype) for name in value.columns}
+            columns = {str(name): encode(column.tolist()) for name, column in value.items()}
+            kinds = {str(name): str(column.dtype) for name, column in value.items()}
             return {"frame": columns, "kinds": kinds, "rows": len(value)}
         case Mapping():
             return {"mapping": [[encode(key), encode(entry)] for key, entry in value.items()]}

@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from motorlearn.exceptions import ColumnError
@@ -75,9 +76,9 @@ class Schema:
         the others as they are.
         """
         filled = [self.row(**row) for row in rows]
-        return pd.DataFrame(
-            {c.name: _series(c, [row[c.name] for row in filled]) for c in self.columns}
-        )
+        places = pd.RangeIndex(len(filled))
+        columns = {c.name: _column(c, [row[c.name] for row in filled]) for c in self.columns}
+        return pd.DataFrame(columns, index=places)
 
     def table(self, name: str, title: str, frame: pd.DataFrame, notes: Sequence[str] = ()) -> Table:
         """Table of a frame of such rows, with the columns that are shown."""
@@ -117,8 +118,11 @@ LEFT_OUT_COLUMNS: Final = LEFT_OUT.names
 """Names of these columns; version 1 had them in the vocabulary."""
 
 
-def _series(column: Column, values: list[Any]) -> pd.Series:
+def _column(column: Column, values: list[Any]) -> list[Any] | np.ndarray | pd.Series:
+    """Values in the type of their kind; text stays as it was given."""
     kept = _DTYPES.get(column.kind, float)
     if kept is object and values and not any(value is None for value in values):
-        return pd.Series(values)
+        return values
+    if kept is float and all(isinstance(value, float | int | np.number) for value in values):
+        return np.array(values, dtype=float)
     return pd.Series(values, dtype=kept)

@@ -278,6 +278,27 @@ def test_what_a_run_keeps_itself_stays_somebodys(tmp_path):
     assert (out / "a (kept).txt").read_text() == "filled in"
 
 
+@pytest.mark.parametrize("linked", [True, False])
+def test_a_file_that_is_written_again_alike_stays_the_file_it_was(tmp_path, monkeypatch, linked):
+    out = tmp_path / "out"
+    make_folder(out, "alike")
+    before = (out / "a.txt").stat()
+    if not linked:
+        monkeypatch.setattr(os, "link", raising_of_link)
+    make_folder(out, "alike")
+    again = (out / "a.txt").stat()
+    assert (again.st_ino == before.st_ino and again.st_nlink == 1) == linked
+    assert (out / "a.txt").read_text() == "alike"
+    assert leftovers(out) == [LISTED] and leftovers(tmp_path) == []
+    make_folder(out, "other")
+    assert (out / "a.txt").stat().st_ino != again.st_ino
+    assert (out / "a.txt").read_text() == "other"
+
+
+def raising_of_link(*where, **how):
+    raise NotImplementedError
+
+
 def test_a_folder_in_the_way_of_a_file_and_a_file_in_the_way_of_a_folder(tmp_path):
     out = tmp_path / "out"
     make_folder(out, "earlier")

@@ -87,6 +87,7 @@ TABLE_FACING = {
         "batch.learners",
         "batch.pooling",
         "batch.running",
+        "batch.storing",
         "forgetting",
         "groups",
         "held_out",

@@ -96,12 +96,12 @@ def group_points(cells: pd.DataFrame, by: Sequence[str], *, level: float = 0.95)
         raise InputError("there are no scores to average", None, "check the phases of the trials")
     grouped = cells.groupby(list(by), sort=False, observed=True, dropna=False)["score"]
     points = grouped.agg(n="count", mean="mean", sd="std", median="median").reset_index()
-    quartiles = grouped.quantile([0.25, 0.75]).unstack().reset_index(drop=True)
+    low, high = (grouped.quantile(share).to_numpy() for share in (0.25, 0.75))
     half = stats.t.isf((1 - level) / 2, np.maximum(points["n"] - 1, 1)) * points["sd"]
     half = half / np.sqrt(points["n"])
     return points.assign(
-        quartile_low=quartiles[0.25],
-        quartile_high=quartiles[0.75],
+        quartile_low=low,
+        quartile_high=high,
         conf_low=points["mean"] - half,
         conf_high=points["mean"] + half,
     )

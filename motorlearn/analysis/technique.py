@@ -206,8 +206,9 @@ def in_order(rows: pd.DataFrame, design: Design) -> pd.DataFrame:
 
 def paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str, float]:
     """Mean change of people who have both scores, with its t interval."""
-    both = part.reindex(columns=list(ends)).dropna()
-    change = both[ends[1]] - both[ends[0]]
+    both = part.reindex(columns=list(ends)).to_numpy(dtype=float)
+    both = both[~np.isnan(both).any(axis=1)]
+    change = both[:, 1] - both[:, 0]
     n = len(change)
     half = np.nan
     if n >= 2:
@@ -215,8 +216,8 @@ def paired(part: pd.DataFrame, ends: tuple[str, str], level: float) -> dict[str,
     mean = float(change.mean()) if n else np.nan
     return {
         "n": n,
-        "first": float(both[ends[0]].mean()) if n else np.nan,
-        "last": float(both[ends[1]].mean()) if n else np.nan,
+        "first": float(both[:, 0].mean()) if n else np.nan,
+        "last": float(both[:, 1].mean()) if n else np.nan,
         "change": mean,
         "conf_low": mean - half,
         "conf_high": mean + half,

@@ -13,6 +13,7 @@ from motorlearn.doors import late_names
 if TYPE_CHECKING:
     from motorlearn.figures.drawing.drawn import Drawing
     from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
+    from motorlearn.figures.drawing.naming import outcome_label
     from motorlearn.figures.drawing.style import (
         SIZES,
         EndLabel,
@@ -45,7 +46,7 @@ if TYPE_CHECKING:
     from motorlearn.figures.outcomes.missing import missing_map
     from motorlearn.figures.outcomes.multiverse import multiverse_plot
     from motorlearn.figures.outcomes.pairs import paired_lines
-    from motorlearn.figures.outcomes.practice import outcome_label, practice_curve
+    from motorlearn.figures.outcomes.practice import practice_curve
     from motorlearn.figures.outcomes.scores import delayed_scores
     from motorlearn.figures.outcomes.single_case import single_case_graph
     from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
@@ -80,7 +81,8 @@ _HOMES = {
     "plan.orders": ("trial_order_raster",),
     "outcomes.pairs": ("paired_lines",),
     "plan.power": ("power_contour", "power_curves"),
-    "outcomes.practice": ("outcome_label", "practice_curve"),
+    "drawing.naming": ("outcome_label",),
+    "outcomes.practice": ("practice_curve",),
     "outcomes.scores": ("delayed_scores",),
     "drawing.drawn": ("Drawing",),
     "drawing.style": (

@@ -5,6 +5,7 @@ folder with such a list is ever replaced, and only what is still as the list say
 what somebody changed or put there is carried over.
 """
 
+import contextlib
 import hashlib
 import json
 import os
@@ -15,6 +16,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from motorlearn.exceptions import FileError
+from motorlearn.files.unfinished import ENDING
 
 LISTED: Final = ".motorlearn.json"
 """Name of the list of what was written into a folder."""
@@ -44,8 +46,12 @@ def written_before(folder: Path, kind: str) -> Mapping[str, str]:
 def list_and_carry(work: Path, earlier: Path, kind: str, ours: Mapping[str, str]) -> None:
     """List what was written, and carry over from the earlier folder what is not ours."""
     written = {name: _sum(path) for name, path in _entries(work).items()}
-    for name, path in _theirs(earlier, ours).items():
-        if name in written and written[name] == _sum(path):
+    found = {name: (path, _sum(path)) for name, path in _earlier(earlier).items()}
+    for name, (path, content) in found.items():
+        if ours.get(name) == content:
+            if written.get(name) == content:
+                _keep(path, work / name)
+        elif written.get(name) == content:
             del written[name]  # the run itself kept it: it stays somebody's
         else:
             _carry(path, _free_place(work / name))
@@ -75,13 +81,11 @@ def _identity(kind: str, files: Mapping[str, Any]) -> str:
     return hashlib.sha256(said.encode("ascii")).hexdigest()
 
 
-def _theirs(folder: Path, ours: Mapping[str, str]) -> dict[str, Path]:
-    """What stands in a folder and is not, or no longer, as a run wrote it."""
+def _earlier(folder: Path) -> dict[str, Path]:
+    """What stands in an earlier folder, but for the list of what was written."""
     found = _entries(folder) if folder.is_dir() else {}
     found.pop(LISTED, None)
-    return {
-        name: path for name, path in found.items() if name not in ours or ours[name] != _sum(path)
-    }
+    return found
 
 
 def _entries(folder: Path) -> dict[str, Path]:
@@ -118,6 +122,21 @@ def _free_place(place: Path) -> Path:
         behind = "(kept)" if number == 1 else f"(kept {number})"
         found, number = place.with_name(f"{place.stem} {behind}{place.suffix}"), number + 1
     return found
+
+
+def _keep(earlier: Path, place: Path) -> None:
+    """Let a file of the earlier folder stand where the same was written anew.
+
+    Nothing is freed on the disk, which takes longer than all that was written; the file keeps its
+    time.
+    """
+    beside = place.with_name(place.name + ENDING)
+    try:
+        os.link(earlier, beside, follow_symlinks=False)
+        beside.replace(place)
+    except (OSError, NotImplementedError):
+        with contextlib.suppress(OSError):
+            beside.unlink(missing_ok=True)
 
 
 def _carry(source: Path, place: Path) -> None:

@@ -131,22 +131,17 @@ def _apart(scores: np.ndarray, groups: np.ndarray) -> np.ndarray:
     there = np.isfinite(scores)
     left = np.where(there, scores, 0.0)
     scale = np.abs(left).max(initial=1.0)
+    levels, codes = np.unique(groups, return_inverse=True)
+    members = (np.arange(len(levels))[:, None] == codes).astype(float)
+    of_tests = np.maximum(members @ there, 1)
+    of_people = np.maximum(there.sum(axis=1, keepdims=True), 1)
     for _ in range(_ROUNDS):
-        before = left.copy()
-        for group in np.unique(groups):
-            mine = groups == group
-            left[mine] -= _mean(left[mine], there[mine], 0)
-        left -= _mean(left, there, 1)
-        left[~there] = 0.0
+        before = left
+        left = np.where(there, left - (members @ left / of_tests)[codes], 0.0)
+        left = np.where(there, left - left.sum(axis=1, keepdims=True) / of_people, 0.0)
         if np.abs(left - before).max(initial=0.0) < _SETTLED * scale:
             break
     return left
-
-
-def _mean(left: np.ndarray, there: np.ndarray, axis: int) -> np.ndarray:
-    count = np.maximum(there.sum(axis=axis, keepdims=True), 1)
-    means: np.ndarray = left.sum(axis=axis, keepdims=True, where=there) / count
-    return np.where(there, means, 0.0)
 
 
 def _correlation(x: np.ndarray, y: np.ndarray) -> float:

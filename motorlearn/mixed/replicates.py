@@ -25,8 +25,8 @@ from motorlearn.mixed.solve.optimise import (
     polish,
     positive_inverse,
 )
-from motorlearn.mixed.solve.search_general import first_coefficients, inverse_hessian_guess
 from motorlearn.mixed.solve.search_linear import curvatures
+from motorlearn.mixed.solve.starts import first_point
 
 Array = NDArray[np.float64]
 
@@ -207,11 +207,7 @@ def _general_chunk(
     offset = np.zeros(len(work.x))
     rows = Rows(work.x, factor.z.T, group_starts(factor.index), offset, y, weight)
     model = OneFactor(rows, factor.structure, likelihood, quadrature)
-    beta, information = first_coefficients(work.x, y, weight, offset, likelihood)
-    theta = np.tile(0.7 * factor.structure.start, (len(y), 1))
-    start = np.concatenate([beta, theta, likelihood.first(y, weight)], axis=1)
-    total, own = weight.sum(axis=1), likelihood.n_extra
-    guess = inverse_hessian_guess(information, work.factors, total, own)
+    start, guess = first_point(work.x, work.factors, y, weight, offset, likelihood)
     found = minimise(model.objective, start, guess)
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve, steps=1)

@@ -395,7 +395,5 @@ class MixedFit(Result):
             self.estimates,
             notes=notes,
         )
-        variances = Table(
-            "variances", "Variances of the random effects", VARIANCE_COLUMNS, self.variances
-        )
-        return (fixed, variances)
+        title = "Variances of the random effects"
+        return (fixed, Table("variances", title, VARIANCE_COLUMNS, self.variances))

@@ -22,15 +22,14 @@ import pandas as pd
 from pydantic import BaseModel
 
 import motorlearn
-from motorlearn import report
+from motorlearn import figures
 from motorlearn.design import Design
 from motorlearn.digits import number
-from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import is_signed, signature
+from motorlearn.report.prints import Print, drawn_anew, taken_over
 
 if TYPE_CHECKING:
     from motorlearn.figures.drawing.printing import Press
-    from motorlearn.report.prints import Print
 
 LIST = "kept.json"
 FORMS = ("png", "svg")
@@ -113,30 +112,31 @@ class Kept:
         For each fingerprint ``name``, ``words`` and ``files``: path and checksum by format.
     forms : tuple of str
         Formats that the report writes; a picture that lacks one of them is drawn again.
-    press : Press, optional
-        Processes that draw.
+    press : function, optional
+        Gives the processes that draw; asked with the first figure that nothing was kept of.
     """
 
     folder: Path = Path()
     entries: Mapping[str, Any] = field(default_factory=dict, repr=False)
     forms: tuple[str, ...] = FORMS
-    press: "Press | None" = field(default=None, repr=False)
+    press: "Callable[[], Press] | None" = field(default=None, repr=False)
 
-    def draw(
-        self, function: Callable[..., Drawing], *values: Any, ending: str = "", **options: Any
-    ) -> "Print":
+    def draw(self, function: str, *values: Any, ending: str = "", **options: Any) -> Print:
         """Call a function that draws, or take over what it drew from the same values before.
 
-        ``ending`` is put behind the name of the drawing where there are several of a kind.
+        The function is given by its name in :mod:`motorlearn.figures`, so that neither it nor
+        matplotlib is loaded where nothing is drawn. ``ending`` is put behind the name of the
+        drawing where there are several of a kind.
         """
-        key = fingerprint(function.__module__, function.__name__, values, options, ending)
+        key = fingerprint(function, values, options, ending)
         files = self.files(key)
         if files and set(self.forms) <= set(files):
             entry = self.entries[key]
             words = (str(entry["words"][0]), str(entry["words"][1]))
-            return report.taken_over(str(entry["name"]), words, key, files)
-        drawing = function(*values, **options)
-        return report.drawn_anew(drawing, key, ending, press=self.press, forms=self.forms)
+            return taken_over(str(entry["name"]), words, key, files)
+        drawing = getattr(figures, function)(*values, **options)
+        press = None if self.press is None else self.press()
+        return drawn_anew(drawing, key, ending, press=press, forms=self.forms)
 
     def files(self, key: str) -> dict[str, bytes]:
         """Files of one fingerprint by format; none where any of them is gone or was touched."""

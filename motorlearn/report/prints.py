@@ -3,12 +3,15 @@
 from collections.abc import Mapping, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, cast
 
-from matplotlib.figure import Figure
-
+from motorlearn.figures import drawing as house
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.drawing.printing import Pictures, Press, print_options
-from motorlearn.figures.drawing.style import printing_style
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from motorlearn.figures.drawing.printing import Pictures, Press
 
 DPI = 300
 
@@ -32,7 +35,7 @@ class Print(Drawing):
     made_from: str = ""
     words: tuple[str, str] = ("", "")
     files: Mapping[str, bytes] = field(default_factory=dict, repr=False)
-    elsewhere: Future[Pictures | None] | None = field(default=None, repr=False)
+    elsewhere: "Future[Pictures | None] | None" = field(default=None, repr=False)
 
     def _bytes(self, form: str, *, dpi: int = DPI) -> bytes:
         if self.files:
@@ -44,7 +47,7 @@ class Print(Drawing):
 def taken_over(
     name: str, words: tuple[str, str], made_from: str, files: Mapping[str, bytes]
 ) -> Print:
-    """A drawing whose files an earlier report holds.
+    """A drawing whose files an earlier report holds; it has no figure, and what draws stays away.
 
     Examples
     --------
@@ -53,7 +56,7 @@ def taken_over(
     >>> kept.name, kept.caption, sorted(kept.files)
     ('practice', 'Hits by block.', ['svg'])
     """
-    return Print(name, Figure(), *words, made_from, words, files)
+    return Print(name, cast("Figure", None), *words, made_from, words, files)
 
 
 def drawn_anew(
@@ -61,7 +64,7 @@ def drawn_anew(
     made_from: str,
     ending: str,
     *,
-    press: Press | None = None,
+    press: "Press | None" = None,
     forms: Sequence[str] = (),
 ) -> Print:
     """A drawing made just now, whose files (``forms``) the processes of a press may write.
@@ -70,6 +73,7 @@ def drawn_anew(
 
     Examples
     --------
+    >>> from matplotlib.figure import Figure
     >>> drawing = Drawing("practice", Figure(), "Hits by block.", "A rising curve.")
     >>> made = drawn_anew(drawing, "1f3c", "random")
     >>> made.name, made.made_from, made.words
@@ -82,8 +86,8 @@ def drawn_anew(
 
 
 def _sent(
-    name: str, figure: Figure, press: Press, forms: Sequence[str]
-) -> Future[Pictures | None] | None:
-    options = print_options(name, dpi=DPI)
-    with printing_style():
+    name: str, figure: "Figure", press: "Press", forms: Sequence[str]
+) -> "Future[Pictures | None] | None":
+    options = house.print_options(name, dpi=DPI)
+    with house.printing_style():
         return press.take(figure, {form: options[form] for form in forms})

@@ -9,6 +9,7 @@ from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.compare import pair_in_words
 from motorlearn.compare.crossing import JOINT, SIMPLE, labels_of
 from motorlearn.design import own_name_of_test
+from motorlearn.results import Refused
 
 
 def test_row(
@@ -72,3 +73,21 @@ def joint_rows(analysis: StudyAnalysis, entry: OutcomeAnalysis) -> Iterator[dict
         p=main["p"],
         p_adjusted=main["p"],
     )
+
+
+def spread_rows(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
+    """Tests of the models of spread beside outcomes that are a variable error."""
+    for name, found in analysis.spreads.items():
+        if isinstance(found, Refused):
+            continue
+        for row in found.ratios.to_dict("records"):
+            numbers = {k: row[k] for k in ("estimate", "conf_low", "conf_high", "p", "p_adjusted")}
+            yield test_row(
+                analysis.details[name],
+                own_name_of_test(analysis.design, str(row["test"])),
+                f"spread, {row['kind']}: {row['group']} by {row['reference']}",
+                "model of level and spread",
+                "exploratory",
+                family=f"spread, {row['kind']}",
+                **numbers,
+            )

@@ -1,6 +1,8 @@
 """A study in, a folder out: pages, figures in three formats, tables, and every number."""
 
+import functools
 from collections.abc import Sequence
+from contextlib import ExitStack
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -8,11 +10,12 @@ from typing import Any
 import pandas as pd
 from tqdm.auto import tqdm
 
+from motorlearn import tables
 from motorlearn.analysis import StudyAnalysis, analyse_study
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import InputError
+from motorlearn.figures import drawing as house
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.drawing.printing import press
 from motorlearn.files import new_folder
 from motorlearn.report.figure_cache import FORMS, Kept, entry, fingerprint, keep, kept_from
 from motorlearn.report.prints import Print
@@ -25,8 +28,6 @@ from motorlearn.report.writers.page import to_page
 from motorlearn.report.writers.word import to_word
 from motorlearn.results import software_versions
 from motorlearn.tables import to_csv
-from motorlearn.tables.display import to_styled_html
-from motorlearn.tables.excel import to_excel
 from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study, study_sums
 from motorlearn.wording.voice import count
@@ -94,8 +95,9 @@ def write_report(
             return _write_plan(study, Path(folder), kept, decimal, draft, quiet)
         analysis = analysed(study, only=outcome, decimal=decimal, quiet=quiet)
         found = view_of(analysis, decimal=decimal)
-        with new_folder(folder, mark=MARK) as work, press() as drawers:
-            found = replace(found, kept=replace(kept, press=drawers))
+        with new_folder(folder, mark=MARK) as work, ExitStack() as drawers:
+            press = functools.cache(lambda: drawers.enter_context(house.press()))
+            found = replace(found, kept=replace(kept, press=press))
             write_found(found, work, decimal=decimal, draft=draft, short=short, quiet=quiet)
     return Path(folder) / MARK
 
@@ -219,7 +221,9 @@ def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
     for table in document.tables:
         shown = (table.name, table.title, table.columns, table.notes, table.cells(decimal))
         key = fingerprint("styled", shown)
-        styled = kept.files(key).get("html") or to_styled_html(table, decimal=decimal).encode()
+        styled = kept.files(key).get("html")
+        if not styled:
+            styled = tables.to_styled_html(table, decimal=decimal).encode()
         path = f"tables/{table.name}.html"
         entries[key] = entry(table.name, ("", ""), {"html": (path, styled)})
         _write(work, path, styled)
@@ -227,7 +231,7 @@ def _tabulate(document: Document, work: Path, kept: Kept) -> dict[str, Any]:
         _write(work, f"tables/{table.name}.tex", to_latex(table, decimal=decimal).encode())
     whole = [(t.name, t.title, t.columns, t.notes, t.rows) for t in document.tables]
     key = fingerprint("workbook", whole)
-    book = kept.files(key).get("xlsx") or to_excel(document.tables)
+    book = kept.files(key).get("xlsx") or tables.to_excel(document.tables)
     entries[key] = entry("tables", ("", ""), {"xlsx": ("tables/tables.xlsx", book)})
     _write(work, "tables/tables.xlsx", book)
     return entries

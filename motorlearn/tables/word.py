@@ -9,6 +9,7 @@ from docx.enum.table import WD_TABLE_ALIGNMENT
 from docx.enum.text import WD_ALIGN_PARAGRAPH
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
+from docx.oxml.text.run import CT_R
 from docx.shared import Cm, Length, Pt
 from docx.styles.style import ParagraphStyle
 from docx.table import Table as WordTable
@@ -37,13 +38,14 @@ def add_table(document: Document, table: Table, *, decimal: str = ".") -> WordTa
     _set_widths(made, column_shares([table.headings, *lines], letters))
     for cell, column in zip(made.rows[0].cells, table.columns, strict=True):
         _shape_cell(cell, style, right=column.is_numeric)
+    made._tbl.tr_lst[0].get_or_add_trPr().append(OxmlElement("w:cantSplit"))
     made._tbl.extend([deepcopy(made._tbl.tr_lst[0]) for _ in lines])
     for row, texts in zip(made._tbl.tr_lst, [table.headings, *lines], strict=True):
         for cell, text in zip(row.tc_lst, texts, strict=True):
-            cell.p_lst[0].r_lst[0].text = text
+            _write(cell.p_lst[0].r_lst[0], text)
     for cell in made.rows[0].cells:
         cell.paragraphs[0].runs[0].bold = True
-    _mark_header(made)
+    made._tbl.tr_lst[0].get_or_add_trPr().append(OxmlElement("w:tblHeader"))
     _rules(made)
     _describe(made, table.title, f"{len(lines)} rows; columns: {', '.join(table.headings)}.")
     return made
@@ -92,8 +94,9 @@ def _cell_style(document: Document, points: float) -> str:
     """Identifier of the style of cells in this size of letters, made where it is not there yet."""
     name = f"Table cell {points:g}"
     styles = document.styles
-    if name in styles:
-        return str(styles[name].style_id)
+    known = styles.element.get_by_id(name.replace(" ", ""))  # names are looked through far longer
+    if known is not None:
+        return str(known.styleId)
     style = cast(ParagraphStyle, styles.add_style(name, WD_STYLE_TYPE.PARAGRAPH))
     style.base_style = styles["Normal"]
     style.font.size = Pt(points)
@@ -110,12 +113,12 @@ def _shape_cell(cell: _Cell, style: str, *, right: bool) -> None:
     paragraph.add_run()
 
 
-def _mark_header(made: WordTable) -> None:
-    for number, row in enumerate(made._tbl.tr_lst):
-        properties = row.get_or_add_trPr()
-        properties.append(OxmlElement("w:cantSplit"))
-        if number == 0:
-            properties.append(OxmlElement("w:tblHeader"))
+def _write(run: CT_R, text: str) -> None:
+    """Write into an empty run; tabs and new lines, which have elements of their own, are rare."""
+    if not text.isprintable():
+        run.text = text
+    elif text:
+        run.add_t(text)
 
 
 def _rules(made: WordTable) -> None:

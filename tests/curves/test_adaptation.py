@@ -9,7 +9,11 @@ from motorlearn.exceptions import InputError
 PUSH = np.r_[np.zeros(20), np.ones(200), -np.ones(20), np.zeros(120)]
 CLAMP = np.r_[np.full(240, np.nan), np.zeros(120)]
 # Smith, Ghazizadeh & Shadmehr (2006): fast .59 and .21, slow .992 and .02. The full text could not
-# be read; two public texts that quote these four values from it were (2026-11-26).
+# be read; two public texts that quote these four values from it were (2026-11-26). WALKING are the
+# values of the fast and the slow process in an openly kept simulation of split-belt walking after
+# Roemmich, Long and Bastian (2016, Current Biology, 26), read at its head (2026-11-27); the paper
+# itself could not be read.
+WALKING = (0.9335, 0.9978), (0.0918, 0.0143)
 RETENTION, LEARNING = (0.59, 0.992), (0.21, 0.02)
 
 
@@ -43,6 +47,14 @@ def test_published_parameters_are_recovered_exactly_without_noise():
     wanted = [RETENTION[0], LEARNING[0], RETENTION[1], LEARNING[1]]
     assert found.estimates["estimate"].tolist() == pytest.approx(wanted, rel=1e-5)
     assert found.states["error"].iloc[-1] == 0.0
+
+
+def test_parameters_of_walking_are_recovered_exactly_without_noise():
+    push = np.r_[np.zeros(200), np.ones(400), np.zeros(400)]
+    total = simulate_adaptation(push, retention=WALKING[0], learning=WALKING[1]).sum(axis=1)
+    found = fit_adaptation(push, total)
+    wanted = [WALKING[0][0], WALKING[1][0], WALKING[0][1], WALKING[1][1]]
+    assert found.estimates["estimate"].tolist() == pytest.approx(wanted, rel=1e-4)
 
 
 @pytest.mark.slow

@@ -51,7 +51,7 @@ class Remembered(Kept):
     drawn: ClassVar = {}
 
     def draw(self, function, *values, ending="", **options):
-        key = fingerprint(function.__name__, values, options, ending)
+        key = fingerprint(function, values, options, ending)
         if key not in self.drawn:
             self.drawn[key] = super().draw(function, *values, ending=ending, **options)
         return self.drawn[key]
@@ -319,6 +319,10 @@ def test_the_page_to_sign_keeps_its_size_and_tells_the_primary_row(analysed):
     topics = dict(page.entries)
     wanted = {"primary result", "unit", "assumptions", "departures", "registration", "tests run"}
     assert wanted <= set(topics)
+    if isinstance(analysis.sensitivity, Sensitivity) and "missing" in topics:
+        shifts = [text for text in topics["missing"] if "changes" in text and "missing lie" in text]
+        known = analysis.sensitivity.tipping
+        assert len(shifts) == (0 if known.empty else int(known["shift"].notna().sum()))
     row = analysis.primary.iloc[0]
     if name in studies.REFUSED:
         assert page.headline == "not computed" and analysis.refused in " ".join(

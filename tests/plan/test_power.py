@@ -274,11 +274,11 @@ def test_processes_are_not_started_for_little_work(monkeypatch):
 @pytest.mark.parametrize(
     ("cores", "seconds", "calls", "started"),
     [
-        (2, 3.0, 4, False),
-        (2, 5.0, 4, True),
+        (2, 1.0, 4, False),
+        (2, 1.5, 4, True),
         (1, 60.0, 9, False),
-        (2, 1.0, 9, False),
-        (2, 1.5, 9, True),
+        (2, 0.25, 9, False),
+        (2, 0.35, 9, True),
     ],
 )
 def test_processes_are_started_only_where_they_save_more_than_they_cost(

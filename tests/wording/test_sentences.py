@@ -103,6 +103,15 @@ def test_an_unclear_contrast_keeps_its_direction_open():
     assert "learning" not in text
 
 
+def test_ratios_are_read_against_one():
+    row = contrast(effect="ratio", estimate=0.9, conf_low=0.7, conf_high=1.1)
+    assert "true ratios from 0.70 to 1.10; the direction stays open" in reading(row, make_voice())
+    row = contrast(effect="ratio", estimate=0.8, conf_low=0.7, conf_high=0.9)
+    assert "favour random practice" in reading(row, make_voice())
+    row = contrast(effect="ratio", estimate=1.3, conf_low=1.1, conf_high=1.6)
+    assert "favour blocked practice" in reading(row, make_voice())
+
+
 def test_no_combination_claims_too_much():
     grid = itertools.product(
         ("acquisition", "posttest", "retention"),
@@ -140,6 +149,7 @@ def test_no_combination_claims_too_much():
     [
         ((-0.8, 1.2), True, "equivalent"),
         ((0.1, 1.2), True, "smaller than the bound but not nil"),
+        ((-1.2, -0.1), True, "smaller than the bound but not nil"),
         ((2.1, 4.0), False, "larger"),
         ((-3.0, -2.2), False, "larger"),
         ((-0.5, 2.6), False, "undecided"),
@@ -157,6 +167,17 @@ def test_verdicts_of_equivalence(interval, equivalent, verdict):
             "equivalent": equivalent,
         }
     )
+    assert judge(row, test).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("interval", "verdict"),
+    [((0.95, 1.08), "equivalent"), ((1.02, 1.08), "smaller than the bound but not nil")],
+)
+def test_a_ratio_that_holds_one_is_equivalent(interval, verdict):
+    row = contrast(effect="ratio", conf_low=interval[0], conf_high=interval[1])
+    test = pd.Series({"bound_low": 1 / 1.2, "bound_high": 1.2, "conf_low": 1.0, "conf_high": 1.1})
+    test = pd.concat([test, pd.Series({"p": 0.01, "equivalent": True})])
     assert judge(row, test).verdict == verdict
 
 
@@ -222,6 +243,16 @@ def test_a_paired_change():
         pd.Series({**row, "n": 1, "conf_low": math.nan, "conf_high": math.nan}), make_voice()
     )
     assert "too few people for an interval" in lone
+
+
+@pytest.mark.parametrize(("estimate", "way"), [(0.3, "rose by 0.3 cm"), (-0.3, "fell by 0.3 cm")])
+def test_a_small_change_has_a_direction_too(estimate, way):
+    row = {
+        "group": "random", "from_phase": "pretest", "to_phase": "retention", "n": 24,
+        "effect": "difference", "estimate": estimate, "conf_low": estimate - 0.2,
+        "conf_high": estimate + 0.2,
+    }  # fmt: skip
+    assert way in paired_sentence(pd.Series(row), make_voice())
 
 
 def test_means_and_omnibus():

@@ -115,9 +115,9 @@ def repeated_checks(
 def sphericity_check(data: Repeated, context: Context) -> Check:
     """Greenhouse and Geisser's epsilon, with Mauchly's test as support."""
     row = _focus(data)
-    epsilon = float(row["epsilon_gg"])
+    term, epsilon = term_in_words(row["term"]), float(row["epsilon_gg"])
     finding = (
-        f"{term_in_words(row['term'])}: epsilon {digits.number(epsilon, 3)} (GG), "
+        f"{term}: epsilon {digits.number(epsilon, 3)} (GG), "
         f"{digits.number(float(row['epsilon_hf']), 3)} (HF); Mauchly W "
         f"{digits.number(float(row['mauchly_w']), 3)}, {digits.p_clause(row['mauchly_p'])}."
     )
@@ -130,13 +130,10 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
     remedy = None
     if context.remedies:
         steps = tuple(
-            Step(
-                name,
-                (_f_conclusion(term_in_words(row["term"]), row, f"p_{short}", f"epsilon_{short}"),),
-            )
+            Step(name, (_f_conclusion(term, row, f"p_{short}", f"epsilon_{short}"),))
             for name, short in (("Greenhouse-Geisser", "gg"), ("Huynh-Feldt", "hf"))
         )
-        remedy = Remedy((_f_conclusion(term_in_words(row["term"]), row, "p", ""),), steps)
+        remedy = Remedy((_f_conclusion(term, row, "p", ""),), steps)
     # The corrected p stands in the same row of the analysis, so this never asks for more.
     check = judged(
         f"differences between {data.within}s vary alike (sphericity)",

@@ -138,14 +138,16 @@ def robust_conclusions(
     Efron, B., & Tibshirani, R. J. (1993). An introduction to the bootstrap, chapter 11.
     """
     found = []
+    people = without_each["participant"].nunique()
+    terms, drawn = without_each["contrast"].to_numpy(object), without_each["estimate"].to_numpy()
+    groups = pd.factorize(without_each["group"])[0]
     for place in focus:
         term = fit.fixed_names[place]
-        own = without_each[(without_each["contrast"] == term) & without_each["estimate"].notna()]
-        people, drawn = without_each["participant"].nunique(), own["estimate"]
-        away = (drawn - drawn.mean()) ** 2 * (people - 1) / people
-        parts = away.groupby(own["group"]).agg(["sum", "size"])
-        variance = float(parts["sum"].sum())
-        spare = (parts["sum"] ** 2 / (parts["size"] - 1).clip(lower=1)).sum()
+        own = (terms == term) & ~np.isnan(drawn) & (groups >= 0)
+        away = (drawn[own] - drawn[own].mean()) ** 2 * (people - 1) / people
+        parts, sizes = np.bincount(groups[own], away), np.bincount(groups[own])
+        variance = float(parts.sum())
+        spare = (parts**2 / np.maximum(sizes - 1, 1)).sum()
         df = variance**2 / float(spare) if spare > 0 else np.nan
         error, estimate = float(np.sqrt(variance)), float(fit.beta[place])
         t = t_estimate(estimate, error, df)

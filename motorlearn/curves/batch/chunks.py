@@ -1,9 +1,9 @@
 """From a table or a Parquet data set to batches of learners; whole learners, in fixed memory."""
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import chain, pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -27,7 +27,7 @@ from motorlearn.curves.single.rows import (
 from motorlearn.exceptions import ColumnError, FileError, InputError
 from motorlearn.trials.counted import VOID, counted_rows
 
-LEARNERS_AT_ONCE = 5000
+LEARNERS_AT_ONCE = 8000
 ROWS_AT_ONCE = 1_000_000
 DAMAGED_PARQUET = (pa.ArrowException, AttributeError, LookupError, OSError, TypeError, ValueError)
 """What is raised where a Parquet file is damaged, in its pages, its schema or its metadata."""
@@ -57,6 +57,8 @@ class Columns:
 
 
 Piece = tuple[pd.DataFrame, Batch]
+Runs = tuple[np.ndarray | None, np.ndarray, pd.DataFrame]
+"""Order of the rows, if they are to be sorted; where each learner's rows start; the learners."""
 Names = str | Sequence[str]
 
 
@@ -95,8 +97,7 @@ def _names(given: Names, what: str) -> tuple[str, ...]:
 def table_pieces(table: pd.DataFrame, columns: Columns) -> Iterator[Piece]:
     """Learners of a table in batches, in the order in which they first appear."""
     refuse_absent(table, columns)
-    order, starts, keys = _runs(table, columns.by)
-    yield from _pieces(table if order is None else table.iloc[order], columns, starts, keys)
+    yield from _pieces(table, columns, _runs(table, columns.by))
 
 
 def refuse_absent(table: pd.DataFrame, columns: Columns) -> None:
@@ -104,9 +105,7 @@ def refuse_absent(table: pd.DataFrame, columns: Columns) -> None:
     check_table(table, columns.names, "the curves need")
 
 
-def _runs(
-    table: pd.DataFrame, by: Sequence[str]
-) -> tuple[np.ndarray | None, np.ndarray, pd.DataFrame]:
+def _runs(table: pd.DataFrame, by: Sequence[str]) -> Runs:
     """Where each learner's rows start, after sorting them together where they are not."""
     change = np.zeros(max(len(table) - 1, 0), bool)
     for name in by:
@@ -123,6 +122,21 @@ def _runs(
     order = np.argsort(codes, kind="stable")
     starts = np.r_[0, np.flatnonzero(np.diff(codes[order])) + 1]
     return order, starts, table[list(by)].iloc[order[starts]].reset_index(drop=True)
+
+
+def _other_words(words: pa.Array) -> np.ndarray:
+    """Where a word differs from the one before; letter by letter where all are equally long."""
+    ends, length = None, 0
+    if len(words) > 1 and not words.offset and words.type == pa.large_string():
+        ends = np.frombuffer(words.buffers()[1], np.int64, len(words) + 1)
+        length = int(ends[1] - ends[0])
+    if ends is None or not length or not np.all(np.diff(ends) == length):
+        found: np.ndarray = pc.not_equal(words[1:], words[:-1]).to_numpy(zero_copy_only=False)
+        return found
+    letters = np.frombuffer(words.buffers()[2], np.uint8, int(ends[-1]))[int(ends[0]) :]
+    other = np.zeros(len(words) - 1, bool)
+    other[np.flatnonzero(letters[length:] != letters[:-length]) // length] = True
+    return other
 
 
 def _rising(keys: pd.DataFrame) -> bool:
@@ -152,17 +166,14 @@ def changes(column: pd.Series) -> np.ndarray | None:
         words = _arrow(column)
         if words.null_count:
             return None
-        found: np.ndarray | None = pc.not_equal(words[1:], words[:-1]).to_numpy(
-            zero_copy_only=False
-        )
-        return found
+        return _other_words(words)
     codes = pd.factorize(column)[0]
     return None if np.any(codes < 0) else codes[1:] != codes[:-1]
 
 
-def _pieces(
-    table: pd.DataFrame, columns: Columns, starts: np.ndarray, keys: pd.DataFrame
-) -> Iterator[Piece]:
+def _pieces(table: pd.DataFrame, columns: Columns, runs: Runs) -> Iterator[Piece]:
+    order, starts, keys = runs
+    table = table if order is None else table.iloc[order]
     ends = np.r_[starts[1:], len(table)]
     n = as_numbers(table[columns.practice], f"column {columns.practice!r}")
     y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
@@ -173,8 +184,9 @@ def _pieces(
         weights = np.ones(len(y))
     _check(columns, n, y, weights, binomial)
     session = _sessions(table, columns)
-    for low in range(0, len(starts), LEARNERS_AT_ONCE):
-        high = min(low + LEARNERS_AT_ONCE, len(starts))
+    parts = max(round(len(starts) / LEARNERS_AT_ONCE), 1)
+    cuts = [len(starts) * k // parts for k in range(parts + 1)]
+    for low, high in pairwise(cuts):
         rows = slice(starts[low], ends[high - 1])
         batch = Batch(
             ends[low:high] - starts[low],
@@ -203,15 +215,15 @@ def _sessions(table: pd.DataFrame, columns: Columns) -> np.ndarray | None:
 def _check(
     columns: Columns, n: np.ndarray, y: np.ndarray, weights: np.ndarray | None, binomial: bool
 ) -> None:
-    plain_y = of_plain_size(y)
-    if not of_plain_size(n) and not np.isfinite(n).all():
-        rows = np.flatnonzero(~np.isfinite(n))
-        raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
-    if not plain_y and np.isinf(y).any():
-        rows = np.flatnonzero(np.isinf(y))
-        raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
-    check_size(n, f"column {columns.practice!r}: numbers")
-    if not plain_y:
+    if not of_plain_size(n):
+        if not np.isfinite(n).all():
+            rows = np.flatnonzero(~np.isfinite(n))
+            raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
+        check_size(n, f"column {columns.practice!r}: numbers")
+    if not of_plain_size(y):
+        if np.isinf(y).any():
+            rows = np.flatnonzero(np.isinf(y))
+            raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
         check_size(y, f"column {columns.outcome!r}: numbers")
     lowest = n.min(keepdims=True)
     for form in columns.forms:
@@ -254,8 +266,25 @@ def hits_and_misses(table: pd.DataFrame, columns: Columns) -> bool:
     return hit_or_miss(y[~np.isnan(y)])
 
 
-def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[pd.DataFrame]:
-    """Frames of whole learners from a Parquet file or a folder of them.
+def parquet_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Columns]:
+    """Batches of a Parquet data set, and the columns with what its opening says of the outcome."""
+    frames = _parquet_runs(path, columns.by, columns)
+    opening = next(frames, None)
+    if opening is None:
+        raise InputError("the Parquet data set has no rows", [str(path)])
+    columns = replace(columns, binomial=hits_and_misses(opening[0], columns))
+
+    def pieces() -> Iterator[Piece]:
+        for frame, runs in chain([opening], frames):
+            yield from _pieces(frame, columns, runs)
+
+    return pieces(), columns
+
+
+def _parquet_runs(
+    path: Path, by: Sequence[str], columns: Columns
+) -> Iterator[tuple[pd.DataFrame, Runs]]:
+    """Frames of whole learners from a Parquet file or a folder of them, and their runs.
 
     Raises
     ------
@@ -266,27 +295,43 @@ def parquet_frames(path: Path, columns: Columns, by: Sequence[str]) -> Iterator[
     files = [file for file in listed if file.is_file()]
     if not files:
         raise FileError("there is no Parquet data set here", [str(path)])
-    rest: pd.DataFrame | None = None
     seen: list[np.ndarray] = []
-    for frame in _frames(files, columns):
-        whole = frame if rest is None else pd.concat([rest, frame], ignore_index=True)
-        last = whole[list(by)].iloc[-1]
-        same = np.logical_and.reduce([_equal(whole[name], last[name]) for name in by])
-        cut = len(whole) - int(np.argmin(same[::-1])) if not same.all() else 0
-        rest = whole.iloc[cut:].reset_index(drop=True)
-        if cut:
-            seen.append(_marks(whole.iloc[:cut], by))
-            yield whole.iloc[:cut]
-    if rest is not None and len(rest):
-        seen.append(_marks(rest, by))
-        yield rest
+    in_order, before = True, None
+    for whole in _whole_learners(_frames(files, columns), by):
+        runs = _runs(whole, by)
+        keys = runs[2]
+        in_order &= _rising(keys) and (before is None or bool(before < keys.iloc[0, 0]))
+        before = keys.iloc[-1, 0]
+        seen.append(pd.util.hash_pandas_object(keys, index=False).to_numpy())
+        yield whole, runs
     marks = np.concatenate(seen) if seen else np.zeros(0)
-    if len(np.unique(marks)) < len(marks):
+    if not in_order and len(np.unique(marks)) < len(marks):
         raise FileError(
             "the rows of some learners lie apart in the Parquet data set",
             [str(path)],
             "sort it by learner",
         )
+
+
+def _whole_learners(frames: Iterable[pd.DataFrame], by: Sequence[str]) -> Iterator[pd.DataFrame]:
+    """Frames cut between learners; who lies across two of them comes in a frame of one."""
+    rest: pd.DataFrame | None = None
+    for frame in frames:
+        begin = 0
+        if rest is not None:
+            same = _same(frame, rest.iloc[-1], by)
+            begin = len(frame) if same.all() else int(np.argmin(same))
+            rest = pd.concat([rest, frame.iloc[:begin]], ignore_index=True)
+            if begin == len(frame):
+                continue
+            yield rest
+        back = _same(frame, frame.iloc[-1], by)[::-1]
+        cut = 0 if back.all() else len(frame) - int(np.argmin(back))
+        if cut > begin:
+            yield frame.iloc[begin:cut]
+        rest = frame.iloc[max(cut, begin) :].reset_index(drop=True)
+    if rest is not None and len(rest):
+        yield rest
 
 
 def _frames(files: Sequence[Path], columns: Columns) -> Iterator[pd.DataFrame]:
@@ -311,7 +356,7 @@ def _parts(file: Path, columns: Columns) -> Iterator[pd.DataFrame]:
             batch_size=ROWS_AT_ONCE, columns=list(dict.fromkeys([*columns.names, *void]))
         ):
             part.validate(full=True)
-            frame = part.to_pandas()
+            frame = part.to_pandas(split_blocks=True)
             yield _void_emptied(frame, columns.outcome) if void else frame
 
 
@@ -320,13 +365,9 @@ def _void_emptied(frame: pd.DataFrame, outcome: str) -> pd.DataFrame:
     return frame.assign(**{outcome: frame[outcome].where(counted_rows(frame))})
 
 
-def _equal(column: pd.Series, value: Any) -> np.ndarray:
-    found: np.ndarray = (column == value).to_numpy(bool)
-    return found
-
-
-def _marks(frame: pd.DataFrame, by: Sequence[str]) -> np.ndarray:
-    """One 64-bit mark per run of a learner's rows, to notice a learner who comes twice."""
-    _, _, keys = _runs(frame, by)
-    found: np.ndarray = pd.util.hash_pandas_object(keys, index=False).to_numpy()
+def _same(frame: pd.DataFrame, row: pd.Series, by: Sequence[str]) -> np.ndarray:
+    """Rows of the learner of one row."""
+    found: np.ndarray = np.logical_and.reduce(
+        [(frame[name] == row[name]).to_numpy(bool) for name in by]
+    )
     return found

@@ -69,7 +69,8 @@ def make_gappy_grid(grid: Grid, beyond: np.ndarray) -> GappyGrid:
     tilt = fallen * np.exp(-fallen) / scale[:, None, None]
 
     def polynomials(values: np.ndarray) -> np.ndarray:
-        return np.swapaxes(values @ turn.T, 1, 2).copy()
+        found: np.ndarray = np.swapaxes(values @ turn.T, 1, 2).copy()
+        return found
 
     return GappyGrid(
         grid,

@@ -8,8 +8,6 @@ from typing import Any, cast
 
 import numpy as np
 import pandas as pd
-import pyarrow as pa
-import pyarrow.parquet as pq
 
 from motorlearn.curves.batch.chunks import (
     DAMAGED_PARQUET,
@@ -18,7 +16,7 @@ from motorlearn.curves.batch.chunks import (
     Piece,
     chosen_columns,
     hits_and_misses,
-    parquet_frames,
+    parquet_pieces,
     refuse_absent,
     table_pieces,
 )
@@ -27,11 +25,12 @@ from motorlearn.curves.batch.frames import best_forms, learner_rows
 from motorlearn.curves.batch.one_batch import Batch, fit_batch
 from motorlearn.curves.batch.pooling import pooled_people
 from motorlearn.curves.batch.running import Done, here, on_cluster
+from motorlearn.curves.batch.storing import write_rows
 from motorlearn.curves.options import RESTARTS, check_column, one_of
 from motorlearn.curves.single.noise import check_noise
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.files import new_file, refuse_over_input
+from motorlearn.files import refuse_over_input
 from motorlearn.results import Recipe, Result, nobody_left_out, register_record
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
@@ -246,7 +245,7 @@ def _fit(
     elif isinstance(table, str | Path):
         if into is not None:
             refuse_over_input(into, table)
-        pieces, columns = _stored_pieces(Path(table), columns)
+        pieces, columns = parquet_pieces(Path(table), columns)
         pooled, void = "", nobody_left_out()
     else:
         raise InputError(
@@ -260,21 +259,6 @@ def _fit(
     if into is not None:
         return _store(done, columns, Path(into))
     return _gather(done, columns, pooled, void, visible=visible)
-
-
-def _stored_pieces(path: Path, columns: Columns) -> tuple[Iterator[Piece], Columns]:
-    frames = parquet_frames(path, columns, columns.by)
-    opening = next(frames, None)
-    if opening is None:
-        raise InputError("the Parquet data set has no rows", [str(path)])
-    columns = replace(columns, binomial=hits_and_misses(opening, columns))
-
-    def pieces() -> Iterator[Piece]:
-        yield from table_pieces(opening, columns)
-        for frame in frames:
-            yield from table_pieces(frame, columns)
-
-    return pieces(), columns
 
 
 def _gather(
@@ -345,30 +329,13 @@ def _options(columns: Columns) -> dict[str, Any]:
 
 
 def _store(done: Done, columns: Columns, target: Path) -> StoredCurveFits:
-    """Write rows as they come; the file takes its place when all are there."""
-    learners, rows, statuses, forms = 0, 0, [], []
-    with new_file(target, only_over=b"PAR1") as temporary:
-        writer = None
-        try:
-            for keys, _, found in done:
-                frame = learner_rows(keys, found, columns.forms)
-                sheet = pa.Table.from_pandas(frame, preserve_index=False)
-                writer = writer or pq.ParquetWriter(temporary, sheet.schema)
-                writer.write_table(sheet.cast(writer.schema))
-                learners, rows = learners + len(keys), rows + int(found["n"][:, 0].sum())
-                statuses.append(frame.groupby(["form", "status"], sort=False).size())
-                forms.append(best_forms(keys, found, columns.forms)["form"].value_counts())
-        finally:
-            if writer is not None:
-                writer.close()
-    status = pd.concat(statuses).groupby(level=[0, 1], sort=False).sum()
-    preferred = pd.concat(forms).groupby(level=0, sort=False).sum()
+    tally = write_rows(done, columns.forms, target)
     return StoredCurveFits(
         str(target),
-        learners,
-        status.rename("learners").rename_axis(["form", "status"]).reset_index(),
-        preferred.rename("learners").rename_axis("form").reset_index(),
-        _recipe(columns, rows, nobody_left_out()),
+        tally.learners,
+        tally.status(),
+        tally.preferred(),
+        _recipe(columns, tally.rows, nobody_left_out()),
     )
 
 

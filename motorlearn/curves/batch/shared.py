@@ -75,7 +75,8 @@ def _vertices(explained: np.ndarray, learner: np.ndarray, node: np.ndarray) -> n
     shift = np.clip(0.5 * (before - after) / bend, -1.0, 1.0)
     shift -= third * (3 * shift**2 - 1) / 6 / np.minimum(bend + third * shift, 0.5 * bend)
     shift[(node < 2) | (node > nodes - 3)] = 0.0
-    return np.clip(shift, -1.0, 1.0)
+    found: np.ndarray = np.clip(shift, -1.0, 1.0)
+    return found
 
 
 def on_stretches(

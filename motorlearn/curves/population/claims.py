@@ -10,7 +10,7 @@ from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.maximum import PopulationFit
-from motorlearn.curves.population.rivals import Asked
+from motorlearn.curves.population.rivals import Asked, progress_at, worn
 from motorlearn.curves.status import (
     CURVE,
     ERRORS,
@@ -45,10 +45,8 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     """Judge a population curve."""
     inside = data.used > 0
     rate = np.exp(fit.layout.cells(fit.summit.point)[:, RATE])
-    ends = np.array([data.n[inside].min(), data.n[inside].max()])
     there = dressed(data, fit)
-    drop = [there.log_basis(ends, value) for value in rate]
-    progress = float(min(both[0] - both[1] for both in drop))
+    progress = progress_at(data, fit.layout, fit.summit.point)
     low, high = data.form.bounds(np.unique(data.n[inside]))[0]
     firm = _firm(fit, progress)
     with np.errstate(all="ignore"):
@@ -86,9 +84,7 @@ def _levels(data: Learners) -> np.ndarray:
 
 def dressed(data: Learners, fit: PopulationFit) -> Learners:
     """The learners with what they have in common at the maximum."""
-    if data.common is None:
-        return data
-    return data.common.dressed(data, fit.layout.common(fit.summit.point))
+    return worn(data, fit.layout, fit.summit.point)
 
 
 def _firm(fit: PopulationFit, progress: float) -> bool:

@@ -13,6 +13,8 @@ from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.population.marginal import Marginal
+from motorlearn.curves.population.rivals import Asked, progress_at, worn
+from motorlearn.curves.status import LEAST_PROGRESS
 from motorlearn.exceptions import FitError
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
@@ -25,7 +27,7 @@ TESTS = Schema(
         Column("p", kind="p"),
     )
 )
-SETTLED_GAP, MOST_NODES = 1e-4, 110
+SETTLED_GAP, MOST_NODES, GRID_MOST = 1e-4, 110, 9
 COARSE, COARSE_GAP = 7, 0.1
 DOUBTED_FALL = 4.0
 """Excess of a likelihood ratio over twice Wald's statistic from where another start is tried."""
@@ -86,13 +88,14 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     start, other = starting_points(data, layout)
     exact = data.closed and RATE not in layout.vary
     best = _attempt(data, layout, nodes, start)
-    best, agree, tried = _looked_again(data, layout, nodes, best, other)
-    best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
+    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
+    if not line:
+        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
     if not np.isfinite(best.loglik):
         raise FitError(NO_MAXIMUM)
     if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
         raise FitError(NO_NOISE)
-    best, gap, there = _settle_nodes(data, layout, nodes, best)
+    best, gap, there = _settle_nodes(data, layout, nodes, best, enough=line)
     nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
     covariance, singular = _covariance(best, layout)
@@ -126,20 +129,34 @@ def _attempt(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> S
 
 def _looked_again(
     data: Learners, layout: Layout, nodes: int, best: Summit, start: np.ndarray
-) -> tuple[Summit, int, int]:
-    """Look from a second start, and from a third between both where they disagree."""
+) -> tuple[Summit, int, int, bool]:
+    """Look from a second start, and from a third between both where they disagree.
+
+    Where both end on what straight lines describe as well, no number will be told and the search
+    is over; the last of what is given says so.
+    """
     try:
         found, agree = _second_look(data, layout, nodes, best, start)
     except np.linalg.LinAlgError:
         found, agree = best, False
-    if agree:
-        return found, 2, 2
+    line = _on_a_line(data, layout, found)
+    if agree or line:
+        return found, 1 + int(agree), 2, line
     lower = found.loglik > best.loglik
     third = 0.5 * (best.point + start) if lower else 0.5 * (found.point + start)
     again = _attempt(data, layout, nodes, third)
     heights = np.array([found.loglik, again.loglik])
     top = found if heights[0] >= heights[1] else again
-    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3
+    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3, False
+
+
+def _on_a_line(data: Learners, layout: Layout, best: Summit) -> bool:
+    """Whether a summit is nearly straight, and straight lines are not rejected against it."""
+    if not best.converged or not np.isfinite(best.loglik):
+        return False
+    if not progress_at(data, layout, best.point) < LEAST_PROGRESS:
+        return False
+    return Asked(worn(data, layout, best.point), layout, best.loglik).straight()
 
 
 def _lifted(
@@ -174,9 +191,11 @@ def _lifted(
 
 
 def _settle_nodes(
-    data: Learners, layout: Layout, nodes: int, best: Summit
+    data: Learners, layout: Layout, nodes: int, best: Summit, *, enough: bool = False
 ) -> tuple[Summit, float, Marginal | GridMarginal]:
     """Take more nodes until twice as many change nothing; hits stay with what was asked for.
+
+    So does a search with ``enough`` of it, and errors that are not normal beyond some nodes.
 
     Gives the maximum, the change with twice the nodes, and the likelihood placed at the maximum.
     """
@@ -188,7 +207,8 @@ def _settle_nodes(
             return best, 0.0, there
         more = loglik_at(data, layout, 2 * nodes - 1, best.point, there.peak)
         gap = abs(more - best.loglik)
-        if gap < SETTLED_GAP or not data.closed or nodes >= MOST_NODES:
+        least, most = (SETTLED_GAP, MOST_NODES) if data.closed else (SMALL_GAP, GRID_MOST)
+        if gap < least or nodes >= most or enough or data.trials is not None:
             return best, gap, there
         nodes = 2 * nodes - 1
         best = _maximise(data, layout, nodes, best.point)

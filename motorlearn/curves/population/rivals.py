@@ -109,6 +109,11 @@ class Asked:
             flat = statistic - short < cut
         return flat, line - short < line_cut, step - short < step_cut
 
+    def straight(self) -> bool:
+        """Whether straight lines are not rejected against the curve, and are not above it."""
+        line, cut = self._bounded("line")
+        return 0 <= line < cut
+
     def _cut(self, held: Held) -> float:
         return float(chdtri(max(self.layout.size - len(held.free), 1), FLAT_LEVEL))
 
@@ -131,6 +136,19 @@ class Asked:
         if exact and rough > cut + SURE:
             return rough, cut
         return 2 * (self.loglik - top(held, point, inverse)[1]), cut
+
+
+def worn(data: Learners, layout: Layout, point: np.ndarray) -> Learners:
+    """The learners with what they have in common at a point."""
+    return data if data.common is None else data.common.dressed(data, layout.common(point))
+
+
+def progress_at(data: Learners, layout: Layout, point: np.ndarray) -> float:
+    """Log drop of the basis over the practice seen, in the group where it is least."""
+    inside, there = data.used > 0, worn(data, layout, point)
+    ends = np.array([data.n[inside].min(), data.n[inside].max()])
+    drops = [there.log_basis(ends, rate) for rate in np.exp(layout.cells(point)[:, RATE])]
+    return float(min(both[0] - both[1] for both in drops))
 
 
 def ceiling(data: Learners, shape: str) -> float:

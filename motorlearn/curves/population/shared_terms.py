@@ -89,7 +89,7 @@ class Common:
         second = next((known[name] for name in data.form.rates[1:] if name in known), None)
         return replace(
             data,
-            second=None if second is None else np.exp(second),
+            second=data.second if second is None else np.exp(second),
             sessions=self._sessions(known),
             white=self._white(data, known),
             tail=tail_of(known["tail"]) if "tail" in known else None,

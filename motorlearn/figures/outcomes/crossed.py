@@ -11,9 +11,9 @@ from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
 from motorlearn.figures.drawing.labels import EndLabel, folded, label_ends, shortened
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.panels import many_lines, many_panels
 from motorlearn.figures.drawing.style import Drawing, Levels, Look, SizeName, house
-from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
 
 _APART = 0.12

@@ -13,6 +13,7 @@ from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
 from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
@@ -24,7 +25,6 @@ from motorlearn.figures.drawing.style import (
     house,
     name_y,
 )
-from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.figures.outcomes.scores import swarm
 
 _FEWEST_FOR_A_CLOUD = 5

@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.panels import many_panels, panel_title
 from motorlearn.figures.drawing.style import (
     Drawing,
@@ -21,7 +22,6 @@ from motorlearn.figures.drawing.style import (
     label_ends,
     turn_ticks,
 )
-from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
 
 

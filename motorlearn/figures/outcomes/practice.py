@@ -14,6 +14,7 @@ from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
 from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.style import (
     FAINT,
     PAPER,
@@ -47,13 +48,6 @@ PHASE_TICKS = {
     "retention": "reten-\ntion",
     "transfer": "transfer",
 }
-
-
-def outcome_label(outcome: Outcome) -> str:
-    """Axis label of an outcome: its name, its unit and which direction is better."""
-    name = outcome.label or outcome.name.replace("_", " ")
-    unit = f" ({outcome.unit})" if outcome.unit else ""
-    return f"{name}{unit}, {outcome.better} is better"
 
 
 def practice_curve(

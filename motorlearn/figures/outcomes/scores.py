@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.style import (
     INK,
     PAPER,
@@ -22,7 +23,6 @@ from motorlearn.figures.drawing.style import (
     house,
     name_y,
 )
-from motorlearn.figures.outcomes.practice import outcome_label
 from motorlearn.vocabulary import PHASE_LABELS
 
 

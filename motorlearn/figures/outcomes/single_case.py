@@ -7,6 +7,7 @@ from matplotlib.ticker import MaxNLocator
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.panels import many_lines
 from motorlearn.figures.drawing.style import (
     FAINT,
@@ -17,7 +18,6 @@ from motorlearn.figures.drawing.style import (
     canvas,
     house,
 )
-from motorlearn.figures.outcomes.practice import outcome_label
 
 
 def single_case_graph(

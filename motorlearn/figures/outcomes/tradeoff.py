@@ -13,8 +13,8 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.extents import settle
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
 from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.style import INK, Drawing, Levels, Look, SizeName, canvas, house
-from motorlearn.figures.outcomes.practice import outcome_label
 
 _FAINT = 0.3
 

@@ -182,7 +182,7 @@ def _incomplete(
     lacking: pd.DataFrame, rows: pd.DataFrame, by: list[str], known: list[str]
 ) -> pd.DataFrame:
     present = rows[rows["score"].notna()].groupby(by, observed=True, dropna=False)["_item"]
-    seen = present.agg(set).to_dict() if len(rows) else {}
+    seen = present.agg(set).to_dict() if len(rows) and len(lacking) else {}
     missing = []
     for row in lacking[by].itertuples(index=False):
         key = tuple(row) if len(by) > 1 else row[0]

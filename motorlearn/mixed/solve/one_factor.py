@@ -31,6 +31,10 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _MODE_STEPS = 100
+_FORESEEN = 1.0
+"""Longest move of a mode that is foreseen instead of searched for."""
+_SETTLED = 1e-11
+"""A step of modes that is not worth taking."""
 
 
 @dataclass
@@ -51,6 +55,14 @@ class Rows:
     def __post_init__(self) -> None:
         lengths = np.diff(np.append(self.starts, self.x.shape[0]))
         self.group = np.repeat(np.arange(self.starts.size), lengths)
+        self.each = int(lengths[0]) if (lengths == lengths[0]).all() else 0
+
+
+def row_products(left: Array, right: Array) -> Array:
+    """Sum over random terms of arrays (q, R, N)."""
+    if len(left) == 1:
+        return np.asarray(left[0] * right[0])
+    return np.asarray(np.einsum("arn,arn->rn", left, right))
 
 
 def nodes_and_weights(count: int, size: int) -> tuple[Array, Array]:
@@ -77,17 +89,46 @@ class OneFactor:
         self.n_fixed = rows.x.shape[1]
         self.first_extra = self.n_fixed + structure.n_free
         self.modes = np.zeros((structure.size, rows.y.shape[0], rows.starts.size))
+        self.constants = -2 * self.likelihood.constant(rows.y, rows.weight)
+        self._last: _Last | None = None
 
     def objective(self, point: Array, which: NDArray[np.intp]) -> tuple[Array, Array]:
         """Values and gradients, as the optimiser asks for them."""
         lam, zt, base = self._unpack(point)
         extra = point[:, self.first_extra :]
         mode = find_modes(self, base, zt, which, extra)
-        # What is no number must not be where the next search begins.
-        self.modes[:, which] = np.where(np.isfinite(mode.u), mode.u, 0.0)
+        self._keep(base, zt, mode, which)
         value, expected = self._integrate(base, zt, mode, which)
         gradient = self._gradient(lam, zt, mode, expected)
         return value, gradient
+
+    def _keep(self, base: Array, zt: Array, mode: "Modes", which: Index) -> None:
+        """Keep the modes, from which the next search begins, and what says how they move."""
+        # What is no number must not be where the next search begins.
+        self.modes[:, which] = np.where(np.isfinite(mode.u), mode.u, 0.0)
+        if len(which) == self.modes.shape[1]:
+            given = (base, zt, mode.slope, mode.weight, mode.weight_slope, mode.root)
+            self._last = _Last(*given) if np.isfinite(mode.root).all() else None
+        elif self._last is not None and len(which) < self.modes.shape[1]:
+            self._last.replace(which, base, zt, mode)
+
+    def foreseen(self, base: Array, zt: Array, which: Index) -> Array:
+        """Modes (q, K, G) at new parameters: a Newton step from the last, on what is known there.
+
+        The slopes of the log likelihood are taken to move as their two derivatives say.
+        """
+        u = self.modes[:, which]
+        if self._last is None:
+            return u.copy()
+        last = self._last.of(which)
+        before = last.base + row_products(last.zt, self.spread(u))
+        found = u
+        for _ in range(2):
+            moved = base + row_products(zt, self.spread(found)) - before
+            slope = last.slope - moved * (last.weight + 0.5 * moved * last.weight_slope)
+            pull = self.sums(slope * zt) - found
+            found = found + solve_upper(last.root, solve_lower(last.root, pull))
+        return np.asarray(np.where(np.abs(found - u) < _FORESEEN, found, u))
 
     def _unpack(self, point: Array) -> tuple[Array, Array, Array]:
         """Λ, the rows of ZΛ, and the linear predictor without random effects."""
@@ -114,6 +155,9 @@ class OneFactor:
 
     def sums(self, values: Array) -> Array:
         """Sum rows by group."""
+        if self.rows.each:
+            blocks = values.reshape(*values.shape[:-1], -1, self.rows.each)
+            return np.asarray(blocks @ np.ones(self.rows.each), dtype=float)
         return segment_sums(values, self.rows.starts)
 
     def spread(self, values: Array) -> Array:
@@ -124,8 +168,8 @@ class OneFactor:
         self, base: Array, zt: Array, mode: "Modes", which: Index
     ) -> tuple[Array, "_Expected"]:
         """Criterion, and the node-weighted means its gradient needs."""
-        constant = -2 * self.likelihood.constant(self.rows.y[which], self.rows.weight[which])
-        eta = base + np.einsum("arn,arn->rn", zt, self.spread(mode.u))
+        constant = self.constants[which]
+        eta = base + row_products(zt, self.spread(mode.u))
         own = self._extras(mode, eta, which)
         half = log_determinant(mode.root) / 2
         if len(self.nodes) == 1:
@@ -136,7 +180,7 @@ class OneFactor:
         for node in self.nodes:
             shift = np.broadcast_to(node[:, None, None], mode.u.shape)
             u = mode.u + solve_upper(mode.root, shift)
-            eta = base + np.einsum("arn,arn->rn", zt, self.spread(u))
+            eta = base + row_products(zt, self.spread(u))
             loglik, slope, _, _ = self.log_likelihood_rows(eta, which, mode.extra)
             heights.append(self.sums(loglik) - 0.5 * np.sum(u * u, axis=0) + node @ node / 2)
             by_extra = self._extras(mode, eta, which)[0]
@@ -201,6 +245,36 @@ class OneFactor:
 
 
 @dataclass
+class _Last:
+    """Rows of the last point of every replicate: predictor, ZΛ, derivatives; and L of its H."""
+
+    base: Array
+    zt: Array
+    slope: Array
+    weight: Array
+    weight_slope: Array
+    root: Array
+
+    def of(self, which: Index) -> "_Last":
+        """Only some replicates."""
+        if len(which) == self.base.shape[0] and (np.diff(which) > 0).all():
+            return self
+        rows = (self.slope[which], self.weight[which], self.weight_slope[which])
+        return _Last(self.base[which], self.zt[:, which], *rows, self.root[:, :, which])
+
+    def replace(self, which: Index, base: Array, zt: Array, mode: "Modes") -> None:
+        """Take a new point of some replicates."""
+        good = np.isfinite(mode.root).all(axis=(0, 1, 3))
+        which = which[good]
+        self.base[which], self.zt[:, which] = base[good], zt[:, good]
+        self.slope[which], self.weight[which] = mode.slope[good], mode.weight[good]
+        self.weight_slope[which], self.root[:, :, which] = (
+            mode.weight_slope[good],
+            mode.root[:, :, good],
+        )
+
+
+@dataclass
 class _Expected:
     """Means over the nodes: row slopes, slopes times u, pull on û, its tilt with the nodes, dℓ/dκ;
     and the derivatives in κ at the mode."""
@@ -230,7 +304,7 @@ def find_modes(
     model: OneFactor, base: Array, zt: Array, which: NDArray[np.intp], extra: Array
 ) -> Modes:
     """Find the conditional modes of all groups by Newton steps that are halved where they fail."""
-    u = model.modes[:, which].copy()
+    u = model.foreseen(base, zt, which)
     state = _at(model, base, zt, u, which, extra)
     for _ in range(_MODE_STEPS):
         pull = model.sums(state.slope * zt) - u
@@ -239,6 +313,8 @@ def find_modes(
         if lost.any():
             # Far from the mode hits that scatter are not curved downwards: go uphill instead.
             step = np.where(lost, pull / (1 + model.sums(np.abs(state.weight) * zt * zt)), step)
+        elif np.abs(step).max() < _SETTLED:
+            break
         trial = _at(model, base, zt, u + step, which, extra)
         failed = ~(trial.height >= state.height - 1e-11 * (1 + np.abs(state.height)))
         while failed.any() and np.abs(step).max() > 1e-12:
@@ -253,10 +329,13 @@ def find_modes(
 
 
 def _at(model: OneFactor, base: Array, zt: Array, u: Array, which: Index, extra: Array) -> Modes:
-    eta = base + np.einsum("arn,arn->rn", zt, model.spread(u))
+    eta = base + row_products(zt, model.spread(u))
     loglik, slope, weight, weight_slope = model.log_likelihood_rows(eta, which, extra)
     height = model.sums(loglik) - 0.5 * np.sum(u * u, axis=0)
-    inside = model.sums(weight * zt[:, None] * zt[None])
     size = len(u)
-    inside[np.arange(size), np.arange(size)] += 1
+    inside = np.empty((size, *u.shape))
+    for a in range(size):
+        # The factor looks at the lower triangle alone.
+        inside[a, : a + 1] = model.sums(weight * zt[a] * zt[: a + 1])
+        inside[a, a] += 1
     return Modes(u, height, slope, weight, weight_slope, cholesky(inside), extra)

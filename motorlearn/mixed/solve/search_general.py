@@ -26,6 +26,7 @@ from motorlearn.mixed.solve.optimise import (
     minimise,
     polish,
 )
+from motorlearn.mixed.solve.starts import first_coefficients, first_point, guess_at
 
 Array = NDArray[np.float64]
 GeneralModel = OneFactor | ManyFactors
@@ -80,16 +81,12 @@ def general_model(
 def _general_start(
     work: Working, cells: Cells, offset: Array, likelihood: Likelihood, start: Start | None
 ) -> tuple[Array, Array]:
-    y, weight = cells.y[None], cells.weight[None]
-    beta, information = first_coefficients(work.x, y, weight, offset, likelihood)
-    extra = likelihood.first(y, weight)[0]
+    given = (work.x, work.factors, cells.y[None], cells.weight[None], offset, likelihood)
     if start is None:
-        theta = 0.7 * np.concatenate([f.structure.start for f in work.factors])
-    else:
-        beta, theta = (work.turn @ start[0])[None], lifted(work.theta(start[1]))
-        extra = start[2]
-    guess = inverse_hessian_guess(information, work.factors, weight.sum(axis=1), len(extra))
-    return np.concatenate([beta[0], theta, extra]), guess
+        point, guess = first_point(*given)
+        return point[0], guess
+    point = np.concatenate([work.turn @ start[0], lifted(work.theta(start[1])), start[2]])
+    return point, guess_at(*given, point[None])
 
 
 def logistic_start(
@@ -97,49 +94,6 @@ def logistic_start(
 ) -> tuple[Array, Array]:
     """Coefficients (R, p) and information (R, p, p) of hits without random effects."""
     return first_coefficients(x, hits, attempts, offset, Binomial(link))
-
-
-def first_coefficients(
-    x: Array, y: Array, weight: Array, offset: Array, likelihood: Likelihood
-) -> tuple[Array, Array]:
-    """Coefficients (R, p) and information (R, p, p) without random effects, a few damped steps."""
-    p = x.shape[1]
-    ridge = 1e-6 * x.shape[0]
-    first = likelihood.guess(y, weight) - offset
-    beta: Array = np.zeros((len(y), p))
-    if first.any():
-        beta = np.asarray(np.linalg.lstsq(x, first.T)[0].T, dtype=float)
-    extra = likelihood.first(y, weight)
-    for _ in range(25):
-        _, slope, bend, _ = likelihood.rows(beta @ x.T + offset, y, weight, extra)
-        bend = np.maximum(bend, 1e-6)
-        information = np.matmul(x.T * bend[:, None, :], x) + ridge * np.eye(p)
-        step = np.linalg.solve(information, (slope @ x - ridge * beta)[..., None])[..., 0]
-        longest = np.abs(step).max(axis=1, keepdims=True)
-        beta = beta + step * np.minimum(1.0, 2.0 / np.maximum(longest, 1e-300))
-        if longest.max() < 1e-4:
-            break
-    return beta, information
-
-
-def inverse_hessian_guess(
-    information: Array, factors: list[Factor], total: Array | None = None, extra: int = 0
-) -> Array:
-    """First guess of the inverse Hessian of −2 log likelihood in (β, θ, κ), (R, d, d).
-
-    ``total`` (R,) is the summed weight of the rows, which says how well κ is known.
-    """
-    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in factors])
-    p = information.shape[-1]
-    size = p + len(levels) + extra
-    guess = np.zeros((len(information), size, size))
-    guess[:, :p, :p] = 0.75 * np.linalg.inv(information)
-    at = p + np.arange(len(levels))
-    guess[:, at, at] = 1 / (2.0 * levels)
-    if total is not None:
-        own = p + len(levels) + np.arange(extra)
-        guess[:, own, own] = 2 / total[:, None]
-    return guess
 
 
 def _general_solution(work: Working, model: GeneralModel, found: Minimum, curve: Array) -> Solution:

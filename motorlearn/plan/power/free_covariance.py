@@ -23,6 +23,8 @@ from motorlearn.mixed.solve.optimise import minimise
 
 _STEPS = 200
 _CLOSE = 1e-9
+_LIFT = 0.1
+"""What is added to variances where a search begins."""
 
 
 @dataclass
@@ -65,10 +67,13 @@ def search(y: np.ndarray, x: np.ndarray) -> tuple[Point, np.ndarray]:
     return point, decrease < 1e-5
 
 
-def known_variance_search(y: np.ndarray, x: np.ndarray, known: np.ndarray) -> Point:
+def known_variance_search(
+    y: np.ndarray, x: np.ndarray, known: np.ndarray, lower: np.ndarray
+) -> Point:
     """The same where each score has a known variance beside Σ, which may then be singular.
 
-    The search runs over the lower triangular factor of Σ.
+    The search runs over the lower triangular factor of Σ and begins at ``lower``, the factor
+    (studies, T, T) of a Σ that is near, where one is a number.
     """
     here = ~np.isnan(y)
     y = np.where(here, y, 0.0)
@@ -87,7 +92,11 @@ def known_variance_search(y: np.ndarray, x: np.ndarray, known: np.ndarray) -> Po
         slope = 2 * _slope_matrix(point, x) @ lower
         return point.value, slope[:, rows, columns]
 
-    start = np.tile(0.7 * np.eye(tests)[rows, columns], (len(y), 1))
+    given = np.isfinite(lower).all(axis=(1, 2))[:, None, None]
+    near = np.where(given, lower, 0.7 * np.eye(tests))
+    # A column of zeros would stay one.
+    lifted = near @ near.swapaxes(1, 2) + _LIFT * np.eye(tests)
+    start = np.asarray(np.linalg.cholesky(lifted)[:, rows, columns], dtype=float)
     guess = np.tile(np.eye(len(rows)) / (4 * y.shape[1]), (len(y), 1, 1))
     lower = factor(minimise(objective, start, guess, tolerance=1e-9).x)
     return _at(lower @ lower.swapaxes(1, 2), y, x, here, known)

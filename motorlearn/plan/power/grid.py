@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from concurrent.futures import BrokenExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from tqdm import tqdm
@@ -15,6 +15,9 @@ from motorlearn.plan.power.workers import Workers
 
 CHUNK = 250
 """Studies in a chunk; each chunk has its own stream of random numbers."""
+
+SLOW = {"binomial mixed": 2}
+"""Parts that a chunk is analysed in where that takes long, so that processes can share it."""
 
 
 @dataclass(frozen=True)
@@ -33,6 +36,11 @@ class Cell:
         whole, rest = divmod(self.simulations, CHUNK)
         return [CHUNK] * whole + [rest] * bool(rest)
 
+    @property
+    def parts(self) -> int:
+        """Parts that each chunk is analysed in."""
+        return SLOW.get(self.plan.model, 1)
+
 
 def run_cells(cells: Sequence[Cell], pool: Workers | None = None) -> tuple[list[Tested], bool]:
     """Simulate and analyse every cell.
@@ -50,17 +58,18 @@ def run_cells(cells: Sequence[Cell], pool: Workers | None = None) -> tuple[list[
         If a worker process was lost.
     """
     jobs = [
-        (number, chunk, size)
+        (number, chunk, size, part)
         for number, cell in enumerate(cells)
         for chunk, size in enumerate(cell.chunks)
+        for part in range(cell.parts)
     ]
     parts: list[list[Tested]] = [[] for _ in cells]
     stopped = False
-    calls = [(cells[number], chunk, size) for number, chunk, size in jobs]
+    calls = [(cells[number], chunk, size, part) for number, chunk, size, part in jobs]
     try:
         results = map(_run, calls) if pool is None else pool.map(_run, calls)
         progress = tqdm(results, total=len(jobs), desc="simulating", disable=None)
-        for (number, _, _), found in zip(jobs, progress, strict=False):
+        for (number, *_), found in zip(jobs, progress, strict=False):
             parts[number].append(found)
     except KeyboardInterrupt:
         if not any(parts):
@@ -75,12 +84,14 @@ def run_cells(cells: Sequence[Cell], pool: Workers | None = None) -> tuple[list[
     return [_joined(found) for found in parts], stopped
 
 
-def _run(call: tuple[Cell, int, int]) -> Tested:
-    cell, chunk, size = call
+def _run(call: tuple[Cell, int, int, int]) -> Tested:
+    cell, chunk, size, part = call
     # The stream is named by what is simulated, so that other cells do not change it.
     key = (cell.n, cell.plan.trials, chunk)
     rng = np.random.default_rng(np.random.SeedSequence(cell.seed, spawn_key=key))
-    return analyse(cell.plan, draw_batch(cell.plan, cell.n, cell.effect, size, rng))
+    batch = draw_batch(cell.plan, cell.n, cell.effect, size, rng)
+    own = np.array_split(batch.scores, cell.parts)[part]
+    return analyse(cell.plan, replace(batch, scores=own))
 
 
 def _joined(parts: list[Tested]) -> Tested:

@@ -15,15 +15,15 @@ Schall R (1991). Biometrika 78:719-727. https://doi.org/10.1093/biomet/78.4.719
 import numpy as np
 
 from motorlearn.mixed.solve.covariance import correlated
+from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.one_factor import OneFactor, Rows
-from motorlearn.mixed.solve.optimise import expected_decrease, hessian, minimise, polish
-from motorlearn.mixed.solve.search_general import logistic_start
+from motorlearn.mixed.solve.optimise import minimise
+from motorlearn.mixed.solve.starts import first_point
 from motorlearn.plan.power.cells import cell_contrast, cells_of
 from motorlearn.plan.power.free_covariance import kenward_roger, known_variance_search
 from motorlearn.plan.power.score_models import tests_used
 from motorlearn.plan.power.simulated_scores import Batch
 
-_START_SD = 0.5
 _CONVERGED = 1e-3
 _LEAST_WEIGHT = 1e-3
 _MOST_DF = 1000
@@ -58,37 +58,34 @@ def fit_hits(batch: Batch, contrast: np.ndarray) -> tuple[np.ndarray, np.ndarray
         weight=np.where(present, np.tile(batch.attempts, people), 0.0),
     )
     weights = cell_contrast(batch, contrast)
-    beta, effects, good = _laplace(rows, tests)
+    beta, effects, lower, good = _laplace(rows, tests)
     hit, tried = rows.y @ x, rows.weight @ x
     good &= ((hit > 0) & (hit < tried))[:, weights != 0].all(axis=1)
-    error, df = _few_people(rows, beta, effects, weights)
+    error, df = _few_people(rows, beta, effects, lower, weights)
     good &= np.isfinite(error) & (df > 0)
     estimate = beta @ weights
     shown = [np.where(good, found, np.nan) for found in (estimate, error, df)]
     return shown[0], shown[1], shown[2]
 
 
-def _laplace(rows: Rows, tests: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Coefficients (studies, p), levels of people (studies, people, tests), and convergence."""
+def _laplace(rows: Rows, tests: int) -> tuple[np.ndarray, ...]:
+    """Coefficients (studies, p), levels of people (studies, people, tests), Λ, and convergence."""
     studies, structure = len(rows.y), correlated(tests)
-    model = OneFactor(rows, structure)
-    beta, information = logistic_start(rows.x, rows.y, rows.weight, rows.offset, "logit")
-    start = np.column_stack([beta, np.tile(_START_SD * structure.start, (studies, 1))])
-    guess = np.tile(np.eye(start.shape[1]) / (4 * len(rows.starts)), (studies, 1, 1))
-    fixed = beta.shape[1]
-    guess[:, :fixed, :fixed] = np.linalg.inv(2 * information)
-    found = minimise(model.objective, start, guess, tolerance=1e-6)
-    curvature = hessian(model.objective, found.x)
-    found = polish(model.objective, found, curvature, steps=1)
-    left = expected_decrease(curvature, found.gradient)
+    model, fixed = OneFactor(rows, structure), rows.x.shape[1]
+    people = [Factor(rows.group, rows.z.T, structure, len(rows.starts))]
+    given = (rows.x, people, rows.y, rows.weight, rows.offset, model.likelihood)
+    start, guess = first_point(*given)
+    found = minimise(model.objective, start, guess, tolerance=1e-7)
+    # The curvature that is expected, of which the search began, says how far it is from the end.
+    left = np.einsum("ri,rij,rj->r", found.gradient, guess, found.gradient) / 2
     model.objective(found.x, np.arange(studies))
     lam = structure.factor(found.x[:, fixed:])
     effects = np.einsum("abr,brg->rga", lam, model.modes)
-    return found.x[:, :fixed], effects, np.abs(left) < _CONVERGED
+    return found.x[:, :fixed], effects, np.moveaxis(lam, 2, 0), np.abs(left) < _CONVERGED
 
 
 def _few_people(
-    rows: Rows, beta: np.ndarray, effects: np.ndarray, weights: np.ndarray
+    rows: Rows, beta: np.ndarray, effects: np.ndarray, lower: np.ndarray, weights: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Standard error and degrees of freedom of a contrast on the pseudo-data of each study."""
     studies, people, tests = effects.shape
@@ -101,7 +98,7 @@ def _few_people(
     x = rows.x.reshape(people, tests, -1)
     known = (1 / weight).reshape(shape)
     with np.errstate(all="ignore"):
-        point = known_variance_search(pseudo, x, known)
+        point = known_variance_search(pseudo, x, known, lower)
         found = kenward_roger(point, x, weights)
     alone = np.where(rows.weight > 0, weight, 0.0) @ rows.x
     share = 1 - ((weights**2 / alone).sum(axis=1) / found.plain)

@@ -1,8 +1,9 @@
 """Processes that share work: started afresh, deaf to Ctrl-C, and gone when the main one is gone.
 
-Nothing is forked: a copy of a process with threads can wait for ever for a lock that a thread held
-at the moment of copying. A fresh process imports what it needs, which takes a second or two, so one
-pool serves everything that a call computes.
+The main process is one of the workers: it goes on while the others begin, and hands work over to
+those that are ready. Nothing is forked: a copy of a process with threads can wait for ever for a
+lock that a thread held at the moment of copying. A fresh process imports what it needs, which takes
+a second or two, so one pool serves everything that a call computes.
 """
 
 import math
@@ -21,7 +22,7 @@ Call = TypeVar("Call")
 Outcome = TypeVar("Outcome")
 
 
-WORTH_STARTING = 4.0
+WORTH_STARTING = 1.2
 """Seconds of computing that processes must save before they are started: they take some to begin.
 
 Computing and not waiting is counted, so that a busy machine, on which both the work and the
@@ -29,8 +30,8 @@ beginning of processes take longer, decides alike.
 """
 
 
-CALLS_AHEAD = 4
-"""Calls for each process that are handed over before they are due: it never waits for the next."""
+CALLS_AHEAD = 2
+"""Calls that each process has at hand: it never waits for the next."""
 
 
 def usable_cores() -> int:
@@ -67,7 +68,7 @@ class Workers:
     def __init__(self, workers: int, executor: Executor | None, stack: ExitStack) -> None:
         self._workers = min(workers, usable_cores())
         self._pool, self._stack = executor, stack
-        self._ahead = CALLS_AHEAD * self._workers if executor is None else None
+        self._given = executor is not None
 
     def map(self, function: Callable[[Call], Outcome], calls: Sequence[Call]) -> Iterator[Outcome]:
         """Results in the order of the calls, whoever computes them."""
@@ -77,28 +78,44 @@ class Workers:
             each = time.process_time() - begun
             calls = calls[1:]
             if each * saved_rounds(len(calls), self._workers) > WORTH_STARTING:
-                self._pool = self._stack.enter_context(_processes(self._workers))
+                self._pool = self._stack.enter_context(_processes(self._workers - 1))
         if self._pool is None:
             yield from map(function, calls)
-            return
-        yield from _in_order(self._pool, function, calls, self._ahead or len(calls))
+        elif self._given:
+            with deaf_to_interrupts():
+                handed = [self._pool.submit(function, call) for call in calls]
+            yield from (one.result() for one in handed)
+        else:
+            ahead = CALLS_AHEAD * (self._workers - 1)
+            yield from _together(self._pool, function, calls, ahead)
 
 
-def _in_order(
+def _together(
     pool: Executor, function: Callable[[Call], Outcome], calls: Sequence[Call], ahead: int
 ) -> Iterator[Outcome]:
-    """Results in the order of the calls, of which so many are handed over before they are due.
+    """Results in the order of the calls; others are given so many as soon as one of them is ready.
 
     Processes may be started whenever a call is handed over.
     """
-    handed: deque[Future[Outcome]] = deque()
-    for call in calls:
-        if len(handed) >= ahead:
-            yield handed.popleft().result()
-        with deaf_to_interrupts():
-            handed.append(pool.submit(function, call))
-    while handed:
-        yield handed.popleft().result()
+    with deaf_to_interrupts():
+        ready = pool.submit(_known, function)
+    rest, begun = deque(calls), deque[Future[Outcome]]()
+    while rest or begun:
+        waiting = sum(not one.done() for one in begun)
+        while ready.done() and rest and waiting < ahead:
+            with deaf_to_interrupts():
+                begun.append(pool.submit(function, rest.popleft()))
+            waiting += 1
+        if begun and (begun[0].done() or not rest):
+            yield begun.popleft().result()
+        elif rest:
+            own: Future[Outcome] = Future()
+            own.set_result(function(rest.popleft()))
+            begun.append(own)
+
+
+def _known(function: Callable[[Call], Outcome]) -> None:
+    """Nothing; who can do that has imported what the function needs."""
 
 
 @contextmanager

@@ -10,13 +10,8 @@ from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.exceptions import InputError
-from motorlearn.figures import outcome_label
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.models.curves import individual_fits
-from motorlearn.figures.models.diagnostics import conclusion_forest, diagnostic_panel
-from motorlearn.figures.models.families import modelled_means
-from motorlearn.figures.models.parameters import parameter_forest
-from motorlearn.figures.technique.agreement import bland_altman, rater_drift
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit
 from motorlearn.report.view import StudyView
@@ -110,9 +105,9 @@ def _agreement(result: Agreement, found: StudyView) -> Iterator[Block]:
         if table.name in ("raters-measurement-error", "raters-drift"):
             yield Text(f"{{tab:{table.name}}}: {table.title.lower()}.")
             yield table
-    limits = if_possible(lambda: found.kept.draw(bland_altman, result))
+    limits = if_possible(lambda: found.kept.draw("bland_altman", result))
     yield from shown(limits, "shows the limits of agreement.")
-    drift = if_possible(lambda: found.kept.draw(rater_drift, result))
+    drift = if_possible(lambda: found.kept.draw("rater_drift", result))
     yield from shown(drift, "follows the raters over the order of clips.")
 
 
@@ -136,7 +131,7 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
     else:
         comparison = result.comparison
         draw = if_possible(
-            lambda: found.kept.draw(bland_altman, comparison, methods=True, ending="landmarks")
+            lambda: found.kept.draw("bland_altman", comparison, methods=True, ending="landmarks")
         )
         yield from shown(draw, "shows the totals of both methods.")
     if "unscored" in tables:
@@ -171,11 +166,11 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     if why_this_model(result):
         label = outcome_label(found.outcomes[0].outcome)
         by = ("group", "test", *((rules.contrast,) if rules and rules.contrast else ()))
-        draw = if_possible(lambda: found.kept.draw(modelled_means, result, by=by, label=label))
+        draw = if_possible(lambda: found.kept.draw("modelled_means", result, by=by, label=label))
         yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained
-    yield from _doubts_of_model(found.analysis.mixed_audit, found)
+    yield from doubts_of_model(found.analysis.mixed_audit, found, "open-model-assumptions")
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
@@ -184,20 +179,20 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     )
 
 
-def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterator[Block]:
-    """What the audit of the mixed model leaves open."""
+def doubts_of_model(audit: Audit | Refused | None, found: StudyView, name: str) -> Iterator[Block]:
+    """What the audit of a model of trials leaves open, in a table of that name."""
     if not isinstance(audit, Audit):
         return
     rows = audit.table
     rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
-    named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
+    named = f" {{tab:{name}}} names what is open." if len(rows) else ""
     yield Text(f"Assumptions of this model: {audit.verdict}{named}")
     if len(rows):
         table = _open_assumptions(rows)
         yield replace(
             table,
-            name="open-model-assumptions",
-            title="Assumptions of the mixed model that need a look or action",
+            name=name,
+            title="Assumptions of the model that need a look or action",
         )
 
 
@@ -241,7 +236,7 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
     some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
         lambda: found.kept.draw(
-            individual_fits,
+            "individual_fits",
             result,
             rows,
             "score",
@@ -285,7 +280,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
     yield from kept
     forest = if_possible(
         lambda: found.kept.draw(
-            parameter_forest, result, unit=found.outcomes[0].outcome.unit, order=found.groups
+            "parameter_forest", result, unit=found.outcomes[0].outcome.unit, order=found.groups
         )
     )
     yield from shown(forest, "shows the parameters of groups and participants.")
@@ -315,7 +310,7 @@ def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
     if analyses:
         panel = if_possible(
             lambda: found.kept.draw(
-                diagnostic_panel,
+                "diagnostic_panel",
                 result,
                 analysis=analyses[0],
                 groups=found.groups,
@@ -352,4 +347,4 @@ def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
 
 def conclusions_figure(result: Sensitivity, found: StudyView) -> Drawing | None:
     """The primary estimate in every way it was computed."""
-    return if_possible(lambda: found.kept.draw(conclusion_forest, result))
+    return if_possible(lambda: found.kept.draw("conclusion_forest", result))

@@ -3,9 +3,8 @@
 from collections.abc import Iterator
 
 from motorlearn.analysis import InterimLook
-from motorlearn.figures import outcome_label
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.outcomes.multiverse import multiverse_plot
+from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.sections.declared import agreement, look_sentences
 from motorlearn.report.view import StudyView
@@ -33,7 +32,7 @@ def multiverse_blocks(found: StudyView) -> Iterator[Block]:
     voice = found.outcomes[0].voice
     ratio = result.one_scale and result.null == 1.0
     label = f"ratio of {voice.name}" if ratio else outcome_label(found.outcomes[0].outcome)
-    drawing = if_possible(lambda: found.kept.draw(multiverse_plot, result, label=label))
+    drawing = if_possible(lambda: found.kept.draw("multiverse_plot", result, label=label))
     yield from shown(drawing, "shows all of them.")
     whole, by_choice = result.tables()
     yield Text("{tab:choices} counts agreement by choice, {tab:multiverse} has all combinations.")

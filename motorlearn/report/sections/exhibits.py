@@ -1,22 +1,13 @@
 """Figures of a report with their captions and alternative texts."""
 
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from motorlearn.compare import PhaseComparison, pair_in_words
 from motorlearn.figures import (
     Drawing,
-    delayed_scores,
-    effect_forest,
-    estimation_plot,
-    interaction_plot,
-    landing_map,
-    missing_map,
-    paired_change,
-    paired_lines,
-    participant_flow,
-    practice_curve,
 )
-from motorlearn.figures.drawing.style import SizeName
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import slug
 from motorlearn.trials import counted_rows
@@ -24,16 +15,19 @@ from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import captions
 from motorlearn.wording.voice import Words, arm_of
 
+if TYPE_CHECKING:
+    from motorlearn.figures.drawing.style import SizeName
+
 
 def worded(drawing: Drawing, words: Words) -> Drawing:
     """Put words on a drawing."""
     return drawing.with_words(words.caption, words.alt)
 
 
-def flow_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
+def flow_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing:
     """Participant flow; parts of the study that nobody left stand in one row."""
     flow = condensed(found.analysis.people.flow)
-    drawing = found.kept.draw(participant_flow, flow, groups=found.groups, size=size)
+    drawing = found.kept.draw("participant_flow", flow, groups=found.groups, size=size)
     return worded(drawing, captions.flow_words(found.analysis.people.flow, arm_of(found.design)))
 
 
@@ -60,11 +54,11 @@ def condensed(flow: pd.DataFrame) -> pd.DataFrame:
     return kept.assign(stage=kept["stage"].map(named)).reset_index(drop=True)
 
 
-def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
+def missing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing:
     """Missing-data map."""
     stages = list(dict.fromkeys(found.analysis.people.presence["stage"]))
     drawing = found.kept.draw(
-        missing_map, found.analysis.people.presence, stages=stages, groups=found.groups, size=size
+        "missing_map", found.analysis.people.presence, stages=stages, groups=found.groups, size=size
     )
     return worded(
         drawing,
@@ -74,10 +68,10 @@ def missing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing:
     )
 
 
-def practice_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing:
+def practice_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing:
     """Practice and tests."""
     drawing = found.kept.draw(
-        practice_curve,
+        "practice_curve",
         entry.analysis.points,
         entry.analysis.cells,
         ending=slug(entry.outcome.name),
@@ -90,7 +84,7 @@ def practice_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Dra
     return worded(drawing, words)
 
 
-def scores_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
+def scores_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
     """Scores of the tests that matter most: the delayed ones, else the last."""
     comparison = entry.comparison
     if not isinstance(comparison, PhaseComparison):
@@ -103,7 +97,7 @@ def scores_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawi
         for frame in (comparison.scores, comparison.means, comparison.adjusted_means)
     ]
     drawing = found.kept.draw(
-        delayed_scores,
+        "delayed_scores",
         *frames,
         ending=slug(entry.outcome.name),
         phases=[titles[name] for name in shown],
@@ -128,7 +122,7 @@ def estimation_figure(found: StudyView, entry: OutcomeView, stage: str) -> Drawi
     reference = rows["reference"].iloc[0]
     rows = rows[rows["reference"] == reference]
     drawing = found.kept.draw(
-        estimation_plot,
+        "estimation_plot",
         scores[["group", "score"]],
         rows[["group", "reference", "estimate", "conf_low", "conf_high"]],
         ending=slug(entry.outcome.name),
@@ -152,7 +146,7 @@ def pairs_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     if not both.any():
         return None
     drawing = found.kept.draw(
-        paired_lines,
+        "paired_lines",
         pairs[["participant", "group", "phase", "score"]].replace({"phase": names}),
         ending=slug(entry.outcome.name),
         phases=(names[stages[0]], names[stages[1]]),
@@ -177,7 +171,7 @@ def interaction_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     cells = rows.assign(line=[cell[0] for cell in levels], along=[cell[1] for cell in levels])
     first, second = design.factors
     drawing = found.kept.draw(
-        interaction_plot,
+        "interaction_plot",
         cells.replace({"phase": tests})[
             ["phase", "line", "along", "mean", "conf_low", "conf_high"]
         ],
@@ -190,7 +184,7 @@ def interaction_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     return worded(drawing, captions.interaction_words(cells, (first, second), entry.voice))
 
 
-def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
+def effects_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
     """Forest of the contrasts between groups at each stage."""
     rows = shown_contrasts(entry)
     if rows is None or rows["estimate"].isna().all():
@@ -207,7 +201,7 @@ def effects_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Draw
     unit = f" ({entry.outcome.unit})" if entry.outcome.unit and not ratio else ""
     bound = declared_bound(entry)
     drawing = found.kept.draw(
-        effect_forest,
+        "effect_forest",
         rows,
         ending=slug(entry.outcome.name),
         label=f"{what} in {voice.name}{unit}",
@@ -244,13 +238,13 @@ def _sides(entry: OutcomeView) -> tuple[str, str]:
     return "second better", "first better"
 
 
-def change_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawing | None:
+def change_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
     """Paired change of every participant."""
     stages, changes = entry.analysis.change_stages, entry.analysis.person_changes
     if stages is None or changes["change"].notna().sum() == 0:
         return None
     drawing = found.kept.draw(
-        paired_change,
+        "paired_change",
         changes,
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,
@@ -261,7 +255,7 @@ def change_figure(found: StudyView, entry: OutcomeView, size: SizeName) -> Drawi
     return worded(drawing, words)
 
 
-def landing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing | None:
+def landing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing | None:
     """Landing maps of the first test and the last delayed test, where there are landing points."""
     table = found.table
     if not {"x", "y"} <= set(table) or table[["x", "y"]].dropna().empty:
@@ -275,7 +269,7 @@ def landing_figure(found: StudyView, size: SizeName = "thesis") -> Drawing | Non
     unit = found.design.units.get("length", "")
     radius = found.design.target.radius if found.design.target else None
     drawing = found.kept.draw(
-        landing_map,
+        "landing_map",
         used.replace({"phase": labels}),
         phases=[labels[name] for name in names],
         groups=found.groups,

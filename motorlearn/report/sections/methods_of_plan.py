@@ -7,9 +7,6 @@ import pandas as pd
 from motorlearn.design import Design
 from motorlearn.digits import plain
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.plan.load import load_by_week
-from motorlearn.figures.plan.orders import trial_order_raster
-from motorlearn.figures.plan.timeline import design_timeline
 from motorlearn.plan import ThrowLoad, programme_tables, throw_load
 from motorlearn.report.figure_cache import Kept
 from motorlearn.report.sections import study_tables
@@ -61,7 +58,7 @@ def method_texts(design: Design, versions: dict[str, str]) -> Iterator[Block]:
 def timeline(design: Design, kept: Kept) -> Iterator[Block]:
     """Give the plan in time, where it has days."""
     if _timed(design):
-        drawing = if_possible(lambda: kept.draw(design_timeline, design))
+        drawing = if_possible(lambda: kept.draw("design_timeline", design))
         yield from shown(drawing, "shows the plan in time.")
 
 
@@ -101,7 +98,7 @@ def _figures(
     practised = trials[trials["phase"] == PRACTICE_PHASE] if "phase" in trials else trials
     if len(tasks) > 1 and "task" in practised and len(practised):
         order = if_possible(
-            lambda: kept.draw(trial_order_raster, practised, groups=groups, tasks=tasks)
+            lambda: kept.draw("trial_order_raster", practised, groups=groups, tasks=tasks)
         )
         yield from shown(order, "shows in which order tasks were practised.")
     if _timed(design):
@@ -127,7 +124,7 @@ def _load(design: Design, load: ThrowLoad, kept: Kept) -> Drawing:
     limits = [limit for limit in design.load.limits if limit.per == "week"]
     limit = limits[0] if limits else None
     return kept.draw(
-        load_by_week,
+        "load_by_week",
         load,
         limit=limit.trials if limit else None,
         limit_source=limit.source if limit else "",

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import replace
 
-from motorlearn import figures
 from motorlearn.compare import SingleCase
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.view import OutcomeView, StudyView
@@ -68,7 +67,7 @@ def single_case_tables(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
 
 def _graph(found: StudyView, entry: OutcomeView, result: SingleCase) -> Drawing:
     drawing = found.kept.draw(
-        figures.single_case_graph,
+        "single_case_graph",
         result.sessions,
         result.phases,
         ending=slug(entry.outcome.name),

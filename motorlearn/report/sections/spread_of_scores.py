@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from motorlearn.compare import PhaseComparison
-from motorlearn.figures import Drawing, raincloud
+from motorlearn.figures import Drawing
 from motorlearn.report.sections.exhibits import worded
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Text, slug
@@ -30,7 +30,7 @@ def cloud_figure(found: StudyView, entry: OutcomeView, stage: str) -> Drawing | 
     if scores.empty or scores.groupby("group", observed=True).size().max() < MANY:
         return None
     drawing = found.kept.draw(
-        raincloud,
+        "raincloud",
         scores[["group", "score"]],
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,

@@ -6,7 +6,6 @@ from dataclasses import replace
 from motorlearn.analysis import SpeedBeside, TechniqueChange
 from motorlearn.analysis.technique import TOTAL
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.outcomes.tradeoff import speed_and_outcome
 from motorlearn.report.sections.beside import if_possible, shown
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
@@ -67,7 +66,7 @@ def _speed(result: SpeedBeside, found: StudyView) -> Iterator[Block]:
     tests = {stage.name: stage.label for stage in found.stages}
     drawing = if_possible(
         lambda: found.kept.draw(
-            speed_and_outcome,
+            "speed_and_outcome",
             result.people,
             outcome=found.outcomes[0].outcome,
             groups=found.groups,

@@ -10,6 +10,9 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Document, Text
 from motorlearn.results import Refused, Result, encode
 
+LEVELS = 4
+"""Levels of the JSON text on lines of their own: as deep as the columns of a table."""
+
 
 def to_results(found: StudyView, document: Document, made: Mapping[str, str]) -> str:
     """Write results, tables and sentences as one JSON text.
@@ -55,10 +58,24 @@ def _written(
             if isinstance(block, Text) and block.kind != "author"
         ],
     }
-    return json.dumps(content, ensure_ascii=False, indent=1, allow_nan=False)
+    return _lines(content, LEVELS)
+
+
+def _lines(value: Any, levels: int, margin: str = "\n") -> str:
+    """JSON whose outer levels stand on lines of their own; what is deeper stands on one line."""
+    if levels == 0 or not value or not isinstance(value, dict | list):
+        return json.dumps(value, ensure_ascii=False, allow_nan=False)
+    inside = f"{margin} "
+    if isinstance(value, list):
+        return (
+            f"[{inside}{f',{inside}'.join(_lines(v, levels - 1, inside) for v in value)}{margin}]"
+        )
+    parts = (
+        f"{json.dumps(k, ensure_ascii=False)}: {_lines(v, levels - 1, inside)}"
+        for k, v in value.items()
+    )
+    return f"{{{inside}{f',{inside}'.join(parts)}{margin}}}"
 
 
 def _stored(result: Result | Refused) -> Any:
-    return (
-        {"refused": result.reason} if isinstance(result, Refused) else json.loads(result.to_json())
-    )
+    return {"refused": result.reason} if isinstance(result, Refused) else result.stored()

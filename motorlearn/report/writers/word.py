@@ -11,6 +11,7 @@ from docx.enum.style import WD_STYLE_TYPE
 from docx.enum.text import WD_TAB_ALIGNMENT
 from docx.oxml import OxmlElement
 from docx.oxml.ns import qn
+from docx.oxml.shape import CT_Inline
 from docx.shared import Cm, Pt, RGBColor
 from docx.text.paragraph import Paragraph
 
@@ -55,7 +56,7 @@ def to_word(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
         word.add_paragraph(f"{name}: {value}", style="List Bullet")
     buffer = io.BytesIO()
     word.save(buffer)
-    return neutral_office(buffer.getvalue())
+    return neutral_office(buffer.getvalue(), writer.parts)
 
 
 def _set_up(word: WordDocument, document: Document) -> None:
@@ -104,7 +105,11 @@ def _font(style: Any, name: str, points: float) -> None:
 
 
 class _Writer:
-    """Adds blocks to a Word document; counts bookmarks, which need numbers of their own."""
+    """Adds blocks to a Word document; counts bookmarks, which need numbers of their own.
+
+    A picture's head stands for it until the document is packed (``parts`` gives it back): the
+    library would sum all pictures again with each one and pack what does not get smaller.
+    """
 
     def __init__(
         self, word: WordDocument, document: Document, pictures: Mapping[str, bytes]
@@ -112,6 +117,7 @@ class _Writer:
         self.word, self.document, self.pictures = word, document, pictures
         self.numbers = document.numbers()
         self.bookmarks = 0
+        self.parts: dict[str, Callable[[bytes], bytes]] = {}
         self.styles = {str(style.name): str(style.style_id) for style in word.styles}
 
     def _paragraph(self, style: str) -> Paragraph:
@@ -125,7 +131,7 @@ class _Writer:
         """Add one block."""
         match block:
             case Heading():
-                paragraph = self.word.add_heading(level=block.level)
+                paragraph = self._paragraph(f"Heading {block.level}")
                 self._marked(paragraph, _mark(block), lambda: paragraph.add_run(block.text))
             case Text():
                 self._text(block)
@@ -177,12 +183,15 @@ class _Writer:
     def _figure(self, drawing: Drawing) -> None:
         paragraph = self.word.add_paragraph()
         paragraph.paragraph_format.keep_with_next = True
-        picture = paragraph.add_run().add_picture(
-            io.BytesIO(self.pictures[drawing.name]), width=WIDTH
-        )
-        described = picture._inline.docPr
-        described.set("descr", drawing.alt)
-        described.set("title", drawing.name)
+        picture, number = self.pictures[drawing.name], len(self.parts) + 1
+        part = self.word.part
+        link, image = part.get_or_add_image(io.BytesIO(_head(picture) + b"%d" % number))
+        size = image.scaled_dimensions(WIDTH, None)
+        inline = CT_Inline.new_pic_inline(number, link, image.filename, *size)
+        paragraph.add_run()._r.add_drawing(inline)
+        self.parts[str(part.related_parts[link].partname)[1:]] = lambda head: picture
+        inline.docPr.set("descr", drawing.alt)
+        inline.docPr.set("title", drawing.name)
         self._caption("fig", drawing.name, drawing.caption)
 
     def _table(self, table: Table) -> None:
@@ -216,6 +225,14 @@ class _Writer:
         paragraph.add_run(". ").bold = True
         self._linked(paragraph, text)
         return paragraph
+
+
+def _head(picture: bytes) -> bytes:
+    """Size and resolution of a PNG without its points: what stands before them, and the end."""
+    at = len(b"\x89PNG\r\n\x1a\n")
+    while picture[at + 4 : at + 8] not in (b"IDAT", b"IEND"):
+        at += int.from_bytes(picture[at : at + 4], "big") + 12  # length, name, content, sum
+    return picture[:at] + b"\0\0\0\0IEND\xaeB`\x82"
 
 
 def _bookmark(kind: str, name: str) -> str:

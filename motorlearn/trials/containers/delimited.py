@@ -30,6 +30,7 @@ _BOMS: Final = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+_ODD: Final = re.compile(r"[\x00-\x08\x0b\x0e-\x19\x1b-\x1f]")
 _COMMA_NUMBER: Final = re.compile(r"[+-]?\d+,\d+")
 _POINT_NUMBER: Final = re.compile(r"[+-]?\d+\.\d+")
 _THOUSANDS: Final = re.compile(r"[+-]?[1-9]\d{0,2}([.,]\d{3})+")
@@ -110,7 +111,8 @@ def find_separator(lines: list[str]) -> tuple[str, str]:
 
 def find_decimal(lines: list[str], separator: str) -> tuple[str, str]:
     """Find the decimal mark from the cells that can only be decimals."""
-    cells = [cell.strip() for fields in _parse_sample(lines, separator) for cell in fields]
+    sampled = (cell for fields in _parse_sample(lines, separator) for cell in fields)
+    cells = [cell.strip() for cell in sampled if "," in cell or "." in cell]
     commas = [cell for cell in cells if _COMMA_NUMBER.fullmatch(cell)]
     points = [cell for cell in cells if _POINT_NUMBER.fullmatch(cell)]
     sure_commas = [cell for cell in commas if not _THOUSANDS.fullmatch(cell)]
@@ -307,7 +309,7 @@ def _single_byte(content: bytes) -> tuple[str, str]:
 
 def _check_is_text(text: str, file: str) -> None:
     sample = text[:_SAMPLE]
-    odd = sum(ord(sign) < 32 and sign not in "\t\r\n\f\x1a" for sign in sample)
+    odd = len(_ODD.findall(sample))
     if "\x00" in text or odd > max(2, 0.01 * len(sample)):
         raise FileError(
             "the file is not text", [file], "name a CSV, TSV, Excel, ODS or Parquet file"

@@ -1,0 +1,10 @@
+"""What an axis says of an outcome, which texts say too."""
+
+from motorlearn.design import Outcome
+
+
+def outcome_label(outcome: Outcome) -> str:
+    """Axis label of an outcome: its name, its unit and which direction is better."""
+    name = outcome.label or outcome.name.replace("_", " ")
+    unit = f" ({outcome.unit})" if outcome.unit else ""
+    return f"{name}{unit}, {outcome.better} is better"

@@ -1,0 +1,80 @@
+"""Parts of the supervisor's page and of a summary of studies, by hand."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from motorlearn.report import supervisor
+from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
+
+
+@pytest.mark.parametrize("length", [417, 418, 419, 420, 421, 422, 500])
+def test_a_long_entry_is_cut_between_words_and_stays_within_the_limit(length):
+    text = ("word " * 100)[:length]
+    cut = supervisor._cut(text)
+    assert len(cut) <= supervisor.LONG
+    assert cut == text if length <= supervisor.LONG else cut.endswith("word …")
+
+
+@pytest.mark.parametrize(
+    ("flagged", "said"), [(4, []), (5, ["and 1 more, which the report lists"])]
+)
+def test_four_open_assumptions_are_told_and_the_rest_counted(flagged, said):
+    table = pd.DataFrame(
+        {
+            "assumption": [f"number {i}" for i in range(7)],
+            "grade": ["act"] * flagged + ["fine"] * (7 - flagged),
+            "finding": "seen",
+            "remedied": "",
+            "value": 1.0,
+        }
+    )
+    told = supervisor._open(SimpleNamespace(table=table))
+    assert told[1:5] == [f"number {i} (act): seen" for i in range(4)]
+    assert told[5:] == said
+
+
+def test_tests_are_counted_by_what_was_asked_of_them():
+    tests = pd.DataFrame({"label": ["exploratory", "primary", "secondary", "exploratory"]})
+    assert supervisor._counted(tests) == (
+        "4 tests of participants' scores: 1 primary, 1 secondary and 2 exploratory."
+    )
+
+
+def test_a_new_study_lies_within_student_on_two_fewer_degrees_of_freedom():
+    # Three studies at .1, .5, .9 with error .1: tau² = .16 - .01, weights 1 / .16, and
+    # mean -+ t(.975; 1) sqrt(tau² + .16 / 3), t = 12.7062 (printed tables).
+    found = random_effects(np.array([0.1, 0.5, 0.9]), np.full(3, 0.1))
+    half = 12.7062 * np.sqrt(0.15 + 0.16 / 3)
+    assert found.prediction == pytest.approx((0.5 - half, 0.5 + half), rel=1e-5)
+    half = stats.t.isf(0.025, 2) * np.sqrt(0.16 / 3)
+    assert found.interval == pytest.approx((0.5 - half, 0.5 + half))
+
+
+def test_studies_that_agree_too_well_get_no_narrower_interval():
+    # tau² = 0 and Q / (k - 1) far below 1: the variance of the mean stays 1 / sum of weights.
+    found = random_effects(np.array([0.5, 0.5, 0.501]), np.full(3, 0.1))
+    assert found.tau2 == 0
+    half = stats.t.isf(0.025, 2) * 0.1 / np.sqrt(3)
+    assert found.interval[1] - found.mean == pytest.approx(half)
+
+
+def test_the_error_of_g_is_its_interval_over_twice_1_96():
+    rows = [pd.Series({"g": 0.5, "g_low": 0.5 - 1.959964 * 0.2, "g_high": 0.5 + 1.959964 * 0.2})]
+    y, error = _on_scale(rows, "g")
+    assert y == pytest.approx([0.5]) and error == pytest.approx([0.2], rel=1e-6)
+
+
+def test_the_share_of_variance_between_studies_by_hand():
+    # Q = sum (y - mean)² / se² = 32 with 2 degrees of freedom: I² = (32 - 2) / 32.
+    common = {"effect": "difference", "std_error": 0.1, "n_group": 9, "n_reference": 9}
+    rows = {
+        name: pd.Series(common | {"estimate": y, "conf_low": y - 0.2, "conf_high": y + 0.2})
+        for name, y in (("first", 0.1), ("second", 0.5), ("third", 0.9))
+    }
+    found = synthesise(rows)
+    assert found.q == pytest.approx(32) and found.i2 == pytest.approx(30 / 32)
+    assert found.q_p == pytest.approx(stats.chi2.sf(32, 2))
