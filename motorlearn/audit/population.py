@@ -256,11 +256,11 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
 
 def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, ...]:
     rows = result.estimates
-    rates = ("log_rate", *(f"log_rate[{group}]" for group in result.groups))
-    chosen = rows[rows["term"].isin(rates)]
+    words = {"log_rate": "log rate"} | {f"log_rate[{g}]": f"log rate: {g}" for g in result.groups}
+    chosen = rows[rows["term"].isin(words)]
     return tuple(
         Conclusion(
-            f"{row.term}{note}",
+            f"{words[row.term]}{note}",
             float(row.estimate),
             float(row.conf_low),
             float(row.conf_high),

@@ -29,5 +29,5 @@ def as_normal(size: np.ndarray, tail: float) -> np.ndarray:
     [-1.96, 0.0, 1.96]
     """
     far = ndtri(stdtr(tail, -np.abs(size)))
-    found: np.ndarray = -np.sign(size) * np.maximum(far, -FARTHEST)
+    found: np.ndarray = np.copysign(np.minimum(-far, FARTHEST), size)
     return found
