@@ -1,10 +1,12 @@
 """Other choices of an analysis, by hand: people far from their group, other cut-offs of times."""
 
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from motorlearn.analysis import judged
 from motorlearn.analysis.choices import _within_spread
 from motorlearn.analysis.timed_variants import other_rules
 from motorlearn.design.times import TimeRules
@@ -49,3 +51,31 @@ def test_other_cut_offs_are_tried_as_they_are_named():
         "with times of wrong trials": {"errors": "kept"},
         "with medians of times": {"summary": "median"},
     }
+
+
+@pytest.mark.parametrize(("within", "tried"), [(None, "variants, undone"), ("periods", "variants")])
+def test_replacements_are_undone_where_groups_are_compared(monkeypatch, within, tried):
+    monkeypatch.setattr(judged, "check_assumptions", lambda *_, **__: "audit")
+    monkeypatch.setattr(judged, "sensitivity", lambda *_, **__: "variants")
+    monkeypatch.setattr(judged, "with_replacements_undone", lambda found, *_: f"{found}, undone")
+    monkeypatch.setattr(judged, "with_other_time_rules", lambda found, *_: found)
+    found = judged.judged(
+        SimpleNamespace(contrasts=[1]),
+        SimpleNamespace(refused=""),
+        SimpleNamespace(design=SimpleNamespace(within=within)),
+        SimpleNamespace(primary_stage=SimpleNamespace(name="retention")),
+        0,
+    )
+    assert found == {"audit": "audit", "sensitivity": tried}
+
+
+def test_assumptions_of_one_group_are_checked_though_there_is_no_comparison(monkeypatch):
+    monkeypatch.setattr(judged, "check_assumptions", lambda *_, **__: "audit")
+    found = judged.judged(
+        SimpleNamespace(contrasts=[]),
+        SimpleNamespace(refused="one group has nothing to be compared with"),
+        SimpleNamespace(design=SimpleNamespace(within=None)),
+        SimpleNamespace(primary_stage=SimpleNamespace(name="retention")),
+        0,
+    )
+    assert found == {"audit": "audit", "sensitivity": None}

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/curves.py [fits] [hits] [forms] [population] [parquet]
 
-Without a name all run, in less than three minutes on a quiet machine (``parquet`` takes half of it).
+Without a name all run, in less than three minutes on a quiet machine (half of it ``parquet``).
 A cluster whose worker is killed is a matter of tests: ``pytest tests/curves/test_streaming.py``.
 
 ``fits``: 20,000 learners x 60 trials, exponential and power with standard errors, against a loop

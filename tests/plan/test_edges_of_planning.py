@@ -1,5 +1,6 @@
 """Rules of planning, each on both sides of its edge, by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -56,7 +57,14 @@ def test_hits_whose_search_did_not_settle_have_no_estimate(monkeypatch):
     base = scenario(plan(**HITS))
     batch = draw_batch(base, 12, 0.0, 3, np.random.default_rng(2))
     good, *_ = hit_models.fit_hits(batch, np.array([-1.0, 1.0]))
-    monkeypatch.setattr(hit_models, "expected_decrease", lambda *_: np.array([0.0, 0.1, 0.0]))
+    search = hit_models.minimise
+
+    def stopped(*asked, **options):
+        found = search(*asked, **options)
+        steep = found.gradient + np.array([0.0, 100.0, 0.0])[:, None]
+        return replace(found, gradient=steep)
+
+    monkeypatch.setattr(hit_models, "minimise", stopped)
     found, *_ = hit_models.fit_hits(batch, np.array([-1.0, 1.0]))
     assert np.isfinite(good).all()
     assert np.isnan(found).tolist() == [False, True, False]
