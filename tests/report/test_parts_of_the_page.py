@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from motorlearn.report import supervisor
+from motorlearn.report import study_page, supervisor
 from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
+from motorlearn.results import Refused
 
 
 @pytest.mark.parametrize("length", [417, 418, 419, 420, 421, 422, 500])
@@ -78,3 +79,14 @@ def test_the_share_of_variance_between_studies_by_hand():
     found = synthesise(rows)
     assert found.q == pytest.approx(32) and found.i2 == pytest.approx(30 / 32)
     assert found.q_p == pytest.approx(stats.chi2.sf(32, 2))
+
+
+@pytest.mark.parametrize(
+    ("single", "said"), [((), {"not compared: time": "no scores"}), ((1,), {})]
+)
+def test_an_outcome_that_could_not_be_compared_says_why_unless_nobody_is_compared(single, said):
+    analysis = SimpleNamespace(
+        refused="", audit=None, sensitivity=None, mixed_audit=None, single_cases=single,
+        comparisons={"time": Refused("no scores"), "hits": "a comparison"},
+    )  # fmt: skip
+    assert study_page._verdicts(analysis) == said
