@@ -5,8 +5,9 @@
 Two groups whose spread does not differ, a pretest and a retention test of twelve trials each.
 People differ in level, in the logarithm of their standard deviation (by .3) and, in most lines, in
 how it changes between the tests (by .2). Each study goes through ``fit_variability``; the group's
-ratio at the retention test and the interaction of group and test are looked at. Studies are added
-to those of the file.
+ratio at the retention test and the interaction of group and test are looked at. In the lines whose
+level part is ``1 + test`` people also move in level between the tests (by 2), and the model is the
+one that ``analyse_study`` takes. Studies are added to those of the file.
 """
 
 import sys
@@ -24,18 +25,18 @@ from motorlearn.exceptions import MotorlearnError
 FILE = Path(__file__).parent / "error-rates-variability.csv"
 CHUNK = 10
 CELLS = [
-    (people, change, part)
-    for people, change, part in (
-        (10, 0.0, "1"),
-        (20, 0.0, "1"),
-        (10, 0.2, "1 + test"),
-        (10, 0.2, "1"),
-        (20, 0.2, "1 + test"),
-    )
+    (10, 0.0, "1", "1"),
+    (20, 0.0, "1", "1"),
+    (10, 0.2, "1 + test", "1"),
+    (10, 0.2, "1", "1"),
+    (20, 0.2, "1 + test", "1"),
+    (10, 0.0, "1 + test", "1 + test"),
+    (10, 0.2, "1 + test", "1 + test"),
+    (20, 0.2, "1 + test", "1 + test"),
 ]
 
 
-def study(people: int, change: float, rng: np.random.Generator) -> pd.DataFrame:
+def study(people: int, change: float, rng: np.random.Generator, moves: float = 0.0) -> pd.DataFrame:
     """One study without a difference of spread between groups."""
     total = 2 * people
     person = np.repeat(np.arange(total), 24)
@@ -43,6 +44,7 @@ def study(people: int, change: float, rng: np.random.Generator) -> pd.DataFrame:
     level, wide = rng.normal(0, 3, total), rng.normal(0, 0.3, total)
     log_sd = 1.5 - 0.2 * late + wide[person] + rng.normal(0, change, total)[person] * late
     score = 20 + level[person] - 3 * late + np.exp(log_sd) * rng.normal(size=len(late))
+    score = score + rng.normal(0, moves, total)[person] * late
     return pd.DataFrame(
         {
             "participant": person,
@@ -53,12 +55,17 @@ def study(people: int, change: float, rng: np.random.Generator) -> pd.DataFrame:
     )
 
 
-def once(people: int, change: float, part: str, seed: int) -> dict[str, float]:
+def once(people: int, change: float, part: str, level: str, seed: int) -> dict[str, float]:
     """Whether tests of one study are significant, and whether the interval holds the truth."""
-    table = study(people, change, np.random.default_rng([13, seed, people, int(10 * change)]))
+    rng = np.random.default_rng([13, seed, people, int(10 * change)])
+    table = study(people, change, rng, 2.0 if level != "1" else 0.0)
     try:
         fit = ml.fit_variability(
-            "score ~ group * test", table, spread="group * test", spread_random=part
+            "score ~ group * test",
+            table,
+            random={"participant": level},
+            spread="group * test",
+            spread_random=part,
         )
     except MotorlearnError:
         return {"failed": 1.0, "group": 0.0, "interaction": 0.0, "normal test": 0.0, "said": 0.0}
@@ -74,9 +81,9 @@ def once(people: int, change: float, part: str, seed: int) -> dict[str, float]:
     }
 
 
-def rates(people: int, change: float, part: str, seeds: range) -> pd.Series:
+def rates(people: int, change: float, part: str, level: str, seeds: range) -> pd.Series:
     """Shares of these studies."""
-    return pd.DataFrame([once(people, change, part, seed) for seed in seeds]).mean()
+    return pd.DataFrame([once(people, change, part, level, seed) for seed in seeds]).mean()
 
 
 def main() -> None:
@@ -85,10 +92,10 @@ def main() -> None:
     until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
     cells = [
         (
-            {"a group": people, "change": change, "random part": part},
-            partial(rates, people, change, part),
+            {"a group": people, "change": change, "random part": part, "level part": level},
+            partial(rates, people, change, part, level),
         )
-        for people, change, part in CELLS
+        for people, change, part, level in CELLS
     ]
     grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
 

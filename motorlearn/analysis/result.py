@@ -18,6 +18,7 @@ from motorlearn.analysis.questions import Question
 from motorlearn.analysis.scores import OutcomeScores
 from motorlearn.analysis.speed import SpeedBeside
 from motorlearn.analysis.technique import TechniqueChange
+from motorlearn.analysis.variability import SpreadBeside
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import PhaseComparison, SingleCase
 from motorlearn.compare.crossing import JOINT
@@ -92,6 +93,8 @@ class StudyAnalysis(Result):
         Which look of a planned sequence this is; None where the plan declares no looks.
     single_cases : mapping of str to SingleCase or Refused
         By outcome, where the plan has a section ``single_case``; else empty.
+    spreads : mapping of str to SpreadBeside or Refused
+        By outcome that is a variable error: the model of level and spread of its trials.
     questionnaires : sequence of QuestionnaireAnalysis
         Scale scores, alpha and omega, change over times of every questionnaire of the plan.
     recipe : Recipe
@@ -123,6 +126,7 @@ class StudyAnalysis(Result):
     multiverse: Multiverse | Refused | None = field(repr=False)
     interim: InterimLook | Refused | None = field(repr=False)
     single_cases: Mapping[str, SingleCase | Refused] = field(repr=False)
+    spreads: Mapping[str, SpreadBeside | Refused] = field(repr=False)
     questionnaires: Sequence[QuestionnaireAnalysis] = field(repr=False)
     recipe: Recipe = field(repr=False)
 
@@ -175,6 +179,7 @@ class StudyAnalysis(Result):
         named: dict[str, Any] = {
             **{f"{name}: single case": found for name, found in self.single_cases.items()},
             **results_of(self.questionnaires),
+            **{f"{name}: model of spread": found for name, found in self.spreads.items()},
             "technique": self.technique,
             "speed": self.speed,
             "agreement": self.raters,

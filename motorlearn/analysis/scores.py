@@ -10,6 +10,7 @@ import pandas as pd
 from motorlearn.analysis.allocated import kept_columns
 from motorlearn.analysis.times import Timed, timed
 from motorlearn.design import Design, Outcome, TimeRules, target_of_rows
+from motorlearn.design.outcomes import VARIABILITY
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.measures import registered_measures, score_trials
 from motorlearn.measures.registry import measures_for
@@ -180,7 +181,19 @@ def scores_of(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeS
             None,
             f"fill the column {found.column!r}, or look at the column 'void'",
         )
+    if found.measured and found.column in VARIABILITY:
+        _refuse_single_trials(found)
     return replace(found, kept=kept_columns(found.table, design))
+
+
+def _refuse_single_trials(found: OutcomeScores) -> None:
+    counted = found.table[found.present()]
+    if counted.groupby(["participant", "stage"], observed=True).size().max() < 2:
+        raise InputError(
+            f"outcome {found.outcome.name!r} says how variable a person is, and nobody has two "
+            "trials at a test",
+            remedy="record several trials of each person at every test",
+        )
 
 
 def _by_rules(found: OutcomeScores, rules: TimeRules) -> OutcomeScores:

@@ -22,6 +22,7 @@ from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.scores import scores_of
 from motorlearn.analysis.single_case import judged_case, single_case_answer, single_cases_of
 from motorlearn.analysis.staged import staged_trials
+from motorlearn.analysis.variability import spreads_of
 from motorlearn.results import Recipe, Refused
 from motorlearn.trials import Study
 
@@ -135,6 +136,7 @@ def _answered(
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
         people=people,
+        spreads=spreads_of(scores, question, study, seed) if beside is beside_of else {},
         questionnaires=questionnaires_of(study, people.roster, seed),
         single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),

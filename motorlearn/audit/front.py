@@ -21,13 +21,14 @@ from motorlearn.audit.mixed.simulated import diagnose
 from motorlearn.audit.population import population_checks, population_residuals
 from motorlearn.audit.report import RESIDUALS, Audit, assemble
 from motorlearn.audit.single_case import single_case_checks
+from motorlearn.audit.variability import VariabilityAudit
 from motorlearn.compare import BlockComparison, PhaseComparison, SingleCase
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve
 from motorlearn.design import Design, Threshold
 from motorlearn.exceptions import InputError
 from motorlearn.linear import Equivalence
 from motorlearn.measures import Agreement
-from motorlearn.mixed import MixedFit
+from motorlearn.mixed import MixedFit, VariabilityFit
 from motorlearn.results import Recipe
 from motorlearn.trials import Study
 
@@ -110,8 +111,8 @@ def audit_of(result: object, context: Context, phases: Sequence[Hashable] | None
     raise InputError(
         "there is no assumption check for this kind of result",
         [type(result).__name__],
-        "give what compare_phases, compare_blocks, fit_mixed, fit_curve, fit_curves, "
-        "fit_population_curve, rater_agreement or an equivalence test returned",
+        "give what compare_phases, compare_blocks, fit_mixed, fit_variability, fit_curve, "
+        "fit_curves, fit_population_curve, rater_agreement or an equivalence test returned",
     )
 
 
@@ -159,6 +160,13 @@ def _(result: MixedFit, context: Context, phases: Sequence[Hashable] | None) -> 
     checks = (CountAudit if model.binomial else LinearAudit)(model, diagnosis, context).checks()
     recipe = audit_recipe(result.recipe, context, n=result.n)
     return assemble((("mixed model", check) for check in checks), diagnosis.residuals, recipe)
+
+
+@audit_of.register
+def _(result: VariabilityFit, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    recipe = audit_recipe(result.recipe, context, n=result.n)
+    checks = (("model of spread", check) for check in VariabilityAudit(result, context).checks())
+    return assemble(checks, RESIDUALS.frame(), recipe)
 
 
 @audit_of.register

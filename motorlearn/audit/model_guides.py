@@ -130,6 +130,40 @@ MODELS = (
         doi="10.1027/1614-2241.1.3.86",
         status=SEEN,
     ),
+    # Models of level and spread.
+    Guide("spread_singular", "random terms at a bound (1 means some are)", 0, None, status=CUSTOM),
+    Guide(
+        "spread_shown",
+        "standard error of an effect on spread that the people show over the model's own",
+        1.3,
+        None,
+        source="a standard error short by this factor rejects in 13 % (algebra)",
+        status=ALGEBRA,
+    ),
+    Guide(
+        "trials_of_spread",
+        "scores of a person in a cell whose spread is modelled",
+        10,
+        5,
+        False,
+        source="an SD of ten normal scores has a standard error of 24 %, one of five of 35 %",
+        status=ALGEBRA,
+    ),
+    Guide(
+        "kurtosis",
+        "excess kurtosis of residuals given level and spread of the person",
+        1.0,
+        3.0,
+        source="an SD varies as the root of 1 + kurtosis / 2 does (algebra)",
+        status=ALGEBRA,
+    ),
+    Guide(
+        "spread_follows",
+        "rank correlation of mean and SD, scores above zero",
+        0.5,
+        None,
+        status=CUSTOM,
+    ),
     # Learning curves.
     Guide(
         "unidentified",

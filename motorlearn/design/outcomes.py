@@ -15,6 +15,13 @@ ErrorMeasure = Literal[
     "total_error",
 ]
 """Scores of errors in one dimension."""
+VARIABILITY = (
+    "variable_error",
+    "variable_error_corrected",
+    "bivariate_variable_error",
+    "bivariate_variable_error_corrected",
+)
+"""Scores that say how variable a performer is at a test."""
 
 
 class Outcome(Section):
@@ -68,6 +75,11 @@ class Outcome(Section):
                 f"outcome {self.name!r} has rules for times; give it kind = 'time' and no target"
             )
         return self
+
+    @property
+    def is_variability(self) -> bool:
+        """Whether it asks how variable a performer is; a model of spread then stands beside it."""
+        return (self.measure if self.has_target else self.name) in VARIABILITY
 
     @property
     def plural(self) -> bool:

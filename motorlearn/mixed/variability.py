@@ -130,7 +130,8 @@ def fit_variability(
         s[order],
         wanted.person[order],
     )
-    solution = _solve(wanted.prepared.observed[order], parts, correlated, NODES[s.shape[1]])
+    y = wanted.prepared.observed[order]
+    solution = _solve(y, parts, correlated, NODES[s.shape[1]])
     recipe = Recipe(
         call="fit_variability",
         columns={"outcome": unalias(wanted.prepared.formula.response)},
@@ -147,7 +148,27 @@ def fit_variability(
         engine=_engine(s.shape[1]),
     )
     plans = (wanted.spread[1], wanted.random[1])
-    return put_together(design, plans, parts, order, solution, recipe)
+    return put_together(design, plans, parts, order, y, solution, recipe)
+
+
+def with_other_scores(fit: VariabilityFit, observed: Array) -> VariabilityFit:
+    """Fit the same model to other scores of the same rows.
+
+    Raises
+    ------
+    FitError
+        If these scores do not identify it.
+    """
+    level, spread = fit.of_level.design, fit.of_spread.design
+    part, own = level.random[0], spread.random[0]
+    order = np.argsort(part.index, kind="stable")
+    x, w, z, s = (matrix[order] for matrix in (level.x, spread.x, part.z, own.z))
+    parts = SpreadParts(x, w, z, s, part.index[order])
+    y = observed[order]
+    tied = bool(fit.recipe.options["correlated"])
+    solution = _solve(y, parts, tied, NODES[own.z.shape[1]])
+    plans = (spread.fixed, own.plans[0] if own.plans else None)
+    return put_together(level, plans, parts, order, y, solution, fit.recipe)
 
 
 def _engine(terms: int) -> str:

@@ -51,6 +51,8 @@ class VariabilityFit(Result):
         Why the model should be read with care.
     effects : DataFrame
         ``level, term, estimate, std_error``: what each person adds to level and log σ.
+    influence : DataFrame
+        ``level, term, move``: how far an effect on log σ moves without each person, by one step.
     """
 
     formula: str
@@ -67,6 +69,7 @@ class VariabilityFit(Result):
     singular: bool
     warnings: tuple[str, ...]
     effects: pd.DataFrame = field(repr=False)
+    influence: pd.DataFrame = field(repr=False)
     recipe: Recipe = field(repr=False)
     of_level: MixedFit = field(repr=False)
     of_spread: MixedFit = field(repr=False)

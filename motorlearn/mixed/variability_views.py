@@ -28,16 +28,18 @@ def put_together(
     plans: tuple[MatrixPlan, MatrixPlan | None],
     parts: SpreadParts,
     order: NDArray[np.intp],
+    observed: Array,
     solution: SpreadSolution,
     recipe: Recipe,
 ) -> VariabilityFit:
-    """Make the result of what a search found."""
+    """Make the result of what a search found; ``observed`` are the scores sorted by person."""
     part, p = design.random[0], len(solution.beta)
     level, spread = _levels(design, parts, order), _spreads(design, plans, parts, order)
     names = [*part.terms, *(SPREAD + term for term in spread.random[0].terms)]
-    of_level = _view(level, solution.beta, solution.vcov[:p, :p], recipe, recipe.options["formula"])
-    own = f"log(sd) ~ {recipe.options['spread']}"
-    of_spread = _view(spread, solution.gamma, solution.vcov[p:, p:], recipe, own)
+    y = _by_row(observed, order)
+    formula, own = recipe.options["formula"], f"log(sd) ~ {recipe.options['spread']}"
+    of_level = _view(level, solution.beta, solution.vcov[:p, :p], recipe, formula, y)
+    of_spread = _view(spread, solution.gamma, solution.vcov[p:, p:], recipe, own, y)
     singular, words = _singular(names, solution.psi, part.group)
     converged = solution.expected_decrease < CONVERGED and solution.lowest > -1e-3
     warnings = (
@@ -61,6 +63,7 @@ def put_together(
         singular=singular,
         warnings=warnings,
         effects=_effects(part, names, solution),
+        influence=_influence(part, plans[0], solution),
         recipe=recipe,
         of_level=of_level,
         of_spread=of_spread,
@@ -108,7 +111,9 @@ def _spreads(
     return replace(level, x=_by_row(parts.w, order), fixed=plans[0], random=(own,))
 
 
-def _view(design: Design, beta: Array, vcov: Array, recipe: Recipe, formula: str) -> MixedFit:
+def _view(
+    design: Design, beta: Array, vcov: Array, recipe: Recipe, formula: str, observed: Array
+) -> MixedFit:
     """Level or log σ as a linear model that means and contrasts can be asked of."""
     part, people = design.random[0], len(design.random[0].levels)
     df = _people_df(design, people)
@@ -139,7 +144,7 @@ def _view(design: Design, beta: Array, vcov: Array, recipe: Recipe, formula: str
         random={part.group: "1"},
         recipe=recipe,
         design=design,
-        observed=np.zeros(len(design.cell)),
+        observed=observed,
         inference=inference,
     )
 
@@ -183,11 +188,19 @@ def _singular(names: list[str], psi: Array, group: str) -> tuple[bool, list[str]
     safe = np.where(sd > 0, sd, 1.0)
     correlation = psi / np.outer(safe, safe)
     near = np.argwhere(np.tril(np.abs(correlation), -1) > _PERFECT)
+    pairs = [(i, j, f"{names[j]!r} and {names[i]!r}") for i, j in near]
     words = [
-        f"{names[j]!r} and {names[i]!r} of {group!r} go together almost perfectly "
-        f"({correlation[i, j]:.2f}); take one out, or use correlated=False."
-        for i, j in near
+        f"{pair} of {group!r} go together almost perfectly ({correlation[i, j]:.2f}); take one "
+        "out, or use correlated=False."
+        for i, j, pair in pairs
+        if names[i].startswith(SPREAD)
     ]
+    level = [pair for i, _, pair in pairs if not names[i].startswith(SPREAD)]
+    if level:
+        words.append(
+            f"In their level people differ in fewer ways than the random part allows ({level[0]} "
+            "go together almost perfectly); the spread hardly depends on that."
+        )
     return bool(words), words
 
 
@@ -219,6 +232,19 @@ def _variances(group: str, names: list[str], psi: Array) -> pd.DataFrame:
             pair = {"group": group, "term": names[j], "other": name}
             rows.append(VARIANCE.row(**pair, variance=psi[i, j], correlation=together))
     return VARIANCE.frame(rows)
+
+
+def _influence(part: RandomPart, plan: MatrixPlan, solution: SpreadSolution) -> pd.DataFrame:
+    """How far each effect on the spread moves without each person, by one step."""
+    p, columns = len(solution.beta), plan.columns
+    moves = -solution.pull[:, p:]
+    return pd.DataFrame(
+        {
+            "level": np.repeat(np.array(part.levels, dtype=object), len(columns)),
+            "term": np.tile(np.array(columns, dtype=object), len(part.levels)),
+            "move": moves.ravel(),
+        }
+    )
 
 
 def _effects(part: RandomPart, names: list[str], solution: SpreadSolution) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
 from motorlearn.compare import pair_in_words
 from motorlearn.compare.crossing import JOINT, SIMPLE, labels_of
 from motorlearn.design import own_name_of_test
+from motorlearn.results import Refused
 
 
 def test_row(
@@ -18,6 +19,12 @@ def test_row(
     empty = dict.fromkeys(("estimate", "conf_low", "conf_high", "p", "p_adjusted"), np.nan)
     named = {"outcome": entry.name, "phase": phase, "contrast": contrast, "method": method}
     return named | {"label": label, "family": ""} | empty | numbers
+
+
+def term_of(analysis: StudyAnalysis, term: str) -> str:
+    """A term of an analysis of variance with its factors as a reader calls them."""
+    named = {factor.name: factor.words for factor in analysis.design.factors}
+    return " x ".join(named.get(part, part) for part in term.split(":"))
 
 
 def effect_row(
@@ -42,7 +49,9 @@ def effect_row(
         f"{row['kind']}: {pair_in_words(group, reference, row['effect'])}",
         row["method"],
         "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
-        family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
+        family="the primary test alone"
+        if mine
+        else f"{row['kind']} of {term_of(analysis, row['term'])}",
         p_adjusted=row["p"] if mine else row["p_adjusted"],
         **numbers,
     )
@@ -64,3 +73,21 @@ def joint_rows(analysis: StudyAnalysis, entry: OutcomeAnalysis) -> Iterator[dict
         p=main["p"],
         p_adjusted=main["p"],
     )
+
+
+def spread_rows(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
+    """Tests of the models of spread beside outcomes that are a variable error."""
+    for name, found in analysis.spreads.items():
+        if isinstance(found, Refused):
+            continue
+        for row in found.ratios.to_dict("records"):
+            numbers = {k: row[k] for k in ("estimate", "conf_low", "conf_high", "p", "p_adjusted")}
+            yield test_row(
+                analysis.details[name],
+                own_name_of_test(analysis.design, str(row["test"])),
+                f"spread, {row['kind']}: {row['group']} by {row['reference']}",
+                "model of level and spread",
+                "exploratory",
+                family=f"spread, {row['kind']}",
+                **numbers,
+            )

@@ -20,6 +20,7 @@ from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.times import time_rules_of
+from motorlearn.wording.variability import spread_rules_of
 from motorlearn.wording.voice import capitalised, count, listed
 
 ALLOCATION = {
@@ -261,6 +262,7 @@ def outcome_paragraph(design: Design) -> str:
         )
         parts.append(f"Exclusions decided beforehand: {rules}.")
     parts += time_rules_of(design)
+    parts += spread_rules_of(design)
     if design.replacements:
         rules = "; ".join(f"{entry.told} ({entry.reason})" for entry in design.replacements)
         parts.append(f"Values replaced by rules decided beforehand: {rules}.")

@@ -7,7 +7,10 @@ from typing import Any
 import numpy as np
 
 from motorlearn import digits
+from motorlearn.analysis.variability import AT_TEST, CHANGE, SpreadBeside
+from motorlearn.design import Design
 from motorlearn.mixed import VariabilityFit
+from motorlearn.wording.tense import told as tense
 
 BESIDE = (
     "This spread is that of a person's scores about where they lie at the time, as variable error "
@@ -64,16 +67,100 @@ def variability_sentences(
     return (*told, BESIDE)
 
 
-def _one(row: Mapping[str, Any], later: object, earlier: object, where: str) -> str:
-    limits = [digits.significant(row[name]) for name in ("conf_low", "conf_high")]
-    open_ended = (
-        ""
-        if not row["conf_low"] <= 1 <= row["conf_high"]
-        else (" The interval holds 1: which of them scatters more is not known.")
+def spread_rules_of(design: Design) -> list[str]:
+    """How outcomes that are a variable error are modelled beside their comparison.
+
+    Examples
+    --------
+    >>> from motorlearn.design import design_from_mapping
+    >>> plan = design_from_mapping({
+    ...     "study": {"title": "Ring push"},
+    ...     "groups": [{"name": "blocked"}, {"name": "random"}],
+    ...     "outcomes": [{"name": "bivariate_variable_error", "better": "lower"}],
+    ... })
+    >>> spread_rules_of(plan)[0][:71]
+    'Beside the comparison of bivariate variable error, a model of all trial'
+    """
+    names = [
+        entry.label or entry.name.replace("_", " ")
+        for entry in design.outcomes
+        if entry.is_variability
+    ]
+    if not names or design.single_case is not None or design.within is not None:
+        return []
+    terms = "group and test" if len(design.groups) > 1 else "test"
+    return [
+        f"Beside the comparison of {' and '.join(names)}, a model of all trials of the first and "
+        f"the primary test (level and logarithm of the standard deviation by {terms}, people "
+        f"differing in both at each test) {tense('gave', 'gives')} ratios of standard deviations; "
+        "it is secondary."
+    ]
+
+
+def spread_lead(found: SpreadBeside, name: str, tests: Mapping[str, str]) -> str:
+    """What the model of spread is, and why it stands beside the comparison."""
+    first, last = (tests.get(test, test) for test in found.tests)
+    several = "group" in found.fit.of_spread.design.fixed.levels
+    terms = "group and test" if several else "test"
+    ways = (
+        ", with a level in each of two directions and one spread," if found.directions > 1 else ""
     )
     return (
-        f"A typical performer of {later} scattered {digits.significant(row['estimate'])} times as "
-        f"much about their own mean as one of {earlier}{where}, interval {' to '.join(limits)}, "
-        f"t({digits.degrees_of_freedom(row['df'])}) = {digits.number(row['statistic'])}, "
-        f"{digits.p_clause(row['p_adjusted'])}.{open_ended}"
+        f"The plan asks for {name}, one number for each person and test. Beside its comparison a "
+        f"model of the trials themselves{ways} asks whether performers scatter differently: level "
+        f"and spread follow {terms}, and people differ in both at {first} and at {last}. It is "
+        "secondary; the comparison of people's scores is the planned one."
     )
+
+
+def spread_beside_sentences(found: SpreadBeside, tests: Mapping[str, str]) -> tuple[str, ...]:
+    """Ratios of spread at the primary test, and of how much it changed, with their intervals.
+
+    Parameters
+    ----------
+    found : SpreadBeside
+        What :func:`motorlearn.analysis.spread_beside` gave.
+    tests : mapping of str to str
+        Names of tests as a reader knows them.
+    """
+    first, last = (tests.get(test, test) for test in found.tests)
+    told = []
+    for row in found.ratios.to_dict("records"):
+        named = {str(key): value for key, value in row.items()}
+        if row["kind"] == AT_TEST:
+            later, earlier = row["group"], row["reference"]
+            told.append(_one(named, later, earlier, f" at {last}"))
+        elif row["kind"] == CHANGE:
+            told.append(
+                f"From {first} to {last} the spread of {row['group']} changed by "
+                f"{digits.significant(row['estimate'])} times the factor of {row['reference']}, "
+                f"{_numbers(named)}.{_open(named, 'whether they changed differently')}"
+            )
+        else:
+            told.append(
+                f"A typical performer scattered {digits.significant(row['estimate'])} times as "
+                f"much at {last} as at {first}, {_numbers(named)}."
+                f"{_open(named, 'whether the spread changed')}"
+            )
+    return tuple(told)
+
+
+def _one(row: Mapping[str, Any], later: object, earlier: object, where: str) -> str:
+    return (
+        f"A typical performer of {later} scattered {digits.significant(row['estimate'])} times as "
+        f"much about their own mean as one of {earlier}{where}, {_numbers(row)}."
+        f"{_open(row, 'which of them scatters more')}"
+    )
+
+
+def _numbers(row: Mapping[str, Any]) -> str:
+    limits = [digits.significant(row[name]) for name in ("conf_low", "conf_high")]
+    return (
+        f"interval {' to '.join(limits)}, t({digits.degrees_of_freedom(row['df'])}) = "
+        f"{digits.number(row['statistic'])}, {digits.p_clause(row['p_adjusted'])}"
+    )
+
+
+def _open(row: Mapping[str, Any], what: str) -> str:
+    inside = row["conf_low"] <= 1 <= row["conf_high"]
+    return f" The interval holds 1: {what} is not known." if inside else ""

@@ -10,12 +10,15 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import Drawing, SizeName, canvas, house
 from motorlearn.mixed import VariabilityFit
 
+FEW_TICKS = 2
+
 
 def modelled_spreads(
     fit: VariabilityFit,
     *,
     by: str | Sequence[str],
     label: str,
+    ending: str = "",
     size: SizeName = "thesis",
     ax: Axes | None = None,
 ) -> Drawing:
@@ -29,6 +32,8 @@ def modelled_spreads(
         Categories of the spread whose combinations make the rows.
     label : str
         What the outcome is, with its unit.
+    ending : str
+        Ends the name of the figure, where there are several.
     size : {"column", "thesis", "page", "slide"}
         Where the figure will be used.
     ax : Axes, optional
@@ -65,12 +70,17 @@ def modelled_spreads(
         "95 % intervals, from a model of level and spread; equal distances are equal ratios."
     )
     alt = f"Standard deviations with intervals: {'; '.join(told)}."
-    return Drawing("modelled-spreads", figure, caption, alt, given=ax)
+    name = f"modelled-spreads-{ending}" if ending else "modelled-spreads"
+    return Drawing(name, figure, caption, alt, given=ax)
 
 
 def _ticks(low: float, high: float) -> list[float]:
     """Round numbers between two values; the ends of the range where there are fewer than two."""
     decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
-    found = [step * 10.0**power for power in decades for step in (1, 2, 3, 5, 7)]
-    inside = [tick for tick in found if low * 0.9 <= tick <= high * 1.1]
+    inside: list[float] = []
+    for steps in ((1, 2, 3, 5, 7), (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)):
+        found = [step * 10.0**power for power in decades for step in steps]
+        inside = [tick for tick in found if low * 0.9 <= tick <= high * 1.1]
+        if len(inside) > FEW_TICKS:
+            break
     return inside if len(inside) >= 2 else [low, high]

@@ -27,13 +27,16 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
 _STEPS = 60
-_STEEPEST = 40.0
+_SLACK = 1e-10
+"""Loss of height, relative to it, that rounding may bring."""
 
 
 @dataclass
 class SpreadRows:
     """Rows sorted by person: ``y`` (N,), fixed parts ``x`` (N, p) and ``w`` (N, s), random parts
-    ``z`` (q, N) and ``s`` (k, N), and the first row of each person ``starts`` (G,)."""
+    ``z`` (q, N) and ``s`` (k, N), and the first row of each person ``starts`` (G,).
+
+    A row may stand for ``times`` (N,) scores with mean ``y`` and ``squares`` (N,) about it."""
 
     y: Array
     x: Array
@@ -41,11 +44,15 @@ class SpreadRows:
     z: Array
     s: Array
     starts: Index
+    times: Array | None = None
+    squares: Array | None = None
 
     def __post_init__(self) -> None:
         lengths = np.diff(np.append(self.starts, len(self.y)))
         self.group = np.repeat(np.arange(len(self.starts)), lengths)
-        self.count = lengths.astype(float)
+        self.each = np.ones(len(self.y)) if self.times is None else self.times
+        self.about = np.zeros(len(self.y)) if self.squares is None else self.squares
+        self.count = segment_sums(self.each, self.starts)
 
 
 @dataclass
@@ -137,7 +144,8 @@ class LocationScale:
         level = parts.beta @ rows.x.T + self._shift(rows.z, parts.tie, v)
         # Beyond these the search has lost its way; a finite value sends it back.
         log_sd = np.clip(parts.gamma @ rows.w.T + self._shift(rows.s, parts.turn, v), -40, 40)
-        weight = np.exp(-2 * log_sd)
+        narrow = np.exp(-2 * log_sd)
+        weight, loose = rows.each * narrow, rows.about * narrow
         residual = rows.y - level
         zl = parts.lam.T @ rows.z
         inside = self._sums(weight * zl[:, None, None, :] * zl[None, :, None, :])
@@ -145,14 +153,14 @@ class LocationScale:
         root = cholesky(inside)
         half = solve_lower(root, self._sums(weight * residual * zl[:, None, :]))
         modes = solve_upper(root, half)
-        square = self._sums(weight * residual**2) - np.sum(half * half, axis=0)
-        constant = rows.count * np.log(2 * np.pi) + 2 * self._sums(log_sd)
+        square = self._sums(weight * residual**2 + loose) - np.sum(half * half, axis=0)
+        constant = rows.count * np.log(2 * np.pi) + 2 * self._sums(rows.each * log_sd)
         loglik = -0.5 * (constant + log_determinant(root) + square)
         rest = residual - np.einsum("an,akn->kn", zl, spread(modes))
         lower = inverse_lower(root)
         inverse = np.einsum("cakg,cbkg->abkg", lower, lower)
         turned = np.einsum("abkn,bn->akn", spread(inverse), zl)
-        by_spread = weight * (rest**2 + np.einsum("an,akn->kn", zl, turned)) - 1
+        by_spread = weight * (rest**2 + np.einsum("an,akn->kn", zl, turned)) + loose - rows.each
         return _Given(loglik, weight * rest, by_spread, weight, rest, modes, inverse, turned)
 
     def _shift(self, columns: Array, matrix: Array, v: Array) -> Array:
@@ -196,15 +204,16 @@ class LocationScale:
             return
         parts, v = self.parts(point), self.centre.copy()
         height, slope, precision = self._height(parts, v)
+        slack = _SLACK * (1 + np.abs(height))
         for _ in range(_STEPS):
             root = cholesky(precision)
             step = solve_upper(root, solve_lower(root, slope))
             new = self._height(parts, v + step)
-            failed = ~(new[0] >= height - 1e-12)
+            failed = ~(new[0] >= height - slack)
             while failed.any() and np.abs(step).max() > 1e-10:
                 step = np.where(failed, step / 2, step)
                 new = self._height(parts, v + step)
-                failed = ~(new[0] >= height - 1e-12)
+                failed = ~(new[0] >= height - slack)
             v, (height, slope, precision) = v + step, new
             if np.abs(step).max() < 1e-6:
                 break
@@ -222,7 +231,7 @@ class LocationScale:
         through = self._sums(weight * zl[:, None] * tied[None])
         information = self._sums(weight * tied[:, None] * tied[None])
         information -= np.einsum("cag,cdg,dbg->abg", through, given.inverse[:, :, 0], through)
-        information += 2 * self._sums(turned[:, None] * turned[None])
+        information += 2 * self._sums(rows.each * turned[:, None] * turned[None])
         at = np.arange(self.spreads)
         information[at, at] += 1
         return height, slope, information

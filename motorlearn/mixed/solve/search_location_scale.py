@@ -22,8 +22,10 @@ from motorlearn.mixed.solve.optimise import (
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 
-_ROUNDS = 8
+_ROUNDS = 20
 _FEW_NODES = 5
+_EARLY = 0.1
+_LEAST_CURVED = 1e-3
 _SETTLED = 1e-5
 _MEAN_LOG_ABSOLUTE = -0.635
 """Mean of the logarithm of an absolute standard normal variable."""
@@ -44,14 +46,15 @@ class SpreadParts:
 class SpreadSolution:
     """What a search found, on the original scales.
 
-    ``vcov`` is that of β and γ together, ``shown`` the one the people show (from the scores of each
-    person); ``psi`` (q + k, q + k) covariance of level and log spread terms; ``modes`` (G, q + k).
+    ``vcov`` is that of β and γ together, ``shown`` the one the people show, from ``pull``
+    (G, p + s), how far each person moves β and γ; ``psi`` (q + k, q + k) covariance of level and
+    log spread terms; ``modes`` (G, q + k).
     """
 
     beta: Array
     gamma: Array
     vcov: Array
-    shown: Array
+    pull: Array
     psi: Array
     modes: Array
     spread: Array
@@ -60,6 +63,11 @@ class SpreadSolution:
     expected_decrease: float
     lowest: float
     iterations: int
+
+    @property
+    def shown(self) -> Array:
+        """Covariance of β and γ that the people show."""
+        return self.pull.T @ self.pull
 
 
 def solve_location_scale(
@@ -78,8 +86,8 @@ def solve_location_scale(
     z = scaled[0] if parts.z.shape[1] else np.zeros((0, len(y)))
     starts = group_starts(parts.person)
     rows = SpreadRows((y - middle) / unit, level.x, log_sd.x, z, s, starts)
-    model = LocationScale(rows, tied and bool(len(z)), quadrature)
-    found = _search(model, _start(model))
+    model = LocationScale(_summed(rows, parts), tied and bool(len(z)), quadrature)
+    found = _search(model, _start(rows, model))
     curve = hessian(model.objective, found.x)
     found = polish(model.objective, found, curve)
     undo = block_diag(*level.backs) if factors else np.zeros((0, 0))
@@ -87,34 +95,58 @@ def solve_location_scale(
     return _on_original_scales(model, found, curve[0], parts, middle, unit, level.back, undo)
 
 
-def _search(model: LocationScale, point: Array) -> Minimum:
-    """Search with few nodes that follow every step, then with all, which stay where they ended.
+def _summed(rows: SpreadRows, parts: SpreadParts) -> SpreadRows:
+    """Rows of a person that share all their columns as one, which loses nothing."""
+    key = np.column_stack([parts.person, parts.x, parts.w, parts.z, parts.s])
+    _, first, cell = np.unique(key, axis=0, return_index=True, return_inverse=True)
+    cell = cell.ravel()
+    times = np.bincount(cell).astype(float)
+    mean = np.bincount(cell, rows.y) / times
+    squares = np.asarray(np.bincount(cell, (rows.y - mean[cell]) ** 2), dtype=float)
+    starts = group_starts(parts.person[first])
+    x, w, z, s = rows.x[first], rows.w[first], rows.z[:, first], rows.s[:, first]
+    return SpreadRows(mean, x, w, z, s, starts, times, squares)
 
-    Where nodes follow, the slopes are those of the sum over nodes that stay; the two differ by the
-    error of the quadrature.
+
+def _search(model: LocationScale, point: Array) -> Minimum:
+    """Search in rounds: place the nodes, then take steps while they stay; first with few nodes.
+
+    Slopes are exactly those of the sum over nodes that stay; early rounds end after a few steps,
+    since nodes that stay are right only near the point where they were placed.
     """
     few = min(_FEW_NODES, model.quadrature)
     coarse = LocationScale(model.rows, model.tied, few)
-
-    def following(points: Array, which: Index) -> tuple[Array, Array]:
-        coarse.place_nodes(points[0])
-        return coarse.objective(points, which)
-
-    found = minimise(following, point[None], longest=0.5, tolerance=1e-4, max_iterations=60)
+    found = _rounds(coarse, point[None], _EARLY, 8, 0.3)
     model.centre = coarse.centre.copy()
+    return _rounds(model, found.x, _SETTLED, 30, 0.5)
+
+
+def _rounds(model: LocationScale, x: Array, settled: float, steps: int, longest: float) -> Minimum:
+    """Place nodes and search in turn until a round gains no more than ``settled``."""
     for _ in range(_ROUNDS):
-        model.place_nodes(found.x[0])
-        inverse = positive_inverse(hessian(model.objective, found.x))
-        before = float(model.objective(found.x, ONE)[0][0])
-        found = minimise(model.objective, found.x, inverse, longest=0.5, max_iterations=30)
-        if before - float(found.value[0]) < _SETTLED:
+        model.place_nodes(x[0])
+        inverse = _downhill(hessian(model.objective, x))
+        before = float(model.objective(x, ONE)[0][0])
+        found = minimise(model.objective, x, inverse, longest=longest, max_iterations=steps)
+        x = found.x
+        if before - float(found.value[0]) < settled:
             break
     return found
 
 
-def _start(model: LocationScale) -> Array:
+def _downhill(curve: Array) -> Array:
+    """Inverse (1, d, d) of a Hessian with every curvature taken as positive, none as nothing.
+
+    A direction whose curvature is negative would otherwise never be searched.
+    """
+    scale = 1 / np.sqrt(np.maximum(np.abs(np.diagonal(curve[0])), 1e-8))
+    values, vectors = np.linalg.eigh(curve[0] * np.outer(scale, scale))
+    found = (vectors / np.maximum(np.abs(values), _LEAST_CURVED)) @ vectors.T
+    return np.asarray((np.outer(scale, scale) * found)[None])
+
+
+def _start(rows: SpreadRows, model: LocationScale) -> Array:
     """Least squares, then the logarithms of what is left within people."""
-    rows = model.rows
     beta = np.linalg.lstsq(rows.x, rows.y)[0]
     rest = rows.y - rows.x @ beta
     means = np.add.reduceat(rest, rows.starts) / rows.count
@@ -145,7 +177,7 @@ def _on_original_scales(
     scores = -by_person / 2
     turn = block_diag(unit * back, working(parts.w, []).back)
     own = turn @ inverse[: p + s]
-    ones = np.ones(len(rows.y))
+    ones = np.ones(len(parts.x))
     beta = unit * back @ point[:p] + np.linalg.lstsq(parts.x, middle * ones)[0]
     gamma = turn[p:, p:] @ point[p : p + s] + np.linalg.lstsq(parts.w, np.log(unit) * ones)[0]
     modes, spread = model.effects(point)
@@ -154,11 +186,11 @@ def _on_original_scales(
         beta=beta,
         gamma=gamma,
         vcov=own[:, : p + s] @ turn.T,
-        shown=own @ (scores.T @ scores) @ own.T,
+        pull=scores @ own.T,
         psi=undo @ model.covariance(point) @ undo.T,
         modes=modes @ undo.T,
         spread=undo @ spread @ undo.T,
-        deviance=float(found.value[0]) + 2 * len(rows.y) * float(np.log(unit)),
+        deviance=float(found.value[0]) + 2 * len(parts.x) * float(np.log(unit)),
         free=len(point),
         expected_decrease=float(expected_decrease(curve[None], found.gradient)[0]),
         lowest=float(values[0] / max(1.0, abs(values[-1]))),

@@ -18,6 +18,7 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import term_in_words
 from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
 from motorlearn.wording.times import sentence_on_contrast
 from motorlearn.wording.voice import count
@@ -169,7 +170,7 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
         yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained
-    yield from _doubts_of_model(found.analysis.mixed_audit, found)
+    yield from doubts_of_model(found.analysis.mixed_audit, found, "open-model-assumptions")
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
@@ -178,20 +179,20 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     )
 
 
-def _doubts_of_model(audit: Audit | Refused | None, found: StudyView) -> Iterator[Block]:
-    """What the audit of the mixed model leaves open."""
+def doubts_of_model(audit: Audit | Refused | None, found: StudyView, name: str) -> Iterator[Block]:
+    """What the audit of a model of trials leaves open, in a table of that name."""
     if not isinstance(audit, Audit):
         return
     rows = audit.table
     rows = rows[rows["grade"] != "fine"].drop_duplicates(["assumption", "finding"])
-    named = " {tab:open-model-assumptions} names what is open." if len(rows) else ""
+    named = f" {{tab:{name}}} names what is open." if len(rows) else ""
     yield Text(f"Assumptions of this model: {audit.verdict}{named}")
     if len(rows):
         table = _open_assumptions(rows)
         yield replace(
             table,
-            name="open-model-assumptions",
-            title="Assumptions of the mixed model that need a look or action",
+            name=name,
+            title="Assumptions of the model that need a look or action",
         )
 
 
@@ -207,9 +208,10 @@ def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
         for plan in plans
         for column, parts in plan.parts().items()
     }
+    words |= {name: term_in_words(name) for name in fit.n_groups}
     named = {
         name: [words.get(term, term) for term in table.rows[name]]
-        for name in ("term", "other")
+        for name in ("term", "other", "group")
         if name in table.rows
     }
     return replace(table, rows=table.rows.assign(**named))
@@ -249,8 +251,21 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
     yield from shown(panels, "shows single participants with the form AICc prefers.")
 
 
+def _of_curve(table: Table, curve: PopulationCurve) -> Table:
+    """Terms of a curve as a reader says them: ``log_rate[random]`` becomes ``log rate: random``."""
+    terms = list(curve.estimates["term"])
+    words = {term: term_in_words(term) for term in terms}
+    words |= {f"{term}[{g}]": f"{words[term]}: {g}" for term in terms for g in curve.groups}
+    named = {
+        name: [words.get(term, term) for term in table.rows[name]]
+        for name in ("term", "other")
+        if name in table.rows
+    }
+    return replace(table, rows=table.rows.assign(**named))
+
+
 def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
-    tables = [_named(table, "population") for table in result.tables()]
+    tables = [_of_curve(_named(table, "population"), result) for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     groups = (

@@ -16,6 +16,7 @@ from motorlearn.report.sections.primary import missing_sentence, primary_sentenc
 from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.secondary import secondary_table
 from motorlearn.report.sections.single_case import is_single_case, single_case_blocks
+from motorlearn.report.sections.spreads import spread_sentences
 from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
@@ -134,6 +135,7 @@ def _results(found: StudyView) -> Iterator[Block]:
             "values are not corrected for the number of rows."
         )
         yield table
+    yield from (Text(sentence) for sentence in spread_sentences(found))
 
 
 def _pictured(found: StudyView, stage: str) -> Iterator[Block]:

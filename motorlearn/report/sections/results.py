@@ -30,6 +30,7 @@ from motorlearn.report.sections.single_case import (
     single_case_tables,
 )
 from motorlearn.report.sections.spread_of_scores import spread_of_scores
+from motorlearn.report.sections.spreads import spread_sections
 from motorlearn.report.sections.technique import technique_sections
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Document, Heading, Text, slug
@@ -99,6 +100,7 @@ def _details(found: StudyView) -> list[Block]:
         *questionnaire_sections(found),
         *technique_sections(found),
         *side_sections(found),
+        *spread_sections(found),
         *multiverse_blocks(found),
         *look_blocks(found),
         *closing_sections(found),
