@@ -8,7 +8,7 @@ from typing import Any
 
 from motorlearn.exceptions import PackageError
 
-__version__ = "1.0.0"
+__version__ = "2.0.0"
 
 _HOMES = {
     "allocate": "motorlearn.plan",

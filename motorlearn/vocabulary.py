@@ -150,3 +150,14 @@ STOP_SIGNS: Final = (
     "technique that comes apart"
 )
 """Signs at which a session ends for a person, whatever else the plan says."""
+
+
+def term_in_words(term: str) -> str:
+    """A term of a model as a reader says it.
+
+    Examples
+    --------
+    >>> term_in_words("group:phase"), term_in_words("log_rate")
+    ('group x phase', 'log rate')
+    """
+    return term.replace(":", " x ").replace("_", " ")

@@ -16,21 +16,31 @@ TINY_PNG = base64.b64decode(
 )
 
 
-@pytest.fixture
-def no_pictures(monkeypatch):
-    """Make figures and their words, but lay nothing out and draw no file; gives what was asked for.
-
-    For tests that read a report: how its figures look is tested in ``tests/figures``.
-    """
+def _without_pictures(patch):
     drawn = []
 
     def stub(self, form, **more):
         drawn.append((self.name, form))
         return TINY_PNG if form == "png" else f"<svg>{self.name}</svg>".encode()
 
-    monkeypatch.setattr("motorlearn.figures.Drawing._bytes", stub)
-    monkeypatch.setattr(
+    patch.setattr("motorlearn.figures.Drawing._bytes", stub)
+    patch.setattr(
         "matplotlib.layout_engine.ConstrainedLayoutEngine.execute", lambda self, figure: None
     )
-    monkeypatch.setenv("MOTORLEARN_PROCESSES", "1")
+    patch.setenv("MOTORLEARN_PROCESSES", "1")
     return drawn
+
+
+@pytest.fixture(scope="session")
+def without_pictures():
+    """What ``no_pictures`` does, for a fixture that has a patch of its own."""
+    return _without_pictures
+
+
+@pytest.fixture
+def no_pictures(monkeypatch):
+    """Make figures and their words, but lay nothing out and draw no file; gives what was asked for.
+
+    For tests that read a report: how its figures look is tested in ``tests/figures``.
+    """
+    return _without_pictures(monkeypatch)

@@ -273,7 +273,9 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
     if pair is None or late is None or late.name == pair[0]:
         raise InputError("a mixed model of trials needs two tests, the primary one among them")
     if not scores.of_single_trials and scores.timed is None:
-        raise InputError(f"{scores.column} has no mixed model of trials: its trials are no scores")
+        raise InputError(
+            "a score that is taken of all trials together has no mixed model of trials"
+        )
     tests = [pair[0], late.name]
     table = scores.table
     rows = table[table["stage"].isin(tests) & scores.present()]

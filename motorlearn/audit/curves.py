@@ -159,7 +159,8 @@ def _serial(result: CurveFit, context: Context) -> Check:
         abs(r1),
         context.guide("serial_curve"),
         f"r1 = {digits.number(r1)} over {n} residuals.",
-        "Add a restart term for each session, fit block means, or widen the interval.",
+        "Let the correlation be estimated (correlation='ar1'), add a restart term for each "
+        "session, fit block means, or widen the interval.",
         chance=chance,
         remedy=remedy,
     )
@@ -245,14 +246,17 @@ def _spread(result: CurveFit, context: Context) -> Check:
         ratio,
         context.guide("sd_ratio"),
         f"Brown-Forsythe {digits.p_clause(p)}." if usable else "",
-        "Fit logarithms, or weight by precision.",
+        "Let the spread be estimated (variance='mean' or 'practice'), fit logarithms, or weight by "
+        "precision.",
         chance=p,
         remedy=_on_logarithms(result, context),
     )
 
 
 def _on_logarithms(result: CurveFit, context: Context) -> Remedy | None:
-    positive = result.family == "gaussian" and np.nanmin(result.outcome) > 0
+    options = result.recipe.options
+    logs = options.get("errors") == "lognormal" or options.get("variance") == "mean"
+    positive = result.family == "gaussian" and np.nanmin(result.outcome) > 0 and not logs
     if not (context.remedies and positive and result.status == "ok") or result.fixed:
         return None
     try:
@@ -316,8 +320,16 @@ def _rival(result: CurveFit) -> CurveFit | None:
     form = _RIVAL.get(result.form, "exponential")
     attempts = result.attempts if result.family == "binomial" else None
     outcome = result.outcome
+    options = result.recipe.options
+    noise = ("errors", "variance", "correlation", "restart")
+    given = {name: options[name] for name in noise if name in options}
+    begins = sorted({*result.begins.values(), *result.saved.values()})
+    if begins:
+        given["session"] = np.searchsorted(begins, result.practice, side="right")
     try:
-        return fit_curve(result.practice, outcome, form=form, first=result.first, attempts=attempts)
+        return fit_curve(
+            result.practice, outcome, form=form, first=result.first, attempts=attempts, **given
+        )
     except MotorlearnError:
         return None
 
@@ -337,6 +349,8 @@ def _majority(best: pd.DataFrame, context: Context) -> Check:
 
 def _standardised(result: CurveFit) -> np.ndarray:
     residual = np.asarray(result.residuals, dtype=float)
+    if len(result.standard):
+        residual = result.standard
     if result.family == "binomial":
         share = np.clip(result.fitted / result.attempts, 1e-9, 1 - 1e-9)
         pearson: np.ndarray = residual / np.sqrt(result.attempts * share * (1 - share))

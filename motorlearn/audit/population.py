@@ -46,7 +46,7 @@ def population_residuals(result: PopulationCurve) -> pd.DataFrame:
             "group": rows["group"].astype(str),
             "phase": "",
             "fitted": rows["fitted"],
-            "residual": rows["residual"] / (scale * (result.spread if len(result.spread) else 1.0)),
+            "residual": result.standard if len(result.standard) else rows["residual"] / scale,
             "practice": rows["practice"],
         }
     )
@@ -126,7 +126,7 @@ def _spread_over_practice(
         max(sds) / min(sds) if usable else np.nan,
         context.guide("sd_ratio"),
         f"Brown-Forsythe {digits.p_clause(p)}.",
-        "Fit logarithms.",
+        "Let the spread be estimated (variance='practice' or 'mean'), or fit logarithms.",
         chance=p,
         remedy=_on_logarithms(result, context),
     )
@@ -161,7 +161,8 @@ def _serial(residuals: pd.DataFrame, context: Context) -> Check:
         abs(r1),
         context.guide("serial_curve"),
         f"r1 = {digits.number(r1)} over {len(before)} pairs.",
-        "Fit block means, or add a restart for each session.",
+        "Let the correlation be estimated (correlation='ar1'), fit block means, or add a restart "
+        "for each session.",
         chance=chance,
     )
 
@@ -231,14 +232,20 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
     options = result.recipe.options
     table = result.residuals.copy()
     table["outcome"] = changes.pop("outcome", table["outcome"])
-    given = {
-        "form": result.form,
-        "vary": options["vary"],
-        "amount": result.amount,
-        "first": result.first,
-        "group": "group" if len(result.groups) > 1 else None,
-        "tests": False,
-    } | changes
+    noise = ("errors", "variance", "correlation", "covariance", "restart")
+    given = (
+        {name: options[name] for name in noise if name in options}
+        | {
+            "form": result.form,
+            "vary": options["vary"],
+            "session": "session" if "session" in table else None,
+            "amount": result.amount,
+            "first": result.first,
+            "group": "group" if len(result.groups) > 1 else None,
+            "tests": False,
+        }
+        | changes
+    )
     try:
         return fit_population_curve(
             table, "outcome", practice="practice", participant="participant", **given
@@ -249,11 +256,11 @@ def _again(result: PopulationCurve, **changes: Any) -> PopulationCurve | None:
 
 def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, ...]:
     rows = result.estimates
-    rates = ("log_rate", *(f"log_rate[{group}]" for group in result.groups))
-    chosen = rows[rows["term"].isin(rates)]
+    words = {"log_rate": "log rate"} | {f"log_rate[{g}]": f"log rate: {g}" for g in result.groups}
+    chosen = rows[rows["term"].isin(words)]
     return tuple(
         Conclusion(
-            f"{row.term}{note}",
+            f"{words[row.term]}{note}",
             float(row.estimate),
             float(row.conf_low),
             float(row.conf_high),
@@ -265,7 +272,9 @@ def _conclusions(result: PopulationCurve, note: str = "") -> tuple[Conclusion, .
 
 def _on_logarithms(result: PopulationCurve, context: Context) -> Remedy | None:
     outcome = result.residuals["outcome"]
-    if not context.remedies or result.family != "gaussian" or outcome.min() <= 0:
+    options = result.recipe.options
+    logs = options.get("errors") == "lognormal" or options.get("variance") == "mean"
+    if not context.remedies or result.family != "gaussian" or outcome.min() <= 0 or logs:
         return None
     other = _again(result, outcome=np.log(outcome))
     if other is None:

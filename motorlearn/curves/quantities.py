@@ -94,7 +94,8 @@ def curve_quantities(
     ``restart="savings"`` or ``"both"`` also the savings, the share of the way gained that is
     still there when a session begins (at ``at``; of a population there is one for all). Intervals
     are by the delta method: on the scale of the scores for levels and areas, of shares for
-    savings, of their logarithms for what is above 0.
+    savings, of their logarithms for what is above 0. Where limits of a population are profiles
+    (fewer than 30 learners), its covariance is taken times m over m less groups, m learners.
 
     Parameters
     ----------
@@ -279,7 +280,7 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
                 point[base + k] = fit.group_cells[k, row] - fit.group_cells[0, row]
         picks[group] = pick
     df = max(float(fit.estimates["df"].min()), len(fit.participants) - groups)
-    return _Parameters(point, np.asarray(fit.vcov), picks, df)
+    return _Parameters(point, fit.spread_of_few * np.asarray(fit.vcov), picks, df)
 
 
 def _function(

@@ -7,11 +7,13 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, RandomPart
+from motorlearn.mixed.formula.matrices import columns_in_words
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import COUNTS, HITS, LINEAR
 from motorlearn.mixed.separation import separated_columns, separation_in_words
 from motorlearn.mixed.solve.engine import CONVERGED, Solution
 from motorlearn.mixed.solve.likelihoods import MOST_EXTRA
+from motorlearn.vocabulary import term_in_words
 
 Array = NDArray[np.float64]
 
@@ -237,18 +239,20 @@ def _look_at_covariance(
     bounds: list[str],
 ) -> None:
     scale = np.sqrt(np.mean(part.z**2, axis=0))
+    words = columns_in_words(part.plans)
+    of = term_in_words(part.group)
     unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
     relative = psi * np.outer(scale, scale) / unit
     for i, term in enumerate(part.terms):
         if relative[i, i] < _SINGULAR:
             bounds.append(f"variance of {term} by {part.group}")
             warnings.append(
-                f"Singular fit: the variance of {term!r} between levels of {part.group!r} is "
+                f"Singular fit: the variance of {words.get(term, term)} by {of} is "
                 "estimated as zero; the fixed effects stand, the spread between levels does not."
             )
         elif relative[i, i] < _NEGLIGIBLE:
             warnings.append(
-                f"The variance of {term!r} by {part.group!r} is below 1e-4 of the residual "
+                f"The variance of {words.get(term, term)} by {of} is below 1e-4 of the residual "
                 "variance; consider taking this random term out."
             )
     for block in part.blocks:
@@ -268,23 +272,26 @@ def _look_at_correlations(
     alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
     if len(alive) < 2:
         return
+    of, words = term_in_words(part.group), columns_in_words(part.plans)
     inner = scaled if len(alive) == len(block) else relative[np.ix_(alive, alive)]
     sd = np.sqrt(np.diag(inner))
     correlation = inner / np.outer(sd, sd)
     if np.linalg.eigvalsh(correlation)[0] < _SINGULAR:
         names = ", ".join(part.terms[block[i]] for i in alive)
+        told = " and ".join(words.get(part.terms[block[i]], part.terms[block[i]]) for i in alive)
         bounds.append(f"correlation of {names} by {part.group}")
         warnings.append(
-            f"Singular fit: the random effects {names} of {part.group!r} are perfectly "
+            f"Singular fit: the random effects {told} of {of} are perfectly "
             "correlated; make them independent (a list of terms) or take one out."
         )
         return
     for a in range(len(alive)):
         for b in range(a):
             if abs(correlation[a, b]) > _PERFECT:
-                first, second = part.terms[block[alive[b]]], part.terms[block[alive[a]]]
+                pair = (part.terms[block[alive[place]]] for place in (b, a))
+                first, second = (words.get(term, term) for term in pair)
                 warnings.append(
-                    f"The random effects {first!r} and {second!r} of {part.group!r} are almost "
+                    f"The random effects {first} and {second} of {of} are almost "
                     f"perfectly correlated ({correlation[a, b]:.3f}); consider a simpler "
                     "random part."
                 )

@@ -31,6 +31,7 @@ from motorlearn.mixed.responses import HITS, LINEAR, Response
 from motorlearn.mixed.solving import Options, other_inference
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Table, estimates_table
+from motorlearn.vocabulary import term_in_words
 
 Array = NDArray[np.float64]
 
@@ -384,7 +385,7 @@ class MixedFit(Result):
 
     def tables(self) -> Sequence[Table]:
         """Fixed effects, then variances of the random effects."""
-        sizes = ", ".join(f"{name}: {count}" for name, count in self.n_groups.items())
+        sizes = ", ".join(f"{term_in_words(key)}: {n}" for key, n in self.n_groups.items())
         outcome = "linear" if self.family == "gaussian" else self.family
         own = self.response.in_words(self.thresholds["threshold"], self.thresholds["estimate"])
         notes = (f"{self.n} rows; {sizes}; {self.recipe.engine}.", *own, *self.warnings)
@@ -394,7 +395,5 @@ class MixedFit(Result):
             self.estimates,
             notes=notes,
         )
-        variances = Table(
-            "variances", "Variances of the random effects", VARIANCE_COLUMNS, self.variances
-        )
-        return (fixed, variances)
+        title = "Variances of the random effects"
+        return (fixed, Table("variances", title, VARIANCE_COLUMNS, self.variances))

@@ -20,7 +20,7 @@ from motorlearn.design import (
 )
 from motorlearn.plan.deviations import analysis_label
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
-from motorlearn.report.tests_run import effect_row, joint_rows, spread_rows, test_row
+from motorlearn.report.tests_run import effect_row, joint_rows, spread_rows, term_of, test_row
 from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
@@ -240,8 +240,8 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.equivalence.itertuples():
             yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
-            yield test_row(entry, "all phases", str(row.term), "mixed analysis of variance",
-                       "exploratory", p=row.p_gg)  # fmt: skip
+            yield test_row(entry, "all phases", term_of(analysis, row.term),
+                       "mixed analysis of variance", "exploratory", p=row.p_gg)  # fmt: skip
     yield from spread_rows(analysis)
 
 

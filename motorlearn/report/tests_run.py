@@ -21,6 +21,12 @@ def test_row(
     return named | {"label": label, "family": ""} | empty | numbers
 
 
+def term_of(analysis: StudyAnalysis, term: str) -> str:
+    """A term of an analysis of variance with its factors as a reader calls them."""
+    named = {factor.name: factor.words for factor in analysis.design.factors}
+    return " x ".join(named.get(part, part) for part in term.split(":"))
+
+
 def effect_row(
     analysis: StudyAnalysis, entry: OutcomeAnalysis, row: dict[Any, Any]
 ) -> dict[str, Any]:
@@ -43,7 +49,9 @@ def effect_row(
         f"{row['kind']}: {pair_in_words(group, reference, row['effect'])}",
         row["method"],
         "primary" if mine else "secondary" if entry.role == "primary" else "exploratory",
-        family="the primary test alone" if mine else f"{row['kind']} of {row['term']}",
+        family="the primary test alone"
+        if mine
+        else f"{row['kind']} of {term_of(analysis, row['term'])}",
         p_adjusted=row["p"] if mine else row["p_adjusted"],
         **numbers,
     )

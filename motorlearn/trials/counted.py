@@ -103,11 +103,11 @@ def set_aside_void(
         return table, LEFT_OUT.frame()
     gone = table[~use]
     names = [participant] if isinstance(participant, str) else list(participant)
-    names = [name for name in names if name in gone] or [VOID]
-    who = gone[names[0]] if len(names) == 1 else gone[names].astype(str).agg(", ".join, axis=1)
+    names = [name for name in names if name in gone]
+    who = gone[names].astype(str).agg(", ".join, axis=1) if len(names) > 1 else gone.get(names[:1])
     listed = pd.DataFrame(
         {
-            "participant": who.to_numpy(object),
+            "participant": who.to_numpy(object).ravel() if names else "",
             "group": gone[group].to_numpy(object) if group in gone else "",
             "reason": void_reasons(gone),
         }

@@ -123,12 +123,12 @@ def _other(row: pd.Series, voice: Voice) -> str:
 
 def named_terms(rows: pd.DataFrame, voice: Voice) -> pd.DataFrame:
     """Rows of an analysis of variance with its factors as a reader calls them."""
-    if not voice.design.factors:
-        return rows
-    terms = [
-        " x ".join(words_of(voice, part) for part in str(term).split(":")) for term in rows["term"]
-    ]
-    return rows.assign(term=terms)
+    return rows.assign(term=[term_of(voice, str(term)) for term in rows["term"]])
+
+
+def term_of(voice: Voice, term: str) -> str:
+    """A term of an analysis of variance as a reader says it."""
+    return " x ".join(words_of(voice, part) for part in term.split(":"))
 
 
 def words_of(voice: Voice, factor: str) -> str:

@@ -59,6 +59,7 @@ def test_the_interaction_of_two_by_three_is_that_of_statsmodels(analysed):
     assert row["statistic"] == pytest.approx(wanted["F"], rel=1e-9)
     assert row["p"] == pytest.approx(wanted["PR(>F)"], rel=1e-9)
     assert (row["effect"], row["group"], row["n_group"]) == ("joint test", "order x feedback", 28)
+    assert row["df"] == 28 - 7
     assert np.isnan(row["estimate"]) and not analysed.refused
 
 

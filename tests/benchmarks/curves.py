@@ -2,6 +2,9 @@
 
     python tests/benchmarks/curves.py [fits] [hits] [forms] [population] [parquet]
 
+Without a name all run, in less than three minutes on a quiet machine (half of it ``parquet``).
+A cluster whose worker is killed is a matter of tests: ``pytest tests/curves/test_streaming.py``.
+
 ``fits``: 20,000 learners x 60 trials, exponential and power with standard errors, against a loop
 of ``scipy.optimize.curve_fit`` started at the truth, of which only fits that succeed count.
 ``hits``: 5,000 learners x 60 trials of 10 attempts. ``forms``: the S-shaped and the two-process

@@ -125,6 +125,26 @@ def test_bad_input_is_refused_in_words(name):
     assert refused >= len(odd)
 
 
+WHOLE = curves.fit_population_curve(
+    PEOPLE, "error", practice="block", participant="player", vary=("asymptote",), interval="wald"
+)
+
+
+@pytest.mark.filterwarnings("error")
+def test_bands_of_a_population_are_given_or_refused():
+    asked = {"practice": MANY} | names("level", "simulations", "draws", "seed")
+    refused = []
+    for argument, values in asked.items():
+        for value in values:
+            try:
+                told = WHOLE.predict(**({"practice": TRIAL} | {argument: value}))
+                # What is asked for at no place is told as missing, as for one learner.
+                assert np.isfinite(told["estimate"][told["practice"].notna()]).all()
+            except MotorlearnError as problem:
+                refused.append((argument, str(problem)))
+    assert {name for name, _ in refused} == set(asked)
+
+
 @pytest.mark.parametrize("what", ["predict", "bands", "relative_rate"])
 def test_places_that_are_none_are_refused(what):
     for value in (None, "x", np.inf, 1j, [[1], [2, 3]]):

@@ -9,6 +9,7 @@ import statsmodels.api as sm
 
 import motorlearn as ml
 from motorlearn.curves import FORMS
+from motorlearn.curves.batch import hit_rows, hit_starts
 from motorlearn.curves.batch import hits as engine
 from motorlearn.curves.batch.claims import end_losses
 from motorlearn.curves.batch.padded import Padded
@@ -50,8 +51,8 @@ def test_many_starts_find_nothing_better(monkeypatch):
     n, hits = practice(600, 30, 3, seed=5)
     data = Padded(FORMS["power"], np.tile(n, (600, 1)), hits, np.full(hits.shape, 3.0), True, 1.0)
     found = engine.fit_hits(data)
-    monkeypatch.setattr(engine, "NODES", 120)
-    monkeypatch.setattr(engine, "STARTS", 12)
+    monkeypatch.setattr(hit_starts, "NODES", 120)
+    monkeypatch.setattr(hit_starts, "STARTS", 12)
     again = engine.fit_hits(data)
     worse = found.loss > again.loss + 1e-6
     assert worse.sum() <= 2
@@ -75,7 +76,7 @@ def test_the_straight_line_of_one_learner_and_of_many_is_that_of_a_general_libra
 
 @pytest.mark.parametrize("tau", [-4.0, -1.0, 1.0])
 def test_derivatives_of_the_basis_agree_with_differences(tau):
-    rows = engine._Rows(*(np.ones((1, 9)),) * 2, np.arange(9.0)[None], np.array([[8.0]]))
+    rows = hit_rows.HitRows(*(np.ones((1, 9)),) * 2, np.arange(9.0)[None], np.array([[8.0]]))
     step, at = 1e-5, np.array([tau])
     _, turn, bend = rows.bent(at)
     wanted = (rows.basis(at + step) - rows.basis(at - step)) / (2 * step)

@@ -1,5 +1,8 @@
 """A curve whose rate is fixed is a straight line in its basis: least squares answers for it."""
 
+from dataclasses import dataclass, field
+from types import SimpleNamespace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -9,6 +12,7 @@ from statsmodels.stats.sandwich_covariance import S_hac_simple, weights_bartlett
 
 import motorlearn as ml
 from motorlearn.curves import curve_quantities
+from motorlearn.curves.single import intervals
 from motorlearn.curves.single.df import df_along
 
 TRIAL = np.arange(1.0, 41.0)
@@ -157,3 +161,38 @@ def test_a_profile_has_limits_of_the_terms_of_sessions_too():
     limits = both["profile"].loc[terms, ["conf_low", "conf_high"]]
     assert len(terms) and (limits["conf_low"] < limits["conf_high"]).all()
     pd.testing.assert_frame_equal(both["profile"][["estimate"]], both["wald"][["estimate"]])
+
+
+@dataclass(frozen=True)
+class Bowl:
+    """A problem whose loss rises as that of a straight line with residual variance 1, or never."""
+
+    fixed: dict = field(default_factory=dict)
+    free_rates: tuple[str, ...] = ("rate",)
+    binomial: bool = False
+
+
+@pytest.mark.parametrize("never", [False, True])
+def test_profile_limits_where_the_loss_is_a_bowl_and_where_it_never_rises(monkeypatch, never):
+    # Two terms at 1 with error .5; noise is known as by 5 degrees of freedom, rows leave 30.
+    change = 0.25 * np.sqrt(2 / 5)
+    spread = intervals.Spread(
+        ("asymptote", "rate"), np.ones(2), 0.25 * np.eye(2), 30.0, change * np.eye(2)[None]
+    )
+    solution = SimpleNamespace(loss=15.0, theta=[1.0])
+
+    def solve(problem, start):
+        name, value = next(iter(problem.fixed.items()))
+        way = np.log(value) if name == "rate" else value - 1.0
+        return SimpleNamespace(loss=15.0 + (0.0 if never else 0.5 * (way / 0.5) ** 2))
+
+    monkeypatch.setattr(intervals, "solve", solve)
+    found = {
+        (name, way): intervals._limit(Bowl(), solution, spread, name, way, 0.95)
+        for name in spread.terms
+        for way in (-1.0, 1.0)
+    }
+    half = 0.5 * stats.t.isf(0.025, 5)
+    expected = [1 - half, 1 + half, np.exp(-half), np.exp(half)]
+    expected = [-np.inf, np.inf, 0.0, np.inf] if never else expected
+    assert list(found.values()) == pytest.approx(expected, rel=1e-6)

@@ -13,6 +13,7 @@ from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
 from motorlearn.curves import FORMS
+from motorlearn.curves.population import maximum
 from motorlearn.curves.population.ascent import Summit
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import Layout
@@ -324,6 +325,45 @@ def test_a_gap_of_the_quadrature_that_is_no_number_is_said():
     summit = Summit(np.zeros(10), 0.0, np.eye(10), 0.0)
     layout = Layout(1, (False,) * 3, (0, 1, 2), True)
     assert any("quadrature" in said for said in _warnings(summit, layout, np.nan, True, False))
+
+
+@pytest.mark.parametrize(
+    ("heights", "message", "doubt"),
+    [
+        ([-50.0], "3 of 3 starts", False),  # the other side of the edge is as high
+        ([-51.0], "2 of 3 starts", False),  # it is lower
+        ([-40.0], "2 of 4 starts", False),  # it is higher, and the look after it agrees
+    ],
+)
+def test_a_tied_edge_is_looked_at_from_its_other_side_and_told(
+    monkeypatch, heights, message, doubt
+):
+    layout = Layout(1, (False,) * 3, (0, 1), True)
+    point = layout.point(np.array([[0.0, 1.0, -1.0]]), np.array([1.0, 1e-6, 0.0]), -1.0)
+    best = Summit(point, -50.0, np.eye(layout.size), 0.0)
+    climbs = iter([replace(best, loglik=height) for height in heights])
+    monkeypatch.setattr(maximum, "_attempt", lambda *_: next(climbs))
+    monkeypatch.setattr(
+        maximum, "_second_look", lambda _data, _layout, _nodes, top, _start: (top, True)
+    )
+    top, agree, tried = maximum._lifted(None, layout, 5, best, (2, 2))
+    assert f"{agree} of {tried} starts" == message
+    assert top.loglik == max(-50.0, *heights)
+    said = _warnings(top, layout, 0.0, agree > 1, False)
+    assert any("different maxima" in words for words in said) == doubt
+
+
+def test_where_the_look_after_a_tied_edge_disagrees_it_is_said(monkeypatch):
+    layout = Layout(1, (False,) * 3, (0, 1), True)
+    point = layout.point(np.array([[0.0, 1.0, -1.0]]), np.array([1.0, 1e-6, 0.0]), -1.0)
+    best = Summit(point, -50.0, np.eye(layout.size), 0.0)
+    higher = replace(best, loglik=-40.0)
+    monkeypatch.setattr(maximum, "_attempt", lambda *_: higher)
+    monkeypatch.setattr(maximum, "_second_look", lambda *_: (higher, False))
+    top, agree, tried = maximum._lifted(None, layout, 5, best, (2, 2))
+    assert (agree, tried) == (1, 4)
+    said = _warnings(top, layout, 0.0, agree > 1, False)
+    assert "The starts ended at different maxima; the highest one is reported." in said
 
 
 def test_profile_of_a_mean_of_learners_is_students_interval():

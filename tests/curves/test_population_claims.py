@@ -38,6 +38,15 @@ def test_a_maximum_that_two_searches_do_not_share_has_no_errors_and_if_slow_no_c
     assert fit.estimates["estimate"].notna().all() == kept
 
 
+def test_a_population_that_leaves_its_chord_by_nothing_is_at_the_lowest_rate(monkeypatch):
+    monkeypatch.setattr(claims.Asked, "verdicts", lambda self: (False, False, False))
+    rows = learners(8, 0.3)
+    rows["y"] = 35 - 0.5 * rows["block"] + 0.1 * rows["participant"] + 0.01 * np.sin(7 * rows["y"])
+    fit = ml.fit_population_curve(rows, "y", practice="block", vary=("asymptote",))
+    assert fit.status == "rate at a bound"
+    assert fitted(8, 0.05).status == "asymptote not seen"
+
+
 @pytest.mark.parametrize(("count", "interval"), [(29, "profile"), (30, "wald")])
 def test_fewer_than_thirty_learners_get_profiles(count, interval):
     assert fitted(count, 0.3).recipe.options["interval"] == interval

@@ -1,6 +1,7 @@
 """The rules of a curve's status, each on both sides of its edge."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
 import motorlearn as ml
@@ -70,3 +71,17 @@ def test_a_curve_that_leaves_its_fixed_asymptote_says_so():
     away = ml.fit_curve(trial, 20 + 2 * np.exp(0.06 * trial) + wave, fixed={"asymptote": 20.0})
     towards = ml.fit_curve(trial, 20 + 9 * np.exp(-0.06 * trial) + wave, fixed={"asymptote": 20.0})
     assert words in away.meaning and words not in towards.meaning
+
+
+def test_a_batch_shows_no_error_where_the_shape_is_not_settled():
+    rng, trial = np.random.default_rng(11), np.arange(1.0, 21.0)
+    y = 20 + 15 * np.exp(-0.1 * (trial - 1)) + rng.normal(0, 6, (20, 20))
+    rows = pd.DataFrame(
+        {"participant": np.repeat(np.arange(20), 20), "trial": np.tile(trial, 20), "y": y.ravel()}
+    )
+    table = ml.fit_curves(rows, "y", practice="trial", by="participant").table
+    open_ = table[(table["status"] == "shape not settled") & table["asymptote"].notna()]
+    clear = table[table["status"] == "ok"]
+    errors = ["se_asymptote", "se_gain", "se_rate"]
+    assert len(open_) and open_[errors].isna().all().all()
+    assert len(clear) and clear[errors].notna().all().all()

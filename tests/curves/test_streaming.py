@@ -43,6 +43,25 @@ def small_pieces(monkeypatch):
     monkeypatch.setattr(batches, "LEARNERS_AT_ONCE", 50)
 
 
+@pytest.mark.parametrize(
+    "names",
+    [["p1", "p2", "p2", "p3"], ["a", "a", "bc", "bc"], ["ä1", "ä2", "b12", "b12"], [3, 3, 1, 1]],
+)
+def test_where_one_learner_follows_another(names):
+    column = pd.Series(names * 2)
+    wanted = [a != b for a, b in zip(names * 2, (names * 2)[1:])]
+    assert batches.changes(column).tolist() == wanted
+    assert batches.changes(column.iloc[1:]).tolist() == wanted[1:]
+
+
+def test_a_learner_who_lies_across_many_pieces_is_one(tmp_path, monkeypatch):
+    monkeypatch.setattr(batches, "ROWS_AT_ONCE", 7)
+    table = table_of(7)
+    table.to_parquet(tmp_path / "rows.parquet")
+    read = fit(tmp_path / "rows.parquet").table
+    pd.testing.assert_frame_equal(fit(table).table, read, rtol=1e-6, check_exact=False)
+
+
 def test_parquet_equals_the_table(tmp_path, small_pieces):
     table = table_of(300)
     table.to_parquet(tmp_path / "rows.parquet", row_group_size=700)

@@ -52,3 +52,30 @@ def test_residuals_have_the_correlation_of_neighbours_in_their_title(spread):
     assert [axes.get_title(loc="left") for axes in drawn.figure.axes] == [
         "", f"lag 1: r = {lag:.2f}".replace("-", "−"),
     ]  # fmt: skip
+
+
+def test_the_drift_that_is_drawn_is_that_of_each_rater_against_the_mean_of_the_others():
+    rng = np.random.default_rng(8)
+    clips = np.arange(1.0, 31.0)
+    ratings = {name: 5 + rng.normal(0, 1, 30) for name in "abc"}
+    ratings["b"] = ratings["b"] + 0.1 * clips
+    table = pd.DataFrame(
+        [
+            {"rater": name, "item": f"clip {n:g}", "order": n, "score": value}
+            for name, values in ratings.items()
+            for n, value in zip(clips, values, strict=True)
+        ]
+    )
+    found = ml.rater_agreement(
+        table, item="item", rater="rater", score="score", kind="interval", order="order"
+    )
+    drawn = ml.figures.rater_drift(found)
+    straight = [line for line in drawn.figure.axes[0].lines if len(line.get_xdata()) == 2]
+    slopes = [
+        np.diff(line.get_ydata())[0] / np.diff(line.get_xdata())[0]
+        for line in straight
+        if np.ptp(line.get_xdata()) == 29
+    ]
+    others = {name: np.mean([ratings[x] for x in "abc" if x != name], axis=0) for name in "abc"}
+    expected = [np.polyfit(clips, ratings[name] - others[name], 1)[0] for name in "abc"]
+    assert slopes == pytest.approx(expected)

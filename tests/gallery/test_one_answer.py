@@ -138,6 +138,20 @@ def test_the_verdict_is_the_same_on_the_page_and_in_the_report(analysed, told):
             assert facts[topic] == result.verdict and result.verdict in text
 
 
+def test_terms_of_formulas_are_told_in_words(told):
+    document, _, page = told
+    cells = [
+        str(cell)
+        for table in (*document.tables, *page.tables())
+        for column in table.columns
+        if column.name in table.rows
+        for cell in table.rows[column.name]
+    ]
+    notes = [note for table in document.tables for note in table.notes]
+    named = re.compile(r"\[T\.|\bC\(\w+\)|\b(group|participant|log)[:_](phase|test|block|rate)")
+    assert not [text for text in (*document.texts, *cells, *notes) if named.search(text)]
+
+
 def test_of_three_groups_the_audit_speaks_of_the_pair_that_was_planned(analysed):
     name, analysis = analysed
     if name == "three groups":
@@ -305,6 +319,10 @@ def test_the_page_to_sign_keeps_its_size_and_tells_the_primary_row(analysed):
     topics = dict(page.entries)
     wanted = {"primary result", "unit", "assumptions", "departures", "registration", "tests run"}
     assert wanted <= set(topics)
+    if isinstance(analysis.sensitivity, Sensitivity) and "missing" in topics:
+        shifts = [text for text in topics["missing"] if "changes" in text and "missing lie" in text]
+        known = analysis.sensitivity.tipping
+        assert len(shifts) == (0 if known.empty else int(known["shift"].notna().sum()))
     row = analysis.primary.iloc[0]
     if name in studies.REFUSED:
         assert page.headline == "not computed" and analysis.refused in " ".join(

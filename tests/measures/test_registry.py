@@ -235,7 +235,7 @@ def own_study():
     return studies.study(content, studies.trials(24, studies.PARTS, seed=8))
 
 
-def test_a_plan_takes_it_to_the_answer_and_the_report(own_study):
+def test_a_plan_takes_it_to_the_answer_and_the_report(own_study, no_pictures):
     register()
     register(lambda rows: 1 / 0, name="broken")  # another one does no harm
     analysis = ml.analyse_study(own_study)

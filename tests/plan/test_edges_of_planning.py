@@ -1,5 +1,6 @@
 """Rules of planning, each on both sides of its edge, by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,7 +15,7 @@ from motorlearn.plan.power.planned import scenario
 from motorlearn.plan.power.power import _alarms
 from motorlearn.plan.power.simulated_scores import draw_batch
 from motorlearn.plan.schedules.random_orders import Wanted, _cycle
-from motorlearn.plan.schedules.task_orders import _event_order
+from motorlearn.plan.schedules.task_orders import _event_order, _parts
 
 
 def test_half_that_leave_ask_for_twice_as_many():
@@ -56,7 +57,14 @@ def test_hits_whose_search_did_not_settle_have_no_estimate(monkeypatch):
     base = scenario(plan(**HITS))
     batch = draw_batch(base, 12, 0.0, 3, np.random.default_rng(2))
     good, *_ = hit_models.fit_hits(batch, np.array([-1.0, 1.0]))
-    monkeypatch.setattr(hit_models, "expected_decrease", lambda *_: np.array([0.0, 0.1, 0.0]))
+    search = hit_models.minimise
+
+    def stopped(*asked, **options):
+        found = search(*asked, **options)
+        steep = found.gradient + np.array([0.0, 100.0, 0.0])[:, None]
+        return replace(found, gradient=steep)
+
+    monkeypatch.setattr(hit_models, "minimise", stopped)
     found, *_ = hit_models.fit_hits(batch, np.array([-1.0, 1.0]))
     assert np.isfinite(good).all()
     assert np.isnan(found).tolist() == [False, True, False]
@@ -91,3 +99,9 @@ def test_a_cycle_goes_on_with_another_task_where_the_last_run_is_full():
     for seed in range(12):
         drawn = _cycle(Wanted(3, 6, 6, 2, 0), 0, [0, 1, 1], np.random.default_rng(seed))
         assert drawn[0] != 1 and sorted(drawn) == [0, 0, 1, 1, 2, 2]
+
+
+@pytest.mark.parametrize(("trials", "second"), [(6, []), (10, [("random", 4)])])
+def test_a_test_of_one_block_has_no_second_half(trials, second):
+    event = SimpleNamespace(order="blocked-and-random", block_size=6, trials=trials)
+    assert _parts(event, "serial", 0) == [("blocked", 6), *second]

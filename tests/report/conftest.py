@@ -167,14 +167,24 @@ def shipped() -> Study:
     return STUDIES["shipped"]()
 
 
+@pytest.fixture(scope="session")
+def quickly(without_pictures):
+    """What ``quick_pictures`` does, for a fixture that has a patch of its own."""
+
+    def leave_out(patch):
+        beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
+        unjudged = {"audit": Refused("left out"), "sensitivity": None}
+        patch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
+        patch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
+        return without_pictures(patch)
+
+    return leave_out
+
+
 @pytest.fixture
-def quick_pictures(no_pictures, monkeypatch):
+def quick_pictures(quickly, monkeypatch):
     """Leave out drawing and side results, which are slow; gives what would have been drawn."""
-    beside = dict.fromkeys(Beside.__annotations__) | {"mixed": Refused("left out")}
-    unjudged = {"audit": Refused("left out"), "sensitivity": None}
-    monkeypatch.setattr("motorlearn.analysis.study.beside_of", lambda *a: beside)
-    monkeypatch.setattr("motorlearn.analysis.study.judged", lambda *a: unjudged)
-    return no_pictures
+    return quickly(monkeypatch)
 
 
 @pytest.fixture(scope="session")

@@ -7,8 +7,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from motorlearn.report import supervisor
-from motorlearn.report.meta_analysis import _on_scale, random_effects
+from motorlearn.report import study_page, supervisor
+from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
+from motorlearn.results import Refused
 
 
 @pytest.mark.parametrize("length", [417, 418, 419, 420, 421, 422, 500])
@@ -66,3 +67,26 @@ def test_the_error_of_g_is_its_interval_over_twice_1_96():
     rows = [pd.Series({"g": 0.5, "g_low": 0.5 - 1.959964 * 0.2, "g_high": 0.5 + 1.959964 * 0.2})]
     y, error = _on_scale(rows, "g")
     assert y == pytest.approx([0.5]) and error == pytest.approx([0.2], rel=1e-6)
+
+
+def test_the_share_of_variance_between_studies_by_hand():
+    # Q = sum (y - mean)² / se² = 32 with 2 degrees of freedom: I² = (32 - 2) / 32.
+    common = {"effect": "difference", "std_error": 0.1, "n_group": 9, "n_reference": 9}
+    rows = {
+        name: pd.Series(common | {"estimate": y, "conf_low": y - 0.2, "conf_high": y + 0.2})
+        for name, y in (("first", 0.1), ("second", 0.5), ("third", 0.9))
+    }
+    found = synthesise(rows)
+    assert found.q == pytest.approx(32) and found.i2 == pytest.approx(30 / 32)
+    assert found.q_p == pytest.approx(stats.chi2.sf(32, 2))
+
+
+@pytest.mark.parametrize(
+    ("single", "said"), [((), {"not compared: time": "no scores"}), ((1,), {})]
+)
+def test_an_outcome_that_could_not_be_compared_says_why_unless_nobody_is_compared(single, said):
+    analysis = SimpleNamespace(
+        refused="", audit=None, sensitivity=None, mixed_audit=None, single_cases=single,
+        comparisons={"time": Refused("no scores"), "hits": "a comparison"},
+    )  # fmt: skip
+    assert study_page._verdicts(analysis) == said

@@ -31,6 +31,22 @@ def little(tmp_path_factory, small):
     return folder
 
 
+@pytest.fixture(scope="module")
+def first(little, tmp_path_factory, quickly):
+    """The first report of the small study, and what was drawn for it."""
+    with pytest.MonkeyPatch.context() as patch:
+        drawn = quickly(patch)
+        folder = tmp_path_factory.mktemp("first") / "out"
+        ml.write_report(ml.read_study(little), folder, quiet=True)
+        return folder, {name for name, _ in drawn}
+
+
+@pytest.fixture
+def page(first, tmp_path):
+    """The page of a copy of the first report, for another run to write over."""
+    return shutil.copytree(first[0], tmp_path / "out") / "report.html"
+
+
 PLAN = """
 [study]
 title = "A little ring push"
@@ -117,54 +133,43 @@ def test_errors_in_the_data_end_with_a_message_and_an_exit_code(little, tmp_path
     assert not (tmp_path / "out").exists()
 
 
-def test_a_second_run_redraws_only_what_changed(little, tmp_path, quick_pictures):
-    study = ml.read_study(little)
-    first = ml.write_report(study, tmp_path / "out", quiet=True)
-    before = {p.name: p.read_bytes() for p in (first.parent / "figures").iterdir()}
-    assert quick_pictures
-    quick_pictures.clear()
-    ml.write_report(study, tmp_path / "out", quiet=True)
+def test_a_second_run_redraws_only_what_changed(little, first, page, quick_pictures):
+    before = {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()}
+    assert len(first[1]) > 5 and len(before) == 2 * len(first[1])
+    ml.write_report(ml.read_study(little), page.parent, quiet=True)
     assert quick_pictures == []
-    assert {p.name: p.read_bytes() for p in (first.parent / "figures").iterdir()} == before
+    assert {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()} == before
 
 
 def test_a_new_caption_reaches_the_page_without_a_new_drawing(
-    little, tmp_path, monkeypatch, quick_pictures
+    little, page, monkeypatch, quick_pictures
 ):
-    study = ml.read_study(little)
-    ml.write_report(study, tmp_path / "out", quiet=True)
-    quick_pictures.clear()
     words = ml.wording.Words("A new caption of the flow.", "A new text for the ear.")
     monkeypatch.setattr("motorlearn.wording.captions.flow_words", lambda *told: words)
-    page = ml.write_report(study, tmp_path / "out", quiet=True)
+    ml.write_report(ml.read_study(little), page.parent, quiet=True)
     assert "A new caption of the flow." in page.read_text("utf-8")
     svg = (page.parent / "figures" / "participant-flow.svg").read_text("utf-8")
     assert quick_pictures == []
     assert svg.count("<desc>") == 1 and "A new text for the ear." in svg
 
 
-def test_changed_data_are_drawn_again(little, tmp_path, quick_pictures):
+def test_changed_data_are_drawn_again(little, first, page, quick_pictures):
     study = ml.read_study(little)
-    ml.write_report(study, tmp_path / "out", quiet=True)
-    first = {name for name, _ in quick_pictures}
-    quick_pictures.clear()
     study.trials.table.loc[0, ["x", "radial_error"]] = 100.0
-    ml.write_report(study, tmp_path / "out", quiet=True)
+    ml.write_report(study, page.parent, quiet=True)
     again = {name for name, _ in quick_pictures}
     assert {"landing-map", "practice-curve-radial-error", "test-scores-radial-error"} <= again
-    assert {"participant-flow", "design-timeline", "practice-curve-hit"} <= first - again
+    assert {"participant-flow", "design-timeline", "practice-curve-hit"} <= first[1] - again
 
 
 def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
-    little, tmp_path, quick_pictures
+    little, page, tmp_path, quick_pictures
 ):
-    ml.write_report(ml.read_study(little), tmp_path / "out", quiet=True)
     plan = (little / "study.toml").read_text("utf-8").replace("A little", "Another little")
     renamed = tmp_path / "renamed"
     shutil.copytree(little, renamed)
     (renamed / "study.toml").write_text(plan, "utf-8")
-    quick_pictures.clear()
-    warm = ml.write_report(ml.read_study(renamed), tmp_path / "out", quiet=True)
+    warm = ml.write_report(ml.read_study(renamed), page.parent, quiet=True)
     assert quick_pictures == []
     cold = ml.write_report(ml.read_study(renamed), tmp_path / "cold", quiet=True)
     assert quick_pictures and "Another little" in cold.read_text("utf-8")
@@ -191,9 +196,9 @@ def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
     assert kept_from(tmp_path).entries == {}
 
 
-def test_what_somebody_else_kept_is_drawn_again(little, tmp_path, quick_pictures, monkeypatch):
-    study = ml.read_study(little)
-    page = ml.write_report(study, tmp_path / "out", quiet=True)
+def test_what_somebody_else_kept_is_drawn_again(
+    little, page, tmp_path, quick_pictures, monkeypatch
+):
     picture = page.parent / "figures" / "landing-map.png"
     whole = page.read_bytes(), picture.read_bytes()
     assert kept_from(page.parent).entries
@@ -208,18 +213,18 @@ def test_what_somebody_else_kept_is_drawn_again(little, tmp_path, quick_pictures
         text = json.dumps(stored | {"signature": signed})
         (page.parent / "kept.json").write_text(text)
         assert kept_from(page.parent).entries == {}
-    ml.write_report(study, page.parent, quiet=True)
+    ml.write_report(ml.read_study(little), page.parent, quiet=True)
+    assert quick_pictures
     assert (page.read_bytes(), picture.read_bytes()) == whole
     assert kept_from(page.parent).entries
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "of another user"))
     assert kept_from(page.parent).entries == {}
 
 
-def test_a_touched_picture_is_drawn_again(little, tmp_path, quick_pictures):
-    study = ml.read_study(little)
-    page = ml.write_report(study, tmp_path / "out", quiet=True)
+def test_a_touched_picture_is_drawn_again(little, page, quick_pictures):
     picture = page.parent / "figures" / "landing-map.png"
     whole = picture.read_bytes()
     picture.write_bytes(b"scribble")
-    ml.write_report(study, tmp_path / "out", quiet=True)
+    ml.write_report(ml.read_study(little), page.parent, quiet=True)
+    assert {name for name, _ in quick_pictures} == {"landing-map"}
     assert picture.read_bytes() == whole

@@ -1,7 +1,9 @@
 """The one page on a study, and the recomputation of its numbers."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
+import numpy as np
 import pandas as pd
 import pytest
 import studies
@@ -9,10 +11,12 @@ from typer.testing import CliRunner
 
 from motorlearn.commands import app
 from motorlearn.design import design_from_mapping
-from motorlearn.exceptions import InputError
+from motorlearn.exceptions import FileError, InputError
 from motorlearn.plan import simulate_study
 from motorlearn.report import StudyAudit, audit_study, recompute
-from motorlearn.report.study_page import data_hashes
+from motorlearn.report.kept_page import changed_files, read_page
+from motorlearn.report.study_page import HASH, data_hashes
+from motorlearn.report.tests_run import effect_row
 from motorlearn.trials import Study, Trials
 from motorlearn.wording.units import units_of
 
@@ -90,6 +94,60 @@ def test_a_changed_score_is_found(study, page):
 def test_a_missing_number_does_not_agree(study, page):
     fewer = replace(page, numbers=page.numbers.iloc[1:])
     assert (~recompute(study, fewer)["agrees"]).sum() == 1
+
+
+def test_numbers_agree_within_a_hundred_millionth_and_where_both_have_them(study, page):
+    for factor, agrees in ((1 + 1e-6, False), (1 + 1e-10, True)):
+        other = page.numbers.assign(value=page.numbers["value"] * factor)
+        found = recompute(study, replace(page, numbers=other))
+        large = found["stored"].abs() > 1
+        assert large.any() and (found.loc[large, "agrees"] == agrees).all()
+    extra = pd.DataFrame({"name": ["of an older version"], "value": [np.nan]})
+    more = replace(page, numbers=pd.concat([page.numbers, extra]))
+    assert recompute(study, more).set_index("name")["agrees"].idxmin() == "of an older version"
+
+
+def test_a_file_that_is_gone_has_changed(study, page):
+    gone = pd.DataFrame({"topic": [f"{HASH}ratings.csv"], "finding": ["0af3"]})
+    before = replace(page, facts=pd.concat([page.facts, gone], ignore_index=True))
+    assert changed_files(study, page) == []
+    assert changed_files(study, before) == ["ratings.csv"]
+
+
+def test_a_kept_page_that_says_a_fact_twice_is_damaged(page, tmp_path):
+    twice = replace(page, facts=pd.concat([page.facts, page.facts.head(1)], ignore_index=True))
+    (tmp_path / "page.json").write_text(twice.to_json(), encoding="utf-8")
+    with pytest.raises(FileError, match="damaged"):
+        read_page(tmp_path / "page.json")
+
+
+@pytest.mark.parametrize(
+    ("changed", "role", "label", "p_adjusted"),
+    [
+        ({}, "primary", "primary", 0.02),
+        ({"adjusted": False}, "primary", "secondary", 0.05),
+        ({"kind": "simple effect"}, "primary", "secondary", 0.05),
+        ({"phase": "pretest"}, "primary", "secondary", 0.05),
+        ({"group": "aid", "reference": "none"}, "primary", "secondary", 0.05),
+        ({}, "secondary", "exploratory", 0.05),
+    ],
+)
+def test_one_effect_of_factors_is_primary_and_keeps_its_p(changed, role, label, p_adjusted):
+    main = {"outcome": "radial_error", "group": "random", "reference": "blocked"}
+    numbers = {"estimate": -2.0, "conf_low": -3.0, "conf_high": -1.0, "p": 0.02}
+    design = design_from_mapping(PLAN)
+    analysis = SimpleNamespace(
+        primary=pd.DataFrame([main | numbers]),
+        question=SimpleNamespace(primary_stage=SimpleNamespace(name="retention")),
+        design=design.model_copy(update={"primary": SimpleNamespace(factors=("order",))}),
+        adjusted=True,
+    )
+    row = numbers | {"kind": "main effect", "phase": "retention", "adjusted": True,
+                     "effect": "difference", "term": "order", "method": "m", "at": "",
+                     "at_reference": "", "p_adjusted": 0.05, **main} | changed  # fmt: skip
+    name = "radial_error" if role == "primary" else "time"
+    found = effect_row(analysis, SimpleNamespace(name=name, role=role), row)
+    assert (found["label"], found["p_adjusted"]) == (label, p_adjusted)
 
 
 def test_a_plan_without_any_outcome_in_the_data_is_refused(study):

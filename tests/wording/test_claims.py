@@ -53,3 +53,13 @@ def test_sentences_survive_decimals_and_statistics():
         "The interval is wide.",
         "Next line",
     ]
+
+
+@pytest.mark.parametrize(
+    "words", ["were equal", "were identical", "were the same", "had no effect"]
+)
+def test_an_unclear_result_is_not_called_an_absence_in_other_words(words):
+    text = f"At retention the groups {words}."
+    assert claim_problems(text, delayed_test=True) == [
+        f"calls an unclear result an absence: {text}"
+    ]

@@ -12,7 +12,7 @@ from motorlearn.report.view import view_of
 from motorlearn.report.writers.word import to_word
 
 
-def test_a_caption_counts_thirty_tests_instead_of_naming_each():
+def test_a_caption_counts_thirty_tests_instead_of_naming_each(no_pictures):
     weeks = range(1, 13)
     tests = [
         {"phase": "progress", "name": f"week {i}", "session": i, "week": i, "trials": 4}

@@ -149,6 +149,7 @@ def test_no_combination_claims_too_much():
     [
         ((-0.8, 1.2), True, "equivalent"),
         ((0.1, 1.2), True, "smaller than the bound but not nil"),
+        ((-1.2, -0.1), True, "smaller than the bound but not nil"),
         ((2.1, 4.0), False, "larger"),
         ((-3.0, -2.2), False, "larger"),
         ((-0.5, 2.6), False, "undecided"),
@@ -166,6 +167,17 @@ def test_verdicts_of_equivalence(interval, equivalent, verdict):
             "equivalent": equivalent,
         }
     )
+    assert judge(row, test).verdict == verdict
+
+
+@pytest.mark.parametrize(
+    ("interval", "verdict"),
+    [((0.95, 1.08), "equivalent"), ((1.02, 1.08), "smaller than the bound but not nil")],
+)
+def test_a_ratio_that_holds_one_is_equivalent(interval, verdict):
+    row = contrast(effect="ratio", conf_low=interval[0], conf_high=interval[1])
+    test = pd.Series({"bound_low": 1 / 1.2, "bound_high": 1.2, "conf_low": 1.0, "conf_high": 1.1})
+    test = pd.concat([test, pd.Series({"p": 0.01, "equivalent": True})])
     assert judge(row, test).verdict == verdict
 
 

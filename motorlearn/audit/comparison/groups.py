@@ -79,12 +79,21 @@ def focused(
     if design is None or design.primary is None or not model.pairs:
         return model
     if design.primary.factors:
-        return replace(model, pairs=_planned_effect(design, effects) or model.pairs)
+        chosen = _planned_effect(design, effects) or model.pairs
+        return replace(model, pairs=tuple(_as_read(pair, design) for pair in chosen))
     named = set(design.primary.groups)
     planned = [
         pair for pair in model.pairs if named == {str(model.groups[i]) for i in places_of(pair)}
     ]
     return replace(model, pairs=tuple(planned)) if planned else model
+
+
+def _as_read(pair: Pair, design: Design) -> Pair:
+    """A contrast of cells with the factor it is averaged over as a reader calls it."""
+    if not isinstance(pair, CellContrast):
+        return pair
+    words = {factor.name: factor.words for factor in design.factors}
+    return replace(pair, factor=words.get(pair.factor, pair.factor))
 
 
 def places_of(pair: Pair) -> tuple[int, ...]:

@@ -24,6 +24,7 @@ from motorlearn.exceptions import FitError
 from motorlearn.linear import repeated_anova
 from motorlearn.mixed import fit_mixed
 from motorlearn.mixed.inference.degrees_of_freedom import f_test
+from motorlearn.vocabulary import term_in_words
 
 Floats = NDArray[np.float64]
 
@@ -114,9 +115,9 @@ def repeated_checks(
 def sphericity_check(data: Repeated, context: Context) -> Check:
     """Greenhouse and Geisser's epsilon, with Mauchly's test as support."""
     row = _focus(data)
-    epsilon = float(row["epsilon_gg"])
+    term, epsilon = term_in_words(row["term"]), float(row["epsilon_gg"])
     finding = (
-        f"{row['term']}: epsilon {digits.number(epsilon, 3)} (GG), "
+        f"{term}: epsilon {digits.number(epsilon, 3)} (GG), "
         f"{digits.number(float(row['epsilon_hf']), 3)} (HF); Mauchly W "
         f"{digits.number(float(row['mauchly_w']), 3)}, {digits.p_clause(row['mauchly_p'])}."
     )
@@ -129,10 +130,10 @@ def sphericity_check(data: Repeated, context: Context) -> Check:
     remedy = None
     if context.remedies:
         steps = tuple(
-            Step(name, (_f_conclusion(str(row["term"]), row, f"p_{short}", f"epsilon_{short}"),))
+            Step(name, (_f_conclusion(term, row, f"p_{short}", f"epsilon_{short}"),))
             for name, short in (("Greenhouse-Geisser", "gg"), ("Huynh-Feldt", "hf"))
         )
-        remedy = Remedy((_f_conclusion(str(row["term"]), row, "p", ""),), steps)
+        remedy = Remedy((_f_conclusion(term, row, "p", ""),), steps)
     # The corrected p stands in the same row of the analysis, so this never asks for more.
     check = judged(
         f"differences between {data.within}s vary alike (sphericity)",
@@ -265,12 +266,12 @@ def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) ->
         raise FitError("the groups are too small for covariances of their own.")
     row = data.anova.iloc[-1]
     after = Conclusion(
-        f"{row['term']}, own covariances, "
+        f"{term_in_words(row['term'])}, own covariances, "
         f"F({digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)})",
         test.statistic, np.nan, np.nan, test.p,
     )  # fmt: skip
     return Remedy(
-        (_f_conclusion(str(row["term"]), row),),
+        (_f_conclusion(term_in_words(row["term"]), row),),
         (Step("interaction with a covariance matrix for each group", (after,)),),
     )
 
@@ -294,7 +295,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     corrected = ("p_gg", "epsilon_gg") if np.isfinite(row["p_gg"]) else ("p", "")
     df = f"{digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)}"
     after = Conclusion(
-        f"{term}, mixed model F({df})",
+        f"{term_in_words(term)}, mixed model F({df})",
         float(test.statistic), np.nan, np.nan, float(test.p),
     )  # fmt: skip
     words = f"free covariances of the {data.within}s" if free else "a random intercept"
@@ -302,7 +303,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     if not free:
         # People are too few for a covariance of their own; this test errs like sphericity assumed.
         name += f" (its test holds only where all {data.within}s scatter and correlate alike)"
-    original = (_f_conclusion(str(row["term"]), row, *corrected),)
+    original = (_f_conclusion(term_in_words(row["term"]), row, *corrected),)
     return Remedy(original, (Step(name, (after,), decides=free),))
 
 
@@ -327,10 +328,10 @@ def _other_scale(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Rem
     share = effect.sphericity.epsilon_gg if effect.sphericity is not None else 1.0
     name = "raw scores" if data.ratio else "logarithms"
     after = Conclusion(
-        f"{effect.term} {_f_of(effect.test.df1 * share, effect.test.df2 * share)}",
+        f"{term_in_words(effect.term)} {_f_of(effect.test.df1 * share, effect.test.df2 * share)}",
         effect.test.statistic, np.nan, np.nan, effect.p_gg,
     )  # fmt: skip
     return Remedy(
-        (_f_conclusion(str(row["term"]), row),),
+        (_f_conclusion(term_in_words(row["term"]), row),),
         (Step(f"{name} (another question)", (after,), decides=False),),
     )

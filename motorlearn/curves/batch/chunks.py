@@ -124,6 +124,21 @@ def _runs(table: pd.DataFrame, by: Sequence[str]) -> Runs:
     return order, starts, table[list(by)].iloc[order[starts]].reset_index(drop=True)
 
 
+def _other_words(words: pa.Array) -> np.ndarray:
+    """Where a word differs from the one before; letter by letter where all are equally long."""
+    ends, length = None, 0
+    if len(words) > 1 and not words.offset and words.type == pa.large_string():
+        ends = np.frombuffer(words.buffers()[1], np.int64, len(words) + 1)
+        length = int(ends[1] - ends[0])
+    if ends is None or not length or not np.all(np.diff(ends) == length):
+        found: np.ndarray = pc.not_equal(words[1:], words[:-1]).to_numpy(zero_copy_only=False)
+        return found
+    letters = np.frombuffer(words.buffers()[2], np.uint8, int(ends[-1]))[int(ends[0]) :]
+    other = np.zeros(len(words) - 1, bool)
+    other[np.flatnonzero(letters[length:] != letters[:-length]) // length] = True
+    return other
+
+
 def _rising(keys: pd.DataFrame) -> bool:
     """Whether the keys are one column of numbers or words in strict order, so that none recurs."""
     column = keys.iloc[:, 0]
@@ -151,10 +166,7 @@ def changes(column: pd.Series) -> np.ndarray | None:
         words = _arrow(column)
         if words.null_count:
             return None
-        found: np.ndarray | None = pc.not_equal(words[1:], words[:-1]).to_numpy(
-            zero_copy_only=False
-        )
-        return found
+        return _other_words(words)
     codes = pd.factorize(column)[0]
     return None if np.any(codes < 0) else codes[1:] != codes[:-1]
 
@@ -203,15 +215,15 @@ def _sessions(table: pd.DataFrame, columns: Columns) -> np.ndarray | None:
 def _check(
     columns: Columns, n: np.ndarray, y: np.ndarray, weights: np.ndarray | None, binomial: bool
 ) -> None:
-    plain_y = of_plain_size(y)
-    if not of_plain_size(n) and not np.isfinite(n).all():
-        rows = np.flatnonzero(~np.isfinite(n))
-        raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
-    if not plain_y and np.isinf(y).any():
-        rows = np.flatnonzero(np.isinf(y))
-        raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
-    check_size(n, f"column {columns.practice!r}: numbers")
-    if not plain_y:
+    if not of_plain_size(n):
+        if not np.isfinite(n).all():
+            rows = np.flatnonzero(~np.isfinite(n))
+            raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
+        check_size(n, f"column {columns.practice!r}: numbers")
+    if not of_plain_size(y):
+        if np.isinf(y).any():
+            rows = np.flatnonzero(np.isinf(y))
+            raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
         check_size(y, f"column {columns.outcome!r}: numbers")
     lowest = n.min(keepdims=True)
     for form in columns.forms:

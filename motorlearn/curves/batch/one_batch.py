@@ -11,6 +11,7 @@ from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
 from motorlearn.curves.batch.described import Described, describe
 from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
+from motorlearn.curves.batch.hit_rows import ways
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import (
@@ -23,7 +24,6 @@ from motorlearn.curves.batch.shared import Scores, fit_shared
 from motorlearn.curves.batch.straight import SharedFit
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
-from motorlearn.measures.hits import log_choose
 
 Found = dict[str, np.ndarray]
 PLAIN = Closely()
@@ -374,7 +374,7 @@ def _flat_line(data: Padded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
 def _loglik(data: Padded, loss: np.ndarray, n: np.ndarray) -> np.ndarray:
     used = data.weights > 0
     if data.binomial:
-        found: np.ndarray = np.where(used, log_choose(data.y, data.weights), 0.0).sum(axis=1) - loss
+        found: np.ndarray = ways(data.y, data.weights) - loss
         return found
     logs = np.log(np.where(used, data.weights, 1.0)).sum(axis=1)
     with np.errstate(divide="ignore"):

@@ -17,6 +17,7 @@ population    The public fit: what was asked for
 profile       Profile-likelihood intervals
 rivals        What a curve is compared with: flat line, straight lines, steps
 shared_terms  What all learners have in common: noise, sessions, a second rate
+standard      Residuals by the noise that was fitted
 table         From a table to arrays: what is used, what is left out, what is refused
 terms         Tables: fixed effects with their intervals, variation, what is in common
 told          From the fit to the result

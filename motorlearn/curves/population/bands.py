@@ -121,6 +121,6 @@ def _curve_error(fit: Any, n: np.ndarray, k: int, cell: np.ndarray) -> np.ndarra
         own = f"{name}[{fit.groups[k]}]"
         if own in terms:
             pick[row, terms.index(own)] = 1.0
-    slope = by_cell @ pick
-    found: np.ndarray = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, fit.vcov, slope), 0))
+    slope, cover = by_cell @ pick, fit.spread_of_few * fit.vcov
+    found: np.ndarray = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, cover, slope), 0))
     return found

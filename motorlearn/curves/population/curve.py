@@ -46,7 +46,8 @@ class PopulationCurve(Result):
     learner's parameters, drawn towards the population by how little the own rows say.
     ``group_tests``: likelihood-ratio tests of the group differences, where asked for. ``common``:
     what is the same for all learners (second rate, what sessions do, noise). ``second`` holds the
-    second rate of the curve, ``spread`` the SD of each residual over ``residual_sd``.
+    second rate of the curve, ``spread`` the SD of each residual over ``residual_sd``, ``standard``
+    the residuals by the noise that was fitted: whitened, of size 1 (none for plain noise).
     """
 
     estimates: pd.DataFrame
@@ -76,6 +77,18 @@ class PopulationCurve(Result):
     common: pd.DataFrame = field(default_factory=COMMON.frame, repr=False)
     second: tuple[float, ...] = ()
     spread: np.ndarray = field(default_factory=lambda: np.ones(0), repr=False)
+    standard: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
+
+    @property
+    def spread_of_few(self) -> float:
+        """By how much the covariance of the fixed effects is too small where learners are few.
+
+        Maximum likelihood divides squares between learners by their number; m over m less groups
+        sets that right, as for the variance of a sample. Profile limits need none of it.
+        """
+        learners, groups = len(self.participants), len(self.groups)
+        few = self.recipe.options.get("interval") == "profile" and learners > groups
+        return learners / (learners - groups) if few else 1.0
 
     @property
     def converged(self) -> bool:

@@ -87,7 +87,8 @@ def fit_population_curve(
         What varies between learners: any of ``asymptote``, the amount, ``rate``; its covariance
         is estimated in full.
     amount : {"gain", "start"}
-        The second parameter.
+        The second parameter. With ``power_prior`` take ``start``: its gain lies far outside what
+        was seen, and its limits can take a minute to find.
     first : float
         Practice count of the first trial.
     attempts : str, optional
@@ -115,7 +116,7 @@ def fit_population_curve(
         since the first trial (1 there), where ``residual_sd`` is the SD at its begin.
     correlation : {"none", "ar1"}
         Whether scores of a learner are correlated: ``ar1`` estimates the correlation one unit of
-        practice apart. With both and 12 learners, 95 % intervals held the truth in .92 to .94, with
+        practice apart. With both and 12 learners, 95 % intervals held the truth in .93 to .95, with
         24 learners in .94 to .96.
     covariance : {"full", "diagonal"}
         Whether what varies between learners is correlated.
@@ -124,7 +125,8 @@ def fit_population_curve(
         their level (the curve is then their median, ``residual_sd`` the SD of logarithms), ``t``
         where stray scores occur (``residual_sd`` is then the scale of the t distribution, whose
         degrees of freedom are estimated between 2.5 and 200). Asymptote and amount are then
-        integrated numerically too, which takes longer.
+        integrated numerically too, which takes longer. In 120 simulated studies each of
+        12 learners, 95 % intervals held the truth in .93 to .98 (error .02).
 
     Returns
     -------
@@ -202,7 +204,8 @@ def _check_form(form: Form) -> None:
         raise InputError(
             f"the {form.title} curve has several rates, which a population cannot tell apart",
             [form.name],
-            f"use {', '.join(POPULATION_FORMS)}, or a form of your own with one rate",
+            f"use {', '.join(POPULATION_FORMS)}, a form of your own with one rate, or fit each "
+            "learner, as compare_curves does",
         )
 
 

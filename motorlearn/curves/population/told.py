@@ -22,6 +22,7 @@ from motorlearn.curves.population.maximum import (
 )
 from motorlearn.curves.population.profile import profile_limits
 from motorlearn.curves.population.rivals import unchanging
+from motorlearn.curves.population.standard import standard_rows
 from motorlearn.curves.population.terms import (
     common_frame,
     degrees_of_freedom,
@@ -148,10 +149,11 @@ def _result(
         group_cells=scale.natural(fit.layout.cells(fit.summit.point), data.start),
         learner_cells=own,
         vcov=vcov,
-        residuals=_residuals(there, scale, rows.names, own),
+        residuals=_residuals(there, scale, rows, own),
         common=common_frame(data, fit, level),
         second=() if there.second is None else (float(np.real(there.second)),),
         spread=_spread(there, own),
+        standard=standard_rows(there, _fitted(there, own), _residual_sd(data, fit, scale), scale),
         warnings=fit.warnings,
         recipe=recipe,
     )
@@ -227,13 +229,14 @@ def _spread(there: Learners, own: np.ndarray) -> np.ndarray:
 _NO_TESTS = TESTS.frame()
 
 
-def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own: np.ndarray) -> pd.DataFrame:
-    """Rows with each learner's own curve taken off."""
+def _residuals(data: Learners, scale: Scale, rows: Rows, own: np.ndarray) -> pd.DataFrame:
+    """Rows with each learner's own curve taken off, and their sessions where there are any."""
+    names = rows.names
     inside = data.used > 0
     who, _ = np.nonzero(inside)
     fitted = _fitted(data, own)[inside]
     outcome = (data.y * scale.unit + scale.middle)[inside]
-    return pd.DataFrame(
+    found = pd.DataFrame(
         {
             "participant": names["participant"].to_numpy()[who],
             "group": names["group"].to_numpy()[who],
@@ -243,6 +246,10 @@ def _residuals(data: Learners, scale: Scale, names: pd.DataFrame, own: np.ndarra
             "residual": outcome - fitted,
         }
     )
+    if "session" in rows.frame:
+        order = np.argsort(pd.factorize(rows.frame["who"])[0], kind="stable")
+        found["session"] = rows.frame["session"].to_numpy()[order]
+    return found
 
 
 def _fitted(data: Learners, own: np.ndarray) -> np.ndarray:

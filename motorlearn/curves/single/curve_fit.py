@@ -38,8 +38,9 @@ class CurveFit(Result):
     ``sse`` is the (weighted) residual sum of squares; for hits it is the deviance, because
     squares of hit rates are not what was minimised. ``begins`` holds where each loss of a session
     begins, ``saved`` the same for the savings, ``sigma`` the residual SD where the spread is 1.
-    ``progress`` is the log drop of the basis over the practice seen (rate times practice, for an
-    exponential).
+    ``standard`` holds residuals by the noise that was fitted: whitened, of size 1 (none for plain
+    noise). ``progress`` is the log drop of the basis over the practice seen (rate times practice,
+    for an exponential).
     """
 
     form: str
@@ -68,6 +69,7 @@ class CurveFit(Result):
     saved: Mapping[str, float] = field(default_factory=dict, repr=False)
     turns: np.ndarray = field(default_factory=lambda: np.zeros((0, 0, 0)), repr=False)
     sigma: float = field(default=np.nan, repr=False)
+    standard: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curve"), repr=False)
 

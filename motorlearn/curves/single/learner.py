@@ -27,6 +27,7 @@ from motorlearn.curves.single.noise_error import wobble
 from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.rows import Rows, check_counts, session_terms, usable_rows
 from motorlearn.curves.single.solving import Solution, solve
+from motorlearn.curves.single.standard import standard_residuals
 from motorlearn.curves.status import MEANINGS, information_criteria
 from motorlearn.curves.verdict import Verdict, deviance, hopeless, verdict
 from motorlearn.results import Recipe, nobody_left_out
@@ -183,11 +184,10 @@ def _finished(
 ) -> CurveFit:
     work, terms = (problem, {}) if noisy is None else (noisy.problem, dict(noisy.terms))
     solution = solve(problem) if noisy is None else noisy.solution
-    interval, level = options["interval"], options["level"]
     spread = _spread(problem, noisy, solution, options)
     curve, said = _judged(work, solution, spread)
-    ends = _limits(work, solution, spread, interval, level, options["simulations"], seed)
-    limits = Limits(ends, level, interval == "profile")
+    ends = _limits(work, solution, spread, options, seed)
+    limits = Limits(ends, options["level"], options["interval"] == "profile")
     fitted, loglik = _heights(problem, solution, noisy)
     aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)
@@ -217,10 +217,22 @@ def _finished(
         residuals=problem.y - fitted,
         begins=_begins(problem),
         saved=_saved(problem),
+        standard=_standard(problem, noisy, options),
         sigma=float(np.sqrt(2 * solution.loss / max(spread.df, 1))),
         warnings=rows.warnings + (() if recipe.converged else (_UNSETTLED,)),
         recipe=recipe,
     )
+
+
+def _standard(problem: Problem, noisy: NoiseFit | None, options: Mapping[str, Any]) -> np.ndarray:
+    """Residuals by the noise that was fitted; none for plain noise."""
+    if noisy is None:
+        return np.zeros(0)
+    return standard_residuals(problem, _noise_of(options), noisy)
+
+
+def _noise_of(options: Mapping[str, Any]) -> Noise:
+    return Noise(options["errors"], options["variance"], options["correlation"])
 
 
 def _spread(
@@ -230,8 +242,7 @@ def _spread(
     sandwich = options["interval"] == "sandwich"
     if noisy is None:
         return spread_of(problem, solution, sandwich=sandwich)
-    noise = Noise(options["errors"], options["variance"], options["correlation"])
-    unknown = None if sandwich else wobble(problem, noise, noisy)
+    unknown = None if sandwich else wobble(problem, _noise_of(options), noisy)
     inflate = _inflated(noisy.terms)
     return spread_of(noisy.problem, solution, inflate=inflate, sandwich=sandwich, wobble=unknown)
 
@@ -332,16 +343,15 @@ def _limits(
     problem: Problem,
     solution: Solution,
     spread: Spread,
-    interval: str,
-    level: float,
-    simulations: int,
+    options: Mapping[str, Any],
     seed: int | None,
 ) -> np.ndarray:
+    interval, level = options["interval"], options["level"]
     if interval in ("wald", "sandwich"):
         return wald(spread, level)
     if interval == "profile":
         return profile(problem, solution, spread, level)
-    sample = bootstrap(problem, solution, spread.terms, simulations, seed)
+    sample = bootstrap(problem, solution, spread.terms, options["simulations"], seed)
     found: np.ndarray = np.quantile(sample, [(1 - level) / 2, (1 + level) / 2], axis=0).T
     return found
 

@@ -192,6 +192,16 @@ def whitening_at(
     return _whitening(problem, noise, state, power, correlation)
 
 
+def bare_residuals(problem: Problem, noise: Noise, fit: NoiseFit) -> np.ndarray:
+    """Whitened residuals about the curve of a fit, on the scale of its errors."""
+    scores, _ = _scores(problem, noise, fit.fitted)
+    power, correlation = (fit.terms.get(name, 0.0) for name in ("spread_power", "correlation"))
+    found: np.ndarray = whitening_at(problem, noise, fit, power, correlation).apply(
+        scores - fit.fitted
+    )
+    return found
+
+
 def _share(problem: Problem, noise: Noise, correlation: float) -> tuple[np.ndarray, np.ndarray]:
     """Row before each (-1 for none) and what of its residual carries over."""
     none = np.full(len(problem.n), -1)

@@ -1,6 +1,6 @@
 """Formula and table in, numeric matrix out, with what is needed to make the same columns again."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import permutations, product
 from typing import Any
@@ -93,6 +93,16 @@ class MatrixPlan:
                         (name, pieces[name][label]) for name, label in zip(names, labels)
                     )
         return found
+
+
+def columns_in_words(plans: Iterable[MatrixPlan]) -> dict[str, str]:
+    """Columns of models as a reader says them: ``group[T.random]`` becomes ``group: random``."""
+    found = {
+        column: " × ".join(name if level is None else f"{name}: {level}" for name, level in parts)
+        for plan in plans
+        for column, parts in plan.parts().items()
+    }
+    return {**found, "Intercept": "the level"}
 
 
 def is_category(column: pd.Series) -> bool:

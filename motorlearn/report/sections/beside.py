@@ -18,6 +18,7 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import term_in_words
 from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
 from motorlearn.wording.times import sentence_on_contrast
 from motorlearn.wording.voice import count
@@ -207,9 +208,10 @@ def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
         for plan in plans
         for column, parts in plan.parts().items()
     }
+    words |= {name: term_in_words(name) for name in fit.n_groups}
     named = {
         name: [words.get(term, term) for term in table.rows[name]]
-        for name in ("term", "other")
+        for name in ("term", "other", "group")
         if name in table.rows
     }
     return replace(table, rows=table.rows.assign(**named))
@@ -249,8 +251,21 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
     yield from shown(panels, "shows single participants with the form AICc prefers.")
 
 
+def _of_curve(table: Table, curve: PopulationCurve) -> Table:
+    """Terms of a curve as a reader says them: ``log_rate[random]`` becomes ``log rate: random``."""
+    terms = list(curve.estimates["term"])
+    words = {term: term_in_words(term) for term in terms}
+    words |= {f"{term}[{g}]": f"{words[term]}: {g}" for term in terms for g in curve.groups}
+    named = {
+        name: [words.get(term, term) for term in table.rows[name]]
+        for name in ("term", "other")
+        if name in table.rows
+    }
+    return replace(table, rows=table.rows.assign(**named))
+
+
 def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
-    tables = [_named(table, "population") for table in result.tables()]
+    tables = [_of_curve(_named(table, "population"), result) for table in result.tables()]
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     groups = (

@@ -40,10 +40,7 @@ def _effects(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
     voice = entry.voice
     shown = rows.assign(
         stage=[voice.short(phase) for phase in rows["phase"]],
-        factor=[
-            " x ".join(factors.words_of(voice, part) for part in term.split(":"))
-            for term in rows["term"]
-        ],
+        factor=[factors.term_of(voice, term) for term in rows["term"]],
         level=[f"{a}, {b}" for a, b in zip(rows["group"], rows["reference"], strict=True)],
         other=[
             " against ".join(part for part in pair if part)

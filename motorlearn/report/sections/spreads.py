@@ -5,7 +5,6 @@ from dataclasses import replace
 
 from motorlearn.analysis import SpreadBeside
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.figures.models.variability import modelled_spreads
 from motorlearn.report.sections.beside import doubts_of_model, if_possible, shown
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
@@ -52,7 +51,7 @@ def _spread(result: SpreadBeside, entry: OutcomeView, found: StudyView) -> Itera
     unit = f" ({result.unit})" if result.unit else ""
     label = f"{'landing points' if result.directions > 1 else 'errors'}{unit}"
     drawing = if_possible(
-        lambda: found.kept.draw(modelled_spreads, result.fit, by=by, label=label, ending=ending)
+        lambda: found.kept.draw("modelled_spreads", result.fit, by=by, label=label, ending=ending)
     )
     yield from shown(drawing, "draws how much a typical performer scatters.")
     yield from doubts_of_model(result.audit, found, f"open-spread-{ending}")
