@@ -130,3 +130,24 @@ def test_the_default_keeps_its_rate_with_six_people_a_group(random, step, spread
         found.append([p.iloc[1] < 0.05, p.iloc[3] < 0.05])
     # .05 with a standard error of .013.
     assert ((np.mean(found, axis=0) > 0.015) & (np.mean(found, axis=0) < 0.085)).all()
+
+
+def test_joint_tests_that_hang_on_no_variance_have_endless_df():
+    """Poisson counts within people: two rows whose covariance the variance hardly moves."""
+    rng = np.random.default_rng(3)
+    person = np.repeat(np.arange(24), 12)
+    table = pd.DataFrame(
+        {
+            "participant": person,
+            "group": np.where(person < 12, "blocked", "random"),
+            "phase": np.tile(np.repeat(["pretest", "posttest", "retention"], 4), 24),
+            "catches": rng.poisson(np.exp(rng.normal(0, 0.5, 24)[person])),
+        }
+    )
+    formula = "catches ~ group * phase"
+    fit = ml.fit_mixed(formula, table, random={"participant": "1"}, family="poisson")
+    frame = fit.anova().frame.set_index("term")
+    assert frame["df2"]["phase"] > 1e4 and np.isfinite(frame["p"]).all()
+    options = {"random": {"participant": "1"}, "family": "poisson", "df": "normal"}
+    wald = ml.fit_mixed(formula, table, **options).anova().frame.set_index("term")
+    assert_allclose(frame["p"]["phase"], wald["p"]["phase"], rtol=0.03)

@@ -7,6 +7,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
+from statsmodels.discrete.discrete_model import MNLogit
+from statsmodels.miscmodels.ordinal_model import OrderedModel
 
 import motorlearn as ml
 from motorlearn.exceptions import InputError
@@ -118,3 +120,24 @@ def test_what_is_refused(family, terms, match):
     fit = ml.fit_mixed("three ~ temp + contact", wine(), random={"judge": "1"}, family=family)
     with pytest.raises(InputError, match=match):
         partial_odds(fit, terms)
+
+
+def test_without_differences_between_people_it_equals_statsmodels():
+    """Proportional odds: OrderedModel. An effect at each cut: MNLogit, which is as free."""
+    table = wine()
+    dealt = table.sort_values(["contact", "temp", "three"], kind="stable")
+    table = dealt.assign(nobody=np.arange(72) % 6, yes=dealt["contact"].eq("yes") * 1.0)
+    fit = ml.fit_mixed("three ~ contact", table, random={"nobody": "1"}, family="ordinal")
+    assert fit.singular
+    other = OrderedModel(table["three"], table[["yes"]], distr="logit")
+    other = other.fit(method="bfgs", gtol=1e-9, disp=0)
+    assert_allclose(fit.loglik, other.llf, atol=1e-6)
+    slope, first, step = other.params
+    assert_allclose(fit.thresholds["estimate"], [first, first + np.exp(step)], rtol=1e-4)
+    assert_allclose(fit.beta[1], slope, rtol=1e-4)
+    free = MNLogit(table["three"], np.column_stack([np.ones(72), table["yes"]])).fit(disp=0)
+    found = partial_odds(fit, "contact")
+    assert_allclose(found.loglik, free.llf, atol=1e-6)
+    shares = table.groupby("yes")["three"].agg([lambda s: (s > 0).mean(), lambda s: (s > 1).mean()])
+    logits = np.log(shares / (1 - shares)).to_numpy()
+    assert_allclose(found.cuts["estimate"], logits[1] - logits[0], rtol=1e-4)

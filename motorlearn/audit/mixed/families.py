@@ -22,6 +22,8 @@ LARGEST = 8.0
 ALIKE = "a term moves all ratings alike (proportional odds)"
 AT_EACH_CUT = 100
 """Outcomes drawn from the model, each fitted anew at every cut."""
+MOST_AT_ONCE = 10_000_000
+"""Values drawn at a time, so that a million rows fit into memory."""
 
 
 class FamilyAudit:
@@ -98,9 +100,8 @@ class FamilyAudit:
         )
         guide = self.context.guide("proportional_odds")
         cuts = len(design.categories) - 1
-        found = self._at_cuts(self.fit.observed[None])
-        draws = self.fit.simulate(AT_EACH_CUT, seed=self.context.seed)
-        drawn = _range(self._at_cuts(draws).beta[:, self.focus], cuts)
+        found = self._at_cuts(self._hits(self.fit.observed[None]))
+        drawn = _range(self._at_cuts(self._drawn_hits()).beta[:, self.focus], cuts)
         gaps = _range(found.beta[:, self.focus], cuts)[0]
         worst = int(np.argmax(gaps))
         chance = float(np.mean(drawn.max(axis=1) >= gaps.max()))
@@ -121,21 +122,39 @@ class FamilyAudit:
             remedy=Remedy(self.original, steps),
         )
 
-    def _at_cuts(self, draws: Floats) -> ManyFits:
-        """Hits above each cut (draws × cuts, rows), one model for each, by the first factor.
+    def _drawn_hits(self) -> Floats:
+        """Hits of outcomes drawn from the model, some at a time where rows are many."""
+        size = max(1, min(AT_EACH_CUT, MOST_AT_ONCE // self.fit.n))
+        counts = [min(size, AT_EACH_CUT - done) for done in range(0, AT_EACH_CUT, size)]
+        parts = [
+            self._hits(self.fit.simulate(count, seed=self.context.seed + place))
+            for place, count in enumerate(counts)
+        ]
+        return np.concatenate(parts)
 
-        Outcomes drawn from the model are fitted in the same way, so that what the other factors
-        add is in both. Rows of one cell are one row of hits among attempts: the same likelihood.
-        """
-        design, part = self.fit.design, self.fit.design.random[0]
+    def _hits(self, draws: Floats) -> Floats:
+        """Rows above each cut (draws × cuts, cells), summed by cell: the same likelihood."""
+        design = self.fit.design
         levels = np.arange(len(design.categories) - 1)
         hits = (draws[:, None, :] > levels[:, None]).reshape(-1, draws.shape[1])
-        weight, rows = design.weight, np.arange(draws.shape[1])
-        into_cells = sparse.csr_array((weight, (rows, design.cell)), (len(rows), len(design.x)))
+        return np.asarray(hits @ self._into_cells())
+
+    def _into_cells(self) -> sparse.csr_array:
+        design = self.fit.design
+        shape = (len(design.cell), len(design.x))
+        return sparse.csr_array((design.weight, (np.arange(shape[0]), design.cell)), shape)
+
+    def _at_cuts(self, hits: Floats) -> ManyFits:
+        """Models of hits above each cut (draws × cuts, cells), one for each, by the first factor.
+
+        Outcomes drawn from the model are fitted in the same way, so that what the other factors
+        add is in both.
+        """
+        design, part = self.fit.design, self.fit.design.random[0]
         return fit_binomial_many(
             design.x,
-            hits @ into_cells,
-            into_cells.sum(axis=0),
+            hits,
+            self._into_cells().sum(axis=0),
             part.index,
             z=part.z,
             structure=Structure(part.blocks),

@@ -170,6 +170,10 @@ def kenward_roger_scale(contrasts: Array, inference: Inference) -> tuple[float, 
     return scale, df if df < MOST_DF else np.inf
 
 
+_NO_EXCESS = 1e-12
+"""Excess of the variance of F over that of chi-squared below which rounding decides."""
+
+
 def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:
     """Match mean and variance of F; one contrast has df = 2 / A₂ and needs no scale."""
     if a2 <= 0:
@@ -182,7 +186,10 @@ def _kenward_roger_moments(m: int, a1: float, a2: float) -> tuple[float, float]:
     c1, c2, c3 = g / below, (m - g) / below, (m + 2 - g) / below
     inverse_mean = 1 - a2 / m
     rho = (_ratio(inverse_mean, 1 - c2 * b) ** 2) * _ratio(1 + c1 * b, 1 - c3 * b) / m
-    df = 4 + (m + 2) / (m * rho - 1) if np.isfinite(rho) else 4.0
+    excess = m * rho - 1
+    if abs(excess) < _NO_EXCESS:
+        return 1.0, np.inf
+    df = 4 + (m + 2) / excess if np.isfinite(rho) else 4.0
     return (1.0 if abs(df - 2) < 1e-6 else float(df * inverse_mean / (df - 2))), float(df)
 
 
