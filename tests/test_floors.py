@@ -113,6 +113,7 @@ TABLE_FACING = {
         "variability_views",
         "estimates",
         "fit",
+        "formula.crossed",
         "formula.designs",
         "formula.matrices",
         "formula.outcomes",
