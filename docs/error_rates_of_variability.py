@@ -7,7 +7,9 @@ People differ in level, in the logarithm of their standard deviation (by .3) and
 how it changes between the tests (by .2). Each study goes through ``fit_variability``; the group's
 ratio at the retention test and the interaction of group and test are looked at. In the lines whose
 level part is ``1 + test`` people also move in level between the tests (by 2), and the model is the
-one that ``analyse_study`` takes. Studies are added to those of the file.
+one that ``analyse_study`` takes for signed errors; where it is ``1 + test * axis`` each throw has
+two directions of one spread, and the model is the one taken for landing points. Studies are added
+to those of the file.
 """
 
 import sys
@@ -24,6 +26,7 @@ from motorlearn.exceptions import MotorlearnError
 
 FILE = Path(__file__).parent / "error-rates-variability.csv"
 CHUNK = 10
+LANDING = "1 + test * axis"
 CELLS = [
     (10, 0.0, "1", "1"),
     (20, 0.0, "1", "1"),
@@ -33,6 +36,9 @@ CELLS = [
     (10, 0.0, "1 + test", "1 + test"),
     (10, 0.2, "1 + test", "1 + test"),
     (20, 0.2, "1 + test", "1 + test"),
+    (10, 0.0, "1 + test", LANDING),
+    (10, 0.2, "1 + test", LANDING),
+    (20, 0.2, "1 + test", LANDING),
 ]
 
 
@@ -55,17 +61,39 @@ def study(people: int, change: float, rng: np.random.Generator, moves: float = 0
     )
 
 
+def landings(people: int, change: float, rng: np.random.Generator) -> pd.DataFrame:
+    """One study of landing points: a level for each direction, people with one spread in both."""
+    along = study(people, change, rng, 2.0)
+    total = 2 * people
+    person = along["participant"].to_numpy()
+    late = (along["test"] == "retention").to_numpy().astype(float)
+    wide, moved = rng.normal(0, 0.3, total), rng.normal(0, change, total)
+    sd = np.exp(1.5 - 0.2 * late + wide[person] + moved[person] * late)
+    parts = []
+    for axis in ("x", "y"):
+        level, moves = rng.normal(0, 3, total), rng.normal(0, 2, total)
+        score = level[person] + moves[person] * late + sd * rng.normal(size=len(person))
+        parts.append(along.assign(axis=axis, score=score))
+    return pd.concat(parts, ignore_index=True)
+
+
 def once(people: int, change: float, part: str, level: str, seed: int) -> dict[str, float]:
     """Whether tests of one study are significant, and whether the interval holds the truth."""
     rng = np.random.default_rng([13, seed, people, int(10 * change)])
-    table = study(people, change, rng, 2.0 if level != "1" else 0.0)
+    two = level == LANDING
+    table = (
+        landings(people, change, rng)
+        if two
+        else study(people, change, rng, 2.0 if level != "1" else 0.0)
+    )
     try:
         fit = ml.fit_variability(
-            "score ~ group * test",
+            "score ~ (group * test) * axis" if two else "score ~ group * test",
             table,
             random={"participant": level},
-            spread="group * test",
+            spread="group * test + axis" if two else "group * test",
             spread_random=part,
+            correlated=not two,
         )
     except MotorlearnError:
         return {"failed": 1.0, "group": 0.0, "interaction": 0.0, "normal test": 0.0, "said": 0.0}

@@ -35,7 +35,7 @@ from motorlearn.analysis.result import StudyAnalysis
 from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.study import analyse_study, page_analysis, primary_comparison
 from motorlearn.analysis.technique import TechniqueChange, technique_change
-from motorlearn.analysis.variability import SpreadBeside, spread_beside
+from motorlearn.analysis.variability import SpreadBeside
 
 __all__ = [
     "Generalisability",
@@ -62,6 +62,5 @@ __all__ = [
     "primary_comparison",
     "reasons_of",
     "speed_beside",
-    "spread_beside",
     "technique_change",
 ]

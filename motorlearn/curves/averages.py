@@ -16,6 +16,9 @@ from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Column, Table
 
+EQUAL = 1e-6
+"""Difference of criteria below which two forms are the same curve."""
+
 
 def average_of_exponentials(time: ArrayLike, shape: float, scale: float) -> np.ndarray:
     r"""Give the average of exponential curves whose rates follow a Gamma distribution.
@@ -165,7 +168,10 @@ def demonstrate_averaging(
 
 
 def _share(scores: np.ndarray, n: np.ndarray, level: str) -> dict[str, object]:
-    """Share of curves whose AICc is lowest for each form."""
+    """Share of curves whose AICc is lowest for each form; equals count half for each.
+
+    Forms are equal where both are the same step: rounding must not choose.
+    """
     table = pd.DataFrame(
         {
             "unit": np.repeat(np.arange(len(scores)), len(n)),
@@ -173,6 +179,8 @@ def _share(scores: np.ndarray, n: np.ndarray, level: str) -> dict[str, object]:
             "score": scores.ravel(),
         }
     )
-    best = fit_curves(table, "score", practice="trial", by="unit").preferred["best"]
-    shares = {form: float((best == form).mean()) for form in ("exponential", "power")}
+    found = fit_curves(table, "score", practice="trial", by="unit").preferred
+    best, equal = found["best"], found["lead"] < EQUAL
+    wins = {form: (best == form).where(~equal, 0.5) for form in ("exponential", "power")}
+    shares = {form: float(won.mean()) for form, won in wins.items()}
     return {"level": level, **shares, "fits": len(scores)}

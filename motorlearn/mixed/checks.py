@@ -109,13 +109,17 @@ def _between_levels(design: Design) -> list[int]:
 def _refuse_rank_deficient(design: Design) -> None:
     aliased = [design.fixed.columns[i] for i in aliased_columns(design.x)]
     if aliased:
+        words = columns_in_words([design.fixed])
         raise FitError(
             "the fixed part holds columns that follow from the others "
-            f"({', '.join(aliased)}): {_why_aliased(design, aliased)}."
+            f"({', '.join(words.get(name, name) for name in aliased)}): "
+            f"{_why_aliased(design, aliased)}."
         )
     for part in design.random:
+        words = columns_in_words(part.plans)
         for block in part.blocks:
-            follow = [part.terms[block[i]] for i in aliased_columns(part.z[:, block])]
+            terms = [part.terms[block[i]] for i in aliased_columns(part.z[:, block])]
+            follow = [words.get(term, term) for term in terms]
             if follow:
                 raise FitError(
                     f"the random part of {part.group!r} holds terms that follow from the others "

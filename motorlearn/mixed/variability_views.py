@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.mixed.formula.designs import Design, RandomPart
-from motorlearn.mixed.formula.matrices import MatrixPlan
+from motorlearn.mixed.formula.matrices import MatrixPlan, columns_in_words
 from motorlearn.mixed.frames import VARIANCE, inference_columns
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.result import MixedFit
@@ -40,7 +40,12 @@ def put_together(
     formula, own = recipe.options["formula"], f"log(sd) ~ {recipe.options['spread']}"
     of_level = _view(level, solution.beta, solution.vcov[:p, :p], recipe, formula, y)
     of_spread = _view(spread, solution.gamma, solution.vcov[p:, p:], recipe, own, y)
-    singular, words = _singular(names, solution.psi, part.group)
+    known = columns_in_words((*part.plans, *spread.random[0].plans))
+    told = [
+        *(known.get(term, term) for term in part.terms),
+        *(SPREAD + known.get(term, term) for term in spread.random[0].terms),
+    ]
+    singular, words = _singular(told, solution.psi, part.group)
     converged = solution.expected_decrease < CONVERGED and solution.lowest > -1e-3
     warnings = (
         *(() if converged else (NOT_SETTLED,)),

@@ -24,5 +24,14 @@ def to_great_table(table: Table, *, decimal: str = ".") -> GT:
 
 
 def to_styled_html(table: Table, *, decimal: str = ".") -> str:
-    """Write a table as a page of its own, styled by great_tables."""
+    """Write a table as a page of its own, styled by great_tables.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from motorlearn.tables import Column
+    >>> table = Table("hits", "Hits of 20", (Column("hits"),), pd.DataFrame({"hits": [17]}))
+    >>> "Hits of 20" in to_styled_html(table)
+    True
+    """
     return to_great_table(table, decimal=decimal).as_raw_html(make_page=True)

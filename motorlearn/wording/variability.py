@@ -76,6 +76,8 @@ def spread_rules_of(design: Design) -> list[str]:
     >>> plan = design_from_mapping({
     ...     "study": {"title": "Ring push"},
     ...     "groups": [{"name": "blocked"}, {"name": "random"}],
+    ...     "tests": [{"name": "pretest", "phase": "pretest", "trials": 10},
+    ...               {"name": "retention", "phase": "retention", "trials": 10}],
     ...     "outcomes": [{"name": "bivariate_variable_error", "better": "lower"}],
     ... })
     >>> spread_rules_of(plan)[0][:71]
@@ -119,7 +121,7 @@ def spread_beside_sentences(found: SpreadBeside, tests: Mapping[str, str]) -> tu
     Parameters
     ----------
     found : SpreadBeside
-        What :func:`motorlearn.analysis.spread_beside` gave.
+        What an analysis holds in ``spreads``.
     tests : mapping of str to str
         Names of tests as a reader knows them.
     """

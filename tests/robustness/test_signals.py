@@ -63,10 +63,10 @@ def started(*command: str, cwd: Path | None = None) -> subprocess.Popen:
 
 @pytest.fixture
 def working():
-    """A simulation shared by two worker processes that are at work, and their numbers."""
+    """A simulation that the main process shares with another, and the number of that one."""
     process = started("-c", WORKING, str(SHIPPED))
     workers = [int(number) for number in process.stdout.readline().split()]
-    assert len(workers) == 2, process.communicate()[1]
+    assert len(workers) == 1, process.communicate()[1]
     yield process, workers
     with contextlib.suppress(ProcessLookupError):
         os.killpg(process.pid, signal.SIGKILL)
@@ -110,7 +110,7 @@ def test_ctrl_c_ends_the_workers_and_keeps_what_was_finished(working):
 def test_ctrl_c_while_workers_start_keeps_what_was_finished():
     arguments = ("--workers", "2", "--simulations", "5000000", "--n", "12")
     process = started("-m", "motorlearn", "power", str(SHIPPED), *arguments)
-    while len(children(process.pid)) < 3:  # the workers and the keeper of what they share
+    while len(children(process.pid)) < 2:  # the worker and the keeper of what is shared
         assert process.poll() is None, process.communicate()[1]
         time.sleep(0.01)
     workers = children(process.pid)
