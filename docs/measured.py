@@ -132,8 +132,9 @@ def value(row: dict[str, str], column: str, pandas: float) -> float | None:
     if not cell:
         return None
     plain = float(cell) / (100 if "%" in row[name] else 1)
-    by = {"": 1.0, "pandas": 1 / pandas if pandas else float("nan")}.get(factor)
-    return plain * (by if by is not None else float(factor))
+    if factor == "pandas":
+        return plain / pandas if pandas else None
+    return plain * float(factor or 1)
 
 
 def pandas_seconds(rows: list[dict[str, str]]) -> float:
