@@ -5,8 +5,8 @@
 Each module runs by itself in a process of its own, one after the other, and tells its rows as lines
 of JSON. R with lme4, lmerTest, nlme, ordinal and glmmTMB is used where it is installed; where it is
 not, the table says so. Leave the machine alone meanwhile. Exits with 1 where a module fails, not
-where a wish is missed: times belong to a machine. ``measured.csv`` keeps the newest rows of every module with the
-machine, for the page that ``docs/measured.py`` writes.
+where a wish is missed: times belong to a machine. ``measured.csv`` keeps the newest rows of every
+module with the machine, for the page that ``docs/measured.py`` writes.
 """
 
 import csv
