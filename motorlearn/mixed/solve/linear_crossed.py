@@ -59,6 +59,7 @@ class LinearManyFactors:
         weighted = right * cells.weight[:, None]
         w0, w1 = z0.T * cells.weight, z1.T * cells.weight
         self.a00 = _sums_of_products(first, cells.weight)
+        self.a00_matrix = block_diagonal(self.a00)
         self.a01 = (w0 @ z1).tocsr()
         self.a11 = (w1 @ z1).toarray()
         self.gram = Gram(self.a01) if first.structure.size == 1 else None
@@ -93,8 +94,7 @@ class LinearManyFactors:
             total[None, :p, :p],
             np.array([system.log_determinant - self.log_weights]),
         )
-        v0 = self.b0 - block_diagonal(self.a00) @ r0 - self.a01 @ r1
-        v1 = self.b1 - self.a01.T @ r0 - self.a11 @ r1
+        v0, v1 = self._pulls(system)
         slopes: list[Slopes] = [Slopes(beta, beta, beta)] * len(self.factors)
         q0 = self.factors[self.main].structure.size
         slopes[self.main] = _slopes(self._trace_main(system), v0.reshape(-1, q0, p + 1), beta)
@@ -109,6 +109,50 @@ class LinearManyFactors:
         structures = [f.structure for f in self.factors]
         lams = [lam[:, :, None] for lam in system.lams]
         return assemble(profile, slopes, lams, structures, self.df, self.reml)
+
+    def _pulls(self, system: _System) -> tuple[Array, Array]:
+        """Z'V⁻¹[X, y] of the main factor and of the others."""
+        r0, r1 = system.solution0, system.solution1
+        v0 = self.b0 - self.a00_matrix @ r0 - self.a01 @ r1
+        return v0, self.b1 - self.a01.T @ r0 - self.a11 @ r1
+
+    def parts(self) -> list[tuple[int, slice]]:
+        """Number and places of each factor but the main one."""
+        sizes = [self.factors[i].n_effects for i in self.rest]
+        ends = np.cumsum([0, *sizes])
+        pairs = zip(self.rest, ends, ends[1:], strict=False)
+        return [(i, slice(int(start), int(end))) for i, start, end in pairs]
+
+    def pulls(self, theta: Array) -> list[Array]:
+        """Z'V⁻¹[X, y] of each factor at one θ (1, t)."""
+        v0, v1 = self._pulls(self._system(theta[0]))
+        out = [v0] * len(self.factors)
+        for i, part in self.parts():
+            out[i] = v1[part]
+        return out
+
+    def through(self, theta: Array, number: int, columns: Array) -> list[Array]:
+        """Z_r'V⁻¹Z_s times columns given for the factor s, for each factor r."""
+        system = self._system(theta[0])
+        shape = columns.shape[1]
+        w0, w1 = np.zeros((self.a01.shape[0], shape)), np.zeros((self.a01.shape[1], shape))
+        places = dict(self.parts())
+        if number == self.main:
+            w0 = columns
+        else:
+            w1[places[number]] = columns
+        a0, a1 = self.a00_matrix @ w0 + self.a01 @ w1, self.a01.T @ w0 + self.a11 @ w1
+        s1 = system.r1 @ (a1 - self.a01.T @ (system.r0 @ a0))
+        s0 = system.r0 @ (a0 - self.a01 @ s1)
+        d0, d1 = a0 - self.a00_matrix @ s0 - self.a01 @ s1, a1 - self.a01.T @ s0 - self.a11 @ s1
+        return [d0 if i == self.main else d1[places[i]] for i in range(len(self.factors))]
+
+    def pieces(self, theta: Array) -> tuple[Array, Array, Array, Array]:
+        """Z₁'WZ₀K²Z₀'WZ₁, R₁, and the diagonals of K and KZ₀'WZ₀, where terms are single."""
+        system = self._system(theta[0])
+        assert system.kept is not None
+        keep = np.asarray(system.keep.diagonal())
+        return system.kept, system.r1, keep, keep * self.a00[:, 0, 0]
 
     def _system(self, theta: Array) -> _System:
         """What :meth:`_eliminate` gives, remembered for the last point."""

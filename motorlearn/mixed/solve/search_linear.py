@@ -5,6 +5,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from motorlearn.mixed.solve.crossed_curvature import (
+    average_information,
+    exact_curvatures,
+    has_curvature,
+    joint_moments,
+)
 from motorlearn.mixed.solve.engine import (
     ONE,
     Cells,
@@ -30,6 +36,9 @@ from motorlearn.mixed.solve.optimise import (
 Array = NDArray[np.float64]
 LinearModel = LinearOneFactor | LinearManyFactors
 
+_NEAR = 1e-2
+"""Decrease of −2 log likelihood below which Newton steps take over."""
+_SAME_PLACE = 1e-3
 _GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
 
 
@@ -73,12 +82,36 @@ def solve_linear(
             theta = theta * _GRID[int(np.argmin(values))]
     else:
         theta = lifted(work.theta(start))
-    found = minimise(model.objective, theta[None], first_curvature(work, theta[None]))
-    curve, full = curvatures(model, found.x)
+    found, curve, full = _search(work, cells, model, theta, given=start is not None)
     better = escape(model.objective, polish(model.objective, found, curve), curve)
-    if np.abs(better.x - found.x).max() > 1e-3:
-        curve, full = curvatures(model, better.x)
+    if np.abs(better.x - found.x).max() > _SAME_PLACE:
+        curve, full = _curvatures(model, better.x)
     return _linear_solution(work, model, better, curve, full, base)
+
+
+def _search(
+    work: Working, cells: Cells, model: LinearModel, theta: Array, *, given: bool
+) -> tuple[Minimum, Array, Array]:
+    """Minimum and curvatures there; of many crossed effects from few evaluations.
+
+    With the second derivatives at hand the last digits are left to Newton steps.
+    """
+    point = theta[None]
+    if not isinstance(model, LinearManyFactors) or not has_curvature(model, point):
+        found = minimise(model.objective, point, first_curvature(work, point))
+        return found, *curvatures(model, found.x)
+    joint = None if given else joint_moments(work, cells)
+    point = point if joint is None else joint[None]
+    guess = average_information(model, point)
+    found = minimise(model.objective, point, guess, tolerance=_NEAR)
+    return found, *_curvatures(model, found.x)
+
+
+def _curvatures(model: LinearModel, theta: Array) -> tuple[Array, Array]:
+    """Exact second derivatives where they are cheaper than differences."""
+    if isinstance(model, LinearManyFactors) and has_curvature(model, theta):
+        return exact_curvatures(model, theta)
+    return curvatures(model, theta)
 
 
 def without_fixed_part(work: Working, cells: Cells) -> tuple[Cells, Array]:
