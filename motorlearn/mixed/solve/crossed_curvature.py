@@ -99,9 +99,9 @@ def _traces(model: LinearManyFactors, theta: Array) -> Array:
     kept, r1, keep, diagonal = model.pieces(theta)
     assert model.gram is not None
     product = kept @ r1
-    extra = model.gram((diagonal * keep**2)[:, None])[0]
+    extra = (diagonal * keep**2) @ model.gram.diagonal(r1)
     out, main = np.empty((theta.shape[1],) * 2), model.main
-    whole = np.sum(diagonal**2) - 2 * np.vdot(extra, r1) + np.sum(product * product.T)
+    whole = np.sum(diagonal**2) - 2 * extra + np.vdot(product, product.T)
     out[main, main] = whole
     by_column = np.sum(product * r1, axis=0)
     parts, psi = model.parts(), theta[0] ** 2

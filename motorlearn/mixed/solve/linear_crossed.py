@@ -38,7 +38,6 @@ class _System:
     log_determinant: float
     solution0: Array
     solution1: Array
-    kept: Array | None
 
 
 class LinearManyFactors:
@@ -150,9 +149,10 @@ class LinearManyFactors:
     def pieces(self, theta: Array) -> tuple[Array, Array, Array, Array]:
         """Z₁'WZ₀K²Z₀'WZ₁, R₁, and the diagonals of K and KZ₀'WZ₀, where terms are single."""
         system = self._system(theta[0])
-        assert system.kept is not None
+        assert self.gram is not None
         keep = np.asarray(system.keep.diagonal())
-        return system.kept, system.r1, keep, keep * self.a00[:, 0, 0]
+        kept = self.gram(keep[:, None] ** 2)[0]
+        return kept, system.r1, keep, keep * self.a00[:, 0, 0]
 
     def _system(self, theta: Array) -> _System:
         """What :meth:`_eliminate` gives, remembered for the last point."""
@@ -171,12 +171,11 @@ class LinearManyFactors:
         inner = lam0.T @ self.a00 @ lam0 + np.eye(len(lam0))
         r0_blocks = lam0 @ np.linalg.inv(inner) @ lam0.T
         keep_blocks = np.eye(len(lam0)) - self.a00 @ r0_blocks
-        r0, keep, kept = block_diagonal(r0_blocks), block_diagonal(keep_blocks), None
+        r0, keep = block_diagonal(r0_blocks), block_diagonal(keep_blocks)
         if self.gram is None:
             taken = (self.a01.T @ (r0 @ self.a01)).toarray()
         else:
-            pair = np.column_stack([r0_blocks[:, 0, 0], keep_blocks[:, 0, 0] ** 2])
-            taken, kept = self.gram(pair)
+            taken = self.gram(r0_blocks[:, 0])[0]
         schur = self.a11 - taken
         spread = [self.factors[i].spread_factor(lams[i]) for i in self.rest]
         dense = _between(schur, spread, transposed=True)
@@ -187,15 +186,14 @@ class LinearManyFactors:
         solution1 = r1 @ rest
         solution0 = r0 @ (self.b0 - self.a01 @ solution1)
         log_det = log_det1 + float(np.sum(np.linalg.slogdet(inner)[1]))
-        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1, kept)
+        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1)
 
     def _trace_main(self, system: _System) -> Array:
         """Sum over levels of the diagonal blocks of Z₀'V⁻¹Z₀."""
         q = self.factors[self.main].structure.size
         total: Array = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
-        if system.kept is not None:
-            found: Array = total - np.vdot(system.kept, system.r1)
-            return found
+        if self.gram is not None:
+            return total - self.gram.trace(system.keep.diagonal() ** 2, system.r1)
         kept = system.keep @ self.a01
         for a in range(q):
             for b in range(a + 1):
@@ -216,15 +214,7 @@ class LinearManyFactors:
         main = self.factors[self.main]
         q = main.structure.size
         modes[self.main] = (system.solution0 @ direction).reshape(-1, q)
-        link = (system.r0 @ self.a01).tocsr()
-        through = np.asarray(link @ system.r1)
-        blocks = diagonal_of(system.r0, q).copy()
-        for a in range(q):
-            for b in range(q):
-                blocks[:, a, b] += np.asarray(
-                    link[a::q].multiply(through[b::q]).sum(axis=1)
-                ).ravel()
-        spread[self.main] = blocks
+        spread[self.main] = self._main_spread(system)
         done = 0
         values = system.solution1 @ direction
         for i in self.rest:
@@ -235,12 +225,29 @@ class LinearManyFactors:
             done += factor.n_effects
         return modes, spread
 
+    def _main_spread(self, system: _System) -> Array:
+        """Conditional covariances (G, q, q) of the effects of the main factor."""
+        q = self.factors[self.main].structure.size
+        blocks = diagonal_of(system.r0, q).copy()
+        if self.gram is not None:
+            blocks[:, 0, 0] += blocks[:, 0, 0] ** 2 * self.gram.diagonal(system.r1)
+            return blocks
+        link = (system.r0 @ self.a01).tocsr()
+        through = np.asarray(link @ system.r1)
+        for a in range(q):
+            for b in range(q):
+                both = link[a::q].multiply(through[b::q])
+                blocks[:, a, b] += np.asarray(both.sum(axis=1)).ravel()
+        return blocks
+
 
 def _between(matrix: Array, factors: list[sparse.csr_array], *, transposed: bool = False) -> Array:
     """Λ M Λ', or Λ' M Λ, of a symmetric matrix, Λ being these factors one after the other."""
     lam = sparse.block_diag(factors, format="csr")
     scale = np.asarray(lam.diagonal(), dtype=float)
     if lam.nnz == np.count_nonzero(scale):
+        if (scale == scale[0]).all():
+            return np.asarray(matrix * scale[0] ** 2)
         out: Array = matrix * scale[:, None]
         out *= scale
         return out

@@ -36,9 +36,10 @@ from motorlearn.mixed.solve.optimise import (
 Array = NDArray[np.float64]
 LinearModel = LinearOneFactor | LinearManyFactors
 
-_NEAR = 1e-2
+_NEAR = 0.05
 """Decrease of −2 log likelihood below which Newton steps take over."""
-_SAME_PLACE = 1e-3
+_SAME_PLACE, _SAME_PLACE_EXACTLY = 1e-3, 3e-5
+"""Last steps of θ after which curvature is looked at again."""
 _GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
 
 
@@ -84,7 +85,8 @@ def solve_linear(
         theta = lifted(work.theta(start))
     found, curve, full = _search(work, cells, model, theta, given=start is not None)
     better = escape(model.objective, polish(model.objective, found, curve), curve)
-    if np.abs(better.x - found.x).max() > _SAME_PLACE:
+    exact = isinstance(model, LinearManyFactors) and has_curvature(model, better.x)
+    if np.abs(better.x - found.x).max() > (_SAME_PLACE_EXACTLY if exact else _SAME_PLACE):
         curve, full = _curvatures(model, better.x)
     return _linear_solution(work, model, better, curve, full, base)
 
