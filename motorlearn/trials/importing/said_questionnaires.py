@@ -40,6 +40,12 @@ class AskedQuestionnaires:
         ``mean`` or ``sum`` of the answers.
     minimum_answered : int, optional
         Answers a scale needs; by default all of its items.
+
+    Examples
+    --------
+    >>> told = AskedQuestionnaires(["mood.csv"], scales="joy=fun+again-dull", answers="1-7")
+    >>> told.score
+    'mean'
     """
 
     files: Sequence[str | Path] = ()
