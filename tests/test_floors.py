@@ -117,7 +117,7 @@ TABLE_FACING = {
         "formula.designs",
         "formula.matrices",
         "formula.outcomes",
-        "frames",
+        "frames", "habits",
         "grids",
         "inference.anova",
         "inference.hypotheses",

@@ -69,7 +69,7 @@ def modelled_spreads(
         f"{label}: standard deviation of a typical performer's scores about their own mean, with "
         "95 % intervals, from a model of level and spread; equal distances are equal ratios."
     )
-    alt = f"Standard deviations with intervals: {'; '.join(told)}."
+    alt = f"Standard deviations with 95 % intervals: {'; '.join(told)}."
     name = f"modelled-spreads-{ending}" if ending else "modelled-spreads"
     return Drawing(name, figure, caption, alt, given=ax)
 
