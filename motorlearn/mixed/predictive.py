@@ -153,7 +153,8 @@ def _residual_sd(fit: MixedFit, table: pd.DataFrame) -> Array:
     if len(each) == 1 or np.ptp(each) == 0:
         return np.full(len(table), each[0])
     require_columns(table, (part.column,))
-    return each[as_category(table[part.column], part.levels, part.column).codes]
+    found: Array = each[as_category(table[part.column], part.levels, part.column).codes]
+    return found
 
 
 def _weight(fit: MixedFit, table: pd.DataFrame) -> Array:

@@ -81,7 +81,14 @@ def with_parameters(fit: VariabilityFit, beta: Array, gamma: Array, psi: Array) 
     parts = [view.design.random[0] for view in views]
     names = [*parts[0].terms, *(SPREAD + term for term in parts[1].terms)]
     variances = _variances(parts[0].group, names, psi)
-    return replace(fit, of_level=views[0], of_spread=views[1], variances=variances)
+    return replace(
+        fit,
+        of_level=views[0],
+        of_spread=views[1],
+        level=views[0].estimates,
+        estimates=views[1].estimates,
+        variances=variances,
+    )
 
 
 def _by_row(values: Array, order: NDArray[np.intp]) -> Array:
