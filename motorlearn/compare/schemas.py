@@ -1,4 +1,4 @@
-"""Columns of the results of comparisons that more than one of them has, and of effects."""
+"""Columns of the results of comparisons that more than one of them has, of effects, of periods."""
 
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
@@ -206,3 +206,28 @@ TRENDS = Schema(
         Column("p_groups", "p of groups", "p"),
     )
 )
+
+
+_NUMBER = 4
+PERIODS = Schema(
+    (
+        Column("phase"),
+        Column("term"),
+        Column("later"),
+        Column("earlier"),
+        Column("n", kind="count"),
+        Column("estimate", "estimate", "significant", decimals=_NUMBER),
+        Column("std_error", "standard error", "significant", decimals=3),
+        Column("df", "df", "df"),
+        Column("statistic", "t", "number"),
+        Column("p", "p", "p"),
+        Column("conf_low", "lower", "significant", decimals=_NUMBER),
+        Column("conf_high", "upper", "significant", decimals=_NUMBER),
+        Column("method"),
+        Column("reason"),
+    ),
+    shown=(
+        "phase", "term", "later", "earlier", "n", "estimate", "conf_low", "conf_high", "df",
+        "statistic", "p",
+    ),
+)  # fmt: skip

@@ -12,7 +12,6 @@ from motorlearn.audit.comparison.phase_model import PhaseModel, effects_of, phas
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Conclusion
 from motorlearn.audit.sensitivity.chained import chained_variants
-from motorlearn.audit.sensitivity.hits import hit_variants
 from motorlearn.audit.sensitivity.leave_one_out import without_each
 from motorlearn.audit.sensitivity.mixed import mixed_variants
 from motorlearn.audit.sensitivity.phases import (
@@ -21,6 +20,7 @@ from motorlearn.audit.sensitivity.phases import (
     TIPPING,
     Allocation,
     Variant,
+    hit_variants,
     phase_variants,
     tipping_points,
 )

@@ -9,8 +9,7 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import JOINT
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.wording import factors, sentences
-from motorlearn.wording.equivalence import judge
-from motorlearn.wording.verdicts import aim_sentence
+from motorlearn.wording.equivalence import aim_sentence, judge
 from motorlearn.wording.voice import Voice
 
 
