@@ -65,7 +65,7 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
             ("groups overlap at the baseline", "overlap", overlap_check),
         ]
     for words, guide, check in wanted:
-        yield attempted(words, "", context.guide(guide), partial(check, model, context))
+        yield attempted(words, context.guide(guide), partial(check, model, context))
     if model.adjusted and model.unit == "participant":
         yield from reliability_checks(result, model, context)
 

@@ -147,7 +147,7 @@ def change_rows(
                     method=told, **of.comparing.told(estimate),
                 )
             )  # fmt: skip
-    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.of_kind("text"), object))
+    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.texts, object))
 
 
 def period_rows(of: Differences, phase: Hashable) -> list[Row]:
