@@ -43,7 +43,7 @@ def unit_check(recipe: Recipe, context: Context, units: Sequence[str] = ("partic
 
 def family_check(result: PhaseComparison, context: Context) -> Check:
     """How many contrasts are called primary, and the family they are corrected in."""
-    primary = context.design.primary if context.design is not None else None
+    primary = context.primary
     tests = result.contrasts[result.contrasts["p"].notna()]
     if primary is None:
         count, finding = float("nan"), "No primary comparison is declared: every test is open."
