@@ -8,7 +8,9 @@ INTERVAL = (
     Column("conf_high", "upper", "significant", decimals=4),
 )
 P = Column("p", "p", "p")
-T = (Column("df", "df", "df"), Column("statistic", "t", "number"), P)
+DF = Column("df", "df", "df")
+STATISTIC = Column("statistic", "t", "number")
+T = (DF, STATISTIC, P)
 ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
 ERROR = Column("std_error", "standard error", "significant", decimals=3)
 G = (
@@ -86,7 +88,7 @@ MARGINAL = Schema(
         Column("n", kind="count"),
         ESTIMATE,
         ERROR,
-        Column("df", "df", "df"),
+        DF,
         *INTERVAL,
     )
 )
@@ -207,8 +209,6 @@ TRENDS = Schema(
     )
 )
 
-
-_NUMBER = 4
 PERIODS = Schema(
     (
         Column("phase"),
@@ -216,13 +216,10 @@ PERIODS = Schema(
         Column("later"),
         Column("earlier"),
         Column("n", kind="count"),
-        Column("estimate", "estimate", "significant", decimals=_NUMBER),
-        Column("std_error", "standard error", "significant", decimals=3),
-        Column("df", "df", "df"),
-        Column("statistic", "t", "number"),
-        Column("p", "p", "p"),
-        Column("conf_low", "lower", "significant", decimals=_NUMBER),
-        Column("conf_high", "upper", "significant", decimals=_NUMBER),
+        ESTIMATE,
+        ERROR,
+        *T,
+        *INTERVAL,
         Column("method"),
         Column("reason"),
     ),
