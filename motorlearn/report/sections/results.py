@@ -194,7 +194,8 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
             how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
             said.append(
-                f"Whether {voice.several} changed differently over all parts of the study is asked "
+                f"Whether {voice.several} changed differently over "
+                f"{factors.parts_of(comparison)} is asked "
                 f"by the {voice.several[:-1]}-by-test interaction of the "
                 f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
