@@ -165,10 +165,8 @@ def interval(
     return f"{number(low, decimals, decimal=decimal)} to {number(high, decimals, decimal=decimal)}"
 
 
-def decimals_apart(
-    low: float | None, high: float | None, null: float, decimals: int = 2, *, most: int = 3
-) -> int:
-    """Decimals at which no limit is written as the null that it is not; up to ``most`` more.
+def decimals_apart(low: float | None, high: float | None, null: float, decimals: int = 2) -> int:
+    """Decimals at which no limit is written as the null that it is not; up to three more.
 
     An upper limit of 0.998 beside a null of 1 is not written as ``1.00``.
 
@@ -178,11 +176,11 @@ def decimals_apart(
     (3, 2)
     """
     limits = [value for value in (low, high) if value is not None and value != null]
-    for extra in range(most):
+    for extra in range(3):
         wanted = number(null, decimals + extra)
         if all(number(value, decimals + extra) != wanted for value in limits):
             return decimals + extra
-    return decimals + most
+    return decimals + 3
 
 
 def degrees_of_freedom(df: float | None, *, decimal: str | None = None) -> str:

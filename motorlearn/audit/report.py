@@ -160,14 +160,12 @@ def remedied(make: Callable[[], Remedy | None]) -> Remedy | None:
         return Remedy((), (), failed=str(problem))
 
 
-def attempted(assumption: str, diagnostic: str, guide: Guide, make: Callable[[], Check]) -> Check:
+def attempted(assumption: str, guide: Guide, make: Callable[[], Check]) -> Check:
     """Make a check; one that cannot be computed is a visible row that says why."""
     try:
         return make()
     except FitError as problem:
-        return Check(
-            assumption, diagnostic, float("nan"), guide, "look", f"Not computed: {problem}", ""
-        )
+        return Check(assumption, "", float("nan"), guide, "look", f"Not computed: {problem}", "")
 
 
 SELDOM, RARE = 0.05, 0.005

@@ -115,7 +115,7 @@ def random_structures(fit: MixedFit) -> RandomStructures:
             "fit the structure the design asks for, for example '1 + block'",
         )
     names, count = ", ".join(part.terms), len(part.terms)
-    rows = [_row(fit, part, names + _kept(part))]
+    rows = [_row(fit, part, names + (" correlated" if len(part.blocks) == 1 else " as fitted"))]
     if len(part.blocks) == 1:
         alone = replace(part, blocks=tuple((i,) for i in range(count)))
         rows.append(_row(fit, alone, f"{names} independent"))
@@ -123,10 +123,6 @@ def random_structures(fit: MixedFit) -> RandomStructures:
     rows.append(_row(fit, first, f"{part.terms[0]} alone"))
     frame = _tested(STRUCTURES.frame(rows), len(part.blocks) == 1, count)
     return RandomStructures(frame, replace(fit.recipe, call="random_structures"))
-
-
-def _kept(part: RandomPart) -> str:
-    return " correlated" if len(part.blocks) == 1 else " as fitted"
 
 
 def _row(fit: MixedFit, part: RandomPart, name: str) -> Row:

@@ -240,7 +240,8 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.equivalence.itertuples():
             yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
-            yield test_row(entry, "all phases", term_of(analysis, row.term),
+            over = "all phases" if analysis.design.anova.parts != "tests" else "all tests"
+            yield test_row(entry, over, term_of(analysis, row.term),
                        "mixed analysis of variance", "exploratory", p=row.p_gg)  # fmt: skip
     yield from spread_rows(analysis)
 

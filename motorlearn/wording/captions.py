@@ -24,13 +24,13 @@ def better(voice: Voice) -> str:
     return f"{capitalised(voice.outcome.better)} is better"
 
 
-def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
+def practice_words(points: pd.DataFrame, voice: Voice) -> Words:
     """Caption and alternative text of the practice curve."""
     tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != PRACTICE_PHASE]
     sizes = _sizes_at(points, _in_order([*tests, PRACTICE_PHASE], voice), voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
-        f"Large symbols: {voice.arm} means of {voice.scores}; bars: {level} confidence intervals "
+        f"Large symbols: {voice.arm} means of {voice.scores}; bars: 95 % confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
         f"sessions and tests.{_blocks(points, voice)}{_tests(voice, tests)} {sizes}"
     )

@@ -255,6 +255,11 @@ def outcome_paragraph(design: Design) -> str:
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
             f"{why}."
         )
+    if design.anova.parts == "tests":
+        parts.append(
+            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
+            "without practice."
+        )
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")

@@ -39,7 +39,7 @@ def condition_checks(
 
 
 def _planned(pair: tuple[Hashable, Hashable], context: Context) -> bool:
-    primary = context.design.primary if context.design is not None else None
+    primary = context.primary
     named = set(primary.groups) if primary is not None else set()
     return not named or set(map(str, pair)) <= named
 

@@ -49,7 +49,6 @@ class FamilyAudit:
         if self.fit.family == "ordinal" and len(self.fit.design.categories) > 2:
             yield attempted(
                 ALIKE,
-                "",
                 self.context.guide("proportional_odds"),
                 self._proportional_odds,
             )

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn import digits
+from motorlearn.audit.comparison.binomial import marginal_conclusions
 from motorlearn.audit.comparison.consequences import rate_under_spread
 from motorlearn.audit.comparison.groups import studentised
 from motorlearn.audit.comparison.phase_model import PhaseModel
@@ -16,6 +17,8 @@ from motorlearn.audit.comparison.resampled import bootstrapped, imputed, permute
 from motorlearn.audit.guides import GUIDES
 from motorlearn.audit.report import SELDOM, Conclusion
 from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
+from motorlearn.compare import PhaseComparison
+from motorlearn.exceptions import FitError
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
 
@@ -199,3 +202,21 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
                         null=before.null)
         )  # fmt: skip
     return SHIFTED.frame(paths), TIPPING.frame(tips)
+
+
+BY_EQUATIONS = "odds of hits by estimating equations"
+
+
+def hit_variants(result: PhaseComparison, model: PhaseModel) -> list[Variant]:
+    """Odds ratios of hits beside differences of rates; none where the outcome is no rate.
+
+    Where classes and not people were allocated there is none either.
+    """
+    if not model.counted or model.unit != "participant":
+        return []
+    try:
+        found = marginal_conclusions(result, model)
+    except FitError as problem:
+        return [Variant(BY_EQUATIONS, 0, note=f"not run: {problem}")]
+    note = "GEE, covariance corrected for few people (Mancl and DeRouen); another scale"
+    return [Variant(BY_EQUATIONS, len(model.complete.y), found, note)]

@@ -123,7 +123,7 @@ def _results(found: StudyView) -> Iterator[Block]:
         yield Text(primary_sentences(found, entry)[0])
         yield from _pictured(found, stage)
     yield Heading("Practice and tests", 2)
-    figure = exhibits.practice_figure(found, entry, "thesis")
+    figure = exhibits.practice_figure(found, entry)
     yield Text(
         f"{{fig:{figure.name}}} follows {entry.voice.name} over the study; scores in practice "
         "describe performance under its conditions."

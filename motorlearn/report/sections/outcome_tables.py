@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.compare.clusters import CLUSTER
-from motorlearn.compare.conditions.schema import PERIODS
+from motorlearn.compare.schemas import PERIODS
 from motorlearn.report.sections.primary import baseline_name
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
