@@ -68,6 +68,22 @@ def significant(value: float | None, figures: int = 3, *, decimal: str | None = 
     return number(value, max(0, figures - 1 - place), decimal=decimal)
 
 
+def lapse(days: float) -> str:
+    """Write a time between two parts of a study: in days, below one day in hours or minutes.
+
+    Examples
+    --------
+    >>> lapse(7), lapse(1), lapse(0.25), lapse(0.003)
+    ('7 days', '1 day', '6 hours', '4 minutes')
+    """
+    size, noun = days, "day"
+    if 0 < days < 1 / 24:
+        size, noun = max(1, round(days * 1440)), "minute"
+    elif 0 < days < 1:
+        size, noun = round(days * 24, 1), "hour"
+    return f"{plain(size)} {noun}" + ("" if size == 1 else "s")
+
+
 def plain(value: float, figures: int = 6) -> str:
     """Write a number as it was declared: to six significant figures, without trailing zeros.
 

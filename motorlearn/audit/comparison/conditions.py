@@ -102,5 +102,5 @@ def _missing_check(result: PhaseComparison, phase: Hashable, context: Context) -
         context.guide("missing"),
         f"{len(lost)} of {len(everybody)} participants {'lacks' if len(lost) == 1 else 'lack'} "
         f"a condition{named}.",
-        "A mixed model (route='mixed') uses the scores that they have; report it beside.",
+        "A mixed model of scores uses all that they have; report it beside.",
     )

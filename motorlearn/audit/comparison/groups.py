@@ -217,7 +217,7 @@ def cluster_checks(result: PhaseComparison, context: Context) -> Iterator[Check]
         float(counts.min()),
         context.guide("few clusters"),
         f"Allocated as a whole ({unit}): {told}. Intervals and p values hold for class "
-        "means of about one spread that are roughly normal, and few of them show neither.",
+        "means of about one spread that are roughly normal; so few of them cannot show either.",
         "Describe what was seen; allocate more of them, not more people in each.",
     )
     row = result.clusters.iloc[-1]

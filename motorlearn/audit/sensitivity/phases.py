@@ -172,8 +172,9 @@ def _permutation(
 def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Find the smallest shift of missing scores that changes each conclusion.
 
-    Missing scores of the first group of a contrast are imputed from the baseline and moved by up
-    to four residual standard deviations either way, with the same draws for every shift.
+    Missing scores of the first group of a contrast (of the second where only it lacks scores) are
+    imputed from the baseline and moved by up to four residual standard deviations either way, with
+    the same draws for every shift. A contrast of groups that lack nobody has no row.
     """
     missing = (~model.used) & (np.isfinite(model.x) if model.adjusted else True)
     if not missing.any() or not model.adjusted:
@@ -181,17 +182,21 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
     paths, tips = [], []
     sd = float(np.sqrt(model.fit().variance))
     for pair, before in zip(model.pairs, model.conclusions()):
+        moved = model.moved(pair, missing)
+        if not moved.any():
+            continue
+        shifts = _SHIFTS * np.sign(moved.sum())
         found = imputed(model, pair, _SHIFTS * sd, seed=seed)
         paths += [
             SHIFTED.row(
                 contrast=before.label, shift=shift, estimate=c.estimate, conf_low=c.conf_low,
                 conf_high=c.conf_high, p=c.p,
             )
-            for shift, c in zip(_SHIFTS, found)
+            for shift, c in zip(shifts, found)
         ]  # fmt: skip
-        changed = [shift for shift, c in zip(_SHIFTS, found) if c.direction != before.direction]
+        changed = [shift for shift, c in zip(shifts, found) if c.direction != before.direction]
         tip = min(changed, key=abs) if changed else np.nan
-        count = int((missing & model.raised(pair)).sum())
+        count = int((moved != 0).sum())
         tips.append(
             TIPPING.row(contrast=before.label, missing=count, shift=tip, shift_in_unit=tip * sd,
                         null=before.null)

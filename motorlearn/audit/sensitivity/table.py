@@ -66,7 +66,7 @@ class Sensitivity(Result):
         ``participant, group, contrast, estimate, conf_low, conf_high, p, changes``.
     shifts : DataFrame
         ``contrast, shift, estimate, conf_low, conf_high, p``: missing scores of the first group of
-        the contrast moved by ``shift`` residual SDs.
+        the contrast (of the second where only it lacks scores) moved by ``shift`` residual SDs.
     tipping : DataFrame
         ``contrast, missing, shift, shift_in_unit, null``: smallest move that changes the
         conclusion.
@@ -286,7 +286,7 @@ def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
         return Allocation(None, "not run: groups were not drawn by lot", by_lot=False)
     people = study.participants
     if model.unit != "participant":
-        return Allocation(None, f"labels moved among all of {model.unit}")
+        return Allocation(None, f"labels moved, each {model.unit} as a whole")
     if people is None:
         return everywhere
     known = people.drop_duplicates("participant").set_index("participant")

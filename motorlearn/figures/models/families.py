@@ -59,6 +59,7 @@ def modelled_means(
         drawn = "share of each rating" if rated else "mean over participants"
         axes.set_xlabel(f"{label}: {drawn}")
         axes.invert_yaxis()
+    label = label[:1].upper() + label[1:]
     caption = (
         f"{label}: the share of each rating that the model expects, averaged over participants."
         if rated

@@ -80,7 +80,8 @@ def compose(
 
 
 def _groups(found: StudyView) -> Iterator[Block]:
-    several = found.outcomes[0].voice.several
+    voice = found.outcomes[0].voice
+    several = voice.arm if len(found.groups) == 1 else voice.several
     yield Heading(f"{several.capitalize()} at the start")
     yield Text(f"{{tab:participants}} describes the {several}.")
     yield study_tables.participants_table(found)

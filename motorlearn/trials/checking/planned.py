@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test, tests_not_told_apart
+from motorlearn.digits import lapse
 from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
 from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
@@ -300,7 +301,7 @@ def _outside_window(
         column="date" if sheet.has("date") else "day",
         values=[f"{names[line]}: {days:.3g} days" for line, days in zip(lines[wrong], gap[wrong])],
         severity="doubt",
-        advice=f"planned: {test.interval_days:g} days after the last practice, give or take "
+        advice=f"planned: {lapse(test.interval_days or 0.0)} after the last practice, give or take "
         f"{test.window_days:g}; check the date, and record the deviation if it is right",
     )
 
