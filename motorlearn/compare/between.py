@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
+from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -81,6 +82,14 @@ class Comparing:
         """Scores on the scale of the analysis."""
         scores = self.data.scores
         return np.asarray(np.log(scores)) if self.effect == "ratio" else scores
+
+    def over(self, phases: Sequence[Hashable]) -> Self:
+        """The same with some of the phases only."""
+        if tuple(phases) == self.data.phases:
+            return self
+        places = [self.data.phases.index(name) for name in phases]
+        some = {name: getattr(self.data, name)[:, places] for name in ("scores", "trials")}
+        return replace(self, data=replace(self.data, phases=tuple(phases), **some))
 
     def at(self, phase: Hashable) -> NDArray[np.float64]:
         """Values of one phase on the scale of the analysis."""

@@ -286,8 +286,8 @@ def _look_at_correlations(
         told = " and ".join(words[block[i]] for i in alive)
         bounds.append(f"correlation of {names} by {part.group}")
         warnings.append(
-            f"Singular fit: the random effects {told} of {of} are perfectly "
-            "correlated; make them independent (a list of terms) or take one out."
+            f"Singular fit: the random effects of {of} ({told}) are perfectly correlated; make "
+            "them independent (a list of terms) or take one out."
         )
         return
     for a in range(len(alive)):

@@ -120,7 +120,7 @@ def random_structures(fit: MixedFit) -> RandomStructures:
     told, count = names_in_words(part.terms, part.plans), len(part.terms)
     told = ["intercept" if term == "Intercept" else own for term, own in zip(part.terms, told)]
     names = ", ".join(told)
-    rows = [_row(fit, part, names + _kept(part))]
+    rows = [_row(fit, part, names + (" correlated" if len(part.blocks) == 1 else " as fitted"))]
     if len(part.blocks) == 1:
         alone = replace(part, blocks=tuple((i,) for i in range(count)))
         rows.append(_row(fit, alone, f"{names} independent"))
@@ -128,10 +128,6 @@ def random_structures(fit: MixedFit) -> RandomStructures:
     rows.append(_row(fit, first, f"{told[0]} alone"))
     frame = _tested(STRUCTURES.frame(rows), len(part.blocks) == 1, count)
     return RandomStructures(frame, replace(fit.recipe, call="random_structures"))
-
-
-def _kept(part: RandomPart) -> str:
-    return " correlated" if len(part.blocks) == 1 else " as fitted"
 
 
 def _row(fit: MixedFit, part: RandomPart, name: str) -> Row:

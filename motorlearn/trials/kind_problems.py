@@ -40,8 +40,8 @@ def _constant(
 ) -> list[pd.DataFrame]:
     """Ratings or counts that are the same for everyone, in the whole file or at one test."""
     where = {"severity": "doubt", "file": file, "column": outcome.recorded}
-    if outcome.recorded in OUTCOMES or len(values) < 2:
-        return []
+    if len(values) < 2 or (values.nunique() == 1 and outcome.recorded in OUTCOMES):
+        return []  # columns of every study have this check already
     if values.nunique() == 1:
         advice = "nothing can be compared on it; check that the column was filled in"
         return [problem_frame("outcome never varies", value=values.iloc[0], advice=advice, **where)]

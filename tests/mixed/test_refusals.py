@@ -161,7 +161,7 @@ def test_perfect_correlation_is_named(sleepstudy):
     y = 250 + 10 * sleepstudy["Days"] + shift * (1 + 0.2 * sleepstudy["Days"])
     table = sleepstudy.assign(Reaction=y + rng.normal(0, 12, 180))
     fit = ml.fit_mixed("Reaction ~ Days", table, random={"Subject": "1 + Days"})
-    said = "random effects the level and Days of Subject are perfectly correlated"
+    said = "random effects of Subject (the level and Days) are perfectly correlated"
     assert any(said in warning for warning in fit.warnings)
 
 

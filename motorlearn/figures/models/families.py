@@ -59,11 +59,11 @@ def modelled_means(
         drawn = "share of each rating" if rated else "mean over participants"
         axes.set_xlabel(f"{label}: {drawn}")
         axes.invert_yaxis()
-    whole = label[:1].upper() + label[1:]
+    label = label[:1].upper() + label[1:]
     caption = (
-        f"{whole}: the share of each rating that the model expects, averaged over participants."
+        f"{label}: the share of each rating that the model expects, averaged over participants."
         if rated
-        else f"{whole}: means averaged over participants, with 95 % intervals, from the model."
+        else f"{label}: means averaged over participants, with 95 % intervals, from the model."
     )
     return Drawing("modelled-means", figure, caption, alt, given=ax)
 
