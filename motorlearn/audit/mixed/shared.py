@@ -44,7 +44,7 @@ class MixedAudit:
 
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
-        yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
+        yield unit_check(self.context, tuple(self.fit.n_groups))
         yield self.converged()
         yield self.bound()
         yield from self.by_family()
