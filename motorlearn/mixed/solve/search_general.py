@@ -14,7 +14,7 @@ from motorlearn.mixed.solve.engine import (
     working,
 )
 from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.likelihoods import Binomial, Likelihood
+from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.many_factors import ManyFactors
 from motorlearn.mixed.solve.one_factor import OneFactor, Rows
 from motorlearn.mixed.solve.optimise import (
@@ -26,7 +26,7 @@ from motorlearn.mixed.solve.optimise import (
     minimise,
     polish,
 )
-from motorlearn.mixed.solve.starts import first_coefficients, first_point, guess_at
+from motorlearn.mixed.solve.starts import first_point, guess_at
 
 Array = NDArray[np.float64]
 GeneralModel = OneFactor | ManyFactors
@@ -87,13 +87,6 @@ def _general_start(
         return point[0], guess
     point = np.concatenate([work.turn @ start[0], lifted(work.theta(start[1])), start[2]])
     return point, guess_at(*given, point[None])
-
-
-def logistic_start(
-    x: Array, hits: Array, attempts: Array, offset: Array, link: str
-) -> tuple[Array, Array]:
-    """Coefficients (R, p) and information (R, p, p) of hits without random effects."""
-    return first_coefficients(x, hits, attempts, offset, Binomial(link))
 
 
 def _general_solution(work: Working, model: GeneralModel, found: Minimum, curve: Array) -> Solution:

@@ -9,13 +9,12 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import JOINT
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.wording import factors, sentences
-from motorlearn.wording.equivalence import judge
-from motorlearn.wording.verdicts import aim_sentence
+from motorlearn.wording.equivalence import aim_sentence, judge
 from motorlearn.wording.voice import Voice
 
 
 def primary_effect(
-    found: StudyView, entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
+    entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
 ) -> list[str]:
     """The planned main effect or interaction, how far it may be read, and its bound."""
     said = [factors.effect_sentence(row, entry.voice, baseline=baseline)]
