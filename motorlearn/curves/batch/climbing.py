@@ -73,13 +73,9 @@ def climb(
         now, at = here.pick(active), point[active]
         step, gain = _step(now, at, low[active], high[active], damping[active])
         if early:
-            rest = gain <= ENOUGH * now.loss + floor[active]
-            settled[active[rest]] = True
-            if rest.any():
-                active, at, step, gain = (part[~rest] for part in (active, at, step, gain))
-                if not active.size:
-                    break
-                now = here.pick(active)
+            on = gain > ENOUGH * now.loss + floor[active]
+            settled[active[~on]] = True
+            active, at, step, gain, now = active[on], at[on], step[on], gain[on], now.pick(on)
         tried = np.clip(at + step, low[active], high[active])
         new = look(active, tried)
         better = new.loss <= now.loss

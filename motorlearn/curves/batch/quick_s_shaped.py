@@ -67,13 +67,7 @@ def look(n: np.ndarray, y: np.ndarray, at: np.ndarray) -> Surface:
     qq, qxq = inner(q, q) - count * mean_q**2, inner(q, xq) - count * mean_q * mean_xq
     xqxq = inner(xq, xq) - count * mean_xq**2
     loss = 0.5 * inner(left, left)
-    f *= -2.0
-    f += 1.0
-    f *= q
-    f *= left
-    ew = f.sum(axis=1)
-    f *= x
-    exw, exxw = f.sum(axis=1), inner(f, x)
+    ew, exw, exxw = _turns(f, q, left, x)
     curls = np.stack([exxw - exq, k * (eq - exw), k * (eq + k * ew)])
     slopes = -exq, k * eq
     h1, h2 = -fxq, k * fq
@@ -89,6 +83,19 @@ def look(n: np.ndarray, y: np.ndarray, at: np.ndarray) -> Surface:
         safe.T,
         np.stack(told, axis=1),
     )
+
+
+def _turns(
+    f: np.ndarray, q: np.ndarray, left: np.ndarray, x: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Products of residuals with the slope of ``q`` times powers of ``x``; ``f`` is used up."""
+    f *= -2.0
+    f += 1.0
+    f *= q
+    f *= left
+    plain = f.sum(axis=1)
+    f *= x
+    return plain, f.sum(axis=1), inner(f, x)
 
 
 def described(n: np.ndarray, point: np.ndarray, best: Surface, level: np.ndarray) -> Plain:

@@ -5,6 +5,7 @@ rates, so that only the logarithms of the fast rate and of the slowness are sear
 residuals in place of differences of large sums.
 """
 
+from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 import numpy as np
@@ -16,6 +17,7 @@ from motorlearn.curves.batch.quick_sums import CLEAR, Plain
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.batch.two_processes import RATES, SLOWNESSES, _grid, _unit
 from motorlearn.curves.forms import FORMS
+from motorlearn.curves.forms.two_processes import SHARES
 
 FORM = FORMS["two_processes"]
 PAIRS = ((0, 1), (0, 2), (0, 3), (1, 1), (1, 2), (1, 3), (2, 2), (2, 3), (3, 3))
@@ -41,18 +43,48 @@ def explained(nodes: Nodes, centred: np.ndarray) -> np.ndarray:
     return found[RATES:]
 
 
-def look(n: np.ndarray, y: np.ndarray, at: np.ndarray) -> Surface:
-    """Loss of centred scores with derivatives; remembered are heights, means and products."""
-    x, count = n - n[0], len(n)
-    columns, means, drops = [], [], []
+def _parts(x: np.ndarray, at: np.ndarray) -> Iterator[tuple[np.ndarray, ...]]:
+    """Both exponentials with their slopes by the log rate, and how far they have dropped."""
     for log_rate in (at[:, 0], at.sum(axis=1)):
         drop = np.exp(log_rate)[:, None] * x
         height = np.exp(-drop)
         slope = drop * height
-        np.negative(slope, out=slope)
-        columns += [height, slope]
-        drops.append(drop)
-    fast, fast1, slow, slow1 = columns
+        yield height, np.negative(slope, out=slope), drop
+
+
+Solver = Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]
+
+
+def _bends(
+    g: dict[tuple[int, int], np.ndarray],
+    heights: tuple[np.ndarray, np.ndarray],
+    residuals: tuple[np.ndarray, ...],
+    solved: Solver,
+) -> tuple[list[np.ndarray], list[np.ndarray]]:
+    """Bend and safe bend by both log rates."""
+    (h, k), (e1, e2, e11, e22) = heights, residuals
+    by_fast = (e1 - h * g[0, 2], -h * g[1, 2])
+    by_slow = (-k * g[0, 3], e2 - k * g[1, 3])
+    p, q = solved(*by_fast), solved(*by_slow)
+    squares = [h * h * g[2, 2], h * k * g[2, 3], k * k * g[3, 3]]
+    bend = [
+        squares[0] - h * e11 - (by_fast[0] * p[0] + by_fast[1] * p[1]),
+        squares[1] - (by_fast[0] * q[0] + by_fast[1] * q[1]),
+        squares[2] - k * e22 - (by_slow[0] * q[0] + by_slow[1] * q[1]),
+    ]
+    u, v = solved(g[0, 2], g[1, 2]), solved(g[0, 3], g[1, 3])
+    safe = [
+        squares[0] - h * h * (g[0, 2] * u[0] + g[1, 2] * u[1]),
+        squares[1] - h * k * (g[0, 2] * v[0] + g[1, 2] * v[1]),
+        squares[2] - k * k * (g[0, 3] * v[0] + g[1, 3] * v[1]),
+    ]
+    return bend, safe
+
+
+def look(n: np.ndarray, y: np.ndarray, at: np.ndarray) -> Surface:
+    """Loss of centred scores with derivatives; remembered are heights, means and products."""
+    count = len(n)
+    (fast, fast1, drop1), (slow, slow1, drop2) = _parts(n - n[0], at)
     order = (fast, slow, fast1, slow1)
     means = [column.mean(axis=1) for column in order]
     a = inner(fast, fast) - count * means[0] ** 2
@@ -72,24 +104,10 @@ def look(n: np.ndarray, y: np.ndarray, at: np.ndarray) -> Surface:
     loss = 0.5 * inner(left, left)
     # The second derivative by a log rate is the first less ``drop`` times it.
     left2 = left * fast1
-    e11 = e1 - inner(left2, drops[0])
+    e11 = e1 - inner(left2, drop1)
     np.multiply(left, slow1, out=left2)
-    e22 = e2 - inner(left2, drops[1])
-    by_fast = (e1 - h * g[0, 2], -h * g[1, 2])
-    by_slow = (-k * g[0, 3], e2 - k * g[1, 3])
-    p, q = solved(*by_fast), solved(*by_slow)
-    squares = [h * h * g[2, 2], h * k * g[2, 3], k * k * g[3, 3]]
-    bend = [
-        squares[0] - h * e11 - (by_fast[0] * p[0] + by_fast[1] * p[1]),
-        squares[1] - (by_fast[0] * q[0] + by_fast[1] * q[1]),
-        squares[2] - k * e22 - (by_slow[0] * q[0] + by_slow[1] * q[1]),
-    ]
-    u, v = solved(g[0, 2], g[1, 2]), solved(g[0, 3], g[1, 3])
-    safe = [
-        squares[0] - h * h * (g[0, 2] * u[0] + g[1, 2] * u[1]),
-        squares[1] - h * k * (g[0, 2] * v[0] + g[1, 2] * v[1]),
-        squares[2] - k * k * (g[0, 3] * v[0] + g[1, 3] * v[1]),
-    ]
+    e22 = e2 - inner(left2, drop2)
+    bend, safe = _bends(g, (h, k), (e1, e2, e11, e22), solved)
     slope0, slope1 = -h * e1, -k * e2
     told = (h, k, *means, a, *(g[pair] for pair in PAIRS))
     return Surface(
@@ -111,8 +129,8 @@ def described(n: np.ndarray, point: np.ndarray, best: Surface, level: np.ndarray
     means = best.height[:, 2:6] * factors
     gram = np.empty((len(h), 4, 4))
     for place, (i, j) in enumerate(((0, 0), *PAIRS)):
-        value = best.height[:, 6 + place] * factors[:, i] * factors[:, j]
-        gram[:, i, j] = gram[:, j, i] = value
+        gram[:, i, j] = best.height[:, 6 + place] * factors[:, i] * factors[:, j]
+        gram[:, j, i] = gram[:, i, j]
     scale = np.sqrt(np.maximum(np.einsum("ikk->ik", gram), 1e-300))
     gram /= scale[:, :, None] * scale[:, None, :]
     clear = np.linalg.det(gram) > CLEAR
@@ -128,7 +146,6 @@ def described(n: np.ndarray, point: np.ndarray, best: Surface, level: np.ndarray
     with np.errstate(all="ignore"):
         of_share = variance(1 / h - 1 / gain, -1 / gain, 0.0, 0.0)
         last = FORM.log_basis(np.array(n[-1]), list(rates), float(n[0]))
-    low, high = FORM.bounds(n)[2]
     return Plain(
         asymptote=level - h * best.height[:, 2] - k * best.height[:, 3],
         gain=gain,
@@ -142,7 +159,7 @@ def described(n: np.ndarray, point: np.ndarray, best: Surface, level: np.ndarray
         ),
         progress=-last,
         change=np.abs(gain * np.expm1(last)),
-        sure=clear & (share > low * (1 + EDGE)) & (share < high * (1 - EDGE)),
+        sure=clear & (share > SHARES[0] * (1 + EDGE)) & (share < SHARES[1] * (1 - EDGE)),
     )
 
 

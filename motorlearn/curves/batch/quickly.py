@@ -193,23 +193,6 @@ def _columns(
     rows = np.full(len(loss), float(count))
     noise = 2 * loss / (count - wanted)
     error = np.sqrt(noise * told.var_asymptote)
-    said = claims(
-        best=loss,
-        flat=scores.total / 2,
-        line=ends[0],
-        step=ends[1],
-        n=rows,
-        wanted=wanted,
-        rates=len(form.rates),
-        at_bound=np.zeros(len(loss), bool),
-        progress=told.progress,
-        error=error,
-        change=told.change,
-        seen=told.progress,
-        binomial=False,
-        origin=np.full(len(loss), n[0]),
-        first=first,
-    )
     loglik = -0.5 * count * (np.log(4 * np.pi * loss / count) + 1)
     aicc, bic = information_criteria(loglik, rows, wanted + 1)
     found = {
@@ -226,8 +209,38 @@ def _columns(
         "converged": np.ones(len(loss), bool),
         "level": scores.level,
         "level_error": np.sqrt(scores.total / (count - 1) / count),
-        **said,
+        **_said(form, n, scores, first, told, loss, ends),
     }
     for name, rate, variance in zip(form.rates, told.rates, told.var_rates):
         found[name], found[f"se_{name}"] = rate, np.sqrt(noise * variance)
     return found
+
+
+def _said(
+    form: Form,
+    n: np.ndarray,
+    scores: Scores,
+    first: float,
+    told: Plain,
+    loss: np.ndarray,
+    ends: tuple[np.ndarray, np.ndarray],
+) -> dict[str, np.ndarray]:
+    """What the fits can claim."""
+    noise = 2 * loss / (len(n) - 2 - len(form.rates))
+    return claims(
+        best=loss,
+        flat=scores.total / 2,
+        line=ends[0],
+        step=ends[1],
+        n=np.full(len(loss), float(len(n))),
+        wanted=2 + len(form.rates),
+        rates=len(form.rates),
+        at_bound=np.zeros(len(loss), bool),
+        progress=told.progress,
+        error=np.sqrt(noise * told.var_asymptote),
+        change=told.change,
+        seen=told.progress,
+        binomial=False,
+        origin=np.full(len(loss), n[0]),
+        first=first,
+    )
