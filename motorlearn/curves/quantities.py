@@ -292,6 +292,7 @@ def _function(
     form, hits = named_form(fit.form), fit.family == "binomial"
     start = isinstance(fit, PopulationCurve) and fit.amount == "start"
     several = isinstance(fit, PopulationCurve)
+    anchored = several and (start or form.anchored)
 
     def rates_of(cell: np.ndarray) -> Any:
         if not several:
@@ -301,7 +302,7 @@ def _function(
     def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
         rates = rates_of(cell)
         basis = float(form.log_basis(np.array(n), rates, fit.first))
-        top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if start else 0.0
+        top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if anchored else 0.0
         amount = cell[1] - cell[0] if start else cell[1]
         eta = cell[0] + amount * np.exp(basis - top)
         return float(expit(eta)) if hits and scale else float(eta)

@@ -46,4 +46,5 @@ POWER_PRIOR = Form(
     edges=(0.7, 3.0),
     limits=_limits,
     tail="rate",
+    anchored=True,
 )

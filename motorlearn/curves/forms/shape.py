@@ -52,6 +52,9 @@ class Form:
         Of several rates the one whose lowest value sends the asymptote beyond all bounds.
     sharing : Shared, optional
         What the learners of a population share; without it all rates but the first.
+    anchored : bool
+        Whether a population counts its gain from the first trial, because the basis is 1 so long
+        before that a gain there, as an extrapolation, goes with the rate of a learner.
     """
 
     name: str
@@ -68,6 +71,7 @@ class Form:
     limits: Callable[[Array], tuple[tuple[float, ...], tuple[float, ...]]] | None = None
     tail: str | None = None
     sharing: Shared | None = None
+    anchored: bool = False
 
     @property
     def shared(self) -> Shared:

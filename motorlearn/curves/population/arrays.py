@@ -103,7 +103,8 @@ def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.
         log_rate = np.log(
             np.clip(np.where(np.isnan(rate), np.sqrt(low * high), rate), low * 1e4, high)
         )
-    amount = found["start" if data.start else "gain"][:, 0]
+    amount = found["start" if data.anchored else "gain"][:, 0]
+    amount = amount - found["asymptote"][:, 0] if data.anchored and not data.start else amount
     values = np.stack([found["asymptote"][:, 0], amount, log_rate], axis=1)
     clear = np.isin(found["status"][:, 0], (OK,))
     usable = clear | (found["status"][:, 0] == NOT_SEEN)

@@ -136,6 +136,11 @@ class Learners:
         """Whether asymptote and amount can be integrated out in closed form."""
         return self.trials is None and self.law == "normal"
 
+    @property
+    def anchored(self) -> bool:
+        """Whether the basis is 1 at the first trial."""
+        return self.start or self.form.anchored
+
     @cached_property
     def rows(self) -> np.ndarray:
         """Number of rows of each learner, as a column."""
@@ -197,7 +202,7 @@ class Learners:
     @cached_property
     def _exponents(self) -> tuple[np.ndarray, Any]:
         slope, rest = self._log_slope(self.n)
-        if self.start:
+        if self.anchored:
             top, more = self._log_slope(np.array(self.first))
             slope, rest = slope - top, rest - more
         return slope, rest
@@ -245,10 +250,10 @@ class Learners:
         assert self.sessions is not None
         slope, rest = self._exponents
         top, more = self._log_slope(np.array(self.first))
-        if self.start:
+        if self.anchored:
             top, more = 0.0 * top, 0.0
         begin, left = self._log_slope(self.sessions.begin)
-        if self.start:
+        if self.anchored:
             one, other = self._log_slope(np.array(self.first))
             begin, left = begin - one, left - other
         basis: Any = 0.0

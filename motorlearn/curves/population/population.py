@@ -89,8 +89,9 @@ def fit_population_curve(
         What varies between learners: any of ``asymptote``, the amount, ``rate``; its covariance
         is estimated in full.
     amount : {"gain", "start"}
-        The second parameter. With ``power_prior`` take ``start``: its gain lies far outside what
-        was seen, and its limits can take a minute to find.
+        The second parameter. The gain of ``power_prior`` is counted from ``first``, and not, as
+        that of one learner, from a trial before it, so that it is the distance from the start to
+        the asymptote with every form but the S-shaped, whose gain is the whole way.
     first : float
         Practice count of the first trial.
     attempts : str, optional
