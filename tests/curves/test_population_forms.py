@@ -181,3 +181,30 @@ def test_sessions_of_bent_populations_are_refused_in_a_sentence():
         ml.fit_population_curve(
             rows.assign(day=1), "y", practice="block", form="s_shaped", session="day"
         )
+
+
+def test_gain_and_start_of_power_with_prior_practice_are_one_model():
+    rng, n, parts = np.random.default_rng(0), np.arange(1.0, 31), []
+    for who in range(12):
+        level, rate = 20 + 2 * rng.normal(), np.exp(-0.2 + 0.2 * rng.normal())
+        y = level + 30 * (n + 3) ** -rate + 0.7 * rng.normal(size=30)
+        parts.append(pd.DataFrame({"participant": who, "block": n, "y": y}))
+    one, other = (
+        ml.fit_population_curve(
+            pd.concat(parts),
+            "y",
+            practice="block",
+            form="power_prior",
+            interval="wald",
+            amount=amount,
+        )
+        for amount in ("gain", "start")
+    )
+    assert one.loglik == pytest.approx(other.loglik, abs=1e-4)
+    cells = one.group_cells[0], other.group_cells[0]
+    assert cells[0][0] + cells[0][1] == pytest.approx(cells[1][1], rel=1e-4)
+    columns = ["estimate", "conf_low", "conf_high"]
+    shown = [fit.predict([1.0, 12.0, 30.0])[columns].to_numpy() for fit in (one, other)]
+    assert shown[0] == pytest.approx(shown[1], abs=0.02)
+    told = [curve_quantities(fit, level_at=[5]).estimates[columns] for fit in (one, other)]
+    assert told[0].to_numpy() == pytest.approx(told[1].to_numpy(), rel=0.01)
