@@ -297,7 +297,7 @@ def _function(
     def rates_of(cell: np.ndarray) -> Any:
         if not several:
             return np.exp(cell[2:])
-        return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:]))
+        return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:].tolist()))
 
     def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
         rates = rates_of(cell)
