@@ -18,7 +18,6 @@ from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.status import FLAT_LEVEL
 
-SHAPES = ("flat", "line", "step")
 NODES = 7
 SURE = 2.0
 """Twice the log-likelihood beyond the critical value from where a climb need not be finished."""
