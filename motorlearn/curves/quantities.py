@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from motorlearn.curves.forms import named_form
+from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import check_level, finite
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.single.curve_fit import CurveFit
@@ -285,6 +286,13 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
     return _Parameters(point, fit.spread_of_few * np.asarray(fit.whole), picks, df)
 
 
+def _rates_of(form: Form, several: bool, cell: np.ndarray) -> Any:
+    """Rates of one curve from logarithms, or from a log rate and what a population shares."""
+    if not several:
+        return np.exp(cell[2:])
+    return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:].tolist()))
+
+
 def _function(
     fit: CurveFit | PopulationCurve, name: str, at: float, span: tuple[float, float] | None = None
 ) -> Callable[[np.ndarray], float]:
@@ -293,11 +301,7 @@ def _function(
     start = isinstance(fit, PopulationCurve) and fit.amount == "start"
     several = isinstance(fit, PopulationCurve)
     anchored = several and (start or form.anchored)
-
-    def rates_of(cell: np.ndarray) -> Any:
-        if not several:
-            return np.exp(cell[2:])
-        return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:].tolist()))
+    rates_of = partial(_rates_of, form, several)
 
     def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
         rates = rates_of(cell)
