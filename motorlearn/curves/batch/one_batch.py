@@ -14,11 +14,7 @@ from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
 from motorlearn.curves.batch.hit_rows import ways
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
-from motorlearn.curves.batch.padded import (
-    Optimum,
-    Padded,
-    log_bounds,
-)
+from motorlearn.curves.batch.padded import Optimum, Padded, log_bounds
 from motorlearn.curves.batch.quickly import fit_quickly, is_quick
 from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.batch.shared import Scores, fit_shared
