@@ -76,7 +76,7 @@ def with_cells_of_factors(table: pd.DataFrame, design: Design) -> pd.DataFrame:
 def effect_row(comparison: PhaseComparison, question: Question, stage: str) -> pd.Series | None:
     """The planned main effect or interaction at a test, adjusted where that was done.
 
-    Of more than one number it is the joint test (:func:`motorlearn.analysis.joint.joint_row`). Its
+    Of more than one number it is the joint test (:func:`joint_row`). Its
     ``group`` and ``reference`` are levels, or for an interaction the two differences, in words.
     """
     primary = question.design.primary

@@ -18,10 +18,9 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import INTERACTION, MAIN
 from motorlearn.design import joint_term
 from motorlearn.design.allocation import PERSON_UNITS
-from motorlearn.results import Recipe
 
 
-def unit_check(recipe: Recipe, context: Context, units: Sequence[str] = ("participant",)) -> Check:
+def unit_check(context: Context, units: Sequence[str] = ("participant",)) -> Check:
     """Whether what was allocated is what is analysed."""
     design = context.design
     allocated = design.allocation.unit if design is not None else "participant"
@@ -153,7 +152,7 @@ def _near(scores: np.ndarray, low: float, high: float) -> str:
     return f"; the mean lies {digits.percent(place)} of the way up the scale"
 
 
-def missing_check(result: PhaseComparison, model: PhaseModel, context: Context) -> Check:
+def missing_check(model: PhaseModel, context: Context) -> Check:
     """Share of participants without a score at this test, and whether groups differ in it."""
     lost = ~model.used
     share = float(lost.mean())

@@ -29,6 +29,7 @@ from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import CONVERGED, Solution, aggregate
 from motorlearn.mixed.solve.search_without import solve_without_each
 from motorlearn.mixed.solving import Options, factors_of, infer, solve
+from motorlearn.mixed.whole import require_whole
 
 Array = NDArray[np.float64]
 
@@ -52,6 +53,7 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     reml : bool, optional
         Restricted or full maximum likelihood, if it shall differ.
     """
+    require_whole(fit)
     observed = np.asarray(observed, dtype=float)
     if observed.shape != fit.observed.shape:
         raise InputError(
@@ -87,6 +89,7 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
 
 def refit_each(fit: MixedFit, draws: Array) -> tuple[ManyFits, NDArray[np.bool_]]:
     """The same, with a flag (R,) for every outcome that was fitted."""
+    require_whole(fit)
     design = fit.design
     plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
@@ -204,6 +207,7 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         ``level, term, estimate, std_error, df, statistic, p, conf_low, conf_high, reason``; where
         the model cannot be fitted without a level the numbers are missing and ``reason`` says why.
     """
+    require_whole(fit)
     names = [part.group for part in fit.design.random]
     group = names[0] if group is None else group
     if group not in names:

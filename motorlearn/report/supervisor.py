@@ -23,6 +23,7 @@ from motorlearn.report.sections.primary import (
 )
 from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.single_case import is_single_case
+from motorlearn.report.sections.spreads import spread_sentences
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
 from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_text
@@ -172,6 +173,10 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     if found.design.study.question:
         yield "question", [found.design.study.question]
     yield "primary result", primary_sentences(found, found.outcomes[0])
+    if analysis.spreads:
+        refused = [one.reason for one in analysis.spreads.values() if isinstance(one, Refused)]
+        told = [*spread_sentences(found), *(f"Not computed: {reason}" for reason in refused)]
+        yield "spread of trials", told
     yield "unit", [f"Allocated: {facts['unit allocated']}. Analysed: {facts['unit analysed']}."]
     yield "assumptions", _open(analysis.audit)
     if analysis.sensitivity is not None:

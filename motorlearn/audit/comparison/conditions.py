@@ -20,7 +20,7 @@ def condition_checks(
 ) -> Iterator[tuple[str, Check]]:
     """Give the checks of a comparison within people, one test after the other."""
     whole = "all phases"
-    yield whole, unit_check(result.recipe, context)
+    yield whole, unit_check(context)
     yield whole, family_check(result, context)
     yield whole, _order_check(result, context)
     ratio = result.recipe.options["effect"] == "ratio"

@@ -31,7 +31,7 @@ def comparison_checks(
 ) -> Iterator[tuple[str, Check]]:
     """Give every check of the chosen tests, one analysis after the other."""
     whole = "all phases"
-    yield whole, unit_check(result.recipe, context, (result.recipe.options["unit"],))
+    yield whole, unit_check(context, (result.recipe.options["unit"],))
     for check in cluster_checks(result, context):
         yield whole, check
     yield whole, family_check(result, context)
@@ -46,7 +46,7 @@ def comparison_checks(
 def test_checks(result: PhaseComparison, model: PhaseModel, context: Context) -> Iterator[Check]:
     """Checks of one test."""
     yield bound_check(result, model, context)
-    yield missing_check(result, model, context)
+    yield missing_check(model, context)
     if not model.pairs:
         return
     yield from _of_contrasts(result, model, context)

@@ -36,7 +36,7 @@ class FamilyAudit:
 
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
-        yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
+        yield unit_check(self.context, tuple(self.fit.n_groups))
         yield judged(
             "the search settled at a maximum",
             "optimiser's claim looked at again (1 means it failed)",

@@ -9,7 +9,7 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
-from motorlearn.curves.batch.described import Described, describe
+from motorlearn.curves.batch.described import Described, describe, gain_lost, tail_at_lowest
 from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
 from motorlearn.curves.batch.hit_rows import ways
 from motorlearn.curves.batch.hits import fit_hits
@@ -317,6 +317,7 @@ def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
         "converged": best.settled,
         "level": level,
         "level_error": level_error,
+        "gain_lost": gain_lost(data, told),
         **said,
     }
     for k, name in enumerate(data.form.rates):
@@ -347,6 +348,7 @@ def _claims(
         binomial=data.binomial,
         origin=data.origin[:, 0],
         first=data.first,
+        stuck=tail_at_lowest(data, best),
     )
 
 

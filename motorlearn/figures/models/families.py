@@ -94,4 +94,4 @@ def _means(axes: Axes, means: pd.DataFrame) -> str:
     axes.set_yticks(places, list(means["row"]))
     axes.margins(y=0.2)
     told = [f"{row.row} {digits.significant(row.estimate)}" for row in means.itertuples()]
-    return f"Means with intervals: {'; '.join(told)}."
+    return f"Means with 95 % intervals: {'; '.join(told)}."

@@ -14,6 +14,7 @@ from motorlearn.mixed.refitting import refit_each
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solving import shape_of
+from motorlearn.mixed.whole import require_whole
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
@@ -104,6 +105,8 @@ def likelihood_ratio(
     InputError
         If the models do not stand on the same rows or are not nested in size.
     """
+    for fit in (smaller, larger):
+        require_whole(fit)
     smaller, larger = sorted((smaller, larger), key=parameters)
     _refuse_uncomparable(smaller, larger)
     df = parameters(larger) - parameters(smaller)

@@ -106,6 +106,9 @@ def _search(
     point = point if joint is None else joint[None]
     guess = average_information(model, point)
     found = minimise(model.objective, point, guess, tolerance=_NEAR)
+    if not has_curvature(model, found.x):
+        # A variance near zero: the search goes on by itself.
+        found = minimise(model.objective, found.x, first_curvature(work, found.x))
     return found, *_curvatures(model, found.x)
 
 

@@ -14,7 +14,7 @@ from motorlearn.wording.voice import Voice
 
 
 def primary_effect(
-    found: StudyView, entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
+    entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
 ) -> list[str]:
     """The planned main effect or interaction, how far it may be read, and its bound."""
     said = [factors.effect_sentence(row, entry.voice, baseline=baseline)]

@@ -156,7 +156,7 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     again = np.flatnonzero(pd.Series(cells).duplicated().to_numpy() & known)
     if not len(again):
         return gather([])
-    if begins_anew(sheet.table, cells, again):
+    if begins_anew(sheet.table, again):
         return numbering_begins_anew(sheet, again)
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))

@@ -151,7 +151,7 @@ def _blocks(
         )
         recipe = recipe.model_copy(update={"blocks": "planned"})
         return recipe, blocks_of(standard, size), (question,)
-    if not len(again) or not begins_anew(table, cells, again):
+    if not len(again) or not begins_anew(table, again):
         return recipe, standard, ()
     question = (
         "The numbers of trials begin anew, so each run was read as a block: is that right? "
