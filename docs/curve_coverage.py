@@ -6,7 +6,8 @@ prints the rows of one case; without arguments all cases are run and the file is
 curves of 12 to 40 learners with 40 blocks, and one learner with 60 or 200 trials; neighbours
 correlated at .4 and an SD that falls with practice (power -.3 of the block in populations, power
 1.5 of the curve for one learner) where the case says so. Lognormal errors have an SD of .1 of the
-logarithm, t errors 4 degrees of freedom. ``known`` counts fits that give an
+logarithm, t errors 4 degrees of freedom. S-shaped and two-process learners have plain noise and
+each a tempo of its own. ``known`` counts fits that give an
 interval, ``coverage`` is the share of those that hold the truth, ``error`` its standard error.
 """
 
@@ -18,10 +19,10 @@ import numpy as np
 import pandas as pd
 
 import motorlearn as ml
-from motorlearn.curves import curve_quantities
+from motorlearn.curves import FORMS, curve_quantities
 
 SIMULATIONS = 900
-TRUTH = {"asymptote": 20.0, "gain": 12.0, "log_rate": float(np.log(0.2))}
+TRUTH = {"asymptote": 20.0, "gain": 12.0}
 SPREAD = {"asymptote": 2.0, "gain": 1.5, "log_rate": 0.4}
 MODEL = {"variance": "practice", "correlation": "ar1"}
 ALONE = {"variance": "mean", "correlation": "ar1"}
@@ -35,7 +36,16 @@ POPULATIONS = {
     "12 learners, 60 blocks, real noise, modelled": (12, True, MODEL | {"blocks": 60}),
     "12 learners, lognormal errors": (12, "lognormal", {"errors": "lognormal"}),
     "12 learners, t errors": (12, "t", {"errors": "t"}),
+    "24 learners, lognormal errors": (24, "lognormal", {"errors": "lognormal"}),
+    "24 learners, t errors": (24, "t", {"errors": "t"}),
+    **{
+        f"{count} learners, {form.title}": (count, False, {"form": form.name})
+        for form in (FORMS["s_shaped"], FORMS["two_processes"])
+        for count in (12, 24, 40)
+    },
 }
+SHAPES = {"exponential": (0.2, ()), "s_shaped": (0.3, (4.0,)), "two_processes": (0.5, (0.12, 0.5))}
+"""Typical rate of each form, and what its learners share."""
 LEARNERS = {
     "one learner, 60 trials, real noise, modelled": (60, 0.1, ALONE),
     "one learner, 200 trials, real noise, modelled": (200, 0.05, ALONE),
@@ -66,13 +76,20 @@ def scattered(rng: np.random.Generator, curve: np.ndarray, kind: bool | str) -> 
 
 
 def learners(
-    rng: np.random.Generator, count: int, kind: bool | str, most: int = 40
+    rng: np.random.Generator,
+    count: int,
+    kind: bool | str,
+    most: int = 40,
+    form: str = "exponential",
 ) -> pd.DataFrame:
     """Rows of some learners."""
     parts, blocks = [], np.arange(1.0, most + 1)
+    (rate, shared), shape = SHAPES[form], FORMS[form]
+    typical = TRUTH | {"log_rate": float(np.log(rate))}
     for who in range(count):
-        own = {term: value + SPREAD[term] * rng.normal() for term, value in TRUTH.items()}
-        curve = own["asymptote"] + own["gain"] * np.exp(-np.exp(own["log_rate"]) * (blocks - 1))
+        own = {term: value + SPREAD[term] * rng.normal() for term, value in typical.items()}
+        rates = shape.shared.rates(np.exp(own["log_rate"]), *shared)
+        curve = shape.curve(blocks, own["asymptote"], own["gain"], rates)
         y = scattered(rng, curve, kind)
         parts.append(pd.DataFrame({"participant": who, "block": blocks, "y": y}))
     return pd.concat(parts, ignore_index=True)
@@ -83,16 +100,20 @@ def of_population(name: str, seed: int) -> Iterator[Interval]:
     count, kind, asked = POPULATIONS[name]
     options = dict(asked)
     rng = np.random.default_rng([seed, count, int(bool(kind))])
-    table = learners(rng, count, kind, options.pop("blocks", 40))
+    form = options.get("form", "exponential")
+    table = learners(rng, count, kind, options.pop("blocks", 40), form)
     fit = ml.fit_population_curve(table, "y", practice="block", **options)
     rows = fit.estimates.set_index("term")
-    for term, truth in TRUTH.items():
+    rate, shared = SHAPES[form]
+    for term, truth in (TRUTH | {"log_rate": float(np.log(rate))}).items():
         yield term, truth, rows.at[term, "conf_low"], rows.at[term, "conf_high"]
     half = curve_quantities(fit).estimates.iloc[0]
-    yield "half_life", np.log(2) / np.exp(TRUTH["log_rate"]), half["conf_low"], half["conf_high"]
-    tail = fit.common[fit.common["term"] == "tail"]
-    for row in tail.itertuples():
-        yield "tail", 4.0, row.conf_low, row.conf_high
+    shape = FORMS[form]
+    truth = float(shape.half_life(shape.shared.rates(rate, *shared), 1.0))
+    yield "half_life", truth, half["conf_low"], half["conf_high"]
+    known = dict(zip(shape.shared.names, shared)) | {"tail": 4.0}
+    for row in fit.common[fit.common["term"].isin(known)].itertuples():
+        yield row.term, known[row.term], row.conf_low, row.conf_high
 
 
 def of_learner(name: str, seed: int) -> Iterator[Interval]:

@@ -14,9 +14,9 @@ from pathlib import Path
 import numpy as np
 from scipy import stats
 
+from motorlearn.compare.single_case.front import summarise
 from motorlearn.compare.single_case.phases import differences_of, estimate_frame
 from motorlearn.compare.single_case.records import Record
-from motorlearn.compare.single_case.summary import summarise
 from motorlearn.design import Randomisation
 from motorlearn.measures.single_case import draw_conditions, randomisation_test
 

@@ -28,8 +28,10 @@ HEAD = """Every goal beside its result. *met* says that all that was measured li
 to something else on the same machine wherever that is possible, because machines differ: "times
 import pandas" counts in units of that one import. What was measured beside other work is said.
 `docs/measured.py` writes this from the tables that benchmarks and simulations leave, and from
-`docs/goals.csv`.
+`docs/goals.csv`; why a goal is missed stands in `docs/misses.csv`.
 """
+BESIDE = "Beside it R 4.2.2 with lme4 1.1-31, lmerTest 3.1-3, nlme 3.1-162, ordinal and glmmTMB."
+WORST = 3
 
 
 @dataclass(frozen=True)
@@ -43,6 +45,19 @@ class Goal:
     unit: str
     found: tuple[float, float]
     how: str
+    why: str = ""
+    worked: str = ""
+
+    @property
+    def times_off(self) -> float:
+        """How many times the result that is furthest away misses the aim; 1 where none does."""
+        below = 1.0 if self.low is None else self.low / max(self.found[0], 1e-9)
+        return max(1.0, below, 1.0 if self.high is None else self.found[1] / self.high)
+
+    def missed(self) -> str:
+        """A miss in one line, with its reason."""
+        reason = f". {self.why[0].upper()}{self.why[1:]}." if self.why else ""
+        return f"- {self.part}, {self.aim}: {self.cells()[2]} (aim: {self.wanted()}){reason}"
 
     @property
     def met(self) -> bool | None:
@@ -83,6 +98,7 @@ def goal(row: dict[str, str]) -> Goal:
     """A row of the file with its result."""
     values = stored(row["source"]) or [float(part) for part in row["typed"].split(" to ")]
     span = (min(values), max(values))
+    said = reasons().get((row["part"], row["aim"]), {})
     return Goal(
         row["part"],
         row["aim"],
@@ -91,6 +107,8 @@ def goal(row: dict[str, str]) -> Goal:
         row["unit"],
         span,
         row["how"],
+        said.get("why", ""),
+        said.get("worked", ""),
     )
 
 
@@ -162,12 +180,28 @@ def machine() -> str:
     if kept.exists():
         with kept.open(newline="", encoding="utf-8") as handle:
             said = {row["machine"]: None for row in csv.DictReader(handle)}
-        return " ".join(f"{entry.removeprefix('machine: ')}." for entry in said)
+        told = [f"{entry.removeprefix('machine: ')}." for entry in said]
+        return " ".join([*told, BESIDE])
     return (
         "Two cores of an Intel Xeon, 23 GiB, Linux, linear algebra on one thread; Python 3.11, "
-        "numpy 2.4, scipy 1.17, pandas 3.0, statsmodels 0.15, matplotlib 3.11; R 4.2.2, "
-        "lme4 1.1-31, lmerTest 3.1-3, nlme 3.1-162."
+        f"numpy 2.4, scipy 1.17, pandas 3.0, statsmodels 0.15, matplotlib 3.11. {BESIDE}"
     )
+
+
+def reasons() -> dict[tuple[str, str], dict[str, str]]:
+    """Why goals are missed and what was tried again, by part and aim."""
+    with (HERE / "misses.csv").open(newline="", encoding="utf-8") as handle:
+        return {(row["part"], row["aim"]): row for row in csv.DictReader(handle)}
+
+
+def worst(missed: list[Goal]) -> list[str]:
+    """The misses furthest from their aim, with what was done about them."""
+    far = sorted(missed, key=lambda entry: -entry.times_off)[:WORST]
+    return [
+        f"{place}. {g.part}, {g.aim}, {number(g.times_off)} times off"
+        + (f": {g.worked}." if g.worked else ".")
+        for place, g in enumerate(far, 1)
+    ]
 
 
 def page(goals: list[Goal]) -> str:
@@ -178,7 +212,9 @@ def page(goals: list[Goal]) -> str:
         HEAD,
         f"**Machine.** {machine()}\n",
         f"**Of {len(aimed)} goals {len(aimed) - len(missed)} are met and {len(missed)} missed:**\n",
-        *(f"- {g.part}, {g.aim}: {g.cells()[2]} (aim: {g.wanted()})" for g in missed),
+        *(g.missed() for g in missed),
+        "\n**Furthest from their aim, and worked on again:**\n",
+        *worst(missed),
     ]
     for part, members in groupby(goals, key=lambda entry: entry.part):
         lines += ["", f"## {part}", "", *table(list(members))]

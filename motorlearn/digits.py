@@ -68,6 +68,22 @@ def significant(value: float | None, figures: int = 3, *, decimal: str | None = 
     return number(value, max(0, figures - 1 - place), decimal=decimal)
 
 
+def lapse(days: float) -> str:
+    """Write a time between two parts of a study: in days, below one day in hours or minutes.
+
+    Examples
+    --------
+    >>> lapse(7), lapse(1), lapse(0.25), lapse(0.003)
+    ('7 days', '1 day', '6 hours', '4 minutes')
+    """
+    size, noun = days, "day"
+    if 0 < days < 1 / 24:
+        size, noun = max(1, round(days * 1440)), "minute"
+    elif 0 < days < 1:
+        size, noun = round(days * 24, 1), "hour"
+    return f"{plain(size)} {noun}" + ("" if size == 1 else "s")
+
+
 def plain(value: float, figures: int = 6) -> str:
     """Write a number as it was declared: to six significant figures, without trailing zeros.
 
@@ -149,10 +165,8 @@ def interval(
     return f"{number(low, decimals, decimal=decimal)} to {number(high, decimals, decimal=decimal)}"
 
 
-def decimals_apart(
-    low: float | None, high: float | None, null: float, decimals: int = 2, *, most: int = 3
-) -> int:
-    """Decimals at which no limit is written as the null that it is not; up to ``most`` more.
+def decimals_apart(low: float | None, high: float | None, null: float, decimals: int = 2) -> int:
+    """Decimals at which no limit is written as the null that it is not; up to three more.
 
     An upper limit of 0.998 beside a null of 1 is not written as ``1.00``.
 
@@ -162,11 +176,11 @@ def decimals_apart(
     (3, 2)
     """
     limits = [value for value in (low, high) if value is not None and value != null]
-    for extra in range(most):
+    for extra in range(3):
         wanted = number(null, decimals + extra)
         if all(number(value, decimals + extra) != wanted for value in limits):
             return decimals + extra
-    return decimals + most
+    return decimals + 3
 
 
 def degrees_of_freedom(df: float | None, *, decimal: str | None = None) -> str:

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 import typer
 
 import motorlearn as ml
-from motorlearn.command_parts import NUMBER, ask_person, codes_of
+from motorlearn.command_parts import NUMBER, WHOLE, ask_person, codes_of
 
 
 def import_file(
@@ -45,15 +45,57 @@ def import_file(
     primary: Annotated[
         str, typer.Option(help="Test that was declared as primary; retention:random+blocked.")
     ] = "",
+    smallest_effect: Annotated[
+        str, typer.Option(help="Smallest effect of interest: 2.5, '0.5 sd', '0.5 average sd'.")
+    ] = "",
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What does not count: 'P07 at tests: why', 'block > 5: why'. Repeatable."
+        ),
+    ] = None,
+    replace: Annotated[
+        list[str] | None,
+        typer.Option(help="What stands for something else: 'y = 90 by 132: why'. Repeatable."),
+    ] = None,
+    anova: Annotated[
+        str, typer.Option(help="Parts of the analysis of variance: tests, or 'tests and practice'.")
+    ] = "",
+    questionnaire: Annotated[
+        list[Path] | None, typer.Option(help="File of a questionnaire's answers. Repeatable.")
+    ] = None,
+    scales: Annotated[
+        str, typer.Option(help="Items of scales, reversed ones behind a minus: joy=fun+again-dull.")
+    ] = "",
+    answers: Annotated[str, typer.Option(help="Lowest and highest answer: 1-7.")] = "",
+    scale_score: Annotated[
+        str, typer.Option(help="mean or sum of the answers of a scale.")
+    ] = "mean",
+    minimum_answered: Annotated[
+        int | None, typer.Option(help="Answers a scale needs; by default all.", **WHOLE)
+    ] = None,
 ) -> None:
     """Propose how to read foreign files, show it, write it into study.toml and read the study.
 
-    Without a plan one is started from what the files show.
+    Without a plan one is started from what the files show. Rules, the smallest effect of interest
+    and questionnaires can be added to a plan that is there.
     """
     new = not (study / "study.toml").is_file()
     title = study.resolve().name if new and not title else title
     codes = (codes_of("groups", groups), codes_of("phases", phases), codes_of("target", target))
-    more = (measure, retention_days, primary)
+    told = ml.trials.AskedQuestionnaires(
+        questionnaire or (), scales, answers, scale_score, minimum_answered
+    )
+    more = (
+        measure,
+        retention_days,
+        primary,
+        smallest_effect,
+        leave_out or (),
+        replace or (),
+        anova,
+        told,
+    )
     asked = ml.trials.Asked(title, outcome, better, unit, *codes, *more)
     ask = ask_person if new and sys.stdin.isatty() else None
     intake = ml.trials.take_in(

@@ -98,9 +98,10 @@ class Schema:
         columns = (replace(c, name=names.get(c.name, c.name)) for c in self.columns)
         return Schema(tuple(columns), tuple(names.get(name, name) for name in self.shown))
 
-    def of_kind(self, kind: str) -> tuple[str, ...]:
-        """Names of the columns of one kind."""
-        return tuple(column.name for column in self.columns if column.kind == kind)
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """Names of the columns of text."""
+        return tuple(column.name for column in self.columns if column.kind == "text")
 
     def _refuse_unknown(self, names: Iterable[str]) -> None:
         unknown = [name for name in names if name not in self.names]

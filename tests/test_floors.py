@@ -118,6 +118,7 @@ TABLE_FACING = {
         "formula.matrices",
         "formula.outcomes",
         "frames",
+        "habits",
         "grids",
         "inference.anova",
         "inference.hypotheses",

@@ -27,7 +27,7 @@ CELLS = slice(4, 6), slice(8, 10)
 def practice_curve() -> ml.figures.Drawing:
     """The practice curve of the shipped study, as its report draws it."""
     found = view_of(ml.analyse_study(ml.read_study(STUDY)), decimal=".")
-    return practice_figure(found, found.outcomes[0], "thesis")
+    return practice_figure(found, found.outcomes[0])
 
 
 def notebook_page() -> str:

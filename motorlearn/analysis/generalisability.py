@@ -34,6 +34,7 @@ _COEFFICIENTS: Final = (
 _TRIED: Final = {1: (1, 2, 3, 4, 5, 6, 8, 10), 2: (1, 2, 3, 4, 6, 8)}
 _TRIED_MANY: Final = (1, 2, 4)
 _FEWEST_LEARNERS: Final = 5
+_NONE: Final = 1e-6
 NO_INTERVAL: Final = (
     "Estimates without intervals: few raters or occasions tell a variance poorly, so take the "
     "numbers as a guide to planning. 'Levels' counts differences in level between conditions as "
@@ -136,7 +137,11 @@ class Generalisability(Result):
         )
         reached = self.fewest(goal)
         if reached.empty:
-            return f"{text} None of the numbers tried reaches {digits.number(goal)}."
+            most = float(self.decisions["absolute"].max())
+            return (
+                f"{text} None of the numbers tried reaches {digits.number(goal)}; the highest is "
+                f"{short_of(most, goal)}."
+            )
         best = reached.loc[reached["scores"].idxmin()]
         many = " and ".join(f"{name}: {int(best[name])}" for name in self.facets)
         return f"{text} {digits.number(goal)} is reached with fewest scores of a learner by {many}."
@@ -216,7 +221,7 @@ def generalisability(
         left_out=_unused(len(table) - len(rows)),
         engine="linear mixed model, restricted maximum likelihood",
         converged=fit.converged,
-        message="; ".join(fit.warnings),
+        message=_doubts(components, fit),
     )
     return Generalisability(
         components=components,
@@ -239,9 +244,11 @@ def _usable(table: pd.DataFrame, score: str, learner: str, named: tuple[str, ...
             "generalisability needs facets, each a column of its own", needed, "give facets="
         )
     values = pd.to_numeric(table[score], errors="coerce")
-    odd = table[score][values.isna() & table[score].notna()]
+    odd = table[score][(values.isna() | np.isinf(values)) & table[score].notna()]
     if len(odd):
-        raise InputError("scores are not numbers", odd.unique(), "score the grades in numbers")
+        raise InputError(
+            "scores are not finite numbers", odd.unique(), "score the grades in numbers"
+        )
     rows = table.assign(**{score: values.astype(float)})[counted_rows(table)].dropna(subset=needed)
     if rows[learner].nunique() < _FEWEST_LEARNERS:
         raise InputError(
@@ -314,6 +321,30 @@ def _estimated(
         for name, value in variance.items()
     ]
     return COMPONENTS.frame(found), fit
+
+
+def _doubts(components: pd.DataFrame, fit: MixedFit) -> str:
+    """Which sources have no variance here, and whether the search ended."""
+    none = components.loc[components["share"] < _NONE, "source"]
+    said = [] if fit.converged else ["the search for the variances did not settle"]
+    if len(none):
+        said.append(
+            f"no variance was found for {', '.join(none)}, which chance gives where conditions are "
+            "few"
+        )
+    return "; ".join(said)
+
+
+def short_of(value: float, goal: float) -> str:
+    """A coefficient in two places, in three where two would say that it reaches the goal.
+
+    Examples
+    --------
+    >>> short_of(0.797, 0.8), short_of(0.72, 0.8)
+    ('0.797', '0.72')
+    """
+    hidden = value < goal and round(value, 2) >= round(goal, 2)
+    return digits.number(value, 3 if hidden else 2)
 
 
 def _unused(rows: int) -> pd.DataFrame:

@@ -183,6 +183,7 @@ def options_of(scores: OutcomeScores, asked: Asked, question: Question) -> dict[
         "equivalence_unit": asked.bound_unit,
         "covariates": asked.covariates,
         "factors": question.factors,
+        "anova_phases": question.anova_stages,
     }
 
 

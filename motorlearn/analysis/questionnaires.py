@@ -7,7 +7,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn.compare import PhaseComparison, compare_phases
-from motorlearn.design import QuestionnairePlan
+from motorlearn.design import QuestionnairePlan, groups_by_level
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Questionnaire, score_questionnaire
 from motorlearn.results import Refused, or_refused, register_record
@@ -28,7 +28,8 @@ class QuestionnaireAnalysis:
     scored : Questionnaire or Refused
         Scale scores, alpha and omega.
     changes : mapping of str to PhaseComparison or Refused
-        By scale: groups and times; empty where people answered once.
+        By scale: groups (two factors where the plan has them) and times; empty where people
+        answered once.
     """
 
     name: str
@@ -57,8 +58,13 @@ def _of(
     scored = _scored(plan, study, people, seed)
     if isinstance(scored, Refused) or not plan.time:
         return QuestionnaireAnalysis(plan.name, scored, {})
-    several = people[GROUP].nunique() > 1
-    changes = {name: _change(scored.of(name), plan, several) for name in scored.scales}
+    there = set(people[GROUP].dropna().astype("str"))
+    whole = there == set(study.design.group_names)
+    groups = {
+        "group": GROUP if len(there) > 1 else None,
+        "factors": groups_by_level(study.design) if whole else None,
+    }
+    changes = {name: _change(scored.of(name), plan, groups) for name in scored.scales}
     return QuestionnaireAnalysis(plan.name, scored, changes)
 
 
@@ -93,6 +99,7 @@ def _scored(
         item=plan.item or None,
         response=plan.response,
         reversed=plan.reversed,
+        score=plan.score,
         minimum_answered=plan.minimum_answered,
         time=plan.time or None,
         keep=[GROUP],
@@ -101,12 +108,14 @@ def _scored(
 
 
 @or_refused
-def _change(scores: pd.DataFrame, plan: QuestionnairePlan, several: bool) -> PhaseComparison:
+def _change(
+    scores: pd.DataFrame, plan: QuestionnairePlan, groups: Mapping[str, Any]
+) -> PhaseComparison:
     times = [str(time) for time in plan.times] or list(dict.fromkeys(scores["time"].astype("str")))
     return compare_phases(
         scores.assign(time=scores["time"].astype("str")),
         "score",
-        group=GROUP if several else None,
+        **groups,
         phase="time",
         phases=times,
         baseline=times[0] if plan.adjusted else None,

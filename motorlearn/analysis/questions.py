@@ -104,6 +104,13 @@ class Question:
         return named[1] if len(named) > 1 and named[1] in self.groups else self.groups[0]
 
     @property
+    def anova_stages(self) -> list[str] | None:
+        """Stages of the analysis of variance over parts of the study; None for all."""
+        if self.design.anova.parts != "tests":
+            return None
+        return [stage.name for stage in self.tests] or None
+
+    @property
     def factors(self) -> dict[str, dict[str, tuple[str, ...]]] | None:
         """Groups by factor and level; None without factors, or while a cell has no trials."""
         whole = set(self.groups) == set(self.design.group_names)

@@ -20,7 +20,7 @@ from motorlearn.analysis.speed import SpeedBeside
 from motorlearn.analysis.technique import TechniqueChange
 from motorlearn.analysis.variability import SpreadBeside
 from motorlearn.audit import Audit, Sensitivity
-from motorlearn.compare import PhaseComparison, SingleCase
+from motorlearn.compare import PhaseComparison, SingleCase, schemas
 from motorlearn.compare.crossing import JOINT
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.design import Design, Stage
@@ -30,11 +30,6 @@ from motorlearn.plan import compare_with_plan
 from motorlearn.results import Recipe, Refused, Result, encode
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
-
-PRIMARY_COLUMNS = (
-    "outcome", "phase", "test", "group", "reference", "effect", "null", "estimate", "conf_low",
-    "conf_high", "df", "statistic", "p", "g", "n_group", "n_reference",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -230,22 +225,15 @@ class StudyAnalysis(Result):
         return json.dumps({"result": type(self).__name__, **stored}, ensure_ascii=False)
 
 
-_NUMBER = {"kind": "significant", "decimals": 4}
 _PRIMARY = (
     Column("outcome"),
     Column("phase"),
     Column("test"),
-    Column("group"),
-    Column("reference"),
-    Column("effect"),
-    Column("estimate", **_NUMBER),  # type: ignore[arg-type]
-    Column("conf_low", "lower", **_NUMBER),  # type: ignore[arg-type]
-    Column("conf_high", "upper", **_NUMBER),  # type: ignore[arg-type]
-    Column("df", "df", "df"),
-    Column("statistic", "t", "number"),
-    Column("p", "p", "p"),
-    Column("g", "Hedges g", "number"),
-    Column("n_group", "n", "count"),
-    Column("n_reference", "n reference", "count"),
+    *schemas.PAIR,
+    schemas.ESTIMATE,
+    *schemas.INTERVAL,
+    *schemas.T,
+    schemas.G[0],
+    *schemas.SIZES,
 )
 _OUTCOMES = tuple(Column(name) for name in OUTCOME_COLUMNS)

@@ -136,7 +136,7 @@ def _answered(
         outcomes=outcomes_frame(found),
         details={entry.name: entry for entry in found},
         people=people,
-        spreads=spreads_of(scores, question, study, seed) if beside is beside_of else {},
+        spreads=spreads_of(scores, question, study, seed),
         questionnaires=questionnaires_of(study, people.roster, seed),
         single_cases=cases,
         **beside(study, scores[0], first.cells, question, seed),

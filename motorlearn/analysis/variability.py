@@ -79,7 +79,7 @@ class SpreadBeside(Result):
 
     def tables(self) -> Sequence[Table]:
         """Ratios of standard deviations."""
-        notes = (f"{self.fit.n} values of {self.fit.people} people.",)
+        notes = (f"{self.fit.n} values of {self.fit.people} people. Lower, upper: 95 % interval.",)
         return (RATIO.table("spread_ratios", "How variable performers are", self.ratios, notes),)
 
 

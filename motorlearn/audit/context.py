@@ -4,7 +4,7 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 from motorlearn.audit.guides import GUIDES, Guide
-from motorlearn.design import Design, own_name_of_test
+from motorlearn.design import Design, Primary, own_name_of_test
 from motorlearn.trials import Study
 
 
@@ -34,6 +34,11 @@ class Context:
     remedies: bool = True
     seed: int = 0
     simulations: int = 1000
+
+    @property
+    def primary(self) -> Primary | None:
+        """The primary comparison that the plan declares."""
+        return None if self.design is None else self.design.primary
 
     def name_of(self, phase: Hashable) -> str:
         """A test as a reader knows it: by its own name where its phase is given more than once."""

@@ -29,6 +29,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.linear import Equivalence
 from motorlearn.measures import Agreement
 from motorlearn.mixed import MixedFit, VariabilityFit
+from motorlearn.mixed.whole import require_whole
 from motorlearn.results import Recipe
 from motorlearn.trials import Study
 
@@ -151,6 +152,7 @@ def _(result: BlockComparison, context: Context, phases: Sequence[Hashable] | No
 
 @audit_of.register
 def _(result: MixedFit, context: Context, phases: Sequence[Hashable] | None) -> Audit:
+    require_whole(result)
     if result.family not in ("gaussian", "lognormal", "binomial"):
         own = FamilyAudit(result, context).checks()
         recipe = audit_recipe(result.recipe, context, n=result.n)

@@ -81,7 +81,7 @@ def _seen(result: PopulationCurve, context: Context) -> Check:
     practice = result.residuals["practice"]
     ends = np.array([practice.min(), practice.max()], dtype=float)
     drops = [
-        form.log_basis(ends, [rate, *result.second], result.first)
+        form.log_basis(ends, form.shared.rates(rate, *result.second), result.first)
         for rate in np.exp(result.cells()[:, 2])
     ]
     progress = float(min(drop[0] - drop[1] for drop in drops))

@@ -160,14 +160,12 @@ def remedied(make: Callable[[], Remedy | None]) -> Remedy | None:
         return Remedy((), (), failed=str(problem))
 
 
-def attempted(assumption: str, diagnostic: str, guide: Guide, make: Callable[[], Check]) -> Check:
+def attempted(assumption: str, guide: Guide, make: Callable[[], Check]) -> Check:
     """Make a check; one that cannot be computed is a visible row that says why."""
     try:
         return make()
     except FitError as problem:
-        return Check(
-            assumption, diagnostic, float("nan"), guide, "look", f"Not computed: {problem}", ""
-        )
+        return Check(assumption, "", float("nan"), guide, "look", f"Not computed: {problem}", "")
 
 
 SELDOM, RARE = 0.05, 0.005
@@ -206,6 +204,8 @@ def judged(
         lowered = "look"
     elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
         lowered = "fine"
+    if not finding and lowered != "fine":
+        finding = f"{diagnostic[:1].upper()}{diagnostic[1:]}: {digits.significant(value)}."
     if lowered != grade:
         finding = f"{finding} {_excuse(chance)}".strip()
     return Check(assumption, diagnostic, value, guide, lowered, finding, advice, remedy)

@@ -35,7 +35,7 @@ class VariabilityAudit:
         """All checks."""
         fit, guide = self.fit, self.context.guide
         group = next(iter(fit.of_level.n_groups))
-        yield unit_check(fit.recipe, self.context, (group,))
+        yield unit_check(self.context, (group,))
         yield judged(
             "the search settled at a maximum",
             "optimiser's claim looked at again (1 means it failed)",

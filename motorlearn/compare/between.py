@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
+from typing import Self
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ from motorlearn.compare.clusters import Clusters
 from motorlearn.compare.comparison import ADJUSTED, CONTRAST, MEAN, how
 from motorlearn.compare.covariates import Covariates
 from motorlearn.compare.crossing import Crossing
-from motorlearn.compare.participants import PhaseScores
+from motorlearn.compare.participants import PhaseScores, why_flat
 from motorlearn.exceptions import FitError
 from motorlearn.linear.ancova import Ancova, ancova
 from motorlearn.linear.hypotheses import Estimate, t_estimate
@@ -81,6 +82,14 @@ class Comparing:
         """Scores on the scale of the analysis."""
         scores = self.data.scores
         return np.asarray(np.log(scores)) if self.effect == "ratio" else scores
+
+    def over(self, phases: Sequence[Hashable]) -> Self:
+        """The same with some of the phases only."""
+        if tuple(phases) == self.data.phases:
+            return self
+        places = [self.data.phases.index(name) for name in phases]
+        some = {name: getattr(self.data, name)[:, places] for name in ("scores", "trials")}
+        return replace(self, data=replace(self.data, phases=tuple(phases), **some))
 
     def at(self, phase: Hashable) -> NDArray[np.float64]:
         """Values of one phase on the scale of the analysis."""
@@ -258,7 +267,7 @@ def adjust_for_baseline(comparing: Comparing, phase: Hashable) -> Adjusted:
     away = y[both] - np.array([y[both][codes == g].mean() for g in range(len(present))])[codes]
     sd = float(np.sqrt(away @ away / max(len(away) - len(present), 1)))
     flat = not model.fit.sse > 1e-24 * max(float(y[both] @ y[both]), 1e-300)
-    reason = "the scores leave no residual spread" if flat else ""
+    reason = why_flat(y[both], codes, present) if flat else ""
     return Adjusted(phase, present, sizes, None if flat else model, sd, reason, terms, levels)
 
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from motorlearn.compare.clusters import CLUSTER
-from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.limits import Limit
 from motorlearn.compare.schemas import (
     BLOCK_POSTHOC,
@@ -18,6 +17,7 @@ from motorlearn.compare.schemas import (
     INTERVAL,
     MARGINAL,
     PAIR,
+    PERIODS,
     POSTHOC,
     SIZES,
     SLOPE,

@@ -207,7 +207,7 @@ def term_tests(comparing: Comparing, cells: Cells, squares: str) -> list[Row]:
     if crossing is None:
         return []
     if squares == "II":
-        return _type_two(comparing, cells, crossing)
+        return _type_two(cells, crossing)
     method = how(f"{cells.method}, type III", cells.reason)["method"]
     return [
         omnibus_row(cells.phase, term, cells.test(crossing.hypothesis(term)), method)
@@ -215,7 +215,7 @@ def term_tests(comparing: Comparing, cells: Cells, squares: str) -> list[Row]:
     ]
 
 
-def _type_two(comparing: Comparing, cells: Cells, crossing: Crossing) -> list[Row]:
+def _type_two(cells: Cells, crossing: Crossing) -> list[Row]:
     """Each factor after the other, the interaction left aside; one variance for all cells."""
     method = how(f"{cells.method.partition(', a variance')[0]}, type II", cells.reason)["method"]
     tests: dict[str, FTest] = {}

@@ -150,11 +150,12 @@ def _tiny(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 
 def _lost(limit: Limit, name_of: Callable[[str], str]) -> str:
-    has = "has" if len(limit.names) == 1 else "have"
+    one = len(limit.names) == 1
     return (
-        f"{len(limit.names)} of {limit.of} participants {has} no score in at least one phase and "
-        f"stand outside the mixed analysis of variance: {listed(limit.names)}; if they differ from "
-        "the others, the complete cases do not speak for all."
+        f"{len(limit.names)} of {limit.of} participants {'has' if one else 'have'} no score in at "
+        f"least one phase and {'stands' if one else 'stand'} outside the mixed analysis of "
+        f"variance: {listed(limit.names)}; if they differ from the others, the complete cases do "
+        "not speak for all."
     )
 
 
@@ -177,9 +178,9 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
             f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
             "variance; with these numbers such a test at 5 % finds a difference that is not there "
             f"in about {digits.percent(limit.values[-1])} of studies. Welch's t keeps its rate, "
-            "and with variance = 'by group' so does the analysis of covariance; the mixed model "
-            "of scores then keeps it too, but for a small wide group of which some missed a test "
-            "(7.7 % of 2,000 simulated studies)."
+            "and so does the analysis of covariance with a variance for each group; the mixed "
+            "model of scores then keeps it too, but for a small wide group of which some missed "
+            "a test (7.7 % of 2,000 simulated studies)."
         )
 
     return said
@@ -233,7 +234,7 @@ def _missed(limit: Limit, name_of: Callable[[str], str]) -> str:
         f"{len(limit.names)} of {limit.of} participants "
         f"{'has' if len(limit.names) == 1 else 'have'} no score under one of the conditions at "
         f"some test: {listed(limit.names)}. The differences within people are those of the others "
-        "there; a mixed model (route='mixed') uses every score."
+        "there; a mixed model of scores uses them all."
     )
 
 

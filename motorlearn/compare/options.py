@@ -45,6 +45,7 @@ class Options:
     variance: str = "equal"
     squares: str = "III"
     covariates: Sequence[str] = ()
+    anova_phases: Sequence[Hashable] | None = None
 
     def __post_init__(self) -> None:
         for option, choices in CHOICES.items():
@@ -67,6 +68,7 @@ class Options:
         _check_level("baseline", [self.baseline], data.phases)
         _check_level("reference", [self.reference], data.groups)
         _check_level("family", self.family or (), data.phases)
+        _check_level("anova_phases", self.anova_phases or (), data.phases)
         if self.effect == "ratio":
             _refuse_logarithms(data)
 
@@ -85,6 +87,9 @@ class Options:
             "groups": data.groups,
             "reference": data.groups[0] if self.reference is None else self.reference,
             "better": self.better or better_direction(outcome),
+            "anova_phases": tuple(
+                name for name in data.phases if name in (self.anova_phases or data.phases)
+            ),
             "family": None if self.family is None else tuple(self.family),
             "covariates": tuple(covariates),
         }

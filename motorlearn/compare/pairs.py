@@ -10,6 +10,7 @@ import pingouin
 from scipy import stats
 
 from motorlearn.compare.comparison import BlockComparison, PhaseComparison
+from motorlearn.compare.schemas import DF, INTERVAL, STATISTIC, P
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Schema
@@ -24,11 +25,10 @@ PAIR = Schema(
         Column("n", kind="count"),
         Column("without", "without a pair", "count"),
         Column("estimate", "later minus earlier", "significant", decimals=4),
-        Column("conf_low", "lower", "significant", decimals=4),
-        Column("conf_high", "upper", "significant", decimals=4),
-        Column("statistic", "t", "number"),
-        Column("df", "df", "df"),
-        Column("p", "p", "p"),
+        *INTERVAL,
+        STATISTIC,
+        DF,
+        P,
         Column("p_adjusted", "p (Holm)", "p"),
     )
 )

@@ -282,6 +282,16 @@ def _one_group_each(
     return high.astype(np.intp)
 
 
+def why_flat(y: NDArray[np.float64], codes: NDArray[np.intp], present: tuple[Hashable, ...]) -> str:
+    """Say where no spread is left, with the scores of groups in which everyone has the same."""
+    reason = "the scores leave no residual spread"
+    own = [y[codes == place] for place in range(len(present))]
+    if any(np.ptp(scores) > 0 for scores in own):
+        return reason
+    told = ", ".join(f"{name} {scores[0]:g}" for name, scores in zip(present, own, strict=True))
+    return f"{reason}: everyone in a group has the same score ({told})"
+
+
 def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
     present = scores[~np.isnan(scores)]
     largest = np.abs(present).max()
@@ -295,7 +305,8 @@ def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:
         raise InputError(
             f"every score of {outcome!r} is the same",
             present[:1],
-            "a constant outcome (all hits, all misses) cannot tell groups or phases apart",
+            "an outcome that never varies (everyone at one end of the scale, for example) tells no "
+            "groups or phases apart",
         )
 
 

@@ -78,6 +78,7 @@ def compare_phases(
     covariates: Sequence[str] = (),
     factors: Factors | None = None,
     squares: str = "III",
+    anova_phases: Sequence[Hashable] | None = None,
 ) -> PhaseComparison:
     """Compare groups in every phase of a study, one score per participant and phase.
 
@@ -155,6 +156,9 @@ def compare_phases(
         Instead of two columns: by factor, by level in order, the groups at that level.
     squares : {"III", "II"}
         Sums of squares of F tests of factors and of the analysis of variance.
+    anova_phases : sequence, optional
+        Phases of the analysis of variance and of ``posthoc``, for example the tests without
+        practice; by default all. Groups between people only.
 
     Returns
     -------
@@ -210,9 +214,16 @@ def compare_phases(
         variance=variance,
         squares=squares,
         covariates=covariates,
+        anova_phases=anova_phases,
     )
     if within is None:
         return _of_placed(placed, columns, options, phases)
+    if anova_phases is not None:
+        raise InputError(
+            "conditions within people are analysed over all phases",
+            list(anova_phases),
+            "name the phases to take with phases",
+        )
     if placed.factors is not None or options.covariates:
         raise InputError(
             "conditions within people do not go with two factors or covariates between people",
@@ -272,7 +283,8 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
     options = recipe.options
     factorial = factorial_frames(comparing, models, options["squares"])
     frame = contrast_frame(contrasts, adjust_by=options["adjust"], family=options["family"])
-    anova = mixed_anova(comparing, squares=options["squares"])
+    repeated = comparing.over(options["anova_phases"])
+    anova = mixed_anova(repeated, squares=options["squares"])
     cost, limits = cost_and_limits(comparing.clusters, data, baseline)
     steps = phase_pairs(data.phases, baseline) if len(data.phases) > 1 else []
     return PhaseComparison(
@@ -284,7 +296,7 @@ def _compare(comparing: Comparing, recipe: Recipe) -> PhaseComparison:
         interaction=changes_between_groups(comparing, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
-        posthoc=all_pairs(comparing),
+        posthoc=all_pairs(repeated),
         equivalence=equivalence_frame(comparing, frame, effects=factorial.effects, **bound),
         mixed=CONTRAST.frame(),
         limits=(

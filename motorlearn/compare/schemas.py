@@ -1,4 +1,4 @@
-"""Columns of the results of comparisons that more than one of them has, and of effects."""
+"""Columns of the results of comparisons that more than one of them has, of effects, of periods."""
 
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
@@ -8,7 +8,9 @@ INTERVAL = (
     Column("conf_high", "upper", "significant", decimals=4),
 )
 P = Column("p", "p", "p")
-T = (Column("df", "df", "df"), Column("statistic", "t", "number"), P)
+DF = Column("df", "df", "df")
+STATISTIC = Column("statistic", "t", "number")
+T = (DF, STATISTIC, P)
 ESTIMATE = Column("estimate", "estimate", "significant", decimals=4)
 ERROR = Column("std_error", "standard error", "significant", decimals=3)
 G = (
@@ -86,7 +88,7 @@ MARGINAL = Schema(
         Column("n", kind="count"),
         ESTIMATE,
         ERROR,
-        Column("df", "df", "df"),
+        DF,
         *INTERVAL,
     )
 )
@@ -206,3 +208,23 @@ TRENDS = Schema(
         Column("p_groups", "p of groups", "p"),
     )
 )
+
+PERIODS = Schema(
+    (
+        Column("phase"),
+        Column("term"),
+        Column("later"),
+        Column("earlier"),
+        Column("n", kind="count"),
+        ESTIMATE,
+        ERROR,
+        *T,
+        *INTERVAL,
+        Column("method"),
+        Column("reason"),
+    ),
+    shown=(
+        "phase", "term", "later", "earlier", "n", "estimate", "conf_low", "conf_high", "df",
+        "statistic", "p",
+    ),
+)  # fmt: skip

@@ -100,7 +100,7 @@ def changes_between_groups(
             )
             rows.append(row)
     # The test of all groups has no group; labels stay as they are, whichever rows there are.
-    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.of_kind("text"), object))
+    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.texts, object))
 
 
 def _interaction_test(comparing: Comparing, test: Mapping[Hashable, Any]) -> Row:

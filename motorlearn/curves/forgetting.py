@@ -183,7 +183,7 @@ def _combined(fits: Mapping[str, CurveFit], unit: str, options: dict[str, Any]) 
         {
             "form": list(fits),
             "status": [fit.status for fit in fits.values()],
-            "meaning": [_meaning(fit) for fit in fits.values()],
+            "meaning": [MEANINGS_OF_LOSS[fit.status] for fit in fits.values()],
             "aicc": criteria,
             "weight": weight / weight.sum(),
         }
@@ -221,10 +221,6 @@ def _renamed(form: str, fit: CurveFit) -> pd.DataFrame:
     shown.loc[turned, "conf_low"], shown.loc[turned, "conf_high"] = -high[turned], -low[turned]
     shown.insert(0, "form", form)
     return shown
-
-
-def _meaning(fit: CurveFit) -> str:
-    return MEANINGS_OF_LOSS[fit.status]
 
 
 def _fitted(fit: CurveFit, form: str) -> pd.DataFrame:

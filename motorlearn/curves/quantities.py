@@ -2,13 +2,14 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy.special import expit, logit
 
-from motorlearn.curves.forms import named_form
+from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import check_level, finite
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.single.curve_fit import CurveFit
@@ -268,9 +269,11 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
         return _Parameters(point, cover * scale, {"": np.eye(len(point))}, fit.df, turns)
     terms = fit.estimates["term"].tolist()
     names, groups = ("asymptote", fit.amount, "log_rate"), len(fit.groups)
-    point, picks = np.empty(len(terms)), {}
+    shared = len(fit.shared)
+    point, picks = np.r_[np.empty(len(terms)), fit.shared], {}
     for k, group in enumerate(fit.groups):
-        pick = np.zeros((3, len(terms)))
+        pick = np.zeros((3 + shared, len(point)))
+        pick[3:, len(terms) :] = np.eye(shared)
         for row, name in enumerate(names):
             base = terms.index(name)
             pick[row, base] = 1.0
@@ -280,7 +283,14 @@ def _parameters(fit: CurveFit | PopulationCurve) -> _Parameters:
                 point[base + k] = fit.group_cells[k, row] - fit.group_cells[0, row]
         picks[group] = pick
     df = max(float(fit.estimates["df"].min()), len(fit.participants) - groups)
-    return _Parameters(point, fit.spread_of_few * np.asarray(fit.vcov), picks, df)
+    return _Parameters(point, fit.spread_of_few * np.asarray(fit.whole), picks, df)
+
+
+def _rates_of(form: Form, several: bool, cell: np.ndarray) -> Any:
+    """Rates of one curve from logarithms, or from a log rate and what a population shares."""
+    if not several:
+        return np.exp(cell[2:])
+    return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:].tolist()))
 
 
 def _function(
@@ -289,12 +299,14 @@ def _function(
     """The quantity as a function of asymptote, gain (or start) and log rates."""
     form, hits = named_form(fit.form), fit.family == "binomial"
     start = isinstance(fit, PopulationCurve) and fit.amount == "start"
-    second = fit.second if isinstance(fit, PopulationCurve) else ()
+    several = isinstance(fit, PopulationCurve)
+    anchored = several and (start or form.anchored)
+    rates_of = partial(_rates_of, form, several)
 
     def height(cell: np.ndarray, n: float, scale: bool = True) -> float:
-        rates = [*np.exp(cell[2:]), *second]
+        rates = rates_of(cell)
         basis = float(form.log_basis(np.array(n), rates, fit.first))
-        top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if start else 0.0
+        top = float(form.log_basis(np.array(fit.first), rates, fit.first)) if anchored else 0.0
         amount = cell[1] - cell[0] if start else cell[1]
         eta = cell[0] + amount * np.exp(basis - top)
         return float(expit(eta)) if hits and scale else float(eta)
@@ -319,7 +331,7 @@ def _function(
         "area": lambda cell: _area(lambda n: height(cell, n), span or (0.0, 0.0)),
         "level_at": lambda cell: height(cell, at),
         "rate_at": change,
-        "half_life": lambda cell: float(form.half_life([*np.exp(cell[2:]), *second], fit.first)),
+        "half_life": lambda cell: float(form.half_life(rates_of(cell), fit.first)),
         "trials_to": reach,
     }[name]
 

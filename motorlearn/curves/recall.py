@@ -10,6 +10,7 @@ import pandas as pd
 from motorlearn.curves.options import check_column, check_table, names_of
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.population import fit_population_curve
+from motorlearn.curves.population.table import vary_rows
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
@@ -151,6 +152,7 @@ def forgetting_of_people(
 ) -> ForgettingCurves:
     """Fit everybody's forgetting, alone and together."""
     vary = names_of(vary, "vary")
+    vary_rows(vary)
     rows, void = _usable(table, asked)
     people = pd.concat(
         [_person(who, part, asked, floor, level) for who, part in rows.groupby("who", sort=False)],

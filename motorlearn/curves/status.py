@@ -49,6 +49,10 @@ MEANINGS = {
 
 LEAST_PROGRESS = 1.0
 """Rate times practice (log drop of the basis) below which the asymptote is not seen."""
+LEAST_SEEN = 0.1
+"""Progress below which the asymptote is more than ten times the change seen away."""
+FARTHEST_GAIN = 10.0
+"""Gain by the height seen from which a gain is asked whether it is known."""
 FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 
@@ -90,7 +94,32 @@ def grade(
     return np.where(enough, code, TOO_FEW)
 
 
-def losses(status: Any, *, progress: Any, line_open: Any, step: Any) -> np.ndarray:
+def adrift(*, progress: Any, error: Any, change: Any, rates: int, stuck: Any) -> Any:
+    """Whether the asymptote lies so far off that data say nothing of it.
+
+    More than ten times the change that was seen, and not known to within half of that way (with
+    several rates a curve can bend as it does with its asymptote anywhere); or where ``stuck`` the
+    rate that sends it away lies at its lowest.
+    """
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        way = np.asarray(change) / -np.expm1(-np.asarray(progress, float))
+    far = np.asarray(progress) < LEAST_SEEN
+    return np.asarray(stuck, bool) | (far & ((rates > 1) | (2.0 * np.asarray(error) > way)))
+
+
+def gain_adrift(gain: Any, error: Any, lift: Any) -> Any:
+    """Whether a gain is more than ten times what was seen, and not known to within itself.
+
+    ``lift`` is the gain by the height of the curve at the first practice count. A gain of power law
+    with prior practice belongs to a trial far before the first.
+    """
+    with np.errstate(invalid="ignore"):
+        return (np.asarray(lift) > FARTHEST_GAIN) & ~(np.asarray(error) < np.abs(gain))
+
+
+def losses(
+    status: Any, *, progress: Any, line_open: Any, step: Any, adrift: Any = False
+) -> np.ndarray:
     """Say what a fit cannot give: one of ``KEPT, ERRORS, RATES, CURVE, FLAT``.
 
     Parameters
@@ -103,8 +132,11 @@ def losses(status: Any, *, progress: Any, line_open: Any, step: Any) -> np.ndarr
         Straight line not rejected.
     step : bool or array of bool
         The curve ended as a step after the first trial, so that its two levels are known.
+    adrift : bool or array of bool
+        What :func:`adrift` says.
     """
     code = np.where(status == UNSETTLED, ERRORS, KEPT)
+    code = np.where(((status == UNSETTLED) | (status == NOT_SEEN)) & adrift, CURVE, code)
     gone = (status == UNSETTLED) & line_open & (np.asarray(progress) < LEAST_PROGRESS)
     code = np.where(gone | (status == AT_BOUND), CURVE, code)
     code = np.where((status == AT_BOUND) & step, RATES, code)

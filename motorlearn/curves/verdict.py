@@ -7,7 +7,17 @@ import numpy as np
 
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import Solution, solve
-from motorlearn.curves.status import STATUSES, grade, losses, not_rejected
+from motorlearn.curves.status import (
+    CURVE,
+    ERRORS,
+    NOT_SEEN,
+    STATUSES,
+    adrift,
+    gain_adrift,
+    grade,
+    losses,
+    not_rejected,
+)
 
 
 def hopeless(problem: Problem) -> tuple[str, str] | None:
@@ -41,7 +51,7 @@ class Verdict:
 
     ``progress`` is the log drop of the basis over the practice seen, ``lost`` the code of what is
     missing, ``why`` anything to add in words, ``level`` and ``level_error`` the level line and
-    its standard error.
+    its standard error, ``gain_lost`` whether the gain is missing as well.
     """
 
     status: str
@@ -50,23 +60,24 @@ class Verdict:
     why: str
     level: float
     level_error: float
+    gain_lost: bool = False
 
 
 def verdict(
-    problem: Problem, solution: Solution, values: Mapping[str, float], asymptote_error: float
+    problem: Problem,
+    solution: Solution,
+    values: Mapping[str, float],
+    errors: Mapping[str, float],
 ) -> Verdict:
-    """Judge one fit."""
+    """Judge one fit by its terms and their standard errors."""
+    asymptote_error = float(errors["asymptote"])
     eta = problem.predictor(solution.theta, solution.coefficients)
     rates = [values[name] for name in problem.form.rates]
     ends = np.array([problem.n.min(), problem.n.max()])
     drop = problem.form.log_basis(ends, rates, problem.first)
     progress = float(drop[0] - drop[1])
     known = "asymptote" in problem.fixed or {"gain", "start"} <= set(problem.fixed)
-    top = problem.form.log_basis(np.array(problem.first), rates, problem.first)
-    with np.errstate(over="ignore", invalid="ignore"):
-        change = abs(values["start"] - values["asymptote"]) * np.ptp(np.exp(drop - top))
-    # Far from the first trial a quick curve has no start that a float can hold.
-    change = change if np.isfinite(change) else float(np.ptp(eta))
+    change = _change(problem, values, drop, eta)
     extreme = problem.binomial and np.abs(eta).max() > LARGEST_LOGIT - 0.5
     flat, level, level_error = _flat(problem, solution)
     line_open, step_open = _open_ends(problem, solution, rates)
@@ -79,11 +90,67 @@ def verdict(
         change=change,
         open_shape=line_open or step_open,
     )
-    why = " The curve leaves its fixed asymptote as practice goes on." if rates[0] < 0 else ""
-    why += " The hit rate runs into 0 or 1, where the logit is infinite." if extreme else ""
     step = progress > 1.0 and problem.origin == problem.first and len(problem.form.rates) == 1
-    lost = losses(code, progress=progress, line_open=line_open, step=step)
-    return Verdict(STATUSES[int(code)], progress, int(lost), why, level, level_error)
+    far = not known and _adrift(problem, solution, progress, asymptote_error, change)
+    lost = int(losses(code, progress=progress, line_open=line_open, step=step, adrift=far))
+    no_gain = "gain" not in problem.fixed and _no_gain(problem, rates, values, errors)
+    why = _why(
+        rates[0] < 0, extreme, code == NOT_SEEN and lost == CURVE, lost <= ERRORS and no_gain
+    )
+    return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain)
+
+
+def _change(
+    problem: Problem, values: Mapping[str, float], drop: np.ndarray, eta: np.ndarray
+) -> float:
+    """Size of the fitted change over the practice, ``drop`` the log basis at its ends."""
+    rates = [values[name] for name in problem.form.rates]
+    top = problem.form.log_basis(np.array(problem.first), rates, problem.first)
+    with np.errstate(over="ignore", invalid="ignore"):
+        change = abs(values["start"] - values["asymptote"]) * np.ptp(np.exp(drop - top))
+    # Far from the first trial a quick curve has no start that a float can hold.
+    return float(change if np.isfinite(change) else np.ptp(eta))
+
+
+def _why(leaves: bool, extreme: bool, far: bool, no_gain: bool) -> str:
+    """What to add to the meaning of a status."""
+    said = " The curve leaves its fixed asymptote as practice goes on." if leaves else ""
+    said += " The hit rate runs into 0 or 1, where the logit is infinite." if extreme else ""
+    if far:
+        said += (
+            " Here it lies so far beyond what was seen that asymptote, gain and rates are not "
+            "estimated."
+        )
+    if no_gain:
+        said += (
+            " The gain of this form belongs to a trial long before the first and is not "
+            "estimated; the start is."
+        )
+    return said
+
+
+def _adrift(
+    problem: Problem, solution: Solution, progress: float, error: float, change: float
+) -> bool:
+    stuck = dict(zip(problem.free_rates, solution.at_bound)).get(problem.form.tail or "", False)
+    if stuck:
+        low, high = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))[
+            str(problem.form.tail)
+        ]
+        stuck = solution.theta[problem.free_rates.index(str(problem.form.tail))] ** 2 < low * high
+    count = len(problem.form.rates)
+    return bool(adrift(progress=progress, error=error, change=change, rates=count, stuck=stuck))
+
+
+def _no_gain(
+    problem: Problem,
+    rates: Sequence[float],
+    values: Mapping[str, float],
+    errors: Mapping[str, float],
+) -> bool:
+    with np.errstate(over="ignore"):
+        lift = np.exp(-problem.form.log_basis(np.array(problem.origin), rates, problem.first))
+    return bool(gain_adrift(values["gain"], errors["gain"], lift))
 
 
 def _at_bound(problem: Problem, solution: Solution) -> bool:

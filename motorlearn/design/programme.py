@@ -193,6 +193,16 @@ class PlannedAnalysis(Section):
     role: Literal["secondary", "sensitivity"] = "secondary"
 
 
+class AnovaPlan(Section):
+    """What the analysis of variance over parts of a study, and its pairs, take in.
+
+    With ``parts = "tests"`` practice is left out of it; practice then stands by its blocks, and by
+    the comparison of groups in it.
+    """
+
+    parts: Literal["tests and practice", "tests"] = "tests and practice"
+
+
 class Assumptions(Section):
     """What the sample size rests on: how the primary outcome is thought to behave.
 

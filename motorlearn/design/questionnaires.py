@@ -1,6 +1,6 @@
 """Questionnaires of a study: the file, its columns, the scales and how they are scored."""
 
-from typing import Self
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -13,7 +13,8 @@ class QuestionnairePlan(Section):
     ``file`` lies in the folder of the study. In long form ``item`` and ``response`` name the
     columns of the item and of the answer; ``item = ""`` says that every item is a column. ``time``
     names the column of the time; ``times`` gives its values in order. A scale whose scores were
-    made elsewhere has itself as its only item.
+    made elsewhere has itself as its only item. ``score`` says whether the answers of a scale are
+    averaged or summed; a sum of fewer answers than items is their mean times the number of items.
     """
 
     name: Name
@@ -26,6 +27,7 @@ class QuestionnairePlan(Section):
     answers: tuple[float, float]
     scales: dict[str, tuple[Name, ...]] = Field(min_length=1)
     reversed: tuple[str, ...] = ()
+    score: Literal["mean", "sum"] = "mean"
     minimum_answered: int | dict[str, int] | None = None
     adjusted: bool = False
 

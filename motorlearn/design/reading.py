@@ -52,7 +52,8 @@ def _content(file: Path) -> dict[str, Any]:
                 [str(file)],
                 "keep data in tables of their own",
             )
-        return tomllib.loads(file.read_text(encoding="utf-8-sig"))
+        text = file.read_text(encoding="utf-8-sig")
+        return tomllib.loads(text)
     except FileError:
         raise
     except UnicodeDecodeError as problem:
@@ -66,11 +67,24 @@ def _content(file: Path) -> dict[str, Any]:
             "check its permissions",
         ) from problem
     except (ValueError, RecursionError) as problem:  # also numbers and nesting beyond all measure
+        for heading in _headings_twice(text):
+            raise FileError(
+                f"the heading {heading} stands twice in the study plan",
+                [str(file)],
+                "put the keys of both under the first one and take the second away",
+            ) from problem
         raise FileError(
             f"the study plan is not valid TOML: {problem}",
             [str(file)],
             "mend the line it names, or begin anew with 'motorlearn new FOLDER'",
         ) from problem
+
+
+def _headings_twice(text: str) -> list[str]:
+    """Headings that stand twice: what was added at the end belongs under the first one."""
+    lines = [line.split("#")[0].strip() for line in text.splitlines()]
+    named = [line for line in lines if line[:1] == "[" and line[1:-1].isidentifier()]
+    return sorted({line for line in named if line[-1] == "]" and named.count(line) > 1})
 
 
 def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") -> Design:

@@ -15,6 +15,7 @@ from motorlearn.design.outcomes import Outcome
 from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
+    AnovaPlan,
     Assumptions,
     Checklist,
     Drill,
@@ -225,6 +226,7 @@ class Design(PlanOfAny):
     smallest_effect: SmallestEffect | None = None
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
+    anova: AnovaPlan = AnovaPlan()
     exclusions: tuple[Exclusion, ...] = ()
     replacements: tuple[Replacement, ...] = ()
     multiverse: MultiversePlan | None = None
@@ -317,6 +319,10 @@ class Design(PlanOfAny):
             twice = sorted({name for name in names if list(names).count(name) > 1})
             if twice:
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
+        if self.anova.parts == "tests" and (self.within is not None or len(self.tests) < 2):
+            raise ValueError(
+                "anova.parts = 'tests' needs two tests, and groups between people; take it out"
+            )
         check_skill(self.skill.phases, self.skill.faults, self.drills, self.checklist)
         check_lengths(self.drills, self.units.get("length", ""))
         if self.drills and self.programme is None and not self.practice:

@@ -88,6 +88,8 @@ def _labels(test: Test, number: int, of: int) -> tuple[str, str]:
         own = test.name[:1].upper() + test.name[1:]
         return own, own
     label, short = PHASE_LABELS[test.phase], SHORT_LABELS[test.phase]
+    if test.phase == "retention" and not test.is_delayed:
+        label = short = "Retention"
     return (label, short) if of == 1 else (f"{short} {number}",) * 2
 
 

@@ -65,7 +65,7 @@ class TimeRules(Section):
             f"a person's score at a test is the {self.statistic}{above}",
             *([f"the outcome is {pair} ({self.contrast})"] if self.contrast else []),
             *(
-                f"cut-offs of {low:g} and {high:g}{unit} are tried beside"
+                f"cut-offs of {low:g} and {high:g}{unit} were tried as well"
                 for low, high in self.other_cut_offs
             ),
         )

@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, RandomPart
-from motorlearn.mixed.formula.matrices import columns_in_words
+from motorlearn.mixed.formula.matrices import names_in_words
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import COUNTS, HITS, LINEAR
 from motorlearn.mixed.separation import separated_columns, separation_in_words
@@ -73,9 +73,10 @@ def _refuse_constant(design: Design, observed: Array, family: str) -> None:
             continue
         values = share[inside]
         if np.ptp(values) == 0 and _no_spread(values[0], family, len(design.categories)):
+            (told,) = names_in_words([design.fixed.columns[column]], [design.fixed])
             raise FitError(
                 f"the outcome is {_as_given(values[0], design)} in every row where "
-                f"{design.fixed.columns[column]!r} applies, so its effect has no standard error; "
+                f"{told!r} applies, so its effect has no standard error; "
                 "leave this level out and describe it, or use an exact test."
             )
 
@@ -109,17 +110,15 @@ def _between_levels(design: Design) -> list[int]:
 def _refuse_rank_deficient(design: Design) -> None:
     aliased = [design.fixed.columns[i] for i in aliased_columns(design.x)]
     if aliased:
-        words = columns_in_words([design.fixed])
         raise FitError(
             "the fixed part holds columns that follow from the others "
-            f"({', '.join(words.get(name, name) for name in aliased)}): "
+            f"({', '.join(names_in_words(aliased, [design.fixed]))}): "
             f"{_why_aliased(design, aliased)}."
         )
     for part in design.random:
-        words = columns_in_words(part.plans)
         for block in part.blocks:
             terms = [part.terms[block[i]] for i in aliased_columns(part.z[:, block])]
-            follow = [words.get(term, term) for term in terms]
+            follow = names_in_words(terms, part.plans)
             if follow:
                 raise FitError(
                     f"the random part of {part.group!r} holds terms that follow from the others "
@@ -131,7 +130,8 @@ def _why_aliased(design: Design, aliased: list[str]) -> str:
     constant = [name for name in aliased if name != "Intercept" and ":" not in name]
     constant = [n for n in constant if np.ptp(design.x[:, design.fixed.columns.index(n)]) == 0]
     if constant:
-        return f"{', '.join(constant)} has the same value in every row; take it out of the formula"
+        told = ", ".join(names_in_words(constant, [design.fixed]))
+        return f"{told} has the same value in every row; take it out of the formula"
     if any(":" in name for name in aliased):
         return "a combination of levels has no rows; take these terms out or merge levels"
     return "they say again what other terms say; take these terms out"
@@ -193,10 +193,11 @@ def _refuse_too_many_effects(design: Design, observed: Array, family: str) -> No
                 f"{n:g} observations), so its variance cannot be told from the residual; give "
                 "repeated observations or fit a model without random effects."
             )
+        told = ", ".join(names_in_words(part.terms, part.plans))
         raise FitError(
-            f"the random part of {part.group!r} has {effects} effects ({', '.join(part.terms)} for "
-            f"{len(part.levels)} levels) and there are only {n:g} observations; take random "
-            "terms out."
+            f"the random part of {part.group!r} has {effects} effects "
+            f"({told} for {len(part.levels)} levels) and there are only {n:g} observations; take "
+            "random terms out."
         )
     if family in LINEAR and len(observed) <= design.x.shape[1]:
         raise FitError(
@@ -243,7 +244,7 @@ def _look_at_covariance(
     bounds: list[str],
 ) -> None:
     scale = np.sqrt(np.mean(part.z**2, axis=0))
-    words = columns_in_words(part.plans)
+    words = names_in_words(part.terms, part.plans)
     of = term_in_words(part.group)
     unit = solution.sigma**2 if np.isfinite(solution.sigma) else 1.0
     relative = psi * np.outer(scale, scale) / unit
@@ -251,12 +252,12 @@ def _look_at_covariance(
         if relative[i, i] < _SINGULAR:
             bounds.append(f"variance of {term} by {part.group}")
             warnings.append(
-                f"Singular fit: the variance of {words.get(term, term)} by {of} is "
+                f"Singular fit: the variance of {words[i]} by {of} is "
                 "estimated as zero; the fixed effects stand, the spread between levels does not."
             )
         elif relative[i, i] < _NEGLIGIBLE:
             warnings.append(
-                f"The variance of {words.get(term, term)} by {of} is below 1e-4 of the residual "
+                f"The variance of {words[i]} by {of} is below 1e-4 of the residual "
                 "variance; consider taking this random term out."
             )
     for block in part.blocks:
@@ -276,24 +277,23 @@ def _look_at_correlations(
     alive = [i for i in range(len(block)) if relative[i, i] >= _SINGULAR]
     if len(alive) < 2:
         return
-    of, words = term_in_words(part.group), columns_in_words(part.plans)
+    of, words = term_in_words(part.group), names_in_words(part.terms, part.plans)
     inner = scaled if len(alive) == len(block) else relative[np.ix_(alive, alive)]
     sd = np.sqrt(np.diag(inner))
     correlation = inner / np.outer(sd, sd)
     if np.linalg.eigvalsh(correlation)[0] < _SINGULAR:
         names = ", ".join(part.terms[block[i]] for i in alive)
-        told = " and ".join(words.get(part.terms[block[i]], part.terms[block[i]]) for i in alive)
+        told = " and ".join(words[block[i]] for i in alive)
         bounds.append(f"correlation of {names} by {part.group}")
         warnings.append(
-            f"Singular fit: the random effects {told} of {of} are perfectly "
-            "correlated; make them independent (a list of terms) or take one out."
+            f"Singular fit: the random effects of {of} ({told}) are perfectly correlated; make "
+            "them independent (a list of terms) or take one out."
         )
         return
     for a in range(len(alive)):
         for b in range(a):
             if abs(correlation[a, b]) > _PERFECT:
-                pair = (part.terms[block[alive[place]]] for place in (b, a))
-                first, second = (words.get(term, term) for term in pair)
+                first, second = (words[block[alive[place]]] for place in (b, a))
                 warnings.append(
                     f"The random effects {first} and {second} of {of} are almost "
                     f"perfectly correlated ({correlation[a, b]:.3f}); consider a simpler "

@@ -121,16 +121,14 @@ def _residual_rows(part: ResidualPart, solution: Solution) -> list[Row]:
     return rows
 
 
-def effects_frame(
-    random: Sequence[RandomPart], solution: Solution, level: float = 0.95
-) -> pd.DataFrame:
+def effects_frame(random: Sequence[RandomPart], solution: Solution) -> pd.DataFrame:
     """Random effects by level, with intervals given the estimated parameters."""
     frames = []
     for part, modes, spread in zip(random, solution.modes, solution.spread, strict=True):
         count, size = modes.shape
         std_error = np.sqrt(np.clip(np.einsum("gaa->ga", spread), 0, None)).ravel()
         estimate = modes.ravel()
-        margin = t_quantile(level, np.inf) * std_error
+        margin = t_quantile(0.95, np.inf) * std_error
         frames.append(
             pd.DataFrame(
                 {

@@ -17,7 +17,7 @@ from motorlearn.mixed.solve.covariance import Structure
 Array = NDArray[np.float64]
 At = Mapping[str, Any]
 
-_STEP = 1e-3
+_STEP, _SMALL = 1e-3, 1e-3
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,10 @@ def _is_number(value: object) -> bool:
 
 
 def _slope_of(plan: MatrixPlan, table: pd.DataFrame, name: str) -> Array:
-    """Slope of the matrix in a numeric column, by central differences: exact up to squares."""
+    """Slope of the matrix in a numeric column, by central differences: exact up to squares.
+
+    Where a spline ends the difference is one-sided, over a much smaller step.
+    """
     if name not in plan.means:
         raise InputError(
             "a slope is asked for in a column that is not a number of the fixed part",
@@ -118,7 +121,10 @@ def _slope_of(plan: MatrixPlan, table: pd.DataFrame, name: str) -> Array:
         )
     here = table[name].to_numpy(float)
     step = _STEP * np.where(here == 0, 1.0, np.abs(here))
-    ahead, behind = here + step, here - step
+    low, high = plan.span(name)
+    step = np.where((here - step < low) | (here + step > high), _SMALL * step, step)
+    ahead = np.where(here <= high, np.minimum(here + step, high), here + step)
+    behind = np.where(here >= low, np.maximum(here - step, low), here - step)
     change = plan.apply(table.assign(**{name: ahead})) - plan.apply(table.assign(**{name: behind}))
     found: Array = change / (ahead - behind)[:, None]
     return np.where(np.abs(found) > 1e-9 * max(float(np.abs(found).max()), 1e-300), found, 0.0)

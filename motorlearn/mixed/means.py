@@ -30,6 +30,7 @@ from motorlearn.mixed.quantities import (
 )
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.scales import Scale, differences, means_on_scale
+from motorlearn.mixed.whole import require_mixed
 from motorlearn.results import Recipe
 
 Array = NDArray[np.float64]
@@ -89,6 +90,7 @@ def marginal_means(
         If a column is not a categorical column of the fixed part, or the scale is not known.
     """
     require_level(level)
+    require_mixed(fit)
     inside = [*_listed(within), *several_values(fit, at)]
     asked = list(dict.fromkeys([*inside, *_listed(by)]))
     _check(fit, [*_listed(within), *_listed(by)], slope, at)
@@ -195,6 +197,7 @@ def contrasts(
     0.31
     """
     require_level(level)
+    require_mixed(fit)
     asked = _listed(by)
     places = [name for name in several_values(fit, at) if name not in asked]
     inside = list(dict.fromkeys([*_listed(within), *places]))
@@ -291,6 +294,7 @@ def predict_ratings(
     0  0.49  0.45  0.06
     1  0.06  0.45  0.49
     """
+    require_mixed(fit)
     if fit.family != "ordinal":
         raise InputError("the model is none of ratings", [fit.family], "use its predict()")
     eta = fit.predict(table, participants=participants, scale="link", offset=offset)

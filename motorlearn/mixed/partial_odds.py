@@ -18,6 +18,7 @@ from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solve.partial_ratings import PartialOrdinal
 from motorlearn.mixed.solve.search_general import solve_general
 from motorlearn.mixed.solving import Material, material
+from motorlearn.mixed.whole import require_mixed
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
@@ -148,6 +149,7 @@ def partial_odds(
     1    1  group[T.random]       1.1
     """
     require_level(level)
+    require_mixed(fit)
     if fit.family != "ordinal" or len(fit.design.categories) < 3:
         raise InputError(
             "an effect at each cut needs a model of three ratings or more",

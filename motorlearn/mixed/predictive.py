@@ -4,18 +4,19 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.exceptions import InputError
 from motorlearn.linear.hypotheses import require_level
-from motorlearn.mixed.formula.matrices import require_columns
+from motorlearn.mixed.formula.matrices import as_category, require_columns
 from motorlearn.mixed.prediction import between_variance, random_matrix
 from motorlearn.mixed.responses import HITS
 from motorlearn.mixed.result import MixedFit
+from motorlearn.mixed.variability_result import VariabilityFit
+from motorlearn.mixed.whole import require_whole
 
 Array = NDArray[np.float64]
 
 
 def prediction_intervals(
-    fit: MixedFit,
+    fit: MixedFit | VariabilityFit,
     table: pd.DataFrame,
     *,
     level: float = 0.95,
@@ -31,8 +32,9 @@ def prediction_intervals(
 
     Parameters
     ----------
-    fit : MixedFit
-        Any model but one whose residuals differ in spread or hang together.
+    fit : MixedFit or VariabilityFit
+        Any model. Residuals that hang together do so within a person's own trials; one trial of a
+        new person has the spread of its place.
     table : DataFrame
         Rows to predict, with the columns of the model; hits with their attempts.
     level : float
@@ -51,7 +53,7 @@ def prediction_intervals(
     Raises
     ------
     InputError
-        If residuals differ in spread or hang together, or a column is missing.
+        If a column is missing, or one part of a model of spread is given.
 
     Examples
     --------
@@ -68,32 +70,60 @@ def prediction_intervals(
     0       27.0      18.0       36.0
     """
     require_level(level)
-    if fit.design.residual is not None:
-        raise InputError(
-            "prediction intervals are made for residuals of one spread that do not hang together",
-            [fit.design.residual.column],
-            "fit the model without variance= and correlation=",
-        )
     rng = np.random.default_rng(seed)
-    eta = fit.predict(table, participants="population", scale="link").to_numpy()
-    drawn = _outcomes(fit, table, eta + _away(fit, table, simulations, rng), rng)
-    discrete = not fit.linear and fit.family != "gamma"
+    if isinstance(fit, VariabilityFit):
+        typical, drawn = _of_spread(fit, table, simulations, rng)
+    else:
+        require_whole(fit)
+        typical, drawn = _of_outcomes(fit, table, simulations, rng)
     tails = [(1 - level) / 2, (1 + level) / 2]
+    discrete = isinstance(fit, MixedFit) and not fit.linear and fit.family != "gamma"
     low, high = np.quantile(drawn, tails, axis=0, method="inverted_cdf" if discrete else "linear")
-    weight = _weight(fit, table) if fit.family in HITS else 1.0
-    typical = np.exp(eta) if fit.family == "lognormal" else eta
-    if not fit.linear:
-        typical = fit.response.mean(eta).value * weight
     return pd.DataFrame(
         {"predicted": typical, "conf_low": low, "conf_high": high}, index=table.index
     )
+
+
+def _of_outcomes(
+    fit: MixedFit, table: pd.DataFrame, simulations: int, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """What is typical of each row (rows,), and outcomes of new people (simulations, rows)."""
+    eta = fit.predict(table, participants="population", scale="link").to_numpy()
+    drawn = _outcomes(fit, table, eta + _away(fit, table, simulations, rng), rng)
+    if fit.linear:
+        return np.exp(eta) if fit.family == "lognormal" else eta, drawn
+    return fit.response.mean(eta).value * _weight(fit, table), drawn
+
+
+def _of_spread(
+    fit: VariabilityFit, table: pd.DataFrame, simulations: int, rng: np.random.Generator
+) -> tuple[Array, Array]:
+    """The same of a model of level and spread: a person differs in both, which go together."""
+    views = (fit.of_level, fit.of_spread)
+    eta = [view.predict(table, participants="population").to_numpy() for view in views]
+    z = [random_matrix(view.design.random[0], table) for view in views]
+    none = [np.zeros_like(part) for part in z]
+    rows = [np.concatenate(pair, axis=1) for pair in ((z[0], none[1]), (none[0], z[1]))]
+    x = [view.design.fixed.apply(table) for view in views]
+    together = np.einsum("ina,ab,jnb->nij", rows, fit.covariance, rows)
+    for place, view in enumerate(views):
+        together[:, place, place] += np.einsum("na,ab,nb->n", x[place], view.vcov, x[place])
+    values, vectors = np.linalg.eigh(together)
+    root = vectors * np.sqrt(np.clip(values, 0, None))[:, None]
+    df = max(fit.people - 1, 1)
+    widened = np.sqrt(df / rng.chisquare(df, (simulations, 1, 1)))
+    away = widened * np.einsum(
+        "nij,rnj->rni", root, rng.standard_normal((simulations, len(table), 2))
+    )
+    spread = np.exp(np.minimum(eta[1] + away[..., 1], 600.0))
+    return eta[0], eta[0] + away[..., 0] + spread * rng.standard_normal(spread.shape)
 
 
 def _away(fit: MixedFit, table: pd.DataFrame, simulations: int, rng: np.random.Generator) -> Array:
     """What coefficients and people move the linear predictor by, (simulations, rows)."""
     x = fit.design.fixed.apply(table)
     z = [random_matrix(part, table) for part in fit.design.random]
-    between = between_variance(fit.design.random, fit.covariances, z)
+    between = between_variance(fit.design.random, fit.covariances, z) + np.zeros(len(table))
     known = np.einsum("ni,ij,nj->n", x, fit.vcov, x)
     people = min(len(part.levels) for part in fit.design.random)
     df = max(people - 1, 1)
@@ -105,13 +135,26 @@ def _away(fit: MixedFit, table: pd.DataFrame, simulations: int, rng: np.random.G
 
 def _outcomes(fit: MixedFit, table: pd.DataFrame, eta: Array, rng: np.random.Generator) -> Array:
     if fit.linear:
-        drawn = eta + fit.residual_sd * rng.standard_normal(eta.shape)
+        drawn = eta + _residual_sd(fit, table) * rng.standard_normal(eta.shape)
         return np.exp(drawn) if fit.family == "lognormal" else drawn
     weight = _weight(fit, table) if fit.family in HITS else np.ones(len(table))
     drawn = fit.response.draw(eta, weight, rng)
     if fit.family == "ordinal":
         return np.asarray(fit.response.scores[drawn.astype(int)], dtype=float)
     return drawn
+
+
+def _residual_sd(fit: MixedFit, table: pd.DataFrame) -> Array:
+    """Residual standard deviation of each row; one outcome does not see how others hang with it."""
+    part = fit.design.residual
+    if part is None:
+        return np.full(len(table), fit.residual_sd)
+    each = np.sqrt(np.diag(fit.residual_covariance))
+    if len(each) == 1 or np.ptp(each) == 0:
+        return np.full(len(table), each[0])
+    require_columns(table, (part.column,))
+    found: Array = each[as_category(table[part.column], part.levels, part.column).codes]
+    return found
 
 
 def _weight(fit: MixedFit, table: pd.DataFrame) -> Array:

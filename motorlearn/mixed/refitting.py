@@ -11,6 +11,8 @@ from scipy.linalg import block_diag
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.checks import refuse
+from motorlearn.mixed.crossed_draws import crossed_together
+from motorlearn.mixed.crossed_replicates import Doubtful
 from motorlearn.mixed.fit import fit_prepared
 from motorlearn.mixed.formula.designs import Design, Prepared, RandomPart, ResidualPart
 from motorlearn.mixed.formula.formulas import read_formula
@@ -20,12 +22,14 @@ from motorlearn.mixed.replicates import (
     fit_binomial_many,
     fit_general_many,
     fit_linear_many,
+    joined,
 )
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solve.engine import CONVERGED, Solution, aggregate
 from motorlearn.mixed.solve.search_without import solve_without_each
 from motorlearn.mixed.solving import Options, factors_of, infer, solve
+from motorlearn.mixed.whole import require_whole
 
 Array = NDArray[np.float64]
 
@@ -49,6 +53,7 @@ def refit(fit: MixedFit, observed: Array, *, reml: bool | None = None) -> MixedF
     reml : bool, optional
         Restricted or full maximum likelihood, if it shall differ.
     """
+    require_whole(fit)
     observed = np.asarray(observed, dtype=float)
     if observed.shape != fit.observed.shape:
         raise InputError(
@@ -78,6 +83,13 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
     Returns the fits, with ``psi`` (R, q, q) of all grouping factors side by side, and how many
     failed; deviances of outcomes of the same rows are comparable between models.
     """
+    found, good = refit_each(fit, draws)
+    return found, int((~good).sum())
+
+
+def refit_each(fit: MixedFit, draws: Array) -> tuple[ManyFits, NDArray[np.bool_]]:
+    """The same, with a flag (R,) for every outcome that was fitted."""
+    require_whole(fit)
     design = fit.design
     plain = not fit.linear or bool((design.weight == 1).all())
     plain = plain and design.residual is None
@@ -85,14 +97,41 @@ def refit_many(fit: MixedFit, draws: Array) -> tuple[ManyFits, int]:
         with np.errstate(all="ignore"):
             found = _side_by_side(fit, draws)
         good = np.isfinite(found.deviance)
-        return found.subset(good), int((~good).sum())
+        return found.subset(good), good
+    if len(design.random) > 1 and design.residual is None:
+        with np.errstate(all="ignore"):
+            together = crossed_together(design, draws, options_of(fit))
+        if together is not None:
+            return _looked_at_again(fit, draws, together)
+    return _one_by_one(fit, draws)
+
+
+def _looked_at_again(
+    fit: MixedFit, draws: Array, together: Doubtful
+) -> tuple[ManyFits, NDArray[np.bool_]]:
+    """Fits side by side, the doubtful ones among them made one by one."""
+    good = ~together.doubtful
+    if good.all():
+        return together.fits, good
+    again, fitted = _one_by_one(fit, draws[~good])
+    first, second = np.flatnonzero(good), np.flatnonzero(~good)[fitted]
+    good[second] = True
+    if not len(second):
+        return together.fits.subset(first), good
+    both = joined([together.fits.subset(first), again])
+    return both.subset(np.argsort(np.concatenate([first, second]))), good
+
+
+def _one_by_one(fit: MixedFit, draws: Array) -> tuple[ManyFits, NDArray[np.bool_]]:
     options, solutions = options_of(fit), []
-    for observed in draws:
+    good = np.zeros(len(draws), dtype=bool)
+    for place, observed in enumerate(draws):
         try:
-            solutions.append(solve(design, observed, options))
+            solutions.append(solve(fit.design, observed, options))
         except (FitError, np.linalg.LinAlgError):
             continue
-    return _stacked(solutions, len(fit.beta)), len(draws) - len(solutions)
+        good[place] = True
+    return _stacked(solutions, len(fit.beta)), good
 
 
 def _side_by_side(fit: MixedFit, draws: Array) -> ManyFits:
@@ -148,6 +187,7 @@ def _stacked(solutions: list[Solution], p: int) -> ManyFits:
         sigma=np.array([s.sigma for s in solutions]),
         deviance=np.array([s.deviance for s in solutions]),
         converged=np.array([s.expected_decrease < CONVERGED for s in solutions]),
+        extra=np.array([s.extra for s in solutions]),
     )
 
 
@@ -167,6 +207,7 @@ def leave_one_out(fit: MixedFit, group: str | None = None) -> pd.DataFrame:
         ``level, term, estimate, std_error, df, statistic, p, conf_low, conf_high, reason``; where
         the model cannot be fitted without a level the numbers are missing and ``reason`` says why.
     """
+    require_whole(fit)
     names = [part.group for part in fit.design.random]
     group = names[0] if group is None else group
     if group not in names:

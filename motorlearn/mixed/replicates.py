@@ -53,8 +53,8 @@ class ManyFits:
     variance_vcov: Array | None = None
     extra: Array | None = None
 
-    def subset(self, chosen: NDArray[np.bool_]) -> "ManyFits":
-        """Only the chosen fits."""
+    def subset(self, chosen: NDArray[Any]) -> "ManyFits":
+        """Only the chosen fits, by flags or by places."""
         given = {field.name: getattr(self, field.name) for field in fields(self)}
         kept: dict[str, Any] = {name: v if v is None else v[chosen] for name, v in given.items()}
         return ManyFits(**kept)
@@ -156,7 +156,7 @@ def fit_general_many(
         _general_chunk(work, y[i : i + size], weight[i : i + size], likelihood, quadrature)
         for i in range(0, len(y), size)
     ]
-    return _joined(parts)
+    return joined(parts)
 
 
 def fit_linear_many(
@@ -186,7 +186,7 @@ def fit_linear_many(
     work, order = _sorted_design(x, group, z, structure)
     y = np.atleast_2d(y)[:, order].astype(float)
     size = max(1, _ROWS_AT_ONCE // y.shape[1])
-    return _joined([_linear_chunk(work, y[i : i + size], reml) for i in range(0, len(y), size)])
+    return joined([_linear_chunk(work, y[i : i + size], reml) for i in range(0, len(y), size)])
 
 
 def _sorted_design(
@@ -254,7 +254,9 @@ def _linear_chunk(work: Working, y: Array, reml: bool) -> ManyFits:
     )
 
 
-def _joined(parts: list[ManyFits]) -> ManyFits:
+def joined(parts: list[ManyFits]) -> ManyFits:
+    """Fits of several goes, one after the other."""
+
     def whole(name: str) -> Any:
         values = [getattr(part, name) for part in parts]
         return None if values[0] is None else np.concatenate(values)

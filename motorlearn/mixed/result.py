@@ -8,10 +8,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import InputError
-from motorlearn.linear.hypotheses import t_quantile
 from motorlearn.mixed.formula.designs import Design
 from motorlearn.mixed.formula.matrices import require_columns
 from motorlearn.mixed.frames import VARIANCE_COLUMNS, thresholds_frame
+from motorlearn.mixed.habits import Habits
 from motorlearn.mixed.inference.anova import AnovaTable, joint_tests
 from motorlearn.mixed.inference.degrees_of_freedom import Inference, f_test
 from motorlearn.mixed.inference.terms import TermTest, columns_of, held_levels
@@ -29,6 +29,7 @@ from motorlearn.mixed.prediction import (
 )
 from motorlearn.mixed.responses import HITS, LINEAR, Response
 from motorlearn.mixed.solving import Options, other_inference
+from motorlearn.mixed.whole import refuse_part
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Table, estimates_table
 from motorlearn.vocabulary import term_in_words
@@ -38,7 +39,7 @@ Array = NDArray[np.float64]
 
 @register_record
 @dataclass(frozen=True)
-class MixedFit(Result):
+class MixedFit(Habits, Result):
     """A fitted mixed model.
 
     Parameters
@@ -229,6 +230,7 @@ class MixedFit(Result):
             require_columns(table, (offset,))
             eta = eta + table[offset].to_numpy(float)
         if whose(participants) == "known":
+            refuse_part(self.recipe)
             eta = eta + known_effects(self.design, self.effects, table)
         z = [random_matrix(part, table) for part in self.design.random]
         between = between_variance(self.design.random, self.covariances, z)
@@ -242,6 +244,7 @@ class MixedFit(Result):
         lognormal outcomes logarithms. Like ``observed``, outcomes of a linear model with an offset
         are less the offset.
         """
+        refuse_part(self.recipe)
         rng = np.random.default_rng(seed)
         cell, weight = self.design.cell, self.design.weight
         shift = draw_effects(self.design, self.covariances, draws, rng)
@@ -251,33 +254,6 @@ class MixedFit(Result):
             known = (self.residual_covariance, self.neighbours, spread, eta.shape, rng)
             return eta + draw_residuals(self.design, *known)
         return self.response.draw(eta + self.design.offset[cell], weight, rng)
-
-    def summary(self) -> str:
-        """The tables of the fit as text, for ``print``."""
-        return str(self)
-
-    @property
-    def params(self) -> pd.Series:
-        """Fixed effects by term."""
-        return self._by_term("estimate")
-
-    @property
-    def bse(self) -> pd.Series:
-        """Standard errors of the fixed effects by term."""
-        return self._by_term("std_error")
-
-    @property
-    def pvalues(self) -> pd.Series:
-        """p of the fixed effects by term."""
-        return self._by_term("p")
-
-    def conf_int(self, level: float = 0.95) -> pd.DataFrame:
-        """Intervals of the fixed effects by term: column 0 the lower, column 1 the upper limit."""
-        half = t_quantile(level, self.estimates["df"].to_numpy()) * self.bse
-        return pd.DataFrame({0: self.params - half, 1: self.params + half})
-
-    def _by_term(self, name: str) -> pd.Series:
-        return self.estimates.set_index("term")[name]
 
     @property
     def explained(self) -> Mapping[str, float]:
@@ -359,6 +335,7 @@ class MixedFit(Result):
         method = self.inference.method if df is None else df
         inference = self.inference
         if method != inference.method:
+            refuse_part(self.recipe)
             stored = self.recipe.options["quadrature"]
             options = Options(self.family, self.link, self.reml, stored, method)
             inference = other_inference(self.design, self.observed, options)
@@ -375,6 +352,7 @@ class MixedFit(Result):
         return np.sqrt(np.diag(self.residual_covariance))[part.index][self.design.cell]
 
     def _between(self) -> Array:
+        refuse_part(self.recipe)
         z = [part.z for part in self.design.random]
         return between_variance(self.design.random, self.covariances, z)
 

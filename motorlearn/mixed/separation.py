@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from motorlearn.mixed.formula.designs import Design
+from motorlearn.mixed.formula.matrices import names_in_words
 from motorlearn.mixed.responses import COUNTS, HITS
 from motorlearn.mixed.solve.engine import orthonormal
 
@@ -97,7 +98,8 @@ def _moved(design: Design, direction: Array) -> tuple[int, ...]:
 
 def separation_in_words(design: Design, separated: tuple[int, ...], family: str) -> str:
     """What is separated, and what can be done."""
-    names = ", ".join(design.fixed.columns[i] for i in separated)
+    told = names_in_words(design.fixed.columns, [design.fixed])
+    names = ", ".join(told[i] for i in separated)
     why = SPLIT.get(family, "hits and misses are split perfectly by the fixed part")
     return (
         f"Separation: {why}, so the estimates of {names} run off to infinity and have no standard "

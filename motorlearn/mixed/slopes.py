@@ -14,6 +14,7 @@ from scipy import stats
 from motorlearn.digits import percent
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.formula.formulas import split_term
+from motorlearn.mixed.formula.matrices import names_in_words
 from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solving import Options
 
@@ -141,7 +142,8 @@ def slopes_in_words(
     """Sentences with the numbers and the remedy."""
     out = []
     for one in found:
-        name, term = design.fixed.columns[one.column], design.fixed.assigned[one.column]
+        (name,) = names_in_words([design.fixed.columns[one.column]], [design.fixed])
+        term = design.fixed.assigned[one.column]
         error = float(np.sqrt(solution.vcov[one.column, one.column]))
         part = next(part for part in design.random if part.group == one.group)
         slope = ":".join(sorted(_within_factors(term, design, part))) or term

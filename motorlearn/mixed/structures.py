@@ -18,10 +18,12 @@ from scipy import stats
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.mixed.checks import examine
 from motorlearn.mixed.formula.designs import Design, RandomPart
+from motorlearn.mixed.formula.matrices import names_in_words
 from motorlearn.mixed.refitting import options_of
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solving import solve
+from motorlearn.mixed.whole import require_whole
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table, estimates_table
@@ -103,30 +105,29 @@ def random_structures(fit: MixedFit) -> RandomStructures:
     >>> fit = fit_mixed("error ~ block", table, random={"participant": "1 + block"})
     >>> random_structures(fit).frame[["structure", "asked", "parameters"]]
                           structure  asked  parameters
-    0   Intercept, block correlated   True           6
-    1  Intercept, block independent  False           5
-    2               Intercept alone  False           4
+    0   intercept, block correlated   True           6
+    1  intercept, block independent  False           5
+    2               intercept alone  False           4
     """
+    require_whole(fit)
     part = fit.design.random[0]
     if len(part.terms) < 2:
         raise InputError(
             f"the random part of {part.group!r} is a single term, so there is nothing simpler",
-            part.terms,
+            names_in_words(part.terms, part.plans),
             "fit the structure the design asks for, for example '1 + block'",
         )
-    names, count = ", ".join(part.terms), len(part.terms)
-    rows = [_row(fit, part, names + _kept(part))]
+    told, count = names_in_words(part.terms, part.plans), len(part.terms)
+    told = ["intercept" if term == "Intercept" else own for term, own in zip(part.terms, told)]
+    names = ", ".join(told)
+    rows = [_row(fit, part, names + (" correlated" if len(part.blocks) == 1 else " as fitted"))]
     if len(part.blocks) == 1:
         alone = replace(part, blocks=tuple((i,) for i in range(count)))
         rows.append(_row(fit, alone, f"{names} independent"))
     first = replace(part, terms=part.terms[:1], blocks=((0,),), z=part.z[:, :1])
-    rows.append(_row(fit, first, f"{part.terms[0]} alone"))
+    rows.append(_row(fit, first, f"{told[0]} alone"))
     frame = _tested(STRUCTURES.frame(rows), len(part.blocks) == 1, count)
     return RandomStructures(frame, replace(fit.recipe, call="random_structures"))
-
-
-def _kept(part: RandomPart) -> str:
-    return " correlated" if len(part.blocks) == 1 else " as fitted"
 
 
 def _row(fit: MixedFit, part: RandomPart, name: str) -> Row:

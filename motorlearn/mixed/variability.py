@@ -1,18 +1,24 @@
 """``fit_variability``: level and spread of a person's scores in one model."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.linalg import null_space
 
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import require_level
 from motorlearn.mixed.checks import refuse
 from motorlearn.mixed.formula.designs import Prepared, RandomPart, prepare
 from motorlearn.mixed.formula.formulas import read_formula, unalias
-from motorlearn.mixed.formula.matrices import MatrixPlan, make_matrix, require_columns
+from motorlearn.mixed.formula.matrices import (
+    MatrixPlan,
+    make_matrix,
+    names_in_words,
+    require_columns,
+)
 from motorlearn.mixed.formula.outcomes import Roles
 from motorlearn.mixed.solve.search_location_scale import (
     SpreadParts,
@@ -20,7 +26,7 @@ from motorlearn.mixed.solve.search_location_scale import (
     solve_location_scale,
 )
 from motorlearn.mixed.variability_result import VariabilityFit
-from motorlearn.mixed.variability_views import put_together
+from motorlearn.mixed.variability_views import put_together, with_parameters
 from motorlearn.results import Recipe
 
 Array = NDArray[np.float64]
@@ -160,15 +166,62 @@ def with_other_scores(fit: VariabilityFit, observed: Array) -> VariabilityFit:
         If these scores do not identify it.
     """
     level, spread = fit.of_level.design, fit.of_spread.design
+    own = spread.random[0]
+    parts, order = _parts_of(fit)
+    y = observed[order]
+    solution = _solve_again(fit, y, parts)
+    plans = (spread.fixed, own.plans[0] if own.plans else None)
+    return put_together(level, plans, parts, order, y, solution, fit.recipe)
+
+
+def statistics_of_spread(fit: VariabilityFit, draws: Array, lines: Array) -> Array:
+    """Wald statistics of Lγ = 0 of the same model fitted to each row of ``draws`` (R, n).
+
+    Scores that do not identify the model have none and are left out.
+    """
+    parts, order = _parts_of(fit)
+    found = []
+    for observed in draws:
+        try:
+            solution = _solve_again(fit, observed[order], parts)
+        except FitError:
+            continue
+        p = len(solution.beta)
+        estimate, covariance = lines @ solution.gamma, lines @ solution.vcov[p:, p:] @ lines.T
+        if np.isfinite(covariance).all() and np.linalg.eigvalsh(covariance)[0] > 0:
+            found.append(float(estimate @ np.linalg.solve(covariance, estimate)))
+    return np.array(found)
+
+
+def under_equal_spread(fit: VariabilityFit, lines: Array) -> VariabilityFit:
+    """The model fitted to its own scores with Lγ = 0, to draw scores from.
+
+    Raises
+    ------
+    InputError
+        If the hypothesis leaves no effect, or takes the level of the spread away.
+    """
+    free = null_space(lines)
+    parts, order = _parts_of(fit)
+    w = np.round(parts.w @ free, 12)
+    ones = np.ones(len(w))
+    if not free.shape[1] or np.abs(w @ np.linalg.lstsq(w, ones)[0] - ones).max() > 1e-8:
+        raise InputError("the hypothesis leaves the spread without a level", [len(lines)])
+    solution = _solve_again(fit, fit.of_level.observed[order], replace(parts, w=w))
+    return with_parameters(fit, solution.beta, free @ solution.gamma, solution.psi)
+
+
+def _parts_of(fit: VariabilityFit) -> tuple[SpreadParts, NDArray[np.intp]]:
+    """Matrices of a fit sorted by person, and the order that sorts them."""
+    level, spread = fit.of_level.design, fit.of_spread.design
     part, own = level.random[0], spread.random[0]
     order = np.argsort(part.index, kind="stable")
     x, w, z, s = (matrix[order] for matrix in (level.x, spread.x, part.z, own.z))
-    parts = SpreadParts(x, w, z, s, part.index[order])
-    y = observed[order]
-    tied = bool(fit.recipe.options["correlated"])
-    solution = _solve(y, parts, tied, NODES[own.z.shape[1]])
-    plans = (spread.fixed, own.plans[0] if own.plans else None)
-    return put_together(level, plans, parts, order, y, solution, fit.recipe)
+    return SpreadParts(x, w, z, s, part.index[order]), order
+
+
+def _solve_again(fit: VariabilityFit, y: Array, parts: SpreadParts) -> SpreadSolution:
+    return _solve(y, parts, bool(fit.recipe.options["correlated"]), NODES[parts.s.shape[1]])
 
 
 def _engine(terms: int) -> str:
@@ -221,8 +274,9 @@ def _refuse_unidentified(
             f"use at most {MOST_SPREADS}, or keep the rows of the tests that the question is about",
         )
     if np.linalg.matrix_rank(w) < w.shape[1]:
+        told = ", ".join(names_in_words(plan.columns, [plan]))
         raise FitError(
-            f"the fixed part of the spread ({', '.join(plan.columns)}) cannot be told apart in "
+            f"the fixed part of the spread ({told}) cannot be told apart in "
             "these rows; take terms out, or combine levels that never occur together."
         )
     ones = np.ones(len(w))

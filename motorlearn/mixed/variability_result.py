@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from motorlearn.mixed.contrast_kinds import Kind
 from motorlearn.mixed.estimates import Estimates
 from motorlearn.mixed.frames import VARIANCE_COLUMNS
+from motorlearn.mixed.grids import At
+from motorlearn.mixed.habits import Habits
 from motorlearn.mixed.inference.anova import AnovaTable
 from motorlearn.mixed.means import contrasts, marginal_means
 from motorlearn.mixed.result import MixedFit
@@ -24,7 +26,7 @@ SPREAD = "log SD: "
 
 @register_record
 @dataclass(frozen=True)
-class VariabilityFit(Result):
+class VariabilityFit(Habits, Result):
     """Level and spread of a person's scores in one model.
 
     Parameters
@@ -79,14 +81,19 @@ class VariabilityFit(Result):
         by: str | Sequence[str],
         *,
         within: str | Sequence[str] | None = None,
+        slope: str | None = None,
+        at: At | None = None,
         level: float = 0.95,
     ) -> Estimates:
         """Standard deviations within a typical person, by the levels of factors of the spread.
 
-        Arguments are those of :func:`marginal_means`.
+        With ``slope`` the factor by which they change with one unit of that column. Arguments are
+        those of :func:`marginal_means`.
         """
-        found = marginal_means(self.of_spread, by, within=within, level=level)
-        return _told(found, "standard deviation of a typical participant", True)
+        found = marginal_means(self.of_spread, by, within=within, slope=slope, at=at, level=level)
+        changing = f"factor of the standard deviation for one unit of {slope}"
+        whole = "standard deviation of a typical participant"
+        return _told(found, whole if slope is None else changing, True)
 
     def ratios(
         self,
@@ -96,10 +103,13 @@ class VariabilityFit(Result):
         kind: Kind = "pairwise",
         reference: str | None = None,
         adjust: str = "holm",
+        slope: str | None = None,
+        at: At | None = None,
         level: float = 0.95,
     ) -> Estimates:
         """Ratios of these standard deviations; 1 is no difference.
 
+        With ``slope``, ratios of the factors by which they change with one unit of that column.
         Arguments are those of :func:`contrasts`.
         """
         found = contrasts(
@@ -109,25 +119,49 @@ class VariabilityFit(Result):
             kind=kind,
             reference=reference,
             adjust=adjust,
+            slope=slope,
+            at=at,
             level=level,
             scale="ratio",
         )
-        return _told(found, "ratio of standard deviations", False)
+        of = "standard deviations" if slope is None else f"factors for one unit of {slope}"
+        return _told(found, f"ratio of {of}", False)
 
     def differences(
         self,
         by: str | Sequence[str],
         *,
         within: str | Sequence[str] | None = None,
+        kind: Kind = "pairwise",
+        reference: str | None = None,
         adjust: str = "holm",
+        slope: str | None = None,
+        at: At | None = None,
         level: float = 0.95,
     ) -> Estimates:
         """Differences of the level, as :func:`contrasts` gives them."""
-        return contrasts(self.of_level, by, within=within, adjust=adjust, level=level)
+        return contrasts(
+            self.of_level,
+            by,
+            within=within,
+            kind=kind,
+            reference=reference,
+            adjust=adjust,
+            slope=slope,
+            at=at,
+            level=level,
+        )
 
     def anova(self, *, type: int = 3) -> AnovaTable:
         """Joint tests of the terms of the spread."""
         return self.of_spread.anova(type=type)
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance of a person's random effects, those of the level before those of log σ."""
+        parts = [view.design.random[0] for view in (self.of_level, self.of_spread)]
+        terms = [term for part in parts for term in part.terms]
+        return _joined(self.variances, terms, len(parts[0].terms))
 
     def simulate(self, draws: int, *, seed: int) -> Array:
         """Draw scores of the analysed rows from the model, (draws, n), with new people."""
@@ -135,7 +169,7 @@ class VariabilityFit(Result):
         views = (self.of_level, self.of_spread)
         parts = [view.design.random[0] for view in views]
         sizes = [len(part.terms) for part in parts]
-        covariance = _joined(self.variances, [term for part in parts for term in part.terms], sizes)
+        covariance = self.covariance
         values, vectors = np.linalg.eigh(covariance)
         root = vectors * np.sqrt(np.clip(values, 0, None))
         effects = rng.standard_normal((draws, self.people, len(covariance))) @ root.T
@@ -165,9 +199,9 @@ class VariabilityFit(Result):
         )
 
 
-def _joined(variances: pd.DataFrame, terms: list[str], sizes: list[int]) -> Array:
+def _joined(variances: pd.DataFrame, terms: list[str], first: int) -> Array:
     """Covariance of the random effects of level and spread from their frame."""
-    names = [*terms[: sizes[0]], *(SPREAD + term for term in terms[sizes[0] :])]
+    names = [*terms[:first], *(SPREAD + term for term in terms[first:])]
     out = np.zeros((len(names),) * 2)
     for term, other, value in variances[["term", "other", "variance"]].itertuples(index=False):
         i = names.index(term)
@@ -180,9 +214,9 @@ def _told(found: Estimates, quantity: str, exponentiate: bool) -> Estimates:
     """Estimates of log σ as what they are on the scale of the scores."""
     frame = found.frame.copy()
     if exponentiate:
+        frame["std_error"] = np.exp(frame["estimate"]) * frame["std_error"]
         for name in ("estimate", "conf_low", "conf_high"):
             frame[name] = np.exp(frame[name])
-        frame["std_error"] = frame["estimate"] * frame["std_error"]
         frame = frame.drop(columns=[name for name in ("statistic", "p") if name in frame])
     frame["quantity"] = quantity
     words = "of the spread within a participant whose random effects are zero"

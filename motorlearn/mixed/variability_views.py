@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.mixed.formula.designs import Design, RandomPart
-from motorlearn.mixed.formula.matrices import MatrixPlan, columns_in_words
+from motorlearn.mixed.formula.matrices import MatrixPlan, names_in_words
 from motorlearn.mixed.frames import VARIANCE, inference_columns
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.result import MixedFit
@@ -40,11 +40,8 @@ def put_together(
     formula, own = recipe.options["formula"], f"log(sd) ~ {recipe.options['spread']}"
     of_level = _view(level, solution.beta, solution.vcov[:p, :p], recipe, formula, y)
     of_spread = _view(spread, solution.gamma, solution.vcov[p:, p:], recipe, own, y)
-    known = columns_in_words((*part.plans, *spread.random[0].plans))
-    told = [
-        *(known.get(term, term) for term in part.terms),
-        *(SPREAD + known.get(term, term) for term in spread.random[0].terms),
-    ]
+    own_terms = names_in_words(spread.random[0].terms, spread.random[0].plans)
+    told = [*names_in_words(part.terms, part.plans), *(SPREAD + term for term in own_terms)]
     singular, words = _singular(told, solution.psi, part.group)
     converged = solution.expected_decrease < CONVERGED and solution.lowest > -1e-3
     warnings = (
@@ -72,6 +69,25 @@ def put_together(
         recipe=recipe,
         of_level=of_level,
         of_spread=of_spread,
+    )
+
+
+def with_parameters(fit: VariabilityFit, beta: Array, gamma: Array, psi: Array) -> VariabilityFit:
+    """The model with other coefficients and covariances of people, to draw scores from."""
+    views = [
+        replace(view, estimates=view.estimates.assign(estimate=values))
+        for view, values in ((fit.of_level, beta), (fit.of_spread, gamma))
+    ]
+    parts = [view.design.random[0] for view in views]
+    names = [*parts[0].terms, *(SPREAD + term for term in parts[1].terms)]
+    variances = _variances(parts[0].group, names, psi)
+    return replace(
+        fit,
+        of_level=views[0],
+        of_spread=views[1],
+        level=views[0].estimates,
+        estimates=views[1].estimates,
+        variances=variances,
     )
 
 
@@ -217,8 +233,9 @@ def _wider_than_modelled(solution: SpreadSolution, plan: MatrixPlan) -> list[str
     worst = int(np.argmax(ratio))
     if ratio[worst] < CLEARLY or plan.columns[worst] == "Intercept":
         return []
+    (told,) = names_in_words([plan.columns[worst]], [plan])
     return [
-        f"People differ in {plan.columns[worst]!r} of the spread more than the model lets them: "
+        f"People differ in {told!r} of the spread more than the model lets them: "
         f"the standard error that they show is {ratio[worst]:.1f} times its own, so that its test "
         "finds too much; add the term to spread_random."
     ]

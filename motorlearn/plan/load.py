@@ -13,7 +13,7 @@ from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import PRACTICE_PHASE, STANDING_CAUTION
 
 CAUTION = (
-    "The limit is the one entered in the plan, with its source. The toolkit knows no safe number "
+    "Limits are those entered in the plan, with their source. The toolkit knows no safe number "
     "and predicts no injury. Pain, numbness or loss of control stops the session and goes to a "
     f"health professional. {STANDING_CAUTION}"
 )

@@ -1,5 +1,6 @@
 """A page that was kept: read back, and held against the study as it is now."""
 
+import math
 from pathlib import Path
 
 import numpy as np
@@ -120,9 +121,16 @@ def agreement(found: pd.DataFrame) -> tuple[list[str], bool]:
     if wrong.empty:
         return [f"All {len(found)} numbers agree with those kept."], True
     lines = [
-        f"{r.name}: stored {r.stored:.10g}, now {r.now:.10g}" for r in wrong.head(20).itertuples()
+        f"{r.name}: {_kept(r.stored)}, now {_kept(r.now, 'not there')}"
+        for r in wrong.head(20).itertuples()
     ]
     return [*lines, f"{len(wrong)} of {len(found)} numbers differ from those kept."], False
+
+
+def _kept(value: float, absent: str = "not stored") -> str:
+    if math.isnan(value):
+        return absent
+    return f"{value:.10g}" if absent == "not there" else f"stored {value:.10g}"
 
 
 def changed_files(study: Study, stored: StudyAudit) -> list[str]:

@@ -240,7 +240,8 @@ def _tests(analysis: StudyAnalysis) -> Iterator[dict[str, Any]]:
         for row in comparison.equivalence.itertuples():
             yield _bounded(analysis, entry, row)
         for row in comparison.anova.itertuples():
-            yield test_row(entry, "all phases", term_of(analysis, row.term),
+            over = "all phases" if analysis.design.anova.parts != "tests" else "all tests"
+            yield test_row(entry, over, term_of(analysis, row.term),
                        "mixed analysis of variance", "exploratory", p=row.p_gg)  # fmt: skip
     yield from spread_rows(analysis)
 
@@ -309,7 +310,7 @@ def _plan_facts(study: Study) -> dict[str, str]:
     smallest = design.smallest_effect
     tests = [
         f"{test.phase} {test.name}".strip()
-        + f"{f' after {_days(test.interval_days)}' if test.interval_days else ''}"
+        + f"{f' after {digits.lapse(test.interval_days)}' if test.interval_days else ''}"
         for test in design.tests
     ]
     return {
@@ -340,10 +341,6 @@ def _smallest(design: Design) -> str:
     if declared is not None and declared.in_sd:
         return declared.told
     return digits.significant(smallest)
-
-
-def _days(days: float) -> str:
-    return f"{days:g} {'day' if days == 1 else 'days'}"
 
 
 def _problem_counts(study: Study) -> str:

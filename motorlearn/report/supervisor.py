@@ -23,6 +23,7 @@ from motorlearn.report.sections.primary import (
 )
 from motorlearn.report.sections.registered import registered_and_now
 from motorlearn.report.sections.single_case import is_single_case
+from motorlearn.report.sections.spreads import spread_sentences
 from motorlearn.report.study_page import HASH, StudyAudit, audit_study
 from motorlearn.report.view import StudyView, view_of
 from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_text
@@ -161,7 +162,8 @@ def _headline(found: StudyView) -> str:
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""
     several = len(found.groups) > 1
     pair = pair_in_words(*row[["group", "reference", "effect"]]) if several else row["group"]
-    said = f"{row['effect']} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
+    effect = "change" if not several and row["effect"] == "difference" else row["effect"]
+    said = f"{effect} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
     return f"{pair}, {row['test']}: {said}"
 
 
@@ -171,6 +173,10 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
     if found.design.study.question:
         yield "question", [found.design.study.question]
     yield "primary result", primary_sentences(found, found.outcomes[0])
+    if analysis.spreads:
+        refused = [one.reason for one in analysis.spreads.values() if isinstance(one, Refused)]
+        told = [*spread_sentences(found), *(f"Not computed: {reason}" for reason in refused)]
+        yield "spread of trials", told
     yield "unit", [f"Allocated: {facts['unit allocated']}. Analysed: {facts['unit analysed']}."]
     yield "assumptions", _open(analysis.audit)
     if analysis.sensitivity is not None:
@@ -230,11 +236,7 @@ def _counted(tests: pd.DataFrame) -> str:
         for label in ("primary", "secondary", "exploratory")
         if label in counts
     ]
-    return (
-        f"{count(len(tests), 'test')} of participants' scores: {listed(parts)}."
-        if parts
-        else "None."
-    )
+    return f"{count(len(tests), 'test')} of scores: {listed(parts)}." if parts else "None."
 
 
 def _made(audit: StudyAudit) -> Iterator[tuple[str, str]]:

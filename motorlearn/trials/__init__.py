@@ -24,6 +24,7 @@ from motorlearn.trials.handedness import left_handed
 from motorlearn.trials.importing.intake import change_table, take_in
 from motorlearn.trials.importing.proposing import propose_recipe
 from motorlearn.trials.importing.replay import import_trials
+from motorlearn.trials.importing.said_questionnaires import AskedQuestionnaires
 from motorlearn.trials.importing.starting import Asked
 from motorlearn.trials.named_files import clip_files, refuse_inputs, study_files, study_sums
 from motorlearn.trials.reading.trials_file import read_trials
@@ -45,6 +46,7 @@ __getattr__, __dir__ = late_names(
 __all__ = [
     "MADE_HERE",
     "Asked",
+    "AskedQuestionnaires",
     "Study",
     "Trials",
     "as_recorded",

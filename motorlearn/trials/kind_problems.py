@@ -5,6 +5,7 @@ import pandas as pd
 
 from motorlearn.design import Design, Outcome
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.rules import OUTCOMES
 from motorlearn.trials.counted import counted_rows
 
 MOST_RATINGS = 20
@@ -27,8 +28,34 @@ def kind_problems(table: pd.DataFrame, design: Design, file: str) -> pd.DataFram
     for outcome in design.outcomes:
         if outcome.kind in ("rating", "count", "time") and outcome.recorded in table:
             values = pd.to_numeric(table[outcome.recorded], errors="coerce")
-            found += _of_kind(values[counted_rows(table)].dropna(), outcome, file)
+            counted = table[counted_rows(table)]
+            values = values[counted.index].dropna()
+            found += _of_kind(values, outcome, file)
+            found += _constant(values, counted, outcome, file)
     return gather(found)
+
+
+def _constant(
+    values: pd.Series, table: pd.DataFrame, outcome: Outcome, file: str
+) -> list[pd.DataFrame]:
+    """Ratings or counts that are the same for everyone, in the whole file or at one test."""
+    where = {"severity": "doubt", "file": file, "column": outcome.recorded}
+    if len(values) < 2 or (values.nunique() == 1 and outcome.recorded in OUTCOMES):
+        return []  # columns of every study have this check already
+    if values.nunique() == 1:
+        advice = "nothing can be compared on it; check that the column was filled in"
+        return [problem_frame("outcome never varies", value=values.iloc[0], advice=advice, **where)]
+    by = [name for name in ("phase", "test") if name in table]
+    return [
+        problem_frame(
+            "outcome never varies at a test",
+            value=f"{values[rows.index].iloc[0]:g} throughout, {' '.join(map(str, key))}",
+            advice="everyone at the end of the scale cannot be told apart there",
+            **where,
+        )
+        for key, rows in table.loc[values.index].groupby(by, sort=False, observed=True)
+        if len(rows) > 1 and values[rows.index].nunique() == 1
+    ]
 
 
 def _of_kind(values: pd.Series, outcome: Outcome, file: str) -> list[pd.DataFrame]:

@@ -37,7 +37,8 @@ def study_files(design: Design, folder: str | Path) -> dict[str, Path]:
     ['study.toml', 'trials.csv']
     """
     source = design.recipe.file if design.recipe is not None else None
-    names = dict.fromkeys(("study.toml", source, *design.files.model_dump().values()))
+    answers = [entry.file for entry in design.questionnaires]
+    names = dict.fromkeys(("study.toml", source, *design.files.model_dump().values(), *answers))
     found = {}
     for name in names:
         if isinstance(name, str) and name:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from motorlearn.design import Factor, stages_of
-from motorlearn.digits import plain
+from motorlearn.digits import lapse, plain
 from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
 
@@ -24,13 +24,13 @@ def better(voice: Voice) -> str:
     return f"{capitalised(voice.outcome.better)} is better"
 
 
-def practice_words(points: pd.DataFrame, voice: Voice, *, level: str = "95 %") -> Words:
+def practice_words(points: pd.DataFrame, voice: Voice) -> Words:
     """Caption and alternative text of the practice curve."""
     tests = [phase for phase in dict.fromkeys(points["phase"]) if phase != PRACTICE_PHASE]
     sizes = _sizes_at(points, _in_order([*tests, PRACTICE_PHASE], voice), voice)
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} over {_span(points)}. {better(voice)}. "
-        f"Large symbols: {voice.arm} means of {voice.scores}; bars: {level} confidence intervals "
+        f"Large symbols: {voice.arm} means of {voice.scores}; bars: 95 % confidence intervals "
         f"of these means (t); thin lines and small symbols: participants. The axis is cut between "
         f"sessions and tests.{_blocks(points, voice)}{_tests(voice, tests)} {sizes}"
     )
@@ -59,7 +59,7 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
     for phase in phases:
         test = voice.stage(phase).test
         if test is not None:
-            gap = f", {count(test.interval_days, 'day')} later" if test.interval_days else ""
+            gap = f", {lapse(test.interval_days)} later" if test.interval_days else ""
             feedback = "with feedback" if test.feedback else "without feedback"
             label = voice.short(phase).lower()
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
@@ -215,8 +215,7 @@ def landing_words(
     )
     centres = points.groupby(["phase", "group"], sort=False)[["x", "y"]].mean()
     said = [
-        f"{group} at {voice.label(phase).lower()}: {voice.number(x, 1)} right, "
-        f"{voice.number(y, 1)} beyond"
+        f"{group} at {voice.label(phase).lower()}: {_off_target(x, y, voice)}"
         for (phase, group), x, y in centres.itertuples()
     ]
     alt = (
@@ -346,18 +345,24 @@ def flow_words(flow: pd.DataFrame, arm: str = "group") -> Words:
     return Words(caption, f"Flow chart of participants by {arm}. {'; '.join(said)}.")
 
 
+def _off_target(x: float, y: float, voice: Voice) -> str:
+    """Where a landing point lies, without signs: to which side, and before or beyond."""
+    side, end = "right" if x >= 0 else "left", "beyond" if y >= 0 else "short"
+    return f"{voice.number(abs(x), 1)} {side}, {voice.number(abs(y), 1)} {end}"
+
+
 def missing_words(presence: pd.DataFrame, people: int, arm: str = "group") -> Words:
     """Caption and alternative text of the missing-data map."""
     absent = presence[presence["share"] == 0]
     part = presence[(presence["share"] > 0) & (presence["share"] < 1)]
     by_stage = absent.groupby("stage", sort=False)["participant"].nunique()
-    gone = listed([f"{stage} {n}" for stage, n in by_stage.items()]) or "nowhere"
+    gone = listed([f"{stage}: {n}" for stage, n in by_stage.items()]) or "nowhere"
     caption = (
         f"Which trials can be used, by participant (column), part of the study (row) and {arm}. "
         "Light: every planned trial; dark: some lack or are void; crossed: none."
     )
     alt = (
-        f"Map of usable trials of {count(people, 'participant')}. Participants without any trial: "
+        f"Map of usable trials of {count(people, 'participant')}. Participants without any trial – "
         f"{gone}. Cells with some trials lacking: {len(part)} of {len(presence)}."
     )
     return Words(caption, alt)

@@ -40,6 +40,15 @@ def limitations(
     return found
 
 
+def _not_by_chance(design: Design) -> str:
+    known = design.allocation.method == "none"
+    said = "The groups were not" if known else "The plan does not say that the groups were"
+    return (
+        f"{said} allocated at random, so differences between them can have other causes than the "
+        "practice schedule."
+    )
+
+
 def _of_design(design: Design, said: set[str]) -> list[str]:
     found = []
     phases = {test.phase for test in design.tests}
@@ -63,10 +72,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
             "retention tests."
         )
     if not design.allocation.by_chance and len(design.groups) > 1:
-        found.append(
-            "The groups were not allocated at random, so differences between them can have other "
-            "causes than the practice schedule."
-        )
+        found.append(_not_by_chance(design))
     if design.allocation.clusters and "clusters" not in said:
         found.append(
             f"What was allocated is the {design.allocation.clusters}, not the person; no test of "

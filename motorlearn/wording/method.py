@@ -15,7 +15,7 @@ from motorlearn.design import (
     stages_of,
     standard_stage,
 )
-from motorlearn.digits import plain
+from motorlearn.digits import lapse, plain
 from motorlearn.vocabulary import PHASE_LABELS
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.tense import told, was, were
@@ -225,7 +225,7 @@ def _test(test: Test) -> str:
     label = (test.name or PHASE_LABELS[test.phase]).lower()
     gap = ""
     if test.interval_days:
-        gap = f", {count(test.interval_days, 'day')} after the last practice"
+        gap = f", {lapse(test.interval_days)} after the last practice"
     feedback = "with feedback" if test.feedback else "without feedback"
     more = f", {test.description}" if test.description else ""
     return f"{label} ({count(test.trials, 'trial')}{gap}, {feedback}{more})"
@@ -254,6 +254,11 @@ def outcome_paragraph(design: Design) -> str:
         parts.append(
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
             f"{why}."
+        )
+    if design.anova.parts == "tests":
+        parts.append(
+            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
+            "without practice."
         )
     if design.exclusions:
         rules = "; ".join(

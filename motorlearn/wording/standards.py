@@ -15,7 +15,6 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.wording.consort import CLUSTERS, HITS, LOOKS, NO_LOOKS, RANDOMISED
-from motorlearn.wording.single_case_standards import SCRIBE
 from motorlearn.wording.standard_items import (
     ANALYSIS_PLAN,
     AUTHOR,
@@ -23,6 +22,7 @@ from motorlearn.wording.standard_items import (
     PLACE,
     RECALLED,
     REGISTERED,
+    SCRIBE,
     WHO,
     Item,
 )

@@ -158,7 +158,7 @@ def _one(row: Mapping[str, Any], later: object, earlier: object, where: str) -> 
 def _numbers(row: Mapping[str, Any]) -> str:
     limits = [digits.significant(row[name]) for name in ("conf_low", "conf_high")]
     return (
-        f"interval {' to '.join(limits)}, t({digits.degrees_of_freedom(row['df'])}) = "
+        f"95 % CI {' to '.join(limits)}, t({digits.degrees_of_freedom(row['df'])}) = "
         f"{digits.number(row['statistic'])}, {digits.p_clause(row['p_adjusted'])}"
     )
 

@@ -149,7 +149,7 @@ class Voice:
         """Name a stage as a sentence does, for example ``the pretest``."""
         stage = self.stage(name)
         days = stage.test.interval_days if stage.test and stage.phase != "pretest" else None
-        return stage.spoken + (f" ({count(days, 'day')} after the last practice)" if days else "")
+        return stage.spoken + (f" ({digits.lapse(days)} after the last practice)" if days else "")
 
     def during(self, name: str) -> str:
         """Name a stage with its preposition: ``at the pretest``, ``during practice``."""

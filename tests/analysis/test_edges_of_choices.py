@@ -8,7 +8,7 @@ import pytest
 
 from motorlearn.analysis import judged
 from motorlearn.analysis.choices import _within_spread
-from motorlearn.analysis.timed_variants import other_rules
+from motorlearn.analysis.judged import other_rules
 from motorlearn.design.times import TimeRules
 from motorlearn.exceptions import InputError
 
@@ -57,8 +57,7 @@ def test_other_cut_offs_are_tried_as_they_are_named():
 def test_replacements_are_undone_where_groups_are_compared(monkeypatch, within, tried):
     monkeypatch.setattr(judged, "check_assumptions", lambda *_, **__: "audit")
     monkeypatch.setattr(judged, "sensitivity", lambda *_, **__: "variants")
-    monkeypatch.setattr(judged, "with_replacements_undone", lambda found, *_: f"{found}, undone")
-    monkeypatch.setattr(judged, "with_other_time_rules", lambda found, *_: found)
+    monkeypatch.setattr(judged, "with_the_study_again", lambda found, *_: f"{found}, undone")
     found = judged.judged(
         SimpleNamespace(contrasts=[1]),
         SimpleNamespace(refused=""),

@@ -101,7 +101,14 @@ def test_components_of_three_facets_with_gaps_are_those_of_lme4():
          "5 of them"),
         (lambda t: t.assign(test=t["rater"]), {"facets": ["rater", "test"]}, InputError,
          "cannot be told apart"),
-        (lambda t: t.assign(score="good"), {"facets": ["rater"]}, InputError, "not numbers"),
+        (lambda t: t.assign(score="good"), {"facets": ["rater"]}, InputError, "not finite numbers"),
+        (
+            lambda t: t.assign(score=t["score"].mask(t.index == 3, np.inf)),
+            {"facets": ["rater"]},
+            InputError,
+            "not finite numbers",
+        ),
+        (lambda t: t[t["rater"] == "r0"], {"facets": ["rater"]}, InputError, "one condition"),
         (lambda t: t, {"facets": ["rater"], "numbers": {"clip": [1]}}, InputError, "no facet"),
     ],
 )  # fmt: skip
@@ -120,3 +127,16 @@ def test_impossible_questions_are_refused():
     ):
         with pytest.raises(InputError):
             ask()
+
+
+def test_words_name_the_reader_s_columns_and_never_reach_a_goal_by_rounding():
+    table = crossed(seed=3)
+    same = table.assign(score=table["score"] - table.groupby("rater")["score"].transform("mean"))
+    found = generalisability(same, "score", facets=["rater"])
+    assert "no variance was found for rater" in found.recipe.message
+    assert "source" not in found.recipe.message and "y'" not in found.recipe.message
+    most = found.decisions["absolute"].max()
+    told = found.sentence(most + 1e-4)
+    assert f"the highest is {most:.3f}" in told
+    drawn = ml.figures.decision_curves(found, goal=most + 1e-4)
+    assert f" to {most:.3f} with more of rater" in drawn.alt

@@ -77,6 +77,7 @@ def test_an_unknown_kind_is_refused_in_a_sentence(tmp_path):
     ("kind", "spoil", "rule"),
     [
         ("rating", lambda v: v.replace(1, 2), "a rating that nobody was given"),
+        ("count", lambda v: v * 0, "outcome never varies"),
         ("rating", lambda v: v + 0.5 * (v.index == 3), "ratings between two others"),
         ("count", lambda v: v + 0.5 * (v.index == 3), "counts below zero or not whole"),
         ("count", lambda v: v.mask(v.index == 3, -1), "counts below zero or not whole"),
@@ -90,3 +91,16 @@ def test_a_check_names_values_that_are_not_of_the_kind(kind, spoil, rule):
     spoilt = table.assign(**{name: spoil(table[name])})
     (row,) = kind_problems(spoilt, found.design, "trials.csv").to_dict("records")
     assert row["rule"] == rule and row["column"] == name and row["advice"]
+
+
+def test_ratings_that_are_all_at_the_top_at_one_test_are_told_and_refused_with_the_reason():
+    found = rated_study("rating")
+    name, table = found.design.outcomes[0].recorded, found.trials.table
+    late = table["phase"] == "retention"
+    spoilt = table.assign(**{name: table[name].mask(late, table[name].max())})
+    (row,) = kind_problems(spoilt, found.design, "trials.csv").to_dict("records")
+    assert row["rule"] == "outcome never varies at a test" and "retention" in row["value"]
+    best = f"{table[name].max():g}"
+    answer = ml.compare_phases(spoilt, name, group="group", baseline="pretest")
+    told = f"everyone in a group has the same score (blocked {best}, random {best})"
+    assert told in " ".join(answer.contrasts["reason"])

@@ -259,4 +259,4 @@ def test_other_cut_offs_are_pairs():
     with pytest.raises(DesignError, match="pairs"):
         study(ERRORS | {"other_cut_offs": [[3.0, 0.2]]})
     (said,) = time_rules_of(study(ERRORS | {"other_cut_offs": [[0.1, 8.0]]}).design)
-    assert "cut-offs of 0.1 and 8 s are tried beside" in said
+    assert "cut-offs of 0.1 and 8 s were tried as well" in said

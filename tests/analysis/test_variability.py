@@ -117,10 +117,21 @@ def test_report_tells_draws_and_lists_it(found, tmp_path, no_pictures):
     text = (tmp_path / "out" / "report.html").read_text(encoding="utf-8")
     (spread,) = found.spreads.values()
     told = spread_beside_sentences(spread, {"retention": "delayed retention"})
-    assert all(sentence.split(", interval")[0] in text for sentence in told)
+    assert all(sentence.split(", 95")[0] in text for sentence in told)
     assert "ratios of standard deviations; it is secondary" in text
     assert "placement: model of spread" in (tmp_path / "out" / "results.json").read_text()
     assert told[0].startswith("A typical performer of random scattered ")
+
+
+def test_the_sheet_to_sign_says_what_the_report_says(found):
+    (spread,) = found.spreads.values()
+    told = spread_beside_sentences(spread, {"retention": "delayed retention"})[0]
+    assert "95 % CI" in told
+    sheet = ml.report.supervisor_page(found.study)
+    (said,) = dict(sheet.entries)["spread of trials"]
+    assert told[1:] in said
+    few = ml.report.supervisor_page(of(stops(rows=2)))
+    assert "too few" in dict(few.entries)["spread of trials"][0]
 
 
 def test_one_group_and_three():

@@ -50,7 +50,7 @@ from motorlearn.measures import (
     wilson_interval,
 )
 from motorlearn.measures.agreement.icc import intraclass_correlations
-from motorlearn.measures.agreement.kappa import agreement_weights, kappa_of
+from motorlearn.measures.agreement.kappa import chance_corrected_of, kappa_of, weights_between
 from motorlearn.measures.questionnaires.reliability import cronbach_alpha
 from motorlearn.plan.power.closed_form import anova_power, t_power
 from motorlearn.report.meta_analysis import random_effects
@@ -159,14 +159,14 @@ def kappas(rng: np.random.Generator) -> Differences:
     gap = np.abs(np.subtract.outer(codes, codes))
     yield apart(kappa_of(rated, even, codes, np.eye(5)), cohens_kappa(square).kappa)
     for name, power in (("linear", 1), ("quadratic", 2)):
-        ours = kappa_of(rated, even, codes, agreement_weights(5, name))
+        ours = kappa_of(rated, even, codes, weights_between(codes, name))
         yield apart(ours, cohens_kappa(square, weights=gap**power).kappa)
 
 
 def kappa_of_many(rng: np.random.Generator) -> Differences:
     counts = np.stack([np.bincount(row, minlength=5) for row in _ratings(rng, 4).astype(int)])
-    ours = ml.measures.agreement.kappa.fleiss_kappa(counts, simulations=20)
-    yield apart(ours.estimate, fleiss_kappa(counts))
+    ours = chance_corrected_of(counts.astype(float), np.ones((1, len(counts))), "fleiss")
+    yield apart(ours, fleiss_kappa(counts))
 
 
 def power_by_formula(rng: np.random.Generator) -> Differences:

@@ -8,7 +8,6 @@ from statsmodels.stats import multivariate
 
 import motorlearn as ml
 from motorlearn import digits
-from motorlearn.audit.attrition import tolerated_difference
 from motorlearn.audit.comparison.covariances import box_m
 from motorlearn.audit.comparison.paired import studentised_bootstrap
 from motorlearn.audit.comparison.phase_model import phase_model
@@ -16,6 +15,7 @@ from motorlearn.audit.comparison.repeated import Repeated, cells_check
 from motorlearn.audit.comparison.resampled import imputed, permuted
 from motorlearn.audit.comparison.skewed import l_skewness, lognormal_sigma, rate_under_skew
 from motorlearn.audit.context import Context
+from motorlearn.audit.general import tolerated_difference
 from motorlearn.audit.guide import CUSTOM, SHOWN
 from motorlearn.audit.guides import GUIDES, with_own_thresholds
 from motorlearn.audit.report import judged

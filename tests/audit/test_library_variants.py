@@ -16,7 +16,7 @@ from motorlearn.audit.comparison.binomial import (
 from motorlearn.audit.comparison.phase_model import phase_model
 from motorlearn.audit.sensitivity.chained import NAME as CHAINED
 from motorlearn.audit.sensitivity.chained import _imputations
-from motorlearn.audit.sensitivity.hits import NAME as MARGINAL
+from motorlearn.audit.sensitivity.phases import BY_EQUATIONS as MARGINAL
 
 KEPT = ["people with both tests"]
 """The comparison as analysed, which stands in these tables to compare with."""

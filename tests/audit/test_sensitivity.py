@@ -107,6 +107,16 @@ def test_missing_scores_tip_the_conclusion_where_they_are_bad_enough():
     assert path.iloc[-1] > 0.05
 
 
+def test_missing_scores_of_the_second_group_tip_it_too():
+    missing = ("b00", "b01", "b02", "b03")
+    found = sensitivity(compare(scores(missing=missing)), permutations=99)
+    tip = found.tipping.iloc[0]
+    assert tip["missing"] == 4  # none was moved, and "no shift changes it" was said
+    assert -4 <= tip["shift"] < -0.5  # only better scores of blocked can undo the advantage
+    path = found.shifts.set_index("shift")["estimate"]
+    assert path.loc[-1.0] > path.loc[0.0] > path.loc[1.0]
+
+
 def test_nobody_missing_has_no_tipping_point():
     found = sensitivity(compare(scores()), permutations=99)
     assert found.tipping.empty

@@ -27,6 +27,7 @@ import pandas as pd
 from row import tell
 
 import motorlearn as ml
+from motorlearn.mixed.refitting import refit_many
 
 HERE = Path(__file__).parent
 PHASES = ("pretest", "posttest", "retention")
@@ -97,35 +98,35 @@ CASES = {
         "hit ~ group * phase",
         {"random": {"participant": "1"}, "family": "binomial"},
         3,
-        50,
+        150,
     ),
     "hits_of_20": (
         hits_of_20,
         "hits ~ group * test",
         {"random": {"participant": "1 + time"}, "family": "binomial", "attempts": "attempts"},
         9,
-        3,
+        10,
     ),
     "linear_rows": (
         linear_rows,
         "radial_error ~ group * phase",
         {"random": {"participant": "1"}},
         7,
-        5,
+        40,
     ),
     "crossed_binary": (
         crossed_binary,
         "hit ~ group",
         {"random": {"participant": "1", "item": "1"}, "family": "binomial"},
         5,
-        2,
+        10,
     ),
     "insteval": (
         None,
         "y ~ service",
         {"random": {"s": "1", "d": "1"}, "df": "normal"},
         3,
-        3,
+        10,
     ),
 }
 
@@ -194,9 +195,35 @@ def simulation_use():
     tell("leaving out each of 72 participants, binomial", time.perf_counter() - began, most=5)
 
 
+def refits_of_several_factors():
+    """A thousand outcomes of 24 people and six items over four tests, as bootstraps fit them."""
+    person, test = np.repeat(np.arange(24), 4), np.tile(np.arange(4), 24)
+    rng = np.random.default_rng(3)
+    table = pd.DataFrame(
+        {
+            "participant": [f"p{number:02d}" for number in person],
+            "item": [f"i{number}" for number in (person + test) % 6],
+            "test": [f"test{number}" for number in test],
+            "attempts": 20,
+        }
+    )
+    eta = 0.3 * test - 0.6 + rng.normal(0, 0.7, 24)[person]
+    eta = eta + rng.normal(0, 0.5, 6)[(person + test) % 6]
+    table["hits"] = rng.binomial(20, 1 / (1 + np.exp(-eta)))
+    table["score"] = 3 * eta + rng.normal(0, 2, 96)
+    random = {"participant": "1", "item": "1"}
+    for outcome, options in (("score", {}), ("hits", CASES["hits_of_20"][2])):
+        fit = ml.fit_mixed(f"{outcome} ~ test", table, **{**options, "random": random})
+        draws = fit.simulate(1000, seed=1)
+        began = time.perf_counter()
+        refit_many(fit, draws)
+        tell(f"1,000 refits, crossed, {outcome}", time.perf_counter() - began, most=5)
+
+
 def main():
     chosen = sys.argv[1:] or list(CASES)
     simulation_use()
+    refits_of_several_factors()
     with tempfile.TemporaryDirectory() as name:
         for case in chosen:
             measure(case, Path(name))

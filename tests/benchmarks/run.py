@@ -3,10 +3,10 @@
     python tests/benchmarks/run.py [import_time] [reading] [scores] [curves] ...
 
 Each module runs by itself in a process of its own, one after the other, and tells its rows as lines
-of JSON. R with lme4, lmerTest and nlme is used where it is installed; where it is not, the table
-says so. Leave the machine alone meanwhile. Exits with 1 where a module fails, not where a wish is
-missed: times belong to a machine. ``measured.csv`` keeps the newest rows of every module with the
-machine, for the page that ``docs/measured.py`` writes.
+of JSON. R with lme4, lmerTest, nlme, ordinal and glmmTMB is used where it is installed; where it is
+not, the table says so. Leave the machine alone meanwhile. Exits with 1 where a module fails, not
+where a wish is missed: times belong to a machine. ``measured.csv`` keeps the newest rows of every
+module with the machine, for the page that ``docs/measured.py`` writes.
 """
 
 import csv
@@ -20,9 +20,9 @@ from importlib.metadata import version
 from pathlib import Path
 
 HERE = Path(__file__).parent
-MODULES = ("import_time", "reading", "scores", "curves", "mixed", "power", "report")
+MODULES = ("import_time", "reading", "scores", "curves", "mixed", "families", "power", "report")
 LIBRARIES = ("motorlearn", "numpy", "scipy", "pandas", "statsmodels", "pyarrow", "matplotlib")
-R_LIBRARIES = ("lme4", "lmerTest", "nlme")
+R_LIBRARIES = ("lme4", "lmerTest", "nlme", "ordinal", "glmmTMB")
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 LOAD = os.getloadavg()[0]
 KEPT = HERE / "measured.csv"

@@ -90,6 +90,31 @@ def test_anova_is_that_of_independent_software():
     assert whole["p"] == rows.loc["group:phase", "p_gg"]
 
 
+def test_the_analysis_of_variance_leaves_out_phases_that_are_not_named(study):
+    tests = ["pretest", "retention"]
+    people = study.drop_duplicates("participant").groupby("group")["participant"]
+    fewest = people.size().min()  # pingouin is right where groups are of one size
+    study = study[study["participant"].isin(people.head(fewest))]
+    whole, found = compare(study), compare(study, anova_phases=tests)
+    assert whole.anova.set_index("term").loc["phase", "df1"] > 1
+    assert found.anova.set_index("term").loc["phase", "df1"] == 1
+    scores = study[study["phase"].isin(tests)]
+    theirs = pg.mixed_anova(
+        scores.groupby(["participant", "group", "phase"], as_index=False)["radial_error"].mean(),
+        "radial_error", within="phase", subject="participant", between="group",
+    ).set_index("Source")["F"]  # fmt: skip
+    own = found.anova.set_index("term")["statistic"]
+    assert own["group"] == pytest.approx(theirs["group"])
+    assert own["phase"] == pytest.approx(theirs["phase"])
+    assert own["group:phase"] == pytest.approx(theirs["Interaction"])
+    assert [tuple(row) for row in found.posthoc[["from_phase", "to_phase"]].to_numpy()] == [
+        ("pretest", "retention")
+    ]
+    pd.testing.assert_frame_equal(found.contrasts, whole.contrasts)
+    with pytest.raises(InputError, match="sideways"):
+        compare(study, anova_phases=["pretest", "sideways"])
+
+
 def test_interaction_of_two_groups_and_two_phases_is_the_t_of_the_changes(study, means):
     two = study[study["group"] != "serial"]
     result = compare(two, phases=["pretest", "retention"])

@@ -45,7 +45,7 @@ def test_the_rate_is_that_of_a_simulation():
 def test_a_small_wide_group_is_told_with_the_rate():
     table = study((10, 30), (3, 1))
     (sentence,) = said(table)
-    assert "g0 (n = 10" in sentence and "variance = 'by group'" in sentence
+    assert "g0 (n = 10" in sentence and "a variance for each group" in sentence
     assert "The analysis of covariance gives all groups one" in sentence
     (sentence,) = said(table, route="mixed")
     assert "The analysis of covariance and the mixed model give" in sentence

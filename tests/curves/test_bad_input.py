@@ -152,3 +152,18 @@ def test_places_that_are_none_are_refused(what):
             warnings.simplefilter("error")
             with pytest.raises(MotorlearnError):
                 getattr(FIT, what)(value)
+
+
+@pytest.mark.slow
+def test_forgetting_of_hits_that_run_out_has_no_foreign_exception():
+    day = np.arange(1.0, 31)
+    rng = np.random.default_rng(0)
+    hits = 20 + 10 * np.exp(-0.2 * (day - 1)) + rng.normal(0, 0.5, 30) > 25
+    found = curves.fit_forgetting(day, hits, forms="power")
+    assert found.comparison["status"].notna().all()
+
+
+def test_forgetting_names_what_cannot_vary():
+    rows = pd.DataFrame({"participant": [1, 1, 2, 2], "d": [0, 1, 0, 1], "e": [1.0, 2, 3, 4]})
+    with pytest.raises(MotorlearnError, match="no such parameter to vary"):
+        curves.fit_forgetting(rows, "e", delay="d", vary=("x",))

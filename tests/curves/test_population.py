@@ -393,7 +393,7 @@ def test_a_slow_population_has_not_seen_its_asymptote():
         (lambda t: t.drop(columns="block"), {}, ColumnError, "block"),
         (lambda t: t, {"vary": ("slope",)}, InputError, "no such parameter"),
         (lambda t: t, {"vary": ()}, InputError, "at least one"),
-        (lambda t: t, {"form": "s_shaped"}, InputError, "several rates"),
+        (lambda t: t, {"form": "hyperbolic"}, InputError, "no learning curve of this form"),
         (lambda t: t, {"amount": "level"}, InputError, "amount"),
         (lambda t: t.assign(radial_error=np.nan), {}, InputError, "no values"),
         (lambda t: t.assign(block=t["block"] - 1), {"form": "power"}, InputError, "at least 1"),

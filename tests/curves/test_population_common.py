@@ -39,7 +39,7 @@ def dressed(asked, *, hits=False, start=False, form="exponential", seed=2):
     y = rng.binomial(9, 0.5, n.shape).astype(float) if hits else y
     data = Learners(FORMS[form], n, y, used, np.arange(4) % 2, 1.0, start, trials)
     session = np.where(used > 0, (n > 6).astype(int), -1)
-    common = common_terms(data, asked, session, 0.4)
+    common = common_terms(data, asked, session, (0.4,))
     data = Learners(FORMS[form], n, y, used, np.arange(4) % 2, 1.0, start, trials, common)
     return data, len(common.names)
 
@@ -147,7 +147,7 @@ def test_both_give_the_same_likelihood_at_the_other_programs_point(kind):
     asked = Asked(
         None, "savings", options.get("variance", "equal"), options.get("correlation", "none")
     )
-    common = common_terms(data, asked, None, None)
+    common = common_terms(data, asked, None, ())
     data = Learners(data.form, n, y, data.used, data.group, 1.0, False, None, common)
     extra = 0 if common is None else len(common.names)
     a, g = wanted["sd"]
@@ -234,7 +234,7 @@ def test_sandwich_errors_stay_near_those_of_the_model_where_it_holds():
         ({"session": "block"}, "session"),
         ({"session": "day"}, "lacks columns"),
         ({"session": ["session"]}, "name of a column"),
-        ({"form": "s_shaped"}, "several rates"),
+        ({"form": "s_shaped", "session": "session"}, "not built"),
     ],
 )
 def test_refusals(options, said):

@@ -33,7 +33,7 @@ def four(law, asked, *, start=False):
     used[2, 9:] = 0.0
     data = Learners(FORMS["exponential"], n, y, used, np.zeros(4, int), 1.0, start, law=law)
     session = np.where(used > 0, (n > 6).astype(int), -1)
-    return replace(data, common=common_terms(data, asked, session, None))
+    return replace(data, common=common_terms(data, asked, session, ()))
 
 
 GRADIENTS = [

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
-from motorlearn.curves.status import STATUSES, grade, not_rejected
+from motorlearn.curves import fit_curve, fit_curves
+from motorlearn.curves.status import STATUSES, adrift, gain_adrift, grade, not_rejected
 
 CLEAR = {
     "enough": True, "flat": False, "at_bound": False, "progress": 3.0, "asymptote_error": 0.1,
@@ -85,3 +86,61 @@ def test_a_batch_shows_no_error_where_the_shape_is_not_settled():
     errors = ["se_asymptote", "se_gain", "se_rate"]
     assert len(open_) and open_[errors].isna().all().all()
     assert len(clear) and clear[errors].notna().all().all()
+
+
+def _log_curve(kind: int) -> np.ndarray:
+    """Scores along a logarithm of practice, which bends on without an asymptote."""
+    rng = np.random.default_rng(kind)
+    return 40 - 5 * np.log(np.arange(1.0, 31) + 3) + rng.normal(0, 0.3, 30)
+
+
+@pytest.mark.parametrize(
+    ("asked", "learners"),
+    [
+        ({}, 8),
+        ({"session": "day", "restart": "savings"}, 2),
+        pytest.param({"errors": "t"}, 2, marks=pytest.mark.slow),
+    ],
+)
+def test_an_asymptote_that_bends_on_for_ever_is_missing(asked, learners):
+    rows = pd.DataFrame({"participant": np.repeat(np.arange(learners), 30)})
+    rows["trial"] = np.tile(np.arange(1, 31), learners)
+    rows["day"] = np.tile(np.repeat([1, 2, 3], 10), learners)
+    rows["y"] = np.concatenate([_log_curve(k + 2) for k in range(learners)])
+    fits = fit_curves(
+        rows, "y", practice="trial", by="participant", forms=["power_prior"], **asked
+    ).table
+    gone = fits[fits["asymptote"].isna()]
+    assert len(gone) >= 2 and set(gone["status"]) == {"asymptote not seen"}
+    assert gone[["gain", "rate", "se_asymptote"]].isna().to_numpy().all()
+    assert fits["asymptote"].dropna().between(-200, 240).all()
+    assert fits["start"].between(25, 40).all()
+
+
+def test_a_single_fit_says_why_an_asymptote_is_missing():
+    fits = [fit_curve(np.arange(1, 31), _log_curve(k), form="power_prior") for k in range(2, 5)]
+    far = [fit for fit in fits if np.isnan(fit.value("asymptote"))]
+    assert far and all(fit.status == "asymptote not seen" for fit in far)
+    assert all("so far beyond what was seen" in fit.meaning for fit in far)
+    assert all(np.isfinite(fit.value("start")) for fit in far)
+
+
+def test_the_gain_of_a_trial_long_before_the_first_is_missing_unless_it_is_known():
+    trial = np.arange(1.0, 61)
+    rng = np.random.default_rng(3)
+    exponential = 20 + 12 * np.exp(-0.15 * (trial - 1)) + rng.normal(0, 0.5, 60)
+    power = 20 + 12 * (trial + 1) ** -1.0 + rng.normal(0, 0.02, 60)
+    far, near = (fit_curve(trial, y, form="power_prior") for y in (exponential, power))
+    assert far.status == "ok"
+    assert np.isnan(far.value("gain")) and "long before the first" in far.meaning
+    assert np.isfinite(near.value("gain")) and near.meaning.endswith("by these data.")
+
+
+def test_what_is_far_off_has_two_sides():
+    assert adrift(progress=0.09, error=0.0, change=1.0, rates=2, stuck=False)
+    assert not adrift(progress=0.11, error=1e9, change=1.0, rates=2, stuck=False)
+    assert not adrift(progress=0.09, error=5.7, change=1.0, rates=1, stuck=False)  # way 11.6
+    assert adrift(progress=0.09, error=5.9, change=1.0, rates=1, stuck=False)
+    assert adrift(progress=5.0, error=0.0, change=1.0, rates=2, stuck=True)
+    assert gain_adrift(100.0, 101.0, 10.1) and not gain_adrift(100.0, 101.0, 9.9)
+    assert not gain_adrift(100.0, 99.0, 10.1) and gain_adrift(np.inf, np.nan, np.inf)

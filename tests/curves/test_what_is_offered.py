@@ -47,6 +47,7 @@ SHORT = {"simulations": 20, "seed": 1}
 LONG = {
     ("power_prior", "population"),
     ("apex", "population"),
+    ("two_processes", "population"),
     ("t errors", "many"),
     ("spread by level", "many"),
     ("warm-up and savings", "many"),

@@ -82,3 +82,9 @@ def test_files_that_are_no_plan_are_refused(tmp_path):
     (tmp_path / "study.toml").write_bytes(b'[study]\ntitle = "\xff"\n')
     with pytest.raises(FileError, match="not UTF-8"):
         read_design(tmp_path)
+
+
+def test_a_heading_that_stands_twice_is_named(tmp_path):
+    (tmp_path / "study.toml").write_text('[study]\ntitle = "a"\n[study]  # again\nseed = 1\n')
+    with pytest.raises(FileError, match=r"heading \[study\] stands twice .* under the first one"):
+        read_design(tmp_path)

@@ -1,6 +1,7 @@
 """The page of goals: every row finds its result, and a miss is told as one."""
 
 import csv
+import re
 import sys
 from pathlib import Path
 
@@ -20,6 +21,23 @@ def test_every_goal_has_a_result():
         assert goal.found[0] <= goal.found[1], where
         still_to_run = row["source"].startswith(WAITING) or not row["source"]
         assert measured.stored(row["source"]) or (row["typed"] and still_to_run), where
+
+
+def test_every_miss_has_its_reason_and_every_reason_a_goal():
+    goals = {(row["part"], row["aim"]): measured.goal(row) for row in ROWS}
+    assert set(measured.reasons()) <= set(goals)
+    for row in ROWS:
+        goal = goals[row["part"], row["aim"]]
+        if not row["source"].startswith(WAITING):  # a quiet run may still change those
+            assert goal.met is not False or goal.why, f"{row['part']}, {row['aim']}"
+    assert all(reason["why"] for reason in measured.reasons().values())
+
+
+def test_the_worst_misses_are_named_first():
+    shown = measured.worst([g for row in ROWS if (g := measured.goal(row)).met is False])
+    far = [float(re.search(r"([\d.]+) times off", line)[1]) for line in shown]
+    assert far == sorted(far, reverse=True)
+    assert far[-1] >= 1
 
 
 def test_one_number_outside_the_aim_is_a_miss():

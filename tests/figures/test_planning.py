@@ -18,7 +18,7 @@ from motorlearn.figures import (
     texts_cut,
     trial_order_raster,
 )
-from motorlearn.figures.drawing.style import relative_luminance
+from motorlearn.figures.drawing.levels import relative_luminance
 from motorlearn.figures.plan.orders import TASK_COLOURS
 from motorlearn.plan import throw_load
 

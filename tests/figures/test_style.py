@@ -5,6 +5,7 @@ import pytest
 
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.extents import text_overlaps, texts_cut
+from motorlearn.figures.drawing.labels import spread
 from motorlearn.figures.drawing.style import (
     INK,
     SIZES,
@@ -16,7 +17,6 @@ from motorlearn.figures.drawing.style import (
     house,
     label_ends,
     looks,
-    spread,
 )
 
 GROUPS = ["blocked", "serial", "random", "constant", "variable", "own", "seventh"]

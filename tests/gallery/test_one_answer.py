@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from functools import cache
 from typing import ClassVar
 
 import numpy as np
@@ -36,8 +37,13 @@ NUMBERS = ["estimate", "conf_low", "conf_high", "df", "statistic", "p", "g"]
 
 @pytest.fixture(scope="module", params=[*studies.COMPUTED, *studies.REFUSED])
 def analysed(request):
-    make = (studies.COMPUTED | studies.REFUSED)[request.param]
-    return request.param, ml.analyse_study(make())
+    return request.param, answered(request.param)
+
+
+@cache
+def answered(name):
+    """A study of the gallery, analysed once for all tests of this file."""
+    return ml.analyse_study((studies.COMPUTED | studies.REFUSED)[name]())
 
 
 @pytest.fixture(scope="module")
@@ -175,7 +181,7 @@ def test_values_are_put_back_where_the_plan_replaced_some_and_nowhere_else(analy
 
 
 def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():
-    analysis = ml.analyse_study(studies.hits_of_trials())
+    analysis = answered("hits of trials")
     assert analysis.outcomes["scale"].item() == "hits of 20"
     bounds = analysis.equivalence[["bound_low", "bound_high"]].iloc[0].tolist()
     assert bounds == [-2, 2]
@@ -184,7 +190,7 @@ def test_the_bound_reaches_the_page_on_the_scale_of_the_answer():
 
 
 def test_hits_of_twenty_are_told_as_such_and_equal_twenty_times_the_rate():
-    hits = ml.analyse_study(studies.hits_of_attempts())
+    hits = answered("hits of attempts")
     table = hits.study.trials.table
     rates = ml.compare_phases(
         table, "hits", group="group", baseline="pretest", attempts="attempts", reference="blocked"
@@ -205,28 +211,27 @@ def test_rows_of_0_and_1_and_hits_of_attempts_have_one_answer():
 
 
 def test_the_mean_of_a_column_and_its_measure_have_one_answer():
-    measure = ml.analyse_study(studies.mean_error())
+    measure = answered("mean radial error")
     column = ml.analyse_study(ml.read_study(studies.SHIPPED), outcome="radial_error")
     same = [*NUMBERS, "n_group", "n_reference"]
     pd.testing.assert_frame_equal(measure.primary[same], column.primary[same])
 
 
 def test_void_rows_change_no_answer():
-    spoiled = studies.voids()
-    table = spoiled.trials.table
+    table = studies.voids().trials.table
     clean = ml.analyse_study(
         studies.study(
             studies.plan(studies.ERROR, units={"length": "cm"}), table[table["void"].isna()]
         )
     )
-    found = ml.analyse_study(spoiled)
+    found = answered("voids")
     pd.testing.assert_frame_equal(found.primary, clean.primary)
     pd.testing.assert_frame_equal(found.mixed.estimates, clean.mixed.estimates)
     assert found.people.attrition["reason"].eq("void: slipped").any()
 
 
 def test_near_and_far_transfer_are_two_tests():
-    found = ml.analyse_study(studies.two_transfers())
+    found = answered("two transfers")
     assert [stage.short for stage in found.stages][-2:] == ["Near", "Far"]
     assert found.primary["test"].item() == "Near"
     means = found.first.comparison.means.set_index(["phase", "group"])["mean"]
@@ -234,8 +239,7 @@ def test_near_and_far_transfer_are_two_tests():
 
 
 def test_the_mixed_model_lets_people_differ_at_each_test():
-    errors = ml.analyse_study(studies.voids()).mixed
-    hits = ml.analyse_study(studies.hits_of_trials()).mixed
+    errors, hits = answered("voids").mixed, answered("hits of trials").mixed
     assert dict(errors.random) == {"participant": "1 + test"}
     assert dict(hits.random) == {"participant/test": "1"} and hits.family == "binomial"
 
@@ -340,7 +344,7 @@ def test_the_page_to_sign_keeps_its_size_and_tells_the_primary_row(analysed):
 
 
 def test_no_test_of_people_is_made_where_classes_were_allocated():
-    found = ml.analyse_study(studies.classes())
+    found = answered("classes")
     first = found.first
     assert found.primary[["n_group", "n_reference", "df"]].values.tolist() == [[6, 6, 9]]
     assert (
@@ -358,7 +362,7 @@ def test_no_test_of_people_is_made_where_classes_were_allocated():
 
 
 def test_people_who_meet_every_condition_are_compared_within_themselves():
-    found = ml.analyse_study(studies.crossover())
+    found = answered("crossover")
     assert found.people.count == 14 and found.primary["n_group"].item() == 13
     assert found.method.startswith("t of differences within participants, period")
     document, *_ = shown(found)

@@ -61,7 +61,7 @@ def test_one_score_at_each_test_is_sent_to_a_free_covariance():
     )
     fit = ml.fit_mixed("radial_error ~ phase", table, random={"participant": "1"})
     assert "correlation='unstructured'" in " ".join(fit.warnings)
-    assert "phase[T.transfer]" in " ".join(fit.warnings)
+    assert "phase: transfer" in " ".join(fit.warnings)
 
 
 def test_alarms_are_rare_without_and_the_rule_with_a_slope():

@@ -55,10 +55,42 @@ def test_new_people_lie_inside(family):
     assert row["conf_low"] >= lowest and row["conf_high"] <= highest
 
 
-def test_residuals_that_hang_together_are_refused():
+def test_one_new_trial_has_the_spread_of_its_place_however_trials_hang_together():
     table = draw("gaussian").assign(trial=lambda t: t.groupby("participant").cumcount())
+    table["test"] = np.where(table["trial"] < 3, "early", "late")
+    rng = np.random.default_rng(4)
+    table["y"] += np.where(table["test"] == "early", rng.normal(0, 9, len(table)), 0)
     one = ml.fit_mixed(
-        "y ~ 1", table, random={"participant": "1"}, correlation="ar1", within="trial"
+        "y ~ 1",
+        table,
+        random={"participant": "1"},
+        variance="test",
+        correlation="ar1",
+        within="trial",
     )
-    with pytest.raises(InputError, match="hang together"):
-        prediction_intervals(one, table, seed=1)
+    found = prediction_intervals(one, table.iloc[[0, 5]], seed=1, simulations=100_000)
+    residual = np.diag(one.residual_covariance)
+    whole = np.sqrt(one.covariances["participant"][0, 0] + one.vcov[0, 0] + residual)
+    width = (found["conf_high"] - found["conf_low"]).to_numpy() / 2
+    # Normal but for the t of 29 df of people, which adds a few hundredths.
+    assert_allclose(width / whole, stats.norm.ppf(0.975), rtol=0.04)
+    assert width[0] > 1.5 * width[1]
+
+
+def test_a_model_of_spread_predicts_each_condition_by_its_own_spread():
+    rng = np.random.default_rng(2)
+    person = np.repeat(np.arange(40), 30)
+    wide = np.where(person < 20, 2.0, 5.0) * np.exp(rng.normal(0, 0.2, 40))[person]
+    table = pd.DataFrame({"participant": person, "group": np.where(person < 20, "a", "b")})
+    table["y"] = 25 + rng.normal(0, 3, 40)[person] + wide * rng.normal(size=1200)
+    one = ml.fit_variability("y ~ group", table, spread="group")
+    found = prediction_intervals(one, table.iloc[[0, -1]], seed=1, simulations=20_000)
+    inside = [
+        rows["y"].between(low, high).mean()
+        for (_, rows), low, high in zip(
+            table.groupby("group"), found["conf_low"], found["conf_high"], strict=True
+        )
+    ]
+    assert_allclose(inside, 0.95, atol=0.03)
+    with pytest.raises(InputError, match="ask its own"):
+        prediction_intervals(one.of_spread, table.head(1), seed=1)

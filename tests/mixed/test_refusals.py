@@ -27,7 +27,7 @@ def test_outcome_constant_in_a_group(small_study, family):
     table = small_study.copy()
     table.loc[table["group"] == "random", "hits"] = 12
     attempts = {"attempts": "throws"} if family == "binomial" else {}
-    with pytest.raises(FitError, match=r"group\[T\.random\].*leave this level out"):
+    with pytest.raises(FitError, match=r"group: random.*leave this level out"):
         ml.fit_mixed("hits ~ group + phase", table, random=ONE, family=family, **attempts)
 
 
@@ -161,7 +161,7 @@ def test_perfect_correlation_is_named(sleepstudy):
     y = 250 + 10 * sleepstudy["Days"] + shift * (1 + 0.2 * sleepstudy["Days"])
     table = sleepstudy.assign(Reaction=y + rng.normal(0, 12, 180))
     fit = ml.fit_mixed("Reaction ~ Days", table, random={"Subject": "1 + Days"})
-    said = "random effects the level and Days of Subject are perfectly correlated"
+    said = "random effects of Subject (the level and Days) are perfectly correlated"
     assert any(said in warning for warning in fit.warnings)
 
 
@@ -169,7 +169,7 @@ def test_separation_is_named_and_not_fatal(small_study):
     table = small_study.copy()
     table.loc[table["phase"] == "retention", "hits"] = 12
     fit = binomial("hits ~ phase", table)
-    assert any("Separation" in w and "phase[T.retention]" in w for w in fit.warnings)
+    assert any("Separation" in w and "phase: retention" in w for w in fit.warnings)
     row = fit.estimates.set_index("term").loc["phase[T.retention]"]
     assert row[["std_error", "p", "conf_low", "conf_high"]].isna().all()
     assert not fit.converged

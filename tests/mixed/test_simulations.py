@@ -10,7 +10,8 @@ from motorlearn.mixed.inference.degrees_of_freedom import f_test
 from motorlearn.mixed.inference.kenward_roger import kenward_roger
 from motorlearn.mixed.solve.covariance import correlated
 from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.search_general import logistic_start
+from motorlearn.mixed.solve.likelihoods import Binomial
+from motorlearn.mixed.solve.starts import first_coefficients
 
 pytestmark = pytest.mark.slow
 
@@ -59,7 +60,8 @@ def test_coverage_of_the_binomial_group_effect_and_of_pooled_trials(effect):
     margin = norm.ppf(0.975) * np.sqrt(fits.vcov[:, 1, 1])
     covered = np.mean(np.abs(fits.beta[:, 1] - effect) < margin)
     attempts = np.full(hits.shape, 20.0)
-    pooled, information = logistic_start(x, hits.astype(float), attempts, np.zeros(len(x)), "logit")
+    offset, logit = np.zeros(len(x)), Binomial("logit")
+    pooled, information = first_coefficients(x, hits.astype(float), attempts, offset, logit)
     pooled_margin = norm.ppf(0.975) * np.sqrt(np.linalg.inv(information)[:, 1, 1])
     averaged = pooled[:, 1].mean()  # what pooling estimates; the average of its own estimates
     pooled_covered = np.mean(np.abs(pooled[:, 1] - averaged) < pooled_margin)

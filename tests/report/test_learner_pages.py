@@ -212,3 +212,16 @@ def test_the_command_says_where_the_pages_are(folder, tmp_path):
     done = CliRunner().invoke(commands.app, arguments)
     assert done.exit_code == 0, done.output
     assert "overview.html" in done.output
+
+
+def test_an_outcome_in_a_column_of_its_own_is_followed_as_the_analysis_finds_it(tmp_path):
+    aim = '{name = "aim", better = "lower", unit = "deg", column = "angle", target = 40}'
+    plan = PLAN.replace('{name = "hits", better = "higher"}', aim)
+    rows = [
+        {"participant": "P1", "phase": phase, "angle": 40 + away, "radial_error": 99}
+        for phase, far in (("pretest", 6), ("retention", 2))
+        for away in (far, -far - 2, far + 1)
+    ]
+    [learner] = follow_learners(study_of(tmp_path / "aim", rows, plan)).learners
+    # |6|, |-8|, |7| before and |2|, |-4|, |3| after: degrees from the target, and no radial error.
+    assert learner.tests["score"].tolist() == pytest.approx([7, 3])

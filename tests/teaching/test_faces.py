@@ -96,7 +96,7 @@ def test_new_people_change_the_numbers():
 
 
 def test_an_unknown_demonstration_is_named_with_the_known_ones():
-    with pytest.raises(InputError, match="practice and tests"):
+    with pytest.raises(InputError, match="practice-and-tests"):
         show("magic")
 
 

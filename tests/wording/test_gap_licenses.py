@@ -9,6 +9,7 @@ from motorlearn.plan import simulate_study
 from motorlearn.report.sections.primary import primary_sentences
 from motorlearn.report.view import view_of
 from motorlearn.wording.limitations import limitations
+from motorlearn.wording.voice import Voice
 
 
 def plan(days):
@@ -49,3 +50,11 @@ def test_a_clear_difference_speaks_of_learning_only_after_a_gap(days, says):
     assert ("too soon after practice" in text) is not says
     limits = " ".join(limitations(study.design, pd.DataFrame()))
     assert ("about nothing that lasts" in limits) is not says
+
+
+def test_a_gap_of_minutes_is_told_in_minutes_and_makes_no_test_delayed():
+    for days, said in ((0.003, "4 minutes"), (0.25, "6 hours")):
+        design = plan(days)
+        voice = Voice(design, design.outcomes[0])
+        assert voice.at("retention") == f"the retention test ({said} after the last practice)"
+        assert voice.label("retention") == "Retention"

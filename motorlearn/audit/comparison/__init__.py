@@ -1,7 +1,6 @@
 """Assumptions of comparisons: of groups at one test, within a group, and over repeated tests.
 
 binomial     Groups compared at one test on the log-odds scale: hits among attempts
-clusters     Classes that were allocated as a whole: how many, and what they cost
 conditions   Conditions within people: differences, periods, who is missing
 consequences How far the rate of false positives of a contrast moves: spread, shape
 covariances  Groups by tests where the groups' covariances differ

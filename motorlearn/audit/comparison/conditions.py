@@ -20,7 +20,7 @@ def condition_checks(
 ) -> Iterator[tuple[str, Check]]:
     """Give the checks of a comparison within people, one test after the other."""
     whole = "all phases"
-    yield whole, unit_check(result.recipe, context)
+    yield whole, unit_check(context)
     yield whole, family_check(result, context)
     yield whole, _order_check(result, context)
     ratio = result.recipe.options["effect"] == "ratio"
@@ -39,7 +39,7 @@ def condition_checks(
 
 
 def _planned(pair: tuple[Hashable, Hashable], context: Context) -> bool:
-    primary = context.design.primary if context.design is not None else None
+    primary = context.primary
     named = set(primary.groups) if primary is not None else set()
     return not named or set(map(str, pair)) <= named
 
@@ -102,5 +102,5 @@ def _missing_check(result: PhaseComparison, phase: Hashable, context: Context) -
         context.guide("missing"),
         f"{len(lost)} of {len(everybody)} participants {'lacks' if len(lost) == 1 else 'lack'} "
         f"a condition{named}.",
-        "A mixed model (route='mixed') uses the scores that they have; report it beside.",
+        "A mixed model of scores uses all that they have; report it beside.",
     )

@@ -8,7 +8,6 @@ import numpy as np
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.audit.comparison.clusters import cluster_checks
 from motorlearn.audit.comparison.influence import influence_check
 from motorlearn.audit.comparison.phase_model import Pair, PhaseModel, effects_of
 from motorlearn.audit.comparison.slopes import ASSUMPTION, slopes_check
@@ -32,7 +31,7 @@ def comparison_checks(
 ) -> Iterator[tuple[str, Check]]:
     """Give every check of the chosen tests, one analysis after the other."""
     whole = "all phases"
-    yield whole, unit_check(result.recipe, context, (result.recipe.options["unit"],))
+    yield whole, unit_check(context, (result.recipe.options["unit"],))
     for check in cluster_checks(result, context):
         yield whole, check
     yield whole, family_check(result, context)
@@ -47,7 +46,7 @@ def comparison_checks(
 def test_checks(result: PhaseComparison, model: PhaseModel, context: Context) -> Iterator[Check]:
     """Checks of one test."""
     yield bound_check(result, model, context)
-    yield missing_check(result, model, context)
+    yield missing_check(model, context)
     if not model.pairs:
         return
     yield from _of_contrasts(result, model, context)
@@ -66,7 +65,7 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
             ("groups overlap at the baseline", "overlap", overlap_check),
         ]
     for words, guide, check in wanted:
-        yield attempted(words, "", context.guide(guide), partial(check, model, context))
+        yield attempted(words, context.guide(guide), partial(check, model, context))
     if model.adjusted and model.unit == "participant":
         yield from reliability_checks(result, model, context)
 
@@ -203,3 +202,35 @@ def _mean_reliability(value: pd.Series, person: pd.Series) -> tuple[float, float
     trials = float((counts.sum() - (counts**2).sum() / counts.sum()) / (len(counts) - 1))
     between = float((counts * (groups.mean() - value.mean()) ** 2).sum() / (len(counts) - 1))
     return 1 - within / between, trials
+
+
+def cluster_checks(result: PhaseComparison, context: Context) -> Iterator[Check]:
+    """Give the checks of a comparison of class means; none where people were allocated."""
+    if result.clusters.empty:
+        return
+    unit = result.recipe.options["unit"]
+    counts = result.scores.groupby("group")["participant"].nunique()
+    told = ", ".join(f"{group} {counts.get(group, 0)}" for group in result.recipe.options["groups"])
+    yield judged(
+        "there are enough allocated classes",
+        "fewest classes in a group",
+        float(counts.min()),
+        context.guide("few clusters"),
+        f"Allocated as a whole ({unit}): {told}. Intervals and p values hold for class "
+        "means of about one spread that are roughly normal; so few of them cannot show either.",
+        "Describe what was seen; allocate more of them, not more people in each.",
+    )
+    row = result.clusters.iloc[-1]
+    phase = context.name_of(row["phase"])
+    yield judged(
+        "people of one class resemble one another",
+        f"design effect at {phase}",
+        float(row["design_effect"]) if np.isfinite(row["design_effect"]) else 1.0,
+        context.guide("design effect"),
+        f"ICC {digits.number(row['icc'])} [{digits.number(row['icc_low'])}, "
+        f"{digits.number(row['icc_high'])}], {row['smallest']} to {row['largest']} people in a "
+        f"{unit}: {row['people']} people count as about {digits.number(row['counts_as'], 0)}; a "
+        f"5 % test of people would reject in about {digits.percent(row['false_positives'])} of "
+        "studies without a difference. Class means were compared.",
+        "Nothing: the unit analysed is the unit allocated.",
+    )

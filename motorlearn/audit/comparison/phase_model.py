@@ -157,9 +157,17 @@ class PhaseModel:
         unit = np.eye(len(self.groups))
         return np.asarray(unit[pair[0]] - unit[pair[1]], dtype=float)
 
-    def raised(self, pair: Pair) -> NDArray[np.bool_]:
-        """Participants of the groups that a contrast counts as its first side."""
-        return np.asarray(self.weights(pair)[self.codes] > 0, dtype=bool)
+    def moved(self, pair: Pair, missing: NDArray[np.bool_]) -> Floats:
+        """How a shift of a contrast moves the missing scores: 1, -1, or 0 for not at all.
+
+        Those of the first side are moved; where only the second side lacks scores, those of it,
+        the other way, so that the contrast is moved alike.
+        """
+        weights = self.weights(pair)[self.codes]
+        first = missing & (weights > 0)
+        if first.any():
+            return first.astype(float)
+        return -(missing & (weights < 0)).astype(float)
 
     def coefficient_weights(self, pair: Pair, fit: LeastSquares) -> Floats:
         """Weights of the coefficients of ``fit`` in a contrast of two groups."""

@@ -68,9 +68,11 @@ class Repeated:
         scores = result.scores
         if ratio:
             scores = scores.assign(score=np.log(scores["score"]))
-        levels = result.recipe.options.get("phases", tuple(sorted(scores[within].unique())))
-        groups = tuple(result.recipe.options["groups"])
-        anova, options = result.anova, result.recipe.options
+        options = result.recipe.options
+        levels = options.get("phases", tuple(sorted(scores[within].unique())))
+        levels = options.get("anova_phases", levels)
+        scores = scores[scores[within].isin(levels)]
+        groups, anova = tuple(options["groups"]), result.anova
         found = cls(within, scores, anova, groups, tuple(levels), ratio, is_counted(result))
         crossed = options.get("factors") or options.get("covariates")
         if crossed or options.get("squares", "III") == "II":

@@ -81,11 +81,12 @@ def at_baseline(model: PhaseModel, quantile: float = 0.5) -> tuple[Conclusion, .
 def imputed(
     model: PhaseModel, pair: Pair, shifts: Floats, *, draws: int = 200, seed: int = 0
 ) -> list[Conclusion]:
-    """A contrast with missing scores imputed from the baseline, shifted in the first group.
+    """A contrast with missing scores imputed from the baseline, shifted on one side.
 
     Scores are drawn from the model fitted to the complete cases, parameters drawn anew for each
     imputation, and combined by Rubin's rules; ``shifts`` are added to the imputed scores of the
-    first group of the pair, on the scale of the analysis.
+    first group of the pair, on the scale of the analysis (taken from those of the second where
+    only it lacks scores).
     """
     model = replace(model, more=None)
     fit, missing = model.fit(), ~np.isfinite(model.y)
@@ -103,7 +104,7 @@ def imputed(
     )
     y = np.repeat(whole.y[None], draws, axis=0)
     x = np.repeat(whole.x[None], draws, axis=0)
-    shifted = whole.raised(pair)[missing]
+    shifted = whole.moved(pair, missing)[missing]
     df, found = df_of(model, pair, fit), []
     for shift in shifts:
         y[:, missing] = drawn + shift * shifted

@@ -44,7 +44,6 @@ class CountAudit(MixedAudit):
         yield self._separation()
         yield attempted(
             "the approximation of the likelihood is good enough",
-            "",
             self.context.guide("quadrature"),
             self._quadrature,
         )

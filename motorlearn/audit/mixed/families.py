@@ -36,7 +36,7 @@ class FamilyAudit:
 
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
-        yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
+        yield unit_check(self.context, tuple(self.fit.n_groups))
         yield judged(
             "the search settled at a maximum",
             "optimiser's claim looked at again (1 means it failed)",
@@ -49,7 +49,6 @@ class FamilyAudit:
         if self.fit.family == "ordinal" and len(self.fit.design.categories) > 2:
             yield attempted(
                 ALIKE,
-                "",
                 self.context.guide("proportional_odds"),
                 self._proportional_odds,
             )

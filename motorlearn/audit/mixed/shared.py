@@ -44,7 +44,7 @@ class MixedAudit:
 
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
-        yield unit_check(self.fit.recipe, self.context, tuple(self.fit.n_groups))
+        yield unit_check(self.context, tuple(self.fit.n_groups))
         yield self.converged()
         yield self.bound()
         yield from self.by_family()
@@ -276,6 +276,8 @@ class MixedAudit:
             step=np.abs(own["estimate"] - own["contrast"].map(dict(zip(names, self._values()))))
             / own["contrast"].map(dict(zip(names, self._errors())))
         )
+        if moved["step"].isna().all():
+            return self._no_moves()
         worst = moved.loc[moved["step"].idxmax()]
         finding = f"Largest move: {digits.number(float(worst['step']))} SE without " + (
             f"{worst['participant']}."
@@ -304,6 +306,17 @@ class MixedAudit:
                 check, diagnostic=guide.words, value=value, guide=guide, grade=guide.grade(value)
             ),
             check,
+        )
+
+    def _no_moves(self) -> Check:
+        """Where effects run off to infinity there is no standard error to measure a move in."""
+        return judged(
+            "no single participant decides",
+            "largest move of a coefficient without one participant, in standard errors",
+            float("nan"),
+            self.context.guide("moved"),
+            "The effects in question have no standard error, so no move can be measured.",
+            "Describe what each participant did; an exact test needs no standard error.",
         )
 
     def _without(

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn import digits
+from motorlearn.audit.comparison.binomial import marginal_conclusions
 from motorlearn.audit.comparison.consequences import rate_under_spread
 from motorlearn.audit.comparison.groups import studentised
 from motorlearn.audit.comparison.phase_model import PhaseModel
@@ -16,6 +17,8 @@ from motorlearn.audit.comparison.resampled import bootstrapped, imputed, permute
 from motorlearn.audit.guides import GUIDES
 from motorlearn.audit.report import SELDOM, Conclusion
 from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
+from motorlearn.compare import PhaseComparison
+from motorlearn.exceptions import FitError
 from motorlearn.rows import Schema
 from motorlearn.tables import Column
 
@@ -169,8 +172,9 @@ def _permutation(
 def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Find the smallest shift of missing scores that changes each conclusion.
 
-    Missing scores of the first group of a contrast are imputed from the baseline and moved by up
-    to four residual standard deviations either way, with the same draws for every shift.
+    Missing scores of the first group of a contrast (of the second where only it lacks scores) are
+    imputed from the baseline and moved by up to four residual standard deviations either way, with
+    the same draws for every shift. A contrast of groups that lack nobody has no row.
     """
     missing = (~model.used) & (np.isfinite(model.x) if model.adjusted else True)
     if not missing.any() or not model.adjusted:
@@ -178,19 +182,41 @@ def tipping_points(model: PhaseModel, seed: int) -> tuple[pd.DataFrame, pd.DataF
     paths, tips = [], []
     sd = float(np.sqrt(model.fit().variance))
     for pair, before in zip(model.pairs, model.conclusions()):
+        moved = model.moved(pair, missing)
+        if not moved.any():
+            continue
+        shifts = _SHIFTS * np.sign(moved.sum())
         found = imputed(model, pair, _SHIFTS * sd, seed=seed)
         paths += [
             SHIFTED.row(
                 contrast=before.label, shift=shift, estimate=c.estimate, conf_low=c.conf_low,
                 conf_high=c.conf_high, p=c.p,
             )
-            for shift, c in zip(_SHIFTS, found)
+            for shift, c in zip(shifts, found)
         ]  # fmt: skip
-        changed = [shift for shift, c in zip(_SHIFTS, found) if c.direction != before.direction]
+        changed = [shift for shift, c in zip(shifts, found) if c.direction != before.direction]
         tip = min(changed, key=abs) if changed else np.nan
-        count = int((missing & model.raised(pair)).sum())
+        count = int((moved != 0).sum())
         tips.append(
             TIPPING.row(contrast=before.label, missing=count, shift=tip, shift_in_unit=tip * sd,
                         null=before.null)
         )  # fmt: skip
     return SHIFTED.frame(paths), TIPPING.frame(tips)
+
+
+BY_EQUATIONS = "odds of hits by estimating equations"
+
+
+def hit_variants(result: PhaseComparison, model: PhaseModel) -> list[Variant]:
+    """Odds ratios of hits beside differences of rates; none where the outcome is no rate.
+
+    Where classes and not people were allocated there is none either.
+    """
+    if not model.counted or model.unit != "participant":
+        return []
+    try:
+        found = marginal_conclusions(result, model)
+    except FitError as problem:
+        return [Variant(BY_EQUATIONS, 0, note=f"not run: {problem}")]
+    note = "GEE, covariance corrected for few people (Mancl and DeRouen); another scale"
+    return [Variant(BY_EQUATIONS, len(model.complete.y), found, note)]

@@ -12,7 +12,6 @@ from motorlearn.audit.comparison.phase_model import PhaseModel, effects_of, phas
 from motorlearn.audit.context import Context
 from motorlearn.audit.report import Conclusion
 from motorlearn.audit.sensitivity.chained import chained_variants
-from motorlearn.audit.sensitivity.hits import hit_variants
 from motorlearn.audit.sensitivity.leave_one_out import without_each
 from motorlearn.audit.sensitivity.mixed import mixed_variants
 from motorlearn.audit.sensitivity.phases import (
@@ -21,6 +20,7 @@ from motorlearn.audit.sensitivity.phases import (
     TIPPING,
     Allocation,
     Variant,
+    hit_variants,
     phase_variants,
     tipping_points,
 )
@@ -66,7 +66,7 @@ class Sensitivity(Result):
         ``participant, group, contrast, estimate, conf_low, conf_high, p, changes``.
     shifts : DataFrame
         ``contrast, shift, estimate, conf_low, conf_high, p``: missing scores of the first group of
-        the contrast moved by ``shift`` residual SDs.
+        the contrast (of the second where only it lacks scores) moved by ``shift`` residual SDs.
     tipping : DataFrame
         ``contrast, missing, shift, shift_in_unit, null``: smallest move that changes the
         conclusion.
@@ -214,7 +214,7 @@ def _within_people(
 ) -> Sensitivity:
     """Variants of conditions within people: of the planned pair, else of the first one."""
     rows = result.contrasts[(result.contrasts["phase"] == phase) & result.contrasts["p"].notna()]
-    primary = context.design.primary if context.design is not None else None
+    primary = context.primary
     if primary is not None and len(primary.groups) > 1:
         named = rows["group"].isin(primary.groups[:2]) & rows["reference"].isin(primary.groups[:2])
         rows = rows[named]
@@ -256,7 +256,7 @@ def _table(variants: list[Variant], original: tuple[Conclusion, ...]) -> pd.Data
 
 def _default_phase(result: PhaseComparison, context: Context) -> Hashable:
     phases: Sequence[Hashable] = result.recipe.options["phases"]
-    primary = context.design.primary if context.design is not None else None
+    primary = context.primary
     if primary is not None and primary.phase in phases:
         return primary.phase
     delayed = [phase for phase in phases if phase in DELAYED_PHASES]
@@ -286,7 +286,7 @@ def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
         return Allocation(None, "not run: groups were not drawn by lot", by_lot=False)
     people = study.participants
     if model.unit != "participant":
-        return Allocation(None, f"labels moved among all of {model.unit}")
+        return Allocation(None, f"labels moved, each {model.unit} as a whole")
     if people is None:
         return everywhere
     known = people.drop_duplicates("participant").set_index("participant")

@@ -18,6 +18,7 @@ from motorlearn.trials import Study
 
 DRAWN = "orders drawn again (randomisation test)"
 NO_LOT = "not run: orders were not drawn by lot"
+_DRAWS = 4999
 Floats = NDArray[np.float64]
 
 
@@ -177,7 +178,7 @@ def without_each_person(own: Differences, before: Conclusion) -> pd.DataFrame:
     return LEAVE_ONE_OUT.frame(rows)
 
 
-def _orders_drawn_again(own: Differences, seed: int, permutations: int = 4999) -> Variant:
+def _orders_drawn_again(own: Differences, seed: int) -> Variant:
     """Orders moved among people whose scores stay in their periods; two conditions only.
 
     Under no effect of the condition a person's difference between periods does not hang on the
@@ -193,7 +194,7 @@ def _orders_drawn_again(own: Differences, seed: int, permutations: int = 4999) -
     if min(first.sum(), (~first).sum()) < 2:
         return Variant(name, 0, note="two people in each order are needed")
     rng = np.random.default_rng(seed)
-    orders = np.array([first, *(rng.permutation(first) for _ in range(permutations))])
+    orders = np.array([first, *(rng.permutation(first) for _ in range(_DRAWS))])
     size = orders.sum(axis=1)
     sums, squares = orders @ later, orders @ later**2
     rest, rest_squares, others = later.sum() - sums, (later**2).sum() - squares, len(later) - size
@@ -204,7 +205,7 @@ def _orders_drawn_again(own: Differences, seed: int, permutations: int = 4999) -
     there = welch(later[first], later[~first])
     sides = np.array([there.estimate, there.conf_low, there.conf_high]) / -2
     one = own.conclude(sides[0], sides[2], sides[1], p)
-    note = f"{permutations} draws; the baseline is left aside, the interval is Welch's"
+    note = f"{_DRAWS} draws; the baseline is left aside, the interval is Welch's"
     return Variant(name, int(known.sum()), (one,), note)
 
 

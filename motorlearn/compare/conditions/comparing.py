@@ -23,7 +23,6 @@ from motorlearn.compare.conditions.rows import (
     pairs_of,
     period_rows,
 )
-from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.conditions.scores import ConditionScores, Within, score_conditions
 from motorlearn.compare.equivalence import equivalence_frame
 from motorlearn.compare.limits import Limit, design_limits
@@ -31,6 +30,7 @@ from motorlearn.compare.omnibus import omnibus_frame
 from motorlearn.compare.options import Options
 from motorlearn.compare.participants import Columns, PhaseScores
 from motorlearn.compare.posthoc import all_pairs, trends
+from motorlearn.compare.schemas import PERIODS
 from motorlearn.compare.within import paired_changes, phase_pairs
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe

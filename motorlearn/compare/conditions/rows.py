@@ -9,9 +9,9 @@ import pandas as pd
 from motorlearn.compare.between import NO_ESTIMATE, Comparing, standardised, within
 from motorlearn.compare.comparison import ANOVA, CONTRAST, INTERACTION, OMNIBUS, how
 from motorlearn.compare.conditions.effects import Difference, difference, indicators
-from motorlearn.compare.conditions.schema import PERIODS
 from motorlearn.compare.conditions.scores import ConditionScores
 from motorlearn.compare.participants import Scores
+from motorlearn.compare.schemas import PERIODS
 from motorlearn.compare.within import anova_row
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import Estimate, t_estimate
@@ -147,7 +147,7 @@ def change_rows(
                     method=told, **of.comparing.told(estimate),
                 )
             )  # fmt: skip
-    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.of_kind("text"), object))
+    return INTERACTION.frame(rows).astype(dict.fromkeys(INTERACTION.texts, object))
 
 
 def period_rows(of: Differences, phase: Hashable) -> list[Row]:

@@ -16,6 +16,7 @@ from motorlearn.curves.status import (
     FLAT,
     RATES,
     UNSETTLED,
+    adrift,
     grade,
     losses,
     not_rejected,
@@ -23,7 +24,7 @@ from motorlearn.curves.status import (
 
 Values = Any
 """A number or an array of them, one per fit."""
-INTERNAL = ("lost", "level", "level_error", "start_lost")
+INTERNAL = ("lost", "level", "level_error", "start_lost", "gain_lost")
 """Columns of a fit that only say what to leave out of the table."""
 
 
@@ -46,7 +47,7 @@ def claims(
 
     ``best, flat, line, step`` are losses of the curve, the flat line, the straight line and the
     step; ``more`` holds ``binomial``, ``seen`` (progress with extremes taken out), ``origin``,
-    ``first``.
+    ``first``, and where the form has one ``stuck`` (its tail at the lowest).
     """
     binomial = more["binomial"]
 
@@ -64,7 +65,10 @@ def claims(
         open_shape=line_open | step_open,
     )
     stepped = (progress > 1.0) & (more["origin"] == more["first"]) & (rates == 1)
-    lost = losses(status, progress=progress, line_open=line_open, step=stepped)
+    far = adrift(
+        progress=progress, error=error, change=change, rates=rates, stuck=more.get("stuck", False)
+    )
+    lost = losses(status, progress=progress, line_open=line_open, step=stepped, adrift=far)
     return {
         "status": status,
         "lost": lost,
@@ -100,8 +104,10 @@ def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np
     values["asymptote"] = np.where(flat, level, np.where(no_curve, np.nan, found["asymptote"]))
     hidden = no_curve | (lost == ERRORS)
     values["se_asymptote"] = np.where(flat, error, np.where(hidden, np.nan, found["se_asymptote"]))
-    values["gain"] = np.where(no_curve | (flat & (found["gain"] != 0)), np.nan, found["gain"])
-    values["se_gain"] = np.where(hidden | flat, np.nan, found["se_gain"])
+    far = found["gain_lost"] > 0
+    no_gain = no_curve | far | (flat & (found["gain"] != 0))
+    values["gain"] = np.where(no_gain, np.nan, found["gain"])
+    values["se_gain"] = np.where(hidden | flat | far, np.nan, found["se_gain"])
     start = np.where(found["start_lost"] > 0, np.nan, found["start"])
     values["start"] = np.where(flat, level, start)
     for name in ("gain", "start"):

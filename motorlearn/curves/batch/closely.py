@@ -94,7 +94,7 @@ def _learner(
     inflate = (terms["tail"] + 3) / (terms["tail"] + 1) if "tail" in terms else 1.0
     spread = spread_of(work, solution, inflate=inflate, sandwich=asked.sandwich)
     curve = dict(zip(spread.terms, map(float, spread.estimates)))
-    said = verdict(work, solution, curve, float(spread.errors[spread.terms.index("asymptote")]))
+    said = verdict(work, solution, curve, dict(zip(spread.terms, spread.errors)))
     found = {"status": STATUSES.index(said.status), "lost": said.lost}
     found |= _curve(problem, spread, curve, said)
     found |= _criteria(problem, solution, noisy) | dict(terms) | _sessions(problem, spread, curve)
@@ -114,6 +114,7 @@ def _curve(
         "level": said.level,
         "level_error": said.level_error,
         "start_lost": said.lost == CURVE and problem.first < problem.origin,
+        "gain_lost": said.gain_lost,
     }
 
 

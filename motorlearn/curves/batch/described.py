@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from motorlearn.curves.batch.padded import Optimum, Padded, extreme, working
+from motorlearn.curves.batch.padded import Optimum, Padded, extreme, log_bounds, working
+from motorlearn.curves.status import gain_adrift
 
 CLEAR = 1e-6
 """Determinant of columns of length 1 from which their products have digits enough."""
@@ -97,3 +98,20 @@ def _by_triangle(weighted: np.ndarray, scale: np.ndarray, held: np.ndarray) -> n
     inverse: np.ndarray = root @ np.swapaxes(root, 1, 2)
     inverse[weak] = np.inf
     return inverse
+
+
+def tail_at_lowest(data: Padded, best: Optimum) -> np.ndarray | bool:
+    """Whether the rate that sends the asymptote away lies at its lowest."""
+    if data.form.tail is None:
+        return False
+    k = data.form.rates.index(data.form.tail)
+    found: np.ndarray = best.at_bound[:, k] & (best.tau < log_bounds(data).mean(axis=2))[:, k]
+    return found
+
+
+def gain_lost(data: Padded, told: Described) -> np.ndarray:
+    """Whose gain belongs to a trial long before the first, and is not known."""
+    rates = list(told.rates.T)
+    with np.errstate(over="ignore"):
+        lift = np.exp(-data.form.log_basis(data.origin[:, 0], rates, data.first))
+    return np.asarray(gain_adrift(told.gain, told.se_gain, lift))

@@ -45,4 +45,6 @@ POWER_PRIOR = Form(
     # With so much prior practice the curve is an exponential to three digits.
     edges=(0.7, 3.0),
     limits=_limits,
+    tail="rate",
+    anchored=True,
 )

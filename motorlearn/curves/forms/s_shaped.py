@@ -10,6 +10,7 @@ from motorlearn.curves.forms.shape import (
     rate_bounds,
     spread,
 )
+from motorlearn.curves.forms.sharing import Shared
 
 FAR = 30.0
 """Distance from the middle, in units of 1/rate, beyond which the tail is an exponential."""
@@ -22,7 +23,12 @@ def _log_basis(n: Array, rates: Rates, first: float) -> Array:
 
 
 def _share(n: Array, rates: Rates) -> Array:
-    return np.exp(-np.logaddexp(0.0, -rates[0] * (n - rates[1])))
+    """Share of the way gained, real or complex."""
+    x = rates[0] * (n - rates[1])
+    early = np.real(x) < -FAR
+    return np.where(
+        early, np.exp(np.where(early, x, 0.0)), 1 / (1 + np.exp(-np.where(early, 0.0, x)))
+    )
 
 
 def _slopes(n: Array, rates: Rates, first: float) -> tuple[Array, ...]:
@@ -54,4 +60,12 @@ S_SHAPED = Form(
     relative_rate=lambda n, rates: rates[0] * _share(n, rates),
     half_life=lambda rates, first: half_life_by_search(_log_basis, rates, first),
     limits=_limits,
+    # Learners go through one S, each at a tempo of its own: rate times midpoint is the same.
+    sharing=Shared(
+        ("delay",),
+        (None,),
+        rates=lambda rate, delay: (rate, delay / rate),
+        turns=lambda rate, delay: (rate, -delay / rate),
+        from_rates=lambda rate, midpoint: (rate * midpoint,),
+    ),
 )

@@ -2,8 +2,11 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
+
+from motorlearn.curves.forms.sharing import Shared, as_they_are
 
 Array = np.ndarray
 Rates = Sequence[Array | float]
@@ -45,6 +48,13 @@ class Form:
     limits : callable, optional
         ``limits(n)``: rates at which the curve is a straight line and rates at which it is a
         step; without it every rate at its lowest and every rate at its highest.
+    tail : str, optional
+        Of several rates the one whose lowest value sends the asymptote beyond all bounds.
+    sharing : Shared, optional
+        What the learners of a population share; without it all rates but the first.
+    anchored : bool
+        Whether a population counts its gain from the first trial, because the basis is 1 so long
+        before that a gain there, as an extrapolation, goes with the rate of a learner.
     """
 
     name: str
@@ -59,6 +69,23 @@ class Form:
     half_life: Callable[[Rates, float], float]
     edges: tuple[float, ...] = (1e-6, 1e-6)
     limits: Callable[[Array], tuple[tuple[float, ...], tuple[float, ...]]] | None = None
+    tail: str | None = None
+    sharing: Shared | None = None
+    anchored: bool = False
+
+    @property
+    def shared(self) -> Shared:
+        """What learners of a population share of the rates."""
+        if self.sharing is not None:
+            return self.sharing
+        return as_they_are(self.rates[1:], (None,) * (len(self.rates) - 1))
+
+    @cached_property
+    def linear(self) -> bool:
+        """Whether the log basis is linear in the first rate, whatever the others are."""
+        n, more = np.array([1.0, 2.0, 5.0]), [0.5] * (len(self.rates) - 1)
+        one, two, three = (self.log_basis(n, [r, *more], 1.0) for r in (1.0, 2.0, 3.0))
+        return bool(np.allclose(three - two, two - one))
 
     def extremes(self, n: Array) -> tuple[tuple[float, ...], tuple[float, ...]]:
         """Rates of the straight line and of the step that the curve can turn into."""

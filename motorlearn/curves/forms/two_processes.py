@@ -3,6 +3,7 @@
 import numpy as np
 
 from motorlearn.curves.forms.shape import Array, Form, Rates, half_life_by_search, rate_bounds
+from motorlearn.curves.forms.sharing import as_they_are
 
 SLOWNESS, SHARES = (1e-3, 0.8), (0.02, 0.98)
 """Slow rate as a share of the fast one, and share of the fast process, between their bounds."""
@@ -52,4 +53,6 @@ TWO_PROCESSES = Form(
     half_life=lambda rates, first: half_life_by_search(_log_basis, rates, first),
     edges=(1e-6, 1e-6, 1e-6),
     limits=lambda n: ((rate_bounds(n)[0], 0.5, 0.5), (rate_bounds(n)[1], 0.8, 0.98)),
+    tail="slowness",
+    sharing=as_they_are(("slowness", "fast_share"), (SLOWNESS, SHARES)),
 )

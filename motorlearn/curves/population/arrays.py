@@ -10,6 +10,8 @@ from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.status import NOT_SEEN, OK
 
+LARGEST_START = 3.0
+"""Size of the unbounded start of something shared beyond which a search would begin at an edge."""
 LEAST_CLEAR = 3
 """Learners of a group with a clear curve of their own below which the pooled curve is the start."""
 
@@ -42,17 +44,25 @@ def log_level(data: Learners) -> float:
     return float(np.log(data.y[data.used > 0].mean())) if data.law == "lognormal" else 0.0
 
 
-def second_rate(data: Learners) -> float | None:
-    """Logarithm of the second rate from all rows of each group together; None without one."""
-    if len(data.form.rates) < 2:
-        return None
-    name = data.form.rates[1]
+def shared_starts(data: Learners) -> tuple[float, ...]:
+    """Starts of what learners share of the rates, from all rows of each group together."""
+    shared, names = data.form.shared, data.form.rates
+    if not shared.names:
+        return ()
     members = [np.flatnonzero(data.group == k) for k in range(int(data.group.max()) + 1)]
-    found = [_found(data, [own])[name][0, 0] for own in members]
+    fits = [_found(data, [own]) for own in members]
+    found = [shared.from_rates(*(fit[name][0, 0] for name in names)) for fit in fits]
+    known = [values for values in found if np.isfinite(values).all()]
     counts = np.unique(data.n[data.used > 0])
-    low, high = np.log(np.array(data.form.bounds(counts)[1]))
-    middle = np.nanmean(np.log(found)) if np.isfinite(found).any() else 0.5 * (low + high)
-    return float(np.clip(middle, low + 0.25 * (high - low), high - 0.25 * (high - low)))
+    bounds = np.array(data.form.bounds(counts))
+    if not data.form.linear:
+        middle = shared.from_rates(*np.sqrt(bounds.prod(axis=1)))
+        each = [shared.unbounded(values) for values in known or [middle]]
+        return tuple(np.clip(np.mean(each, axis=0), -LARGEST_START, LARGEST_START).tolist())
+    low, high = np.log(bounds[1])
+    mean = np.mean(np.log(np.array(known)[:, 0])) if known else 0.5 * (low + high)
+    inner = 0.25 * (high - low)
+    return (float(np.clip(mean, low + inner, high - inner)),)
 
 
 def starting_points(data: Learners, layout: Layout) -> tuple[np.ndarray, np.ndarray]:
@@ -93,7 +103,8 @@ def _curves(data: Learners, sets: Sequence[np.ndarray]) -> tuple[np.ndarray, np.
         log_rate = np.log(
             np.clip(np.where(np.isnan(rate), np.sqrt(low * high), rate), low * 1e4, high)
         )
-    amount = found["start" if data.start else "gain"][:, 0]
+    amount = found["start" if data.anchored else "gain"][:, 0]
+    amount = amount - found["asymptote"][:, 0] if data.anchored and not data.start else amount
     values = np.stack([found["asymptote"][:, 0], amount, log_rate], axis=1)
     clear = np.isin(found["status"][:, 0], (OK,))
     usable = clear | (found["status"][:, 0] == NOT_SEEN)

@@ -1,5 +1,6 @@
 """Bands around a population curve: of the curve itself, of learners, of single scores."""
 
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,14 +14,12 @@ from motorlearn.curves.forms import named_form
 def curves_of(fit: Any, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
     """Curves of some parameter rows (asymptote, amount, log rate), shape (rows, practice)."""
     form = named_form(fit.form)
-    rates = [np.exp(parameters[:, [2]]), *fit.second]
+    rates = form.shared.rates(np.exp(parameters[:, [2]]), *fit.second)
     basis = np.exp(form.log_basis(n[None, :], rates, fit.first))
     height, amount = parameters[:, [0]], parameters[:, [1]]
-    if fit.amount == "start":
+    if fit.amount == "start" or form.anchored:
         basis = basis / np.exp(form.log_basis(np.array(fit.first), rates, fit.first))
-        curve = height + (amount - height) * basis
-    else:
-        curve = height + amount * basis
+    curve = height + (amount - height if fit.amount == "start" else amount) * basis
     found: np.ndarray = expit(curve) if fit.family == "binomial" else curve
     return found
 
@@ -105,6 +104,18 @@ def _root(fit: Any) -> np.ndarray:
     return found
 
 
+def _by_shared(fit: Any, n: np.ndarray, cell: np.ndarray) -> list[np.ndarray]:
+    """Derivatives of one group's curve by what learners share of the rates."""
+    natural, found = named_form(fit.form).shared.natural, []
+    for move in 1e-5 * np.eye(len(fit.shared)):
+        ends = [
+            curves_of(replace(fit, second=natural(at)), n, cell[None, :])[0]
+            for at in (fit.shared + move, fit.shared - move)
+        ]
+        found.append((ends[0] - ends[1]) / 2e-5)
+    return found
+
+
 def _curve_error(fit: Any, n: np.ndarray, k: int, cell: np.ndarray) -> np.ndarray:
     """Standard error of one group's curve, by the delta method."""
     columns = []
@@ -113,14 +124,16 @@ def _curve_error(fit: Any, n: np.ndarray, k: int, cell: np.ndarray) -> np.ndarra
         move = np.eye(3)[row] * step
         ends = curves_of(fit, n, np.stack([cell + move, cell - move]))
         columns.append((ends[0] - ends[1]) / (2 * step))
+    columns += _by_shared(fit, n, cell)
     by_cell = np.stack(columns, axis=1)
-    terms = fit.estimates["term"].tolist()
-    pick = np.zeros((3, len(terms)))
+    terms, shared = fit.estimates["term"].tolist(), len(fit.shared)
+    pick = np.zeros((3 + shared, len(terms) + shared))
+    pick[3:, len(terms) :] = np.eye(shared)
     for row, name in enumerate(("asymptote", fit.amount, "log_rate")):
         pick[row, terms.index(name)] = 1.0
         own = f"{name}[{fit.groups[k]}]"
         if own in terms:
             pick[row, terms.index(own)] = 1.0
-    slope, cover = by_cell @ pick, fit.spread_of_few * fit.vcov
+    slope, cover = by_cell @ pick, fit.spread_of_few * fit.whole
     found: np.ndarray = np.sqrt(np.maximum(np.einsum("ij,jk,ik->i", slope, cover, slope), 0))
     return found

@@ -17,6 +17,7 @@ from motorlearn.curves.status import (
     FLAT,
     KEPT,
     STATUSES,
+    adrift,
     grade,
     losses,
 )
@@ -64,8 +65,24 @@ def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     # Where the maximum was not confirmed, its curve is where the search stopped and no estimate.
     found = fit.summit.converged
     unsure = line or not fit.agree or not found
-    lost = losses(code, progress=progress if found else -np.inf, line_open=unsure, step=False)
+    lost = losses(
+        code,
+        progress=progress if found else -np.inf,
+        line_open=unsure,
+        step=False,
+        adrift=_adrift(data, fit, progress),
+    )
     return Claim(STATUSES[int(code)], int(lost), _levels(data), data.group)
+
+
+def _adrift(data: Learners, fit: PopulationFit, progress: float) -> bool:
+    """Whether the asymptote lies far beyond what was seen, and is not known."""
+    height, amount, _ = fit.layout.cells(fit.summit.point)[0]
+    way = abs(amount - height) if data.start else abs(amount)
+    error = float(np.sqrt(max(fit.covariance[0, 0], 0.0)))
+    change = way * -np.expm1(-max(progress, 0.0))
+    rates = len(data.form.rates)
+    return bool(adrift(progress=progress, error=error, change=change, rates=rates, stuck=False))
 
 
 def _levels(data: Learners) -> np.ndarray:

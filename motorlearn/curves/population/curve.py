@@ -45,9 +45,11 @@ class PopulationCurve(Result):
     what varies between learners (``other`` is empty on a variance row). ``participants``: each
     learner's parameters, drawn towards the population by how little the own rows say.
     ``group_tests``: likelihood-ratio tests of the group differences, where asked for. ``common``:
-    what is the same for all learners (second rate, what sessions do, noise). ``second`` holds the
-    second rate of the curve, ``spread`` the SD of each residual over ``residual_sd``, ``standard``
-    the residuals by the noise that was fitted: whitened, of size 1 (none for plain noise).
+    what is the same for all learners (second rate, what sessions do, noise). ``second`` holds what
+    learners share of the rates of the curve, ``shared`` the same on a scale without bounds and
+    ``whole`` the covariance of the fixed effects and of that, ``spread`` the SD of each residual
+    over ``residual_sd``, ``standard`` the residuals by the noise that was fitted: whitened, of
+    size 1 (none for plain noise).
     """
 
     estimates: pd.DataFrame
@@ -76,6 +78,8 @@ class PopulationCurve(Result):
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_population_curve"), repr=False)
     common: pd.DataFrame = field(default_factory=COMMON.frame, repr=False)
     second: tuple[float, ...] = ()
+    shared: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
+    whole: np.ndarray = field(default_factory=lambda: np.zeros((0, 0)), repr=False)
     spread: np.ndarray = field(default_factory=lambda: np.ones(0), repr=False)
     standard: np.ndarray = field(default_factory=lambda: np.zeros(0), repr=False)
 

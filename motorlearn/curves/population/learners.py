@@ -136,6 +136,11 @@ class Learners:
         """Whether asymptote and amount can be integrated out in closed form."""
         return self.trials is None and self.law == "normal"
 
+    @property
+    def anchored(self) -> bool:
+        """Whether the basis is 1 at the first trial."""
+        return self.start or self.form.anchored
+
     @cached_property
     def rows(self) -> np.ndarray:
         """Number of rows of each learner, as a column."""
@@ -184,21 +189,20 @@ class Learners:
 
     def _log_slope(self, n: np.ndarray) -> tuple[np.ndarray, Any]:
         """Derivative of the log basis by the rate, which it is linear in, and what is left."""
-        if self.second is None:
+        if not self.second:
             return self.form.slopes(n, [1.0], self.first)[0], 0.0
-        slope = self.form.slopes(n, [1.0, self.second], self.first)[0]
-        return slope, self.form.log_basis(n, [1.0, self.second], self.first) - slope
+        slope = self.form.slopes(n, [1.0, *self.second], self.first)[0]
+        return slope, self.form.log_basis(n, [1.0, *self.second], self.first) - slope
 
     def log_basis(self, n: np.ndarray, rate: float) -> np.ndarray:
         """Log basis at practice counts, sessions left aside."""
-        slope, rest = self._log_slope(n)
-        found: np.ndarray = rate * slope + rest
-        return found
+        rates = self.form.shared.rates(rate, *(self.second or ()))
+        return self.form.log_basis(n, rates, self.first)
 
     @cached_property
     def _exponents(self) -> tuple[np.ndarray, Any]:
         slope, rest = self._log_slope(self.n)
-        if self.start:
+        if self.anchored:
             top, more = self._log_slope(np.array(self.first))
             slope, rest = slope - top, rest - more
         return slope, rest
@@ -215,6 +219,8 @@ class Learners:
         """Basis and its derivative before whitening."""
         rate = np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))[:, :, None]
         used = self.used[:, None, :]
+        if not self.form.linear:
+            return self._bent(rate, used)
         slope, rest = self._exponents
         if self.sessions is None:
             steep = rate * slope[:, None, :]
@@ -222,14 +228,32 @@ class Learners:
             return basis, steep * basis
         return self._with_sessions(rate, used)
 
+    def _bent(self, rate: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Basis and derivative of a form whose log basis is not linear in the rate."""
+        height, turn = self._bent_at(self.n[:, None, :], rate)
+        if self.start:
+            top, lean = self._bent_at(np.array(self.first), rate)
+            height, turn = height - top, turn - lean
+        basis = _exp(height) * used
+        return basis, turn * basis
+
+    def _bent_at(self, n: np.ndarray, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Log basis and its derivative by the log rate."""
+        shared = self.second or ()
+        rates = self.form.shared.rates(rate, *shared)
+        turns = self.form.shared.turns(rate, *shared)
+        slopes = self.form.slopes(n, rates, self.first)
+        turn: np.ndarray = sum(a * b for a, b in zip(slopes, turns)) + 0.0 * rate
+        return self.form.log_basis(n, rates, self.first), turn
+
     def _with_sessions(self, rate: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         assert self.sessions is not None
         slope, rest = self._exponents
         top, more = self._log_slope(np.array(self.first))
-        if self.start:
+        if self.anchored:
             top, more = 0.0 * top, 0.0
         begin, left = self._log_slope(self.sessions.begin)
-        if self.start:
+        if self.anchored:
             one, other = self._log_slope(np.array(self.first))
             begin, left = begin - one, left - other
         basis: Any = 0.0

@@ -98,7 +98,7 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     best, gap, there = _settle_nodes(data, layout, nodes, best, enough=line)
     nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
-    covariance, singular = _covariance(best, layout)
+    covariance, singular = _covariance(best)
     return PopulationFit(
         layout=layout,
         summit=best,
@@ -259,7 +259,7 @@ def loglik_at(
     return likelihood.value(point)[0]
 
 
-def _covariance(summit: Summit, layout: Layout) -> tuple[np.ndarray, bool]:
+def _covariance(summit: Summit) -> tuple[np.ndarray, bool]:
     """Inverse information; directions along which a vanished variance is flat are held."""
     matrix = summit.information
     scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-12))

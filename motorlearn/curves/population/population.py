@@ -13,7 +13,7 @@ from motorlearn.curves.options import (
     one_of,
     whole,
 )
-from motorlearn.curves.population.arrays import second_rate
+from motorlearn.curves.population.arrays import shared_starts
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
@@ -30,7 +30,7 @@ from motorlearn.exceptions import InputError
 
 MOST_NODES = 110
 INTERVALS = ("auto", "wald", "profile", "sandwich")
-POPULATION_FORMS = ("exponential", "power", "power_prior", "apex")
+POPULATION_FORMS = ("exponential", "power", "power_prior", "apex", "s_shaped", "two_processes")
 
 
 def fit_population_curve(
@@ -77,9 +77,11 @@ def fit_population_curve(
         One row per trial or block.
     outcome, practice, participant : str
         Columns of scores (or hits), practice counts and learners.
-    form : {"exponential", "power", "power_prior", "apex"}
-        Form of the curve. The second rate of the last two (prior practice, power rate) is the
-        same for all learners.
+    form : {"exponential", "power", "power_prior", "apex", "s_shaped", "two_processes"}
+        Form of the curve. Each learner has one rate, the tempo; what else bends the curve is the
+        same for all learners and stands in ``common``: prior practice, power rate, slowness and
+        share of the fast process, and for the S-shaped curve ``delay``, rate times midpoint, so
+        that quicker learners also begin earlier.
     group : str, optional
         Column of groups; every parameter then differs between groups. The first level is the
         first category of a categorical column, else the first in sorted order.
@@ -87,8 +89,9 @@ def fit_population_curve(
         What varies between learners: any of ``asymptote``, the amount, ``rate``; its covariance
         is estimated in full.
     amount : {"gain", "start"}
-        The second parameter. With ``power_prior`` take ``start``: its gain lies far outside what
-        was seen, and its limits can take a minute to find.
+        The second parameter. The gain of ``power_prior`` is counted from ``first``, and not, as
+        that of one learner, from a trial before it, so that it is the distance from the start to
+        the asymptote with every form but the S-shaped, whose gain is the whole way.
     first : float
         Practice count of the first trial.
     attempts : str, optional
@@ -166,6 +169,12 @@ def fit_population_curve(
     if not isinstance(tests, bool):
         raise InputError("tests must be True or False", [tests])
     one_of(covariance, ("full", "diagonal"), "covariance")
+    if session is not None and not chosen.linear:
+        raise InputError(
+            f"what sessions do is not built for a population of {chosen.title} curves",
+            [session],
+            "leave the sessions out, or fit each learner with fit_curves",
+        )
     asked = Asked(session, restart, variance, correlation, len(chosen.rates) > 1, errors).checked()
     first, level = check_first(first), check_level(level)
     rows = vary_rows(vary)
@@ -178,7 +187,7 @@ def fit_population_curve(
     if data.trials is not None:
         asked.refuse_for_hits()
     data = replace(
-        _with_law(data, errors), common=common_terms(data, asked, sessions, second_rate(data))
+        _with_law(data, errors), common=common_terms(data, asked, sessions, shared_starts(data))
     )
     extra = 0 if data.common is None else len(data.common.starts)
     differ, diagonal = (len(groups) > 1,) * 3, covariance == "diagonal"

@@ -18,7 +18,6 @@ from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.status import FLAT_LEVEL
 
-SHAPES = ("flat", "line", "step")
 NODES = 7
 SURE = 2.0
 """Twice the log-likelihood beyond the critical value from where a climb need not be finished."""
@@ -35,7 +34,8 @@ class Rival(Learners):
         """The basis of every learner, shape (learners, rows)."""
         inside = self.used > 0
         least = np.min(np.where(inside, self.n, np.inf))
-        x = -np.real(self._log_slope(self.n)[0]) + 0.0 * self.n
+        bent = not self.form.linear
+        x = self.n if bent else -np.real(self._log_slope(self.n)[0]) + 0.0 * self.n
         low, high = np.min(x[inside]), np.max(x[inside])
         if self.shape == "flat":
             return np.zeros_like(self.n)

@@ -5,6 +5,8 @@ not differ between learners. Each is kept on a scale without bounds:
 
 =====================  ======================================================================
 ``prior_practice``     second rate of the form, as logarithm (``power_rate`` of APEX likewise)
+``delay``              rate times midpoint of the S-shaped curve, as logarithm
+``slowness``           slow rate as a share of the fast one, ``fast_share`` likewise, as logits
 ``savings``            share of the way gained that is still there when a session begins
 ``warm_up``            share of the whole way that is lost for a moment when a session begins
 ``restart_rate``       how fast that fades per unit of practice, as logarithm
@@ -19,13 +21,15 @@ back at the begin of each later session, and goes on from there at its own relat
 .. math:: b \leftarrow s\, b + (1 - s), \qquad b(n) = b(n_s)\, f(n) / f(n_s)
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from motorlearn.curves.forms import Form
+from motorlearn.curves.forms.sharing import Shared
 from motorlearn.curves.options import RESTARTS, one_of
 from motorlearn.curves.population.learners import Learners, SessionRows, White
 from motorlearn.curves.single.noise import LEAST_TAIL, MOST_TAIL, check_noise
@@ -59,7 +63,7 @@ class Asked:
 
     def names(self, form: Form) -> tuple[str, ...]:
         """Common terms in the order of the vector."""
-        found = form.rates[1:] if self.second else ()
+        found = form.shared.names if self.second else ()
         if self.session is not None:
             found += ("savings",) if self.restart != "warm-up" else ()
             found += ("warm_up", "restart_rate") if self.restart != "savings" else ()
@@ -82,14 +86,16 @@ class Common:
     previous: np.ndarray | None = field(default=None, repr=False)
     gap: np.ndarray | None = field(default=None, repr=False)
     age: np.ndarray | None = field(default=None, repr=False)
+    shared: Shared | None = field(default=None, repr=False)
 
     def dressed(self, data: Learners, values: np.ndarray) -> Learners:
         """Learners as they are with these values, real or complex."""
         known: dict[str, Any] = dict(zip(self.names, values))
-        second = next((known[name] for name in data.form.rates[1:] if name in known), None)
+        shared = data.form.shared
+        held = [known[name] for name in shared.names if name in known]
         return replace(
             data,
-            second=data.second if second is None else np.exp(second),
+            second=shared.natural(held) if held else data.second,
             sessions=self._sessions(known),
             white=self._white(data, known),
             tail=tail_of(known["tail"]) if "tail" in known else None,
@@ -133,6 +139,9 @@ class Common:
         plain = ("savings", "warm_up", "spread_power")
         scales: dict[str, Callable[[Any], Any]] = dict.fromkeys(plain, _same)
         scales |= {"correlation": np.tanh, "tail": tail_of}
+        if self.shared is not None:
+            for k, name in enumerate(self.shared.names):
+                scales[name] = partial(_one_shared, self.shared, k)
         told = [scales.get(name, np.exp)(value) for name, value in zip(self.names, values)]
         return np.array(told, float)
 
@@ -145,6 +154,11 @@ def _same(value: Any) -> Any:
     return value
 
 
+def _one_shared(shared: Shared, place: int, value: Any) -> Any:
+    """One of what is shared on its own scale."""
+    return replace(shared, ends=shared.ends[place : place + 1]).natural([value])[0]
+
+
 def tail_of(value: Any) -> Any:
     """Degrees of freedom of t errors: the most at 0, the least a quarter of a turn away.
 
@@ -154,9 +168,14 @@ def tail_of(value: Any) -> Any:
 
 
 def common_terms(
-    data: Learners, asked: Asked, session: np.ndarray | None, second: float | None
+    data: Learners,
+    asked: Asked,
+    session: np.ndarray | None,
+    second: Sequence[float] = (),
 ) -> Common | None:
     """What these learners have in common; ``session`` holds padded codes of sessions.
+
+    ``second`` are starts of what they share of the form's rates, without bounds.
 
     Raises
     ------
@@ -168,16 +187,14 @@ def common_terms(
         return None
     inside = data.used > 0
     code = np.zeros(data.n.shape, int) if session is None else session
-    starts = tuple(
-        float(second if second is not None and name in data.form.rates else STARTS.get(name, 0.0))
-        for name in names
-    )
+    starts = STARTS | dict(zip(data.form.shared.names, second))
     return Common(
         names,
-        starts,
+        tuple(float(starts.get(name, 0.0)) for name in names),
         _session_rows(data, code) if asked.session is not None else None,
         *_neighbours(data, code),
         np.where(inside, data.n - data.n[inside].min() + 1.0, 1.0),
+        data.form.shared,
     )
 
 

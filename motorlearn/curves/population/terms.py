@@ -93,6 +93,16 @@ def estimate_terms(
     return frame, vcov
 
 
+def whole_covariance(fit: PopulationFit, scale: Scale, shared: int) -> np.ndarray:
+    """Covariance of the fixed effects and of what learners share of the rates, which come after."""
+    layout = fit.layout
+    later = layout.size - layout.extra + np.arange(shared)
+    places = np.r_[np.arange(layout.fixed), later]
+    unit = np.array([1.0 if row == RATE else scale.unit for row in layout.rows] + [1.0] * shared)
+    found: np.ndarray = fit.covariance[np.ix_(places, places)] * np.outer(unit, unit)
+    return found
+
+
 def variance_terms(fit: PopulationFit, scale: Scale, amount: str) -> pd.DataFrame:
     """Variances, SDs and correlations of what varies between learners."""
     names = ("asymptote", amount, "log_rate")

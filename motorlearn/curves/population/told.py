@@ -28,6 +28,7 @@ from motorlearn.curves.population.terms import (
     degrees_of_freedom,
     estimate_terms,
     variance_terms,
+    whole_covariance,
 )
 from motorlearn.curves.status import CURVE, FLAT, KEPT
 from motorlearn.exceptions import FitError
@@ -151,7 +152,9 @@ def _result(
         vcov=vcov,
         residuals=_residuals(there, scale, rows, own),
         common=common_frame(data, fit, level),
-        second=() if there.second is None else (float(np.real(there.second)),),
+        second=tuple(float(np.real(value)) for value in there.second or ()),
+        shared=fit.layout.common(fit.summit.point)[: len(data.form.shared.names)],
+        whole=whole_covariance(fit, scale, len(data.form.shared.names)),
         spread=_spread(there, own),
         standard=standard_rows(there, _fitted(there, own), _residual_sd(data, fit, scale), scale),
         warnings=fit.warnings,

@@ -86,8 +86,10 @@ def _without_what_is_lost(
     if problem.first < problem.origin:
         curve += ("start",)
     lost = {ERRORS: curve, RATES: rates, CURVE: curve, FLAT: ("gain", *rates)}.get(said.lost, ())
-    gone = frame["term"].isin(lost) & ~frame["term"].isin(problem.fixed)
     columns = ["estimate", "std_error", "conf_low", "conf_high"]
+    if said.gain_lost:
+        frame.loc[frame["term"] == "gain", columns] = np.nan
+    gone = frame["term"].isin(lost) & ~frame["term"].isin(problem.fixed)
     kept = 0 if said.lost != ERRORS else 2 if limits.open_ends else 1
     missing = ["std_error"] if kept == 2 else columns[kept:]
     frame.loc[gone, missing] = np.nan

@@ -181,6 +181,9 @@ def _limit(
     far = float(t_quantile(level, own))
     for _ in range(8):
         if excess(far) > 0:
+            # Where hits run into 0 or 1 the loss has no lowest place, and limits have no middle.
+            if excess(0.0) >= 0:
+                return np.nan
             return place(brentq(excess, 0.0, far, xtol=1e-7, rtol=1e-9))
         far *= 1.7
     return 0.0 if positive and way < 0 else way * np.inf

@@ -250,8 +250,7 @@ def _spread(
 def _judged(work: Problem, solution: Solution, spread: Spread) -> tuple[dict[str, float], Verdict]:
     """Terms of the curve, and what it can claim."""
     curve = {name: float(value) for name, value in zip(spread.terms, spread.estimates)}
-    error = float(spread.errors[spread.terms.index("asymptote")])
-    return curve, verdict(work, solution, curve, error)
+    return curve, verdict(work, solution, curve, dict(zip(spread.terms, spread.errors)))
 
 
 def _criteria(problem: Problem, terms: Mapping[str, float], loglik: float) -> tuple[Any, Any]:

@@ -15,6 +15,9 @@ from motorlearn.figures.drawing.extents import settle
 
 INK = "#222222"
 _SMALLEST = 3.0
+_GAP = 2.0
+"""Pixels between two labels that do not touch."""
+_UPRIGHT_FROM = 7
 
 
 @dataclass(frozen=True)
@@ -93,7 +96,7 @@ def spread(wanted: np.ndarray, spacing: float, low: float, high: float) -> np.nd
     return moved
 
 
-def thin_ticks(axes: Axes, *, first: Sequence[float] = (), gap: float = 2.0) -> None:
+def thin_ticks(axes: Axes, *, first: Sequence[float] = ()) -> None:
     """Leave out labels of the x axis until none touches another; call it when the limits are set.
 
     Labels at the places ``first`` are kept before all others. The ticks themselves stay.
@@ -107,13 +110,15 @@ def thin_ticks(axes: Axes, *, first: Sequence[float] = (), gap: float = 2.0) -> 
     order = sorted(range(len(texts)), key=lambda i: (places[i] not in asked, i))
     kept: list[int] = []
     for i in order:
-        free = all(boxes[i].x0 > boxes[j].x1 + gap or boxes[i].x1 < boxes[j].x0 - gap for j in kept)
+        free = all(
+            boxes[i].x0 > boxes[j].x1 + _GAP or boxes[i].x1 < boxes[j].x0 - _GAP for j in kept
+        )
         if free:
             kept.append(i)
     axes.set_xticks(places, [text.get_text() if i in kept else "" for i, text in enumerate(texts)])
 
 
-def thin_runs(axes: Axes, runs: Sequence[Sequence[float]], *, gap: float = 2.0) -> None:
+def thin_runs(axes: Axes, runs: Sequence[Sequence[float]]) -> None:
     """Keep every second, third, … label of each run of places, so that none of a run touch."""
     figure = axes.get_figure(root=True)
     assert figure is not None
@@ -124,7 +129,7 @@ def thin_runs(axes: Axes, runs: Sequence[Sequence[float]], *, gap: float = 2.0) 
     for every in range(1, longest + 1):
         kept = [list(run[::every]) for run in runs]
         pairs = [pair for run in kept for pair in pairwise(run)]
-        if all(boxes[after].x0 > boxes[before].x1 + gap for before, after in pairs):
+        if all(boxes[after].x0 > boxes[before].x1 + _GAP for before, after in pairs):
             break
     left_out = {place for run in runs for place in run} - {place for run in kept for place in run}
     axes.set_xticks(
@@ -132,7 +137,7 @@ def thin_runs(axes: Axes, runs: Sequence[Sequence[float]], *, gap: float = 2.0) 
     )
 
 
-def turn_ticks(axes: Axes, places: Sequence[float], *, gap: float = 2.0) -> None:
+def turn_ticks(axes: Axes, places: Sequence[float]) -> None:
     """Set the labels at these places upright where two of them would touch."""
     figure = axes.get_figure(root=True)
     assert figure is not None
@@ -140,7 +145,7 @@ def turn_ticks(axes: Axes, places: Sequence[float], *, gap: float = 2.0) -> None
     asked = set(places)
     labels = [tick.label1 for tick in axes.xaxis.get_major_ticks() if tick.get_loc() in asked]
     boxes = sorted((label.get_window_extent() for label in labels), key=lambda box: box.x0)
-    if not any(after.x0 < before.x1 + gap for before, after in pairwise(boxes)):
+    if not any(after.x0 < before.x1 + _GAP for before, after in pairwise(boxes)):
         return
     texts = [text.get_text() for text in axes.get_xticklabels()]
     where = [place in asked for place in axes.get_xticks()]
@@ -177,7 +182,7 @@ def name_x(axes: Axes, text: str) -> None:
         axes.set_xlabel("\n".join(lines))
 
 
-def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> None:
+def group_ticks(axes: Axes, names: Iterable[str]) -> None:
     """Write the names of groups under their places, folded into the room that each has.
 
     Many groups, or names that no fold brings into their room, stand upright.
@@ -189,7 +194,7 @@ def group_ticks(axes: Axes, names: Iterable[str], *, rotate_from: int = 7) -> No
     room = axes.get_window_extent().width / figure.dpi / max(len(names), 1)
     letters = int(room * 72 / (0.62 * float(mpl.rcParams["font.size"]) * 0.9))
     longest = max(len(word) for name in names for word in name.replace("-", "- ").split())
-    if len(names) >= rotate_from or letters < min(longest, 14):
+    if len(names) >= _UPRIGHT_FROM or letters < min(longest, 14):
         axes.set_xticks(range(len(names)), [shortened(name) for name in names], rotation=90)
         return
     texts = ["\n".join(textwrap.wrap(name, max(6, letters - 1)) or [name]) for name in names]

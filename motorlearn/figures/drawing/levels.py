@@ -18,6 +18,7 @@ from matplotlib.colors import to_hex, to_rgb
 from motorlearn.exceptions import InputError
 
 PAPER: Final = "#ffffff"
+_LEGIBLE: Final = 4.5
 
 # Chosen by CIE lightness (24, 58, 43, 0, 51, 35) with at least 3:1 on white; tests/figures checks
 # grey and the simulations of Machado, Oliveira & Fernandes (2009).
@@ -38,7 +39,7 @@ class Look:
     @property
     def text_colour(self) -> str:
         """The level's colour, darkened until text in it reaches 4.5:1 on white."""
-        return legible(self.colour, 4.5)
+        return legible(self.colour)
 
     @property
     def line_style(self) -> dict[str, Any]:
@@ -200,10 +201,10 @@ def contrast_ratio(first: str, second: str = PAPER) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def legible(colour: str, ratio: float = 4.5, paper: str = PAPER) -> str:
-    """Darken a colour in steps until it reaches a contrast ratio on the paper."""
+def legible(colour: str) -> str:
+    """Darken a colour in steps until it can be read as text on the paper (contrast of 4.5)."""
     channels = np.array(to_rgb(colour))
-    while contrast_ratio(_hex(channels), paper) < ratio and channels.max() > 0.01:
+    while contrast_ratio(_hex(channels), PAPER) < _LEGIBLE and channels.max() > 0.01:
         channels = channels * 0.96
     return _hex(channels)
 

@@ -39,7 +39,6 @@ from motorlearn.figures.drawing.labels import group_ticks as group_ticks
 from motorlearn.figures.drawing.labels import label_ends as label_ends
 from motorlearn.figures.drawing.labels import name_x as name_x
 from motorlearn.figures.drawing.labels import name_y as name_y
-from motorlearn.figures.drawing.labels import spread as spread
 from motorlearn.figures.drawing.labels import thin_runs as thin_runs
 from motorlearn.figures.drawing.labels import thin_ticks as thin_ticks
 from motorlearn.figures.drawing.labels import turn_ticks as turn_ticks
@@ -47,9 +46,7 @@ from motorlearn.figures.drawing.levels import PAPER as PAPER
 from motorlearn.figures.drawing.levels import Levels as Levels
 from motorlearn.figures.drawing.levels import Look as Look
 from motorlearn.figures.drawing.levels import contrast_ratio as contrast_ratio
-from motorlearn.figures.drawing.levels import legible as legible
 from motorlearn.figures.drawing.levels import looks as looks
-from motorlearn.figures.drawing.levels import relative_luminance as relative_luminance
 from motorlearn.figures.drawing.printing import lay_out, print_options, printed
 
 SizeName = Literal["column", "thesis", "page", "slide"]

@@ -101,7 +101,7 @@ def individual_fits(
         f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
         "form preferred by AICc, or says that neither leads by 2 (the better is drawn), or that a "
         "level line fits as well; a broken line is a curve whose status is not ok.",
-        f"{len(chosen)} small panels of {label} against {practice_label}. Preferred form: {share}.",
+        f"{len(chosen)} small panels: {label}, against {practice_label}. Preferred form: {share}.",
     )
 
 

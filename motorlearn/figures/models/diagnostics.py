@@ -215,8 +215,8 @@ def tipping_path(
         else "No shift of up to four residual SDs changes the conclusion."
     )
     caption = (
-        f"{chosen} at {found.analysis}, missing scores of the first group imputed from the "
-        f"baseline and moved by the shift; 95 % band over imputations. {said}"
+        f"{chosen} at {found.analysis}, missing scores imputed from the baseline, those on "
+        f"one side moved by the shift; 95 % band over imputations. {said}"
     )
     start = path.iloc[(path["shift"].abs()).argmin()]
     alt = (

@@ -59,6 +59,7 @@ def modelled_means(
         drawn = "share of each rating" if rated else "mean over participants"
         axes.set_xlabel(f"{label}: {drawn}")
         axes.invert_yaxis()
+    label = label[:1].upper() + label[1:]
     caption = (
         f"{label}: the share of each rating that the model expects, averaged over participants."
         if rated
@@ -93,4 +94,4 @@ def _means(axes: Axes, means: pd.DataFrame) -> str:
     axes.set_yticks(places, list(means["row"]))
     axes.margins(y=0.2)
     told = [f"{row.row} {digits.significant(row.estimate)}" for row in means.itertuples()]
-    return f"Means with intervals: {'; '.join(told)}."
+    return f"Means with 95 % intervals: {'; '.join(told)}."

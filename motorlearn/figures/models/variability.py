@@ -66,10 +66,11 @@ def modelled_spreads(
         axes.invert_yaxis()
     told = [f"{row} {digits.significant(value)}" for row, value in zip(rows, estimate, strict=True)]
     caption = (
-        f"{label}: standard deviation of a typical performer's scores about their own mean, with "
-        "95 % intervals, from a model of level and spread; equal distances are equal ratios."
+        f"{label[:1].upper()}{label[1:]}: standard deviation of a typical performer's scores about "
+        "their own mean, with 95 % intervals, from a model of level and spread; equal distances "
+        "are equal ratios."
     )
-    alt = f"Standard deviations with intervals: {'; '.join(told)}."
+    alt = f"Standard deviations with 95 % intervals: {'; '.join(told)}."
     name = f"modelled-spreads-{ending}" if ending else "modelled-spreads"
     return Drawing(name, figure, caption, alt, given=ax)
 

@@ -89,7 +89,7 @@ def trial_order_raster(
             figure.legend(handles=keys, loc="outside upper left", ncols=columns, frameon=False)
         else:
             ax.legend(handles=keys, loc="upper right", ncols=columns)
-    return Drawing("trial-orders", figure, _caption(kept, per_group), _alt(kept, rates), given=ax)
+    return Drawing("trial-orders", figure, _caption(per_group), _alt(kept, rates), given=ax)
 
 
 def _panel(axes: Axes, rows: pd.DataFrame, tasks: list[str], per_group: int) -> None:
@@ -124,7 +124,7 @@ def _rates(rows: pd.DataFrame) -> tuple[float, float]:
     return float(rate), float(np.nanmean([mean_lag(order) for order in orders]))
 
 
-def _caption(groups: Sequence[str], per_group: int) -> str:
+def _caption(per_group: int) -> str:
     return (
         f"Order of tasks in practice, up to {per_group} participants of each group, one line per "
         "person. Switch rate: share of trials whose task differs from the one before; mean lag: "

@@ -240,4 +240,5 @@ def _alt(boxes: list[list[Event]]) -> str:
         what = "practice" if run[0].is_practice else run[0].label
         total = int(np.sum([event.trials for event in run]))
         parts.append(f"{what} ({_days(run)}, {total} trials)")
-    return f"Timeline of the study in {len(boxes)} boxes: {', '.join(parts)}."
+    several = "es" if len(boxes) > 1 else ""
+    return f"Timeline of the study in {len(boxes)} box{several}: {', '.join(parts)}."

@@ -58,7 +58,7 @@ def bland_altman(
     InputError
         If there are no limits of agreement, or none for this pair.
     """
-    row = _pair(result, pair)
+    row = _row_of(result.limits, pair, "they need numeric scores of three items")
     wide = result.scores.pivot(index="item", columns="rater", values="score")
     both = wide[[row["first"], row["second"]]].dropna()
     middle, gap = both.mean(axis=1), both[row["first"]] - both[row["second"]]
@@ -246,10 +246,6 @@ def category_agreement(
         f"of {int(row['n'])} items; kappa {kappa}."
     )
     return Drawing("category-agreement", figure, caption, alt, given=ax)
-
-
-def _pair(result: Agreement, pair: tuple[str, str] | None) -> pd.Series:
-    return _row_of(result.limits, pair, "they need numeric scores of three items")
 
 
 def _row_of(rows: pd.DataFrame, pair: tuple[str, str] | None, needs: str) -> pd.Series:

@@ -5,6 +5,7 @@ from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.analysis import Generalisability
+from motorlearn.analysis.generalisability import short_of
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import (
     SOFT_INK,
@@ -87,9 +88,10 @@ def decision_curves(
         f"{each}. Dashed: {digits.number(goal)}. From variance components of {result.recipe.n} "
         "scores; estimates without intervals."
     )
-    low, high = rows[kind].min(), rows[kind].max()
+    low, high = digits.number(rows[kind].min()), short_of(rows[kind].max(), goal)
+    moves = f"stays at {low}" if low == high else f"rises from {low} to {high}"
     alt = (
-        f"The coefficient rises from {digits.number(low)} to {digits.number(high)} with more of "
+        f"The coefficient {moves} with more of "
         f"{' and '.join(name for name in (along, lines) if name)}. {result.sentence(goal)}"
     )
     return Drawing("decision-curves", figure, caption, alt, given=ax)

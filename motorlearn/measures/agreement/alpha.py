@@ -1,56 +1,23 @@
 """Krippendorff's alpha, which accepts missing ratings."""
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from motorlearn.measures.agreement.kappa import UNKNOWN, Coefficient, Metric, coefficient
-from motorlearn.measures.agreement.patterns import SIMULATIONS, patterns_of
+from motorlearn.measures.agreement.kappa import Metric
 
 
-def krippendorff_alpha(
-    scores: ArrayLike,
-    *,
-    metric: Metric = "interval",
-    level: float = 0.95,
-    simulations: int = SIMULATIONS,
-    seed: int = 0,
-) -> Coefficient:
-    r"""Give Krippendorff's alpha with an interval over items.
+def alpha_of(
+    ratings: np.ndarray, weights: np.ndarray, codes: np.ndarray, metric: Metric
+) -> np.ndarray:
+    r"""Alpha for each set of weights of the patterns, shape (n_sets,).
 
     :math:`\alpha = 1 - D_o/D_e` with observed and expected disagreement from the table of
-    coincidences and the squared distance of the metric.
-
-    Parameters
-    ----------
-    scores : array_like, shape (n_items, n_raters)
-        Scores; NaN where a rater did not rate.
-    metric : {"nominal", "ordinal", "interval", "ratio"}
-        Scale of the scores.
-    level, simulations, seed
-        Confidence level, draws behind the interval and their seed.
+    coincidences and the squared distance of the metric; every pattern has two ratings or more.
 
     References
     ----------
     Hayes, A. F. and Krippendorff, K. (2007). Communication Methods and Measures, 1, 77-89.
     doi:10.1080/19312450709336664.
     """
-    table = np.asarray(scores, dtype=float)
-    table = table[np.isfinite(table).sum(axis=1) >= 2]
-    codes = np.unique(table[np.isfinite(table)])
-    if len(codes) < 2 or len(table) < 2:
-        return UNKNOWN
-    found = patterns_of(
-        table, codes, ordered=metric != "nominal", simulations=simulations, seed=seed
-    )
-    return coefficient(
-        found, lambda ratings, weights: alpha_of(ratings, weights, codes, metric), level=level
-    )
-
-
-def alpha_of(
-    ratings: np.ndarray, weights: np.ndarray, codes: np.ndarray, metric: Metric
-) -> np.ndarray:
-    """Alpha for each set of weights of the patterns, shape (n_sets,)."""
     if metric == "interval":
         return _interval_alpha(ratings, weights)
     c = len(codes)

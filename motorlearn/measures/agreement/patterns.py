@@ -60,45 +60,18 @@ def patterns_of(
     simulations, seed : int
         Number of draws and seed.
     """
-    if clusters is None:
-        rows, seen = np.unique(table, axis=0, return_counts=True, equal_nan=True)
-        return counted_patterns(
-            rows, seen, codes, ordered=ordered, simulations=simulations, seed=seed
-        )
     rng = np.random.default_rng(seed)
     prior, mass = _prior(codes, table.shape[1], ordered)
+    if clusters is None:
+        rows, seen = np.unique(table, axis=0, return_counts=True, equal_nan=True)
+        shape = np.concatenate([seen * _share(seen.sum(), 1), mass])
+        draws = rng.standard_gamma(np.broadcast_to(shape, (simulations, len(shape))))
+        return _scaled(np.concatenate([rows, prior]), seen, draws)
     groups = int(clusters.max()) + 1
     of_clusters = rng.standard_gamma(_share(groups, 2), size=(simulations, groups))
     of_prior = rng.standard_gamma(np.broadcast_to(mass, (simulations, len(mass))))
     draws = np.concatenate([of_clusters[:, clusters], of_prior], axis=1)
     return _scaled(np.concatenate([table, prior]), np.ones(len(table)), draws)
-
-
-def counted_patterns(
-    rows: np.ndarray,
-    seen: np.ndarray,
-    codes: np.ndarray,
-    *,
-    ordered: bool,
-    simulations: int = SIMULATIONS,
-    seed: int = 0,
-) -> Patterns:
-    """Draw how common patterns of ratings may be from how often each was seen.
-
-    Parameters
-    ----------
-    rows : ndarray, shape (n_patterns, n_raters)
-        Patterns.
-    seen : ndarray, shape (n_patterns,)
-        How many items have each.
-    codes, ordered, simulations, seed
-        As for :func:`patterns_of`.
-    """
-    prior, mass = _prior(codes, rows.shape[1], ordered)
-    shape = np.concatenate([seen * _share(seen.sum(), 1), mass])
-    rng = np.random.default_rng(seed)
-    draws = rng.standard_gamma(np.broadcast_to(shape, (simulations, len(shape))))
-    return _scaled(np.concatenate([rows, prior]), seen, draws)
 
 
 def _share(units: float, less: int) -> float:

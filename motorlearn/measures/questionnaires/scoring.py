@@ -25,6 +25,7 @@ def score_questionnaire(
     item: str | None = "item",
     response: str = "response",
     reversed: Sequence[str] = (),
+    score: str = "mean",
     minimum_answered: int | Mapping[str, int] | None = None,
     time: str | None = None,
     keep: Sequence[str] = (),
@@ -32,11 +33,12 @@ def score_questionnaire(
     simulations: int = 500,
     seed: int = 0,
 ) -> Questionnaire:
-    """Score a questionnaire: mean of the answers of each scale, alpha and omega total.
+    """Score a questionnaire: mean or sum of the answers of each scale, alpha and omega total.
 
     The score of a scale is the mean of the answers given, ``low + high - answer`` for reversed
-    items, where at least ``minimum_answered`` were given; else it is missing and counted. Alpha
-    and omega use the people who answered every item of the scale.
+    items, where at least ``minimum_answered`` were given; else it is missing and counted. With
+    ``score="sum"`` it is that mean times the number of items, their sum where all were answered.
+    Alpha and omega use the people who answered every item of the scale.
 
     Parameters
     ----------
@@ -54,6 +56,8 @@ def score_questionnaire(
         Column of the answer in a long table.
     reversed : sequence of str
         Items that are put the other way round.
+    score : str
+        ``"mean"`` or ``"sum"`` of the answers of a scale.
     minimum_answered : int or mapping of str to int, optional
         Answers a scale needs; by default all of its items.
     time : str, optional
@@ -72,8 +76,8 @@ def score_questionnaire(
     Raises
     ------
     InputError
-        If an answer is outside the scale, an item is in two scales or was answered twice, or nobody
-        answered enough.
+        If an answer is outside the scale, an item is in two scales or was answered twice, nobody
+        answered enough, or ``score`` is neither a mean nor a sum.
     ColumnError
         If a column is lacking.
 
@@ -96,6 +100,8 @@ def score_questionnaire(
     [6.67, 5.0, 3.33, 2.0]
     """
     check_scales(scales, reversed)
+    if score not in ("mean", "sum"):
+        raise InputError("answers are summed or averaged", [score], "say mean or sum")
     given = answers_of(
         table, scales, participant=participant, item=item, response=response, time=time, keep=keep
     )
@@ -103,6 +109,8 @@ def score_questionnaire(
     needed = _needed(scales, minimum_answered)
     rows = [_scored(given, name, list(items), needed[name], keep) for name, items in scales.items()]
     scores = pd.concat(rows, ignore_index=True)
+    if score == "sum":
+        scores["score"] *= scores["items"]
     empty = [name for name in scales if scores.loc[scores["scale"] == name, "score"].isna().all()]
     if empty:
         raise InputError(
@@ -123,8 +131,8 @@ def score_questionnaire(
             call="score_questionnaire",
             columns={"participant": participant, "item": item or "", "time": time or ""},
             options={"scales": {k: tuple(v) for k, v in scales.items()}, "answers": answers,
-                     "reversed": tuple(reversed), "minimum_answered": needed, "level": level,
-                     "simulations": simulations},
+                     "reversed": tuple(reversed), "score": score, "minimum_answered": needed,
+                     "level": level, "simulations": simulations},
             n=len(given),
             seed=seed,
             engine="means of answers; Feldt's interval of alpha; maximum-likelihood one-factor "

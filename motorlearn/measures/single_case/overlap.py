@@ -60,7 +60,7 @@ def nonoverlap(pairs: list[Pair], *, level: float = 0.95, inflation: float = 1.0
     >>> found.estimate
     0.90625
     """
-    above = sum(_above(a, b) for a, b in pairs)
+    above = sum(float((np.sign(b[:, None] - a[None, :]) + 1).sum() / 2) for a, b in pairs)
     counts = np.array([[len(a), len(b)] for a, b in pairs], dtype=float)
     estimate = float(above / counts.prod(axis=1).sum())
     z = stats.norm.isf((1 - level) / 2)
@@ -71,10 +71,6 @@ def nonoverlap(pairs: list[Pair], *, level: float = 0.95, inflation: float = 1.0
     low = 0.0 if estimate <= 0 else _crossing(away, 1e-9, estimate)
     high = 1.0 if estimate >= 1 else _crossing(away, 1 - 1e-9, estimate)
     return Overlap(estimate, low, high)
-
-
-def _above(a: np.ndarray, b: np.ndarray) -> float:
-    return float((np.sign(b[:, None] - a[None, :]) + 1).sum() / 2)
 
 
 def _variance(t: float, counts: np.ndarray) -> float:

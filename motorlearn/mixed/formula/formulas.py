@@ -152,14 +152,25 @@ def split_term(term: str) -> frozenset[str]:
     >>> sorted(split_term("C(day, contr.treatment('7:00')):phase"))
     ["C(day, contr.treatment('7:00'))", 'phase']
     """
+    return frozenset(pieces_of_term(term))
+
+
+def pieces_of_term(term: str) -> list[str]:
+    """Parts of a term, or of the name of a column, between colons outside brackets, in order.
+
+    Examples
+    --------
+    >>> pieces_of_term("group[T.random]:bs(block, df=3)[1]")
+    ['group[T.random]', 'bs(block, df=3)[1]']
+    """
     parts, depth = [""], 0
-    for piece in re.split(r"('[^']*'|\"[^\"]*\"|[():])", term):
-        depth += (piece == "(") - (piece == ")")
+    for piece in re.split(r"('[^']*'|\"[^\"]*\"|[][():])", term):
+        depth += (piece in ("(", "[")) - (piece in (")", "]"))
         if piece == ":" and depth == 0:
             parts.append("")
         else:
             parts[-1] += piece
-    return frozenset(parts)
+    return parts
 
 
 def evaluate_response(formula: Formula, columns: Mapping[str, np.ndarray]) -> np.ndarray:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, FormulaError, InputError
 from motorlearn.mixed.formula.crossed import crossed_matrix, crossed_terms
-from motorlearn.mixed.formula.formulas import Formula, alias, unalias
+from motorlearn.mixed.formula.formulas import Formula, alias, pieces_of_term, unalias
 from motorlearn.results import register_record
 
 Array = NDArray[np.float64]
@@ -52,20 +52,29 @@ class MatrixPlan:
         for name, levels in self.levels.items():
             frame[alias(name)] = as_category(table[name], levels, name)
         self._refuse_beyond_splines(frame)
-        matrix = formulaic.Formula(self.terms).get_model_matrix(
-            pd.DataFrame(frame, index=table.index),
-            context={},
-            transform_state={key: dict(value) for key, value in self.state.items()},
-            na_action="raise",
-        )
-        return np.asarray(matrix, dtype=float)
+        with np.errstate(all="ignore"):
+            matrix = formulaic.Formula(self.terms).get_model_matrix(
+                pd.DataFrame(frame, index=table.index),
+                context={},
+                transform_state={key: dict(value) for key, value in self.state.items()},
+                na_action="ignore",
+            )
+        values = np.asarray(matrix, dtype=float).reshape(len(table), -1)
+        _refuse_infinite(values, self.columns, table, tuple(self.means))
+        return values
+
+    def span(self, name: str) -> tuple[float, float]:
+        """Where splines of a column end; infinite without one."""
+        own = [state for key, state in self.state.items() if _splined(key) == alias(name)]
+        low = max((state["lower_bound"] for state in own), default=-np.inf)
+        return low, min((state["upper_bound"] for state in own), default=np.inf)
 
     def _refuse_beyond_splines(self, frame: Mapping[str, Any]) -> None:
         """Splines end where the data do."""
         for key, learned in self.state.items():
-            if not key.startswith("bs("):
+            name = _splined(key)
+            if not name:
                 continue
-            name = key[3:].split(",")[0]
             low, high = learned["lower_bound"], learned["upper_bound"]
             beyond = (frame[name] < low) | (frame[name] > high)
             if beyond.any():
@@ -96,14 +105,34 @@ class MatrixPlan:
         return found
 
 
+def _splined(key: str) -> str:
+    """Column of a spline by the name of its state, empty for anything else."""
+    return key[3:].split(",")[0] if key.startswith("bs(") else ""
+
+
 def columns_in_words(plans: Iterable[MatrixPlan]) -> dict[str, str]:
     """Columns of models as a reader says them: ``group[T.random]`` becomes ``group: random``."""
-    found = {
-        column: " × ".join(name if level is None else f"{name}: {level}" for name, level in parts)
-        for plan in plans
-        for column, parts in plan.parts().items()
-    }
+    found: dict[str, str] = {}
+    for plan in plans:
+        plain = plan.parts()
+        for column in plan.columns:
+            parts = plain.get(column) or _parts_beside(column, plan)
+            told = (name if level is None else f"{name}: {level}" for name, level in parts)
+            found[column] = " × ".join(told)
     return {**found, "Intercept": "the level"}
+
+
+def _parts_beside(column: str, plan: MatrixPlan) -> list[tuple[str, Any]]:
+    """Factors of a column beside a function such as a spline, which keeps its name."""
+    coded = {f"{name}{mark}{x}]": (name, x) for name, levels in plan.levels.items()
+             for x in levels for mark in ("[T.", "[")}  # fmt: skip
+    return [coded.get(piece, (piece, None)) for piece in pieces_of_term(column)]
+
+
+def names_in_words(names: Iterable[str], plans: Iterable[MatrixPlan]) -> list[str]:
+    """Names of columns as a reader says them; one that has no words stays as it is."""
+    known = columns_in_words(plans)
+    return [known.get(name, name) for name in names]
 
 
 def is_category(column: pd.Series) -> bool:
@@ -177,9 +206,10 @@ def make_matrix(formula: Formula, table: pd.DataFrame) -> tuple[Array, MatrixPla
         values, names, owners = crossed_matrix(terms, named, len(table))
         _refuse_infinite(values, names, table, tuple(means))
         return values, MatrixPlan(formula.terms, names, levels, means, {}, owners)
-    matrix = formulaic.Formula(formula.terms).get_model_matrix(
-        pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
-    )
+    with np.errstate(all="ignore"):
+        matrix = formulaic.Formula(formula.terms).get_model_matrix(
+            pd.DataFrame(frame, index=table.index), context={}, na_action="ignore"
+        )
     values = np.asarray(matrix, dtype=float).reshape(len(table), -1)
     names = tuple(unalias(str(name)) for name in matrix.columns)
     _refuse_infinite(values, names, table, tuple(means))
@@ -242,6 +272,13 @@ def _refuse_infinite(
             "a column of the model holds values that are not finite",
             endless,
             "correct these rows or leave them out",
+        )
+    constant = [name for name in numeric if table[name].nunique() < 2 and len(table) > 1]
+    if constant and not any(piece in name for name in bad for piece in ("log(", "sqrt(")):
+        raise FormulaError(
+            "a column of the model has the same value in every row",
+            constant,
+            "take it out of the formula",
         )
     raise FormulaError(
         "a term of the formula is not a finite number in some row",

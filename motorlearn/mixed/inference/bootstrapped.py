@@ -22,6 +22,9 @@ from motorlearn.mixed.replicates import ManyFits
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.engine import Solution
 from motorlearn.mixed.solving import solve
+from motorlearn.mixed.variability import statistics_of_spread, under_equal_spread
+from motorlearn.mixed.variability_result import VariabilityFit
+from motorlearn.mixed.whole import require_whole
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
@@ -57,7 +60,7 @@ class BootstrapTests(Result):
 
 
 def bootstrap_tests(
-    fit: MixedFit,
+    fit: MixedFit | VariabilityFit,
     by: str | Sequence[str] | None = None,
     *,
     terms: str | Sequence[str] | None = None,
@@ -75,8 +78,9 @@ def bootstrap_tests(
 
     Parameters
     ----------
-    fit : MixedFit
-        A mixed model of any family.
+    fit : MixedFit or VariabilityFit
+        A mixed model of any family; of a model of spread, hypotheses are those of log σ and the
+        scores drawn are fitted one by one, some ten a second.
     by, within, kind, reference
         Contrasts of marginal means on the scale of the link, as in :func:`contrasts`; each is a
         hypothesis of its own.
@@ -126,13 +130,16 @@ def bootstrap_tests(
         raise InputError(
             "too few simulations for a p value", [simulations], f"use {FEWEST} or more"
         )
+    asked_of = fit.of_spread if isinstance(fit, VariabilityFit) else fit
+    if asked_of is fit:
+        require_whole(fit)
     if by is not None:
-        named, lines = contrast_lines(fit, by, within=within, kind=kind, reference=reference)
+        named, lines = contrast_lines(asked_of, by, within=within, kind=kind, reference=reference)
         hypotheses = [line[None] for line in lines]
     else:
         asked = [terms] if isinstance(terms, str) else list(terms or ())
-        columns, own = columns_of(asked, fit.design.fixed)
-        hypotheses = [np.eye(len(fit.beta))[columns]]
+        columns, own = columns_of(asked, asked_of.design.fixed)
+        hypotheses = [np.eye(len(asked_of.beta))[columns]]
         named = pd.DataFrame({"hypothesis": [" and ".join(own)]})
     rows = [
         _tested(fit, lines, simulations, seed + place) for place, lines in enumerate(hypotheses)
@@ -144,16 +151,19 @@ def bootstrap_tests(
     return BootstrapTests(frame, replace(recipe, engine="parametric bootstrap of Wald statistics"))
 
 
-def _tested(fit: MixedFit, lines: Array, simulations: int, seed: int) -> dict[str, float]:
+def _tested(
+    fit: MixedFit | VariabilityFit, lines: Array, simulations: int, seed: int
+) -> dict[str, float]:
     """The test of the fit, and its p by the bootstrap."""
-    plain = f_test(lines, fit.beta, fit.inference)
-    seen = _statistics(refit_many(fit, fit.observed[None])[0], lines)
-    drawn = under_hypothesis(fit, lines).simulate(simulations, seed=seed)
+    view = fit.of_spread if isinstance(fit, VariabilityFit) else fit
+    plain = f_test(lines, view.beta, view.inference)
+    seen = _refitted(fit, view.observed[None], lines)
+    drawn = _under(fit, lines).simulate(simulations, seed=seed)
     found: list[Array] = []
     with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
         for start in range(0, simulations, AT_ONCE):
             chunk = drawn[start : start + AT_ONCE]
-            found.append(_statistics(refit_many(fit, chunk)[0], lines))
+            found.append(_refitted(fit, chunk, lines))
             progress.update(len(chunk))
     values = np.concatenate(found)
     if not len(seen) or len(values) < FEWEST:
@@ -162,7 +172,7 @@ def _tested(fit: MixedFit, lines: Array, simulations: int, seed: int) -> dict[st
             "simplify the model."
         )
     return {
-        "estimate": float(lines[0] @ fit.beta) if len(lines) == 1 else np.nan,
+        "estimate": float(lines[0] @ view.beta) if len(lines) == 1 else np.nan,
         "df1": plain.df1,
         "df2": plain.df2,
         "statistic": plain.statistic,
@@ -171,6 +181,19 @@ def _tested(fit: MixedFit, lines: Array, simulations: int, seed: int) -> dict[st
         "simulations": len(values),
         "failed": simulations - len(values),
     }
+
+
+def _refitted(fit: MixedFit | VariabilityFit, draws: Array, lines: Array) -> Array:
+    """Wald statistics of the same model fitted to each row of ``draws``."""
+    if isinstance(fit, VariabilityFit):
+        return statistics_of_spread(fit, draws, lines)
+    return _statistics(refit_many(fit, draws)[0], lines)
+
+
+def _under(fit: MixedFit | VariabilityFit, lines: Array) -> MixedFit | VariabilityFit:
+    if isinstance(fit, VariabilityFit):
+        return under_equal_spread(fit, lines)
+    return under_hypothesis(fit, lines)
 
 
 def _statistics(found: ManyFits, lines: Array) -> Array:

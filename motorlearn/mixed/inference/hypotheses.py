@@ -10,16 +10,17 @@ from tqdm.auto import tqdm
 
 from motorlearn.exceptions import InputError, RefusedError
 from motorlearn.mixed.formula.designs import RandomPart
-from motorlearn.mixed.refitting import refit_many
+from motorlearn.mixed.refitting import refit_each
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.covariance import Structure
 from motorlearn.mixed.solving import shape_of
+from motorlearn.mixed.whole import require_whole
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
 
 Array = NDArray[np.float64]
 
-AT_ONCE = 50
+AT_ONCE = 100
 
 
 @dataclass(frozen=True)
@@ -104,6 +105,8 @@ def likelihood_ratio(
     InputError
         If the models do not stand on the same rows or are not nested in size.
     """
+    for fit in (smaller, larger):
+        require_whole(fit)
     smaller, larger = sorted((smaller, larger), key=parameters)
     _refuse_uncomparable(smaller, larger)
     df = parameters(larger) - parameters(smaller)
@@ -294,23 +297,10 @@ def _simulated_ratios(
     with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
         for start in range(0, simulations, AT_ONCE):
             chunk = draws[start : start + AT_ONCE]
-            (small, lost), (large, gone) = refit_many(smaller, chunk), refit_many(larger, chunk)
-            if lost or gone:
-                failed += len(chunk) - _both_ways(smaller, larger, chunk, ratios)
-            else:
-                ratios.extend(np.maximum(0.0, small.deviance - large.deviance))
+            (small, kept), (large, held) = refit_each(smaller, chunk), refit_each(larger, chunk)
+            both = kept & held
+            gain = small.deviance[both[kept]] - large.deviance[both[held]]
+            ratios.extend(np.maximum(0.0, gain))
+            failed += int((~both).sum())
             progress.update(len(chunk))
     return np.array(ratios), failed
-
-
-def _both_ways(smaller: MixedFit, larger: MixedFit, chunk: Array, ratios: list[float]) -> int:
-    """Add the ratios of those outcomes to which both models can be fitted; says how many."""
-    done = 0
-    for observed in chunk:
-        (small, lost), (large, gone) = (
-            refit_many(fit, observed[None]) for fit in (smaller, larger)
-        )
-        if not (lost or gone):
-            ratios.append(max(0.0, float(small.deviance[0] - large.deviance[0])))
-            done += 1
-    return done

@@ -19,6 +19,7 @@ from motorlearn.mixed.replicates import ManyFits
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solve.engine import Cells
 from motorlearn.mixed.solving import material
+from motorlearn.mixed.whole import require_whole
 
 Array = NDArray[np.float64]
 
@@ -35,6 +36,7 @@ def bootstrap_intervals(
         are named ``sd(group: term)`` and the residual ``sd(residual)``.
     """
     require_level(level)
+    require_whole(fit)
     draws = fit.simulate(simulations, seed=seed)
     parts = []
     with tqdm(total=simulations, disable=None, desc="parametric bootstrap") as progress:
@@ -88,6 +90,7 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
         ``group, term, sd, sd_low, sd_high, variance, variance_low, variance_high``.
     """
     require_level(level)
+    require_whole(fit)
     if fit.design.residual is not None:
         raise InputError(
             "profile intervals are made for residuals of one variance that do not correlate",
@@ -98,6 +101,16 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     # In units of the residual, so that the search does not depend on the unit of the outcome.
     unit = fit.residual_sd if fit.linear else 1.0
     setting = _setting(fit, unit)
+    with np.errstate(all="ignore"):
+        frame = pd.DataFrame(_profiled(fit, setting, rise))
+    frame[["sd", "sd_low", "sd_high"]] *= unit
+    frame["variance"] = frame["sd"] ** 2
+    frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
+    return frame
+
+
+def _profiled(fit: MixedFit, setting: Setting, rise: float) -> list[dict[str, str | float]]:
+    """A row for each standard deviation, in units of the setting."""
     rows = []
     for place, part in enumerate(fit.design.random):
         spreads = np.sqrt(np.diag(setting.psi[place]))
@@ -108,11 +121,7 @@ def profile_intervals(fit: MixedFit, *, level: float = 0.95) -> pd.DataFrame:
     if fit.linear:
         profile = profile_of_residual(setting)
         rows.append(_spread("residual", "", 1.0, *_bounds(profile, 1.0, rise)))
-    frame = pd.DataFrame(rows)
-    frame[["sd", "sd_low", "sd_high"]] *= unit
-    frame["variance"] = frame["sd"] ** 2
-    frame["variance_low"], frame["variance_high"] = frame["sd_low"] ** 2, frame["sd_high"] ** 2
-    return frame
+    return rows
 
 
 def _setting(fit: MixedFit, unit: float) -> Setting:

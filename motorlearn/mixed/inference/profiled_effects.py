@@ -15,6 +15,7 @@ from motorlearn.mixed.formula.designs import Design
 from motorlearn.mixed.refitting import options_of
 from motorlearn.mixed.result import MixedFit
 from motorlearn.mixed.solving import Options, solve
+from motorlearn.mixed.whole import require_whole
 
 Array = NDArray[np.float64]
 FURTHEST = 30.0
@@ -67,6 +68,7 @@ def profile_effects(
     0  phase[T.retention]      -6.2     -8.85      -3.55
     """
     require_level(level)
+    require_whole(fit)
     names = list(fit.fixed_names if terms is None else terms)
     unknown = [name for name in names if name not in fit.fixed_names]
     if unknown:

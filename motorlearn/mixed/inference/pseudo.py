@@ -26,9 +26,9 @@ from motorlearn.mixed.solve.dense import DenseModel
 from motorlearn.mixed.solve.engine import ONE, Cells, Solution, lifted, working
 from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.likelihoods import Likelihood
-from motorlearn.mixed.solve.optimise import minimise
+from motorlearn.mixed.solve.optimise import minimise, positive_inverse
 from motorlearn.mixed.solve.residual import ResidualShape
-from motorlearn.mixed.solve.search_dense import Residuals, padded, tied_rows
+from motorlearn.mixed.solve.search_dense import Residuals, natural_jacobian, padded, tied_rows
 from motorlearn.mixed.solve.search_linear import solve_linear
 
 Array = NDArray[np.float64]
@@ -128,6 +128,16 @@ def _with_free_scale(
     return replace(judged, joint_vcov=solution.joint_vcov)
 
 
+def _expected_curvature(model: DenseModel, start: Array) -> Array:
+    """Inverse of the curvature tr(V⁻¹ ∂V V⁻¹ ∂V) that is expected at a point, (1, d, d)."""
+    here = model.at(start, ONE)
+    turned = [here.inverse[0] @ slope for slope in model.natural_slopes(here)]
+    traces = np.array([[np.sum(a * np.swapaxes(b, 1, 2)) for b in turned] for a in turned])
+    jacobian = natural_jacobian(model, start[0])
+    expected = jacobian.T @ traces @ jacobian
+    return positive_inverse(expected)[None]
+
+
 def _restricted(
     x: Array, y: Array, weight: Array, factors: list[Factor], solution: Solution
 ) -> Inference:
@@ -142,10 +152,9 @@ def _restricted(
     data.known[0, group, place] = 1 / weight
     model = DenseModel(data, shape, True)
     with np.errstate(all="ignore"):
-        # Near the model's own variances, known about as well as so many levels let them be.
+        # Near the model's own variances, with the curvature that is expected there.
         start = lifted(work.theta(solution.psi))[None]
-        sizes = [np.full(f.structure.n_free, f.n_levels) for f in work.factors]
-        guess = np.diag(1 / (2.0 * np.concatenate(sizes)))[None]
+        guess = _expected_curvature(model, start)
         found = minimise(model.objective, start, guess, longest=2.0)
         here = model.at(found.x, ONE)
         crosses, seconds, traces = model.products(here)

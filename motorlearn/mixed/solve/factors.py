@@ -13,6 +13,8 @@ from motorlearn.mixed.solve.covariance import Structure
 Array = NDArray[np.float64]
 
 _MOST_PAIRS = 3e7
+_WHOLE = 200
+"""Rows up to which a matrix is inverted in one go."""
 
 
 @dataclass
@@ -58,8 +60,27 @@ def block_diagonal(blocks: Array) -> sparse.csr_array:
 
 
 def invert_positive(matrix: Array) -> tuple[Array, float]:
-    """Inverse and log determinant of a dense positive definite matrix, which is overwritten."""
-    lower, fault = lapack.dpotrf(matrix.T, lower=1, overwrite_a=1, clean=1)
+    """Inverse and log determinant of a dense positive definite matrix.
+
+    A large one is inverted by halves, which leaves most of the work to products of matrices.
+    """
+    if len(matrix) <= _WHOLE:
+        return _invert_whole(matrix)
+    half = len(matrix) // 2
+    first, log_first = invert_positive(matrix[:half, :half])
+    turned = matrix[half:, :half] @ first
+    last, log_last = invert_positive(matrix[half:, half:] - turned @ matrix[:half, half:])
+    out = np.empty_like(matrix)
+    corner = last @ turned
+    out[half:, half:] = last
+    np.negative(corner, out=out[half:, :half])
+    out[:half, half:] = out[half:, :half].T
+    np.add(first, turned.T @ corner, out=out[:half, :half])
+    return out, log_first + log_last
+
+
+def _invert_whole(matrix: Array) -> tuple[Array, float]:
+    lower, fault = lapack.dpotrf(matrix.T, lower=1, clean=1)
     if fault:
         raise FitError(
             "the system of the random effects is not positive definite; simplify the random part."
@@ -84,7 +105,7 @@ class Gram:
         self.planned = int(np.sum(lengths.astype(float) * (lengths + 1) / 2)) < _MOST_PAIRS
         if not self.planned:
             return
-        rows, first, second = _pairs(matrix.indptr, lengths)
+        first, second = _pairs(matrix.indptr, lengths)
         low = np.maximum(matrix.indices[first], matrix.indices[second])
         high = np.minimum(matrix.indices[first], matrix.indices[second])
         at = low.astype(np.int64) * self.size + high
@@ -93,10 +114,11 @@ class Gram:
         self.cells = np.flatnonzero(present)
         place = np.zeros(self.size**2, dtype=np.intp)
         place[self.cells] = np.arange(len(self.cells))
-        position = place[at]
         values = matrix.data[first] * matrix.data[second]
+        # The pairs of a row of A lie side by side: they are a column of this matrix.
+        pointers = np.concatenate([[0], np.cumsum(lengths * (lengths + 1) // 2)])
         shape = (len(self.cells), matrix.shape[0])
-        self.sums = sparse.csr_array((values, (position, rows)), shape=shape)
+        self.sums = sparse.csc_array((values, place[at], pointers), shape=shape)
 
     def __call__(self, diagonals: Array) -> list[Array]:
         """Dense products for diagonals given as columns (rows of A, k)."""
@@ -113,18 +135,30 @@ class Gram:
             out.append(dense)
         return out
 
+    def trace(self, diagonal: Array, inner: Array) -> float:
+        """tr(A'DA R) for a symmetric matrix R."""
+        if not self.planned:
+            return float(np.vdot(self(diagonal[:, None])[0], inner))
+        return float(diagonal @ self.diagonal(inner))
+
+    def diagonal(self, inner: Array) -> Array:
+        """Diagonal of A R A' for a symmetric matrix R."""
+        if not self.planned:
+            return np.asarray(self.matrix.multiply(self.matrix @ inner).sum(axis=1)).ravel()
+        twice = np.where(self.cells % (self.size + 1) == 0, 1.0, 2.0)
+        return np.asarray(self.sums.T @ (twice * inner.ravel()[self.cells]))
+
 
 def _pairs(
     starts: NDArray[np.intp], lengths: NDArray[np.intp]
-) -> tuple[NDArray[np.intp], NDArray[np.intp], NDArray[np.intp]]:
-    """Row, first and second position of every pair of entries within a row of a sparse matrix."""
-    repeats = np.concatenate([np.arange(1, n + 1) for n in lengths]) if len(lengths) else lengths
-    total = int(repeats.sum())
+) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First and second position of every pair of entries within a row of a sparse matrix."""
+    first_of_row = np.repeat(starts[:-1], lengths)
+    repeats = np.arange(starts[-1]) - first_of_row + 1
     second = np.repeat(np.arange(starts[-1]), repeats)
-    before = np.repeat(np.cumsum(repeats) - repeats, repeats)
-    owner = np.repeat(np.arange(len(lengths)), lengths)[second]
-    first = starts[owner] + np.arange(total) - before
-    return owner, first, second
+    before = np.cumsum(repeats) - repeats
+    first = np.arange(int(repeats.sum())) - np.repeat(before - first_of_row, repeats)
+    return first, second
 
 
 def diagonal_of(matrix: sparse.csr_array, size: int) -> Array:

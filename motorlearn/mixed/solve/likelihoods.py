@@ -12,10 +12,11 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import digamma, expit, gammaln, log_expit, polygamma
+from scipy.special import digamma, expit, gammaln, log_expit
 
 from motorlearn.measures.hits import log_choose
 from motorlearn.mixed.solve.links import INVERSE_LINKS, LINKS, Derivatives, bends
+from motorlearn.mixed.solve.rising import log_rising
 
 Array = NDArray[np.float64]
 Extras = tuple[Array, Array, Array]
@@ -106,19 +107,14 @@ class BetaBinomial:
     def _parts(self, eta: Array, y: Array, weight: Array, extra: Array) -> tuple[Array, ...]:
         phi = np.exp(np.clip(_column(extra), -MOST_EXTRA, MOST_EXTRA))
         p = np.clip(INVERSE_LINKS[self.link](eta), _EDGE, 1 - _EDGE)
-        a, b = p * phi, (1 - p) * phi
-        hit, miss = y + a, weight - y + b
-        first = digamma(hit) - digamma(a), digamma(miss) - digamma(b)
-        second = polygamma(1, hit) - polygamma(1, a), polygamma(1, miss) - polygamma(1, b)
-        third = polygamma(2, hit) - polygamma(2, a), polygamma(2, miss) - polygamma(2, b)
-        return phi, p, *first, *second, *third
+        hit, miss = log_rising(p * phi, y), log_rising((1 - p) * phi, weight - y)
+        pairs = zip(hit, miss, strict=True)
+        return phi, p, *(part for pair in pairs for part in pair)
 
     def rows(self, eta: Array, y: Array, weight: Array, extra: Array) -> Derivatives:
         """Log likelihood and derivatives."""
-        phi, p, a1, b1, a2, b2, a3, b3 = self._parts(eta, y, weight, extra)
-        a, b = p * phi, (1 - p) * phi
-        loglik = gammaln(y + a) - gammaln(a) + gammaln(weight - y + b) - gammaln(b)
-        loglik = loglik - gammaln(weight + phi) + gammaln(phi)
+        phi, _, a0, b0, a1, b1, a2, b2, a3, b3 = self._parts(eta, y, weight, extra)
+        loglik = a0 + b0 - gammaln(weight + phi) + gammaln(phi)
         d1, d2, d3 = bends(self.link, eta)
         by_p, by_pp, by_ppp = phi * (a1 - b1), phi**2 * (a2 + b2), phi**3 * (a3 - b3)
         slope = by_p * d1
@@ -128,7 +124,7 @@ class BetaBinomial:
 
     def extras(self, eta: Array, y: Array, weight: Array, extra: Array) -> Extras:
         """Derivatives in log φ."""
-        phi, p, a1, b1, a2, b2, a3, b3 = self._parts(eta, y, weight, extra)
+        phi, p, _, _, a1, b1, a2, b2, a3, b3 = self._parts(eta, y, weight, extra)
         inside = np.abs(_column(extra)) < MOST_EXTRA
         d1, d2, _ = bends(self.link, eta)
         own = p * a1 + (1 - p) * b1 - digamma(weight + phi) + digamma(phi)

@@ -38,7 +38,6 @@ class _System:
     log_determinant: float
     solution0: Array
     solution1: Array
-    kept: Array | None
 
 
 class LinearManyFactors:
@@ -59,6 +58,7 @@ class LinearManyFactors:
         weighted = right * cells.weight[:, None]
         w0, w1 = z0.T * cells.weight, z1.T * cells.weight
         self.a00 = _sums_of_products(first, cells.weight)
+        self.a00_matrix = block_diagonal(self.a00)
         self.a01 = (w0 @ z1).tocsr()
         self.a11 = (w1 @ z1).toarray()
         self.gram = Gram(self.a01) if first.structure.size == 1 else None
@@ -93,8 +93,7 @@ class LinearManyFactors:
             total[None, :p, :p],
             np.array([system.log_determinant - self.log_weights]),
         )
-        v0 = self.b0 - block_diagonal(self.a00) @ r0 - self.a01 @ r1
-        v1 = self.b1 - self.a01.T @ r0 - self.a11 @ r1
+        v0, v1 = self._pulls(system)
         slopes: list[Slopes] = [Slopes(beta, beta, beta)] * len(self.factors)
         q0 = self.factors[self.main].structure.size
         slopes[self.main] = _slopes(self._trace_main(system), v0.reshape(-1, q0, p + 1), beta)
@@ -109,6 +108,51 @@ class LinearManyFactors:
         structures = [f.structure for f in self.factors]
         lams = [lam[:, :, None] for lam in system.lams]
         return assemble(profile, slopes, lams, structures, self.df, self.reml)
+
+    def _pulls(self, system: _System) -> tuple[Array, Array]:
+        """Z'V⁻¹[X, y] of the main factor and of the others."""
+        r0, r1 = system.solution0, system.solution1
+        v0 = self.b0 - self.a00_matrix @ r0 - self.a01 @ r1
+        return v0, self.b1 - self.a01.T @ r0 - self.a11 @ r1
+
+    def parts(self) -> list[tuple[int, slice]]:
+        """Number and places of each factor but the main one."""
+        sizes = [self.factors[i].n_effects for i in self.rest]
+        ends = np.cumsum([0, *sizes])
+        pairs = zip(self.rest, ends, ends[1:], strict=False)
+        return [(i, slice(int(start), int(end))) for i, start, end in pairs]
+
+    def pulls(self, theta: Array) -> list[Array]:
+        """Z'V⁻¹[X, y] of each factor at one θ (1, t)."""
+        v0, v1 = self._pulls(self._system(theta[0]))
+        out = [v0] * len(self.factors)
+        for i, part in self.parts():
+            out[i] = v1[part]
+        return out
+
+    def through(self, theta: Array, number: int, columns: Array) -> list[Array]:
+        """Z_r'V⁻¹Z_s times columns given for the factor s, for each factor r."""
+        system = self._system(theta[0])
+        shape = columns.shape[1]
+        w0, w1 = np.zeros((self.a01.shape[0], shape)), np.zeros((self.a01.shape[1], shape))
+        places = dict(self.parts())
+        if number == self.main:
+            w0 = columns
+        else:
+            w1[places[number]] = columns
+        a0, a1 = self.a00_matrix @ w0 + self.a01 @ w1, self.a01.T @ w0 + self.a11 @ w1
+        s1 = system.r1 @ (a1 - self.a01.T @ (system.r0 @ a0))
+        s0 = system.r0 @ (a0 - self.a01 @ s1)
+        d0, d1 = a0 - self.a00_matrix @ s0 - self.a01 @ s1, a1 - self.a01.T @ s0 - self.a11 @ s1
+        return [d0 if i == self.main else d1[places[i]] for i in range(len(self.factors))]
+
+    def pieces(self, theta: Array) -> tuple[Array, Array, Array, Array]:
+        """Z₁'WZ₀K²Z₀'WZ₁, R₁, and the diagonals of K and KZ₀'WZ₀, where terms are single."""
+        system = self._system(theta[0])
+        assert self.gram is not None
+        keep = np.asarray(system.keep.diagonal())
+        kept = self.gram(keep[:, None] ** 2)[0]
+        return kept, system.r1, keep, keep * self.a00[:, 0, 0]
 
     def _system(self, theta: Array) -> _System:
         """What :meth:`_eliminate` gives, remembered for the last point."""
@@ -127,12 +171,11 @@ class LinearManyFactors:
         inner = lam0.T @ self.a00 @ lam0 + np.eye(len(lam0))
         r0_blocks = lam0 @ np.linalg.inv(inner) @ lam0.T
         keep_blocks = np.eye(len(lam0)) - self.a00 @ r0_blocks
-        r0, keep, kept = block_diagonal(r0_blocks), block_diagonal(keep_blocks), None
+        r0, keep = block_diagonal(r0_blocks), block_diagonal(keep_blocks)
         if self.gram is None:
             taken = (self.a01.T @ (r0 @ self.a01)).toarray()
         else:
-            pair = np.column_stack([r0_blocks[:, 0, 0], keep_blocks[:, 0, 0] ** 2])
-            taken, kept = self.gram(pair)
+            taken = self.gram(r0_blocks[:, 0])[0]
         schur = self.a11 - taken
         spread = [self.factors[i].spread_factor(lams[i]) for i in self.rest]
         dense = _between(schur, spread, transposed=True)
@@ -143,15 +186,14 @@ class LinearManyFactors:
         solution1 = r1 @ rest
         solution0 = r0 @ (self.b0 - self.a01 @ solution1)
         log_det = log_det1 + float(np.sum(np.linalg.slogdet(inner)[1]))
-        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1, kept)
+        return _System(lams, r0, keep, schur, r1, log_det, solution0, solution1)
 
     def _trace_main(self, system: _System) -> Array:
         """Sum over levels of the diagonal blocks of Z₀'V⁻¹Z₀."""
         q = self.factors[self.main].structure.size
         total: Array = (diagonal_of(system.keep, q) @ self.a00).sum(axis=0)
-        if system.kept is not None:
-            found: Array = total - np.vdot(system.kept, system.r1)
-            return found
+        if self.gram is not None:
+            return total - self.gram.trace(system.keep.diagonal() ** 2, system.r1)
         kept = system.keep @ self.a01
         for a in range(q):
             for b in range(a + 1):
@@ -172,15 +214,7 @@ class LinearManyFactors:
         main = self.factors[self.main]
         q = main.structure.size
         modes[self.main] = (system.solution0 @ direction).reshape(-1, q)
-        link = (system.r0 @ self.a01).tocsr()
-        through = np.asarray(link @ system.r1)
-        blocks = diagonal_of(system.r0, q).copy()
-        for a in range(q):
-            for b in range(q):
-                blocks[:, a, b] += np.asarray(
-                    link[a::q].multiply(through[b::q]).sum(axis=1)
-                ).ravel()
-        spread[self.main] = blocks
+        spread[self.main] = self._main_spread(system)
         done = 0
         values = system.solution1 @ direction
         for i in self.rest:
@@ -191,12 +225,29 @@ class LinearManyFactors:
             done += factor.n_effects
         return modes, spread
 
+    def _main_spread(self, system: _System) -> Array:
+        """Conditional covariances (G, q, q) of the effects of the main factor."""
+        q = self.factors[self.main].structure.size
+        blocks = diagonal_of(system.r0, q).copy()
+        if self.gram is not None:
+            blocks[:, 0, 0] += blocks[:, 0, 0] ** 2 * self.gram.diagonal(system.r1)
+            return blocks
+        link = (system.r0 @ self.a01).tocsr()
+        through = np.asarray(link @ system.r1)
+        for a in range(q):
+            for b in range(q):
+                both = link[a::q].multiply(through[b::q])
+                blocks[:, a, b] += np.asarray(both.sum(axis=1)).ravel()
+        return blocks
+
 
 def _between(matrix: Array, factors: list[sparse.csr_array], *, transposed: bool = False) -> Array:
     """Λ M Λ', or Λ' M Λ, of a symmetric matrix, Λ being these factors one after the other."""
     lam = sparse.block_diag(factors, format="csr")
     scale = np.asarray(lam.diagonal(), dtype=float)
     if lam.nnz == np.count_nonzero(scale):
+        if (scale == scale[0]).all():
+            return np.asarray(matrix * scale[0] ** 2)
         out: Array = matrix * scale[:, None]
         out *= scale
         return out

@@ -14,7 +14,7 @@ from motorlearn.mixed.solve.engine import (
     working,
 )
 from motorlearn.mixed.solve.factors import Factor
-from motorlearn.mixed.solve.likelihoods import Binomial, Likelihood
+from motorlearn.mixed.solve.likelihoods import Likelihood
 from motorlearn.mixed.solve.many_factors import ManyFactors
 from motorlearn.mixed.solve.one_factor import OneFactor, Rows
 from motorlearn.mixed.solve.optimise import (
@@ -26,14 +26,14 @@ from motorlearn.mixed.solve.optimise import (
     minimise,
     polish,
 )
-from motorlearn.mixed.solve.starts import first_coefficients, first_point, guess_at
+from motorlearn.mixed.solve.starts import first_point, guess_at
 
 Array = NDArray[np.float64]
 GeneralModel = OneFactor | ManyFactors
 Start = tuple[Array, list[Array], Array]
 """β, Ψ of each factor and κ, on the original scales."""
 _ROWS_AT_ONCE = 50_000
-_SAME_PLACE = 1e-4
+SAME_PLACE = 1e-4
 """Steps on working scales, by the last of which curvature changes by about as much."""
 
 
@@ -54,7 +54,7 @@ def solve_general(
     found = minimise(model.objective, point[None], guess)
     curve = _curvature(model, found.x)
     last = escape(model.objective, polish(model.objective, found, curve), curve)
-    if np.abs(last.x - found.x).max() > _SAME_PLACE:
+    if np.abs(last.x - found.x).max() > SAME_PLACE:
         curve = _curvature(model, last.x)
     return _general_solution(work, model, last, curve)
 
@@ -89,20 +89,13 @@ def _general_start(
     return point, guess_at(*given, point[None])
 
 
-def logistic_start(
-    x: Array, hits: Array, attempts: Array, offset: Array, link: str
-) -> tuple[Array, Array]:
-    """Coefficients (R, p) and information (R, p, p) of hits without random effects."""
-    return first_coefficients(x, hits, attempts, offset, Binomial(link))
-
-
 def _general_solution(work: Working, model: GeneralModel, found: Minimum, curve: Array) -> Solution:
     p, own = work.x.shape[1], model.likelihood.n_extra
     last = found.x.shape[1] - own
     theta, extra = found.x[0, p:last], found.x[0, last:]
     value, gradient = model.objective(found.x, ONE)
     back = work.back
-    covariance = 2 * _covariance(curve[0])
+    covariance = 2 * covariance_of(curve[0])
     turn = block_diag(back, work.psi_slopes(theta), np.eye(own))
     modes, spread = work.original_effects(*model.effects(found.x))
     return Solution(
@@ -125,7 +118,7 @@ def _general_solution(work: Working, model: GeneralModel, found: Minimum, curve:
     )
 
 
-def _covariance(curve: Array) -> Array:
+def covariance_of(curve: Array) -> Array:
     """Inverse Hessian; directions without curvature get a huge variance instead of none."""
     values, vectors = np.linalg.eigh(curve)
     values = np.maximum(values, 1e-12 * max(values[-1], 1e-300))

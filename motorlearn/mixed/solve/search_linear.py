@@ -5,6 +5,12 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from motorlearn.mixed.solve.crossed_curvature import (
+    average_information,
+    exact_curvatures,
+    has_curvature,
+    joint_moments,
+)
 from motorlearn.mixed.solve.engine import (
     ONE,
     Cells,
@@ -17,6 +23,7 @@ from motorlearn.mixed.solve.engine import (
 from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.linear import LinearOneFactor, grouped_sums
 from motorlearn.mixed.solve.linear_crossed import LinearManyFactors
+from motorlearn.mixed.solve.linear_together import LinearTogether
 from motorlearn.mixed.solve.optimise import (
     Minimum,
     escape,
@@ -29,6 +36,10 @@ from motorlearn.mixed.solve.optimise import (
 Array = NDArray[np.float64]
 LinearModel = LinearOneFactor | LinearManyFactors
 
+_NEAR = 0.05
+"""Decrease of −2 log likelihood below which Newton steps take over."""
+_SAME_PLACE, _SAME_PLACE_EXACTLY = 1e-3, 3e-5
+"""Last steps of θ after which curvature is looked at again."""
 _GRID = (0.2, 1.0, 5.0, 25.0, 1e3, 1e5)
 
 
@@ -72,14 +83,40 @@ def solve_linear(
             theta = theta * _GRID[int(np.argmin(values))]
     else:
         theta = lifted(work.theta(start))
-    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in work.factors])
-    guess = np.diag(np.maximum(theta**2, 0.01) / (2.0 * levels))
-    found = minimise(model.objective, theta[None], guess[None])
-    curve, full = curvatures(model, found.x)
+    found, curve, full = _search(work, cells, model, theta, given=start is not None)
     better = escape(model.objective, polish(model.objective, found, curve), curve)
-    if np.abs(better.x - found.x).max() > 1e-3:
-        curve, full = curvatures(model, better.x)
+    exact = isinstance(model, LinearManyFactors) and has_curvature(model, better.x)
+    if np.abs(better.x - found.x).max() > (_SAME_PLACE_EXACTLY if exact else _SAME_PLACE):
+        curve, full = _curvatures(model, better.x)
     return _linear_solution(work, model, better, curve, full, base)
+
+
+def _search(
+    work: Working, cells: Cells, model: LinearModel, theta: Array, *, given: bool
+) -> tuple[Minimum, Array, Array]:
+    """Minimum and curvatures there; of many crossed effects from few evaluations.
+
+    With the second derivatives at hand the last digits are left to Newton steps.
+    """
+    point = theta[None]
+    if not isinstance(model, LinearManyFactors) or not has_curvature(model, point):
+        found = minimise(model.objective, point, first_curvature(work, point))
+        return found, *curvatures(model, found.x)
+    joint = None if given else joint_moments(work, cells)
+    point = point if joint is None else joint[None]
+    guess = average_information(model, point)
+    found = minimise(model.objective, point, guess, tolerance=_NEAR)
+    if not has_curvature(model, found.x):
+        # A variance near zero: the search goes on by itself.
+        found = minimise(model.objective, found.x, first_curvature(work, found.x))
+    return found, *_curvatures(model, found.x)
+
+
+def _curvatures(model: LinearModel, theta: Array) -> tuple[Array, Array]:
+    """Exact second derivatives where they are cheaper than differences."""
+    if isinstance(model, LinearManyFactors) and has_curvature(model, theta):
+        return exact_curvatures(model, theta)
+    return curvatures(model, theta)
 
 
 def without_fixed_part(work: Working, cells: Cells) -> tuple[Cells, Array]:
@@ -98,24 +135,37 @@ def moment_start(work: Working, cells: Cells) -> Array:
     The residuals r about the fixed part alone have E(Σ (z'r)²) = τ² Σ (z'z)² + noise · Σ z'z over
     the levels of a factor.
     """
-    root = np.sqrt(cells.weight)
-    beta = np.linalg.lstsq(work.x * root[:, None], cells.y * root, rcond=None)[0]
-    rest = cells.y - work.x @ beta
-    total = float((cells.weight @ rest**2 + cells.within) / cells.weight.sum())
+    found, _ = moment_starts(work, cells.y[None], cells.weight, np.array([cells.within]))
+    return np.asarray(found[0])
+
+
+def moment_starts(work: Working, y: Array, weight: Array, within: Array) -> tuple[Array, Array]:
+    """The same of many outcomes (R, N), θ (R, t); and their variances about the fixed part (R,)."""
+    root = np.sqrt(weight)
+    beta = np.linalg.lstsq(work.x * root[:, None], (y * root).T, rcond=None)[0]
+    rest = y - (work.x @ beta).T
+    total = np.asarray((rest**2 @ weight + within) / weight.sum())
     found = []
     for factor in work.factors:
         for z in factor.z.T:
-            pull = np.bincount(factor.index, cells.weight * z * rest, factor.n_levels)
-            size = np.bincount(factor.index, cells.weight * z * z, factor.n_levels)
-            excess = np.sum(pull**2) - total * np.sum(size)
+            rows = weight * z * rest
+            pull = np.array([np.bincount(factor.index, row, factor.n_levels) for row in rows])
+            size = np.bincount(factor.index, weight * z * z, factor.n_levels)
+            excess = np.sum(pull**2, axis=1) - total * np.sum(size)
             found.append(excess / np.maximum(np.sum(size**2) - np.sum(size), 1e-300))
-    variances = np.clip(found, 0.01 * total, 0.6 * total)
-    residual = max(total - variances.sum(), 0.2 * total)
-    roots, theta = iter(np.sqrt(variances / residual)), []
+    variances = np.clip(np.array(found).T, 0.01 * total[:, None], 0.6 * total[:, None])
+    residual = np.maximum(total - variances.sum(axis=1), 0.2 * total)
+    roots, theta = iter(np.sqrt(variances / residual[:, None]).T), []
     for factor in work.factors:
         scale = np.array([next(roots) for _ in range(factor.structure.size)])
-        theta.append(factor.structure.start * scale[factor.structure.entries[0]])
-    return np.concatenate(theta)
+        theta.append(factor.structure.start * scale[factor.structure.entries[0]].T)
+    return np.concatenate(theta, axis=1), total
+
+
+def first_curvature(work: Working, theta: Array) -> Array:
+    """Guess of the inverse Hessian in θ (R, t), (R, t, t): by the number of levels alone."""
+    levels = np.concatenate([np.full(f.structure.n_free, f.n_levels) for f in work.factors])
+    return np.asarray(np.eye(len(levels)) * (np.maximum(theta**2, 0.01) / (2.0 * levels))[:, None])
 
 
 def _linear_solution(
@@ -153,7 +203,7 @@ def _log_abs_det(matrix: Array) -> float:
     return float(np.linalg.slogdet(matrix)[1])
 
 
-def curvatures(model: LinearModel, theta: Array) -> tuple[Array, Array]:
+def curvatures(model: LinearModel | LinearTogether, theta: Array) -> tuple[Array, Array]:
     """Hessians of −2 log likelihood by central differences, profiled over σ and in full.
 
     The full ones, (R, t+1, t+1), are in (θ, σ); eliminating σ gives the profiled ones, (R, t, t).

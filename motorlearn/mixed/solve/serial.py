@@ -69,7 +69,9 @@ class SerialModel(DenseModel):
         self.places = places
         known = data.level >= 0
         both = known[:, :, None] & known[:, None, :]
-        self.lag = np.where(both, places.lag, np.inf)
+        # Powers are taken once for each lag there is, not once for each pair of rows.
+        self.lags, where = np.unique(np.where(both, places.lag, np.inf), return_inverse=True)
+        self.where = where.reshape(both.shape)
 
     def rows_of(self, point: Array, residual: Array) -> Array:
         """R of the rows of each person, (K, G, m, m)."""
@@ -85,11 +87,10 @@ class SerialModel(DenseModel):
 
     def _power(self, rho: Array) -> Array:
         """ρ to the lag; no correlation between runs."""
-        near = np.isfinite(self.lag)
-        lag = np.where(near, self.lag, 0.0)
-        found: Array = np.where(near, np.sign(rho[:, None, None, None]) ** (lag % 2), 0.0)
-        found = found * np.abs(rho[:, None, None, None]) ** lag
-        return found
+        near = np.isfinite(self.lags)
+        lag = np.where(near, self.lags, 0.0)
+        found = np.where(near, np.sign(rho[:, None]) ** (lag % 2), 0.0)
+        return np.asarray((found * np.abs(rho[:, None]) ** lag)[:, self.where])
 
     def row_slopes(self, point: Array, residual: Array) -> list[Array]:
         """∂R/∂φ of the rows, a list of (K, G, m, m)."""
@@ -97,11 +98,11 @@ class SerialModel(DenseModel):
         half = (picks[:, :, None, :] + picks[:, None, :, :]) / 2
         out = [rows * half[..., a] for a in range(self.shape.size)]
         rho, spread = np.tanh(point[:, -1]), self._spread(residual)
-        near = np.isfinite(self.lag) & (self.lag > 0)
-        lag = np.where(near, self.lag, 1.0)
-        sign = np.sign(rho[:, None, None, None]) ** ((lag - 1) % 2)
-        power = lag * sign * np.abs(rho[:, None, None, None]) ** (lag - 1)
-        by_rho = np.where(near, power, 0.0) * (1 - rho**2)[:, None, None, None]
+        near = np.isfinite(self.lags) & (self.lags > 0)
+        lag = np.where(near, self.lags, 1.0)
+        sign = np.sign(rho[:, None]) ** ((lag - 1) % 2)
+        power = np.where(near, lag * sign * np.abs(rho[:, None]) ** (lag - 1), 0.0)
+        by_rho = (power * (1 - rho**2)[:, None])[:, self.where]
         out.append(spread[..., :, None] * spread[..., None, :] * by_rho)
         return out
 

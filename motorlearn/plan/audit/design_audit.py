@@ -60,7 +60,7 @@ class DesignAudit(Result):
     def tables(self) -> Sequence[Table]:
         """The holes of the plan."""
         columns = tuple(Column(name) for name in _COLUMNS)
-        title = f"Holes in the plan: {len(self.table)}, asked {self.recipe.n} rules"
+        title = f"Holes in the plan: {len(self.table)} ({self.recipe.n} rules were asked)"
         holes = Table("design_audit", title, columns, self.table, self.statements)
         if self.finds.empty:
             return (holes,)

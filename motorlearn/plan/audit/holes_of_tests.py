@@ -151,7 +151,7 @@ def length_of_tests(design: Design) -> Iterator[Hole]:
                 "chance decides much of one person's score, the more the less people differ",
                 f"plan {_FEW_TRIALS} trials at least; 20 or more where hits are counted",
             )
-    if _counts_hits_only(design):
+    if all(outcome.name in ("hit", "hits", "hit_rate") for outcome in design.outcomes):
         trials = min(test.trials for test in design.tests)
         sem = float(binomial_sem(_USUAL_RATE, trials))
         change = float(smallest_detectable_change(sem))
@@ -167,10 +167,6 @@ def length_of_tests(design: Design) -> Iterator[Hole]:
             "trials; judge groups, not single people",
             "binomial distribution: 1.96 · sqrt(2) · sqrt(n p (1 - p)) at p = .6",
         )
-
-
-def _counts_hits_only(design: Design) -> bool:
-    return all(outcome.name in ("hit", "hits", "hit_rate") for outcome in design.outcomes)
 
 
 def speed_and_accuracy(design: Design) -> Iterator[Hole]:

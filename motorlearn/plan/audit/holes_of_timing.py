@@ -61,7 +61,7 @@ def posttest_long_after_practice(design: Design) -> Iterator[Hole]:
                 "posttest long after practice",
                 "look",
                 f"tests: {event.label}",
-                f"it comes {event.delay_days:g} days after the last practice",
+                f"it comes {digits.lapse(event.delay_days)} after the last practice",
                 "temporary effects of practice have partly gone and something is forgotten: it is "
                 "neither an immediate test nor declared as a delayed one",
                 'call it phase = "retention", or give it straight after practice',

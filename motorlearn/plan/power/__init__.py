@@ -1,7 +1,6 @@
 """Power and precision of a plan.
 
 analyses          The planned analysis of many simulated studies at once
-cells             Cells of the mixed route: a mean per group and test, groups alike at the baseline
 closed_form       Closed forms of power and sample size: a sanity check beside the simulation
 effects           Which effects power is computed for: none, the smallest of interest, and
 free_covariance   A free covariance of people's tests in many studies, tests by Kenward and Roger

@@ -52,7 +52,7 @@ def search(y: np.ndarray, x: np.ndarray) -> tuple[Point, np.ndarray]:
     decrease = np.full(len(y), np.inf)
     point = _at(sigma, y, x, here)
     for _ in range(_STEPS):
-        slope = np.einsum("nab,sab->sn", basis, _slope_matrix(point, x))
+        slope = np.einsum("nab,sab->sn", basis, _slope_matrix(point))
         pairs = np.einsum("siab,sicd->sabcd", point.inverse, point.inverse)
         information = np.einsum("nab,mcd,sbcda->snm", basis, basis, pairs, optimize=True)
         usable = np.isfinite(information).all(axis=(1, 2)) & np.isfinite(slope).all(axis=1)
@@ -89,7 +89,7 @@ def known_variance_search(
         lower = factor(theta)
         sigma = lower @ lower.swapaxes(1, 2)
         point = _at(sigma, y[which], x, here[which], known[which])
-        slope = 2 * _slope_matrix(point, x) @ lower
+        slope = 2 * _slope_matrix(point) @ lower
         return point.value, slope[:, rows, columns]
 
     given = np.isfinite(lower).all(axis=(1, 2))[:, None, None]
@@ -145,7 +145,7 @@ def _at(
     return Point(inverse, turned, phi, beta, pull, value + np.einsum("sit,sit->s", rest, pull))
 
 
-def _slope_matrix(point: Point, x: np.ndarray) -> np.ndarray:
+def _slope_matrix(point: Point) -> np.ndarray:
     """Sum over people of V⁻¹ − V⁻¹XΦX'V⁻¹ − V⁻¹rr'V⁻¹, whose products with G_s are the slopes."""
     lost = np.einsum("sitp,spq,siuq->stu", point.turned, point.phi, point.turned, optimize=True)
     pulled = np.einsum("sit,siu->stu", point.pull, point.pull)

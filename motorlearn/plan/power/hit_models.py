@@ -19,10 +19,9 @@ from motorlearn.mixed.solve.factors import Factor
 from motorlearn.mixed.solve.one_factor import OneFactor, Rows
 from motorlearn.mixed.solve.optimise import minimise
 from motorlearn.mixed.solve.starts import first_point
-from motorlearn.plan.power.cells import cell_contrast, cells_of
 from motorlearn.plan.power.free_covariance import kenward_roger, known_variance_search
 from motorlearn.plan.power.score_models import tests_used
-from motorlearn.plan.power.simulated_scores import Batch
+from motorlearn.plan.power.simulated_scores import Batch, cell_contrast, cells_of
 
 _CONVERGED = 1e-3
 _LEAST_WEIGHT = 1e-3

@@ -11,9 +11,8 @@ import numpy as np
 
 from motorlearn.linear import jackknife_by_group
 from motorlearn.mixed.solve.covariance import carries_free_covariance
-from motorlearn.plan.power.cells import cell_contrast, cells_of
 from motorlearn.plan.power.free_covariance import kenward_roger, search
-from motorlearn.plan.power.simulated_scores import Batch
+from motorlearn.plan.power.simulated_scores import Batch, cell_contrast, cells_of
 
 
 def fit_scores(

@@ -6,6 +6,7 @@ from typing import Final
 import pandas as pd
 
 from motorlearn.design import Design, Drill
+from motorlearn.digits import lapse
 from motorlearn.plan.programme_table import length_of
 from motorlearn.plan.sheets.rows import outcome_columns
 from motorlearn.plan.timetable import Event, timetable
@@ -209,7 +210,7 @@ def _when(event: Event, design: Design) -> str:
     day = f"day {event.day:g} (the first practice is day 0)"
     week = f", week {int(event.day) // 7 + 1}" if design.programme and event.day >= 0 else ""
     gap = event.delay_days if not event.is_practice else 0
-    after = f", {gap:g} days after the last practice" if gap else ""
+    after = f", {lapse(gap)} after the last practice" if gap else ""
     return day + week + after
 
 

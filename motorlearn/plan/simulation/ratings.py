@@ -56,7 +56,7 @@ def draw_ratings(people: pd.DataFrame, skill: np.ndarray, rng: np.random.Generat
     parts = []
     for name, effect, drift, chosen in (
         ("A", rater[0], 0.0, np.arange(n)),
-        ("B", rater[1], DRIFT, _double(n, rng)),
+        ("B", rater[1], DRIFT, rng.permutation(n)[: int(np.ceil(DOUBLE_SHARE * n))]),
     ):
         order = rng.permutation(chosen)
         later = np.arange(len(order)) >= len(order) / 2
@@ -76,10 +76,6 @@ def _person_effects(
         name: _PERSON_SD * (0.5 * value + np.sqrt(0.75) * rng.standard_normal())
         for name, value in known.items()
     }
-
-
-def _double(n: int, rng: np.random.Generator) -> np.ndarray:
-    return rng.permutation(n)[: int(np.ceil(DOUBLE_SHARE * n))]
 
 
 def _rate(

@@ -7,10 +7,12 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from motorlearn.analysis.scores import OutcomeScores, scores_of
 from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
 from motorlearn.report.learners.session_scores import session_scores
+from motorlearn.results import or_refused
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -136,8 +138,8 @@ def follow_learners(study: Study) -> Progress:
     table = study.trials.table[counted_rows(study.trials.table)]
     if {"x", "y"} <= set(table) and "radial_error" not in table:
         table = table.assign(radial_error=np.hypot(table["x"], table["y"]))
-    outcome, unit, better = _outcome(design, table)
     table = table.assign(stage=stage_column(table, design) if len(table) else "")
+    table, outcome, unit, better = _followed(design, table)
     if outcome in table:
         table = table[table[outcome].notna()]
     taken = set(table["stage"])
@@ -163,15 +165,18 @@ def follow_learners(study: Study) -> Progress:
     )
 
 
-def _outcome(design: Design, table: pd.DataFrame) -> tuple[str, str, str]:
-    """Column that is followed: the primary outcome's, else the first outcome's."""
+def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, str, str]:
+    """Rows and column of the primary outcome, else of the first, as the analysis finds them."""
     named = design.primary.outcome if design.primary else design.outcomes[0].name
     entry = design.outcome(named) or design.outcomes[0]
-    if entry.name in _HITS:
+    if entry.name in _HITS and not entry.column:
         own = "hits" if {"hits", "attempts"} <= set(table) else "hit"
-        return own, "", "higher"
+        return table, own, "", "higher"
+    found = or_refused(scores_of)(table, entry, design)
+    if isinstance(found, OutcomeScores) and not found.measured:
+        return found.table, found.column, entry.unit, entry.better
     column = entry.name if entry.name in table else "radial_error"
-    return column, entry.unit, entry.better
+    return table, column, entry.unit, entry.better
 
 
 def _people(study: Study, table: pd.DataFrame) -> list[str]:

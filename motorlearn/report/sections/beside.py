@@ -170,7 +170,7 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
         yield from shown(draw, "shows what the model expects in each group at each test.")
     voice = found.outcomes[0].voice
     parts = result.explained
-    yield from doubts_of_model(found.analysis.mixed_audit, found, "open-model-assumptions")
+    yield from doubts_of_model(found.analysis.mixed_audit, "open-model-assumptions")
     yield Text(
         f"Intraclass correlation {voice.share(parts['icc'])}; R² marginal "
         f"{voice.share(parts['r2_marginal'])}, conditional {voice.share(parts['r2_conditional'])}; "
@@ -179,7 +179,7 @@ def _mixed(result: MixedFit, found: StudyView) -> Iterator[Block]:
     )
 
 
-def doubts_of_model(audit: Audit | Refused | None, found: StudyView, name: str) -> Iterator[Block]:
+def doubts_of_model(audit: Audit | Refused | None, name: str) -> Iterator[Block]:
     """What the audit of a model of trials leaves open, in a table of that name."""
     if not isinstance(audit, Audit):
         return

@@ -68,7 +68,8 @@ def _excluded(left: pd.DataFrame) -> Table:
         Column("rows", "trials", "count"),
     )
     note = "An exclusion of 0 trials fits no row: look at its condition in the plan."
-    return Table("exclusions", "Exclusions of the plan", columns, left, (note,))
+    notes = (note,) if (left["rows"] == 0).any() else ()
+    return Table("exclusions", "Exclusions of the plan", columns, left, notes)
 
 
 def _replaced(study: Study, put: pd.DataFrame) -> Table:

@@ -1,7 +1,5 @@
 """Figures of a report with their captions and alternative texts."""
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from motorlearn.compare import PhaseComparison, pair_in_words
@@ -15,19 +13,16 @@ from motorlearn.vocabulary import PRACTICE_PHASE
 from motorlearn.wording import captions
 from motorlearn.wording.voice import Words, arm_of
 
-if TYPE_CHECKING:
-    from motorlearn.figures.drawing.style import SizeName
-
 
 def worded(drawing: Drawing, words: Words) -> Drawing:
     """Put words on a drawing."""
     return drawing.with_words(words.caption, words.alt)
 
 
-def flow_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing:
+def flow_figure(found: StudyView) -> Drawing:
     """Participant flow; parts of the study that nobody left stand in one row."""
     flow = condensed(found.analysis.people.flow)
-    drawing = found.kept.draw("participant_flow", flow, groups=found.groups, size=size)
+    drawing = found.kept.draw("participant_flow", flow, groups=found.groups)
     return worded(drawing, captions.flow_words(found.analysis.people.flow, arm_of(found.design)))
 
 
@@ -54,11 +49,11 @@ def condensed(flow: pd.DataFrame) -> pd.DataFrame:
     return kept.assign(stage=kept["stage"].map(named)).reset_index(drop=True)
 
 
-def missing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing:
+def missing_figure(found: StudyView) -> Drawing:
     """Missing-data map."""
     stages = list(dict.fromkeys(found.analysis.people.presence["stage"]))
     drawing = found.kept.draw(
-        "missing_map", found.analysis.people.presence, stages=stages, groups=found.groups, size=size
+        "missing_map", found.analysis.people.presence, stages=stages, groups=found.groups
     )
     return worded(
         drawing,
@@ -68,7 +63,7 @@ def missing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing:
     )
 
 
-def practice_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing:
+def practice_figure(found: StudyView, entry: OutcomeView) -> Drawing:
     """Practice and tests."""
     drawing = found.kept.draw(
         "practice_curve",
@@ -78,13 +73,12 @@ def practice_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> D
         outcome=entry.outcome,
         groups=found.groups,
         tests={s.name: s.label.lower() for s in found.stages if s.test and s.test.name},
-        size=size,
     )
     words = captions.practice_words(entry.analysis.points, entry.voice)
     return worded(drawing, words)
 
 
-def scores_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
+def scores_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     """Scores of the tests that matter most: the delayed ones, else the last."""
     comparison = entry.comparison
     if not isinstance(comparison, PhaseComparison):
@@ -103,7 +97,6 @@ def scores_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Dra
         phases=[titles[name] for name in shown],
         outcome=entry.outcome,
         groups=found.groups,
-        size=size,
     )
     words = captions.scores_words(comparison.means, comparison.adjusted_means, shown, entry.voice)
     return worded(drawing, words)
@@ -184,7 +177,7 @@ def interaction_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     return worded(drawing, captions.interaction_words(cells, (first, second), entry.voice))
 
 
-def effects_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
+def effects_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     """Forest of the contrasts between groups at each stage."""
     rows = shown_contrasts(entry)
     if rows is None or rows["estimate"].isna().all():
@@ -210,7 +203,6 @@ def effects_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Dr
         decimals=2 if ratio else voice.decimals,
         decimal=voice.decimal,
         sides=_sides(entry),
-        size=size,
     )
     return worded(drawing, captions.effects_words(rows, voice, bound))
 
@@ -238,7 +230,7 @@ def _sides(entry: OutcomeView) -> tuple[str, str]:
     return "second better", "first better"
 
 
-def change_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Drawing | None:
+def change_figure(found: StudyView, entry: OutcomeView) -> Drawing | None:
     """Paired change of every participant."""
     stages, changes = entry.analysis.change_stages, entry.analysis.person_changes
     if stages is None or changes["change"].notna().sum() == 0:
@@ -249,13 +241,12 @@ def change_figure(found: StudyView, entry: OutcomeView, size: "SizeName") -> Dra
         ending=slug(entry.outcome.name),
         outcome=entry.outcome,
         groups=found.groups,
-        size=size,
     )
     words = captions.change_words(changes, stages, entry.voice)
     return worded(drawing, words)
 
 
-def landing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing | None:
+def landing_figure(found: StudyView) -> Drawing | None:
     """Landing maps of the first test and the last delayed test, where there are landing points."""
     table = found.table
     if not {"x", "y"} <= set(table) or table[["x", "y"]].dropna().empty:
@@ -275,7 +266,6 @@ def landing_figure(found: StudyView, size: "SizeName" = "thesis") -> Drawing | N
         groups=found.groups,
         radius=radius,
         unit=unit,
-        size=size,
     )
     voice = found.outcomes[0].voice
     return worded(drawing, captions.landing_words(used, names, radius, unit, voice))

@@ -50,7 +50,7 @@ def _effects(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
     ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
     number, unit = written(2 if ratio else voice.decimals), "" if ratio else voice.outcome.unit
     columns = (
-        Column("stage", "test"),
+        Column("stage", "phase"),
         Column("kind", "effect"),
         Column("factor"),
         Column("level", "first, second"),
@@ -78,7 +78,7 @@ def _levels(entry: OutcomeView, rows: pd.DataFrame, name: str) -> Table:
     )
     number = written(voice.decimals)
     columns = (
-        Column("stage", "test"),
+        Column("stage", "phase"),
         Column("factor"),
         Column("level"),
         Column("n", "n", "count"),

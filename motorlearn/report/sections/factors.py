@@ -9,13 +9,12 @@ from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import JOINT
 from motorlearn.report.view import OutcomeView, StudyView
 from motorlearn.wording import factors, sentences
-from motorlearn.wording.equivalence import judge
-from motorlearn.wording.verdicts import aim_sentence
+from motorlearn.wording.equivalence import aim_sentence, judge
 from motorlearn.wording.voice import Voice
 
 
 def primary_effect(
-    found: StudyView, entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
+    entry: OutcomeView, row: pd.Series, test: pd.Series | None, baseline: str
 ) -> list[str]:
     """The planned main effect or interaction, how far it may be read, and its bound."""
     said = [factors.effect_sentence(row, entry.voice, baseline=baseline)]
@@ -37,6 +36,13 @@ def aim_of_plan(found: StudyView, entry: OutcomeView, row: pd.Series, tests: pd.
     return aim_sentence(verdict, entry.voice, ratio=row["effect"] == "ratio", pair=pair)
 
 
+def parts_of(comparison: PhaseComparison) -> str:
+    """What the analysis of variance goes over."""
+    options = comparison.recipe.options
+    whole = options.get("anova_phases", options["phases"]) == options["phases"]
+    return "all parts of the study" if whole else "the tests"
+
+
 def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> list[str]:
     """Whether the change over the tests differs with a factor, or with both."""
     said, both = [], list(comparison.recipe.options["factors"])
@@ -48,7 +54,7 @@ def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> 
         p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
         clause = sentences.f_clause(row, voice, p)
         said.append(
-            f"Change over all parts of the study by {' and '.join(names)}: {clause}, generalised "
+            f"Change over {parts_of(comparison)} by {' and '.join(names)}: {clause}, generalised "
             f"η² = {voice.share(row['generalised_eta2'])}."
         )
     if said:

@@ -22,6 +22,7 @@ from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.wording import eligibility, method, sentences, summary
+from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 
@@ -62,7 +63,8 @@ def _summary(found: StudyView, whole: bool) -> Iterator[Block]:
     if doubts:
         where = "see {tab:doubts}" if whole else "look at what 'motorlearn check' lists"
         yield Text(
-            f"Reading the data raised doubts ({doubts}); {where} before you rely on these numbers.",
+            f"Reading the data raised {count(int(doubts), 'doubt')}; {where} before you rely on "
+            "these numbers.",
             "caution",
         )
 
@@ -121,7 +123,7 @@ def _results(found: StudyView) -> Iterator[Block]:
         yield Text(primary_sentences(found, entry)[0])
         yield from _pictured(found, stage)
     yield Heading("Practice and tests", 2)
-    figure = exhibits.practice_figure(found, entry, "thesis")
+    figure = exhibits.practice_figure(found, entry)
     yield Text(
         f"{{fig:{figure.name}}} follows {entry.voice.name} over the study; scores in practice "
         "describe performance under its conditions."

@@ -6,7 +6,7 @@ import pandas as pd
 
 from motorlearn.compare import BlockComparison, PhaseComparison
 from motorlearn.compare.clusters import CLUSTER
-from motorlearn.compare.conditions.schema import PERIODS
+from motorlearn.compare.schemas import PERIODS
 from motorlearn.report.sections.primary import baseline_name
 from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
@@ -25,7 +25,7 @@ def descriptives_table(entry: OutcomeView) -> Table:
     tasks = (Column("task"),) if (rows["task"] != "all").any() else ()
     number = written(voice.decimals)
     columns = (
-        Column("stage"),
+        Column("stage", "phase"),
         Column("group"),
         *tasks,
         Column("n", kind="count"),
@@ -114,7 +114,7 @@ def adjusted_table(entry: OutcomeView) -> Table:
     )
     number = written(voice.decimals)
     columns = (
-        Column("stage"),
+        Column("stage", "phase"),
         Column("group"),
         number("estimate", "adjusted mean", unit=voice.outcome.unit),
         number("conf_low", "95 % CI lower"),
@@ -140,7 +140,7 @@ def _contrast_columns(voice: Voice, ratio: bool) -> tuple[Column, ...]:
     number = written(places)
     unit = "" if ratio else voice.outcome.unit
     return (
-        Column("stage"),
+        Column("stage", "phase"),
         Column("contrast"),
         Column("n"),
         number("estimate", "ratio" if ratio else "difference", unit=unit),

@@ -30,7 +30,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     plain = entry is not found.outcomes[0] or declared.concluded(found)
     test = tests.iloc[0] if len(tests) else None
     if row.get("kind", ""):
-        said = factors.primary_effect(found, entry, row, test, baseline_name(entry.comparison))
+        said = factors.primary_effect(entry, row, test, baseline_name(entry.comparison))
     else:
         said = [
             sentences.contrast_sentence(

@@ -33,8 +33,12 @@ def _scored(entry: QuestionnaireAnalysis) -> Iterator[Block]:
     needed = entry.scored.recipe.options["minimum_answered"]
     least = "; ".join(f"{scale}: {number}" for scale, number in needed.items())
     ending = slug(entry.name)
+    summed = entry.scored.recipe.options["score"] == "sum"
+    what = "sum of its answers (their mean times the number of items)" if summed else (
+        "mean of its answers"
+    )  # fmt: skip
     yield Text(
-        "The score of a scale is the mean of its answers, reversed items turned, where enough were "
+        f"The score of a scale is the {what}, reversed items turned, where enough were "
         f"given ({least}). {{tab:scales-{ending}}} holds the scores."
     )
     scales, reliability = entry.scored.tables()
@@ -67,7 +71,7 @@ def _changes(entry: QuestionnaireAnalysis, decimal: str) -> Iterator[Block]:
         sentence = _sentence(scale, change, decimal)
         if sentence:
             yield Text(sentence)
-        terms = change.anova["term"].replace({"phase": "time", "group:phase": "group:time"})
+        terms = change.anova["term"].map(_over_times)
         frames += change.anova.assign(scale=scale, term=terms).to_dict("records")
     if frames:
         name = f"change-{slug(entry.name)}"
@@ -76,6 +80,11 @@ def _changes(entry: QuestionnaireAnalysis, decimal: str) -> Iterator[Block]:
             "are not corrected for the number of scales."
         )
         yield Table(name, f"Groups and times of {entry.name}", _ANOVA, pd.DataFrame(frames))
+
+
+def _over_times(term: str) -> str:
+    """Name of a term whose repeated measure is the time."""
+    return ":".join("time" if part == "phase" else part for part in term.split(":"))
 
 
 def _sentence(scale: str, change: PhaseComparison, decimal: str) -> str:

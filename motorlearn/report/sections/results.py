@@ -80,7 +80,8 @@ def compose(
 
 
 def _groups(found: StudyView) -> Iterator[Block]:
-    several = found.outcomes[0].voice.several
+    voice = found.outcomes[0].voice
+    several = voice.arm if len(found.groups) == 1 else voice.several
     yield Heading(f"{several.capitalize()} at the start")
     yield Text(f"{{tab:participants}} describes the {several}.")
     yield study_tables.participants_table(found)
@@ -129,7 +130,7 @@ def _tests_of(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     """Everybody at the tests that matter, all contrasts, all scores."""
     assert isinstance(entry.comparison, PhaseComparison)
     name = slug(entry.outcome.name)
-    scores = exhibits.scores_figure(found, entry, "thesis")
+    scores = exhibits.scores_figure(found, entry)
     if scores is not None:
         yield Text(f"{{fig:{scores.name}}} shows every {entry.voice.one}.")
         yield scores
@@ -154,7 +155,7 @@ def _between(found: StudyView, entry: OutcomeView, stage: str) -> Iterator[Block
     title = f"{voice.several.capitalize()} compared in {voice.name}" + (
         f", adjusted for the {baseline_name(comparison)}" if adjusted else ""
     )
-    forest = exhibits.effects_figure(found, entry, "thesis")
+    forest = exhibits.effects_figure(found, entry)
     drawn = f"; {{fig:{forest.name}}} draws them" if forest else ""
     yield Text(f"{{tab:contrasts-{name}}} holds the contrasts at every part of the study{drawn}.")
     if forest is not None:
@@ -194,7 +195,8 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
             how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
             said.append(
-                f"Whether {voice.several} changed differently over all parts of the study is asked "
+                f"Whether {voice.several} changed differently over "
+                f"{factors.parts_of(comparison)} is asked "
                 f"by the {voice.several[:-1]}-by-test interaction of the "
                 f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
@@ -208,7 +210,7 @@ def _within(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     practised = (entry.analysis.points["phase"] == PRACTICE_PHASE).any()
     yield Heading(f"{'Practice and change' if practised else 'Change'} in {voice.name}", 2)
     if entry is not found.outcomes[0]:
-        figure = exhibits.practice_figure(found, entry, "thesis")
+        figure = exhibits.practice_figure(found, entry)
         note = "; scores in practice describe performance under its conditions" if practised else ""
         yield Text(f"{{fig:{figure.name}}} follows the {voice.several} over the study{note}.")
         yield figure
@@ -231,7 +233,7 @@ def _within(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     if pairs is not None and not alone:
         yield Text(f"{{fig:{pairs.name}}} joins the two tests of every participant.")
         yield pairs
-    change = exhibits.change_figure(found, entry, "thesis")
+    change = exhibits.change_figure(found, entry)
     if change is not None:
         yield Text(
             f"{{fig:{change.name}}} shows the change of every participant; a change whose "

@@ -54,4 +54,4 @@ def _spread(result: SpreadBeside, entry: OutcomeView, found: StudyView) -> Itera
         lambda: found.kept.draw("modelled_spreads", result.fit, by=by, label=label, ending=ending)
     )
     yield from shown(drawing, "draws how much a typical performer scatters.")
-    yield from doubts_of_model(result.audit, found, f"open-spread-{ending}")
+    yield from doubts_of_model(result.audit, f"open-spread-{ending}")

@@ -131,7 +131,7 @@ def read_code(text: str, programmes: Mapping[int, Programme], *, class_seed: int
         is of another class, or says what no sitting can be.
     """
     word = _word(text)
-    values, place = _bits(word), 0
+    values, place = "".join(f"{symbol:05b}" for symbol in word[:-_CHECKS]), 0
 
     def take(bits: int) -> int:
         nonlocal place
@@ -287,10 +287,6 @@ def _syndromes(word: Sequence[int]) -> list[int]:
             value = _times(value, _EXP[power]) ^ symbol
         found.append(value)
     return found
-
-
-def _bits(word: Sequence[int]) -> str:
-    return "".join(f"{symbol:05b}" for symbol in word[:-_CHECKS])
 
 
 def _letters(word: Sequence[int]) -> str:

@@ -277,11 +277,10 @@ def find_lesson(name: str) -> Lesson:
     """
     plain = name.strip().lower().replace("-", " ")
     if plain not in LESSONS:
-        names = list(LESSONS)
+        names = [known.replace(" ", "-") for known in LESSONS]
         half = len(names) // 2
         raise InputError(
-            f"there is no such demonstration; there are {', '.join(names[:half])}",
-            [name],
-            f"and {', '.join(names[half:])}",
+            f"there is no such demonstration as {name[:40]!r}; there are {', '.join(names[:half])}",
+            remedy=f"and {', '.join(names[half:])}",
         )
     return LESSONS[plain]

@@ -120,7 +120,7 @@ def regression_to_mean(
     return RegressionToMean(
         settings={**given, "control": control, "seed": seed},
         conclusion=_conclusion(changes, control, effect),
-        text=_text(people, changes, int(attempts)),
+        text=_text(people, int(attempts)),
         people=people,
         changes=changes,
     )
@@ -198,7 +198,7 @@ def _conclusion(changes: pd.DataFrame, control: bool, effect: float) -> str:
     )
 
 
-def _text(people: pd.DataFrame, changes: pd.DataFrame, attempts: int) -> str:
+def _text(people: pd.DataFrame, attempts: int) -> str:
     chosen = people[people["group"] != "not chosen"]
     means = "; ".join(
         f"{group} group of {len(rows)}: {digits.number(rows['pretest'].mean(), 1)} hits before, "

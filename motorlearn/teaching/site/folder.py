@@ -140,6 +140,6 @@ def _part(heading: str, links: Links) -> str:
 def _picture() -> str:
     """The practice curve of the shipped study, as its report draws it."""
     found = view_of(analyse_study(read_study(shipped_study())), decimal=".")
-    drawn = practice_figure(found, found.outcomes[0], "thesis")
+    drawn = practice_figure(found, found.outcomes[0])
     picture = base64.b64encode(drawn.png(dpi=110)).decode("ascii")
     return f'<p><img src="data:image/png;base64,{picture}" alt="{html.escape(drawn.alt)}"></p>'

@@ -4,6 +4,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test
+from motorlearn.digits import lapse
 from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.reading.dates import read_dates
 from motorlearn.trials.reading.sheet import Sheet
@@ -67,7 +68,7 @@ def _wrong(test: Test, moment: np.datetime64, practised: pd.Series, design: Desi
 def _planned(test: Test) -> str:
     window = f"give or take {test.window_days:g}"
     if test.interval_days:
-        return f"planned: {test.interval_days:g} days after the last practice, {window}"
+        return f"planned: {lapse(test.interval_days)} after the last practice, {window}"
     if test.day is None and test.week is not None:
         return f"planned: in week {test.week}, {window}"
     return f"planned: day {test.planned_day:g}, {window}"

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.reading.sheet import Sheet
 
 
@@ -13,11 +13,9 @@ def outcomes_recorded(sheet: Sheet, design: Design) -> pd.DataFrame:
     absent = [o for o in design.outcomes if o.column and not sheet.has(o.column)]
     return gather(
         [
-            problem_frame(
+            sheet.problem(
                 "outcome without its column",
                 severity="error",
-                file=sheet.file,
-                sheet=sheet.title,
                 column=outcome.column,
                 value=outcome.name,
                 advice="correct outcomes.column in study.toml; the trials have "
@@ -34,11 +32,9 @@ def yoked_pairs(sheet: Sheet, design: Design) -> pd.DataFrame:
     if not yoked:
         return gather([])
     if not sheet.has("pair", "group"):
-        return problem_frame(
+        return sheet.problem(
             "nothing says who is yoked to whom",
             severity="doubt",
-            file=sheet.file,
-            sheet=sheet.title,
             value=", ".join(f"{group.name} to {group.yoked_to}" for group in yoked),
             advice="add a column 'pair' that is the same for people who belong together",
         )

@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Test, tests_not_told_apart
+from motorlearn.digits import lapse
 from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
-from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
 from motorlearn.trials.checking.single_case import check_single_case
 from motorlearn.trials.counted import counted_rows
@@ -66,12 +67,10 @@ def _not_yet(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
 
 
 def _to_come(sheet: Sheet, name: str) -> pd.DataFrame:
-    return problem_frame(
+    return sheet.problem(
         TO_COME,
         severity="doubt",
-        file=sheet.file,
-        sheet=sheet.title,
-        column=sheet.column("phase"),
+        column="phase",
         value=name,
         advice="the plan has it, and no later phase has data: to come, or rows are missing",
     )
@@ -95,12 +94,10 @@ TO_COME: Final = "test without data yet"
 
 def _without_data(sheet: Sheet, column: str, name: str) -> pd.DataFrame:
     unrecorded = column == "phase" and name == PRACTICE_PHASE
-    return problem_frame(
+    return sheet.problem(
         UNRECORDED if unrecorded else f"{column} without data",
         severity="doubt" if unrecorded else "error",
-        file=sheet.file,
-        sheet=sheet.title,
-        column=sheet.column(column),
+        column=column,
         value=name,
         advice="the plan has practice and the file has none of its trials, so there is no practice "
         "curve and the dose cannot be checked; add the rows if practice was recorded"
@@ -115,12 +112,10 @@ def tests_told_apart(sheet: Sheet, design: Design) -> pd.DataFrame:
         return gather([])
     return gather(
         [
-            problem_frame(
+            sheet.problem(
                 "tests of one phase cannot be told apart",
                 severity="error",
-                file=sheet.file,
-                sheet=sheet.title,
-                column=sheet.column("phase"),
+                column="phase",
                 value=phase,
                 advice=f"the plan has {len(names)} tests of this phase ({', '.join(names)}); add "
                 "a column 'test' with these names, or give each test a session of its own",
@@ -272,11 +267,9 @@ def intervals_in_window(sheet: Sheet, design: Design) -> pd.DataFrame:
     if not sheet.has("phase") or not timed:
         return gather([])
     if not sheet.has("date") and not sheet.has("day"):
-        return problem_frame(
+        return sheet.problem(
             "interval cannot be checked",
             severity="doubt",
-            file=sheet.file,
-            sheet=sheet.title,
             advice="the plan sets an interval after practice; add a column 'date'",
         )
     if sheet.has("date"):
@@ -308,7 +301,7 @@ def _outside_window(
         column="date" if sheet.has("date") else "day",
         values=[f"{names[line]}: {days:.3g} days" for line, days in zip(lines[wrong], gap[wrong])],
         severity="doubt",
-        advice=f"planned: {test.interval_days:g} days after the last practice, give or take "
+        advice=f"planned: {lapse(test.interval_days or 0.0)} after the last practice, give or take "
         f"{test.window_days:g}; check the date, and record the deviation if it is right",
     )
 

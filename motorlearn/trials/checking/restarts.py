@@ -14,7 +14,7 @@ _SHARE: Final = 0.2
 _FEWEST: Final = 3
 
 
-def begins_anew(table: pd.DataFrame, cells: NDArray[np.int64], again: NDArray[np.intp]) -> bool:
+def begins_anew(table: pd.DataFrame, again: NDArray[np.intp]) -> bool:
     """Whether doubled trials are blocks that nobody numbered, and not rows pasted twice.
 
     So it is where there is no block, most people have them, their values are others, and each runs

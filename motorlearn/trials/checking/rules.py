@@ -6,7 +6,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.restarts import begins_anew, numbering_begins_anew
 from motorlearn.trials.checking.signs import labels_too_long, labels_with_unseen_signs
 from motorlearn.trials.counted import counted_rows
@@ -92,12 +92,10 @@ def hits_above_attempts(sheet: Sheet) -> pd.DataFrame:
     if not sheet.has("hits"):
         return gather([])
     if not sheet.has("attempts"):
-        return problem_frame(
+        return sheet.problem(
             "hits without attempts",
             severity="doubt",
-            file=sheet.file,
-            sheet=sheet.title,
-            column=sheet.column("hits"),
+            column="hits",
             advice="add a column 'attempts' with the number of attempts of each row",
         )
     hits = sheet.table["hits"].to_numpy(dtype=float)
@@ -158,7 +156,7 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     again = np.flatnonzero(pd.Series(cells).duplicated().to_numpy() & known)
     if not len(again):
         return gather([])
-    if begins_anew(sheet.table, cells, again):
+    if begins_anew(sheet.table, again):
         return numbering_begins_anew(sheet, again)
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))
@@ -287,24 +285,20 @@ def constant_outcomes(sheet: Sheet) -> pd.DataFrame:
         values = sheet.table[name].dropna()
         if len(values) > 1 and values.nunique() == 1:
             found.append(
-                problem_frame(
+                sheet.problem(
                     "outcome never varies",
                     severity="doubt",
-                    file=sheet.file,
-                    sheet=sheet.title,
-                    column=sheet.column(name),
+                    column=name,
                     value=values.iloc[0],
                     advice="nothing can be compared on it; check that the column was filled in",
                 )
             )
         elif len(values) == 0:
             found.append(
-                problem_frame(
+                sheet.problem(
                     "outcome is empty",
                     severity="doubt",
-                    file=sheet.file,
-                    sheet=sheet.title,
-                    column=sheet.column(name),
+                    column=name,
                     advice="no row has a value here",
                 )
             )

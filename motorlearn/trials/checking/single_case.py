@@ -7,7 +7,7 @@ import pandas as pd
 
 from motorlearn.design import Design, SingleCasePlan
 from motorlearn.exceptions import InputError
-from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.sheet import Sheet
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -27,11 +27,9 @@ def check_single_case(sheet: Sheet, design: Design) -> pd.DataFrame:
         return gather([])
     if not sheet.has("participant", "session", plan.column):
         lacking = [n for n in ("participant", "session", plan.column) if not sheet.has(n)]
-        return problem_frame(
+        return sheet.problem(
             "column of a single case missing",
             severity="error",
-            file=sheet.file,
-            sheet=sheet.title,
             column=lacking[0],
             value="",
             advice="every row needs participant, session and the condition of the session "
@@ -134,12 +132,10 @@ def _of_all(records: list[np.ndarray], plan: SingleCasePlan) -> Iterator[tuple[s
 def _problem(
     sheet: Sheet, plan: SingleCasePlan, rule: str, value: str, advice: str
 ) -> pd.DataFrame:
-    return problem_frame(
+    return sheet.problem(
         rule,
         severity="doubt",
-        file=sheet.file,
-        sheet=sheet.title,
-        column=sheet.column(plan.column),
+        column=plan.column,
         value=value,
         advice=advice,
     )

@@ -178,7 +178,7 @@ def _careful_cells(text: str, separator: str, file: str) -> _Cells:
     while widths and widths[-1] == 0:
         widths.pop()
     columns = _stacked(chunks, len(widths))
-    return np.arange(1, len(widths) + 1), columns, _ragged_lines(widths, columns)
+    return np.arange(1, len(widths) + 1), columns, _ragged_lines(widths)
 
 
 def _stacked(chunks: list[list[pa.Array]], size: int) -> tuple[pa.ChunkedArray, ...]:
@@ -215,9 +215,7 @@ def _narrow(lines: Iterable[list[str]], file: str) -> Iterator[list[str]]:
         yield line
 
 
-def _ragged_lines(
-    widths: list[int], columns: tuple[pa.ChunkedArray, ...]
-) -> list[tuple[int, int, int]]:
+def _ragged_lines(widths: list[int]) -> list[tuple[int, int, int]]:
     filled = [width for width in widths if width]
     if not filled:
         return []

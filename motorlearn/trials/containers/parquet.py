@@ -28,8 +28,8 @@ def read_parquet(content: bytes, file: str) -> Grid:
     try:
         source = _opened(content, file)
         columns, letters = [], 0
-        for place, name in enumerate(source.schema_arrow.names):
-            column, size = _column(source, place, name, file)
+        for name in source.schema_arrow.names:
+            column, size = _column(source, name, file)
             letters += size
             if letters > _MOST_LETTERS:
                 raise absurd(file)
@@ -64,9 +64,7 @@ def _opened(content: bytes, file: str) -> pq.ParquetFile:
     return pq.ParquetFile(buffer, read_dictionary=texts)
 
 
-def _column(
-    source: pq.ParquetFile, place: int, name: str, file: str
-) -> tuple[pa.ChunkedArray, int]:
+def _column(source: pq.ParquetFile, name: str, file: str) -> tuple[pa.ChunkedArray, int]:
     """One column as texts under its name, and its number of letters."""
     parts = [pa.array([name], pa.string())]
     letters = 0

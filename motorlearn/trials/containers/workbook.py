@@ -296,12 +296,8 @@ def _text(value: object) -> str:
         case dt.date() | dt.time():
             return value.isoformat()
         case str():
-            return _encodable(value)
+            return value.encode("utf-8", "replace").decode("utf-8")
     return str(value)
-
-
-def _encodable(text: str) -> str:
-    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _has_formula(sheet: Worksheet) -> bool:

@@ -24,6 +24,8 @@ from motorlearn.trials.importing.proposing import (
 )
 from motorlearn.trials.importing.recipe_text import recipe_text
 from motorlearn.trials.importing.replay import replay, replay_joined
+from motorlearn.trials.importing.said_questionnaires import started_questionnaires
+from motorlearn.trials.importing.said_rules import said_rules
 from motorlearn.trials.importing.sources import sum_of
 from motorlearn.trials.importing.started_outcomes import outcome_of, suggested
 from motorlearn.trials.importing.started_rules import Ask, rules_text
@@ -88,11 +90,14 @@ def start(
     recipe, standard, anew = _blocks(recipe, standard)
     table = standard.sheet.table
     asked = _answered(asked, table, ask)
-    text, open_questions = started_plan(
-        table, asked, told, rules_text(table, suggested(table), ask)
+    added = started_questionnaires(asked.questionnaires, ask)
+    rules = rules_text(
+        table, suggested(table), ask, said_rules(asked.leave_out, asked.replace, table)
     )
-    questions = (*proposal.questions, *said, *anew, *open_questions)
-    shown = "".join(f"# ? {question}\n" for question in (*said, *anew, *open_questions))
+    text, open_questions = started_plan(table, asked, told, f"{rules}\n{added.text}")
+    open_questions = (*said, *anew, *open_questions, *added.questions)
+    questions = (*proposal.questions, *open_questions)
+    shown = "".join(f"# ? {question}\n" for question in open_questions)
     head, _, rest = text.partition("\n")
     whole = f"{head}\n{shown}{rest}"
     design_from_mapping(tomllib.loads(f"{whole}\n{recipe_text(recipe)}"), place="study.toml")
@@ -146,7 +151,7 @@ def _blocks(
         )
         recipe = recipe.model_copy(update={"blocks": "planned"})
         return recipe, blocks_of(standard, size), (question,)
-    if not len(again) or not begins_anew(table, cells, again):
+    if not len(again) or not begins_anew(table, again):
         return recipe, standard, ()
     question = (
         "The numbers of trials begin anew, so each run was read as a block: is that right? "
@@ -169,6 +174,9 @@ def _answered(asked: Asked, table: pd.DataFrame, ask: Ask | None) -> Asked:
         asked = replace(asked, retention_days=days)
     if "group" in table and not asked.primary:
         asked = replace(asked, primary=ask("Test that was declared as the primary one", ""))
+    if "group" in table and not asked.smallest_effect:
+        wanted = "Smallest effect of interest that was declared (2.5, 0.5 sd; nothing where none)"
+        asked = replace(asked, smallest_effect=ask(wanted, ""))
     return asked
 
 

@@ -1,9 +1,11 @@
 """Take a foreign file into a study: copy the original, propose a recipe, write it into the plan."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, get_args
+
+import pandas as pd
 
 from motorlearn.design import ImportRecipe, read_design
 from motorlearn.exceptions import FileError, InputError
@@ -11,7 +13,8 @@ from motorlearn.files import locked, write_bytes, write_text
 from motorlearn.tables import Column, Table
 from motorlearn.trials.checking.problem_page import problem_page
 from motorlearn.trials.containers.safety import inside, read_bytes
-from motorlearn.trials.folder import read_study
+from motorlearn.trials.folder import has_data, read_study
+from motorlearn.trials.importing.additions import additions
 from motorlearn.trials.importing.beginning import propose_gathered, start, sums_of
 from motorlearn.trials.importing.gathering import Gathered, gather_files
 from motorlearn.trials.importing.proposing import Proposal
@@ -75,7 +78,8 @@ def take_in(
         What the names of the files hold, as in ``s{participant}session{session}data``; guessed
         where it is not said.
     asked : Asked, optional
-        What is known of a study whose plan is started: title, outcome, names of codes.
+        What is known of a study whose plan is started: title, outcome, names of codes. Rules,
+        the smallest effect of interest and questionnaires are added to a plan that is there.
     ask : callable, optional
         Asks a person: takes a question and the answer to expect, gives the answer.
 
@@ -96,19 +100,32 @@ def take_in(
         read_design(root)  # says what is amiss before anything waits
     named = [file] if isinstance(file, str | Path) else list(file)
     gathered = gather_files(named)
-    started = None
+    asked = asked or Asked()
+    started, added = None, None
+    answers = {name.name: name for name in map(Path, asked.questionnaires.files)}
     if not there:
         if root.exists() and not root.is_dir():
             raise FileError("the study is no folder", [str(root)], "name a folder")
-        started = start(gathered, sheet, name_parts, asked or Asked(title=root.resolve().name), ask)
-    elif asked is not None and asked != Asked():
-        raise InputError(
-            "outcome, title and codes are asked for a new plan only",
-            remedy=f"change them in {root / 'study.toml'}",
-        )
+        started = start(gathered, sheet, name_parts, named_as(asked, root), ask)
+    elif asked != Asked():
+        added = additions(root / "study.toml", asked, _trials_there(root), ask)
     root.mkdir(parents=True, exist_ok=True)
     with locked(root / "import"):
+        _copy(answers, root)
+        if added is not None:
+            write_text(root / "study.toml", added)
         return _taken_in(gathered, root, sheet, mode, name_parts, started)
+
+
+def named_as(asked: Asked, root: Path) -> Asked:
+    """What was said, where nothing was with the name of the folder as title."""
+    return asked if asked != Asked() else Asked(title=root.resolve().name)
+
+
+def _trials_there(root: Path) -> pd.DataFrame | None:
+    """Trials of a study that has some already."""
+    design = read_design(root)
+    return read_study(root).trials.table if has_data(root, design) else None
 
 
 def _taken_in(
@@ -123,7 +140,7 @@ def _taken_in(
     proposal, recipe = (None, None) if started is None else (started[1], started[1].recipe)
     if recipe is None:
         recipe = read_design(root).recipe
-    _copy(gathered, root)
+    _copy(gathered.files, root)
     if recipe is None or recipe.file != gathered.source:
         proposal = propose_gathered(gathered, read_design(root), sheet, parts)
         recipe = proposal.recipe
@@ -139,9 +156,9 @@ def _taken_in(
     return Intake(recipe, proposal, study)
 
 
-def _copy(gathered: Gathered, root: Path) -> None:
+def _copy(files: Mapping[str, Path], root: Path) -> None:
     """Copy originals into the study, unless another file of that name is there."""
-    contents = {name: read_bytes(path) for name, path in gathered.files.items()}
+    contents = {name: read_bytes(path) for name, path in files.items()}
     targets = {name: inside(root, name) for name in contents}
     other = [n for n, at in targets.items() if at.exists() and at.read_bytes() != contents[n]]
     if other:

@@ -146,7 +146,7 @@ def join_files(
     if not pieces:
         first = next(iter(refused.items()))
         raise FileError("none of these files could be read", [f"{first[0]}: {first[1]}"])
-    pieces = _of_one_study(pieces, recipe, refused)
+    pieces = _of_one_study(pieces, refused)
     return _joined(pieces, refused, recipe)
 
 
@@ -204,9 +204,7 @@ def _body(grid: Grid, headings: Headings, name: str) -> tuple[np.ndarray, pd.Dat
     return keep, pd.DataFrame({"file": "", "sheet": name, "reason": reason} | listed)
 
 
-def _of_one_study(
-    pieces: list[Piece], recipe: ImportRecipe, refused: dict[str, str]
-) -> list[Piece]:
+def _of_one_study(pieces: list[Piece], refused: dict[str, str]) -> list[Piece]:
     """Set aside files that share less than half of the headings that most files have."""
     counts = Counter(heading for piece in pieces for heading in piece.filled)
     usual = {heading for heading, count in counts.items() if count > len(pieces) / 2}

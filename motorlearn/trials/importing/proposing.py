@@ -131,7 +131,7 @@ def proposal_for(
         "columns": {
             old: new for old, new in named.items() if old not in (new, heading_of_part(new))
         },
-        "levels": _levels(grid, headings, named, design) | _flags(grid, headings, named),
+        "levels": _levels(grid, headings, named, design) | _flags(named),
         "wide": tuple(wide),
         "missing": _words(grid, headings, rest) if wide else {},
     }
@@ -283,7 +283,7 @@ def _levels(
     return {"group": found} if found else {}
 
 
-def _flags(grid: Grid, headings: Headings, named: dict[str, str]) -> dict[str, dict[str, str]]:
+def _flags(named: dict[str, str]) -> dict[str, dict[str, str]]:
     """A column that says which trials are good becomes the reason why others are not."""
     original = next((old for old, new in named.items() if new == "void"), "")
     if not is_good(original):

@@ -4,7 +4,7 @@ A rule that was answered on a terminal is written; any other stands in the plan 
 to be taken, with the counts that made it look likely.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -33,7 +33,8 @@ class ProposedRule:
 
     def text(self) -> str:
         """The section as it stands in a plan, behind ``#`` unless it was taken."""
-        lines = [f"# ? {self.question}", f"[[{self.section}]]"]
+        lines = [f"# ? {self.question}"] if self.question else []
+        lines.append(f"[[{self.section}]]")
         lines += [f"{toml_key(name)} = {toml_value(value)}" for name, value in self.keys.items()]
         if self.open_key and not self.taken:
             lines.append(f"{self.open_key} =")
@@ -41,11 +42,33 @@ class ProposedRule:
             return "\n".join([*lines, ""])
         return "\n".join(line if line.startswith("#") else f"# {line}" for line in lines) + "\n"
 
+    def answers(self, other: "ProposedRule") -> bool:
+        """Whether this rule, which was said, decides what the other one asks."""
+        if self.section != other.section:
+            return False
+        column = self.keys.get("column")
+        if column is None:
+            people = set(other.keys.get("participants", ()))
+            return bool(people) and people <= set(self.keys.get("participants", ()))
+        if column != other.keys.get("column"):
+            return False
+        names = ("equals", "above", "below", "missing")
+        alike = all(self.keys.get(name) == other.keys.get(name) for name in names)
+        put_in = "equals" in other.keys and self.keys.get("value") == other.keys["equals"]
+        return alike or put_in
 
-def rules_text(table: pd.DataFrame, outcomes: list[str], ask: Ask | None) -> str:
-    """Write the rules that the files suggest, as answered."""
-    found = proposed_rules(table, outcomes)
-    return "\n".join(rule.text() for rule in (answered(r, ask) if ask else r for r in found))
+
+def rules_text(
+    table: pd.DataFrame, outcomes: list[str], ask: Ask | None, said: Sequence[ProposedRule] = ()
+) -> str:
+    """Write the rules that were said, and those that the files suggest beside them, as answered."""
+    open_ones = [
+        rule
+        for rule in proposed_rules(table, outcomes)
+        if not any(one.answers(rule) for one in said)
+    ]
+    found = [answered(rule, ask) if ask else rule for rule in open_ones]
+    return "\n".join(rule.text() for rule in (*said, *found))
 
 
 def answered(rule: ProposedRule, ask: Ask) -> ProposedRule:

@@ -1,18 +1,23 @@
 """Start a plan from what files show: groups, tests, trials; what they cannot show is asked."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import pandas as pd
 
 from motorlearn.trials.importing.crossed import Crossed
 from motorlearn.trials.importing.recipe_text import toml_value
+from motorlearn.trials.importing.said_questionnaires import AskedQuestionnaires
+from motorlearn.trials.importing.said_rules import anova_text, smallest_effect_text
 from motorlearn.trials.importing.started_outcomes import outcomes_of, questions_on, units_text
 from motorlearn.vocabulary import PHASES, PRACTICE_PHASE
 
 _DELAYED = ("retention", "transfer")
 _DECLARED = (*_DELAYED, "posttest")
+
+
+_NONE = AskedQuestionnaires()
 
 
 @dataclass(frozen=True)
@@ -39,6 +44,19 @@ class Asked:
     primary : str
         Test that was declared as the primary one, with two groups, or one factor or both, after a
         colon where there is a choice: ``retention``, ``retention:random+blocked``.
+    smallest_effect : str
+        Smallest effect of interest: ``2.5`` in the unit of the outcome, ``0.5 sd``, ``0.5 baseline
+        sd`` or ``0.57 average sd``.
+    leave_out : sequence of str
+        What does not count, and why: ``P07 at tests: hurt a wrist``, ``block > 5 at acquisition:
+        further practice was free``.
+    replace : sequence of str
+        What stands for something else, and why: ``y = 90 by 132: the device writes 90 at the
+        board``, ``x empty at tests by 33 signed: left the floor``.
+    anova : str
+        ``tests`` where the analysis of variance over parts of the study leaves practice out.
+    questionnaires : AskedQuestionnaires
+        Files of questionnaires, scales and answers.
     """
 
     title: str = ""
@@ -51,6 +69,21 @@ class Asked:
     measure: str = ""
     retention_days: float | None = None
     primary: str = ""
+    smallest_effect: str = ""
+    leave_out: Sequence[str] = ()
+    replace: Sequence[str] = ()
+    anova: str = ""
+    questionnaires: AskedQuestionnaires = _NONE
+
+    @property
+    def adds_only(self) -> bool:
+        """Whether everything that is said can be added to a plan that is there."""
+        new = ("smallest_effect", "leave_out", "replace", "anova", "questionnaires")
+        return all(
+            getattr(self, entry.name) == entry.default
+            for entry in fields(self)
+            if entry.name not in new
+        )
 
 
 def guess_phases(codes: pd.Series, people: pd.Series) -> dict[str, str]:
@@ -108,6 +141,8 @@ def started_plan(
         *_tests(table, asked.retention_days),
         *(outcome.text() for outcome in outcomes),
         _primary(table, asked, outcomes[0].name, factors),
+        _smallest(table, asked, outcomes[0].unit),
+        anova_text(asked.anova),
         *units_text(outcomes),
         rules,
     ]
@@ -141,6 +176,18 @@ def _primary(
         return "\n".join([*lines, ""])
     question = "? Was a primary comparison declared before the data were seen? If so: (--primary)"
     return "".join(f"# {line}\n" for line in (question, *lines))
+
+
+def _smallest(table: pd.DataFrame, asked: Asked, unit: str) -> str:
+    """Write the smallest effect of interest as it was said; else the section to fill in."""
+    several = "group" in table and table["group"].nunique() > 1
+    if asked.smallest_effect or not several:
+        return smallest_effect_text(asked.smallest_effect)
+    of = f"a number in {unit}" if unit else "a number in the unit of the outcome"
+    return (
+        f"# ? Was a smallest effect of interest declared before the data were seen ({of}, or of "
+        "standard deviations)? If so: (--smallest-effect)\n# [smallest_effect]\n# value =\n"
+    )
 
 
 def _groups(table: pd.DataFrame, order: Sequence[str]) -> list[str]:

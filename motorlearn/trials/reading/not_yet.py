@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import OUTCOMES
 from motorlearn.trials.reading.sheet import cell_codes
 from motorlearn.trials.reading.standard import Standard
@@ -53,11 +53,9 @@ def set_aside_blank(standard: Standard) -> Standard:
             "content": table.loc[blank, "participant"].astype("str").to_numpy(),
         }
     )
-    note = problem_frame(
+    note = sheet.problem(
         "not filled in",
         severity="note",
-        file=sheet.file,
-        sheet=sheet.title,
         value=_where(table[blank]),
         advice="planned rows without any entry: they are no trials yet and are not scored; a "
         "reason in column 'void' keeps them as missing",

@@ -62,6 +62,20 @@ class Sheet:
         """How problems name a column."""
         return (self.shown or {}).get(name, name)
 
+    def problem(
+        self, rule: str, *, severity: str, advice: str, column: str = "", value: Any = ""
+    ) -> pd.DataFrame:
+        """Make one problem of the whole sheet, or of one of its columns."""
+        return problem_frame(
+            rule,
+            severity=severity,
+            advice=advice,
+            file=self.file,
+            sheet=self.title,
+            column=self.column(column) if column else "",
+            value=value,
+        )
+
     def problems(
         self,
         rule: str,

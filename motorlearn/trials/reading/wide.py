@@ -52,7 +52,7 @@ def gather_wide(
         )
     kept = [place for place, original in enumerate(headings.originals) if original not in used]
     base = standardise(
-        _restricted(grid, kept),
+        replace(grid, columns=tuple(grid.columns[place] for place in kept)),
         _chosen(headings, kept),
         levels=recipe.levels,
         units=units,
@@ -175,10 +175,6 @@ def _attempts(grid: Grid, headings: Headings, entry: WideColumn, lines: np.ndarr
 def _label(grid: Grid, headings: Headings, heading: str) -> str:
     letter = grid.letter(headings.originals.index(heading)) if grid.lettered else ""
     return f"{heading} [{letter}]" if letter else heading
-
-
-def _restricted(grid: Grid, kept: list[int]) -> Grid:
-    return replace(grid, columns=tuple(grid.columns[place] for place in kept))
 
 
 def _chosen(headings: Headings, kept: list[int]) -> Headings:
