@@ -2,7 +2,7 @@
 
 import difflib
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final
 
@@ -115,7 +115,7 @@ def design_from_mapping(content: Mapping[str, Any], *, place: str = "design") ->
 
 def _explain(problem: Mapping[str, Any]) -> str:
     known = problem["type"] != "extra_forbidden"
-    where = ".".join(str(part) for part in (_keys(problem["loc"]) if known else problem["loc"]))
+    where = _path(_keys(problem["loc"]) if known else problem["loc"])
     if problem["type"] == "extra_forbidden":
         near = difflib.get_close_matches(
             str(problem["loc"][-1]), _known_keys(problem["loc"][:-1]), n=1, cutoff=0.5
@@ -127,6 +127,12 @@ def _explain(problem: Mapping[str, Any]) -> str:
     given = problem.get("input")
     shown = f" (given: {given!r})" if isinstance(given, str | int | float | bool) else ""
     return f"{where or 'plan'}: {_in_words(problem)}{shown}"
+
+
+def _path(place: Iterable[str | int]) -> str:
+    """A place in the plan as its writer counts: ``tests (entry 1).day``."""
+    parts = (f" (entry {part + 1})" if isinstance(part, int) else f".{part}" for part in place)
+    return "".join(parts).lstrip(".")
 
 
 def _keys(place: tuple[str | int, ...]) -> list[str | int]:

@@ -32,7 +32,7 @@ MISTAKES = {
     ),
     "unknown key in a list": (
         {"tests": [{"phase": "pretest", "trials": 3, "trails": 3}]},
-        "unknown key 'tests.0.trails', did you mean 'trials'",
+        "unknown key 'tests (entry 1).trails', did you mean 'trials'",
     ),
     "unknown key in the import": (
         {"import": {"file": "a.csv", "seperator": ";"}},
@@ -40,11 +40,11 @@ MISTAKES = {
     ),
     "unknown key deep in the import": (
         {"import": {"file": "a", "wide": [{"heading": "h", "phase": "pretest", "atempts": 2}]}},
-        "unknown key 'import.wide.0.atempts', did you mean 'attempts'",
+        "unknown key 'import.wide (entry 1).atempts', did you mean 'attempts'",
     ),
     "nothing near": ({"zzzz": 1}, "unknown key 'zzzz'"),
     "missing key": ({"study": {}}, "'study.title' is missing"),
-    "unknown phase": ({"tests": [{"phase": "posttset", "trials": 3}]}, "tests.0.phase"),
+    "unknown phase": ({"tests": [{"phase": "posttset", "trials": 3}]}, "tests (entry 1).phase"),
     "retention without a gap": (
         {"tests": [{"phase": "retention", "trials": 3, "interval_days": 0}]},
         "needs a gap without practice",

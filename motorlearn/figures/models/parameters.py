@@ -104,7 +104,7 @@ def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -
     if np.isnan(told["std_error"]):  # what has no error in the table has no interval here
         return np.array([estimate, np.nan, np.nan])
     if place == 0 and level == fit.recipe.options["level"]:
-        return told[["estimate", "conf_low", "conf_high"]].to_numpy(dtype=float)
+        return np.array([told[name] for name in ("estimate", "conf_low", "conf_high")], dtype=float)
     error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
     df = float(fit.estimates["df"].iloc[terms.index(name)])
     half = float(t.isf((1 - level) / 2, df)) * error
