@@ -195,7 +195,7 @@ def power(
 @app.command()
 def sheets(
     study: StudyFolder,
-    out: Annotated[Path, typer.Option(help="New folder for the sheets.")],
+    out: Annotated[Path, typer.Option(help="Folder for the sheets.")],
     seed: Annotated[
         int | None,
         typer.Option(help="Seed of allocation, orders and clips; else the plan's.", **WHOLE),

@@ -83,7 +83,8 @@ def collect(
     *,
     code: Annotated[list[str] | None, typer.Option(help="A code that was read aloud.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder for the study; else study in the class's.")
+        Path | None,
+        typer.Option(help="Folder for the study; else 'study' in that folder."),
     ] = None,
     both: Annotated[
         bool, typer.Option("--both", help="Keep two people who sat on one seat, the second as -2.")

@@ -162,7 +162,8 @@ def _headline(found: StudyView) -> str:
     p = f", {digits.p_clause(row['p'])}" if pd.notna(row["p"]) else ""
     several = len(found.groups) > 1
     pair = pair_in_words(*row[["group", "reference", "effect"]]) if several else row["group"]
-    said = f"{row['effect']} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
+    effect = "change" if not several and row["effect"] == "difference" else row["effect"]
+    said = f"{effect} {estimate_in_words(row, voice)}{p}{shown_looks(found)}"
     return f"{pair}, {row['test']}: {said}"
 
 
@@ -235,11 +236,7 @@ def _counted(tests: pd.DataFrame) -> str:
         for label in ("primary", "secondary", "exploratory")
         if label in counts
     ]
-    return (
-        f"{count(len(tests), 'test')} of participants' scores: {listed(parts)}."
-        if parts
-        else "None."
-    )
+    return f"{count(len(tests), 'test')} of scores: {listed(parts)}." if parts else "None."
 
 
 def _made(audit: StudyAudit) -> Iterator[tuple[str, str]]:

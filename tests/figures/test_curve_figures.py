@@ -100,6 +100,16 @@ def test_the_forest_shows_each_groups_own_estimate(population):
     assert texts_cut(drawing.figure) == []
 
 
+def test_the_forest_shows_the_intervals_of_the_table(population):
+    told = population.estimates.set_index("term").loc["asymptote", ["conf_low", "conf_high"]]
+    drawn = parameter_forest(population, unit="cm").axes[0].lines[1].get_xdata()
+    assert drawn == pytest.approx(told.to_numpy(dtype=float))
+    without = replace(population, estimates=population.estimates.assign(std_error=np.nan))
+    drawing = parameter_forest(without, unit="cm")
+    assert np.isnan(drawing.axes[0].lines[1].get_xdata()).all()
+    assert "estimate without an interval" in drawing.caption and "not estimated" in drawing.alt
+
+
 def test_residuals_of_one_learner_and_of_a_population(rows, population):
     part = rows[rows["participant"] == "P01"]
     one = ml.fit_curve(part["block"], part["radial_error"])

@@ -41,7 +41,7 @@ def test_four_open_assumptions_are_told_and_the_rest_counted(flagged, said):
 def test_tests_are_counted_by_what_was_asked_of_them():
     tests = pd.DataFrame({"label": ["exploratory", "primary", "secondary", "exploratory"]})
     assert supervisor._counted(tests) == (
-        "4 tests of participants' scores: 1 primary, 1 secondary and 2 exploratory."
+        "4 tests of scores: 1 primary, 1 secondary and 2 exploratory."
     )
 
 

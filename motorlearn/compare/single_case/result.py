@@ -150,7 +150,7 @@ class SingleCase(Result):
         """Estimates, phases, serial dependence, the randomisation test, the summary."""
         a, b = self.conditions
         found = [
-            ESTIMATES.table("estimates", f"{b} against {a}, case by case", self.estimates),
+            ESTIMATES.table("estimates", f"Each case: {b} against {a}", self.estimates),
             PHASES.table("phases", "Level, trend and variability of each phase", self.phases),
             NEIGHBOURS.table("neighbours", "How alike neighbouring sessions are", self.neighbours),
         ]

@@ -10,6 +10,7 @@ incomplete  Fast curves of learners who share a range of practice but miss some 
 learners    The learning curves of many learners: the public fit, its result, where the work runs
 one_batch   One batch of learners, every form: which engine fits whom, and what each fit can claim
 padded      Curves of learners with practice counts of their own: any form, missing rows
+quick_...   Quick search of forms with several rates: starts, surfaces, sums, who is sure
 shared      Fast curves of learners who share their practice counts: one matrix product, then
 storing     Rows of many curves written to a Parquet file as they are made, and counted on the way
 straight    From the straight line of scores on the basis to natural parameters and standard errors

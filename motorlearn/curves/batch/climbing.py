@@ -52,12 +52,15 @@ def climb(
     floor: np.ndarray,
     *,
     race: bool = True,
+    most: int = MOST_STEPS,
+    early: bool = False,
 ) -> tuple[np.ndarray, Surface, np.ndarray]:
     """Walk down from every start to the nearest low: point, surface there, whether settled.
 
     ``learner`` says whose start it is, in order; starts that cannot come as low as another of the
     same learner are left where they are, but for ``race=False``. ``floor`` is a loss within
-    rounding of nothing, one per start.
+    rounding of nothing, one per start; ``most`` steps are gone, and
+    ``early`` does not go the last one, which gains nothing.
     """
     low, high = bounds
     begin = np.flatnonzero(np.r_[True, learner[1:] != learner[:-1]])
@@ -66,9 +69,13 @@ def climb(
     active = np.arange(len(point))
     here = look(active, point)
     damping, settled = np.full(len(point), 1e-3), np.zeros(len(point), bool)
-    for count in range(MOST_STEPS):
+    for count in range(most):
         now, at = here.pick(active), point[active]
         step, gain = _step(now, at, low[active], high[active], damping[active])
+        if early:
+            on = gain > ENOUGH * now.loss + floor[active]
+            settled[active[~on]] = True
+            active, at, step, gain, now = active[on], at[on], step[on], gain[on], now.pick(on)
         tried = np.clip(at + step, low[active], high[active])
         new = look(active, tried)
         better = new.loss <= now.loss

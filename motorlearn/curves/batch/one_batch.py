@@ -14,11 +14,8 @@ from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
 from motorlearn.curves.batch.hit_rows import ways
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
-from motorlearn.curves.batch.padded import (
-    Optimum,
-    Padded,
-    log_bounds,
-)
+from motorlearn.curves.batch.padded import Optimum, Padded, log_bounds
+from motorlearn.curves.batch.quickly import fit_quickly, is_quick
 from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.batch.shared import Scores, fit_shared
 from motorlearn.curves.batch.straight import SharedFit
@@ -110,6 +107,11 @@ def _plain(batch: Batch, forms: Sequence[str], first: float, result: Found) -> N
                 _fill(result, chosen, column, _quick(form, first, n, y, scores))
             for part in laid:
                 slow = np.setdiff1d(slow, _gappy(result, column, form, first, *part))
+        elif n is not None and scores is not None and is_quick(form, n, first):
+            found, sure = fit_quickly(form, n, scores, first)
+            chosen = np.flatnonzero(alike)[sure]
+            _fill(result, chosen, column, {name: part[sure] for name, part in found.items()})
+            slow = np.setdiff1d(slow, chosen)
         if slow.size:
             _slow(result, slow, column, batch, form, first)
 

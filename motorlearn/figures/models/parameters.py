@@ -78,10 +78,17 @@ def parameter_forest(
     return Drawing(
         "curve-parameters",
         figure,
-        f"Parameters of the population curve by group: estimate and {percent(level)} interval "
+        f"Parameters of the population curve by group: estimate{_intervals_told(fit, level)} "
         "(large marker), and learners' own values, drawn towards the population (dots).",
         "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
     )
+
+
+def _intervals_told(fit: PopulationCurve, level: float) -> str:
+    if fit.estimates["std_error"].isna().all():
+        return " without an interval"
+    others = "; those of other groups by standard errors" if len(fit.groups) > 1 else ""
+    return f" and {percent(level)} interval{others}"
 
 
 def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -> np.ndarray:
@@ -93,6 +100,11 @@ def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -
     if place and own in terms:
         pick[terms.index(own)] = 1.0
     estimate = float(pick @ fit.estimates["estimate"].to_numpy())
+    told = fit.estimates.iloc[terms.index(name)]
+    if np.isnan(told["std_error"]):  # what has no error in the table has no interval here
+        return np.array([estimate, np.nan, np.nan])
+    if place == 0 and level == fit.recipe.options["level"]:
+        return told[["estimate", "conf_low", "conf_high"]].to_numpy(dtype=float)
     error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
     df = float(fit.estimates["df"].iloc[terms.index(name)])
     half = float(t.isf((1 - level) / 2, df)) * error

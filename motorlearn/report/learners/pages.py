@@ -44,12 +44,12 @@ RANGE_NOTE: Final = (
     "(95 % interval from your own tries)."
 )
 RULE: Final = (
-    "A change counts as clear where the interval of this learner's own change leaves out zero "
-    "(hits: Newcombe's interval from the learner's own hits and attempts; scores: Welch's interval "
-    "from the learner's own trials). The group's spread is not used: the noise of a count follows "
-    "from the learner's own rate and attempts, and differs between 1 and 10 hits of 20. Variation "
-    "from day to day is not in these limits. One pair of tests does not tell who responds to a "
-    "programme."
+    "Limits are 95 % intervals. A change counts as clear where that of the learner's own change "
+    "leaves out zero (hits: Newcombe's interval from the learner's own hits and attempts; scores: "
+    "Welch's interval from the learner's own trials). The group's spread is not used: the noise of "
+    "a count follows from the learner's own rate and attempts, and differs between 1 and 10 hits "
+    "of 20. Variation from day to day is not in these limits. One pair of tests does not tell who "
+    "responds to a programme."
 )
 PAIN: Final = "Pain, numbness or loss of control: stop, and tell your coach."
 _HERE = Path(__file__).parent / "templates"
@@ -255,8 +255,9 @@ def _summary(progress: Progress) -> list[str]:
         chance = digits.number(progress.expected_by_chance, 1)
         moved = sum(one.standing == MOVED for one in judged)
         said.append(
-            f"Of {len(judged)} learners with two tests or more, {moved} show a clear gain since "
-            f"their first test; if nobody had changed, chance alone would put about {chance} "
+            f"Of {len(judged)} learners with two tests or more, {moved or 'none'} "
+            f"{'shows' if moved < 2 else 'show'} a clear gain since the first test; if "
+            f"nobody had changed, chance alone would put about {chance} "
             "beyond their limits, half of them upwards."
         )
     return said

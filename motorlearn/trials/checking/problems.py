@@ -87,7 +87,7 @@ def place(problem: pd.Series) -> str:
     'wk.xlsx, Tests!C7 (hits)'
     """
     column, letter = split_column(str(problem["column"]))
-    row = "" if pd.isna(problem["row"]) else str(problem["row"])
+    row = "" if pd.isna(problem["row"]) else str(int(problem["row"]))
     if letter:
         sheet = f"{problem['sheet']}!" if problem["sheet"] else ""
         spot = f"{sheet}{letter}{row} ({column})"
