@@ -104,7 +104,7 @@ def test_both_give_the_same_likelihood_at_the_other_programs_point(form):
 
 
 @pytest.mark.parametrize("form", SHARED)
-@pytest.mark.parametrize("kind", ["exact", "tempo"])
+@pytest.mark.parametrize("kind", ["exact", pytest.param("tempo", marks=pytest.mark.slow)])
 def test_forms_reach_at_least_the_likelihood_of_a_general_program_near_its_estimates(form, kind):
     wanted, rows = reference(form, kind)
     vary = ("asymptote", "gain") if kind == "exact" else ("asymptote", "gain", "rate")
@@ -183,6 +183,7 @@ def test_sessions_of_bent_populations_are_refused_in_a_sentence():
         )
 
 
+@pytest.mark.slow
 def test_gain_and_start_of_power_with_prior_practice_are_one_model():
     rng, n, parts = np.random.default_rng(0), np.arange(1.0, 31), []
     for who in range(12):
