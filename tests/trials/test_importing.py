@@ -268,7 +268,9 @@ def test_recipes_that_cannot_be_followed_are_refused(tmp_path, design):
         )
     with pytest.raises(FileError, match="no study plan"):
         write_recipe(tmp_path / "none.toml", ImportRecipe(file="weekly.xlsx"))
-    with pytest.raises(DesignError, match=r"import\.wide \(entry 1\): phase 'week 2' is not one of"):
+    with pytest.raises(
+        DesignError, match=r"import\.wide \(entry 1\): phase 'week 2' is not one of"
+    ):
         design_from_mapping(
             tomllib.loads(PLAN)
             | {"import": {"file": "w", "wide": [{"heading": "h", "phase": "week 2"}]}}
