@@ -132,14 +132,9 @@ def _why(leaves: bool, extreme: bool, far: bool, no_gain: bool) -> str:
 def _adrift(
     problem: Problem, solution: Solution, progress: float, error: float, change: float
 ) -> bool:
-    stuck = dict(zip(problem.free_rates, solution.at_bound)).get(problem.form.tail or "", False)
-    if stuck:
-        low, high = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))[
-            str(problem.form.tail)
-        ]
-        stuck = solution.theta[problem.free_rates.index(str(problem.form.tail))] ** 2 < low * high
+    lowest = not _stuck_high(problem, solution).get(problem.form.tail or "", True)
     count = len(problem.form.rates)
-    return bool(adrift(progress=progress, error=error, change=change, rates=count, stuck=stuck))
+    return bool(adrift(progress=progress, error=error, change=change, rates=count, stuck=lowest))
 
 
 def _no_gain(
@@ -161,12 +156,18 @@ def _at_bound(problem: Problem, solution: Solution) -> bool:
 
 
 def _runaway(problem: Problem, solution: Solution) -> bool:
-    """Whether a form with several rates ran to the high end of one."""
+    """Whether a rate is stuck at its upper bound."""
+    return any(_stuck_high(problem, solution).values())
+
+
+def _stuck_high(problem: Problem, solution: Solution) -> dict[str, bool]:
+    """For every rate at a bound whether that is the upper one."""
     pairs = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))
-    for name, value, stuck in zip(problem.free_rates, solution.theta, solution.at_bound):
-        if stuck and name in pairs and value > np.sqrt(pairs[name][0] * pairs[name][1]):
-            return True
-    return False
+    return {
+        name: bool(value > np.sqrt(pairs[name][0] * pairs[name][1]))
+        for name, value, stuck in zip(problem.free_rates, solution.theta, solution.at_bound)
+        if stuck and name in pairs
+    }
 
 
 def _open_ends(problem: Problem, solution: Solution, rates: Sequence[float]) -> tuple[bool, bool]:

@@ -39,12 +39,7 @@ def require_whole(fit: object) -> None:
         With the remedy.
     """
     require_mixed(fit)
-    if call_of(fit) == OF_SPREAD:
-        raise InputError(
-            "the level or the spread of a model of both is no model of outcomes by itself",
-            [type(fit).__name__],
-            _ITS_OWN,
-        )
+    _refuse_part(call_of(fit), type(fit).__name__)
 
 
 def refuse_part(recipe: Recipe) -> None:
@@ -55,10 +50,14 @@ def refuse_part(recipe: Recipe) -> None:
     InputError
         With the remedy.
     """
-    if recipe.call == OF_SPREAD:
+    _refuse_part(recipe.call, recipe.columns.get("outcome", ""))
+
+
+def _refuse_part(call: str, given: str) -> None:
+    if call == OF_SPREAD:
         raise InputError(
             "the level or the spread of a model of both is no model of outcomes by itself",
-            [recipe.columns.get("outcome", "")],
+            [given],
             _ITS_OWN,
         )
 

@@ -4,7 +4,7 @@ A surface gives loss, slope and bend of every learner in closed form. Where it d
 upwards, the bend of Gauss and Newton stands in, which always does.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -33,6 +33,13 @@ class Surface:
     def pick(self, rows: np.ndarray) -> "Surface":
         """Some of the learners."""
         return Surface(*(getattr(self, item.name)[rows] for item in fields(self)))
+
+    @classmethod
+    def joined(cls, parts: Sequence["Surface"]) -> "Surface":
+        """The learners of all parts, one part after the other."""
+        return cls(
+            *(np.concatenate([getattr(p, item.name) for p in parts]) for item in fields(cls))
+        )
 
     def put(self, rows: np.ndarray, other: "Surface", where: np.ndarray) -> None:
         """Take what another place gave, where that is wanted."""

@@ -166,9 +166,7 @@ def _joined(
     parts: list[tuple[np.ndarray, Surface, np.ndarray]],
 ) -> tuple[np.ndarray, Surface, np.ndarray]:
     points, surfaces, settled = zip(*parts)
-    names = ("loss", "slope", "bend", "safe", "height")
-    whole = Surface(*(np.concatenate([getattr(s, name) for s in surfaces]) for name in names))
-    return np.concatenate(points), whole, np.concatenate(settled)
+    return np.concatenate(points), Surface.joined(surfaces), np.concatenate(settled)
 
 
 def _ends(form: Form, n: np.ndarray, scores: Scores) -> list[np.ndarray]:
@@ -209,7 +207,7 @@ def _columns(
         "converged": np.ones(len(loss), bool),
         "level": scores.level,
         "level_error": np.sqrt(scores.total / (count - 1) / count),
-        **_said(form, n, scores, first, told, loss, ends),
+        **_said(form, n, scores, first, told, error, loss, ends),
     }
     for name, rate, variance in zip(form.rates, told.rates, told.var_rates):
         found[name], found[f"se_{name}"] = rate, np.sqrt(noise * variance)
@@ -222,11 +220,11 @@ def _said(
     scores: Scores,
     first: float,
     told: Plain,
+    error: np.ndarray,
     loss: np.ndarray,
     ends: tuple[np.ndarray, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """What the fits can claim."""
-    noise = 2 * loss / (len(n) - 2 - len(form.rates))
     return claims(
         best=loss,
         flat=scores.total / 2,
@@ -237,7 +235,7 @@ def _said(
         rates=len(form.rates),
         at_bound=np.zeros(len(loss), bool),
         progress=told.progress,
-        error=np.sqrt(noise * told.var_asymptote),
+        error=error,
         change=told.change,
         seen=told.progress,
         binomial=False,

@@ -75,10 +75,10 @@ def _in_theta(
 
 def _vector_parts(model: LinearManyFactors, theta: Array) -> tuple[Array, Array]:
     """What log|C| and the residual sum add to the curvature in ψ, each (t, t), without traces."""
-    beta, p = model.evaluate(theta, ONE).beta[0], model.n_fixed
-    cross = np.linalg.inv(model.evaluate(theta, ONE).cross[0])
+    here, p = model.evaluate(theta, ONE), model.n_fixed
+    cross = np.linalg.inv(here.cross[0])
     turn = np.eye(p + 1)
-    turn[:p, p] = -beta
+    turn[:p, p] = -here.beta[0]
     pulls = [pull @ turn for pull in model.pulls(theta)]
     count = len(pulls)
     own = [pull.T @ pull for pull in pulls]

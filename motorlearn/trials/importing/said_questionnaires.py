@@ -83,28 +83,17 @@ def started_questionnaires(told: AskedQuestionnaires, ask: Ask | None) -> Starte
     questions: list[str] = []
     used: set[str] = set()
     for place, entry in enumerate(read):
-        file, items, asked = entry.file, entry.items, _on_times(entry)
-        mine = {name: own for name, own in scales.items() if set(map(_bare, own)) & set(items)}
+        mine = _own_scales(entry, scales)
         used |= set(mine)
-        if not scales:
-            mine = {item: [item] for item in items}
-            asked += (f"Every item of {file.name} was taken as a scale of its own ("
-                      f"{', '.join(items[:6])}): is that right? (--scales)",)  # fmt: skip
-        strange = [_bare(item) for own in mine.values() for item in own if _bare(item) not in items]
-        if strange:
-            raise InputError(
-                f"a scale names items that {file.name} does not have", strange,
-                f"it has {', '.join(items[:20])}",
-            )  # fmt: skip
-        if not mine:
-            raise InputError(
-                f"no scale has an item of {file.name}", list(scales), "name its scales"
-            )
-        seen = _seen(entry, [_bare(i) for own in mine.values() for i in own])
+        seen = _seen(entry, [_bare(item) for own in mine.values() for item in own])
         said = ranges[min(place, len(ranges) - 1)] if ranges else ""
-        low, high = _range(said, seen, file, ask)
-        written.append(_entry(entry, mine, (low, high), told))
-        questions += asked
+        written.append(_entry(entry, mine, _range(said, seen, entry.file, ask), told))
+        questions += _on_times(entry)
+        if not scales:
+            questions.append(
+                f"Every item of {entry.file.name} was taken as a scale of its own "
+                f"({', '.join(entry.items[:6])}): is that right? (--scales)"
+            )
     left = sorted(set(scales) - used)
     if left:
         raise InputError(
@@ -235,6 +224,26 @@ def _items(table: pd.DataFrame, columns: dict[str, str], file: Path) -> list[str
             "give each item a column of numbers, or columns 'item' and 'response'",
         )
     return items
+
+
+def _own_scales(entry: _Read, scales: dict[str, list[str]]) -> dict[str, list[str]]:
+    """Scales that a file has items of; every item is one where none were said."""
+    if not scales:
+        return {item: [item] for item in entry.items}
+    items = set(entry.items)
+    mine = {name: own for name, own in scales.items() if set(map(_bare, own)) & items}
+    strange = [_bare(item) for own in mine.values() for item in own if _bare(item) not in items]
+    if strange:
+        raise InputError(
+            f"a scale names items that {entry.file.name} does not have",
+            strange,
+            f"it has {', '.join(entry.items[:20])}",
+        )
+    if not mine:
+        raise InputError(
+            f"no scale has an item of {entry.file.name}", list(scales), "name its scales"
+        )
+    return mine
 
 
 def _seen(entry: _Read, items: list[str]) -> pd.Series:
