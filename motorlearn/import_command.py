@@ -74,6 +74,10 @@ def import_file(
     minimum_answered: Annotated[
         int | None, typer.Option(help="Answers a scale needs; by default all.", **WHOLE)
     ] = None,
+    headings: Annotated[
+        str,
+        typer.Option(help="How a questionnaire's headings hold item and time: {item}_{time}."),
+    ] = "",
 ) -> None:
     """Propose how to read foreign files, show it, write it into study.toml and read the study.
 
@@ -84,7 +88,7 @@ def import_file(
     title = study.resolve().name if new and not title else title
     codes = (codes_of("groups", groups), codes_of("phases", phases), codes_of("target", target))
     told = ml.trials.AskedQuestionnaires(
-        questionnaire or (), scales, answers, scale_score, minimum_answered
+        questionnaire or (), scales, answers, scale_score, minimum_answered, headings
     )
     more = (
         measure,
