@@ -46,7 +46,10 @@ def import_file(
         str, typer.Option(help="Test that was declared as primary; retention:random+blocked.")
     ] = "",
     smallest_effect: Annotated[
-        str, typer.Option(help="Smallest effect of interest: 2.5, '0.5 sd', '0.5 average sd'.")
+        str,
+        typer.Option(
+            help="Smallest effect of interest and why: '2.5: why', '0.5 sd', '0.5 average sd'."
+        ),
     ] = "",
     leave_out: Annotated[
         list[str] | None,

@@ -14,8 +14,9 @@ class QuestionnairePlan(Section):
     columns of the item and of the answer; ``item = ""`` says that every item is a column. ``time``
     names the column of the time; ``times`` gives its values in order. Where headings hold the time
     of an answer, ``headings`` says how (``t{time}_{item}``): they are taken apart into the column
-    ``time`` and one for each item. A scale whose scores were made elsewhere has itself as its only item. ``score`` says whether the answers of a scale are
-    averaged or summed; a sum of fewer answers than items is their mean times the number of items.
+    ``time`` and one for each item. A scale whose scores were made elsewhere has itself as its only
+    item. ``score`` says whether the answers of a scale are averaged or summed; a sum of fewer
+    answers than items is their mean times the number of items.
     """
 
     name: Name

@@ -319,10 +319,8 @@ class Design(PlanOfAny):
             twice = sorted({name for name in names if list(names).count(name) > 1})
             if twice:
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
-        if self.anova.parts == "tests" and (self.within is not None or len(self.tests) < 2):
-            raise ValueError(
-                "anova.parts = 'tests' needs two tests, and groups between people; take it out"
-            )
+        if self.anova.parts == "tests" and len(self.tests) < 2:
+            raise ValueError("anova.parts = 'tests' needs two tests; take it out")
         check_skill(self.skill.phases, self.skill.faults, self.drills, self.checklist)
         check_lengths(self.drills, self.units.get("length", ""))
         if self.drills and self.programme is None and not self.practice:

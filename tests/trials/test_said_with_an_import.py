@@ -288,7 +288,7 @@ def test_a_time_of_the_plan_that_no_heading_holds_is_named(tmp_path):
         name="mood", item="", time="time", times=(1, 3), headings="t{time}_{item}",
         answers=(1, 7), scales={"joy": ("fun",)},
     )  # fmt: skip
-    with pytest.raises(MotorlearnError, match="no heading of mood.csv.*'3'"):
+    with pytest.raises(MotorlearnError, match=r"no heading of mood\.csv.*'3'"):
         answers_of(plan, tmp_path / "mood.csv")
 
 

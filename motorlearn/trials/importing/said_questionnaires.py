@@ -119,9 +119,13 @@ def _refuse(told: AskedQuestionnaires, files: Sequence[Path]) -> None:
         raise InputError("answers are summed or averaged", [told.score], "say mean or sum")
     if told.headings and any(told.headings.count(part) != 1 for part in ("{time}", "{item}")):
         raise InputError(
-            "headings hold {time} and {item}, once each", [told.headings], "for example t{time}_{item}"
+            "headings hold {time} and {item}, once each",
+            [told.headings],
+            "for example t{time}_{item}",
         )
-    if not files and (told.headings or told.scales or told.answers or told.minimum_answered is not None):
+    if not files and (
+        told.headings or told.scales or told.answers or told.minimum_answered is not None
+    ):
         raise InputError(
             "scales and answers belong to a questionnaire, and no file of one is named",
             remedy="name it with --questionnaire",

@@ -169,7 +169,7 @@ def anova_text(said: str) -> str:
 
 
 def smallest_effect_text(said: str) -> str:
-    """Write ``[smallest_effect]`` from a number, or a number of standard deviations.
+    """Write ``[smallest_effect]`` from a number, or a number of standard deviations: and why.
 
     Raises
     ------
@@ -178,15 +178,17 @@ def smallest_effect_text(said: str) -> str:
 
     Examples
     --------
-    >>> print(smallest_effect_text("0.57 average sd"))
+    >>> print(smallest_effect_text("0.57 average sd: what a coach would see"))
     [smallest_effect]
     value = 0.57
     unit = "average sd"
+    reason = "what a coach would see"
     <BLANKLINE>
     """
     if not said.strip():
         return ""
-    found = _BOUND.fullmatch(said.strip())
+    number, _, reason = (part.strip() for part in said.partition(":"))
+    found = _BOUND.fullmatch(number)
     unit = found[2].strip().lower() if found else ""
     if found is None or float(found[1]) <= 0 or unit not in ("", *_SDS):
         raise InputError(
@@ -197,4 +199,6 @@ def smallest_effect_text(said: str) -> str:
         )
     bound = SmallestEffect.model_validate({"value": float(found[1]), "unit": unit or "score"})
     lines = ["[smallest_effect]", f"value = {bound.value:g}"]
-    return "\n".join([*lines, *([f"unit = {toml_value(unit)}"] if unit else []), ""])
+    lines += [f"unit = {toml_value(unit)}"] if unit else []
+    lines += [f"reason = {toml_value(reason)}"] if reason else []
+    return "\n".join([*lines, ""])
