@@ -225,3 +225,53 @@ def test_an_outcome_in_a_column_of_its_own_is_followed_as_the_analysis_finds_it(
     [learner] = follow_learners(study_of(tmp_path / "aim", rows, plan)).learners
     # |6|, |-8|, |7| before and |2|, |-4|, |3| after: degrees from the target, and no radial error.
     assert learner.tests["score"].tolist() == pytest.approx([7, 3])
+
+
+def measured_plan(outcome):
+    return PLAN.replace('{name = "hits", better = "higher"}', outcome)
+
+
+def test_a_score_of_all_trials_together_is_followed_and_no_other_in_its_place(tmp_path):
+    aim = (
+        '{name = "aim", better = "lower", unit = "deg", column = "angle", target = 40, '
+        'measure = "total_error"}'
+    )
+    rows = [
+        {"participant": "P1", "phase": phase, "angle": 40 + away, "radial_error": 99}
+        for phase, far in (("pretest", 6), ("retention", 2))
+        for away in (far, -far - 2, far + 1)
+    ]
+    folder = study_of(tmp_path / "aim", rows, measured_plan(aim))
+    progress = follow_learners(folder)
+    [learner] = progress.learners
+    # Root mean squares of 6, 8, 7 and of 2, 4, 3.
+    assert learner.tests["score"].tolist() == pytest.approx([(149 / 3) ** 0.5, (29 / 3) ** 0.5])
+    assert (progress.outcome, learner.tests["n"].tolist()) == ("aim", [3, 3])
+    assert learner.since_first["verdict"] == "not computable" and learner.standing == "not judged"
+    ml.write_learner_pages(folder, tmp_path / "pages")
+    text = "".join(p.read_text() for p in (tmp_path / "pages").rglob("*.html"))
+    assert "7.05 deg" in text and "99" not in text and "one try" not in text
+    assert "is not known for this score" in text and "so no change is judged" in text
+
+
+def test_scatter_of_landing_points_is_not_told_as_distance(tmp_path):
+    spread = '{name = "bivariate_variable_error", better = "lower", unit = "cm"}'
+    rows = [
+        {"participant": "P1", "phase": phase, "x": 50 + x, "y": y}
+        for phase, far in (("pretest", 6), ("retention", 2))
+        for x, y in ((far, 0), (-far, 0), (0, far), (0, -far))
+    ]
+    progress = follow_learners(study_of(tmp_path / "aim", rows, measured_plan(spread)))
+    assert progress.learners[0].tests["score"].tolist() == pytest.approx([6, 2])
+
+
+def test_three_tests_of_one_trial_each_are_no_standstill(tmp_path):
+    rows = [
+        {"participant": "P1", "phase": phase, "session": place, "time": value}
+        for place, (phase, value) in enumerate(
+            (("pretest", 9.0), ("posttest", 8.9), ("retention", 9.1)), start=1
+        )
+    ]
+    plan = measured_plan('{name = "time", better = "lower", unit = "s"}')
+    [learner] = follow_learners(study_of(tmp_path / "one", rows, plan)).learners
+    assert learner.standing == "not judged"

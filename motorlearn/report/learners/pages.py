@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
@@ -16,6 +17,7 @@ from motorlearn.report.learners.progress import (
     STALLED,
     TOO_EARLY,
     UNCLEAR,
+    UNJUDGED,
     Learner,
     Progress,
     follow_learners,
@@ -38,6 +40,7 @@ STANDINGS: Final = {
     STALLED: "no clear change in three tests or more",
     UNCLEAR: "no clear change yet",
     TOO_EARLY: "too early to say",
+    UNJUDGED: "cannot be judged",
 }
 RANGE_NOTE: Final = (
     "A test is a sample of what you can do. Your level may lie anywhere in the range on the right "
@@ -109,7 +112,7 @@ def learner_page(learner: Learner, progress: Progress) -> str:
         title=progress.design.study.title,
         learner=learner,
         rows=_rows(learner, progress),
-        heading="Hits" if progress.counts_hits else "Mean",
+        heading="Hits" if progress.counts_hits else "Score",
         range_note=RANGE_NOTE,
         picture=tests_picture(learner, progress),
         sentences=_changes(learner, progress),
@@ -240,8 +243,10 @@ def _change(row: pd.Series | None, progress: Progress) -> str:
     low, high = float(row["conf_low"]) * scale, float(row["conf_high"]) * scale
     places = 1 if progress.counts_hits else 2
     change = digits.number(float(row["change"]) * scale, places)
-    limits = f"{digits.number(low, places)} to {digits.number(high, places)}"
-    return f"{change} [{limits}]" + (f" {progress.unit}" if progress.unit else "")
+    space = f" {progress.unit}" if progress.unit else ""
+    if not np.isfinite(low):
+        return f"{change}{space}"
+    return f"{change} [{digits.number(low, places)} to {digits.number(high, places)}]{space}"
 
 
 def _summary(progress: Progress) -> list[str]:
@@ -249,8 +254,11 @@ def _summary(progress: Progress) -> list[str]:
         return ["The plan compares sessions and not tests; the report shows them as a graph."]
     if not progress.stages:
         return ["No test has been taken yet."]
-    judged = [one for one in progress.learners if one.since_first is not None]
+    changed = [one for one in progress.learners if one.since_first is not None]
+    judged = [one for one in changed if one.standing != UNJUDGED]
     said = [f"Tests so far: {listed([stage.label for stage in progress.stages])}."]
+    if changed and not judged:
+        said.append("These scores have no limits for one person, so no change is judged.")
     if judged:
         chance = digits.number(progress.expected_by_chance, 1)
         moved = sum(one.standing == MOVED for one in judged)

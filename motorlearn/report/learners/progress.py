@@ -12,13 +12,15 @@ from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
 from motorlearn.report.learners.session_scores import session_scores
-from motorlearn.results import or_refused
+from motorlearn.results import Refused, or_refused
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 MOVED, FELL_BACK, UNCLEAR, STALLED, TOO_EARLY = "moved", "fell back", "unclear", "stalled", "early"
-"""Standing of a learner: beyond own limits against the first test, or not, and since when."""
+UNJUDGED = "not judged"
+"""Standing of a learner: beyond own limits against the first test, or not, and since when; not
+judged where the scores have no limits for one person."""
 
 _TESTS_TO_STALL: Final = 3
 _HITS: Final = ("hit", "hits", "hit_rate")
@@ -173,10 +175,21 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
         own = "hits" if {"hits", "attempts"} <= set(table) else "hit"
         return table, own, "", "higher"
     found = or_refused(scores_of)(table, entry, design)
-    if isinstance(found, OutcomeScores) and not found.measured:
-        return found.table, found.column, entry.unit, entry.better
-    column = entry.name if entry.name in table else "radial_error"
-    return table, column, entry.unit, entry.better
+    if isinstance(found, Refused):
+        column = entry.name if entry.name in table else "radial_error"
+        return table, column, entry.unit, entry.better
+    if found.of_single_trials:
+        return found.table, found.column, found.outcome.unit, entry.better
+    return _measured(found), entry.name, found.outcome.unit, entry.better
+
+
+def _measured(scores: OutcomeScores) -> pd.DataFrame:
+    """One row for each person and test, where a score is taken of all trials together."""
+    keys = ["participant", "stage"]
+    cells = scores.cells(keys).rename(columns={"score": scores.outcome.name})
+    told = [name for name in ("phase", "date") if name in scores.table]
+    first = scores.table.groupby(keys, sort=False, observed=True)[told].first().reset_index()
+    return cells.merge(first, on=keys)
 
 
 def _people(study: Study, table: pd.DataFrame) -> list[str]:
@@ -200,6 +213,8 @@ def _cells(table: pd.DataFrame, outcome: str) -> pd.DataFrame:
         found = found.assign(
             score=found["mean"], low=found["mean"] - half, high=found["mean"] + half
         )
+        if "n_trials" in table:
+            found = found.assign(n=grouped["n_trials"].sum())
     dates = grouped["date"].first() if "date" in table else pd.Series("", index=found.index)
     return found.assign(date=dates).reset_index()[[*keys, "n", "score", "low", "high", "date"]]
 
@@ -269,6 +284,8 @@ def _standing(pairs: list[pd.Series | None], tests: int) -> str:
     first, last = pairs
     if first is None or last is None:
         return TOO_EARLY
+    if "not computable" in (first["verdict"], last["verdict"]):
+        return UNJUDGED
     if first["verdict"] == "better":
         return MOVED
     if "worse" in (first["verdict"], last["verdict"]):
