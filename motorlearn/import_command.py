@@ -64,6 +64,9 @@ def import_file(
     anova: Annotated[
         str, typer.Option(help="Parts of the analysis of variance: tests, or 'tests and practice'.")
     ] = "",
+    curve: Annotated[
+        str, typer.Option(help="Curve of practice: together, asymptote+gain (what varies).")
+    ] = "",
     questionnaire: Annotated[
         list[Path] | None, typer.Option(help="File of a questionnaire's answers. Repeatable.")
     ] = None,
@@ -101,6 +104,7 @@ def import_file(
         leave_out or (),
         replace or (),
         anova,
+        curve,
         told,
     )
     asked = ml.trials.Asked(title, outcome, better, unit, *codes, *more)

@@ -18,6 +18,7 @@ from motorlearn.design.programme import (
     AnovaPlan,
     Assumptions,
     Checklist,
+    CurvePlan,
     Drill,
     Fault,
     Load,
@@ -227,6 +228,7 @@ class Design(PlanOfAny):
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     anova: AnovaPlan = AnovaPlan()
+    curve: CurvePlan = CurvePlan()
     exclusions: tuple[Exclusion, ...] = ()
     replacements: tuple[Replacement, ...] = ()
     multiverse: MultiversePlan | None = None

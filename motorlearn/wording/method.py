@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from motorlearn.design import (
+    CurvePlan,
     Design,
     Group,
     Outcome,
@@ -259,6 +260,12 @@ def outcome_paragraph(design: Design) -> str:
         parts.append(
             f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
             "without practice."
+        )
+    if design.curve != CurvePlan():
+        one = " for all groups together" if design.curve.groups == "together" else ""
+        varies = listed(list(design.curve.vary))
+        parts.append(
+            f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
         )
     if design.exclusions:
         rules = "; ".join(

@@ -21,7 +21,7 @@ from motorlearn.tables import Column, Table
 from motorlearn.vocabulary import term_in_words
 from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
 from motorlearn.wording.times import sentence_on_contrast
-from motorlearn.wording.voice import count
+from motorlearn.wording.voice import count, listed
 
 Block = Heading | Text | Drawing | Table
 
@@ -273,9 +273,11 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
         if len(result.groups) > 1
         else ""
     )
+    varies = list(result.recipe.options["vary"])
     yield Text(
-        "An exponential curve was fitted to all participants at once, whose asymptote, gain and "
-        f"rate vary from person to person ({named}); {groups}they describe performance in practice."
+        f"An exponential curve was fitted to all participants at once, whose {listed(varies)} "
+        f"{'vary' if len(varies) > 1 else 'varies'} from person to person ({named}); {groups}they "
+        "describe performance in practice."
     )
     yield from kept
     forest = if_possible(

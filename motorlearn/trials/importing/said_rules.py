@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from motorlearn.design.programme import CurvePlan
 from motorlearn.design.smallest import SmallestEffect
 from motorlearn.exceptions import InputError
 from motorlearn.trials.importing.recipe_text import toml_value
@@ -30,6 +31,7 @@ _REPLACE: Final = (
 )
 _BOUND: Final = re.compile(r"(\d*\.?\d+)\s*(.*)")
 _PARTS: Final = ("tests", "tests and practice")
+_GROUPS: Final = ("together", "apart")
 _SDS: Final = ("sd", "baseline sd", "average sd")
 
 
@@ -166,6 +168,38 @@ def anova_text(said: str) -> str:
             f"say {' or '.join(map(repr, _PARTS))}",
         )
     return f"[anova]\nparts = {toml_value(said)}\n" if said else ""
+
+
+def curve_text(said: str) -> str:
+    """Write ``[curve]``: groups together or apart, and what varies from person to person.
+
+    Raises
+    ------
+    InputError
+        If something else is said.
+
+    Examples
+    --------
+    >>> print(curve_text("together, asymptote+gain"))
+    [curve]
+    groups = "together"
+    vary = ["asymptote", "gain"]
+    <BLANKLINE>
+    """
+    words = [word for part in said.split(",") for word in [part.strip().lower()] if word]
+    groups = [word for word in words if word in _GROUPS]
+    varies = [tuple(w.strip() for w in word.split("+")) for word in words if word not in _GROUPS]
+    known = all(set(names) <= set(CurvePlan().vary) for names in varies)
+    if len(groups) > 1 or len(varies) > 1 or not known:
+        raise InputError(
+            "a curve of practice is for groups together or apart, and lets asymptote, gain or rate "
+            "vary from person to person",
+            [said],
+            "for example 'together', 'asymptote+gain', or 'together, asymptote+gain'",
+        )
+    lines = [f"groups = {toml_value(name)}" for name in groups]
+    lines += [f"vary = {toml_value(names)}" for names in varies]
+    return "\n".join(["[curve]", *lines, ""]) if lines else ""
 
 
 def smallest_effect_text(said: str) -> str:
