@@ -7,6 +7,7 @@ import re
 
 import pandas as pd
 import pytest
+import studies
 from frictionless import Package
 
 import motorlearn as ml
@@ -394,3 +395,30 @@ def test_clips_that_hold_an_old_identifier_are_numbered(study, tmp_path_factory)
     ratings = pd.read_csv(place / "pack" / "data" / "description-ratings_data.csv")
     assert ratings["clip"].tolist() == ["clip 1", "clip 2", "clip 3", "clip 4"]
     assert ratings["participant"].is_monotonic_increasing
+
+
+PLANNED = {
+    "crossover": ("period", studies.crossover),
+    "rule": ("clock", None),
+}
+
+
+@pytest.mark.parametrize("name", PLANNED)
+def test_columns_that_the_plan_goes_by_are_packed(tmp_path, name):
+    column, made = PLANNED[name]
+    if made is None:
+        content = studies.plan(
+            studies.ERROR,
+            exclusions=[{"rule": "late", "column": "clock", "above": 5, "reason": "late"}],
+        )
+        table = studies.trials(8, studies.PARTS, seed=3)
+        study = studies.study(content, table.assign(clock=table["trial"] % 7))
+    else:
+        study = made()
+    folder = studies.write(study, tmp_path / "study")
+    share_study(folder, tmp_path / "pack")
+    before, after = ml.read_study(folder), ml.read_study(tmp_path / "pack")
+    assert column in after.trials.table
+    assert sorted(before.problems["rule"]) == sorted(after.problems["rule"])
+    one, two = (ml.analyse_study(study).primary["estimate"].to_numpy() for study in (before, after))
+    assert one == pytest.approx(two)

@@ -8,6 +8,7 @@ import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -163,7 +164,8 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
         "ratings": study.ratings,
     }
     frames, left_out = {}, []
-    drawn = study.design.allocation
+    known_of_people = {*study.design.allocation.strata, *_covariates(study.design)}
+    characteristics = [*CHARACTERISTICS, *sorted(known_of_people - {*CHARACTERISTICS})]
     for label, table in tables.items():
         if table is None:
             continue
@@ -177,7 +179,7 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
             for name in strange
         ]
         kept = _numbered(table.drop(columns=[*free, *strange]), label, include, left_out)
-        kept = _without_few(kept, label, [*CHARACTERISTICS, *drawn.strata], include, left_out)
+        kept = _without_few(kept, label, characteristics, include, left_out)
         if "date" in kept.columns:
             kept = _days(kept)
             left_out.append(f"{label}.date: replaced by days since the person's first date")
@@ -187,8 +189,28 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
 
 def _named_by(design: Design) -> set[str]:
     """Columns that the plan itself speaks of."""
-    drawn = design.allocation
-    return {*(outcome.recorded for outcome in design.outcomes), *drawn.strata, drawn.unit}
+    drawn, several = design.allocation, design.multiverse
+    rules = [*design.exclusions, *design.replacements, *(several.exclusions if several else ())]
+    named = {
+        drawn.unit,
+        *drawn.strata,
+        *_covariates(design),
+        *(factor.name for factor in design.factors),
+        *(rule.column for rule in rules),
+    }
+    for outcome in design.outcomes:
+        named |= {outcome.recorded, *(outcome.times.columns if outcome.times else ())}
+    if design.within is not None:
+        named.add(design.within.by)
+    if design.single_case is not None:
+        named.add(design.single_case.column)
+    return named
+
+
+def _covariates(design: Design) -> set[str]:
+    primary, several = design.primary, design.multiverse
+    others = several.covariates if several is not None else ()
+    return {*(primary.covariates if primary is not None else ()), *chain.from_iterable(others)}
 
 
 def _numbered(
