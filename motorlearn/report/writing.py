@@ -30,6 +30,7 @@ from motorlearn.results import software_versions
 from motorlearn.tables import to_csv
 from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study, study_sums
+from motorlearn.trials.study import study_or_refuse
 from motorlearn.wording.voice import count
 
 MARK = "report.html"
@@ -124,7 +125,7 @@ def analysed(
         if decimal == ".":
             return study
         only, study = study.recipe.options["outcome"], study.study
-    _refuse_errors(study)
+    _refuse_errors(study_or_refuse(study))
     with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
         analysis = analyse_study(study, outcome=only)
         progress.update()

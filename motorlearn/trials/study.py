@@ -9,6 +9,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.design.overview import plan_table
+from motorlearn.exceptions import InputError
 from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
 
@@ -141,6 +142,27 @@ class Study:
     def _repr_html_(self) -> str:
         plan = plan_table(self.design)
         return to_html(replace(plan, notes=(repr(self),)))
+
+
+def study_or_refuse(found: object) -> Study:
+    """The study itself; anything else, such as the name of its folder, is refused.
+
+    Raises
+    ------
+    InputError
+        If it is no study that was read or simulated.
+
+    Examples
+    --------
+    >>> study_or_refuse("my-study")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    motorlearn.exceptions.InputError: this is no study ('my-study'); read it first: ...
+    """
+    if isinstance(found, Study):
+        return found
+    given = str(found) if isinstance(found, str | Path) else type(found).__name__
+    raise InputError("this is no study", [given], "read it first: study = ml.read_study(folder)")
 
 
 def _phased(trials: Trials) -> bool:

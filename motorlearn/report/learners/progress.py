@@ -15,6 +15,7 @@ from motorlearn.report.learners.session_scores import session_scores
 from motorlearn.results import Refused, or_refused
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
+from motorlearn.trials.study import study_or_refuse
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 MOVED, FELL_BACK, UNCLEAR, STALLED, TOO_EARLY = "moved", "fell back", "unclear", "stalled", "early"
@@ -136,7 +137,7 @@ def follow_learners(study: Study) -> Progress:
     >>> progress.outcome, len(progress.learners) > 40
     ('radial_error', True)
     """
-    design = study.design
+    design = study_or_refuse(study).design
     table = study.trials.table[counted_rows(study.trials.table)]
     if {"x", "y"} <= set(table) and "radial_error" not in table:
         table = table.assign(radial_error=np.hypot(table["x"], table["y"]))
