@@ -147,7 +147,8 @@ def test_new_identifiers_with_the_key_elsewhere(study, tmp_path_factory):
     assert (place / "key.csv").stat().st_mode & 0o777 == 0o600
     assert sorted(key) == ["p01", "p02", "p03", "p04"]
     packed = pd.read_csv(place / "pack" / TRIALS)
-    assert packed["participant"].map(key).tolist() == study.trials["participant"].tolist()
+    recorded = study.trials["participant"].value_counts()
+    assert packed["participant"].map(key).value_counts().to_dict() == recorded.to_dict()
     everything = told(place / "pack")
     assert "p01" not in everything
     assert not [path for path in (place / "pack").rglob("*") if "key" in path.name]
@@ -330,7 +331,7 @@ def test_a_package_of_rules_and_answers_reads_back_as_the_study(study, tmp_path_
     more = {"key_file": place / "key.csv", "seed": 3} if key else {}
     share_study(study.path, place / "pack", **more)
     before, after = ml.read_study(study.path), ml.read_study(place / "pack")
-    assert set(after.problems["severity"]) <= {"note"}
+    assert sorted(before.problems["rule"]) == sorted(after.problems["rule"])
     assert len(before.trials.replaced) == len(after.trials.replaced) > 0
     assert before.trials.excluded["trials"].tolist() == after.trials.excluded["trials"].tolist()
     names = pd.Series({name: name for name in ("p01", "p02", "p03", "p04")})
