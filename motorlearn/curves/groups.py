@@ -9,9 +9,10 @@ import pandas as pd
 from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
-from motorlearn.curves.options import check_column, check_level, check_table, one_of
+from motorlearn.curves.options import check_column, check_labels, check_level, check_table, one_of
 from motorlearn.curves.quantities import SIGNED, learner_quantity
 from motorlearn.curves.single.learner import fit_curve
+from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
@@ -19,6 +20,8 @@ from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
 QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area")
+OPTIONS = ("correlation", "errors", "first", "fixed", "repeated", "restart", "variance")
+"""Options of a learner's curve that may be given for all learners."""
 FEWEST = 3
 """Learners of a group with a quantity below which there is no comparison."""
 MANY_LOST = 0.2
@@ -135,7 +138,7 @@ def compare_curves(
         Confidence level.
     **options
         More options of :func:`fit_curve`: ``correlation``, ``variance``, ``errors``, ``restart``,
-        ``first``.
+        ``first``, ``fixed``, ``repeated``.
 
     Raises
     ------
@@ -167,6 +170,8 @@ def compare_curves(
     ['ratio']
     """
     one_of(quantity, QUANTITIES, "quantity")
+    for name in options:
+        one_of(name, OPTIONS, "option of compare_curves")
     level, at = check_level(level), _check_at(quantity, at)
     named = {"outcome": outcome, "practice": practice, "group": group, "participant": participant}
     named |= {"attempts": attempts} if attempts is not None else {}
@@ -218,10 +223,19 @@ def _usable(table: pd.DataFrame, named: Mapping[str, str]) -> tuple[pd.DataFrame
     for what, name in named.items():
         check_column(name, what)
     check_table(table, list(named.values()), "the comparison needs")
+    labels = [named[what] for what in ("group", "participant", "session") if what in named]
+    check_labels(table, labels)
+    table = table.set_axis(np.arange(1, len(table) + 1))
     table, void = set_aside_void(table, participant=named["participant"], group=named["group"])
-    for what in ("group", "participant"):
-        if table[named[what]].isna().any():
-            raise InputError(f"column {named[what]!r} is empty in some rows")
+    if not len(table):
+        raise InputError("the table has no rows that count: every one is void")
+    numbers = {}
+    for what in ("outcome", "practice", "attempts"):
+        if what in named:
+            column, hits = table[named[what]], what == "outcome"
+            said = f"column {named[what]!r}"
+            numbers[named[what]] = as_numbers(column, said, hits=hits, rows=table.index)
+    table = table.assign(**numbers)
     own = table.groupby(named["participant"])[named["group"]].nunique()
     if (own > 1).any():
         raise InputError("participants belong to more than one group", list(own[own > 1].index))
@@ -242,7 +256,12 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
         more["attempts"] = part[named["attempts"]]
     if "session" in named and part[named["session"]].nunique() > 1:
         more["session"] = part[named["session"]]
-    fit = fit_curve(part[named["practice"]], part[named["outcome"]], form=asked.form, **more)
+    try:
+        fit = fit_curve(part[named["practice"]], part[named["outcome"]], form=asked.form, **more)
+    except InputError as problem:
+        raise InputError(
+            f"{problem.cause} (learner {who})", problem.values, problem.remedy
+        ) from problem
     told = learner_quantity(fit, asked.quantity, asked.at)
     return PEOPLE.row(
         participant=who,
