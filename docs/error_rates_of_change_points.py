@@ -24,13 +24,13 @@ from scipy.stats import f
 from motorlearn.curves import find_change_point, fit_monotone
 
 FILE = Path(__file__).parent / "error-rates-change-points.csv"
-CHUNK = 25
+CHUNK = 20
 SIMULATIONS = 199
 NOISES = ((0.0, 0.0), (0.4, 0.0), (0.0, -0.3), (0.4, -0.3))
 CELLS = [
     (form, trials, *noise)
-    for noise in NOISES
     for trials in (60, 30, 200)
+    for noise in NOISES
     for form in ("exponential", "level")
 ]
 
@@ -58,13 +58,13 @@ def once(form: str, trials: int, alike: float, power: float, seed: int) -> dict[
     jumped = find_change_point(trial, scores - height * (trial >= place), form=form, **options)
     where = jumped.estimates.iloc[0]
     line = {
-        "jump": float(found.p < 0.05),
+        "jump": float(found.p <= 0.05),
         "plain F": float(found.statistic > f.isf(0.05, 2, spare)),
-        "power": float(jumped.p < 0.05),
+        "power": float(jumped.p <= 0.05),
         "place": float(where["conf_low"] <= place <= where["conf_high"]),
     }
     if form == "exponential":
-        line["doubted"] = float(fit_monotone(trial, scores, **options).p < 0.05)
+        line["doubted"] = float(fit_monotone(trial, scores, **options).p <= 0.05)
     return line
 
 

@@ -13,26 +13,39 @@ MOST_POWER, MOST_CORRELATION = 2.0, 0.95
 
 @dataclass(frozen=True)
 class NoiseSeen:
-    """Correlation of neighbouring scores, and the power of practice with which their SD goes."""
+    """Correlation of neighbouring scores, and the power of practice with which their SD goes.
+
+    ``possible`` are pairs of both (2, samples) that the scores leave possible: few scores say
+    little about their correlation, and a p that took it for known would be too small.
+    """
 
     correlation: float
     power: float
     log_practice: np.ndarray
+    possible: np.ndarray
 
     def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
         """Noise with a mean square of 1, shape (scores, count)."""
-        noise = rng.normal(size=(len(self.log_practice), count))
-        fresh = np.sqrt(1 - self.correlation**2)
-        for k in range(1, len(noise)):
-            noise[k] = self.correlation * noise[k - 1] + fresh * noise[k]
-        sd = np.exp(self.power * self.log_practice)
-        found: np.ndarray = noise * (sd / np.sqrt(np.mean(sd**2)))[:, None]
-        return found
+        chosen = self.possible[:, rng.integers(self.possible.shape[1], size=count)]
+        return _drawn(*chosen, self.log_practice, rng)
 
     @property
     def terms(self) -> dict[str, float]:
         """The two numbers by name."""
         return {"correlation": self.correlation, "spread_power": self.power}
+
+
+def _drawn(
+    correlation: np.ndarray, power: np.ndarray, x: np.ndarray, rng: np.random.Generator
+) -> np.ndarray:
+    """Noise of samples that have a correlation and a power each."""
+    noise = rng.normal(size=(len(x), len(correlation)))
+    fresh = np.sqrt(1 - correlation**2)
+    for k in range(1, len(noise)):
+        noise[k] = correlation * noise[k - 1] + fresh * noise[k]
+    sd = np.exp(np.outer(x, power))
+    found: np.ndarray = noise * sd / np.sqrt(np.mean(sd**2, axis=0))
+    return found
 
 
 def noise_in_words(terms: Mapping[str, float]) -> str:
@@ -57,13 +70,14 @@ def noise_seen(
     """
     x = np.log(n - n.min() + 1)
     x = x - x.mean()
-    seen = np.array(_terms(residuals[:, None], x))[:, 0]
-    bounds = np.array([[0.0, -MOST_POWER], [MOST_CORRELATION, MOST_POWER]])
+    seen = np.array(_terms(residuals[:, None], x))
+    bounds = np.array([[0.0, -MOST_POWER], [MOST_CORRELATION, MOST_POWER]])[:, :, None]
     now = np.clip(seen, *bounds)
     for _ in range(TURNS):
-        left = again(NoiseSeen(*now.tolist(), x).draws(PILOTS, rng))
-        now = np.clip(now + seen - np.median(_terms(left, x), axis=1), *bounds)
-    return NoiseSeen(*now.tolist(), x)
+        left = np.array(_terms(again(_drawn(*np.repeat(now, PILOTS, axis=1), x, rng)), x))
+        now = np.clip(now + seen - np.median(left, axis=1, keepdims=True), *bounds)
+    off = left - np.median(left, axis=1, keepdims=True)
+    return NoiseSeen(*now[:, 0].tolist(), x, np.clip(now - off, *bounds))
 
 
 def _terms(residuals: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
