@@ -27,7 +27,7 @@ class NoiseSeen:
     def draws(self, count: int, rng: np.random.Generator) -> np.ndarray:
         """Noise with a mean square of 1, shape (scores, count)."""
         chosen = self.possible[:, rng.integers(self.possible.shape[1], size=count)]
-        return _drawn(*chosen, self.log_practice, rng)
+        return _drawn(chosen, self.log_practice, rng)
 
     @property
     def terms(self) -> dict[str, float]:
@@ -35,10 +35,9 @@ class NoiseSeen:
         return {"correlation": self.correlation, "spread_power": self.power}
 
 
-def _drawn(
-    correlation: np.ndarray, power: np.ndarray, x: np.ndarray, rng: np.random.Generator
-) -> np.ndarray:
+def _drawn(pairs: np.ndarray, x: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """Noise of samples that have a correlation and a power each."""
+    correlation, power = pairs
     noise = rng.normal(size=(len(x), len(correlation)))
     fresh = np.sqrt(1 - correlation**2)
     for k in range(1, len(noise)):
@@ -74,10 +73,10 @@ def noise_seen(
     bounds = np.array([[0.0, -MOST_POWER], [MOST_CORRELATION, MOST_POWER]])[:, :, None]
     now = np.clip(seen, *bounds)
     for _ in range(TURNS):
-        left = np.array(_terms(again(_drawn(*np.repeat(now, PILOTS, axis=1), x, rng)), x))
+        left = np.array(_terms(again(_drawn(np.repeat(now, PILOTS, axis=1), x, rng)), x))
         now = np.clip(now + seen - np.median(left, axis=1, keepdims=True), *bounds)
     off = left - np.median(left, axis=1, keepdims=True)
-    return NoiseSeen(*now[:, 0].tolist(), x, np.clip(now - off, *bounds))
+    return NoiseSeen(float(now[0, 0]), float(now[1, 0]), x, np.clip(now - off, *bounds))
 
 
 def _terms(residuals: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

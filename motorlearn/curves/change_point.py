@@ -122,14 +122,16 @@ class _Model:
     def residuals(self, y: np.ndarray) -> np.ndarray:
         """What the best curve with a jump leaves of each sample."""
         _, rate, place = self.best(y)
-        return y - _projected(self.smooth[rate], self.jump(rate, place), y.T).T
+        found: np.ndarray = y - _projected(self.smooth[rate], self.jump(rate, place), y.T).T
+        return found
 
 
 def _projected(smooth: np.ndarray, jump: np.ndarray, y: np.ndarray) -> np.ndarray:
     """The curve with a jump through scores, which are the last axis."""
     inside = np.einsum("...nk,...n->...k", smooth, y)
-    found: np.ndarray = np.einsum("...nk,...k->...n", smooth, inside)
-    return found + jump * np.sum(jump * y, axis=-1, keepdims=True)
+    along = np.einsum("...nk,...k->...n", smooth, inside)
+    found: np.ndarray = along + jump * np.sum(jump * y, axis=-1, keepdims=True)
+    return found
 
 
 def find_change_point(

@@ -10,7 +10,7 @@ from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
 from motorlearn.curves.options import check_column, check_labels, check_level, check_table, one_of
-from motorlearn.curves.quantities import SIGNED, learner_quantity
+from motorlearn.curves.quantities import SIGNED, learner_quantity, learner_savings
 from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
@@ -19,7 +19,9 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
-QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area")
+QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area", "savings")
+DIFFERENCES = (*SIGNED, "savings")
+"""Quantities that are compared by their difference; the others by their ratio."""
 OPTIONS = ("correlation", "errors", "first", "fixed", "repeated", "restart", "variance")
 """Options of a learner's curve that may be given for all learners."""
 FEWEST = 3
@@ -72,9 +74,9 @@ CONTRASTS = Schema(
 class CurveComparison(Result):
     """Groups compared on one quantity of their learners' curves.
 
-    ``groups`` has the mean of each group (geometric for what is above 0) and the SD between its
-    learners on the scale of the analysis; ``contrasts`` each group less, or over, the first;
-    ``people`` each learner, with the ``reason`` where there is no quantity.
+    ``groups`` has the mean of each group (geometric for what is compared by ratios) and the SD
+    between its learners on the scale of the analysis; ``contrasts`` each group less, or over, the
+    first; ``people`` each learner, with the ``reason`` where there is no quantity.
     """
 
     quantity: str
@@ -127,11 +129,13 @@ def compare_curves(
         One row per trial or block.
     outcome, practice, group, participant : str
         Columns of scores (or hits), practice counts, groups and learners.
-    quantity : {"level_at", "rate_at", "half_life", "trials_to", "area"}
-        As in :func:`curve_quantities`.
+    quantity : {"level_at", "rate_at", "half_life", "trials_to", "area", "savings"}
+        As in :func:`curve_quantities`; ``savings`` need ``session`` and ``restart="savings"`` or
+        ``"both"``.
     at : float or pair of float
         Practice count of ``level_at`` and ``rate_at``, criterion of ``trials_to``, two practice
-        counts of ``area``.
+        counts of ``area``; the session of ``savings``, without which their mean over all later
+        sessions of a learner is taken.
     form, attempts, session
         As in :func:`fit_curve`; the latter two are columns.
     level : float
@@ -177,6 +181,8 @@ def compare_curves(
     named |= {"attempts": attempts} if attempts is not None else {}
     named |= {"session": session} if session is not None else {}
     table, void = _usable(table, named)
+    if quantity == "savings":
+        _check_sessions(table, named, at, options.get("restart"))
     fits = _Options(named, form, quantity, at, options)
     people = PEOPLE.frame([_person(who, part, fits) for who, part in table.groupby(participant)])
     groups = _levels(table[group])
@@ -186,7 +192,7 @@ def compare_curves(
     recipe = Recipe("compare_curves", named, asked, len(table), void, engine="random effects")
     return CurveComparison(
         quantity,
-        float(at) if np.ndim(at) == 0 else np.nan,
+        np.nan if quantity == "savings" or np.ndim(at) else float(at),
         CONTRASTS.frame(contrasts),
         GROUPS.frame(rows),
         people,
@@ -205,6 +211,8 @@ class _Options:
 
 
 def _check_at(quantity: str, at: Any) -> Any:
+    if quantity == "savings":
+        return at
     if quantity == "half_life":
         if at is not None:
             raise InputError("a half-life is not at a practice count", [at], "leave at out")
@@ -215,6 +223,19 @@ def _check_at(quantity: str, at: Any) -> Any:
         wanted = "two practice counts" if pair else "one number"
         raise InputError(f"{quantity} needs {wanted} in at", [at])
     return tuple(at) if pair else at
+
+
+def _check_sessions(table: pd.DataFrame, named: Mapping[str, str], at: Any, restart: Any) -> None:
+    """Refuse savings where no sessions, no savings or no such session were asked for."""
+    if "session" not in named or restart not in ("savings", "both"):
+        raise InputError(
+            "savings are what a later session still has of the way gained",
+            [restart],
+            "give session, a column, and restart='savings' or 'both'",
+        )
+    known = table[named["session"]].unique().tolist()
+    if at is not None and at not in known:
+        raise InputError(f"there is no session {at!r}", known, "choose one of them")
 
 
 def _usable(table: pd.DataFrame, named: Mapping[str, str]) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -262,7 +283,11 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
         raise InputError(
             f"{problem.cause} (learner {who})", problem.values, problem.remedy
         ) from problem
-    told = learner_quantity(fit, asked.quantity, asked.at)
+    told = (
+        learner_savings(fit, asked.at)
+        if asked.quantity == "savings"
+        else learner_quantity(fit, asked.quantity, asked.at)
+    )
     return PEOPLE.row(
         participant=who,
         group=part[named["group"]].iloc[0],
@@ -290,7 +315,7 @@ def _group(name: object, people: pd.DataFrame, quantity: str, level: float) -> R
         float(t.isf((1 - level) / 2, len(known) - 1)) * error,
     )
     ends = (centre - half, centre, centre + half)
-    low, middle, high = ends if quantity in SIGNED else np.exp(ends)
+    low, middle, high = ends if quantity in DIFFERENCES else np.exp(ends)
     return GROUPS.row(
         group=name,
         learners=len(known),
@@ -313,7 +338,7 @@ def _contrast(row: Row, first: Row, quantity: str, level: float) -> Row:
     gap = row["scaled"] - first["scaled"]
     half = float(t.isf((1 - level) / 2, df)) * error
     ends = (gap - half, gap, gap + half)
-    signed = quantity in SIGNED
+    signed = quantity in DIFFERENCES
     low, middle, high = ends if signed else np.exp(ends)
     return CONTRASTS.row(
         group=row["group"],

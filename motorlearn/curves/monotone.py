@@ -211,7 +211,8 @@ class _Both:
     def residuals(self, y: np.ndarray) -> np.ndarray:
         """What the monotone curve leaves of scores (scores, samples)."""
         found = [self.monotone(column) for column in y.T]
-        return y - np.stack([self.bases[falls] @ weights for falls, weights, _ in found], axis=1)
+        left: np.ndarray = y - np.stack([self.bases[way] @ w for way, w, _ in found], axis=1)
+        return left
 
     def formed(self, y: np.ndarray) -> tuple[np.ndarray, float]:
         """The best curve of the form, and squares left."""

@@ -213,6 +213,24 @@ def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
     return {"estimate": centre, "scaled": float(np.log(centre)), "std_error": error / centre}
 
 
+def learner_savings(fit: CurveFit, session: Any) -> dict[str, Any]:
+    """Savings of one learner at the begin of a session, or their mean over all later sessions."""
+    terms = list(fit.curve)
+    wanted = [name for name in fit.saved if session is None or name == f"savings[{session}]"]
+    if not wanted:
+        return {"reason": "no such session later than the first"}
+    if fit.status == "too few trials" or fit.status in _UNKNOWN:
+        return {"reason": fit.status}
+    mean = np.array([(name in wanted) / len(wanted) for name in terms])
+    value = float(mean @ np.array([fit.curve[name] for name in terms]))
+    inside = [terms.index(name) for name in wanted]
+    cover = np.asarray(fit.vcov)[np.ix_(inside, inside)]
+    error = float(np.sqrt(max(cover.sum(), 0.0))) / len(wanted)
+    if not np.isfinite(value) or not np.isfinite(error):
+        return {"reason": NO_ERROR if np.isfinite(value) else fit.status}
+    return {"estimate": value, "scaled": value, "std_error": error}
+
+
 def _span(fit: CurveFit | PopulationCurve, area: Any) -> tuple[float, float] | None:
     if area is None:
         return None
