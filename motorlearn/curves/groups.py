@@ -10,7 +10,8 @@ from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
 from motorlearn.curves.options import check_column, check_labels, check_level, check_table, one_of
-from motorlearn.curves.quantities import SIGNED, learner_quantity, learner_savings
+from motorlearn.curves.quantities import NO_ERROR, SIGNED, UNKNOWN, learner_quantity
+from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
@@ -284,7 +285,7 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
             f"{problem.cause} (learner {who})", problem.values, problem.remedy
         ) from problem
     told = (
-        learner_savings(fit, asked.at)
+        _savings(fit, asked.at)
         if asked.quantity == "savings"
         else learner_quantity(fit, asked.quantity, asked.at)
     )
@@ -297,12 +298,30 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
     )
 
 
+def _savings(fit: CurveFit, session: Any) -> dict[str, Any]:
+    """Savings of one learner at the begin of a session, or their mean over all later sessions."""
+    terms = list(fit.curve)
+    wanted = [name for name in fit.saved if session is None or name == f"savings[{session}]"]
+    if not wanted:
+        return {"reason": "no such session later than the first"}
+    if fit.status == "too few trials" or fit.status in UNKNOWN:
+        return {"reason": fit.status}
+    mean = np.array([(name in wanted) / len(wanted) for name in terms])
+    value = float(mean @ np.array([fit.curve[name] for name in terms]))
+    inside = [terms.index(name) for name in wanted]
+    cover = np.asarray(fit.vcov)[np.ix_(inside, inside)]
+    error = float(np.sqrt(max(cover.sum(), 0.0))) / len(wanted)
+    if not np.isfinite(value) or not np.isfinite(error):
+        return {"reason": NO_ERROR if np.isfinite(value) else fit.status}
+    return {"estimate": value, "scaled": value, "std_error": error}
+
+
 def _group(name: object, people: pd.DataFrame, quantity: str, level: float) -> Row:
     known = people[np.isfinite(people["scaled"]) & np.isfinite(people["std_error"])]
     if len(known) < FEWEST:
         reasons = people["reason"].replace("", np.nan).dropna().unique()
         raise InputError(
-            f"group {name!r} has {len(known)} learners whose {quantity} is estimated; three at "
+            f"group {name} has {len(known)} learners whose {quantity} is estimated; three at "
             "least are needed",
             list(reasons),
             "take a level, or a population curve",

@@ -11,7 +11,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import nnls
 
 from motorlearn.curves.batch.one_batch import Batch, fit_batch
-from motorlearn.curves.chance import noise_in_words, noise_seen
+from motorlearn.curves.chance import NoiseSeen, noise_in_words, noise_seen
 from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import check_first, check_seed, check_simulations, finite
 from motorlearn.curves.single.problem import Problem
@@ -135,15 +135,7 @@ def fit_monotone(
     both = _Both(chosen, rows.n, first)
     falls, weights, squares = both.monotone(rows.y)
     line, left = both.formed(rows.y)
-    sd = np.sqrt(left / max(len(line) - 2 - len(chosen.rates), 1))
-    rng = np.random.default_rng(check_seed(seed))
-    noise = noise_seen(
-        rows.n,
-        both.residuals(rows.y[:, None])[:, 0],
-        lambda drawn: both.residuals(line[:, None] + sd * drawn),
-        rng,
-    )
-    drawn = both.shares(line + sd * noise.draws(simulations, rng).T)
+    drawn, noise = both.by_chance(rows.y, line, left, simulations, check_seed(seed))
     statistic = 1 - squares / max(left, 1e-300)
     options = {"form": chosen.name, "first": finite(first, "first"), "simulations": simulations}
     table = ROWS.frame(
@@ -228,3 +220,17 @@ class _Both:
         free = np.array([self.monotone(row)[2] for row in y])
         found: np.ndarray = 1 - free / np.maximum(squares, 1e-300)
         return found
+
+    def by_chance(
+        self, y: np.ndarray, line: np.ndarray, left: float, simulations: int, seed: int | None
+    ) -> tuple[np.ndarray, NoiseSeen]:
+        """Shares in simulated curves of the form, and the noise that was put on them."""
+        sd = np.sqrt(left / max(len(line) - 2 - len(self.form.rates), 1))
+        rng = np.random.default_rng(seed)
+        noise = noise_seen(
+            self.n,
+            self.residuals(y[:, None])[:, 0],
+            lambda drawn: self.residuals(line[:, None] + sd * drawn),
+            rng,
+        )
+        return self.shares(line + sd * noise.draws(simulations, rng).T), noise

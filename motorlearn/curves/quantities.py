@@ -213,24 +213,6 @@ def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
     return {"estimate": centre, "scaled": float(np.log(centre)), "std_error": error / centre}
 
 
-def learner_savings(fit: CurveFit, session: Any) -> dict[str, Any]:
-    """Savings of one learner at the begin of a session, or their mean over all later sessions."""
-    terms = list(fit.curve)
-    wanted = [name for name in fit.saved if session is None or name == f"savings[{session}]"]
-    if not wanted:
-        return {"reason": "no such session later than the first"}
-    if fit.status == "too few trials" or fit.status in _UNKNOWN:
-        return {"reason": fit.status}
-    mean = np.array([(name in wanted) / len(wanted) for name in terms])
-    value = float(mean @ np.array([fit.curve[name] for name in terms]))
-    inside = [terms.index(name) for name in wanted]
-    cover = np.asarray(fit.vcov)[np.ix_(inside, inside)]
-    error = float(np.sqrt(max(cover.sum(), 0.0))) / len(wanted)
-    if not np.isfinite(value) or not np.isfinite(error):
-        return {"reason": NO_ERROR if np.isfinite(value) else fit.status}
-    return {"estimate": value, "scaled": value, "std_error": error}
-
-
 def _span(fit: CurveFit | PopulationCurve, area: Any) -> tuple[float, float] | None:
     if area is None:
         return None
@@ -363,12 +345,12 @@ def _area(height: Callable[[float], float], span: tuple[float, float]) -> float:
 
 
 def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
-    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in _UNKNOWN):
+    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in UNKNOWN):
         return fit.status
     return ""
 
 
-_UNKNOWN = ("shape not settled", "rate at a bound", "no change")
+UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
 def _interval(

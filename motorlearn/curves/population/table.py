@@ -71,35 +71,45 @@ def usable_table(table: Any, columns: dict[str, str]) -> tuple[pd.DataFrame, pd.
     if "group" not in frame:
         frame["group"] = ""
     _refuse_two_groups(frame)
-    missing = frame["y"].isna().to_numpy()
-    left_out = void
-    if missing.any():
-        gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
-        left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
-        left_out.insert(2, "reason", "missing outcome")
-        left_out = pd.concat([void, left_out], ignore_index=True) if len(void) else left_out
-        frame = frame[~missing].reset_index(drop=True)
+    frame, left_out = _with_outcome(frame, void)
     if not len(frame):
         raise InputError(f"column {outcome!r} has no values")
+    _refuse_no_curve(frame, columns)
+    if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
+        frame["trials"] = 1.0
+    if "trials" in frame:
+        check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
+    else:
+        _refuse_copies(frame)
+    return frame, left_out
+
+
+def _with_outcome(frame: pd.DataFrame, void: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Rows that have an outcome, and what was left out."""
+    missing = frame["y"].isna().to_numpy()
+    if not missing.any():
+        return frame, void
+    gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
+    left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
+    left_out.insert(2, "reason", "missing outcome")
+    left_out = pd.concat([void, left_out], ignore_index=True) if len(void) else left_out
+    return frame[~missing].reset_index(drop=True), left_out
+
+
+def _refuse_no_curve(frame: pd.DataFrame, columns: dict[str, str]) -> None:
+    """Refuse scores or practice counts that are all the same."""
     if "trials" not in frame and frame["y"].nunique() == 1:
         raise InputError(
-            f"every score in column {outcome!r} is the same, so there is no curve",
+            f"every score in column {columns['outcome']!r} is the same, so there is no curve",
             [frame["y"].iloc[0]],
             "report the score: there is no change",
         )
-    if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
-        frame["trials"] = 1.0
-    if "trials" not in frame:
-        _refuse_copies(frame)
     if frame["n"].nunique() == 1:
         raise InputError(
             f"column {columns['practice']!r} is the same everywhere, so there is no curve",
             [frame["n"].iloc[0]],
             "give the number of each trial or block",
         )
-    if "trials" in frame:
-        check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
-    return frame, left_out
 
 
 def _check_columns(table: Any, wanted: dict[str, str]) -> None:
