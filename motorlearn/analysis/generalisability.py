@@ -15,6 +15,7 @@ from motorlearn.results import Recipe, Result, nobody_left_out
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import counted_rows
+from motorlearn.vocabulary import CROSSED
 
 RESIDUAL: Final = "residual"
 COMPONENTS: Final = Schema(
@@ -274,7 +275,7 @@ def _sources(
     for one, other in pairs:
         columns = tuple(dict.fromkeys((*one, *other)))
         if columns not in found.values():
-            found[" x ".join(columns)] = columns
+            found[CROSSED.join(columns)] = columns
     seen: dict[bytes, str] = {}
     kept: dict[str, tuple[str, ...]] = {}
     for name, columns in found.items():

@@ -8,6 +8,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design, hits_declared_of, primary_words, read_design
+from motorlearn.digits import count
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
@@ -28,7 +29,7 @@ from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import declared, eligibility, method
 from motorlearn.wording.tense import to_come
 from motorlearn.wording.times import time_rules_of
-from motorlearn.wording.voice import count, listed
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 MADE_HERE = "Registration of a plan"
@@ -188,16 +189,17 @@ def _design(design: Design) -> Iterator[Block]:
 
 def _allocated(way: str) -> str:
     words = method.ALLOCATION.get(way)
-    return f"each is allocated {words}" if words else "nobody is allocated by chance"
+    return f"allocation is {words}" if words else "nobody is allocated by chance"
 
 
 def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
     yield Heading("Sample")
     yield from _texts(eligibility.eligibility_paragraph(design))
-    sizes = listed([f"{g.name} {g.size or 'open'}" for g in design.groups])
-    yield Text(f"Planned people a group: {sizes}.")
+    sizes = listed([f"{g.name} {g.size or 'not decided'}" for g in design.groups])
+    yield Text(f"Planned number of people: {sizes}.")
     if isinstance(found, Refused):
-        yield Text(f"The size could not be simulated: {found.reason}", "author")
+        reason = found.reason.removesuffix(".")
+        yield Text(f"The power of this size could not be simulated ({reason}).", "author")
     else:
         yield Text(
             "{tab:power} gives the simulated power of the planned analysis; it rests on the "

@@ -7,9 +7,10 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
+from motorlearn.digits import count
 from motorlearn.results import Refused
 from motorlearn.wording.tense import told, was, were
-from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
+from motorlearn.wording.voice import Voice, Words, capitalised, listed
 
 _KINDS = {
     "AB": "one change from A to B",

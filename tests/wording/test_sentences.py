@@ -8,6 +8,7 @@ import pytest
 import studies
 
 from motorlearn.design import Outcome, design_from_mapping, stage_column, stages_of
+from motorlearn.digits import count
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
 from motorlearn.wording.sentences import (
     change_reading,
@@ -16,7 +17,7 @@ from motorlearn.wording.sentences import (
     paired_sentence,
 )
 from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import count, decimals_for, listed
+from motorlearn.wording.voice import decimals_for, listed
 
 PLAN = {
     "study": {"title": "Ring push"},

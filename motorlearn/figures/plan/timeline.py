@@ -222,9 +222,10 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
 def _caption(design: Design) -> str:
     groups = ", ".join(_with_order(group) for group in design.groups)
     whose = "Groups" if design.within is None else "Conditions"
+    tests = ", tinted ones tests after a gap" if any(t.is_delayed for t in design.tests) else ""
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
-        f"session. {whose}: {groups}. Dark boxes are practice, yellow ones tests after a gap."
+        f"session. {whose}: {groups}. Dark boxes are practice{tests}."
     )
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
 from motorlearn import digits
+from motorlearn.digits import count
 from motorlearn.files import new_folder, write_text
 from motorlearn.report.learners.picture import tests_picture
 from motorlearn.report.learners.progress import (
@@ -277,7 +278,7 @@ def _parts(progress: Progress) -> list[dict[str, Any]]:
         for row in one.pain.itertuples()
     ]
     load = [
-        f"{row.participant}: {row.trials:.0f} trials{_EFFORTS[row.effort]} "
+        f"{row.participant}: {count(row.trials, 'trial')}{_EFFORTS[row.effort]} "
         f"{_PERIODS[row.per].format(row.period)}, limit {row.limit:.0f}"
         for row in progress.load.itertuples()
     ]

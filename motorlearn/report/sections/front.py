@@ -6,6 +6,7 @@ from dataclasses import replace
 import pandas as pd
 
 from motorlearn.audit import Audit, Sensitivity
+from motorlearn.digits import count
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
@@ -22,7 +23,6 @@ from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.wording import eligibility, method, sentences, summary
-from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 

@@ -197,7 +197,7 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             said.append(
                 f"Whether {voice.several} changed differently over "
                 f"{factors.parts_of(comparison)} is asked "
-                f"by the {voice.several[:-1]}-by-test interaction of the "
+                f"by the {voice.arm}-by-phase interaction of the "
                 f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
                 f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."

@@ -17,6 +17,9 @@ from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_d
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
 from motorlearn.vocabulary import PRACTICE_PHASE
 
+_ALIKE: Final = 0.8
+"""Share of people and phases from which the same multiple of the plan is no accident."""
+
 
 def check_plan(sheet: Sheet, design: Design) -> pd.DataFrame:
     """Check a sheet of trials against every rule that follows from the plan."""
@@ -198,13 +201,31 @@ def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
                     for entry in part.itertuples()
                 ],
                 severity=severity,
-                advice="check for trials entered twice, or give the reason in the study's record; "
-                "where people were free to go on, leave the further trials out with [[exclusions]]"
+                advice=_why_more(sheet, counts)
                 if severity == "doubt"
                 else "every trial that was done needs a row, missed and void ones too",
             )
         )
     return gather(frames)
+
+
+def _why_more(sheet: Sheet, counts: pd.DataFrame) -> str:
+    """What rows beyond the plan probably are: those of several raters, or further trials."""
+    done = counts[counts["n"] > 0]
+    times = done["n"] / done["planned"]
+    usual = int(times.median()) if len(times) else 0
+    raters = sheet.table["rater"].dropna().unique() if "rater" in sheet.table else ()
+    if usual > 1 and ((times == usual).mean() >= _ALIKE or len(raters) == usual):
+        named = f" ({', '.join(map(str, raters))})" if len(raters) else ""
+        return (
+            f"most people have {usual} times the planned trials: are these rows of {usual} "
+            f"raters{named}? Ratings belong into ratings.csv, one row for each rater and item; in "
+            "trials.csv keep one row a trial"
+        )
+    return (
+        "check for trials entered twice, or give the reason in the study's record; where people "
+        "were free to go on, leave the further trials out with [[exclusions]]"
+    )
 
 
 def _counted(sheet: Sheet, design: Design, planned: Sequence[str]) -> pd.DataFrame:
