@@ -193,7 +193,7 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
 
 def _open(audit: Audit | Refused) -> list[str]:
     if isinstance(audit, Refused):
-        return [f"Not checked: {audit.reason}"]
+        return [f"Not checked: {audit.told}"]
     gravest = summary.flagged_assumptions(audit.table)
     said = [
         f"{row.assumption} ({row.grade}): {row.remedied or row.finding}"
@@ -206,7 +206,7 @@ def _open(audit: Audit | Refused) -> list[str]:
 
 def _other_ways(result: Sensitivity | Refused) -> list[str]:
     if isinstance(result, Refused):
-        return [f"Not computed: {result.reason}"]
+        return [f"Not computed: {result.told}"]
     return [summary.sensitivity_words(result.table, result.original)]
 
 

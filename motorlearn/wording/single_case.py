@@ -90,7 +90,7 @@ def test_sentence(found: SingleCase, voice: Voice) -> str:
     """The randomisation test, or why there is none."""
     test = found.test
     if isinstance(test, Refused):
-        return f"There is no randomisation test: {test.reason}"
+        return f"There is no randomisation test: {test.told}"
     sided = "one-sided" if found.recipe.options["one_sided"] else "two-sided"
     how = (
         f"all {test.assignments} ways in which the conditions could have been drawn"

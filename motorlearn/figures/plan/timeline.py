@@ -179,7 +179,7 @@ def _inside(run: list[Event]) -> str:
     if first.is_practice:
         many = f"{len(run)} sessions\n" if len(run) > 1 else ""
         whose = "".join(f"\n{line}" for line in textwrap.wrap(", ".join(first.groups), 10))
-        return f"practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
+        return f"Practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
     name = SHORT_LABELS[first.phase]
     label = first.label if first.label != first.phase else name
     return "\n".join([*textwrap.wrap(label, 10), f"{first.trials} trials"])

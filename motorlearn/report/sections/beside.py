@@ -58,7 +58,7 @@ def side_sections(found: StudyView) -> Iterator[Block]:
         yield Heading(TITLES[name])
         result = found.analysis.beside[name]
         if isinstance(result, Refused):
-            yield Text(f"Not computed: {result.reason}", "caution")
+            yield Text(f"Not computed: {result.told}", "caution")
         else:
             yield from write(result, found)
 
@@ -127,7 +127,7 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
         )
         yield items
     if isinstance(result.comparison, Refused):
-        yield Text(f"Not compared with raters: {result.comparison.reason}", "caution")
+        yield Text(f"Not compared with raters: {result.comparison.told}", "caution")
     else:
         comparison = result.comparison
         draw = if_possible(

@@ -20,7 +20,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     if is_single_case(found):
         return single_case_sentences(found, entry)
     if isinstance(entry.comparison, Refused):
-        return [f"The comparison was not computed: {entry.comparison.reason}"]
+        return [f"The comparison was not computed: {entry.comparison.told}"]
     row = primary_contrast(found, entry)
     if row is None and found.analysis.refused and entry is found.outcomes[0]:
         return [f"The primary comparison was not computed: {found.analysis.refused.rstrip('.')}."]

@@ -115,7 +115,7 @@ def _primary(found: StudyView) -> Iterator[Block]:
         yield from single_case_tables(found, entry)
         return
     if isinstance(entry.comparison, Refused):
-        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+        yield Text(f"Not computed: {entry.comparison.told}", "caution")
     else:
         yield from _tests_of(found, entry)
     yield from _within(found, entry)
@@ -265,7 +265,7 @@ def _secondary(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         yield from single_case_tables(found, entry)
         return
     if isinstance(entry.comparison, Refused):
-        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+        yield Text(f"Not computed: {entry.comparison.told}", "caution")
     else:
         stage = shown_stage(found)
         yield Text(sentences.means_sentence(entry.comparison.means, stage, entry.voice))

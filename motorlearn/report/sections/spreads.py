@@ -21,7 +21,7 @@ def spread_sections(found: StudyView) -> Iterator[Block]:
         entry = next(view for view in found.outcomes if view.outcome.name == name)
         yield Heading(f"How variable performers are: {entry.voice.name}")
         if isinstance(result, Refused):
-            yield Text(f"Not computed: {result.reason}", "caution")
+            yield Text(f"Not computed: {result.told}", "caution")
         else:
             yield from _spread(result, entry, found)
 
