@@ -2,6 +2,7 @@
 
 import datetime
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -13,7 +14,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import audit_design, power
-from motorlearn.plan.power.power import Power
+from motorlearn.plan.power.power import Power, assumed_table
 from motorlearn.plan.power.sequential import looks_table
 from motorlearn.plan.registered import KEPT, Version, register_version
 from motorlearn.report.sections.before_data import nothing_recorded
@@ -206,7 +207,7 @@ def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
             "assumptions of {tab:rests}."
         )
         yield _power_table(found)
-        yield _rests_table(found)
+        yield replace(assumed_table(found), name="rests", title="What the simulation rests on")
         if len(found.looks):
             yield Text("{tab:looks} gives the chance to stop at each look.")
             yield looks_table(found.looks)
@@ -224,13 +225,6 @@ def _power_table(found: Power) -> Table:
         Column("simulations", kind="count"),
     )
     return Table("power", "Sample size by simulation", columns, found.table)
-
-
-def _rests_table(found: Power) -> Table:
-    """What the simulation rests on."""
-    rows = found.assumptions.astype("str").replace({"None": "", "nan": ""})
-    rows = rows[rows["value"] != ""]
-    return Table("rests", "What the simulation rests on", tuple(Column(c) for c in rows), rows)
 
 
 def _variables(design: Design) -> Iterator[Block]:
