@@ -66,9 +66,10 @@ def _size(row: pd.Series, voice: Voice) -> str:
 
 def interval_clause(row: pd.Series, voice: Voice) -> str:
     """Interval of a contrast with its unit."""
-    if row["effect"] == "ratio":
-        return voice.span(row["conf_low"], row["conf_high"], 2)
-    return voice.span(row["conf_low"], row["conf_high"]) + voice.unit
+    ratio, limits = row["effect"] == "ratio", (row["conf_low"], row["conf_high"])
+    null, usual = (1.0, 2) if ratio else (0.0, voice.decimals)
+    span = voice.span(*limits, digits.decimals_apart(*limits, null, usual))
+    return span if ratio else span + voice.unit
 
 
 def standardised_clause(row: pd.Series, voice: Voice) -> str:
