@@ -329,10 +329,7 @@ def _doubts(components: pd.DataFrame, fit: MixedFit) -> str:
     none = components.loc[components["share"] < _NONE, "source"]
     said = [] if fit.converged else ["the search for the variances did not settle"]
     if len(none):
-        said.append(
-            f"no variance was found for {', '.join(none)}, which chance gives where conditions are "
-            "few"
-        )
+        said.append(f"no variance was found for {', '.join(none)} (by chance, with few conditions)")
     return "; ".join(said)
 
 

@@ -18,8 +18,8 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, planned_rows
 from motorlearn.trials.checking.conditions import conditions_as_groups
-from motorlearn.trials.checking.planned import planned_trials
 from motorlearn.trials.checking.single_case import in_one_phase
+from motorlearn.trials.checking.trial_counts import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 DEVIATION = Schema(
