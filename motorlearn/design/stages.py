@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from motorlearn.design.schema import Design, Test
+from motorlearn.design.schema import Design
+from motorlearn.design.sections import Test
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
 
 

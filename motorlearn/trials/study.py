@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.design.overview import plan_table
+from motorlearn.design.schema import plan_table
 from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
 
