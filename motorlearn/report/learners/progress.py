@@ -12,7 +12,7 @@ from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
 from motorlearn.report.learners.session_scores import session_scores
-from motorlearn.results import Refused, or_refused
+from motorlearn.results import or_refused
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.study import study_or_refuse
@@ -176,16 +176,19 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
         own = "hits" if {"hits", "attempts"} <= set(table) else "hit"
         return table, own, "", "higher"
     found = or_refused(scores_of)(table, entry, design)
-    if isinstance(found, Refused):
-        column = entry.name if entry.name in table else "radial_error"
-        return table, column, entry.unit, entry.better
-    if found.of_single_trials:
-        return found.table, found.column, found.outcome.unit, entry.better
-    return _measured(found), entry.name, found.outcome.unit, entry.better
+    if isinstance(found, OutcomeScores) and not found.measured:
+        return found.table, found.column, entry.unit, entry.better
+    if isinstance(found, OutcomeScores) and entry.has_target and not found.table.empty:
+        told = f"absolute error of {entry.label or entry.name.replace('_', ' ')}"
+        return found.table.assign(**{told: found.table["error"].abs()}), told, entry.unit, "lower"
+    column = entry.name if entry.name in table else "radial_error"
+    if isinstance(found, OutcomeScores) and column not in table and len(table):
+        return _measured(found), entry.name, found.outcome.unit, entry.better
+    return table, column, entry.unit, entry.better
 
 
 def _measured(scores: OutcomeScores) -> pd.DataFrame:
-    """One row for each person and test, where a score is taken of all trials together."""
+    """One row for each person and test, where nothing but a score of all trials can be followed."""
     keys = ["participant", "stage"]
     cells = scores.cells(keys).rename(columns={"score": scores.outcome.name})
     told = [name for name in ("phase", "date") if name in scores.table]
