@@ -331,7 +331,8 @@ def test_a_package_of_rules_and_answers_reads_back_as_the_study(study, tmp_path_
     more = {"key_file": place / "key.csv", "seed": 3} if key else {}
     share_study(study.path, place / "pack", **more)
     before, after = ml.read_study(study.path), ml.read_study(place / "pack")
-    assert sorted(before.problems["rule"]) == sorted(after.problems["rule"])
+    told = before.problems[before.problems["rule"] != "personal column set aside"]
+    assert sorted(told["rule"]) == sorted(after.problems["rule"])
     assert len(before.trials.replaced) == len(after.trials.replaced) > 0
     assert before.trials.excluded["trials"].tolist() == after.trials.excluded["trials"].tolist()
     names = pd.Series({name: name for name in ("p01", "p02", "p03", "p04")})
