@@ -334,7 +334,7 @@ def test_a_package_of_rules_and_answers_reads_back_as_the_study(study, tmp_path_
     told = before.problems[before.problems["rule"] != "personal column set aside"]
     assert sorted(told["rule"]) == sorted(after.problems["rule"])
     assert len(before.trials.replaced) == len(after.trials.replaced) > 0
-    assert before.trials.excluded["trials"].tolist() == after.trials.excluded["trials"].tolist()
+    assert before.trials.excluded["rows"].tolist() == after.trials.excluded["rows"].tolist()
     names = pd.Series({name: name for name in ("p01", "p02", "p03", "p04")})
     if key:
         names = pd.read_csv(place / "key.csv", index_col="participant")["study_identifier"]
