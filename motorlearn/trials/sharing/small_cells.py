@@ -40,7 +40,7 @@ def small_cells(people: pd.DataFrame | None) -> list[str]:
         alone = int(together[together < SMALLEST_CELL].sum())
         if alone:
             found.append(
-                f"{count(alone, 'person')} in cells of fewer than {SMALLEST_CELL} when "
+                f"{count(alone, 'person')} {'stands' if alone == 1 else 'stand'} in cells of fewer than {SMALLEST_CELL} when "
                 f"{', '.join(names)} are put together"
             )
     return found
