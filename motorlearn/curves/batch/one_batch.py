@@ -9,7 +9,13 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
-from motorlearn.curves.batch.described import Described, describe, gain_lost, tail_at_lowest
+from motorlearn.curves.batch.described import (
+    Described,
+    describe,
+    describe_hits,
+    gain_lost,
+    tail_at_lowest,
+)
 from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
 from motorlearn.curves.batch.hit_rows import ways
 from motorlearn.curves.batch.hits import fit_hits
@@ -298,12 +304,15 @@ def _flat_row(result: Found, row: int, column: int, data: Padded, k: int) -> Non
 
 
 def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
-    of_hits = data.binomial and shares_one_scale(data.form)
-    best = fit_hits(data) if of_hits else fit_several(data)
-    noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
-    told = describe(data, best, noise)
+    if data.binomial and shares_one_scale(data.form):
+        best, fits = fit_hits(data)
+        told, ends = describe_hits(data, best, fits), (fits.line, fits.step)
+    else:
+        best = fit_several(data)
+        noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
+        told, ends = describe(data, best, noise), end_losses(data)
     level, flat, level_error = _flat_line(data)
-    said = _claims(data, best, told, flat, n, wanted)
+    said = _claims(data, best, told, (flat, *ends), n, wanted)
     loglik = _loglik(data, best.loss, n)
     aicc, bic = information_criteria(loglik, n, wanted + (0 if data.binomial else 1))
     found = {
@@ -329,16 +338,19 @@ def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
 
 
 def _claims(
-    data: Padded, best: Optimum, told: Described, flat: np.ndarray, n: np.ndarray, wanted: int
+    data: Padded,
+    best: Optimum,
+    told: Described,
+    simple: tuple[np.ndarray, ...],
+    n: np.ndarray,
+    wanted: int,
 ) -> dict[str, np.ndarray]:
+    """What the fits can claim; ``simple`` are losses of flat line, straight line and step."""
     lone = len(data.form.rates) == 1
     stuck = best.at_bound[:, 0]
-    line, step = end_losses(data)
     return claims(
         best=best.loss,
-        flat=flat,
-        line=line,
-        step=step,
+        **dict(zip(("flat", "line", "step"), simple)),
         n=n,
         wanted=wanted,
         rates=len(data.form.rates),

@@ -11,10 +11,9 @@ from functools import lru_cache
 import numpy as np
 
 from motorlearn.curves.batch.climbing import Surface
-from motorlearn.curves.batch.hit_rows import inner
 from motorlearn.curves.batch.padded import shares
 from motorlearn.curves.batch.quick_starts import Nodes
-from motorlearn.curves.batch.quick_sums import Plain, inverse_of_three
+from motorlearn.curves.batch.quick_sums import Plain, inner, inverse_of_three
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.forms import FORMS
 

@@ -26,6 +26,12 @@ class Plain:
     sure: np.ndarray
 
 
+def inner(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Inner products of rows."""
+    found: np.ndarray = np.einsum("ij,ij->i", a, b)
+    return found
+
+
 def inverse_of_three(
     gram: tuple[np.ndarray, ...],
 ) -> tuple[list[list[np.ndarray]], np.ndarray]:
