@@ -106,7 +106,7 @@ def test_the_sum_of_logarithms_holds_at_the_largest_logits():
     wanted = np.log(whole).sum(axis=0)
     np.testing.assert_allclose(hit_rows.log_product(whole), wanted, rtol=1e-13, atol=1e-14)
     few = hit_rows.log_product(whole.astype(np.float32))
-    np.testing.assert_allclose(few, wanted, rtol=1e-5)
+    np.testing.assert_allclose(few, wanted, rtol=1e-5, atol=1e-5)
 
 
 @pytest.mark.parametrize("form", ["exponential", "power"])
