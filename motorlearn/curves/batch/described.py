@@ -6,7 +6,7 @@ import numpy as np
 
 from motorlearn.curves.batch.hits import HitFits
 from motorlearn.curves.batch.padded import Optimum, Padded, extreme, log_bounds, working
-from motorlearn.curves.batch.quick_sums import inverse_of_three
+from motorlearn.curves.batch.quick_sums import inverse_of_three, quadratic
 from motorlearn.curves.status import gain_adrift
 
 CLEAR = 1e-6
@@ -79,32 +79,28 @@ def describe_hits(data: Padded, best: Optimum, fits: HitFits) -> Described:
     bend = progress * np.exp(-progress) / seen
     fall, origin = best.beta[:, 1], data.origin[:, 0]
     at = form.log_basis(np.full(len(rate), data.first), [rate], data.first)
-    with np.errstate(over="ignore", invalid="ignore"):
-        lift = np.exp(-form.log_basis(origin, [rate], data.first))
-        turn = rate * form.slopes(origin, [rate], data.first)[0]
-        rise = fall * np.exp(at) * lift
 
     def error(*slopes: np.ndarray) -> np.ndarray:
         """From slopes by the logits at both ends and by the log rate."""
-        slopes = (*slopes[:2], np.where(free, slopes[2], 0.0))
-        with np.errstate(over="ignore", invalid="ignore"):
-            pairs = [inverse[i][j] * slopes[i] * slopes[j] for i in range(3) for j in range(3)]
-            found: np.ndarray = np.sqrt(np.maximum(sum(pairs), 0.0))
+        variance = quadratic(inverse, (*slopes[:2], np.where(free, slopes[2], 0.0)))
+        found: np.ndarray = np.sqrt(np.maximum(variance, 0.0))
         return found
 
-    nothing = np.zeros(len(rate))
-    told = Described(
-        asymptote=best.beta[:, 0] - fall,
-        gain=fall * lift,
-        rates=rate[:, None],
-        start=best.beta[:, 0] - fall + rise,
-        se_asymptote=error(1 - 1 / seen, 1 / seen, fall * bend),
-        se_gain=error(lift / seen, -lift / seen, -fall * lift * (bend + turn)),
-        se_rates=(rate * error(nothing, nothing, nothing + 1))[:, None],
-        progress=progress,
-        change=np.abs(fall * seen),
-        extreme=extreme(data, best),
-    )
+    with np.errstate(over="ignore", invalid="ignore"):
+        lift = np.exp(-form.log_basis(origin, [rate], data.first))
+        turn = rate * form.slopes(origin, [rate], data.first)[0]
+        told = Described(
+            asymptote=best.beta[:, 0] - fall,
+            gain=fall * lift,
+            rates=rate[:, None],
+            start=best.beta[:, 0] - fall + fall * np.exp(at) * lift,
+            se_asymptote=error(1 - 1 / seen, 1 / seen, fall * bend),
+            se_gain=error(lift / seen, -lift / seen, -fall * lift * (bend + turn)),
+            se_rates=(rate * error(0 * rate, 0 * rate, 0 * rate + 1))[:, None],
+            progress=progress,
+            change=np.abs(fall * seen),
+            extreme=extreme(data, best),
+        )
     rows = np.flatnonzero(~clear)
     if rows.size:
         careful = describe(data.pick(rows), best.pick(rows), np.ones(rows.size))

@@ -7,14 +7,14 @@ gets the same sums whoever stands beside.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import gammaln
+from scipy.special import gammaln, xlogy
 
 from motorlearn.curves.batch.padded import Padded
 from motorlearn.curves.single.problem import LARGEST_LOGIT
 from motorlearn.measures.hits import log_choose
 
 MOST_IN_TABLE = 10_000
-"""Attempts up to which factorials are looked up."""
+"""Attempts up to which factorials and the like are looked up."""
 FACTORS = 40
 """Factors, none above ``1 + exp(LARGEST_LOGIT)``, whose product a float holds."""
 BENT = 0.05
@@ -46,12 +46,14 @@ class HitRows:
             since = since[:1]
             gap = since[0, 1] if since.shape[1] > 1 else 0.0
             step = float(gap) if np.all(since[0] == gap * np.arange(since.shape[1])) else 0.0
-        return cls(*(part.T.copy() for part in (data.y, attempts, since)), whole, step)
+        return cls(data.y.T.copy(), attempts.T.copy(), since.T.copy(), whole, step)
 
     def pick(self, rows: np.ndarray | slice) -> "HitRows":
         since = self.since if self.since.shape[1] == 1 else self.since[:, rows]
-        parts = self.hits[:, rows], self.attempts[:, rows], since, self.whole[rows]
-        return HitRows(*(np.ascontiguousarray(part) for part in parts), self.step)
+        hits, attempts, since = map(
+            np.ascontiguousarray, (self.hits[:, rows], self.attempts[:, rows], since)
+        )
+        return HitRows(hits, attempts, since, self.whole[rows], self.step)
 
     def basis(self, tau: np.ndarray) -> np.ndarray:
         """The basis from 0 to -1."""
@@ -172,3 +174,20 @@ def ways(hits: np.ndarray, attempts: np.ndarray) -> np.ndarray:
         each = factorial[m] - factorial[k] - factorial[m - k]
     found: np.ndarray = each.sum(axis=1)
     return found
+
+
+def deviance(hits: np.ndarray, attempts: np.ndarray, loss: np.ndarray) -> np.ndarray:
+    """Twice what the rates of hits as they were seen would gain on a loss."""
+    heights = [_times_log(counts) for counts in (hits, attempts - hits, attempts)]
+    found: np.ndarray = 2 * (loss + (heights[0] + heights[1] - heights[2]).sum(axis=1))
+    return found
+
+
+def _times_log(counts: np.ndarray) -> np.ndarray:
+    """Counts times their logarithms, 0 for none."""
+    most = int(counts.max(initial=0))
+    if most > MOST_IN_TABLE:
+        each: np.ndarray = xlogy(counts, counts)
+        return each
+    table: np.ndarray = xlogy(np.arange(most + 1.0), np.arange(most + 1.0))
+    return table[counts.astype(np.intp)]

@@ -17,7 +17,7 @@ from motorlearn.curves.batch.described import (
     tail_at_lowest,
 )
 from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
-from motorlearn.curves.batch.hit_rows import ways
+from motorlearn.curves.batch.hit_rows import deviance, ways
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import Optimum, Padded, log_bounds
@@ -321,7 +321,7 @@ def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
         "start": told.start,
         "se_asymptote": told.se_asymptote,
         "se_gain": told.se_gain,
-        "sse": _deviance(data, best.loss) if data.binomial else 2 * best.loss,
+        "sse": deviance(data.y, data.weights, best.loss) if data.binomial else 2 * best.loss,
         "loglik": loglik,
         "aicc": aicc,
         "bic": bic,
@@ -396,14 +396,3 @@ def _loglik(data: Padded, loss: np.ndarray, n: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore"):
         found = -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs
         return found
-
-
-def _deviance(data: Padded, loss: np.ndarray) -> np.ndarray:
-    """Twice what the saturated model would gain."""
-    k, m = data.y, data.weights
-    with np.errstate(divide="ignore", invalid="ignore"):
-        full = np.where(k > 0, k * np.log(k / m), 0) + np.where(
-            m > k, (m - k) * np.log((m - k) / m), 0
-        )
-    found: np.ndarray = 2 * (loss + full.sum(axis=1))
-    return found

@@ -44,3 +44,9 @@ def inverse_of_three(
         clear = volume > CLEAR * a * d * f
         aa, ab, ac, bb, bc, cc = (part / volume for part in (aa, ab, ac, bb, bc, cc))
     return [[aa, ab, ac], [ab, bb, bc], [ac, bc, cc]], clear
+
+
+def quadratic(matrix: list[list[np.ndarray]], v: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Quadratic forms of three numbers."""
+    found: np.ndarray = sum(matrix[i][j] * v[i] * v[j] for i in range(3) for j in range(3))
+    return found
