@@ -133,3 +133,14 @@ def test_nobody_else_changes_a_curve_of_hits():
         own = fitted(rows)
         np.testing.assert_allclose(own.loss, whole.loss[rows], rtol=1e-11)
         np.testing.assert_allclose(own.tau, whole.tau[rows], rtol=1e-6, atol=1e-6)
+
+
+def test_whom_a_step_serves_as_well_is_at_the_bound_of_the_rate():
+    rng, n = np.random.default_rng(2), np.arange(1.0, 61)
+    share = np.where(n == 1, 0.83, 0.55)
+    hits = rng.binomial(40, share, (1500, 60)).astype(float)
+    data = Padded(FORMS["exponential"], np.tile(n, (1500, 1)), hits, hits * 0 + 40, True, 1.0)
+    found, fits = engine.fit_hits(data)
+    level = fits.step <= found.loss * (1 + 1e-12)
+    assert level.sum() > 100
+    assert found.at_bound[level].all()

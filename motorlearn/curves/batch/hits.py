@@ -166,7 +166,25 @@ def _fit(data: Padded) -> HitFits:
         again = _climb(rows.pick(who[on]), who[on], point[:, on], bounds[who[on]], MOST_STEPS)
         point[:, on], loss[on], settled[on], sums[:, on], _ = again
     best = best_of(who, loss, len(rows.whole))
-    return HitFits(point[:, best], loss[best], settled[best], sums[:, best], *pairs)
+    found = HitFits(point[:, best], loss[best], settled[best], sums[:, best], *pairs)
+    _to_the_bound(rows, found, ends[:, 1])
+    return found
+
+
+def _to_the_bound(rows: HitRows, found: HitFits, steep: np.ndarray) -> None:
+    """Take whom a step serves as well to the rate of the step: on the way there all is level."""
+    chosen = np.flatnonzero(found.step <= found.loss)
+    if not chosen.size:
+        return
+    point = found.point[:, chosen].copy()
+    point[0] = steep[chosen]
+    held = np.stack([point[0], point[0]], axis=1)
+    own = np.arange(len(chosen))
+    new, loss, settled, sums, _ = _climb(rows.pick(chosen), own, point, held, MOST_STEPS)
+    better = loss <= found.loss[chosen] * (1 + 1e-12)
+    taken = chosen[better]
+    found.point[:, taken], found.sums[:, taken] = new[:, better], sums[:, better]
+    found.loss[taken], found.settled[taken] = loss[better], settled[better]
 
 
 def _climb(
