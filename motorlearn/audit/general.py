@@ -16,7 +16,6 @@ from motorlearn.audit.guide import Guide
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import INTERACTION, MAIN
-from motorlearn.design import joint_term
 from motorlearn.design.allocation import PERSON_UNITS
 
 
@@ -63,8 +62,7 @@ def family_check(result: PhaseComparison, context: Context) -> Check:
         inside = np.array(
             [not pair or {row.group, row.reference} == pair for row in tests.itertuples()]
         )
-        together = context.design is not None and bool(joint_term(context.design))
-        count = 1.0 if together else float((own & inside).sum())
+        count = 1.0 if context.joint_term else float((own & inside).sum())
         finding = f"Primary: {primary.outcome} at {primary.phase}, {int(count)} contrast(s)."
     return judged(
         "one primary comparison, the rest in a named family",

@@ -50,7 +50,8 @@ class VariabilityAudit:
             float(fit.singular),
             guide("spread_singular"),
             " ".join(fit.warnings) if fit.singular else "",
-            "Report it; take the term out beside, with spread_random or correlated=False.",
+            "Report it; beside, fit the model without the term (spread_random), or with terms that "
+            "vary independently (correlated=False).",
         )
         yield self._shown()
         yield self._trials()

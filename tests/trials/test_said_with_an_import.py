@@ -22,33 +22,6 @@ REPLACE = (
 )
 
 
-@pytest.fixture
-def slides(tmp_path):
-    """Landing points: a device's default, pushes that left the floor, free practice."""
-    rng = np.random.default_rng(5)
-    frames = []
-    for person in range(1, 21):
-        for phase in ("pretest", "acquisition", "retention"):
-            blocks = 3 + person % 3 if phase == "acquisition" else 1
-            x, y = rng.normal(0, 20, (2, blocks * 10)).round(3)
-            y[y > 30] = 90.0
-            lost = (y < -25) & (phase != "acquisition")
-            x[lost], y[lost] = np.nan, np.nan
-            content = {
-                "participant": f"P{person:02d}",
-                "group": ("blocked", "random")[person % 2],
-                "phase": phase,
-                "block": np.repeat(np.arange(1, blocks + 1), 10),
-                "trial": np.tile(np.arange(1, 11), blocks),
-                "x": x,
-                "y": y,
-            }
-            frames.append(pd.DataFrame(content))
-    file = tmp_path / "slides.csv"
-    pd.concat(frames).to_csv(file, index=False)
-    return file
-
-
 def answers(people=20, *, wide=False):
     """Three items at two times, one of them turned round; somebody left one out."""
     rng = np.random.default_rng(8)
@@ -166,7 +139,7 @@ def test_a_rule_on_a_study_that_is_there_is_checked_before_anything_is_written(s
 @pytest.mark.parametrize("score", ["mean", "sum"])
 def test_a_questionnaire_comes_in_with_reversed_items(slides, tmp_path, wide, score):
     table = answers(wide=wide)
-    table.to_csv(tmp_path / "mood.csv", index=False)
+    table.to_csv(tmp_path / "mood.csv", index=False, na_rep="NA" if score == "sum" else "")
     told = AskedQuestionnaires(
         [tmp_path / "mood.csv"], "joy=fun+again-dull", "1-7", score=score, minimum_answered=2
     )
