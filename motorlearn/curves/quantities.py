@@ -345,12 +345,12 @@ def _area(height: Callable[[float], float], span: tuple[float, float]) -> float:
 
 
 def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
-    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in _UNKNOWN):
+    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in UNKNOWN):
         return fit.status
     return ""
 
 
-_UNKNOWN = ("shape not settled", "rate at a bound", "no change")
+UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
 def _interval(
