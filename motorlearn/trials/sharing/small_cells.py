@@ -39,8 +39,9 @@ def small_cells(people: pd.DataFrame | None) -> list[str]:
         together = people.groupby(names, dropna=False, observed=True)["participant"].nunique()
         alone = int(together[together < SMALLEST_CELL].sum())
         if alone:
+            stand = "stands" if alone == 1 else "stand"
             found.append(
-                f"{count(alone, 'person')} {'stands' if alone == 1 else 'stand'} in cells of fewer than {SMALLEST_CELL} when "
+                f"{count(alone, 'person')} {stand} in cells of fewer than {SMALLEST_CELL} when "
                 f"{', '.join(names)} are put together"
             )
     return found
