@@ -261,17 +261,7 @@ def outcome_paragraph(design: Design) -> str:
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
             f"{why}."
         )
-    if design.anova.parts == "tests":
-        parts.append(
-            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
-            "without practice."
-        )
-    if design.curve != CurvePlan():
-        one = " for all groups together" if design.curve.groups == "together" else ""
-        varies = listed(list(design.curve.vary))
-        parts.append(
-            f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
-        )
+    parts += _planned_parts(design)
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
@@ -306,6 +296,23 @@ def _bound_unit(design: Design) -> str:
         return ""
     outcome = design.outcome(primary.outcome) if primary else design.outcomes[0]
     return f" {outcome.unit}" if outcome and outcome.unit else ""
+
+
+def _planned_parts(design: Design) -> list[str]:
+    """What the plan says of the analysis of variance and of the curve of practice."""
+    parts = []
+    if design.anova.parts == "tests":
+        parts.append(
+            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
+            "without practice."
+        )
+    if design.curve != CurvePlan():
+        one = " for all groups together" if design.curve.groups == "together" else ""
+        varies = listed(list(design.curve.vary))
+        parts.append(
+            f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
+        )
+    return parts
 
 
 def _outcome(outcome: Outcome) -> str:

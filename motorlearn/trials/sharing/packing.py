@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from motorlearn.design import Design
+from motorlearn.design import AlternativeExclusion, Design, Exclusion, Replacement
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
@@ -190,7 +190,11 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
 def _named_by(design: Design) -> set[str]:
     """Columns that the plan itself speaks of."""
     drawn, several = design.allocation, design.multiverse
-    rules = [*design.exclusions, *design.replacements, *(several.exclusions if several else ())]
+    rules: list[Exclusion | Replacement | AlternativeExclusion] = [
+        *design.exclusions,
+        *design.replacements,
+        *(several.exclusions if several else ()),
+    ]
     named = {
         drawn.unit,
         *drawn.strata,
