@@ -200,7 +200,7 @@ def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
     yield Text(f"Planned number of people: {sizes}.")
     if isinstance(found, Refused):
         reason = found.reason.removesuffix(".")
-        yield Text(f"The power of this size could not be simulated ({reason}).", "author")
+        yield Text(f"The power of this plan could not be simulated ({reason}).", "author")
     else:
         yield Text(
             "{tab:power} gives the simulated power of the planned analysis; it rests on the "

@@ -27,7 +27,7 @@ from motorlearn.curves.single.rows import (
 from motorlearn.exceptions import ColumnError, FileError, InputError
 from motorlearn.trials.counted import VOID, counted_rows
 
-LEARNERS_AT_ONCE = 8000
+LEARNERS_AT_ONCE = 20_000
 ROWS_AT_ONCE = 1_000_000
 DAMAGED_PARQUET = (pa.ArrowException, AttributeError, LookupError, OSError, TypeError, ValueError)
 """What is raised where a Parquet file is damaged, in its pages, its schema or its metadata."""

@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, fit_curve, named_form
+from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, named_form
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.panels import many_lines, small_title
@@ -135,16 +135,9 @@ def _one_fit(
     axes.tick_params(labelsize="x-small")
     if found.empty:
         return
-    row, form = found.iloc[0], named_form(verdict["best"])
+    row = found.iloc[0]
     n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
-    rates = [row[rate] for rate in form.rates]
-    if row["status"] == "no change":
-        curve = np.full(n.shape, row["asymptote"])
-    elif np.isfinite([row["asymptote"], row["gain"], *rates]).all():
-        curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
-    else:
-        # What the table leaves out because it is not estimated still has a line to draw.
-        curve = fit_curve(*scores, form=form.name, first=fits.first, repeated="allow").predict(n)
+    curve = fits.line(row, n, *scores)
     style = "-" if row["status"] == "ok" else (0, (3, 1.5))
     axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
 
