@@ -203,11 +203,13 @@ def _few_missing(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 
 def _clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
-    (unit, phase), (count, smallest, largest) = limit.names, limit.low
+    (unit, phase), (means, smallest, largest) = limit.names, limit.low
     icc, effect, counts_as = limit.values
-    sizes = f"{smallest} to {largest} people" if smallest < largest else f"{largest} people"
+    sizes = (
+        f"{smallest} to {largest} people" if smallest < largest else digits.count(largest, "person")
+    )
     said = (
-        f"What was allocated is the {unit}, not the person: the means of {count} of them "
+        f"What was allocated is the {unit}, not the person: the means of {means} of them "
         f"({sizes} each, {limit.of} altogether) are compared"
     )
     if not np.isfinite(effect):

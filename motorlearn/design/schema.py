@@ -48,6 +48,7 @@ from motorlearn.design.sections import (
 from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
 from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
+from motorlearn.digits import count
 from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import TEST_PHASES
 
@@ -236,7 +237,10 @@ def plan_table(design: Design) -> Table:
         ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
         *_within(design),
         ("practice", _practice(design)),
-        ("tests", ", ".join(f"{test.label} ({test.trials} trials)" for test in design.tests)),
+        (
+            "tests",
+            ", ".join(f"{test.label} ({count(test.trials, 'trial')})" for test in design.tests),
+        ),
         ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
         ("primary comparison", asked),
         ("smallest effect", "none declared" if smallest is None else smallest.told),
@@ -262,7 +266,7 @@ def _practice(design: Design) -> str:
     doses: dict[str, list[str]] = {}
     for name in design.group_names:
         own = design.practice_of(name)
-        dose = f"{len(own)} sessions, {sum(entry.trials for entry in own)} trials"
+        dose = f"{count(len(own), 'session')}, {count(sum(one.trials for one in own), 'trial')}"
         doses.setdefault(dose if own else "none", []).append(name)
     if len(doses) == 1:
         return next(iter(doses))

@@ -12,7 +12,7 @@ from tqdm.auto import tqdm
 
 from motorlearn import tables
 from motorlearn.analysis import StudyAnalysis, analyse_study
-from motorlearn.digits import decimal_sign
+from motorlearn.digits import count, decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.figures import drawing as house
 from motorlearn.figures.drawing.drawn import Drawing
@@ -30,7 +30,6 @@ from motorlearn.results import software_versions
 from motorlearn.tables import to_csv
 from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study, study_sums
-from motorlearn.wording.voice import count
 
 MARK = "report.html"
 

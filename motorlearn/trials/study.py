@@ -9,6 +9,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.design.schema import plan_table
+from motorlearn.digits import count
 from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
 
@@ -148,10 +149,12 @@ def _phased(trials: Trials) -> bool:
 
 
 def _size(table: pd.DataFrame) -> str:
-    people = f"{table['participant'].nunique()} people, " if "participant" in table else ""
-    return f"{people}{len(table)} rows"
+    people = (
+        f"{count(table['participant'].nunique(), 'person')}, " if "participant" in table else ""
+    )
+    return f"{people}{count(len(table), 'row')}"
 
 
 def _found(problems: pd.DataFrame) -> str:
     counts = problems["severity"].value_counts() if len(problems) else {}
-    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "no problems"
+    return ", ".join(count(n, name) for name, n in counts.items()) or "no problems"

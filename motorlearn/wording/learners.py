@@ -6,7 +6,7 @@ from typing import Final
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.wording.voice import count
+from motorlearn.digits import count
 
 UNSEEN: Final = (
     "Many tries are needed to see a small change, so this does not say that nothing changed."

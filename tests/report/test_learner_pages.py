@@ -225,3 +225,8 @@ def test_an_outcome_in_a_column_of_its_own_is_followed_as_the_analysis_finds_it(
     [learner] = follow_learners(study_of(tmp_path / "aim", rows, plan)).learners
     # |6|, |-8|, |7| before and |2|, |-4|, |3| after: degrees from the target, and no radial error.
     assert learner.tests["score"].tolist() == pytest.approx([7, 3])
+    whole = plan.replace("target = 40", 'target = 40, measure = "total_error"')
+    progress = follow_learners(study_of(tmp_path / "total", rows, whole))
+    # A total error belongs to a test, so single trials are followed by their absolute errors.
+    assert progress.outcome == "absolute error of aim"
+    assert progress.learners[0].tests["score"].tolist() == pytest.approx([7, 3])

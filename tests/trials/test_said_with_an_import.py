@@ -139,7 +139,7 @@ def test_a_rule_on_a_study_that_is_there_is_checked_before_anything_is_written(s
 @pytest.mark.parametrize("score", ["mean", "sum"])
 def test_a_questionnaire_comes_in_with_reversed_items(slides, tmp_path, wide, score):
     table = answers(wide=wide)
-    table.to_csv(tmp_path / "mood.csv", index=False)
+    table.to_csv(tmp_path / "mood.csv", index=False, na_rep="NA" if score == "sum" else "")
     told = AskedQuestionnaires(
         [tmp_path / "mood.csv"], "joy=fun+again-dull", "1-7", score=score, minimum_answered=2
     )

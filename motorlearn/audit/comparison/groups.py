@@ -57,7 +57,7 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
     wanted = [
         ("residuals are roughly normal", "skewness", normality_check),
         ("groups have the same spread", "size", variance_check),
-        ("no single participant decides", "moved", influence_check),
+        (f"no single {model.unit} decides", "moved", influence_check),
     ]
     if model.adjusted:
         wanted[2:2] = [

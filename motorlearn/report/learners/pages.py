@@ -8,6 +8,7 @@ import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
 from motorlearn import digits
+from motorlearn.digits import count
 from motorlearn.files import new_folder, write_text
 from motorlearn.report.learners.picture import tests_picture
 from motorlearn.report.learners.progress import (
@@ -32,6 +33,10 @@ from motorlearn.wording.learners import (
 from motorlearn.wording.voice import listed
 
 MARK: Final = "overview.html"
+_NOTED: Final = {
+    "sessions": "Sessions", "pain": "Pain", "met": "Criteria met", "cue": "Next cue",
+}  # fmt: skip
+"""Columns of the overview that are there where anything was noted."""
 STANDINGS: Final = {
     MOVED: "clear gain",
     FELL_BACK: "clear loss",
@@ -109,7 +114,7 @@ def learner_page(learner: Learner, progress: Progress) -> str:
         title=progress.design.study.title,
         learner=learner,
         rows=_rows(learner, progress),
-        heading="Hits" if progress.counts_hits else "Mean",
+        heading="Hits" if progress.counts_hits else f"Mean {progress.outcome.replace('_', ' ')}",
         range_note=RANGE_NOTE,
         picture=tests_picture(learner, progress),
         sentences=_changes(learner, progress),
@@ -125,11 +130,13 @@ def learner_page(learner: Learner, progress: Progress) -> str:
 
 def overview_page(progress: Progress) -> str:
     """Write the overview for the coach."""
-    learners = progress.learners
+    rows = [_overview_row(learner, progress) for learner in progress.learners]
+    noted = {key: label for key, label in _NOTED.items() if any(row[key] for row in rows)}
     return _ENGINE.get_template("overview.html.j2").render(
         title=progress.design.study.title,
         labels=[stage.label for stage in progress.stages],
-        rows=[_overview_row(learner, progress) for learner in learners],
+        rows=rows,
+        noted=noted,
         summary=_summary(progress),
         parts=_parts(progress),
         rule=RULE,
@@ -277,7 +284,7 @@ def _parts(progress: Progress) -> list[dict[str, Any]]:
         for row in one.pain.itertuples()
     ]
     load = [
-        f"{row.participant}: {row.trials:.0f} trials{_EFFORTS[row.effort]} "
+        f"{row.participant}: {count(row.trials, 'trial')}{_EFFORTS[row.effort]} "
         f"{_PERIODS[row.per].format(row.period)}, limit {row.limit:.0f}"
         for row in progress.load.itertuples()
     ]

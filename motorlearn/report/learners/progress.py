@@ -9,6 +9,7 @@ from scipy import stats
 
 from motorlearn.analysis.scores import OutcomeScores, scores_of
 from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
+from motorlearn.exceptions import InputError
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
 from motorlearn.report.learners.session_scores import session_scores
@@ -175,7 +176,16 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
     found = or_refused(scores_of)(table, entry, design)
     if isinstance(found, OutcomeScores) and not found.measured:
         return found.table, found.column, entry.unit, entry.better
+    if isinstance(found, OutcomeScores) and entry.has_target and not found.table.empty:
+        told = f"absolute error of {entry.label or entry.name.replace('_', ' ')}"
+        return found.table.assign(**{told: found.table["error"].abs()}), told, entry.unit, "lower"
     column = entry.name if entry.name in table else "radial_error"
+    if column not in table and len(table):
+        raise InputError(
+            f"learners' pages need a value of each trial, and {entry.name!r} is a score of all",
+            [entry.name],
+            "record the landing points or the errors that it is made of",
+        )
     return table, column, entry.unit, entry.better
 
 

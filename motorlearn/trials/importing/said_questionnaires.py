@@ -97,7 +97,9 @@ def started_questionnaires(told: AskedQuestionnaires, ask: Ask | None) -> Starte
     left = sorted(set(scales) - used)
     if left:
         raise InputError(
-            "no item of a scale is in the files of questionnaires", left, "correct the items"
+            "no item of a scale is a column of numbers in the files of questionnaires",
+            left,
+            "correct the items, or the cells of their columns that hold words",
         )
     return Started("\n".join(written), {file.name: file for file in files}, tuple(questions))
 

@@ -6,13 +6,14 @@ import pandas as pd
 
 from motorlearn.exceptions import FileError
 from motorlearn.trials.containers.opening import open_grid
+from motorlearn.trials.reading.values import MISSING_WORDS
 
 
 def read_answers(path: str | Path, *, participant: str = "participant") -> pd.DataFrame:
     """Read a table of answers, long or wide; its headings are those of the questionnaire.
 
-    A column is read as numbers where every entry is one; the participant stays text and is called
-    ``participant``.
+    A column is read as numbers where every entry is one or a word such as ``NA`` that stands for a
+    missing one; the participant stays text and is called ``participant``.
 
     Raises
     ------
@@ -37,7 +38,9 @@ def read_answers(path: str | Path, *, participant: str = "participant") -> pd.Da
 
 
 def _numbers(column: pd.Series, decimal: str) -> pd.Series:
-    """The column as numbers where every entry is one."""
-    plain = column if decimal == "." else column.str.replace(decimal, ".", regex=False)
+    """The column as numbers where every entry is one, or a word that stands for a missing one."""
+    given = column.mask(column.str.lower().isin(MISSING_WORDS))
+    plain = given if decimal == "." else given.str.replace(decimal, ".", regex=False)
     numbers = pd.to_numeric(plain, errors="coerce")
-    return column if (numbers.isna() & column.notna()).any() else numbers
+    only_words = column.notna().any() and given.isna().all()
+    return column if only_words or (numbers.isna() & given.notna()).any() else numbers

@@ -141,7 +141,7 @@ class _Writer:
 
         def read(text: str, decimal: str) -> tuple[float, str]:
             if text.strip().lower() in self.missing:
-                return float("nan"), "missing word"
+                return float("nan"), "word read as missing"
             return plain(text, decimal)
 
         counted = kind in ("count", "flag")

@@ -5,6 +5,8 @@ from typing import Final
 
 import pandas as pd
 
+from motorlearn.digits import count
+
 SMALLEST_CELL: Final = 5
 """Fewest people that should share a combination of characteristics (common practice)."""
 
@@ -38,7 +40,7 @@ def small_cells(people: pd.DataFrame | None) -> list[str]:
         alone = int(together[together < SMALLEST_CELL].sum())
         if alone:
             found.append(
-                f"{alone} people stand in cells of fewer than {SMALLEST_CELL} when "
+                f"{count(alone, 'person')} in cells of fewer than {SMALLEST_CELL} when "
                 f"{', '.join(names)} are put together"
             )
     return found
