@@ -17,6 +17,11 @@ LARGEST_LOG_RATE = 60.0
 """Log rate beyond which every curve is the same step, to the last digit."""
 
 
+def rate_of(log_rate: Any) -> Any:
+    """Rate of a log rate, which a search may have sent as far as it likes."""
+    return np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))
+
+
 class Dressing(Protocol):
     """What puts common terms on learners."""
 
@@ -217,7 +222,7 @@ class Learners:
 
     def bare(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Basis and its derivative before whitening."""
-        rate = np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))[:, :, None]
+        rate = rate_of(log_rate)[:, :, None]
         used = self.used[:, None, :]
         if self.sessions is not None:
             return self._with_sessions(rate, used)

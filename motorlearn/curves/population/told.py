@@ -12,7 +12,7 @@ from motorlearn.curves.population.arrays import Scale, scaled
 from motorlearn.curves.population.claims import Claim, claim_of, dressed, without_what_is_lost
 from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.learners import Learners, rate_of
 from motorlearn.curves.population.maximum import (
     TESTS,
     PopulationFit,
@@ -210,7 +210,7 @@ def _people(
         asymptote=shown[:, 0],
         **{amount: shown[:, 1]},
         log_rate=shown[:, 2],
-        rate=np.exp(shown[:, 2]),
+        rate=rate_of(shown[:, 2]),
     )
 
 
