@@ -109,7 +109,9 @@ def limits_of(found: StudyView) -> list[str]:
     limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
-            limits += (_of_outcome(limit, entry.label, found) for limit in entry.comparison.limits)
+            limits += (
+                _of_outcome(limit, entry.analysis.label, found) for limit in entry.comparison.limits
+            )
     said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
     return [*single_case_limits(found), *said]
 
