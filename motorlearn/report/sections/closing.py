@@ -110,13 +110,14 @@ def limits_of(found: StudyView) -> list[str]:
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
             limits += (
-                _of_outcome(limit, entry.analysis.label, found) for limit in entry.comparison.limits
+                _with_outcome(limit, entry.analysis.label, found)
+                for limit in entry.comparison.limits
             )
     said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
     return [*single_case_limits(found), *said]
 
 
-def _of_outcome(limit: Limit, label: str, found: StudyView) -> Limit:
+def _with_outcome(limit: Limit, label: str, found: StudyView) -> Limit:
     """A limit that rests on scores names its outcome, where there are several."""
     own = limit.kind.startswith("unequal spread") and len(found.outcomes) > 1
     return replace(limit, outcome=label) if own else limit
