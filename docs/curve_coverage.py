@@ -9,8 +9,9 @@ an SD that falls with practice (power -.3 of the block in populations, power 1.5
 one learner) where the case says so. Lognormal errors have an SD of .1 of the logarithm, t errors 4
 degrees of freedom. S-shaped and two-process learners have plain noise and each a tempo of its own;
 *own onset* gives each S-shaped learner also a delay of its own (SD .3 of the logarithm), which the
-model shares. ``known`` counts fits that give an interval, ``coverage`` is the share of those that
-hold the truth, ``error`` its standard error.
+model shares; with *sessions* .15 of the gain is lost at the start of the second and third session
+and comes back at a rate of .6 a block. ``known`` counts fits that give an interval, ``coverage`` is
+the share of those that hold the truth, ``error`` its standard error.
 """
 
 import itertools
@@ -49,7 +50,17 @@ POPULATIONS = {
         for count in (12, 24, 40)
     },
     "24 learners, S-shaped, own onset": (24, False, {"form": "s_shaped", "onset": 0.3}),
+    **{
+        f"24 learners, {form.title}, sessions": (
+            24,
+            False,
+            {"form": form.name, "blocks": 60, "sessions": 3},
+        )
+        for form in (FORMS["s_shaped"], FORMS["two_processes"])
+    },
 }
+RESTART = {"warm_up": 0.15, "restart_rate": 0.6}
+"""Share of the gain that is lost where a session begins, and the rate at which it comes back."""
 SHAPES = {"exponential": (0.2, ()), "s_shaped": (0.3, (4.0,)), "two_processes": (0.5, (0.12, 0.5))}
 """Typical rate of each form, and what its learners share."""
 LEARNERS = {
@@ -89,9 +100,12 @@ def learners(
     most: int = 40,
     form: str = "exponential",
     onset: float = 0.0,
+    sessions: int = 1,
 ) -> pd.DataFrame:
     """Rows of some learners; ``onset`` is how the logarithm of what they share scatters."""
     parts, blocks = [], np.arange(1.0, most + 1)
+    session, since = np.divmod(np.arange(most), -(-most // sessions))
+    cold = RESTART["warm_up"] * np.exp(-RESTART["restart_rate"] * since) * (session > 0)
     (rate, shared), shape = SHAPES[form], FORMS[form]
     typical = TRUTH | {"log_rate": float(np.log(rate))}
     for who in range(count):
@@ -99,8 +113,9 @@ def learners(
         apart = [value * np.exp(onset * rng.normal()) for value in shared] if onset else shared
         rates = shape.shared.rates(np.exp(own["log_rate"]), *apart)
         curve = shape.curve(blocks, own["asymptote"], own["gain"], rates)
-        y = scattered(rng, curve, kind)
-        parts.append(pd.DataFrame({"participant": who, "block": blocks, "y": y}))
+        y = scattered(rng, curve + own["gain"] * cold, kind)
+        here = {"participant": who, "session": session, "block": blocks, "y": y}
+        parts.append(pd.DataFrame(here))
     return pd.concat(parts, ignore_index=True)
 
 
@@ -111,7 +126,10 @@ def of_population(name: str, seed: int) -> Iterator[Interval]:
     rng = np.random.default_rng([seed, count, int(bool(kind))])
     form = options.get("form", "exponential")
     most, onset = options.pop("blocks", 40), options.pop("onset", 0.0)
-    table = learners(rng, count, kind, most, form, onset)
+    sessions = options.pop("sessions", 1)
+    table = learners(rng, count, kind, most, form, onset, sessions)
+    if sessions > 1:
+        options["session"] = "session"
     fit = ml.fit_population_curve(table, "y", practice="block", **options)
     rows = fit.estimates.set_index("term")
     rate, shared = SHAPES[form]
@@ -121,7 +139,7 @@ def of_population(name: str, seed: int) -> Iterator[Interval]:
     shape = FORMS[form]
     truth = float(shape.half_life(shape.shared.rates(rate, *shared), 1.0))
     yield "half_life", truth, half["conf_low"], half["conf_high"]
-    known = dict(zip(shape.shared.names, shared)) | {"tail": 4.0}
+    known = dict(zip(shape.shared.names, shared)) | RESTART | {"tail": 4.0}
     for row in fit.common[fit.common["term"].isin(known)].itertuples():
         yield row.term, known[row.term], row.conf_low, row.conf_high
 
