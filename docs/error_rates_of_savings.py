@@ -10,14 +10,11 @@ share of studies with p of .05 or less, *missing* the share without a comparison
 too few known savings, *left out* the share of learners whose savings are not known.
 """
 
-import sys
-import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from growing_table import grow
+from growing_table import grow_as_asked, means
 
 from motorlearn.curves import compare_curves
 from motorlearn.exceptions import InputError
@@ -75,23 +72,16 @@ def once(learners: int, wide: float, alike: float, noise: str, seed: int) -> dic
     return {"differ": differ, "missing": 0.0, "left out": left_out}
 
 
-def rates(learners: int, wide: float, alike: float, noise: str, seeds: range) -> pd.Series:
-    """Shares of these studies."""
-    return pd.DataFrame([once(learners, wide, alike, noise, seed) for seed in seeds]).mean()
-
-
 def main() -> None:
     """Add studies to every line of the file."""
-    goal = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
     cells = [
         (
             {"learners": learners, "wide": wide, "neighbours": alike, "noise": noise},
-            partial(rates, learners, wide, alike, noise),
+            means(once, learners, wide, alike, noise),
         )
         for learners, wide, alike, noise in CELLS
     ]
-    grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
+    grow_as_asked({FILE: cells}, goal=1000, chunk=CHUNK)
 
 
 if __name__ == "__main__":

@@ -19,14 +19,11 @@ and ``ratio of changes`` are shares of studies in which any p, adjusted where th
 below .05.
 """
 
-import sys
-import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from growing_table import grow
+from growing_table import grow_as_asked, means
 
 import motorlearn as ml
 from motorlearn.exceptions import MotorlearnError
@@ -151,28 +148,22 @@ def of_groups(groups: int, people: int, change: float, ways: int, seed: int) -> 
 
 def main() -> None:
     """Add studies to every line of both files."""
-    goal = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
-
-    def rates(once: partial[dict[str, float]], seeds: range) -> pd.Series:
-        return pd.DataFrame([once(seed) for seed in seeds]).mean()
 
     pairs = [
         (
             {"a group": people, "change": change, "random part": part, "level part": level},
-            partial(rates, partial(of_pair, people, change, part, level)),
+            means(of_pair, people, change, part, level),
         )
         for people, change, part, level in PAIRS
     ]
     others = [
         (
             {"groups": groups, "a group": people, "change": change, "directions": ways},
-            partial(rates, partial(of_groups, groups, people, change, ways)),
+            means(of_groups, groups, people, change, ways),
         )
         for groups, people, change, ways in OTHERS
     ]
-    grow(GROUPS, others, goal=goal, chunk=CHUNK, until=until)
-    grow(PAIR, pairs, goal=goal, chunk=CHUNK, until=until)
+    grow_as_asked({GROUPS: others, PAIR: pairs}, goal=500, chunk=CHUNK)
 
 
 if __name__ == "__main__":
