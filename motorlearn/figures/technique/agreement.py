@@ -154,6 +154,7 @@ def rater_drift(
             )
         axes.set_xlabel("position of the clip")
         name_y(axes, f"score minus {against if pair else 'other raters'} ({unit})")
+        axes.set_xlim(right=float(rows["order"].max()))  # names stand outside, off the line of zero
         label_ends(axes, ends)
     words = _drift_words(drift[drift.index.isin(list(styles))], raters, against)
     return Drawing("rater-drift", figure, *words, given=ax)

@@ -318,6 +318,7 @@ def _allowed(rule: Rule | None) -> str:
 def _trial_sheets(design: Design, trials: pd.DataFrame) -> bytes:
     columns = [name for name in trials.columns if name not in ("participant", "date")]
     entry = (*outcome_columns(design), "void")
+    blank = "date:            tester:            "
     stop = "; ".join(f"{rule.rule}: {rule.action}" for rule in design.stopping)
     rules, units = _rules(design), _in_units(design)
     forms = [
@@ -326,7 +327,7 @@ def _trial_sheets(design: Design, trials: pd.DataFrame) -> bytes:
             rows[columns],
             entry,
             rules,
-            f"{design.study.title}   {person}   {units}   date:            tester:            {stop}",
+            f"{design.study.title}   {person}   {units}   {blank}{stop}",
         )
         for person, rows in trials.groupby("participant", sort=False)
     ]
