@@ -132,6 +132,8 @@ def share_study(
         for row in study.problems[study.problems["rule"] == SET_ASIDE].itertuples()
     ]
     left_out += _files_left(home, study)
+    if names and (study.design.study.seed, study.design.allocation.seed) != (None, None):
+        left_out.append("seeds of study.toml: with a list of people they tell who had which order")
     warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
     with contextlib.ExitStack() as stack:
         # The key takes its place after the package: a run stopped between the two can be repeated.
