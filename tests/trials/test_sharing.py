@@ -159,7 +159,7 @@ def test_new_identifiers_leave_no_seed_to_draw_groups_and_orders_again(study, tm
     text = plan.read_text()
     assert "[allocation]" not in text
     with_seed = text.replace("[study]", "[study]\nseed = 20261", 1)
-    plan.write_text(with_seed + "\n[allocation]\nmethod = \"blocks\"\nseed = 20262\n")
+    plan.write_text(with_seed + '\n[allocation]\nmethod = "blocks"\nseed = 20262\n')
     place = tmp_path_factory.mktemp("shared")
     shared = share_study(study.path, place / "new", key_file=place / "key.csv", seed=3)
     assert "2026" not in (place / "new" / "study.toml").read_text()

@@ -10,7 +10,6 @@ import tomlkit
 from motorlearn.design import Design
 from motorlearn.trials.importing.recipe_text import without_section
 
-
 SEEDED: Final = ("study", "allocation")
 """Sections of a plan that hold a seed of allocation and orders."""
 
