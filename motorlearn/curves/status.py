@@ -33,8 +33,9 @@ MEANINGS = {
         "population curve."
     ),
     "rate at a bound": (
-        "The data cannot tell this curve from a straight line (lowest rate) or from a step after "
-        "the first trial (highest rate), so the rate and what depends on it are not estimated."
+        "The data cannot tell this curve from a simpler one at the end of the range of its rate: a "
+        "straight line (lowest), a step after the first trial (highest) or, where a curve has "
+        "several rates, one with fewer; so the rate and what depends on it are not estimated."
     ),
     "no change": (
         "The scores do not change enough with practice to tell a curve from a flat line, so "

@@ -8,6 +8,7 @@ import numpy as np
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import (
+    AT_BOUND,
     CURVE,
     ERRORS,
     FARTHEST_GAIN,
@@ -20,6 +21,8 @@ from motorlearn.curves.status import (
     losses,
     not_rejected,
 )
+
+FEWER_RATES = " A form with one rate, such as the exponential, may fit."
 
 
 def hopeless(problem: Problem) -> tuple[str, str] | None:
@@ -101,6 +104,7 @@ def verdict(
     why = _why(
         rates[0] < 0, extreme, code == NOT_SEEN and lost == CURVE, lost <= ERRORS and no_gain
     )
+    why += FEWER_RATES if code == AT_BOUND and len(rates) > 1 else ""
     untold = _untold(problem, solution, values, flat=lost == FLAT)
     why += _of_sessions(untold)
     return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain, untold)
