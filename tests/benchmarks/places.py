@@ -1,4 +1,4 @@
-"""The places of a module that ``mutants.py`` can change, and what is put there."""
+"""The places of a module that ``changed_places.py`` can change, and what is put there."""
 
 import ast
 from collections.abc import Iterator

@@ -1,16 +1,16 @@
 """Change the library place by place, and see which default test notices.
 
-    python tests/benchmarks/mutants.py FOLDER [ROOM ...]
+    python tests/benchmarks/changed_places.py FOLDER [ROOM ...]
 
-``mutants.csv`` keeps the changes that were drawn: a comparison at its edge, a sign, a number one
-further, a condition turned round, who is left out of a list, a word of a message. They are found
-again by what they say (file, function, kind, text, which of those alike); where the place is gone
+``changed_places.csv`` keeps the changes that were drawn: a comparison at its edge, a sign, a number
+one further, a condition turned round, who is left out, a word of a message. They are found again
+by what they say (file, function, kind, text, which of those alike); where the place is gone
 another is drawn, half of each room in proportion to what it holds and half evenly over the kinds.
 One process holds the libraries; every change is a fork of it, whose functions get the changed code.
 
-First each test file runs once, and it is noted which test reaches which place (``sys.monitoring``:
-Python 3.12 or later; FOLDER keeps what was seen). Then, for each change, the quickest tests that
-reach it run, and after them every file with such a test, until one fails: ``killed_by``. What
+Each test file runs once, and it is noted which test reaches which place (``sys.monitoring``: Python
+3.12 or later; FOLDER keeps what was seen). Those tests then run with the change, the quickest
+first, until one fails: ``killed_by``. What its own room does not notice meets all other tests. What
 nothing notices gets a test, or a reason in ``note`` why no result can differ; to run a row
 again, empty its ``killed_by``.
 """
@@ -30,7 +30,6 @@ import types
 from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, fields, replace
-from functools import partial
 from pathlib import Path
 
 import pytest
@@ -51,12 +50,11 @@ ROOMS = {
     "curves": (26, ["curves"], ["curves"]),
     "mixed": (30, ["mixed"], ["mixed"]),
     "compare": (16, ["compare"], ["compare"]),
-    "wording": (28, ["wording"], ["wording", "gallery"]),
-    "analysis": (30, ["analysis"], ["analysis", "gallery"]),
+    "wording": (28, ["wording"], ["wording", "report"]),
+    "analysis": (30, ["analysis"], ["analysis", "report"]),
     "pages": (34, PAGES, ["report", "teaching", "plan/*sheet*"]),
     "report": (24, ["report"], ["report"]),
 }
-REST = ["*", "."]
 HEAVY = ("hypothesis.strategies", "statsmodels.api", "statsmodels.formula.api")
 OPTIONS = [
     "-q", "-x", "--tb=line", "-p", "no:cacheprovider",
@@ -65,7 +63,8 @@ OPTIONS = [
 # Started as programs of their own, these reach the library in other processes.
 ALONE = {"test_wheel", "test_floors"}
 SAME = "no result differs: "
-AT_ONCE, FREE, SURVIVED = 30, 60, (0, 5)
+SHARED = re.compile("scope=|cache")
+FREE, SURVIVED = 60, (0, 5)
 
 
 @dataclass(frozen=True)
@@ -81,6 +80,11 @@ class Change:
     nth: int
     killed_by: str = ""
     note: str = ""
+
+    @property
+    def settled(self) -> bool:
+        """Whether a test notices it, or none can."""
+        return bool(self.killed_by) or self.note.startswith(SAME)
 
     @property
     def key(self) -> tuple[str, ...]:
@@ -189,7 +193,7 @@ class Watch:
             for line in range(place.line, place.last + 1):
                 self.ids.setdefault((str(ROOT / change.file), line), []).append(number)
         files = {file for file, _ in self.ids}
-        sys.monitoring.use_tool_id(3, "mutants")
+        sys.monitoring.use_tool_id(3, "changes")
         sys.monitoring.register_callback(3, sys.monitoring.events.LINE, self.line)
         for function in functions:
             if function.__code__.co_filename in files:
@@ -251,73 +255,57 @@ class Reach:
         left_out = [option for node in failing for option in ("--deselect", node)]
         return [*OPTIONS, f"--basetemp={self.folder / 'tmp'}", *left_out]
 
-    def seconds(self, file: str) -> float:
-        """How long a file of tests takes."""
-        return sum(seconds for seconds, _ in self.seen[file].values())
-
-    def look(self, room: str) -> None:
-        """Run each test file of a folder once, its docstrings together."""
-        files = sorted(map(named, (ROOT / "tests").glob(f"{room}/test_*.py")))
-        files = files or sorted(map(named, (ROOT / "tests").glob(f"{room}.py")))
-        modules = sorted(map(named, (ROOT / "motorlearn").glob(f"{room}/**/*.py")))
-        examples = [file for file in modules if room != "." and ">>> " in read(file)]
-        for together in [*([file] for file in files if Path(file).stem not in ALONE), examples]:
-            new = [file for file in together if file not in self.seen]
-            if new:
-                tests = self.look_at(new)
-                for file in new:
-                    own = {n: seen for n, seen in tests.items() if n.split("::")[0] == file}
-                    self.seen[file] = own
-                self.kept.write_text(json.dumps({"changes": self.keys, "seen": self.seen}))
-                failed = [node for node, (_, ids) in tests.items() if ids is None]
-                print(new[0], len(new), f"{sum(map(self.seconds, new)):.1f} s", *failed, flush=True)
-
-    def look_at(self, files: list[str]) -> dict:
-        """Tests of some files, run in one fork, with their seconds and what they reach."""
+    def look(self, files: list[str]) -> None:
+        """Run tests once, in one fork, and note what they reach."""
+        new = [file for file in files if file not in self.seen]
+        if not new:
+            return
         told = self.folder / "seen.json"
         told.unlink(missing_ok=True)
 
         def work() -> int:
             watch = Watch(self.functions, self.chosen)
-            pytest.main([*self.options(), "--maxfail=99", *files], [watch])
+            pytest.main([*self.options(), "--maxfail=99", *new], [watch])
             told.write_text(json.dumps(watch.seen | {node: [0, None] for node in watch.failed}))
             return 0
 
         forked(work, self.folder, 1800)
-        return json.loads(told.read_text()) if told.exists() else {}
+        tests = json.loads(told.read_text()) if told.exists() else {}
+        for file in new:
+            self.seen[file] = {n: seen for n, seen in tests.items() if n.split("::")[0] == file}
+        self.kept.write_text(json.dumps({"changes": self.keys, "seen": self.seen}))
+        failed = [node for node, (_, ids) in tests.items() if ids is None]
+        print(new[0], len(new), f"{sum(s for s, _ in tests.values()):.1f} s", *failed, flush=True)
 
-    def batches(self, number: int) -> list[tuple[list[str], float]]:
-        """The quickest tests that reach a change, then every file with one; with their seconds."""
+    def killer(self, number: int, change: Change, files: list[str]) -> str:
+        """Which test of some files notices a change: its name, or nothing."""
         reach = {
             node: seconds
-            for tests in self.seen.values()
-            for node, (seconds, ids) in tests.items()
+            for file in files
+            for node, (seconds, ids) in self.seen[file].items()
             if ids and number in ids
         }
-        quick = sorted(reach, key=reach.__getitem__)[:AT_ONCE]
-        files = sorted({node.split("::")[0] for node in reach}, key=self.seconds)
-        both = [(quick, sum(reach[n] for n in quick)), (files, sum(map(self.seconds, files)))]
-        return [batch for batch in both if batch[0]]
-
-    def killer(self, number: int, change: Change) -> str:
-        """Which test notices a change: its name, or nothing."""
-        file, place = str(ROOT / change.file), self.chosen[change]
-        codes = inside(compile(changed(change, place), file, "exec"))
+        if not reach:
+            return ""
+        path, place = str(ROOT / change.file), self.chosen[change]
+        codes = inside(compile(changed(change, place), path, "exec"))
         new = {(code.co_qualname, code.co_firstlineno): code for code in codes}
+        # What one test reaches and a fixture or a cache keeps, others of its file may look at.
+        shared = [file for file in files if SHARED.search(read(file))]
+        asked = [*sorted(reach, key=reach.__getitem__), *shared]
+        shared_seconds = sum(s for file in shared for s, _ in self.seen[file].values())
 
-        def work(batch: list[str]) -> int:
+        def work() -> int:
             for function in self.functions:
                 code = function.__code__
-                if code.co_filename == file:
+                if code.co_filename == path:
                     function.__code__ = new.get((code.co_qualname, code.co_firstlineno), code)
-            return int(pytest.main([*self.options(), *batch]))
+            return int(pytest.main([*self.options(), *asked]))
 
-        for batch, seconds in self.batches(number):
-            code, text = forked(partial(work, batch), self.folder, FREE + int(4 * seconds))
-            if code not in SURVIVED:
-                hit = re.findall(r"^(?:FAILED|ERROR) (\S+)", text, re.M)
-                return hit[0] if hit else f"{batch[0]} (ended with {code})"
-        return ""
+        limit = FREE + int(4 * (sum(reach.values()) + shared_seconds))
+        code, text = forked(work, self.folder, limit)
+        hit = re.findall(r"^(?:FAILED|ERROR) (\S+)", text, re.M)
+        return "" if code in SURVIVED else hit[0] if hit else f"{asked[0]} (ended with {code})"
 
 
 def named(path: Path) -> str:
@@ -330,31 +318,38 @@ def read(file: str) -> str:
     return (ROOT / file).read_text(encoding="utf-8")
 
 
+def tests_of(pattern: str) -> list[list[str]]:
+    """Test files of a folder, short ones first; the docstrings of a room come together."""
+    tests = [
+        *(ROOT / "tests").glob(f"{pattern}/test_*.py"),
+        *(ROOT / "tests").glob(f"{pattern}.py"),
+    ]
+    files = [path for path in tests if path.stem not in ALONE]
+    modules = sorted(map(named, (ROOT / "motorlearn").glob(f"{pattern}/**/*.py")))
+    examples = [file for file in modules if pattern != "." and ">>> " in read(file)]
+    return [examples, *([named(path)] for path in sorted(files, key=lambda p: p.stat().st_size))]
+
+
 def run(rooms: list[str], folder: Path) -> None:
-    """Look at the tests of each room, then try its changes; what is left meets all other tests."""
+    """Try the changes of each room with its own tests, then what is left with all others."""
     chosen = drawn()
     rows = list(chosen)
     write(rows)
     reach = Reach(folder, chosen)
-    for tests in [*(ROOMS[room][2] for room in rooms), REST]:
-        if all(row.killed_by or row.note.startswith(SAME) for row in rows if row.room in rooms):
-            break
-        for part in tests:
-            reach.look(part)
-        for number, change in enumerate(chosen):
-            if change.room not in rooms or rows[number].killed_by or change.note.startswith(SAME):
-                continue
-            if tests is REST or ROOMS[change.room][2] is tests:
-                begun = time.time()
-                rows[number] = replace(change, killed_by=reach.killer(number, change))
-                said = (
-                    change.file,
-                    chosen[change].line,
-                    change.kind,
-                    rows[number].killed_by or "SURVIVED",
-                )
-                print(number, *said, f"{time.time() - begun:.0f} s", flush=True)
-                write(rows)
+    for asked, patterns in [*(([room], ROOMS[room][2]) for room in rooms), (rooms, ["*", "."])]:
+        for files in (files for pattern in patterns for files in tests_of(pattern)):
+            left = [n for n, r in enumerate(rows) if r.room in asked and not r.settled]
+            if not left:
+                break
+            reach.look(files)
+            for number in left:
+                change = rows[number]
+                by = reach.killer(number, list(chosen)[number], files)
+                if by:
+                    rows[number] = replace(change, killed_by=by)
+                    print(number, change.file, change.kind, by, flush=True)
+                    write(rows)
+        print(*asked, "left:", [n for n, r in enumerate(rows) if r.room in asked and not r.settled])
 
 
 if __name__ == "__main__":
