@@ -33,8 +33,9 @@ MEANINGS = {
         "population curve."
     ),
     "rate at a bound": (
-        "The data cannot tell this curve from a straight line (lowest rate) or from a step after "
-        "the first trial (highest rate), so the rate and what depends on it are not estimated."
+        "The data cannot tell this curve from a simpler one at the end of the range of its rate: a "
+        "straight line (lowest), a step after the first trial (highest) or, where a curve has "
+        "several rates, one with fewer; so the rate and what depends on it are not estimated."
     ),
     "no change": (
         "The scores do not change enough with practice to tell a curve from a flat line, so "
@@ -52,7 +53,8 @@ LEAST_PROGRESS = 1.0
 LEAST_SEEN = 0.1
 """Progress below which the asymptote is more than ten times the change seen away."""
 FARTHEST_GAIN = 10.0
-"""Gain by the height seen from which a gain is asked whether it is known."""
+"""Gain by the height seen from which a gain is asked whether it is known, and largest term of a
+session by what was seen."""
 FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 

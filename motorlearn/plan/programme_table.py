@@ -51,7 +51,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
 
 def _event_row(event: Event, told: dict[str, str]) -> dict[str, Any]:
     return {
-        "day": event.day,
+        "day": event.day if event.dated else None,
         "session": event.session,
         "what": PHASE_LABELS[event.phase],
         "name": _name(event),

@@ -136,6 +136,16 @@ def test_the_gain_of_a_trial_long_before_the_first_is_missing_unless_it_is_known
     assert np.isfinite(near.value("gain")) and near.meaning.endswith("by these data.")
 
 
+@pytest.mark.parametrize("form", ["two_processes", "power_prior"])
+def test_a_rate_too_many_is_not_taken_for_a_straight_line(form):
+    n, noise = np.arange(1, 61.0), np.random.default_rng(8).normal(0, 1.5, 60)
+    y = 20 + 12 * np.exp(-0.08 * (n - 1)) + noise
+    several, one = fit_curve(n, y, form=form), fit_curve(n, y)
+    assert (several.status, one.status) == ("rate at a bound", "ok")
+    assert "several rates, one with fewer" in several.meaning
+    assert several.meaning.endswith("A form with one rate, such as the exponential, may fit.")
+
+
 def test_what_is_far_off_has_two_sides():
     assert adrift(progress=0.09, error=0.0, change=1.0, rates=2, stuck=False)
     assert not adrift(progress=0.11, error=1e9, change=1.0, rates=2, stuck=False)

@@ -232,7 +232,7 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
         rows = table.rows.replace("no change", FLAT)
         yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
-    rows = counted_blocks(entry.analysis.cells)
+    rows = counted_blocks(entry.analysis.cells, found.groups)
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
     some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
@@ -270,7 +270,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     groups = (
-        f"terms with a group are differences from the first, {result.groups[0]}; "
+        f"terms with a group are differences from {result.groups[0]}; "
         if len(result.groups) > 1
         else ""
     )
