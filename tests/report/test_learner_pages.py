@@ -268,7 +268,8 @@ def test_a_scatter_is_followed_itself_and_not_the_distance_from_the_target(tmp_p
     assert np.isnan(told["low"]) and first.standing == UNJUDGED
     ml.write_learner_pages(study, tmp_path / "pages")
     page = (tmp_path / "pages" / "learners" / "P01.html").read_text()
-    assert "ivariate variable error" in page and "adial error" not in page
+    assert ">Bivariate variable error<" in page and "adial error" not in page
+    assert "range on the right" not in page
 
 
 def test_three_tests_of_one_trial_each_are_no_standstill(tmp_path):
