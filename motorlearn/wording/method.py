@@ -243,7 +243,7 @@ def outcome_paragraph(design: Design) -> str:
     parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
-        name = _named(outcome) if outcome else primary.outcome.replace("_", " ")
+        name = outcome.words if outcome else primary.outcome.replace("_", " ")
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
         groups = f" ({primary_words(design)})" if primary.factors else groups
         known = len(design.groups) > 1 and primary.baseline in design.phases
@@ -317,12 +317,7 @@ def _planned_parts(design: Design) -> list[str]:
 
 def _outcome(outcome: Outcome) -> str:
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{_named(outcome)}{unit} ({outcome.better} is better{_target_words(outcome)})"
-
-
-def _named(outcome: Outcome) -> str:
-    name = "hit rate" if outcome.name == "hit" else outcome.name.replace("_", " ")
-    return outcome.label or name
+    return f"{outcome.words}{unit} ({outcome.better} is better{_target_words(outcome)})"
 
 
 def _target_words(outcome: Outcome) -> str:
