@@ -96,7 +96,8 @@ def curve_quantities(
     ``restart="savings"`` or ``"both"`` also the savings, the share of the way gained that is
     still there when a session begins (at ``at``; of a population there is one for all). Intervals
     are by the delta method: on the scale of the scores for levels and areas, of shares for
-    savings, of their logarithms for what is above 0. Where limits of a population are profiles
+    savings, of their logarithms for what is above 0; a half-life that hangs on one rate has the
+    limits of the log rate turned round. Where limits of a population are profiles
     (fewer than 30 learners), its covariance is taken times m over m less groups, m learners.
 
     Parameters
@@ -141,9 +142,10 @@ def curve_quantities(
     rows, contrasts = [], []
     for name, at in asked:
         value = _function(fit, name, at, span)
+        turn = _by_log_rate(fit) if name == "half_life" else None
         for group, pick in known.picks.items():
-            own = _picked(value, pick)
-            row = _interval(known, own, name, level, _reason(fit, name))
+            own = _picked(value if turn is None else _log_rate, pick)
+            row = _interval(known, own, name, level, _reason(fit, name), turn)
             rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
     rows += _savings(fit, level)
@@ -354,9 +356,27 @@ def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
 UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
+def _log_rate(cell: np.ndarray) -> float:
+    return float(cell[2])
+
+
+def _by_log_rate(fit: CurveFit | PopulationCurve) -> Callable[[float], float] | None:
+    """Half-life of a log rate, for a form that has but one."""
+    form = named_form(fit.form)
+    if len(form.rates) > 1:
+        return None
+    return lambda log_rate: float(form.half_life([np.exp(log_rate)], fit.first))
+
+
 def _interval(
-    known: _Parameters, value: Callable[[np.ndarray], float], name: str, level: float, reason: str
+    known: _Parameters,
+    value: Callable[[np.ndarray], float],
+    name: str,
+    level: float,
+    reason: str,
+    turn: Callable[[float], float] | None = None,
 ) -> dict[str, Any]:
+    """Estimate and limits; those of what ``turn`` makes a quantity are turned round."""
     if reason:
         return {"reason": reason}
     centre, error, df = _with_error(known, value)
@@ -365,11 +385,14 @@ def _interval(
     if not np.isfinite(error):
         return {"estimate": centre, "reason": NO_ERROR}
     half = float(t_quantile(level, df)) * error
-    if name in SIGNED:
-        ends = (centre - half, centre + half)
+    if turn is not None:
+        centre, *ends = (turn(place) for place in (centre, centre - half, centre + half))
+        ends.sort()
+    elif name in SIGNED:
+        ends = [centre - half, centre + half]
     else:
         wide = np.exp(half / max(centre, 1e-300))
-        ends = (centre / wide, centre * wide)
+        ends = [centre / wide, centre * wide]
     return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
 
 

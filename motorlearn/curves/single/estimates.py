@@ -1,11 +1,12 @@
 """Table of one curve's estimates: what is estimated with its limits, and what is missing."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 
+from motorlearn.curves.single.df import df_along
 from motorlearn.curves.single.intervals import Spread
 from motorlearn.curves.single.problem import Problem
 from motorlearn.curves.single.solving import Solution
@@ -16,11 +17,21 @@ from motorlearn.linear.hypotheses import t_quantile
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits of every term, their confidence level, and whether they can show an open end."""
+    """Limits of every term, their confidence level, and the kind of interval."""
 
     values: np.ndarray
     level: float
-    open_ends: bool
+    kind: str
+
+    @property
+    def open_ends(self) -> bool:
+        """Whether they can show an open end."""
+        return self.kind == "profile"
+
+    @property
+    def turned(self) -> bool:
+        """Whether limits of a function of one term are that function of its limits."""
+        return self.kind in ("profile", "bootstrap")
 
 
 def estimates_frame(
@@ -45,37 +56,50 @@ def estimates_frame(
         }
     )
     curve = dict(zip(spread.terms, spread.estimates))
-    whole = pd.concat([frame, _half_life_row(problem, frame, curve)], ignore_index=True)
+    half = _half_life_row(problem, spread, limits, frame, curve)
+    whole = pd.concat([frame, half], ignore_index=True)
     return _without_what_is_lost(problem, whole, said, limits, spread.df)
 
 
 def _half_life_row(
-    problem: Problem, frame: pd.DataFrame, curve: Mapping[str, float]
+    problem: Problem,
+    spread: Spread,
+    limits: Limits,
+    frame: pd.DataFrame,
+    curve: Mapping[str, float],
 ) -> pd.DataFrame:
-    """Half-life; its limits are those of the rate turned round, the other rates held."""
-    table = frame.set_index("term")
-    rates = [float(curve[name]) for name in problem.form.rates]
+    """Half-life; of an only rate with limits that are turned round, else by the delta method.
 
-    def half(rate: float) -> float:
-        if not rate > 0:
-            return np.inf
-        with np.errstate(all="ignore"):
-            return float(problem.form.half_life([rate, *rates[1:]], problem.first))
+    Limits are those of the logarithm, of the rate or of the half-life, unless those of the rate
+    were profiled or resampled.
+    """
+    names, table = problem.form.rates, frame.set_index("term")
+    rates, rate = np.array([float(curve[name]) for name in names]), table.loc[names[0]]
+    centre, slope = _half_life(problem, rates), np.zeros(len(spread.terms))
+    for name, step in zip(names, np.diag(1e-6 * np.abs(rates))):
+        rise = _half_life(problem, rates + step) - _half_life(problem, rates - step)
+        slope[spread.terms.index(name)] = rise / (2 * step.sum())
+    with np.errstate(all="ignore"):
+        error = float(np.sqrt(slope @ spread.covariance @ slope))
+        df = df_along(slope[None], spread.covariance, spread.turns, spread.df)[0]
+        far = t_quantile(limits.level, df)
+        wide = np.exp(far * error / centre)
+        ends = np.array([centre / wide, centre * wide])
+        if len(rates) == 1:
+            wide = np.exp(far * rate["std_error"] / rates[0])
+            known = rate[["conf_high", "conf_low"]].to_numpy(float)
+            turned = limits.turned or not np.isfinite(error)
+            places = known if turned else rates * np.array([wide, 1 / wide])
+            ends = np.array([_half_life(problem, [place]) for place in places])
+    rest = [error, *ends] if np.isfinite(rate["std_error"]) else [np.nan] * 3
+    return pd.DataFrame([["half_life", centre, *rest]], columns=frame.columns)
 
-    rate, error = rates[0], float(table.at["rate", "std_error"])
-    step = 1e-6 * abs(rate)
-    finite = rate > 0 and np.isfinite(half(rate - step))
-    slope = (half(rate + step) - half(rate - step)) / (2 * step) if finite else np.nan
-    ends = [half(float(table.at["rate", side])) for side in ("conf_high", "conf_low")]
-    return pd.DataFrame(
-        {
-            "term": ["half_life"],
-            "estimate": [half(rate)],
-            "std_error": [abs(slope) * error],
-            "conf_low": [min(ends) if np.isfinite(error) else np.nan],
-            "conf_high": [max(ends) if np.isfinite(error) else np.nan],
-        }
-    )
+
+def _half_life(problem: Problem, rates: Sequence[float] | np.ndarray) -> float:
+    if not rates[0] > 0:
+        return np.inf
+    with np.errstate(all="ignore"):
+        return float(problem.form.half_life(list(rates), problem.first))
 
 
 def _without_what_is_lost(
