@@ -53,7 +53,8 @@ LEAST_PROGRESS = 1.0
 LEAST_SEEN = 0.1
 """Progress below which the asymptote is more than ten times the change seen away."""
 FARTHEST_GAIN = 10.0
-"""Gain by the height seen from which a gain is asked whether it is known."""
+"""Gain by the height seen from which a gain is asked whether it is known, and largest term of a
+session by what was seen."""
 FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 

@@ -111,8 +111,8 @@ def _without_what_is_lost(
         curve += ("start",)
     lost = {ERRORS: curve, RATES: rates, CURVE: curve, FLAT: ("gain", *rates)}.get(said.lost, ())
     columns = ["estimate", "std_error", "conf_low", "conf_high"]
-    if said.gain_lost:
-        frame.loc[frame["term"] == "gain", columns] = np.nan
+    untold = (*said.untold, *(["gain"] if said.gain_lost else []))
+    frame.loc[frame["term"].isin(untold), columns] = np.nan
     gone = frame["term"].isin(lost) & ~frame["term"].isin(problem.fixed)
     kept = 0 if said.lost != ERRORS else 2 if limits.open_ends else 1
     missing = ["std_error"] if kept == 2 else columns[kept:]
