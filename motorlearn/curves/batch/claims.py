@@ -45,7 +45,8 @@ def claims(
 
     ``best, flat, line, step`` are losses of the curve, the flat line, the straight line and the
     step; ``more`` holds ``binomial``, ``seen`` (progress with extremes taken out), ``origin``,
-    ``first``, and where the form has one ``stuck`` (its tail at the lowest).
+    ``first``, and where the form has one ``stuck`` (its tail at the lowest) or ``anywhere`` (loss
+    of the best step, of a form whose middle is a rate).
     """
     binomial = more["binomial"]
 
@@ -53,6 +54,8 @@ def claims(
         return not_rejected(best, loss, n, wanted, extra, binomial=binomial)
 
     line_open, step_open = as_good(line, rates), as_good(step, rates)
+    if "anywhere" in more:
+        step_open = step_open | as_good(more["anywhere"], 1)
     status = grade(
         enough=True,
         flat=as_good(flat, rates + 1),

@@ -27,6 +27,7 @@ from motorlearn.curves.batch.shared import Scores, fit_shared
 from motorlearn.curves.batch.straight import SharedFit
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
+from motorlearn.curves.steps import best_step
 
 Found = dict[str, np.ndarray]
 PLAIN = Closely()
@@ -347,7 +348,9 @@ def _claims(
 ) -> dict[str, np.ndarray]:
     """What the fits can claim; ``simple`` are losses of flat line, straight line and step."""
     lone = len(data.form.rates) == 1
-    stuck = best.at_bound[:, 0]
+    stuck, more = best.at_bound[:, 0], {}
+    if data.form.middle is not None:
+        more["anywhere"] = best_step(data.n, data.y, data.weights, binomial=data.binomial)
     return claims(
         best=best.loss,
         **dict(zip(("flat", "line", "step"), simple)),
@@ -363,6 +366,7 @@ def _claims(
         origin=data.origin[:, 0],
         first=data.first,
         stuck=tail_at_lowest(data, best),
+        **more,
     )
 
 

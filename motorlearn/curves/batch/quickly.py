@@ -20,6 +20,7 @@ from motorlearn.curves.batch.quick_sums import Plain
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.forms import Form
 from motorlearn.curves.status import information_criteria
+from motorlearn.curves.steps import best_step
 
 PEAKS_AT_ONCE, BLOCK = 256, 800
 """Learners whose grids, and whose climbs, stay in the cache."""
@@ -241,4 +242,13 @@ def _said(
         binomial=False,
         origin=np.full(len(loss), n[0]),
         first=first,
+        **_steps(form, n, scores),
     )
+
+
+def _steps(form: Form, n: np.ndarray, scores: Scores) -> dict[str, np.ndarray]:
+    """Loss of the best step, where the form can turn into one anywhere."""
+    if form.middle is None:
+        return {}
+    y = scores.centred
+    return {"anywhere": best_step(np.broadcast_to(n, y.shape), y, np.ones(y.shape))}
