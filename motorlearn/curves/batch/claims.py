@@ -7,7 +7,7 @@ import numpy as np
 
 from motorlearn.curves.batch.closely import MEANS
 from motorlearn.curves.batch.padded import Padded, for_counts, profile_loss
-from motorlearn.curves.forms import FORMS
+from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import (
     CURVE,
     ERRORS,
@@ -19,6 +19,7 @@ from motorlearn.curves.status import (
     losses,
     not_rejected,
 )
+from motorlearn.curves.steps import best_step
 
 Values = Any
 """A number or an array of them, one per fit."""
@@ -81,6 +82,13 @@ def end_losses(data: Padded) -> tuple[np.ndarray, np.ndarray]:
     """Losses of the straight line and of the step for every learner."""
     ends = for_counts(data, data.form.extremes)
     return profile_loss(data, ends[:, 0]), profile_loss(data, ends[:, 1])
+
+
+def steps_anywhere(
+    form: Form, n: np.ndarray, y: np.ndarray, weights: np.ndarray, *, binomial: bool = False
+) -> dict[str, np.ndarray]:
+    """Loss of the best step, where the form can turn into one anywhere."""
+    return {} if form.middle is None else {"anywhere": best_step(n, y, weights, binomial=binomial)}
 
 
 def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np.ndarray]:

@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from motorlearn.curves.batch.cells import laid_out
-from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
+from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses, steps_anywhere
 from motorlearn.curves.batch.closely import Closely, fit_closely
 from motorlearn.curves.batch.described import (
     Described,
@@ -27,7 +27,6 @@ from motorlearn.curves.batch.shared import Scores, fit_shared
 from motorlearn.curves.batch.straight import SharedFit
 from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
-from motorlearn.curves.steps import best_step
 
 Found = dict[str, np.ndarray]
 PLAIN = Closely()
@@ -348,9 +347,7 @@ def _claims(
 ) -> dict[str, np.ndarray]:
     """What the fits can claim; ``simple`` are losses of flat line, straight line and step."""
     lone = len(data.form.rates) == 1
-    stuck, more = best.at_bound[:, 0], {}
-    if data.form.middle is not None:
-        more["anywhere"] = best_step(data.n, data.y, data.weights, binomial=data.binomial)
+    stuck = best.at_bound[:, 0]
     return claims(
         best=best.loss,
         **dict(zip(("flat", "line", "step"), simple)),
@@ -366,7 +363,7 @@ def _claims(
         origin=data.origin[:, 0],
         first=data.first,
         stuck=tail_at_lowest(data, best),
-        **more,
+        **steps_anywhere(data.form, data.n, data.y, data.weights, binomial=data.binomial),
     )
 
 

@@ -13,14 +13,13 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch import quick_s_shaped, quick_two_processes
-from motorlearn.curves.batch.claims import claims
+from motorlearn.curves.batch.claims import claims, steps_anywhere
 from motorlearn.curves.batch.climbing import Surface, best_of, climb
 from motorlearn.curves.batch.quick_starts import Nodes, peaks
 from motorlearn.curves.batch.quick_sums import Plain
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.forms import Form
 from motorlearn.curves.status import information_criteria
-from motorlearn.curves.steps import best_step
 
 PEAKS_AT_ONCE, BLOCK = 256, 800
 """Learners whose grids, and whose climbs, stay in the cache."""
@@ -226,6 +225,7 @@ def _said(
     ends: tuple[np.ndarray, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """What the fits can claim."""
+    y = scores.centred
     return claims(
         best=loss,
         flat=scores.total / 2,
@@ -242,13 +242,5 @@ def _said(
         binomial=False,
         origin=np.full(len(loss), n[0]),
         first=first,
-        **_steps(form, n, scores),
+        **steps_anywhere(form, np.broadcast_to(n, y.shape), y, np.ones(y.shape)),
     )
-
-
-def _steps(form: Form, n: np.ndarray, scores: Scores) -> dict[str, np.ndarray]:
-    """Loss of the best step, where the form can turn into one anywhere."""
-    if form.middle is None:
-        return {}
-    y = scores.centred
-    return {"anywhere": best_step(np.broadcast_to(n, y.shape), y, np.ones(y.shape))}
