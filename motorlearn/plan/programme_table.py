@@ -14,7 +14,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
     """Sessions and tests in time, and the drills where there are any.
 
     Columns follow what a description of a programme should hold: what, for what, how much, how
-    hard, where, with which feedback (template of Hoffmann et al. 2014, from memory).
+    hard, where, with which feedback (template of Hoffmann et al. 2014; items read).
 
     Examples
     --------

@@ -199,7 +199,7 @@ def doubts_of_model(audit: Audit | Refused | None, name: str) -> Iterator[Block]
 
 def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
-    tests = {stage.name: stage.short.lower() for stage in found.stages}
+    tests = {stage.name: stage.inside for stage in found.stages}
     plans = [fit.design.fixed, *(plan for part in fit.design.random for plan in part.plans)]
     words = {
         column: CROSSED.join(
