@@ -23,7 +23,8 @@ MEANINGS = {
     "ok": "The curve is identified by these data.",
     "shape not settled": (
         "There is a change, but a straight line (in the logarithm of practice for a power curve) "
-        "or a step after the first trial describes these scores as well as the curve does (95 %): "
+        "or a step after the first trial (for an S-shaped curve after any) describes these scores "
+        "as well as the curve does (95 %): "
         "the interval of the rate is open on that side, and standard errors have no meaning; "
         "practise longer, measure with less noise, or use a population curve."
     ),

@@ -230,7 +230,26 @@ def _open_ends(problem: Problem, solution: Solution, rates: Sequence[float]) -> 
         held = {name: v for name, v in zip(problem.form.rates, end) if name in free}
         simple = replace(problem, fixed={**problem.fixed, **held})
         found.append(_as_good(problem, solution, simple))
-    return found[0], found[1]
+    return found[0], found[1] or _step_anywhere(problem, solution)
+
+
+def _step_anywhere(problem: Problem, solution: Solution) -> bool:
+    """Whether a step between any two trials is not rejected, of a form whose middle is a rate.
+
+    What fades within a session does so at the rate of the fit.
+    """
+    middle = problem.form.middle
+    if middle is None or {"rate", middle} & set(problem.fixed):
+        return False
+    rates = dict(zip(problem.free_rates, map(float, solution.theta)))
+    rates["rate"] = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))["rate"][1]
+    counts = np.unique(problem.n)
+    losses = [
+        solve(replace(problem, fixed={**problem.fixed, **rates, middle: float(place)})).loss
+        for place in (counts[1:] + counts[:-1]) / 2
+    ]
+    loss, many = solution.loss, len(problem.free)
+    return bool(not_rejected(loss, min(losses), len(problem.y), many, 1, binomial=problem.binomial))
 
 
 def _as_good(problem: Problem, solution: Solution, simple: Problem) -> bool:
