@@ -50,7 +50,7 @@ def test_residuals_have_the_correlation_of_neighbours_in_their_title(spread):
     drawn = ml.figures.curve_residuals(fit, label="error (cm)")
     lag = np.corrcoef(fit.residuals[:-1], fit.residuals[1:])[0, 1] if spread else 0.0
     assert [axes.get_title(loc="left") for axes in drawn.figure.axes] == [
-        "", f"lag 1: r = {lag:.2f}".replace("-", "−"),
+        "line: running mean", f"lag 1: r = {lag:.2f}".replace("-", "−"),
     ]  # fmt: skip
 
 
