@@ -12,8 +12,15 @@ Value = Callable[[np.ndarray], tuple[float, np.ndarray]]
 class Likelihood(Protocol):
     """What can be climbed: log-likelihood and gradient, and nodes that can be placed."""
 
+    @property
+    def bends(self) -> bool:
+        """Whether second derivatives cost little more than slopes."""
+
     def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and gradient."""
+
+    def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+        """Minus the second derivatives at the point of the evaluation before, of this slope."""
 
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""
@@ -29,6 +36,15 @@ NEWTON_STEPS = 12
 MOST_STEPS, LARGEST_STEP = 200, 1.0
 STILL = 1e-5
 """Gain of a Newton step in log-likelihood below which second derivatives stay what they are."""
+LEAST_GAIN = 1e-12
+"""Expected gain in log-likelihood below which nothing is left to climb."""
+SLOW = 0.03
+"""Share of what was left to gain that a step may leave before second derivatives are renewed."""
+NEAR, ALMOST = 1e-2, 3e-3
+"""The same where only a height is wanted, and standard errors from a top whose height is foreseen.
+"""
+FAR = 1.0
+"""Standard errors beyond which nodes placed at the begin of a climb are placed anew."""
 
 
 @dataclass(frozen=True)
@@ -61,6 +77,10 @@ def approach(
     """
     point, last = np.asarray(start, float), -np.inf
     likelihood.adapt(point)
+    if likelihood.bends:
+        likelihood.release()
+        found = ascend(likelihood, point, 0.1)
+        return found.point, inverse_of(found.information)
     scores = likelihood.scores(point)[1]
     inverse = inverse_of(scores.T @ scores)
     for _ in range(rounds):
@@ -81,7 +101,10 @@ def settle(
     The second derivatives are taken at the top itself, to within ``close`` standard errors:
     standard errors come from them. The last steps are Newton's, to within rounding.
     """
-    summit = _newton(likelihood.value, top(likelihood, point, inverse, close)[0])
+    if likelihood.bends:
+        summit = _top(likelihood, point, LEAST_GAIN**0.5, STILL)
+    else:
+        summit = _newton(likelihood.value, top(likelihood, point, inverse, close)[0])
     likelihood.release()
     return summit
 
@@ -89,7 +112,10 @@ def settle(
 def top(
     likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float = 1e-5
 ) -> tuple[np.ndarray, float]:
-    """The top and its height without second derivatives, to within ``close`` standard errors."""
+    """The top and its height, to within ``close`` standard errors."""
+    if likelihood.bends:
+        summit = _top(likelihood, point, max(close, ALMOST), NEAR)
+        return summit.point, summit.loglik + 0.5 * summit.slack
     last = -np.inf
     for _ in range(8):
         likelihood.adapt(point)
@@ -98,6 +124,64 @@ def top(
             break
         last = height
     return point, height
+
+
+def _top(likelihood: Likelihood, point: np.ndarray, close: float, still: float) -> Summit:
+    """The top by Newton's steps on nodes that are placed anew after every long way."""
+    for _ in range(8):
+        likelihood.adapt(point)
+        begin, summit = point, ascend(likelihood, point, close, still=still)
+        point = summit.point
+        way = point - begin
+        if way @ summit.information @ way < FAR**2:
+            break
+    return summit
+
+
+def ascend(
+    likelihood: Likelihood,
+    start: np.ndarray,
+    slope: float = 0.01,
+    enough: float = np.inf,
+    still: float = NEAR,
+) -> Summit:
+    """Newton's climb until one more step would gain less than ``slope`` squared.
+
+    It ends as well where it is higher than ``enough``. Along every principal direction in which the
+    surface bends upwards the step goes up all the same, and none goes farther than
+    ``LARGEST_STEP``. Where less than ``still`` is left to gain second derivatives stay what they
+    are.
+    """
+    point, (height, gradient) = start, _safe(likelihood.value, start)
+    information = likelihood.information(point, gradient)
+    step = uphill(information, gradient)
+    for _ in range(MOST_STEPS):
+        promise = float(step @ gradient)
+        if not promise >= slope**2 or height > enough:
+            break
+        share = 1.0
+        while share > 1e-6:
+            new, new_gradient = _safe(likelihood.value, point + share * step)
+            if new >= height + 1e-4 * share * promise - 1e-13 * abs(height):
+                break
+            share *= 0.3
+        else:
+            break
+        point, height, gradient = point + share * step, new, new_gradient
+        step = uphill(information, gradient)
+        left = float(step @ gradient)
+        if left > max(min(still, SLOW * promise), slope**2) and height <= enough:
+            information = likelihood.information(point, gradient)
+            step = uphill(information, gradient)
+    return Summit(point, height, information, promise)
+
+
+def uphill(information: np.ndarray, gradient: np.ndarray) -> np.ndarray:
+    """Newton's step, turned uphill and shortened along each principal direction."""
+    scale, values, vectors = _principal(information)
+    steps = vectors / scale[:, None] * ((vectors.T @ (gradient / scale)) / values)
+    found: np.ndarray = (steps / np.maximum(np.abs(steps).max(axis=0) / LARGEST_STEP, 1.0)).sum(1)
+    return found
 
 
 def inverse_of(information: np.ndarray) -> np.ndarray:
@@ -211,8 +295,13 @@ def observed_information(value: Value, point: np.ndarray, slope: np.ndarray) -> 
 
 def _definite(matrix: np.ndarray) -> np.ndarray:
     """The matrix with its eigenvalues made positive."""
-    scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-8))
-    values, vectors = np.linalg.eigh(matrix / np.outer(scale, scale))
-    values = np.maximum(np.abs(values), 1e-6)
+    scale, values, vectors = _principal(matrix)
     found: np.ndarray = (vectors * values) @ vectors.T * np.outer(scale, scale)
     return found
+
+
+def _principal(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Roots of the diagonal, and eigenvalues, made positive, and vectors of what is left."""
+    scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-8))
+    values, vectors = np.linalg.eigh(matrix / np.outer(scale, scale))
+    return scale, np.maximum(np.abs(values), 1e-6), vectors

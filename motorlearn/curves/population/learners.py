@@ -207,6 +207,13 @@ class Learners:
             slope, rest = slope - top, rest - more
         return slope, rest
 
+    @cached_property
+    def _falling(self) -> bool:
+        """Whether no row is padding, and the basis is a power of what is 1 at most."""
+        slope, rest = self._exponents
+        plain = isinstance(rest, float) and rest == 0
+        return plain and bool(self.used.all()) and bool(np.max(np.real(slope)) <= 0)
+
     def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
         basis, tilt = self.bare(log_rate)
@@ -224,6 +231,9 @@ class Learners:
         slope, rest = self._exponents
         if self.sessions is None:
             steep = rate * slope[:, None, :]
+            if self._falling:
+                basis = np.exp(steep)
+                return basis, np.multiply(steep, basis, out=steep)
             basis = _exp(steep + _node(rest)) * used
             return basis, steep * basis
         return self._with_sessions(rate, used)

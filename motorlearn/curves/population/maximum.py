@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.special import chdtrc
 
 from motorlearn.curves.population.arrays import starting_points
-from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle, top
+from motorlearn.curves.population.ascent import Summit, approach, ascend, climb, inverse_of, settle, top
 from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
@@ -240,7 +240,10 @@ def _second_look(
     few.adapt(start)
     few.release()
     enough = best.loglik - 0.5 * COARSE_GAP
-    reached = climb(few.value, start, inverse_of(best.information), 0.2, enough)[0]
+    if few.bends:
+        reached = ascend(few, start, 0.2, enough).point
+    else:
+        reached = climb(few.value, start, inverse_of(best.information), 0.2, enough)[0]
     height = loglik_at(data, layout, nodes, reached, few.peak)
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True

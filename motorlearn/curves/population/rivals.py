@@ -74,6 +74,17 @@ class Held:
         height, slope = self.inner.value(self.whole(point))
         return height, slope[self.free]
 
+    @property
+    def bends(self) -> bool:
+        """Whether second derivatives cost little more than slopes."""
+        return self.inner.bends
+
+    def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+        """Minus the second derivatives by the free coordinates."""
+        full = np.zeros(self.size)
+        full[self.free] = slope
+        return self.inner.information(self.whole(point), full)[np.ix_(self.free, self.free)]
+
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""
         height, each = self.inner.scores(self.whole(point))
