@@ -38,11 +38,14 @@ STILL = 1e-5
 """Gain of a Newton step in log-likelihood below which second derivatives stay what they are."""
 LEAST_GAIN = 1e-12
 """Expected gain in log-likelihood below which nothing is left to climb."""
-SLOW = 0.03
+SLOW = 0.1
 """Share of what was left to gain that a step may leave before second derivatives are renewed."""
-NEAR, ALMOST = 1e-2, 3e-3
-"""The same where only a height is wanted, and standard errors from a top whose height is foreseen.
+NEAR, ALMOST = 1.0, 3e-3
+"""Gain that may be left so that they stay, and standard errors from a top whose height is foreseen.
 """
+LEAST_BEND, SADDLE, ESCAPES = 1e-6, 1e-3, 3
+"""Least bend of a direction as a share of its parameters', the bend upwards that makes a top a
+saddle, and how often a saddle is left."""
 FAR = 1.0
 """Standard errors beyond which nodes placed at the begin of a climb are placed anew."""
 
@@ -68,18 +71,19 @@ class Summit:
 
 
 def approach(
-    likelihood: Likelihood, start: np.ndarray, *, rounds: int
+    likelihood: Likelihood, start: np.ndarray, *, rounds: int, careful: bool = False
 ) -> tuple[np.ndarray, np.ndarray]:
     """Climb from a start to near the top, ``rounds`` times at most: point and inverse there.
 
     A likelihood whose nodes follow the point needs one round; one whose nodes stand still while
-    climbing is given new nodes before each.
+    climbing is given new nodes before each. ``careful`` keeps to small steps, and so to the nearest
+    top, where second derivatives are at hand.
     """
     point, last = np.asarray(start, float), -np.inf
     likelihood.adapt(point)
-    if likelihood.bends:
+    if likelihood.bends and not careful:
         likelihood.release()
-        found = ascend(likelihood, point, 0.1)
+        found = ascend(likelihood, point, 0.3)
         return found.point, inverse_of(found.information)
     scores = likelihood.scores(point)[1]
     inverse = inverse_of(scores.T @ scores)
@@ -99,12 +103,17 @@ def settle(
     """Climb to the top on nodes that stand still, placed anew until that changes nothing.
 
     The second derivatives are taken at the top itself, to within ``close`` standard errors:
-    standard errors come from them. The last steps are Newton's, to within rounding.
+    standard errors come from them. The last steps are Newton's, to within rounding. Where those
+    reach no top, small steps go on from there.
     """
     if likelihood.bends:
-        summit = _top(likelihood, point, LEAST_GAIN**0.5, STILL)
+        summit = _top(likelihood, point, LEAST_GAIN**0.5, exact=True)
+        if not summit.converged:
+            inverse = inverse_of(summit.information)
+            again = _newton(likelihood.value, _crest(likelihood, summit.point, inverse, close)[0])
+            summit = again if again.loglik >= summit.loglik else summit
     else:
-        summit = _newton(likelihood.value, top(likelihood, point, inverse, close)[0])
+        summit = _newton(likelihood.value, _crest(likelihood, point, inverse, close)[0])
     likelihood.release()
     return summit
 
@@ -114,8 +123,15 @@ def top(
 ) -> tuple[np.ndarray, float]:
     """The top and its height, to within ``close`` standard errors."""
     if likelihood.bends:
-        summit = _top(likelihood, point, max(close, ALMOST), NEAR)
+        summit = _top(likelihood, point, max(close, ALMOST))
         return summit.point, summit.loglik + 0.5 * summit.slack
+    return _crest(likelihood, point, inverse, close)
+
+
+def _crest(
+    likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float
+) -> tuple[np.ndarray, float]:
+    """The top by quasi-Newton climbs, with nodes placed anew before each."""
     last = -np.inf
     for _ in range(8):
         likelihood.adapt(point)
@@ -126,11 +142,13 @@ def top(
     return point, height
 
 
-def _top(likelihood: Likelihood, point: np.ndarray, close: float, still: float) -> Summit:
+def _top(
+    likelihood: Likelihood, point: np.ndarray, close: float, *, exact: bool = False
+) -> Summit:
     """The top by Newton's steps on nodes that are placed anew after every long way."""
     for _ in range(8):
         likelihood.adapt(point)
-        begin, summit = point, ascend(likelihood, point, close, still=still)
+        begin, summit = point, ascend(likelihood, point, close, exact=exact)
         point = summit.point
         way = point - begin
         if way @ summit.information @ way < FAR**2:
@@ -139,49 +157,79 @@ def _top(likelihood: Likelihood, point: np.ndarray, close: float, still: float) 
 
 
 def ascend(
-    likelihood: Likelihood,
-    start: np.ndarray,
-    slope: float = 0.01,
-    enough: float = np.inf,
-    still: float = NEAR,
+    likelihood: Likelihood, start: np.ndarray, slope: float = 0.01, *, exact: bool = False
 ) -> Summit:
     """Newton's climb until one more step would gain less than ``slope`` squared.
 
-    It ends as well where it is higher than ``enough``. Along every principal direction in which the
-    surface bends upwards the step goes up all the same, and none goes farther than
-    ``LARGEST_STEP``. Where less than ``still`` is left to gain second derivatives stay what they
-    are.
+    Along every principal direction in which the surface bends upwards the step goes up all the
+    same, and none goes farther than ``LARGEST_STEP``. Where a step leaves little to gain, second
+    derivatives stay what they are; with ``exact`` those that are told are those of the top.
     """
     point, (height, gradient) = start, _safe(likelihood.value, start)
-    information = likelihood.information(point, gradient)
-    step = uphill(information, gradient)
+    bent = Bent(likelihood.information(point, gradient))
+    step, escapes = bent.uphill(gradient), 0
+    promise = known = float(step @ gradient)
     for _ in range(MOST_STEPS):
-        promise = float(step @ gradient)
-        if not promise >= slope**2 or height > enough:
-            break
-        share = 1.0
-        while share > 1e-6:
-            new, new_gradient = _safe(likelihood.value, point + share * step)
-            if new >= height + 1e-4 * share * promise - 1e-13 * abs(height):
-                break
-            share *= 0.3
+        if promise >= slope**2:
+            found = _higher(likelihood.value, point, step, height, 1e-4 * promise)
+        elif bent.upward is not None and escapes < ESCAPES:
+            escapes += 1
+            found = _higher(likelihood.value, point, bent.upward, height, slope**2)
         else:
             break
-        point, height, gradient = point + share * step, new, new_gradient
-        step = uphill(information, gradient)
-        left = float(step @ gradient)
-        if left > max(min(still, SLOW * promise), slope**2) and height <= enough:
-            information = likelihood.information(point, gradient)
-            step = uphill(information, gradient)
-    return Summit(point, height, information, promise)
+        if found is None:
+            break
+        point, height, gradient = found
+        step, before = bent.uphill(gradient), promise
+        promise = float(step @ gradient)
+        if promise > max(min(NEAR, SLOW * before), slope**2) or bent.upward is not None:
+            bent = Bent(likelihood.information(point, gradient))
+            step = bent.uphill(gradient)
+            promise = known = float(step @ gradient)
+    if exact and known > LEAST_GAIN:
+        likelihood.value(point)
+        bent = Bent(likelihood.information(point, gradient))
+        step = bent.uphill(gradient)
+    return Summit(point, height, bent.matrix, float(step @ gradient))
 
 
-def uphill(information: np.ndarray, gradient: np.ndarray) -> np.ndarray:
-    """Newton's step, turned uphill and shortened along each principal direction."""
-    scale, values, vectors = _principal(information)
-    steps = vectors / scale[:, None] * ((vectors.T @ (gradient / scale)) / values)
-    found: np.ndarray = (steps / np.maximum(np.abs(steps).max(axis=0) / LARGEST_STEP, 1.0)).sum(1)
-    return found
+def _higher(
+    value: Value, point: np.ndarray, step: np.ndarray, height: float, gain: float
+) -> tuple[np.ndarray, float, np.ndarray] | None:
+    """Shorten a step until it gains its share of what was expected; None where it never does."""
+    share = 1.0
+    while share > 1e-6:
+        tried = point + share * step
+        new, slope = _safe(value, tried)
+        if new >= height + share * gain - 1e-13 * abs(height):
+            return tried, new, slope
+        share *= 0.3
+    return None
+
+
+class Bent:
+    """Minus second derivatives with their principal directions."""
+
+    def __init__(self, matrix: np.ndarray) -> None:
+        self.matrix = matrix
+        self.scale, self.values, self.vectors = _principal(matrix)
+
+    def uphill(self, gradient: np.ndarray) -> np.ndarray:
+        """Newton's step, turned uphill and shortened along each principal direction."""
+        firm = np.maximum(np.abs(self.values), LEAST_BEND)
+        across = self.vectors / self.scale[:, None]
+        steps = across * (across.T @ gradient / firm)
+        found: np.ndarray = (steps / np.maximum(np.abs(steps).max(axis=0), 1.0)).sum(axis=1)
+        return found
+
+    @property
+    def upward(self) -> np.ndarray | None:
+        """A step along the direction in which the surface bends upwards most, if there is one."""
+        if self.values[0] > -SADDLE:
+            return None
+        step = self.vectors[:, 0] / self.scale
+        found: np.ndarray = step / max(np.abs(step).max(), 1.0)
+        return found
 
 
 def inverse_of(information: np.ndarray) -> np.ndarray:
@@ -296,12 +344,13 @@ def observed_information(value: Value, point: np.ndarray, slope: np.ndarray) -> 
 def _definite(matrix: np.ndarray) -> np.ndarray:
     """The matrix with its eigenvalues made positive."""
     scale, values, vectors = _principal(matrix)
+    values = np.maximum(np.abs(values), LEAST_BEND)
     found: np.ndarray = (vectors * values) @ vectors.T * np.outer(scale, scale)
     return found
 
 
 def _principal(matrix: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Roots of the diagonal, and eigenvalues, made positive, and vectors of what is left."""
+    """Roots of the diagonal, and eigenvalues and vectors of what is left."""
     scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-8))
     values, vectors = np.linalg.eigh(matrix / np.outer(scale, scale))
-    return scale, np.maximum(np.abs(values), 1e-6), vectors
+    return scale, values, vectors

@@ -204,7 +204,7 @@ class Marginal:
             turned = (self.value(moved)[1] - slope) / (moved[place] - point[place])
             bend[place] = bend[:, place] = turned
         self.held = held
-        return -bend
+        return -np.nan_to_num(bend)
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the scores."""

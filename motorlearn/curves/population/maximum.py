@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.special import chdtrc
 
 from motorlearn.curves.population.arrays import starting_points
-from motorlearn.curves.population.ascent import Summit, approach, ascend, climb, inverse_of, settle, top
+from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle, top
 from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
@@ -118,10 +118,12 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
     )
 
 
-def _attempt(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
+def _attempt(
+    data: Learners, layout: Layout, nodes: int, start: np.ndarray, *, careful: bool = False
+) -> Summit:
     """Climb from a start; a summit of no height where the climb breaks down."""
     try:
-        return _maximise(data, layout, nodes, start)
+        return _maximise(data, layout, nodes, start, careful=careful)
     except np.linalg.LinAlgError:
         size = len(start)
         return Summit(np.asarray(start, float), -np.inf, np.eye(size), np.inf)
@@ -144,7 +146,7 @@ def _looked_again(
         return found, 1 + int(agree), 2, line
     lower = found.loglik > best.loglik
     third = 0.5 * (best.point + start) if lower else 0.5 * (found.point + start)
-    again = _attempt(data, layout, nodes, third)
+    again = _attempt(data, layout, nodes, third, careful=True)
     heights = np.array([found.loglik, again.loglik])
     top = found if heights[0] >= heights[1] else again
     return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3, False
@@ -223,10 +225,12 @@ def _engine(data: Learners, exact: bool, nodes: int) -> str:
     return f"{law} maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
 
 
-def _maximise(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
+def _maximise(
+    data: Learners, layout: Layout, nodes: int, start: np.ndarray, *, careful: bool = False
+) -> Summit:
     closed = data.closed
     rough = likelihood_of(data, layout, min(nodes, COARSE) if closed else nodes)
-    point, inverse = approach(rough, start, rounds=1 if closed else 12)
+    point, inverse = approach(rough, start, rounds=1 if closed else 12, careful=careful)
     there = likelihood_of(data, layout, nodes, rough.peak)
     summit = settle(there, point, inverse, CLOSE if closed else CLOSE_HITS)
     return replace(summit, peak=there.peak)
@@ -240,14 +244,11 @@ def _second_look(
     few.adapt(start)
     few.release()
     enough = best.loglik - 0.5 * COARSE_GAP
-    if few.bends:
-        reached = ascend(few, start, 0.2, enough).point
-    else:
-        reached = climb(few.value, start, inverse_of(best.information), 0.2, enough)[0]
+    reached = climb(few.value, start, inverse_of(best.information), 0.2, enough)[0]
     height = loglik_at(data, layout, nodes, reached, few.peak)
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True
-    other = _attempt(data, layout, nodes, reached)
+    other = _attempt(data, layout, nodes, reached, careful=True)
     if abs(other.loglik - best.loglik) < 1e-3:
         return best, True
     return max(best, other, key=lambda summit: summit.loglik), False
