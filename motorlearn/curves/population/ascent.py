@@ -40,13 +40,12 @@ LEAST_GAIN = 1e-12
 """Expected gain in log-likelihood below which nothing is left to climb."""
 SLOW = 0.1
 """Share of what was left to gain that a step may leave before second derivatives are renewed."""
-NEAR, ALMOST = 1.0, 3e-3
-"""Gain that may be left so that they stay, and standard errors from a top whose height is foreseen.
-"""
+NEAR = 1.0
+"""Gain that may be left so that they stay."""
 LEAST_BEND, SADDLE, ESCAPES = 1e-6, 1e-3, 3
 """Least bend of a direction as a share of its parameters', the bend upwards that makes a top a
 saddle, and how often a saddle is left."""
-FAR = 1.0
+FAR = 0.01
 """Standard errors beyond which nodes placed at the begin of a climb are placed anew."""
 
 
@@ -83,7 +82,7 @@ def approach(
     likelihood.adapt(point)
     if likelihood.bends and not careful:
         likelihood.release()
-        found = ascend(likelihood, point, 0.3)
+        found = ascend(likelihood, point, 0.1)
         return found.point, inverse_of(found.information)
     scores = likelihood.scores(point)[1]
     inverse = inverse_of(scores.T @ scores)
@@ -107,13 +106,13 @@ def settle(
     reach no top, small steps go on from there.
     """
     if likelihood.bends:
-        summit = _top(likelihood, point, LEAST_GAIN**0.5, exact=True)
+        summit = _summit(likelihood, point)
         if not summit.converged:
             inverse = inverse_of(summit.information)
-            again = _newton(likelihood.value, _crest(likelihood, summit.point, inverse, close)[0])
+            again = _newton(likelihood.value, top(likelihood, summit.point, inverse, close)[0])
             summit = again if again.loglik >= summit.loglik else summit
     else:
-        summit = _newton(likelihood.value, _crest(likelihood, point, inverse, close)[0])
+        summit = _newton(likelihood.value, top(likelihood, point, inverse, close)[0])
     likelihood.release()
     return summit
 
@@ -121,17 +120,7 @@ def settle(
 def top(
     likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float = 1e-5
 ) -> tuple[np.ndarray, float]:
-    """The top and its height, to within ``close`` standard errors."""
-    if likelihood.bends:
-        summit = _top(likelihood, point, max(close, ALMOST))
-        return summit.point, summit.loglik + 0.5 * summit.slack
-    return _crest(likelihood, point, inverse, close)
-
-
-def _crest(
-    likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float
-) -> tuple[np.ndarray, float]:
-    """The top by quasi-Newton climbs, with nodes placed anew before each."""
+    """The top and its height without second derivatives, to within ``close`` standard errors."""
     last = -np.inf
     for _ in range(8):
         likelihood.adapt(point)
@@ -142,13 +131,11 @@ def _crest(
     return point, height
 
 
-def _top(
-    likelihood: Likelihood, point: np.ndarray, close: float, *, exact: bool = False
-) -> Summit:
+def _summit(likelihood: Likelihood, point: np.ndarray) -> Summit:
     """The top by Newton's steps on nodes that are placed anew after every long way."""
     for _ in range(8):
         likelihood.adapt(point)
-        begin, summit = point, ascend(likelihood, point, close, exact=exact)
+        begin, summit = point, ascend(likelihood, point, LEAST_GAIN**0.5, exact=True)
         point = summit.point
         way = point - begin
         if way @ summit.information @ way < FAR**2:

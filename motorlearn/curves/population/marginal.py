@@ -171,9 +171,7 @@ class Marginal:
             each[:, -self.layout.extra :] = common
         return loglik, each
 
-    def _looked(
-        self, point: np.ndarray
-    ) -> tuple[float, np.ndarray, np.ndarray | None, np.ndarray]:
+    def _looked(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray | None, np.ndarray]:
         """Log-likelihood, means of each learner's slopes, those by common terms, and the levers.
 
         By Fisher's identity a slope is the posterior mean of the slope with the log rate given.
@@ -214,4 +212,3 @@ class Marginal:
         own = [cells[:, [row]] + lean[row] * z for row in range(3)]
         own[0], own[1] = own[0] + given.bend[0], own[1] + given.bend[1]
         return np.stack([np.einsum("pq,pq->p", weight, part) for part in own], axis=1)
-

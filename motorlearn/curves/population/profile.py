@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from motorlearn.curves.population.ascent import ascend, climb, inverse_of
+from motorlearn.curves.population.ascent import climb, inverse_of
 from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.likelihoods import likelihood_of
@@ -55,10 +55,7 @@ def _limit(
         held = Held(likelihood, {term: centre + far * step}, fit.layout.size)
         start = (fit.summit.point + far * step * lean)[free]
         held.adapt(start)
-        if held.bends:
-            height = ascend(held, start, 0.03).loglik
-        else:
-            height = climb(held.value, start, inverse, 0.03)[1]
+        height = climb(held.value, start, inverse, 0.03)[1]
         fallen = max(2 * (top - height), 1e-6) if np.isfinite(height) else 4 * cut
         if abs(fallen / cut - 1) < CLOSE:
             break

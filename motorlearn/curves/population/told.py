@@ -189,13 +189,14 @@ def _people(
     shown = own.copy()
     if claim.lost in (CURVE, FLAT):
         shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
-    return names.assign(
-        n=data.rows[:, 0].astype(int),
-        asymptote=shown[:, 0],
-        **{amount: shown[:, 1]},
-        log_rate=shown[:, 2],
-        rate=np.exp(shown[:, 2]),
-    )
+    found = {
+        "n": data.rows[:, 0].astype(int),
+        "asymptote": shown[:, 0],
+        amount: shown[:, 1],
+        "log_rate": shown[:, 2],
+        "rate": np.exp(shown[:, 2]),
+    }
+    return pd.concat([names, pd.DataFrame(found, index=names.index)], axis=1)
 
 
 def _recipe(
