@@ -7,8 +7,9 @@ curves of 12 to 40 learners with 40 blocks, and one learner with 60 or 200 trial
 correlated at .4 and an SD that falls with practice (power -.3 of the block in populations, power
 1.5 of the curve for one learner) where the case says so. Lognormal errors have an SD of .1 of the
 logarithm, t errors 4 degrees of freedom. S-shaped and two-process learners have plain noise and
-each a tempo of its own. ``known`` counts fits that give an
-interval, ``coverage`` is the share of those that hold the truth, ``error`` its standard error.
+each a tempo of its own; *own onset* gives each S-shaped learner also a delay of its own (SD .3 of
+the logarithm), which the model shares. ``known`` counts fits that give an interval, ``coverage`` is
+the share of those that hold the truth, ``error`` its standard error.
 """
 
 import sys
@@ -43,6 +44,7 @@ POPULATIONS = {
         for form in (FORMS["s_shaped"], FORMS["two_processes"])
         for count in (12, 24, 40)
     },
+    "24 learners, S-shaped, own onset": (24, False, {"form": "s_shaped", "onset": 0.3}),
 }
 SHAPES = {"exponential": (0.2, ()), "s_shaped": (0.3, (4.0,)), "two_processes": (0.5, (0.12, 0.5))}
 """Typical rate of each form, and what its learners share."""
@@ -81,14 +83,16 @@ def learners(
     kind: bool | str,
     most: int = 40,
     form: str = "exponential",
+    onset: float = 0.0,
 ) -> pd.DataFrame:
-    """Rows of some learners."""
+    """Rows of some learners; ``onset`` is how the logarithm of what they share scatters."""
     parts, blocks = [], np.arange(1.0, most + 1)
     (rate, shared), shape = SHAPES[form], FORMS[form]
     typical = TRUTH | {"log_rate": float(np.log(rate))}
     for who in range(count):
         own = {term: value + SPREAD[term] * rng.normal() for term, value in typical.items()}
-        rates = shape.shared.rates(np.exp(own["log_rate"]), *shared)
+        apart = [value * np.exp(onset * rng.normal()) for value in shared] if onset else shared
+        rates = shape.shared.rates(np.exp(own["log_rate"]), *apart)
         curve = shape.curve(blocks, own["asymptote"], own["gain"], rates)
         y = scattered(rng, curve, kind)
         parts.append(pd.DataFrame({"participant": who, "block": blocks, "y": y}))
@@ -101,7 +105,8 @@ def of_population(name: str, seed: int) -> Iterator[Interval]:
     options = dict(asked)
     rng = np.random.default_rng([seed, count, int(bool(kind))])
     form = options.get("form", "exponential")
-    table = learners(rng, count, kind, options.pop("blocks", 40), form)
+    most, onset = options.pop("blocks", 40), options.pop("onset", 0.0)
+    table = learners(rng, count, kind, most, form, onset)
     fit = ml.fit_population_curve(table, "y", practice="block", **options)
     rows = fit.estimates.set_index("term")
     rate, shared = SHAPES[form]

@@ -6,12 +6,16 @@ everywhere. Where no decimal sign is given, that of the text which is being made
 """
 
 import math
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from typing import Final
 
 MINUS: Final = "−"
+_LETTERS: Final = (
+    *("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"),
+)
 _SIGN: Final = ContextVar("decimal sign of the text that is being made", default=".")
 
 
@@ -142,14 +146,19 @@ def p_clause(p: float | None, *, decimal: str | None = None) -> str:
 def percent(share: float | None, decimals: int = 0, *, decimal: str | None = None) -> str:
     """Write a share between 0 and 1 as a percentage.
 
+    A share that is neither takes up to two more decimals before it is written as 0 or 100 %.
+
     Examples
     --------
-    >>> percent(0.614, 1)
-    '61.4 %'
+    >>> percent(0.614, 1), percent(0.004), percent(0.998)
+    ('61.4 %', '0.4 %', '99.8 %')
     """
     if share is None or math.isnan(share):
         return "–"
-    return number(100 * share, decimals, decimal=decimal) + " %"
+    value = 100 * share
+    ends = {0, 100} - {value}
+    more = next((d for d in (0, 1) if round(value, decimals + d) not in ends), 2)
+    return number(value, decimals + more, decimal=decimal) + " %"
 
 
 def interval(
@@ -163,6 +172,38 @@ def interval(
     '−1.50 to 0.25'
     """
     return f"{number(low, decimals, decimal=decimal)} to {number(high, decimals, decimal=decimal)}"
+
+
+def count(number: float, noun: str, *, spelt: bool = False) -> str:
+    """Write a number with its noun in the right form, small numbers in letters where asked.
+
+    Examples
+    --------
+    >>> count(1, "day"), count(7.0, "day"), count(3, "study", spelt=True)
+    ('1 day', '7 days', 'three studies')
+    >>> count(1, "person"), count(2, "person"), count(4, "class"), count(1234567, "trial")
+    ('1 person', '2 people', '4 classes', '1234567 trials')
+    """
+    written = f"{number:.0f}" if float(number).is_integer() else f"{number:g}"
+    form = noun if written == "1" else plural(noun)
+    if spelt and written.isdigit() and int(written) < len(_LETTERS):
+        written = _LETTERS[int(written)]
+    return f"{written} {form}"
+
+
+def plural(noun: str) -> str:
+    """Write a noun for several of its kind.
+
+    Examples
+    --------
+    >>> plural("trial"), plural("study"), plural("class")
+    ('trials', 'studies', 'classes')
+    """
+    if noun == "person":
+        return "people"
+    if re.search("[^aeiou]y$", noun):
+        return f"{noun[:-1]}ies"
+    return f"{noun}es" if noun.endswith(("s", "x", "ch", "sh")) else f"{noun}s"
 
 
 def decimals_apart(low: float | None, high: float | None, null: float, decimals: int = 2) -> int:

@@ -46,7 +46,10 @@ def import_file(
         str, typer.Option(help="Test that was declared as primary; retention:random+blocked.")
     ] = "",
     smallest_effect: Annotated[
-        str, typer.Option(help="Smallest effect of interest: 2.5, '0.5 sd', '0.5 average sd'.")
+        str,
+        typer.Option(
+            help="Smallest effect of interest and why: '2.5: why', '0.5 sd', '0.5 average sd'."
+        ),
     ] = "",
     leave_out: Annotated[
         list[str] | None,
@@ -61,6 +64,9 @@ def import_file(
     anova: Annotated[
         str, typer.Option(help="Parts of the analysis of variance: tests, or 'tests and practice'.")
     ] = "",
+    curve: Annotated[
+        str, typer.Option(help="Curve of practice: together, asymptote+gain (what varies).")
+    ] = "",
     questionnaire: Annotated[
         list[Path] | None, typer.Option(help="File of a questionnaire's answers. Repeatable.")
     ] = None,
@@ -74,6 +80,10 @@ def import_file(
     minimum_answered: Annotated[
         int | None, typer.Option(help="Answers a scale needs; by default all.", **WHOLE)
     ] = None,
+    headings: Annotated[
+        str,
+        typer.Option(help="How a questionnaire's headings hold item and time: {item}_{time}."),
+    ] = "",
 ) -> None:
     """Propose how to read foreign files, show it, write it into study.toml and read the study.
 
@@ -84,7 +94,7 @@ def import_file(
     title = study.resolve().name if new and not title else title
     codes = (codes_of("groups", groups), codes_of("phases", phases), codes_of("target", target))
     told = ml.trials.AskedQuestionnaires(
-        questionnaire or (), scales, answers, scale_score, minimum_answered
+        questionnaire or (), scales, answers, scale_score, minimum_answered, headings
     )
     more = (
         measure,
@@ -94,6 +104,7 @@ def import_file(
         leave_out or (),
         replace or (),
         anova,
+        curve,
         told,
     )
     asked = ml.trials.Asked(title, outcome, better, unit, *codes, *more)

@@ -110,6 +110,11 @@ class Refused:
 
     reason: str
 
+    @property
+    def told(self) -> str:
+        """The reason as the end of a sentence, with one full stop."""
+        return f"{self.reason.removesuffix('.')}."
+
     def __str__(self) -> str:
         return f"not computed: {self.reason}"
 

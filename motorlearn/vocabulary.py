@@ -138,6 +138,9 @@ LANDMARKS_NEEDED: Final = {
 }
 """Quantities of technique, and how many body landmarks each is read from."""
 
+CROSSED: Final = " × "
+"""Stands between the parts of an interaction wherever a reader sees one."""
+
 GRADES: Final = ("fine", "look", "act")
 """Verdicts of an assumption check."""
 
@@ -158,6 +161,6 @@ def term_in_words(term: str) -> str:
     Examples
     --------
     >>> term_in_words("group:phase"), term_in_words("log_rate")
-    ('group x phase', 'log rate')
+    ('group × phase', 'log rate')
     """
-    return term.replace(":", " x ").replace("_", " ")
+    return term.replace(":", CROSSED).replace("_", " ")

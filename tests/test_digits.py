@@ -25,6 +25,9 @@ def test_decimal_comma_reaches_every_writer():
     assert digits.p_value(0.042, decimal=",") == ",042"
     assert digits.p_value(0.0, decimal=",") == "< ,001"
     assert digits.percent(0.125, 1, decimal=",") == "12,5 %"
+    assert [digits.percent(share) for share in (0.0, 0.004, 0.0004, 0.006, 0.994, 0.996, 1.0)] == [
+        "0 %", "0.4 %", "0.04 %", "1 %", "99 %", "99.6 %", "100 %",
+    ]  # fmt: skip
     assert digits.degrees_of_freedom(88.1028, decimal=",") == "88,1"
     assert digits.significant(0.0123456, 3, decimal=",") == "0,0123"
     assert digits.interval(-1.5, 2, 1, decimal=",") == "−1,5 to 2,0"

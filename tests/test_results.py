@@ -74,3 +74,8 @@ def test_text_and_html_show_the_same_cells_and_escape_them(sample):
 def test_a_refusal_is_false_and_says_why():
     assert not Refused("too few")
     assert "too few" in str(Refused("too few"))
+
+
+@pytest.mark.parametrize("reason", ["nobody has both scores", "nobody has both scores."])
+def test_a_reason_ends_a_sentence_with_one_full_stop(reason):
+    assert Refused(reason).told == "nobody has both scores."

@@ -15,7 +15,7 @@ from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
-from motorlearn.design import Design
+from motorlearn.design import CurvePlan, Design
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
@@ -101,7 +101,9 @@ def beside_of(
         "raters": agreement(study.ratings) if rated else None,
         "landmarks": camera,
         "curves": _curves(study.design, cells) if practised else None,
-        "population": _of_people(study.design, "the population curve", population_curve)(cells)
+        "population": _of_people(study.design, "the population curve", population_curve)(
+            cells, study.design.curve
+        )
         if practised
         else None,
         "technique": _of_people(study.design, "the change of technique", technique_change)(
@@ -215,11 +217,13 @@ def learners_curves(cells: pd.DataFrame) -> CurveFits:
 
 
 @or_refused
-def population_curve(cells: pd.DataFrame) -> PopulationCurve:
-    """One curve for all participants, whose parameters vary from person to person."""
+def population_curve(cells: pd.DataFrame, plan: CurvePlan) -> PopulationCurve:
+    """One curve for all participants, whose parameters vary from person to person as planned."""
     counted = counted_blocks(cells)
-    groups = "group" if counted["group"].nunique() > 1 else None
-    return fit_population_curve(counted, "score", practice="block", group=groups)
+    apart = plan.groups == "apart" and counted["group"].nunique() > 1
+    return fit_population_curve(
+        counted, "score", practice="block", group="group" if apart else None, vary=plan.vary
+    )
 
 
 @or_refused

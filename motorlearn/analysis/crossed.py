@@ -11,6 +11,7 @@ from motorlearn.compare.crossing import INTERACTION, JOINT, MAIN, labels_of
 from motorlearn.design import Design, joint_term, levels_by_group, primary_levels
 from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
+from motorlearn.vocabulary import CROSSED
 
 
 def with_covariates(table: pd.DataFrame, study: Study) -> pd.DataFrame:
@@ -151,7 +152,7 @@ def joint_row(comparison: PhaseComparison, design: Design, stage: str) -> pd.Ser
         "factor": "",
         "at": "",
         "at_reference": "",
-        "group": " x ".join(names[name] for name in term.split(":")),
+        "group": CROSSED.join(names[name] for name in term.split(":")),
         "reference": "",
         "effect": JOINT,
         "adjusted": adjusted,

@@ -15,6 +15,7 @@ from motorlearn.results import Recipe, Result, nobody_left_out
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import counted_rows
+from motorlearn.vocabulary import CROSSED
 
 RESIDUAL: Final = "residual"
 COMPONENTS: Final = Schema(
@@ -274,7 +275,7 @@ def _sources(
     for one, other in pairs:
         columns = tuple(dict.fromkeys((*one, *other)))
         if columns not in found.values():
-            found[" x ".join(columns)] = columns
+            found[CROSSED.join(columns)] = columns
     seen: dict[bytes, str] = {}
     kept: dict[str, tuple[str, ...]] = {}
     for name, columns in found.items():
@@ -328,10 +329,7 @@ def _doubts(components: pd.DataFrame, fit: MixedFit) -> str:
     none = components.loc[components["share"] < _NONE, "source"]
     said = [] if fit.converged else ["the search for the variances did not settle"]
     if len(none):
-        said.append(
-            f"no variance was found for {', '.join(none)}, which chance gives where conditions are "
-            "few"
-        )
+        said.append(f"no variance was found for {', '.join(none)} (by chance, with few conditions)")
     return "; ".join(said)
 
 

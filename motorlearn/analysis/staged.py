@@ -9,6 +9,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.trials import Study
 from motorlearn.trials.checking.conditions import conditions_as_groups
 from motorlearn.trials.checking.single_case import in_one_phase
+from motorlearn.trials.study import study_or_refuse
 
 
 def staged_trials(study: Study) -> pd.DataFrame:
@@ -19,6 +20,7 @@ def staged_trials(study: Study) -> pd.DataFrame:
     InputError
         If a column is lacking, or tests of one phase cannot be told apart.
     """
+    study = study_or_refuse(study)
     table, design = study.trials.table, study.design
     table = in_one_phase(table, design)
     absent = [name for name in ("participant", "phase") if name not in table]

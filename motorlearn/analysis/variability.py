@@ -35,7 +35,7 @@ RATIO = Schema(
         Column("df", kind="df"),
         Column("statistic", "t", "number"),
         Column("p", "p", "p"),
-        Column("p_adjusted", "p adjusted", "p"),
+        Column("p_adjusted", "p (Holm)", "p"),
     )
 )
 AT_TEST, CHANGE, OVER_TIME = "at the test", "change", "over time"

@@ -4,7 +4,7 @@ from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
 
 from motorlearn.audit.guides import GUIDES, Guide
-from motorlearn.design import Design, Primary, own_name_of_test
+from motorlearn.design import Design, Primary, joint_term, own_name_of_test, primary_levels
 from motorlearn.trials import Study
 
 
@@ -39,6 +39,21 @@ class Context:
     def primary(self) -> Primary | None:
         """The primary comparison that the plan declares."""
         return None if self.design is None else self.design.primary
+
+    @property
+    def joint_term(self) -> str:
+        """Term of the primary effect where one F test of several numbers is planned; else empty."""
+        return "" if self.design is None else joint_term(self.design)
+
+    @property
+    def primary_levels(self) -> tuple[str, str]:
+        """Level and reference of the primary main effect; empty names where none is planned."""
+        return (self.design and primary_levels(self.design)) or ("", "")
+
+    def words_of(self, factor: str) -> str:
+        """A factor of the plan as a reader calls it."""
+        known = () if self.design is None else self.design.factors
+        return next((one.words for one in known if one.name == factor), factor)
 
     def name_of(self, phase: Hashable) -> str:
         """A test as a reader knows it: by its own name where its phase is given more than once."""

@@ -1,4 +1,4 @@
-"""Assumptions every analysis shares: unit, bounds of the scale, missing data, family."""
+"""Assumptions every analysis shares: unit, search, people, bounds of the scale, missing data."""
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -16,7 +16,6 @@ from motorlearn.audit.guide import Guide
 from motorlearn.audit.report import SELDOM, Check, Remedy, Step, gravest, judged, remedied
 from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import INTERACTION, MAIN
-from motorlearn.design import joint_term
 from motorlearn.design.allocation import PERSON_UNITS
 
 
@@ -37,6 +36,30 @@ def unit_check(context: Context, units: Sequence[str] = ("participant",)) -> Che
         f"Analyse one score per {allocated}, or give {allocated} its own random effect."
         if not same
         else "Nothing.",
+    )
+
+
+def settled_check(converged: bool, context: Context, finding: str, advice: str) -> Check:
+    """Whether a search found a maximum, as the fit looked at it again."""
+    return judged(
+        "the search settled at a maximum",
+        "optimiser's claim looked at again (1 means it failed)",
+        float(not converged),
+        context.guide("converged"),
+        finding,
+        advice,
+    )
+
+
+def people_check(people: int, context: Context) -> Check:
+    """Whether a model has the participants that its tests ask for."""
+    return judged(
+        "there are enough participants for this model",
+        "participants",
+        float(people),
+        context.guide("clusters"),
+        "",
+        "Check the p value by permutation of the allocation.",
     )
 
 
@@ -63,8 +86,7 @@ def family_check(result: PhaseComparison, context: Context) -> Check:
         inside = np.array(
             [not pair or {row.group, row.reference} == pair for row in tests.itertuples()]
         )
-        together = context.design is not None and bool(joint_term(context.design))
-        count = 1.0 if together else float((own & inside).sum())
+        count = 1.0 if context.joint_term else float((own & inside).sum())
         finding = f"Primary: {primary.outcome} at {primary.phase}, {int(count)} contrast(s)."
     return judged(
         "one primary comparison, the rest in a named family",

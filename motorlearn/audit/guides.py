@@ -13,7 +13,7 @@ from typing import Final
 from motorlearn.audit.general_guides import GENERAL
 from motorlearn.audit.guide import OWN, Grade, Guide
 from motorlearn.audit.model_guides import MODELS
-from motorlearn.design.schema import Threshold
+from motorlearn.design import Threshold
 from motorlearn.exceptions import InputError
 
 __all__ = ["GUIDES", "Grade", "Guide", "with_own_thresholds"]

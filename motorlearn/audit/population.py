@@ -9,6 +9,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
+from motorlearn.audit.general import settled_check
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged
 from motorlearn.curves import PopulationCurve, fit_population_curve, named_form
 from motorlearn.exceptions import MotorlearnError
@@ -54,15 +55,12 @@ def population_residuals(result: PopulationCurve) -> pd.DataFrame:
 
 
 def _settled(result: PopulationCurve, context: Context) -> Check:
-    return judged(
-        "the search settled at a maximum",
-        "optimiser's claim looked at again (1 means it failed)",
-        float(not result.converged),
-        context.guide("converged"),
+    finding = (
         f"{result.recipe.message} Quadrature changed the log likelihood by "
-        f"{digits.significant(abs(result.quadrature_gap))} when its nodes were doubled.".strip(),
-        "Let fewer parameters vary between learners.",
+        f"{digits.significant(abs(result.quadrature_gap))} when its nodes were doubled."
     )
+    advice = "Let fewer parameters vary between learners."
+    return settled_check(result.converged, context, finding.strip(), advice)
 
 
 def _identified(result: PopulationCurve, context: Context) -> Check:

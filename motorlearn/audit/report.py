@@ -205,7 +205,7 @@ def judged(
     elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
         lowered = "fine"
     if not finding and lowered != "fine":
-        finding = f"{diagnostic[:1].upper()}{diagnostic[1:]}: {digits.significant(value)}."
+        finding = f"{diagnostic[:1].upper()}{diagnostic[1:]}: {digits.whole(value)}."
     if lowered != grade:
         finding = f"{finding} {_excuse(chance)}".strip()
     return Check(assumption, diagnostic, value, guide, lowered, finding, advice, remedy)

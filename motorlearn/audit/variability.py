@@ -10,7 +10,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
-from motorlearn.audit.general import unit_check
+from motorlearn.audit.general import people_check, settled_check, unit_check
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, judged, remedied
 from motorlearn.mixed import VariabilityFit, fit_mixed
 from motorlearn.mixed.variability import with_other_scores
@@ -36,21 +36,16 @@ class VariabilityAudit:
         fit, guide = self.fit, self.context.guide
         group = next(iter(fit.of_level.n_groups))
         yield unit_check(self.context, (group,))
-        yield judged(
-            "the search settled at a maximum",
-            "optimiser's claim looked at again (1 means it failed)",
-            float(not fit.converged),
-            guide("converged"),
-            fit.recipe.message or "",
-            "Take random terms out; do not report a fit that did not settle.",
-        )
+        advice = "Take random terms out; do not report a fit that did not settle."
+        yield settled_check(fit.converged, self.context, fit.recipe.message or "", advice)
         yield judged(
             "people differ in as many ways as the random part says",
             "random terms at a bound (1 means some are)",
             float(fit.singular),
             guide("spread_singular"),
             " ".join(fit.warnings) if fit.singular else "",
-            "Report it; take the term out beside, with spread_random or correlated=False.",
+            "Report it; beside, fit the model without the term (spread_random), or with terms that "
+            "vary independently (correlated=False).",
         )
         yield self._shown()
         yield self._trials()
@@ -59,14 +54,7 @@ class VariabilityAudit:
         if fit.of_level.observed.min() > 0:
             yield self._follows_level()
         yield self._influence()
-        yield judged(
-            "there are enough participants for this model",
-            "participants",
-            float(fit.people),
-            guide("clusters"),
-            "",
-            "Check the p value by permutation of the allocation.",
-        )
+        yield people_check(fit.people, self.context)
 
     def _conclusions(self, frame: pd.DataFrame) -> tuple[Conclusion, ...]:
         names = self.fit.estimates["term"]

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import ColumnError, InputError
+from motorlearn.vocabulary import CROSSED
 
 JOIN = "-"
 MAIN, INTERACTION, SIMPLE = "main effect", "interaction", "simple effect"
@@ -240,7 +241,7 @@ def placed_groups(
     names = list(group)
     _check_columns(table, names)
     levels = [_levels(table[name]) for name in names]
-    label = " x ".join(names)
+    label = CROSSED.join(names)
     cells = table[names[0]].astype(str) + JOIN + table[names[1]].astype(str)
     order = [JOIN.join(map(str, cell)) for cell in product(*levels)]
     crossed = {

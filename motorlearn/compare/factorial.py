@@ -16,6 +16,7 @@ from motorlearn.compare.between import (
 from motorlearn.compare.comparison import how
 from motorlearn.compare.crossing import CellContrast, Crossing
 from motorlearn.compare.omnibus import omnibus_row
+from motorlearn.compare.participants import why_flat
 from motorlearn.compare.schemas import EFFECT, MARGINAL, SLOPE
 from motorlearn.exceptions import FitError
 from motorlearn.linear.by_group import estimate_by_group, joint_test_by_group
@@ -99,7 +100,7 @@ def plain_cells(comparing: Comparing, phase: Hashable) -> Cells:
     if not reason:
         fit = fit_least_squares(np.eye(k)[codes], y[there], names=list(map(str, data.groups)))
         if not fit.sse > 1e-24 * max(float(y[there] @ y[there]), 1e-300):
-            fit, reason = None, "the scores leave no residual spread"
+            fit, reason = None, why_flat(y[there], codes[there], data.groups)
     sd = comparing.spread(phase)[0]
     method = OWN_VARIANCES + comparing.suffix
     apart = comparing.clusters is None

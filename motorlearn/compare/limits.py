@@ -35,7 +35,9 @@ class Limit:
     of : int
         Participants or groups altogether.
     values : tuple of float
-        Standard deviations that go with ``low``, and last a rate.
+        Standard deviations that go with ``low``, that within all groups together, and last a rate.
+    outcome : str
+        Outcome that it is about, where a reader sees several.
     """
 
     kind: str
@@ -44,6 +46,7 @@ class Limit:
     high: tuple[int, ...] = ()
     of: int = 0
     values: tuple[float, ...] = ()
+    outcome: str = ""
 
     def sentence(self, name_of: Callable[[str], str] = str) -> str:
         """Say it, with tests called as ``name_of`` calls them."""
@@ -174,8 +177,10 @@ def _spread(pooling: str) -> Callable[[Limit, Callable[[str], str]], str]:
             f"{name} (n = {size}, SD {digits.significant(sd)})"
             for name, size, sd in zip(groups, limit.low, limit.values)
         )
+        where = f"{name_of(phase)} in {limit.outcome}" if limit.outcome else name_of(phase)
         return (
-            f"Groups differ in spread at {name_of(phase)}: {sides}. {pooling} all groups one "
+            f"Groups differ in spread at {where}: {sides}; the SD within all groups together is "
+            f"{digits.significant(limit.values[2])}. {pooling} all groups one "
             "variance; with these numbers such a test at 5 % finds a difference that is not there "
             f"in about {digits.percent(limit.values[-1])} of studies. Welch's t keeps its rate, "
             "and so does the analysis of covariance with a variance for each group; the mixed "
@@ -203,11 +208,13 @@ def _few_missing(limit: Limit, name_of: Callable[[str], str]) -> str:
 
 
 def _clusters(limit: Limit, name_of: Callable[[str], str]) -> str:
-    (unit, phase), (count, smallest, largest) = limit.names, limit.low
+    (unit, phase), (means, smallest, largest) = limit.names, limit.low
     icc, effect, counts_as = limit.values
-    sizes = f"{smallest} to {largest} people" if smallest < largest else f"{largest} people"
+    sizes = (
+        f"{smallest} to {largest} people" if smallest < largest else digits.count(largest, "person")
+    )
     said = (
-        f"What was allocated is the {unit}, not the person: the means of {count} of them "
+        f"What was allocated is the {unit}, not the person: the means of {means} of them "
         f"({sizes} each, {limit.of} altogether) are compared"
     )
     if not np.isfinite(effect):

@@ -284,12 +284,12 @@ def _one_group_each(
 
 def why_flat(y: NDArray[np.float64], codes: NDArray[np.intp], present: tuple[Hashable, ...]) -> str:
     """Say where no spread is left, with the scores of groups in which everyone has the same."""
-    reason = "the scores leave no residual spread"
+    reason, check = "the scores leave no residual spread", "check that they were not copied or"
     own = [y[codes == place] for place in range(len(present))]
     if any(np.ptp(scores) > 0 for scores in own):
-        return reason
+        return f"{reason} beside what they are adjusted for; {check} made from a formula"
     told = ", ".join(f"{name} {scores[0]:g}" for name, scores in zip(present, own, strict=True))
-    return f"{reason}: everyone in a group has the same score ({told})"
+    return f"{reason}: everyone in a group has the same score ({told}); {check} typed in once"
 
 
 def _refuse_unusable(scores: NDArray[np.float64], outcome: str) -> None:

@@ -158,7 +158,7 @@ def compare_phases(
         Sums of squares of F tests of factors and of the analysis of variance.
     anova_phases : sequence, optional
         Phases of the analysis of variance and of ``posthoc``, for example the tests without
-        practice; by default all. Groups between people only.
+        practice; by default all.
 
     Returns
     -------
@@ -218,12 +218,6 @@ def compare_phases(
     )
     if within is None:
         return _of_placed(placed, columns, options, phases)
-    if anova_phases is not None:
-        raise InputError(
-            "conditions within people are analysed over all phases",
-            list(anova_phases),
-            "name the phases to take with phases",
-        )
     if placed.factors is not None or options.covariates:
         raise InputError(
             "conditions within people do not go with two factors or covariates between people",

@@ -111,7 +111,8 @@ def refuse_pooled_trials(
             f"here a participant has about {found.trials:.0f} trials at {phase}, the correlation "
             f"within participants is {digits.number(found.icc)} and the variance would be "
             f"understated {digits.number(found.design_effect, 1)} times, so that a nominal 5 % "
-            f"test would reject about {100 * found.false_positives:.0f} % of true null hypotheses"
+            f"test would reject about {digits.percent(found.false_positives)} of true null "
+            "hypotheses"
         )
     raise RefusedError(
         "trials of one person are not independent and people, not trials, were allocated to "

@@ -107,7 +107,12 @@ def _worst(comparing: Comparing, adjusted: Sequence[Adjusted], which: str) -> It
     if off:
         worst = max(off, key=lambda one: abs(np.log(max(one.rate, 1e-6) / 0.05)))
         names = (worst.phase, worst.group, worst.reference)
-        values = (*worst.sds, worst.rate)
+        pooled = next(
+            comparing.spread(phase)[0]
+            for phase in comparing.data.phases
+            if str(phase) == worst.phase
+        )
+        values = (*worst.sds, pooled, worst.rate)
         yield Limit(f"unequal spread, {which}", names, worst.sizes, values=values)
 
 

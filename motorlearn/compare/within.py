@@ -239,7 +239,7 @@ def _changes(comparing: Comparing, group: Hashable, first: Hashable, second: Has
 
 def _no_change(before: Scores, after: Scores) -> str:
     if before.size < 2:
-        return f"{before.size} participants have both scores"
+        return f"{'only 1' if before.size else 'no'} participant has both scores"
     if not np.ptp(after - before) > 0:
         return "everybody changed by the same amount"
     return ""

@@ -9,16 +9,22 @@ import pandas as pd
 from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
-from motorlearn.curves.options import check_column, check_level, check_table, one_of
-from motorlearn.curves.quantities import SIGNED, learner_quantity
+from motorlearn.curves.options import check_column, check_labels, check_level, check_table, one_of
+from motorlearn.curves.quantities import NO_ERROR, SIGNED, UNKNOWN, learner_quantity
+from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
+from motorlearn.curves.single.rows import as_numbers
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
-QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area")
+QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area", "savings")
+DIFFERENCES = (*SIGNED, "savings")
+"""Quantities that are compared by their difference; the others by their ratio."""
+OPTIONS = ("correlation", "errors", "first", "fixed", "repeated", "restart", "variance")
+"""Options of a learner's curve that may be given for all learners."""
 FEWEST = 3
 """Learners of a group with a quantity below which there is no comparison."""
 MANY_LOST = 0.2
@@ -69,9 +75,9 @@ CONTRASTS = Schema(
 class CurveComparison(Result):
     """Groups compared on one quantity of their learners' curves.
 
-    ``groups`` has the mean of each group (geometric for what is above 0) and the SD between its
-    learners on the scale of the analysis; ``contrasts`` each group less, or over, the first;
-    ``people`` each learner, with the ``reason`` where there is no quantity.
+    ``groups`` has the mean of each group (geometric for what is compared by ratios) and the SD
+    between its learners on the scale of the analysis; ``contrasts`` each group less, or over, the
+    first; ``people`` each learner, with the ``reason`` where there is no quantity.
     """
 
     quantity: str
@@ -124,18 +130,20 @@ def compare_curves(
         One row per trial or block.
     outcome, practice, group, participant : str
         Columns of scores (or hits), practice counts, groups and learners.
-    quantity : {"level_at", "rate_at", "half_life", "trials_to", "area"}
-        As in :func:`curve_quantities`.
+    quantity : {"level_at", "rate_at", "half_life", "trials_to", "area", "savings"}
+        As in :func:`curve_quantities`; ``savings`` need ``session`` and ``restart="savings"`` or
+        ``"both"``.
     at : float or pair of float
         Practice count of ``level_at`` and ``rate_at``, criterion of ``trials_to``, two practice
-        counts of ``area``.
+        counts of ``area``; the session of ``savings``, without which their mean over all later
+        sessions of a learner is taken.
     form, attempts, session
         As in :func:`fit_curve`; the latter two are columns.
     level : float
         Confidence level.
     **options
         More options of :func:`fit_curve`: ``correlation``, ``variance``, ``errors``, ``restart``,
-        ``first``.
+        ``first``, ``fixed``, ``repeated``.
 
     Raises
     ------
@@ -167,11 +175,15 @@ def compare_curves(
     ['ratio']
     """
     one_of(quantity, QUANTITIES, "quantity")
+    for name in options:
+        one_of(name, OPTIONS, "option of compare_curves")
     level, at = check_level(level), _check_at(quantity, at)
     named = {"outcome": outcome, "practice": practice, "group": group, "participant": participant}
     named |= {"attempts": attempts} if attempts is not None else {}
     named |= {"session": session} if session is not None else {}
     table, void = _usable(table, named)
+    if quantity == "savings":
+        _check_sessions(table, named, at, options.get("restart"))
     fits = _Options(named, form, quantity, at, options)
     people = PEOPLE.frame([_person(who, part, fits) for who, part in table.groupby(participant)])
     groups = _levels(table[group])
@@ -181,7 +193,7 @@ def compare_curves(
     recipe = Recipe("compare_curves", named, asked, len(table), void, engine="random effects")
     return CurveComparison(
         quantity,
-        float(at) if np.ndim(at) == 0 else np.nan,
+        np.nan if quantity == "savings" or np.ndim(at) else float(at),
         CONTRASTS.frame(contrasts),
         GROUPS.frame(rows),
         people,
@@ -200,6 +212,8 @@ class _Options:
 
 
 def _check_at(quantity: str, at: Any) -> Any:
+    if quantity == "savings":
+        return at
     if quantity == "half_life":
         if at is not None:
             raise InputError("a half-life is not at a practice count", [at], "leave at out")
@@ -212,16 +226,38 @@ def _check_at(quantity: str, at: Any) -> Any:
     return tuple(at) if pair else at
 
 
+def _check_sessions(table: pd.DataFrame, named: Mapping[str, str], at: Any, restart: Any) -> None:
+    """Refuse savings where no sessions, no savings or no such session were asked for."""
+    if "session" not in named or restart not in ("savings", "both"):
+        raise InputError(
+            "savings are what a later session still has of the way gained",
+            [restart],
+            "give session, a column, and restart='savings' or 'both'",
+        )
+    known = table[named["session"]].unique().tolist()
+    if at is not None and at not in known:
+        raise InputError(f"there is no session {at!r}", known, "choose one of them")
+
+
 def _usable(table: pd.DataFrame, named: Mapping[str, str]) -> tuple[pd.DataFrame, pd.DataFrame]:
     if not isinstance(table, pd.DataFrame):
         raise InputError("the table must be a DataFrame", [type(table).__name__])
     for what, name in named.items():
         check_column(name, what)
     check_table(table, list(named.values()), "the comparison needs")
+    labels = [named[what] for what in ("group", "participant", "session") if what in named]
+    check_labels(table, labels)
+    table = table.set_axis(np.arange(1, len(table) + 1))
     table, void = set_aside_void(table, participant=named["participant"], group=named["group"])
-    for what in ("group", "participant"):
-        if table[named[what]].isna().any():
-            raise InputError(f"column {named[what]!r} is empty in some rows")
+    if not len(table):
+        raise InputError("the table has no rows that count: every one is void")
+    numbers = {}
+    for what in ("outcome", "practice", "attempts"):
+        if what in named:
+            column, hits = table[named[what]], what == "outcome"
+            said = f"column {named[what]!r}"
+            numbers[named[what]] = as_numbers(column, said, hits=hits, rows=table.index)
+    table = table.assign(**numbers)
     own = table.groupby(named["participant"])[named["group"]].nunique()
     if (own > 1).any():
         raise InputError("participants belong to more than one group", list(own[own > 1].index))
@@ -242,8 +278,17 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
         more["attempts"] = part[named["attempts"]]
     if "session" in named and part[named["session"]].nunique() > 1:
         more["session"] = part[named["session"]]
-    fit = fit_curve(part[named["practice"]], part[named["outcome"]], form=asked.form, **more)
-    told = learner_quantity(fit, asked.quantity, asked.at)
+    try:
+        fit = fit_curve(part[named["practice"]], part[named["outcome"]], form=asked.form, **more)
+    except InputError as problem:
+        raise InputError(
+            f"{problem.cause} (learner {who})", problem.values, problem.remedy
+        ) from problem
+    told = (
+        _savings(fit, asked.at)
+        if asked.quantity == "savings"
+        else learner_quantity(fit, asked.quantity, asked.at)
+    )
     return PEOPLE.row(
         participant=who,
         group=part[named["group"]].iloc[0],
@@ -253,12 +298,30 @@ def _person(who: object, part: pd.DataFrame, asked: _Options) -> Row:
     )
 
 
+def _savings(fit: CurveFit, session: Any) -> dict[str, Any]:
+    """Savings of one learner at the begin of a session, or their mean over all later sessions."""
+    terms = list(fit.curve)
+    wanted = [name for name in fit.saved if session is None or name == f"savings[{session}]"]
+    if not wanted:
+        return {"reason": "no such session later than the first"}
+    if fit.status == "too few trials" or fit.status in UNKNOWN:
+        return {"reason": fit.status}
+    mean = np.array([(name in wanted) / len(wanted) for name in terms])
+    value = float(mean @ np.array([fit.curve[name] for name in terms]))
+    inside = [terms.index(name) for name in wanted]
+    cover = np.asarray(fit.vcov)[np.ix_(inside, inside)]
+    error = float(np.sqrt(max(cover.sum(), 0.0))) / len(wanted)
+    if not np.isfinite(value) or not np.isfinite(error):
+        return {"reason": NO_ERROR if np.isfinite(value) else fit.status}
+    return {"estimate": value, "scaled": value, "std_error": error}
+
+
 def _group(name: object, people: pd.DataFrame, quantity: str, level: float) -> Row:
     known = people[np.isfinite(people["scaled"]) & np.isfinite(people["std_error"])]
     if len(known) < FEWEST:
         reasons = people["reason"].replace("", np.nan).dropna().unique()
         raise InputError(
-            f"group {name!r} has {len(known)} learners whose {quantity} is estimated; three at "
+            f"group {name} has {len(known)} learners whose {quantity} is estimated; three at "
             "least are needed",
             list(reasons),
             "take a level, or a population curve",
@@ -271,7 +334,7 @@ def _group(name: object, people: pd.DataFrame, quantity: str, level: float) -> R
         float(t.isf((1 - level) / 2, len(known) - 1)) * error,
     )
     ends = (centre - half, centre, centre + half)
-    low, middle, high = ends if quantity in SIGNED else np.exp(ends)
+    low, middle, high = ends if quantity in DIFFERENCES else np.exp(ends)
     return GROUPS.row(
         group=name,
         learners=len(known),
@@ -294,7 +357,7 @@ def _contrast(row: Row, first: Row, quantity: str, level: float) -> Row:
     gap = row["scaled"] - first["scaled"]
     half = float(t.isf((1 - level) / 2, df)) * error
     ends = (gap - half, gap, gap + half)
-    signed = quantity in SIGNED
+    signed = quantity in DIFFERENCES
     low, middle, high = ends if signed else np.exp(ends)
     return CONTRASTS.row(
         group=row["group"],

@@ -1,7 +1,8 @@
 """A smooth curve that only falls or only rises, without a form: a check of every form."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,7 @@ from scipy.interpolate import BSpline
 from scipy.optimize import nnls
 
 from motorlearn.curves.batch.one_batch import Batch, fit_batch
+from motorlearn.curves.chance import NoiseSeen, noise_in_words, noise_seen
 from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import check_first, check_seed, check_simulations, finite
 from motorlearn.curves.single.problem import Problem
@@ -33,7 +35,8 @@ class MonotoneCurve(Result):
     ``statistic`` is the share of the form's squares that the monotone curve explains beyond it;
     ``p`` the share of simulated curves of that form in which it explains as much. A small p says
     that the form bends elsewhere than the scores do. ``fitted`` and ``form_fitted`` are both
-    curves at the rows.
+    curves at the rows; ``noise`` the correlation of neighbouring scores and the power of practice
+    with which their SD goes, as simulated.
     """
 
     table: Any
@@ -48,6 +51,7 @@ class MonotoneCurve(Result):
     form_fitted: np.ndarray = field(repr=False)
     weights: np.ndarray = field(repr=False)
     ends: tuple[float, float] = field(repr=False)
+    noise: Mapping[str, float]
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_monotone"), repr=False)
 
@@ -60,7 +64,8 @@ class MonotoneCurve(Result):
     def tables(self) -> Sequence[Table]:
         """Squares left by both curves."""
         title = f"Monotone curve against the {self.form} form, {self.n} scores: p = {self.p:.3f}"
-        return (ROWS.table("monotone", title, self.table, self.warnings),)
+        notes = (noise_in_words(self.noise), *self.warnings)
+        return (ROWS.table("monotone", title, self.table, notes),)
 
 
 def fit_monotone(
@@ -78,8 +83,8 @@ def fit_monotone(
 
     with cubic I-splines, by non-negative least squares. Whether it falls or rises is what fits
     better. The form is then tested by simulation: curves of the fitted form with normal noise
-    are fitted anew by both, and p is the share in which the monotone curve explains as large a
-    share of what the form left.
+    whose neighbours and spread are as in these scores (``noise``) are fitted anew by both, and p is
+    the share in which the monotone curve explains as large a share of what the form left.
 
     Parameters
     ----------
@@ -127,11 +132,10 @@ def fit_monotone(
     if rows.n.min() <= 0:
         raise InputError("practice counts must be above 0", rows.n[rows.n <= 0])
     check_counts(chosen, rows.n, first)
-    ends = float(rows.n.min()), float(rows.n.max())
-    bases = {falls: _basis(rows.n, ends, falls) for falls in (True, False)}
-    falls, weights, squares = _best(bases, rows.y)
-    line, left = _form(chosen, rows.n, rows.y, first)
-    drawn = _null(chosen, rows.n, line, left, first, bases, simulations, check_seed(seed))
+    both = _Both(chosen, rows.n, first)
+    falls, weights, squares = both.monotone(rows.y)
+    line, left = both.formed(rows.y)
+    drawn, noise = both.by_chance(rows.y, line, left, simulations, check_seed(seed))
     statistic = 1 - squares / max(left, 1e-300)
     options = {"form": chosen.name, "first": finite(first, "first"), "simulations": simulations}
     table = ROWS.frame(
@@ -146,10 +150,11 @@ def fit_monotone(
         len(rows.y),
         rows.n,
         rows.y,
-        bases[falls] @ weights,
+        both.bases[falls] @ weights,
         line,
         weights,
-        ends,
+        both.ends,
+        noise.terms,
         rows.warnings,
         Recipe("fit_monotone", {}, options, len(rows.y), seed=seed, engine="I-splines, nnls"),
     )
@@ -171,37 +176,61 @@ def _basis(n: np.ndarray, ends: tuple[float, float], falls: bool) -> np.ndarray:
     return np.hstack([one, -one, -rising if falls else rising])
 
 
-def _best(bases: dict[bool, np.ndarray], y: np.ndarray) -> tuple[bool, np.ndarray, float]:
-    """Direction, weights and squares left of the better monotone curve."""
-    found = {falls: nnls(basis, y) for falls, basis in bases.items()}
-    falls = min(found, key=lambda way: found[way][1])
-    return falls, found[falls][0], float(found[falls][1] ** 2)
+@dataclass(frozen=True)
+class _Both:
+    """A form and the monotone curves that are fitted to the same rows."""
 
+    form: Form
+    n: np.ndarray
+    first: float
 
-def _form(form: Form, n: np.ndarray, y: np.ndarray, first: float) -> tuple[np.ndarray, float]:
-    """The best curve of a form, and squares left."""
-    problem = Problem(form, n, y, np.ones(len(y)), False, first)
-    solution = solve(problem)
-    return problem.predictor(solution.theta, solution.coefficients), 2 * solution.loss
+    @property
+    def ends(self) -> tuple[float, float]:
+        """First and last practice count."""
+        return float(self.n.min()), float(self.n.max())
 
+    @cached_property
+    def bases(self) -> dict[bool, np.ndarray]:
+        """Columns of curves that fall and of those that rise."""
+        return {falls: _basis(self.n, self.ends, falls) for falls in (True, False)}
 
-def _null(
-    form: Form,
-    n: np.ndarray,
-    line: np.ndarray,
-    left: float,
-    first: float,
-    bases: dict[bool, np.ndarray],
-    simulations: int,
-    seed: int | None,
-) -> np.ndarray:
-    """Statistic of simulated curves of the form."""
-    rng, count = np.random.default_rng(seed), len(n)
-    sd = np.sqrt(left / max(count - 2 - len(form.rates), 1))
-    y = line + sd * rng.normal(size=(simulations, count))
-    ends = count * np.arange(1, simulations + 1)
-    batch = Batch(ends, np.tile(n, simulations), y.ravel(), None, binomial=False)
-    squares = fit_batch(batch, [form.name], first)["sse"][:, 0]
-    free = np.array([_best(bases, row)[2] for row in y])
-    found: np.ndarray = 1 - free / np.maximum(squares, 1e-300)
-    return found
+    def monotone(self, y: np.ndarray) -> tuple[bool, np.ndarray, float]:
+        """Direction, weights and squares left of the better monotone curve."""
+        found = {falls: nnls(basis, y) for falls, basis in self.bases.items()}
+        falls = min(found, key=lambda way: found[way][1])
+        return falls, found[falls][0], float(found[falls][1] ** 2)
+
+    def residuals(self, y: np.ndarray) -> np.ndarray:
+        """What the monotone curve leaves of scores (scores, samples)."""
+        found = [self.monotone(column) for column in y.T]
+        left: np.ndarray = y - np.stack([self.bases[way] @ w for way, w, _ in found], axis=1)
+        return left
+
+    def formed(self, y: np.ndarray) -> tuple[np.ndarray, float]:
+        """The best curve of the form, and squares left."""
+        problem = Problem(self.form, self.n, y, np.ones(len(y)), False, self.first)
+        solution = solve(problem)
+        return problem.predictor(solution.theta, solution.coefficients), 2 * solution.loss
+
+    def shares(self, y: np.ndarray) -> np.ndarray:
+        """Share of the form's squares that the monotone curve explains (samples, scores)."""
+        ends = len(self.n) * np.arange(1, len(y) + 1)
+        batch = Batch(ends, np.tile(self.n, len(y)), y.ravel(), None, binomial=False)
+        squares = fit_batch(batch, [self.form.name], self.first)["sse"][:, 0]
+        free = np.array([self.monotone(row)[2] for row in y])
+        found: np.ndarray = 1 - free / np.maximum(squares, 1e-300)
+        return found
+
+    def by_chance(
+        self, y: np.ndarray, line: np.ndarray, left: float, simulations: int, seed: int | None
+    ) -> tuple[np.ndarray, NoiseSeen]:
+        """Shares in simulated curves of the form, and the noise that was put on them."""
+        sd = np.sqrt(left / max(len(line) - 2 - len(self.form.rates), 1))
+        rng = np.random.default_rng(seed)
+        noise = noise_seen(
+            self.n,
+            self.residuals(y[:, None])[:, 0],
+            lambda drawn: self.residuals(line[:, None] + sd * drawn),
+            rng,
+        )
+        return self.shares(line + sd * noise.draws(simulations, rng).T), noise

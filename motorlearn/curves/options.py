@@ -1,6 +1,6 @@
 """Options of the curves: what a caller may give, said once for every public call."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -97,6 +97,21 @@ def check_table(table: Any, names: Sequence[str], what: str) -> None:
         raise ColumnError("the table has columns of the same name", twice, "rename one of them")
     if not len(table):
         raise InputError("the table has no rows")
+
+
+def check_labels(table: Any, names: Sequence[str], remedy: str = "") -> None:
+    """Refuse columns that should name people, groups or sessions and do not in some rows."""
+    for name in names:
+        column = table[name]
+        empty = np.flatnonzero(column.isna()) + 1
+        if empty.size:
+            raise InputError(f"column {name!r} is empty in rows", empty, remedy)
+        if column.dtype.kind == "O":
+            wrong = [value for value in column.tolist() if not isinstance(value, Hashable)]
+            if wrong:
+                raise InputError(
+                    f"column {name!r} holds what cannot be a name", wrong[:1], "write words"
+                )
 
 
 def names_of(given: Any, what: str) -> tuple[str, ...]:

@@ -12,6 +12,7 @@ from scipy.special import expit, logit
 from motorlearn.curves.forms import Form, named_form
 from motorlearn.curves.options import check_level, finite
 from motorlearn.curves.population.curve import PopulationCurve
+from motorlearn.curves.population.learners import rate_of
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.df import df_along
 from motorlearn.curves.single.rows import as_numbers, check_counts
@@ -290,7 +291,7 @@ def _rates_of(form: Form, several: bool, cell: np.ndarray) -> Any:
     """Rates of one curve from logarithms, or from a log rate and what a population shares."""
     if not several:
         return np.exp(cell[2:])
-    return form.shared.rates(np.exp(cell[2]), *form.shared.natural(cell[3:].tolist()))
+    return form.shared.rates(rate_of(cell[2]), *form.shared.natural(cell[3:].tolist()))
 
 
 def _function(
@@ -345,12 +346,12 @@ def _area(height: Callable[[float], float], span: tuple[float, float]) -> float:
 
 
 def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
-    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in _UNKNOWN):
+    if fit.status == "too few trials" or (name in FROM_CURVE and fit.status in UNKNOWN):
         return fit.status
     return ""
 
 
-_UNKNOWN = ("shape not settled", "rate at a bound", "no change")
+UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
 def _interval(

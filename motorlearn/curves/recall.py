@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from motorlearn.curves.options import check_column, check_table, names_of
+from motorlearn.curves.options import check_column, check_labels, check_table, names_of
 from motorlearn.curves.population.curve import PopulationCurve
 from motorlearn.curves.population.population import fit_population_curve
 from motorlearn.curves.population.table import vary_rows
@@ -108,7 +108,7 @@ def check_delays(days: np.ndarray, outcome: Any) -> None:
     """Refuse delays below 0 and tests at one delay only."""
     if np.any(days < 0) or not np.all(np.isfinite(days)):
         raise InputError("delays must be 0 or more", days[~(days >= 0)])
-    scores = as_numbers(outcome, "the outcome")
+    scores = as_numbers(outcome, "the outcome", hits=True)
     if scores.shape != days.shape:
         raise InputError("delay and outcome differ in length", [days.shape, scores.shape])
     there = np.unique(days[np.isfinite(scores)])
@@ -194,12 +194,11 @@ def _usable(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, pd.DataFra
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
     check_table(table, [str(name) for name in wanted.values()], "forgetting needs")
+    check_labels(table, [wanted[short] for short in ("who", "group") if short in wanted])
     counted, void = set_aside_void(table, participant=asked.participant, group=asked.group)
     rows = pd.DataFrame({short: counted[name].to_numpy() for short, name in wanted.items()})
     rows["d"] = as_numbers(rows["d"], f"column {asked.delay!r}")
-    rows["y"] = as_numbers(rows["y"], f"column {asked.outcome!r}")
-    if rows["who"].isna().any():
-        raise InputError(f"column {asked.participant!r} names no person in some rows")
+    rows["y"] = as_numbers(rows["y"], f"column {asked.outcome!r}", hits=True)
     check_delays(rows["d"].to_numpy(), rows["y"].to_numpy())
     return rows[rows["y"].notna()].reset_index(drop=True), void
 

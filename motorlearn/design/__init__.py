@@ -1,7 +1,8 @@
 """What a study plan says: the contents of ``study.toml`` as checked objects.
 
-``schema`` holds the sections, ``reading`` turns a file into a ``Design`` and names every mistake,
-``stages`` tells apart the tests of a phase that is given more than once.
+``sections`` and the files of its kind hold the sections, ``schema`` the whole plan; ``reading``
+turns a file into a ``Design`` and names every mistake, ``stages`` tells apart the tests of a
+phase that is given more than once.
 """
 
 from motorlearn.design.allocation import Allocation, Schedules
@@ -26,6 +27,7 @@ from motorlearn.design.programme import (
     Assumptions,
     Checklist,
     ChecklistItem,
+    CurvePlan,
     Drill,
     DrillDose,
     Fault,
@@ -41,8 +43,8 @@ from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.randomisation import Randomisation
 from motorlearn.design.reading import design_from_mapping, read_design
 from motorlearn.design.recipe import Conversion, ImportRecipe, SheetSource, WideColumn
-from motorlearn.design.schema import (
-    Design,
+from motorlearn.design.schema import Design
+from motorlearn.design.sections import (
     Files,
     Group,
     Primary,
@@ -75,6 +77,7 @@ __all__ = [
     "ChecklistItem",
     "Condition",
     "Conversion",
+    "CurvePlan",
     "Design",
     "Drill",
     "DrillDose",

@@ -8,7 +8,8 @@ from motorlearn.design.chosen import interim_clauses, multiverse_clauses
 from motorlearn.design.named_places import unknown_places, worst_of_no_outcome
 from motorlearn.design.practice import Practice
 from motorlearn.design.ratio import group_ratio
-from motorlearn.design.schema import Design, Test
+from motorlearn.design.schema import Design
+from motorlearn.design.sections import Test
 from motorlearn.vocabulary import COLUMNS, DELAYED_PHASES, PRACTICE_PHASE
 
 UNITS: Final = {

@@ -2,14 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol
 
 from pydantic import Field
 
 from motorlearn.design.base import Name, Section
-
-if TYPE_CHECKING:
-    from motorlearn.design.schema import Design, Group, Primary
+from motorlearn.design.sections import Group, Primary
 
 JOIN = "-"
 """What joins the levels of a cell in the name of its group, where the plan gives it none."""
@@ -30,6 +28,17 @@ class Factor(Section):
     def words(self) -> str:
         """The factor as a reader sees it."""
         return self.label or self.name
+
+
+class Compared(Protocol):
+    """What of a plan says which groups are compared."""
+
+    @property
+    def factors(self) -> tuple[Factor, ...]: ...
+    @property
+    def groups(self) -> tuple[Group, ...]: ...
+    @property
+    def primary(self) -> Primary | None: ...
 
 
 def with_cells(content: Any) -> Any:
@@ -64,7 +73,7 @@ def _levels_of(entry: Any) -> list[str]:
     return list(given) if known and given else []
 
 
-def check_factors(factors: Sequence[Factor], groups: "Sequence[Group]") -> None:
+def check_factors(factors: Sequence[Factor], groups: Sequence[Group]) -> None:
     """Refuse factors that say nothing and groups that are not their cells.
 
     Raises
@@ -105,7 +114,7 @@ def check_factors(factors: Sequence[Factor], groups: "Sequence[Group]") -> None:
         raise ValueError(f"two groups have the levels {' and '.join(twice[0])}; give each its own")
 
 
-def _check_levels(group: "Group", factors: Sequence[Factor]) -> None:
+def _check_levels(group: Group, factors: Sequence[Factor]) -> None:
     names = [factor.name for factor in factors]
     if len(group.levels) != len(factors):
         raise ValueError(
@@ -126,7 +135,7 @@ def _refuse_twice(what: str, names: Sequence[str]) -> None:
         raise ValueError(f"{what} named twice: {', '.join(twice)}")
 
 
-def check_primary_factors(primary: "Primary", factors: Sequence[Factor]) -> None:
+def check_primary_factors(primary: Primary, factors: Sequence[Factor]) -> None:
     """Refuse a primary main effect or interaction that the plan's factors do not have.
 
     Raises
@@ -176,7 +185,7 @@ def _check_two_levels(levels: tuple[str, ...], factor: Factor) -> None:
         )
 
 
-def levels_by_group(design: "Design") -> dict[str, dict[str, str]]:
+def levels_by_group(design: Compared) -> dict[str, dict[str, str]]:
     """Level of each factor in each group; empty where the plan has no factors.
 
     Examples
@@ -193,7 +202,7 @@ def levels_by_group(design: "Design") -> dict[str, dict[str, str]]:
     return {group.name: dict(zip(names, group.levels)) for group in design.groups if group.levels}
 
 
-def groups_by_level(design: "Design") -> dict[str, dict[str, tuple[str, ...]]] | None:
+def groups_by_level(design: Compared) -> dict[str, dict[str, tuple[str, ...]]] | None:
     """By factor, by level in order, the groups at that level; None where there are no factors."""
     if not design.factors:
         return None
@@ -207,7 +216,7 @@ def groups_by_level(design: "Design") -> dict[str, dict[str, tuple[str, ...]]] |
     }
 
 
-def primary_levels(design: "Design") -> tuple[str, str] | None:
+def primary_levels(design: Compared) -> tuple[str, str] | None:
     """Level and reference of the primary main effect, or of the first factor of an interaction."""
     primary = design.primary
     if primary is None or not primary.factors:
@@ -218,7 +227,7 @@ def primary_levels(design: "Design") -> tuple[str, str] | None:
     return factor.levels[1], factor.levels[0]
 
 
-def joint_term(design: "Design") -> str:
+def joint_term(design: Compared) -> str:
     """Term of the primary effect where it is more than one number; empty where it is not.
 
     A main effect of three levels or an interaction with a factor of three is tested by one F test.
@@ -242,7 +251,7 @@ def joint_term(design: "Design") -> str:
     return ":".join(factor.name for factor in named) if several else ""
 
 
-def primary_words(design: "Design") -> str:
+def primary_words(design: Compared) -> str:
     """What the primary comparison compares: groups, a main effect, an interaction or everything."""
     primary = design.primary
     if primary is None or not primary.factors:

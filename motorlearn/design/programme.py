@@ -1,6 +1,6 @@
 """What is practised in a programme, who may take part, when to stop and how much is too much."""
 
-from typing import Literal
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -201,6 +201,24 @@ class AnovaPlan(Section):
     """
 
     parts: Literal["tests and practice", "tests"] = "tests and practice"
+
+
+class CurvePlan(Section):
+    """The curve of practice that is fitted to everybody at once.
+
+    ``groups = "together"`` gives all groups one curve, ``"apart"`` each its own. ``vary`` names
+    what differs from person to person: few blocks of practice settle a rate for all better than one
+    for each. Both are decided before the data are seen.
+    """
+
+    groups: Literal["apart", "together"] = "apart"
+    vary: tuple[Literal["asymptote", "gain", "rate"], ...] = ("asymptote", "gain", "rate")
+
+    @model_validator(mode="after")
+    def _somebody_differs(self) -> Self:
+        if not self.vary or len(set(self.vary)) < len(self.vary):
+            raise ValueError("curve.vary names asymptote, gain or rate, each once")
+        return self
 
 
 class Assumptions(Section):

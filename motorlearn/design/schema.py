@@ -1,205 +1,57 @@
-"""The sections of a study plan."""
+"""A whole study plan: its sections held against each other, and its table in a notebook."""
 
-from typing import Any, Literal, Self
+from typing import Any, Self
 
+import pandas as pd
 from pydantic import Field, model_validator
 
 from motorlearn.design.allocation import Allocation, Schedules
-from motorlearn.design.base import DAYS_IN_WEEK, Effort, Name, Section, Title
 from motorlearn.design.exclusions import Exclusion, Replacement
-from motorlearn.design.factors import Factor, check_factors, check_primary_factors, with_cells
+from motorlearn.design.factors import (
+    Factor,
+    check_factors,
+    check_primary_factors,
+    primary_words,
+    with_cells,
+)
 from motorlearn.design.interim import InterimPlan
 from motorlearn.design.landmarks import LandmarkClips
 from motorlearn.design.multiverse import MultiversePlan
 from motorlearn.design.outcomes import Outcome
-from motorlearn.design.overview import plan_table
 from motorlearn.design.practice import Practice, drills_in, sessions_of
 from motorlearn.design.programme import (
     AnovaPlan,
     Assumptions,
     Checklist,
+    CurvePlan,
     Drill,
-    Fault,
     Load,
     PlannedAnalysis,
     Programme,
     Sample,
-    SkillPhase,
     StoppingRule,
     check_lengths,
     check_skill,
 )
 from motorlearn.design.questionnaires import QuestionnairePlan
 from motorlearn.design.recipe import ImportRecipe
+from motorlearn.design.sections import (
+    Files,
+    Group,
+    Primary,
+    Skill,
+    StudySection,
+    Target,
+    Task,
+    Test,
+    Threshold,
+)
 from motorlearn.design.single_case import PlanOfAny, SingleCasePlan
 from motorlearn.design.smallest import SmallestEffect
 from motorlearn.design.within import WithinPeople, check_within, counterbalanced
-from motorlearn.tables import to_html
-from motorlearn.vocabulary import DELAYED_PHASES, SHORTEST_DELAY_DAYS, TEST_PHASES
-
-Schedule = Literal[
-    "blocked", "serial", "random", "constant", "variable", "increasing", "own", "none"
-]
-
-
-class StudySection(Section):
-    """What the study is about: title, question, people in charge of it."""
-
-    title: Title
-    question: str = ""
-    seed: int | None = None
-    registration: str = ""
-    ethics_approval: str = ""
-    data_licence: str = ""
-
-
-class Skill(Section):
-    """Classification of the skill (Gentile 1972; Poulton 1957; common textbook scheme).
-
-    ``phases`` and ``faults`` break it down: what each phase should look like, and what goes wrong.
-    """
-
-    name: str = ""
-    timing: Literal["discrete", "serial", "continuous"] | None = None
-    environment: Literal["open", "closed"] | None = None
-    movement: Literal["gross", "fine"] | None = None
-    phases: tuple[SkillPhase, ...] = ()
-    faults: tuple[Fault, ...] = ()
-
-
-class Group(Section):
-    """A practice group and the schedule it practises under.
-
-    ``yoked_to`` names the group whose choices its members were given, each those of a partner; the
-    column ``pair`` says who belongs together.
-    Where the plan has factors, ``levels`` are the group's, one for each factor in their order.
-    """
-
-    name: Name
-    levels: tuple[str, ...] = ()
-    schedule: Schedule = "own"
-    size: int | None = Field(default=None, ge=1)
-    yoked_to: str = ""
-    description: str = ""
-
-
-class Task(Section):
-    """A task variant."""
-
-    name: Name
-    description: str = ""
-    distance: float | None = Field(default=None, gt=0)
-
-
-class Target(Section):
-    """The target whose hit or miss is scored, in the unit of length."""
-
-    radius: float = Field(gt=0)
-    tolerance: float = Field(default=0.0, ge=0)
-
-
-class Test(Section):
-    """One test: its phase, when it is given and what it consists of.
-
-    ``day`` counts from the first practice session (day 0); ``week`` stands for the end of that week
-    of the programme; ``interval_days`` is the time since the last practice.
-    """
-
-    phase: Literal["pretest", "progress", "posttest", "retention", "transfer"]
-    name: str = ""
-    session: int | None = Field(default=None, ge=1)
-    day: float | None = None
-    week: int | None = Field(default=None, ge=1)
-    trials: int = Field(ge=1)
-    interval_days: float | None = Field(default=None, ge=0)
-    window_days: float = Field(default=1.0, ge=0)
-    feedback: bool = False
-    warm_up_trials: int = Field(default=0, ge=0)
-    warm_up: str = ""
-    order: Literal["blocked", "serial", "random", "blocked-and-random"] = "random"
-    effort: Effort = "usual"
-    distance: float | None = Field(default=None, gt=0)
-    blinded: bool | None = None
-    description: str = ""
-
-    @model_validator(mode="after")
-    def _delayed_tests_need_a_gap(self) -> Self:
-        if self.phase == "retention" and self.interval_days is not None and self.interval_days == 0:
-            raise ValueError(
-                "a retention test needs a gap without practice; call a test straight after "
-                "practice 'posttest' and one inside the programme 'progress'"
-            )
-        return self
-
-    @property
-    def is_delayed(self) -> bool:
-        """Whether it can speak about more than performance: its gap decides, not its name alone.
-
-        Where the plan names no gap the phase is taken at its word.
-        """
-        known = self.interval_days is None or self.interval_days >= SHORTEST_DELAY_DAYS
-        return self.phase in DELAYED_PHASES and known
-
-    @property
-    def planned_day(self) -> float | None:
-        """Day the test is planned for: as given, or the last day of its week."""
-        if self.day is None and self.week is not None:
-            return self.week * DAYS_IN_WEEK - 1
-        return self.day
-
-    @property
-    def label(self) -> str:
-        """Name of the test as a reader sees it."""
-        return self.name or self.phase
-
-
-class Primary(Section):
-    """The one comparison the study stands on, declared beforehand.
-
-    ``variance = "by group"`` gives every group a residual variance of its own in the analysis of
-    covariance and in the mixed model of scores, as Welch's t does: choose it where groups differ in
-    size and may differ in spread.
-    ``test`` is the name of the test where its phase is given more than once; the last by default.
-    Three groups or more are tested together. Equivalence, non-inferiority and a minimum effect
-    are against the smallest effect of interest. ``covariates`` are columns of the trials or of the
-    file of participants that are adjusted for beside the baseline. In a plan with factors,
-    ``factors`` names one for its main effect (``levels``: the first minus the second; by default
-    the second level minus the first), averaged over the other factor, or both for their
-    interaction.
-    """
-
-    outcome: Name
-    phase: Literal["progress", "posttest", "retention", "transfer"] = "retention"
-    test: str = ""
-    groups: tuple[str, ...] = ()
-    factors: tuple[str, ...] = ()
-    levels: tuple[str, ...] = ()
-    baseline: str | None = "pretest"
-    effect: Literal["difference", "ratio"] = "difference"
-    model: Literal["ancova", "linear mixed", "binomial mixed"] = "ancova"
-    variance: Literal["equal", "by group"] = "equal"
-    covariates: tuple[Name, ...] = ()
-    aim: Literal[
-        "difference", "equivalence", "non-inferiority", "superiority", "minimum effect"
-    ] = "difference"
-
-
-class Threshold(Section):
-    """A threshold of an assumption check the study sets itself, with its source."""
-
-    name: Name
-    look: float | None = None
-    act: float | None = None
-    source: Name
-
-
-class Files(Section):
-    """Names of the data files inside the study folder."""
-
-    trials: str = "trials.csv"
-    participants: str | None = None
-    ratings: str | None = None
-    sessions: str | None = None
+from motorlearn.digits import count
+from motorlearn.tables import Column, Table, to_html
+from motorlearn.vocabulary import TEST_PHASES
 
 
 class Design(PlanOfAny):
@@ -227,6 +79,7 @@ class Design(PlanOfAny):
     assumptions: Assumptions | None = None
     analyses: tuple[PlannedAnalysis, ...] = ()
     anova: AnovaPlan = AnovaPlan()
+    curve: CurvePlan = CurvePlan()
     exclusions: tuple[Exclusion, ...] = ()
     replacements: tuple[Replacement, ...] = ()
     multiverse: MultiversePlan | None = None
@@ -319,10 +172,8 @@ class Design(PlanOfAny):
             twice = sorted({name for name in names if list(names).count(name) > 1})
             if twice:
                 raise ValueError(f"{what} named twice: {', '.join(twice)}")
-        if self.anova.parts == "tests" and (self.within is not None or len(self.tests) < 2):
-            raise ValueError(
-                "anova.parts = 'tests' needs two tests, and groups between people; take it out"
-            )
+        if self.anova.parts == "tests" and len(self.tests) < 2:
+            raise ValueError("anova.parts = 'tests' needs two tests; take it out")
         check_skill(self.skill.phases, self.skill.faults, self.drills, self.checklist)
         check_lengths(self.drills, self.units.get("length", ""))
         if self.drills and self.programme is None and not self.practice:
@@ -371,3 +222,60 @@ class Design(PlanOfAny):
             )
         if primary.phase not in self.phases:
             raise ValueError(f"primary.phase {primary.phase!r} is not a test of this plan")
+
+
+def plan_table(design: Design) -> Table:
+    """Question, groups, practice, tests, outcomes and the primary comparison of a plan."""
+    primary, smallest = design.primary, design.smallest_effect
+    asked = "none declared"
+    if primary is not None:
+        pair = primary_words(design) or "all groups"
+        asked = f"{primary.outcome} at {primary.test or primary.phase}, {pair}, {primary.effect}"
+    rows = [
+        ("question", design.study.question or "not stated"),
+        *([("factors", _factors(design))] if design.factors else []),
+        ("groups", ", ".join(_sized(group.name, group.size) for group in design.groups)),
+        *_within(design),
+        ("practice", _practice(design)),
+        (
+            "tests",
+            ", ".join(f"{test.label} ({count(test.trials, 'trial')})" for test in design.tests),
+        ),
+        ("outcomes", ", ".join(_unit(entry.name, entry.unit) for entry in design.outcomes)),
+        ("primary comparison", asked),
+        ("smallest effect", "none declared" if smallest is None else smallest.told),
+    ]
+    frame = pd.DataFrame(rows, columns=["part", "plan"])
+    return Table("plan", design.study.title, (Column("part"), Column("plan")), frame)
+
+
+def _factors(design: Design) -> str:
+    return "; ".join(f"{one.words}: {', '.join(one.levels)}" for one in design.factors)
+
+
+def _within(design: Design) -> list[tuple[str, str]]:
+    """That people meet every group, in which orders; nothing where each is in one group."""
+    if design.within is None:
+        return []
+    orders = "; ".join(" then ".join(order) for order in design.sequences)
+    return [("within people", f"everybody meets every group, by {design.within.by}: {orders}")]
+
+
+def _practice(design: Design) -> str:
+    """Sessions and trials, group by group where these differ."""
+    doses: dict[str, list[str]] = {}
+    for name in design.group_names:
+        own = design.practice_of(name)
+        dose = f"{count(len(own), 'session')}, {count(sum(one.trials for one in own), 'trial')}"
+        doses.setdefault(dose if own else "none", []).append(name)
+    if len(doses) == 1:
+        return next(iter(doses))
+    return "; ".join(f"{', '.join(names)}: {dose}" for dose, names in doses.items())
+
+
+def _sized(name: str, size: int | None) -> str:
+    return name if size is None else f"{name} (n = {size})"
+
+
+def _unit(name: str, unit: str) -> str:
+    return f"{name} ({unit})" if unit else name

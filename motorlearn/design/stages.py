@@ -4,7 +4,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from motorlearn.design.schema import Design, Test
+from motorlearn.design.schema import Design
+from motorlearn.design.sections import Test
 from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
 
 
@@ -40,6 +41,11 @@ class Stage:
         """Whether it can speak about more than performance."""
         return self.phase in DELAYED_PHASES if self.test is None else self.test.is_delayed
 
+    @property
+    def told(self) -> str:
+        """The label inside a sentence; a test with a name of its own is called by its phase too."""
+        return self.spoken if self.test is not None and self.test.name else self.label.lower()
+
 
 def stages_of(design: Design) -> tuple[Stage, ...]:
     """List the stages of a plan in the order of a study."""
@@ -60,7 +66,7 @@ def own_name_of_test(design: Design, name: str) -> str:
     """A test by its own name where its phase is given more than once, else as it stands."""
     for stage in stages_of(design):
         if stage.name == name and stage.test is not None and stage.name != stage.phase:
-            return stage.label.lower()
+            return stage.told.removeprefix("the ")
     return name
 
 
@@ -78,7 +84,7 @@ def _spoken(phase: str, short: str) -> str:
     name = short.removesuffix(" test")
     name = name[:1].lower() + name[1:]
     if phase not in name.lower():
-        return f"the {phase} test {name}"
+        return f"the {phase} {name}" if phase == "posttest" else f"the {phase} test {name}"
     whole = phase == "posttest" or name.startswith("progress test")
     return f"the {name}" if whole else f"the {name} test"
 

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn import digits
 from motorlearn.mixed.formula.designs import Design, RandomPart
 from motorlearn.mixed.formula.matrices import MatrixPlan, names_in_words
 from motorlearn.mixed.frames import VARIANCE, inference_columns
@@ -211,8 +212,9 @@ def _singular(names: list[str], psi: Array, group: str) -> tuple[bool, list[str]
     near = np.argwhere(np.tril(np.abs(correlation), -1) > _PERFECT)
     pairs = [(i, j, f"{names[j]!r} and {names[i]!r}") for i, j in near]
     words = [
-        f"{pair} of {group!r} go together almost perfectly ({correlation[i, j]:.2f}); take one "
-        "out, or use correlated=False."
+        f"{pair} of {group!r} go together almost perfectly "
+        f"({digits.number(correlation[i, j])}); take one out, or let them vary independently "
+        "(correlated=False)."
         for i, j, pair in pairs
         if names[i].startswith(SPREAD)
     ]

@@ -9,6 +9,7 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design
+from motorlearn.digits import count
 from motorlearn.measures import switch_rate
 from motorlearn.plan.schedules.schedule import draw_order
 from motorlearn.plan.timetable import Event, timetable
@@ -17,8 +18,8 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, planned_rows
 from motorlearn.trials.checking.conditions import conditions_as_groups
-from motorlearn.trials.checking.planned import planned_trials
 from motorlearn.trials.checking.single_case import in_one_phase
+from motorlearn.trials.checking.trial_counts import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 DEVIATION = Schema(
@@ -158,7 +159,9 @@ def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     for group in study.design.groups:
         found = int(counts.get(group.name, 0))
         if group.size is not None and found != group.size:
-            yield _row("group size", group.name, f"{group.size} people", f"{found} people")
+            yield _row(
+                "group size", group.name, count(group.size, "person"), count(found, "person")
+            )
 
 
 def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
@@ -174,14 +177,14 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
             yield _row(
                 "practice not recorded" if unrecorded else "no trials",
                 phase,
-                f"{len(everybody)} people",
-                f"{len(everybody) - len(absent)} people",
+                count(len(everybody), "person"),
+                count(len(everybody) - len(absent), "person"),
                 absent,
             )
     for phase in table["phase"].dropna().unique():
         if phase not in design.phases:
             who = sorted(set(table.loc[table["phase"] == phase, "participant"]))
-            yield _row("phase not planned", str(phase), "none", f"{len(who)} people", who)
+            yield _row("phase not planned", str(phase), "none", count(len(who), "person"), who)
 
 
 def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
@@ -189,7 +192,7 @@ def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
     held, planned = sorted(log["session"].dropna().unique()), len(design.practice)
     if len(held) < planned:
         yield _row(
-            "sessions not noted", PRACTICE_PHASE, f"{planned} sessions", f"{len(held)} noted"
+            "sessions not noted", PRACTICE_PHASE, count(planned, "session"), f"{len(held)} noted"
         )
     there = log[log["present"] == 1] if "present" in log else log
     listed = log["participant"].dropna().unique()
@@ -198,7 +201,9 @@ def _attendance(design: Design, log: pd.DataFrame) -> Iterator[Row]:
     if len(missed):
         actual = f"{_span(missed)} attended"
         who = sorted(map(str, missed.index))
-        yield _row("sessions missed", PRACTICE_PHASE, f"{len(held)} sessions held", actual, who)
+        yield _row(
+            "sessions missed", PRACTICE_PHASE, f"{count(len(held), 'session')} held", actual, who
+        )
 
 
 def _dose(study: Study, table: pd.DataFrame) -> Iterator[Row]:
@@ -216,8 +221,10 @@ def _group_dose(planned_of: Mapping[str, int], table: pd.DataFrame) -> Iterator[
         done = size.groupby(rows["participant"]).sum()
         for word, odd in (("fewer", done[done < planned]), ("more", done[done > planned])):
             if len(odd):
-                actual = f"{_span(odd)} trials"
-                yield _row(f"{word} trials", phase, f"{planned} trials", actual, sorted(odd.index))
+                actual = f"{_span(odd)} {'trial' if int(odd.max()) == 1 else 'trials'}"
+                yield _row(
+                    f"{word} trials", phase, count(planned, "trial"), actual, sorted(odd.index)
+                )
 
 
 def _span(values: pd.Series) -> str:

@@ -24,7 +24,7 @@ CASE_POWER = Schema(
     (
         Column("effect", "effect in SDs of sessions", "number"),
         Column("power", kind="number", decimals=3),
-        Column("mc_low", "95 % lower", "number", decimals=3),
+        Column("mc_low", "95 % CI lower", "number", decimals=3),
         Column("mc_high", "upper", "number", decimals=3),
         Column("smallest_p", "smallest p possible", "p"),
         Column("simulations", kind="count"),

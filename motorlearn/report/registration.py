@@ -2,17 +2,19 @@
 
 import datetime
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design, hits_declared_of, primary_words, read_design
+from motorlearn.digits import count
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.files import write_bytes, write_text
 from motorlearn.plan import audit_design, power
-from motorlearn.plan.power.power import Power
+from motorlearn.plan.power.power import Power, assumed_table
 from motorlearn.plan.power.sequential import looks_table
 from motorlearn.plan.registered import KEPT, Version, register_version
 from motorlearn.report.sections.before_data import nothing_recorded
@@ -28,7 +30,7 @@ from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import declared, eligibility, method
 from motorlearn.wording.tense import to_come
 from motorlearn.wording.times import time_rules_of
-from motorlearn.wording.voice import count, listed
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 MADE_HERE = "Registration of a plan"
@@ -188,23 +190,24 @@ def _design(design: Design) -> Iterator[Block]:
 
 def _allocated(way: str) -> str:
     words = method.ALLOCATION.get(way)
-    return f"each is allocated {words}" if words else "nobody is allocated by chance"
+    return f"allocation is {words}" if words else "nobody is allocated by chance"
 
 
 def _sample(design: Design, found: Power | Refused) -> Iterator[Block]:
     yield Heading("Sample")
     yield from _texts(eligibility.eligibility_paragraph(design))
-    sizes = listed([f"{g.name} {g.size or 'open'}" for g in design.groups])
-    yield Text(f"Planned people a group: {sizes}.")
+    sizes = listed([f"{g.name} {g.size or 'not decided'}" for g in design.groups])
+    yield Text(f"Planned number of people: {sizes}.")
     if isinstance(found, Refused):
-        yield Text(f"The size could not be simulated: {found.reason}", "author")
+        reason = found.reason.removesuffix(".")
+        yield Text(f"The power of this plan could not be simulated ({reason}).", "author")
     else:
         yield Text(
             "{tab:power} gives the simulated power of the planned analysis; it rests on the "
             "assumptions of {tab:rests}."
         )
         yield _power_table(found)
-        yield _rests_table(found)
+        yield replace(assumed_table(found), name="rests", title="What the simulation rests on")
         if len(found.looks):
             yield Text("{tab:looks} gives the chance to stop at each look.")
             yield looks_table(found.looks)
@@ -222,13 +225,6 @@ def _power_table(found: Power) -> Table:
         Column("simulations", kind="count"),
     )
     return Table("power", "Sample size by simulation", columns, found.table)
-
-
-def _rests_table(found: Power) -> Table:
-    """What the simulation rests on."""
-    rows = found.assumptions.astype("str").replace({"None": "", "nan": ""})
-    rows = rows[rows["value"] != ""]
-    return Table("rests", "What the simulation rests on", tuple(Column(c) for c in rows), rows)
 
 
 def _variables(design: Design) -> Iterator[Block]:

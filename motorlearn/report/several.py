@@ -8,7 +8,7 @@ import pandas as pd
 
 import motorlearn
 from motorlearn import digits
-from motorlearn.digits import decimal_sign
+from motorlearn.digits import count, decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.figures import Drawing, effect_forest
 from motorlearn.files import new_folder
@@ -20,7 +20,6 @@ from motorlearn.report.writers.page import to_page
 from motorlearn.report.writing import MARK, analysed, known_sign, write_found
 from motorlearn.tables import Table, to_csv
 from motorlearn.trials import Study
-from motorlearn.wording.voice import count
 
 
 def write_reports(

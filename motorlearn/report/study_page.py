@@ -18,6 +18,7 @@ from motorlearn.design import (
     primary_words,
     smallest_effect_of,
 )
+from motorlearn.digits import count
 from motorlearn.plan.deviations import analysis_label
 from motorlearn.report.case_rows import case_fact, flow_of_cases, rows_of_case
 from motorlearn.report.tests_run import effect_row, joint_rows, spread_rows, term_of, test_row
@@ -25,7 +26,6 @@ from motorlearn.results import Recipe, Refused, Result, software_versions
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, study_sums
 from motorlearn.wording.units import units_of
-from motorlearn.wording.voice import count
 
 TEST_COLUMNS = (
     "outcome",

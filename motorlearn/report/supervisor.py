@@ -11,7 +11,7 @@ from motorlearn.analysis import StudyAnalysis, page_analysis
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.compare import pair_in_words
 from motorlearn.compare.crossing import JOINT
-from motorlearn.digits import decimal_sign
+from motorlearn.digits import count, decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.files import write_bytes, write_text
 from motorlearn.report import writers
@@ -30,7 +30,7 @@ from motorlearn.report.writers.sheet import MADE_HERE, to_sheet_html, to_sheet_t
 from motorlearn.results import Refused
 from motorlearn.trials import Study
 from motorlearn.wording import summary
-from motorlearn.wording.voice import count, listed
+from motorlearn.wording.voice import listed
 
 SHOWN = 4
 """Open assumptions told one by one; of more, the rest is counted."""
@@ -193,7 +193,7 @@ def _entries(found: StudyView, audit: StudyAudit) -> Iterator[tuple[str, list[st
 
 def _open(audit: Audit | Refused) -> list[str]:
     if isinstance(audit, Refused):
-        return [f"Not checked: {audit.reason}"]
+        return [f"Not checked: {audit.told}"]
     gravest = summary.flagged_assumptions(audit.table)
     said = [
         f"{row.assumption} ({row.grade}): {row.remedied or row.finding}"
@@ -206,7 +206,7 @@ def _open(audit: Audit | Refused) -> list[str]:
 
 def _other_ways(result: Sensitivity | Refused) -> list[str]:
     if isinstance(result, Refused):
-        return [f"Not computed: {result.reason}"]
+        return [f"Not computed: {result.told}"]
     return [summary.sensitivity_words(result.table, result.original)]
 
 

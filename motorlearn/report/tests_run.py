@@ -10,6 +10,7 @@ from motorlearn.compare import pair_in_words
 from motorlearn.compare.crossing import JOINT, SIMPLE, labels_of
 from motorlearn.design import own_name_of_test
 from motorlearn.results import Refused
+from motorlearn.vocabulary import CROSSED
 
 
 def test_row(
@@ -24,7 +25,7 @@ def test_row(
 def term_of(analysis: StudyAnalysis, term: str) -> str:
     """A term of an analysis of variance with its factors as a reader calls them."""
     named = {factor.name: factor.words for factor in analysis.design.factors}
-    return " x ".join(named.get(part, part) for part in term.split(":"))
+    return CROSSED.join(named.get(part, part) for part in term.split(":"))
 
 
 def effect_row(

@@ -12,7 +12,7 @@ from tqdm.auto import tqdm
 
 from motorlearn import tables
 from motorlearn.analysis import StudyAnalysis, analyse_study
-from motorlearn.digits import decimal_sign
+from motorlearn.digits import count, decimal_sign
 from motorlearn.exceptions import InputError
 from motorlearn.figures import drawing as house
 from motorlearn.figures.drawing.drawn import Drawing
@@ -30,7 +30,7 @@ from motorlearn.results import software_versions
 from motorlearn.tables import to_csv
 from motorlearn.tables.latex import to_latex
 from motorlearn.trials import Study, study_sums
-from motorlearn.wording.voice import count
+from motorlearn.trials.study import study_or_refuse
 
 MARK = "report.html"
 
@@ -124,7 +124,7 @@ def analysed(
         if decimal == ".":
             return study
         only, study = study.recipe.options["outcome"], study.study
-    _refuse_errors(study)
+    _refuse_errors(study_or_refuse(study))
     with tqdm(total=1, desc="computing", disable=quiet, leave=False) as progress:
         analysis = analyse_study(study, outcome=only)
         progress.update()

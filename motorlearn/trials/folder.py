@@ -37,7 +37,7 @@ from motorlearn.trials.importing.replay import replay, replay_files, settle
 from motorlearn.trials.importing.sources import is_many, is_pattern, source_files
 from motorlearn.trials.kind_problems import kind_problems
 from motorlearn.trials.named_files import recipe_of
-from motorlearn.trials.reading.answers_file import read_answers
+from motorlearn.trials.reading.answers_file import answers_of
 from motorlearn.trials.reading.blinded import find_key, names_clips_only, read_blind
 from motorlearn.trials.reading.days_of_tests import TWO_LINES, read_test_days
 from motorlearn.trials.reading.field_pages import field_pages
@@ -156,7 +156,7 @@ def _in_groups(trials: Standard, people: Standard | None, design: Design) -> Sta
 def _questionnaires(root: Path, design: Design) -> dict[str, pd.DataFrame]:
     """Answers of the questionnaires whose files are there; the others are told by the analysis."""
     return {
-        entry.name: read_answers(inside(root, entry.file), participant=entry.participant)
+        entry.name: answers_of(entry, inside(root, entry.file))
         for entry in design.questionnaires
         if inside(root, entry.file).is_file()
     }

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.design.overview import plan_table
+from motorlearn.design.schema import plan_table
+from motorlearn.digits import count
+from motorlearn.exceptions import InputError
 from motorlearn.tables import Column, Table, to_html
 from motorlearn.vocabulary import CHANGE_COLUMNS, PROBLEM_COLUMNS
 
@@ -143,15 +145,38 @@ class Study:
         return to_html(replace(plan, notes=(repr(self),)))
 
 
+def study_or_refuse(found: object) -> Study:
+    """The study itself; anything else, such as the name of its folder, is refused.
+
+    Raises
+    ------
+    InputError
+        If it is no study that was read or simulated.
+
+    Examples
+    --------
+    >>> study_or_refuse("my-study")  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+        ...
+    motorlearn.exceptions.InputError: this is no study ('my-study'); read it first: ...
+    """
+    if isinstance(found, Study):
+        return found
+    given = str(found) if isinstance(found, str | Path) else type(found).__name__
+    raise InputError("this is no study", [given], "read it first: study = ml.read_study(folder)")
+
+
 def _phased(trials: Trials) -> bool:
     return "phase" in trials.table and len(trials.table) > 0
 
 
 def _size(table: pd.DataFrame) -> str:
-    people = f"{table['participant'].nunique()} people, " if "participant" in table else ""
-    return f"{people}{len(table)} rows"
+    people = (
+        f"{count(table['participant'].nunique(), 'person')}, " if "participant" in table else ""
+    )
+    return f"{people}{count(len(table), 'row')}"
 
 
 def _found(problems: pd.DataFrame) -> str:
     counts = problems["severity"].value_counts() if len(problems) else {}
-    return ", ".join(f"{count} {name}" for name, count in counts.items()) or "no problems"
+    return ", ".join(count(n, name) for name, n in counts.items()) or "no problems"

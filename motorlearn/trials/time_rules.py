@@ -133,6 +133,8 @@ def _of_outcome(
     found = []
     for name, part in counts.groupby("rule", sort=False):
         cut, people = int(part["cut"].sum()), int(part["people"].sum())
+        if not cut:
+            continue
         whom = "participant" if people == 1 else "participants"
         often = name != WRONG and cut > MANY * total
         found.append(

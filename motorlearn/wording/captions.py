@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import pandas as pd
 
 from motorlearn.design import Factor, stages_of
-from motorlearn.digits import lapse, plain
+from motorlearn.digits import count, lapse, plain
 from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
+from motorlearn.wording.voice import Voice, Words, capitalised, listed
 
 
 def group_sizes(frame: pd.DataFrame, *, n: str = "n") -> str:
@@ -61,7 +61,7 @@ def _tests(voice: Voice, phases: Sequence[str]) -> str:
         if test is not None:
             gap = f", {lapse(test.interval_days)} later" if test.interval_days else ""
             feedback = "with feedback" if test.feedback else "without feedback"
-            label = voice.short(phase).lower()
+            label = voice.stage(phase).told.removeprefix("the ")
             parts.append(f"{label} ({count(test.trials, 'trial')}{gap}, {feedback})")
     if len(parts) > MANY:
         return f" {len(parts)} tests, each described in the method."
@@ -87,7 +87,7 @@ def _sizes_at(points: pd.DataFrame, phases: Sequence[str], voice: Voice) -> str:
             for group, low, high in spread.itertuples()
         ]
         sizes.append(", ".join(parts))
-        said.append(f"{voice.label(phase).lower().split(' (')[0]}: {sizes[-1]}")
+        said.append(f"{voice.stage(phase).told.split(' (')[0]}: {sizes[-1]}")
     if len(set(sizes)) == 1:
         said = sizes[:1]
     if len(said) > MANY:
@@ -134,7 +134,7 @@ def scores_words(
     """Caption and alternative text of the scores of the tests by group."""
     rows = means[means["phase"].isin(list(phases)) & means["mean"].notna()]
     sizes = "; ".join(
-        f"{voice.label(phase).lower()}: {group_sizes(part)}"
+        f"{voice.stage(phase).told.removeprefix('the ')}: {group_sizes(part)}"
         for phase, part in rows.groupby("phase", sort=False)
     )
     open_symbols = (
@@ -142,7 +142,7 @@ def scores_words(
         if adjusted is not None and not adjusted.empty
         else ""
     )
-    names = listed([voice.label(phase).lower() for phase in phases])
+    names = listed([voice.stage(phase).told for phase in phases])
     caption = (
         f"{capitalised(voice.name)}{_unit(voice)} by {voice.arm} at {names}. {better(voice)}. "
         f"Small symbols: {voice.one}s; filled symbols: {voice.arm} means with 95 % confidence "
@@ -197,7 +197,7 @@ def landing_words(
 ) -> Words:
     """Caption and alternative text of the landing maps."""
     points = trials[trials["phase"].isin(list(phases))].dropna(subset=["x", "y"])
-    names = listed([voice.label(p).lower() for p in phases if (points["phase"] == p).any()])
+    names = listed([voice.stage(p).told for p in phases if (points["phase"] == p).any()])
     found = points.groupby("group", sort=False)["x"].count()
     order = [name for name in voice.design.group_names if name in found.index]
     counts = found.reindex(order or found.index)
@@ -215,7 +215,7 @@ def landing_words(
     )
     centres = points.groupby(["phase", "group"], sort=False)[["x", "y"]].mean()
     said = [
-        f"{group} at {voice.label(phase).lower()}: {_off_target(x, y, voice)}"
+        f"{group} at {voice.stage(phase).told}: {_off_target(x, y, voice)}"
         for (phase, group), x, y in centres.itertuples()
     ]
     alt = (
@@ -325,7 +325,7 @@ def _compared_sizes(contrasts: pd.DataFrame, voice: Voice) -> str:
         sizes: dict[str, int] = {}
         for row in rows.to_dict("records"):
             sizes |= {row["reference"]: row["n_reference"], row["group"]: row["n_group"]}
-        label = voice.short(str(phase)).lower()
+        label = voice.stage(str(phase)).told.removeprefix("the ")
         said.append(f"{label}: {', '.join(f'{group} {int(n)}' for group, n in sizes.items())}")
     return f" {capitalised(voice.one)}s: {'; '.join(said)}."
 

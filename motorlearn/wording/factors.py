@@ -5,6 +5,7 @@ import math
 import pandas as pd
 
 from motorlearn.compare.crossing import INTERACTION, JOINT, MAIN
+from motorlearn.vocabulary import CROSSED
 from motorlearn.wording.sentences import (
     analysed_parts,
     f_clause,
@@ -128,13 +129,13 @@ def named_terms(rows: pd.DataFrame, voice: Voice) -> pd.DataFrame:
 
 def term_of(voice: Voice, term: str) -> str:
     """A term of an analysis of variance as a reader says it."""
-    return " x ".join(words_of(voice, part) for part in term.split(":"))
+    return CROSSED.join(words_of(voice, part) for part in term.split(":"))
 
 
 def words_of(voice: Voice, factor: str) -> str:
     """What a reader calls a factor."""
     named = {entry.name: entry.words for entry in voice.design.factors}
-    return named.get(factor, factor)
+    return voice.arm if factor == "group" else named.get(factor, factor)
 
 
 def _what(row: pd.Series, voice: Voice) -> str:

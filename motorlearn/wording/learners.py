@@ -6,7 +6,7 @@ from typing import Final
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.wording.voice import count
+from motorlearn.digits import count
 
 UNSEEN: Final = (
     "Many tries are needed to see a small change, so this does not say that nothing changed."
@@ -36,7 +36,7 @@ def range_words(low: float, high: float, n: float, *, hits: bool, unit: str = ""
     '7 to 14 of 20'
     """
     if not (math.isfinite(low) and math.isfinite(high)):
-        return "cannot be said from one try"
+        return "cannot be said from one try" if n <= 1 else "is not known for this score"
     if hits:
         return f"{low:.0f} to {high:.0f} of {n:.0f}"
     return f"{digits.significant(low)} to {digits.significant(high)} {unit}".strip()
@@ -76,7 +76,7 @@ than chance alone would give.
     if row["verdict"] == "within noise":
         chance = " Chance alone can do that." if row["change"] else ""
         return f"{said}{chance} {_needed(row, hits, unit)}"
-    return f"{said} Whether that is more than chance cannot be computed from so few tries."
+    return f"{said} Whether that is more than chance cannot be computed from these tries."
 
 
 def _from_to(row: pd.Series, first: str, last: str, hits: bool, unit: str) -> str:

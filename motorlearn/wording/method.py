@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from itertools import groupby
 
 from motorlearn.design import (
+    CurvePlan,
     Design,
     Group,
     Outcome,
@@ -15,18 +16,17 @@ from motorlearn.design import (
     stages_of,
     standard_stage,
 )
-from motorlearn.digits import lapse, plain
-from motorlearn.vocabulary import PHASE_LABELS
+from motorlearn.digits import count, lapse, plain, plural
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.variability import spread_rules_of
-from motorlearn.wording.voice import capitalised, count, listed
+from motorlearn.wording.voice import capitalised, listed
 
 ALLOCATION = {
     "blocks": "in permuted blocks",
     "minimisation": "by minimisation",
-    "cluster": "as whole clusters",
+    "cluster": "as a whole",
     "simple": "by simple randomisation",
     "own": "by the study's own procedure",
 }
@@ -63,9 +63,11 @@ def participants_paragraph(design: Design, allocated: dict[str, int]) -> str:
         return f"{people} practised in groups that were not allocated at random ({sizes})."
     strata = f", stratified by {listed(list(way.strata))}" if way.strata else ""
     size = f" of {_sizes(way.block_size)}" if way.method == "blocks" and way.block_size else ""
+    whole = f"as whole {plural(way.unit)}"
+    how = whole if way.method == "cluster" else ALLOCATION[way.method]
     unit = "" if way.unit == "participant" else f" The unit of allocation was the {way.unit}."
     return (
-        f"{people} were allocated {ALLOCATION[way.method]}{size}{strata} to "
+        f"{people} were allocated {how}{size}{strata} to "
         f"{count(len(allocated), 'group', spelt=True)} ({sizes}).{unit}"
     )
 
@@ -216,14 +218,18 @@ def tests_paragraph(design: Design) -> str:
     """Which tests were given, when, and whether with feedback; of a single case its design."""
     if design.single_case is not None:
         said = design_paragraph(design.single_case)
-        tests = f" Tests {were()}: {'; '.join(_test(test) for test in design.tests)}."
+        tests = f" Tests {were()}: {_tests(design)}."
         return said + (tests if design.tests else "")
-    return f"Tests {were()}: {'; '.join(_test(test) for test in design.tests)}."
+    return f"Tests {were()}: {_tests(design)}."
 
 
-def _test(test: Test) -> str:
-    label = (test.name or PHASE_LABELS[test.phase]).lower()
-    gap = ""
+def _tests(design: Design) -> str:
+    stages = stages_of(design)
+    return "; ".join(_test(stage.told, stage.test) for stage in stages if stage.test is not None)
+
+
+def _test(told: str, test: Test) -> str:
+    label, gap = told.removeprefix("the "), ""
     if test.interval_days:
         gap = f", {lapse(test.interval_days)} after the last practice"
     feedback = "with feedback" if test.feedback else "without feedback"
@@ -255,11 +261,7 @@ def outcome_paragraph(design: Design) -> str:
             f"The smallest effect of interest {told('was', 'is')} {value}{_bound_unit(design)}"
             f"{why}."
         )
-    if design.anova.parts == "tests":
-        parts.append(
-            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
-            "without practice."
-        )
+    parts += _planned_parts(design)
     if design.exclusions:
         rules = "; ".join(
             entry.rule + (f" ({entry.reason})" if entry.reason else "")
@@ -296,6 +298,23 @@ def _bound_unit(design: Design) -> str:
     return f" {outcome.unit}" if outcome and outcome.unit else ""
 
 
+def _planned_parts(design: Design) -> list[str]:
+    """What the plan says of the analysis of variance and of the curve of practice."""
+    parts = []
+    if design.anova.parts == "tests":
+        parts.append(
+            f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
+            "without practice."
+        )
+    if design.curve != CurvePlan():
+        one = " for all groups together" if design.curve.groups == "together" else ""
+        varies = listed(list(design.curve.vary))
+        parts.append(
+            f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
+        )
+    return parts
+
+
 def _outcome(outcome: Outcome) -> str:
     name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
@@ -317,7 +336,8 @@ def _compared(design: Design) -> str:
     if design.within is not None:
         return _compared_within(design)
     unit = design.allocation.clusters
-    scores = f"{unit} means" if unit else "participants' mean scores"
+    means = "scores" if any(entry.is_variability for entry in design.outcomes) else "mean scores"
+    scores = f"{unit} means" if unit else f"participants' {means}"
     return (
         f"Groups {were()} compared at each test by analysis of covariance of {scores} with "
         f"{_beside_groups(design)}{_crossed(design)}"

@@ -66,9 +66,10 @@ def _size(row: pd.Series, voice: Voice) -> str:
 
 def interval_clause(row: pd.Series, voice: Voice) -> str:
     """Interval of a contrast with its unit."""
-    if row["effect"] == "ratio":
-        return voice.span(row["conf_low"], row["conf_high"], 2)
-    return voice.span(row["conf_low"], row["conf_high"]) + voice.unit
+    ratio, limits = row["effect"] == "ratio", (row["conf_low"], row["conf_high"])
+    null, usual = (1.0, 2) if ratio else (0.0, voice.decimals)
+    span = voice.span(*limits, digits.decimals_apart(*limits, null, usual))
+    return span if ratio else span + voice.unit
 
 
 def standardised_clause(row: pd.Series, voice: Voice) -> str:
@@ -138,8 +139,7 @@ def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
     unit = "" if row["effect"] == "ratio" else voice.unit
     inside = digits.interval(judged.conf_low, judged.conf_high, places, decimal=voice.decimal)
     if row["effect"] != "ratio":
-        declared = len(f"{judged.high:g}".partition(".")[2])
-        places = max(places, min(declared, places + 2))
+        places = _places_of_bound(judged.high, places)
     edge = digits.interval(judged.low, judged.high, places, decimal=voice.decimal)
     says = {
         "equivalent": "lies inside, so the two schedules are equivalent by that bound",
@@ -154,6 +154,14 @@ def verdict_sentence(judged: Judgement, row: pd.Series, voice: Voice) -> str:
         f"Against the smallest effect of interest declared beforehand ({edge}{unit}), the 90 % "
         f"interval ({inside}{unit}; equivalence {voice.p(judged.p)}) {says}."
     )
+
+
+def _places_of_bound(bound: float, places: int) -> int:
+    """Decimals of a bound: as declared, or those of the scores where it was computed from an SD."""
+    declared = len(f"{bound:g}".partition(".")[2])
+    if declared > places + 2 and round(bound, places) != 0:
+        return places
+    return max(places, min(declared, places + 2))
 
 
 def omnibus_sentence(row: pd.Series, voice: Voice) -> str:
@@ -219,8 +227,7 @@ def change_reading(row: pd.Series, bound: float, voice: Voice) -> str:
         return ""
     ratio = row["effect"] == "ratio"
     below, above = (1 / bound, bound) if ratio else (-bound, bound)
-    declared = len(f"{bound:g}".partition(".")[2])
-    places = 2 if ratio else max(voice.decimals, min(declared, voice.decimals + 2))
+    places = 2 if ratio else _places_of_bound(bound, voice.decimals)
     edge = digits.interval(below, above, places, decimal=voice.decimal)
     unit = "" if ratio else voice.unit
     if below < low and high < above:

@@ -7,9 +7,10 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
+from motorlearn.digits import count
 from motorlearn.results import Refused
 from motorlearn.wording.tense import told, was, were
-from motorlearn.wording.voice import Voice, Words, capitalised, count, listed
+from motorlearn.wording.voice import Voice, Words, capitalised, listed
 
 _KINDS = {
     "AB": "one change from A to B",
@@ -89,7 +90,7 @@ def test_sentence(found: SingleCase, voice: Voice) -> str:
     """The randomisation test, or why there is none."""
     test = found.test
     if isinstance(test, Refused):
-        return f"There is no randomisation test: {test.reason}"
+        return f"There is no randomisation test: {test.told}"
     sided = "one-sided" if found.recipe.options["one_sided"] else "two-sided"
     how = (
         f"all {test.assignments} ways in which the conditions could have been drawn"

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from motorlearn.wording.voice import count, listed
+from motorlearn.digits import count
+from motorlearn.wording.voice import listed
 
 NO_REASON = "no reason noted"
 
@@ -109,7 +110,7 @@ def missing_conditions(people: int, gone: int, away: Mapping[str, int], at: str)
 (blocked 1).'
     """
     if not gone:
-        return f"All {_people(people)} have usable trials at {at} under every condition."
+        return f"All {count(people, 'person')} have usable trials at {at} under every condition."
     has = "has" if gone == 1 else "have"
     where = listed([f"{name} {n}" for name, n in away.items() if n])
     return (
@@ -135,7 +136,7 @@ def departures(table: pd.DataFrame) -> str:
         return "The data show no departure from the plan."
     said = [
         f"{row.topic}{f' at {row.where}' if row.where else ''}"
-        + (f" ({_people(int(row.people))})" if row.people else "")
+        + (f" ({count(row.people, 'person')})" if row.people else "")
         for row in table.itertuples()
     ]
     return f"Departures from the plan that the data show: {listed(said)}."
@@ -164,10 +165,6 @@ def sensitivity_words(table: pd.DataFrame, original: str) -> str:
     end = f"in {len(changed)}: {'; '.join(changed)}" if changed else "in none"
     ways = "way" if n == 1 else "ways"
     return f"The primary analysis was run in {n} other {ways}; the conclusion changes {end}."
-
-
-def _people(n: int) -> str:
-    return "1 person" if n == 1 else f"{n} people"
 
 
 def registered_words(registered: Sequence[tuple[str, int]], changed: int, since: int) -> str:

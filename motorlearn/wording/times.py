@@ -14,14 +14,15 @@ def time_rules_sentence(outcome: Outcome) -> str:
     >>> time_rules_sentence(
     ...     Outcome(name="time", unit="s", kind="time", better="lower", times=rules)
     ... )
-    "Times above 3 s are left out and a person's score at a test is the median (looked away)."
+    "Times above 3 s are left out and a person's score at a test is the median. Reason: looked \
+away."
     """
     rules = outcome.times
     if rules is None:
         return ""
     clauses = listed(list(rules.told(outcome.unit)), "and")
-    reason = f" ({rules.reason})" if rules.reason else ""
-    return f"{clauses[0].upper()}{clauses[1:]}{reason}."
+    reason = f" Reason: {rules.reason.removesuffix('.')}." if rules.reason else ""
+    return f"{clauses[0].upper()}{clauses[1:]}.{reason}"
 
 
 def time_rules_of(design: Design) -> list[str]:

@@ -58,12 +58,14 @@ def variability_sentences(
         f"{levels[b]} - {levels[a]}": list(np.eye(len(levels))[b] - np.eye(len(levels))[a])
         for a, b in pairs
     }
-    rows = fit.ratios(by, within=within, kind=kind).frame.to_dict("records")
+    level = fit.recipe.options["level"]
+    rows = fit.ratios(by, within=within, kind=kind, level=level).frame.to_dict("records")
     told = []
     for place, row in enumerate(rows):
         a, b = pairs[place % len(pairs)]
         where = "" if within is None else f" at {row[within]}"
-        told.append(_one({str(k): v for k, v in row.items()}, levels[b], levels[a], where))
+        named = {str(k): v for k, v in row.items()}
+        told.append(_one(named, levels[b], levels[a], where, level))
     return (*told, BESIDE)
 
 
@@ -147,18 +149,20 @@ def spread_beside_sentences(found: SpreadBeside, tests: Mapping[str, str]) -> tu
     return tuple(told)
 
 
-def _one(row: Mapping[str, Any], later: object, earlier: object, where: str) -> str:
+def _one(
+    row: Mapping[str, Any], later: object, earlier: object, where: str, level: float = 0.95
+) -> str:
     return (
         f"A typical performer of {later} scattered {digits.significant(row['estimate'])} times as "
-        f"much about their own mean as one of {earlier}{where}, {_numbers(row)}."
+        f"much about their own mean as one of {earlier}{where}, {_numbers(row, level)}."
         f"{_open(row, 'which of them scatters more')}"
     )
 
 
-def _numbers(row: Mapping[str, Any]) -> str:
+def _numbers(row: Mapping[str, Any], level: float = 0.95) -> str:
     limits = [digits.significant(row[name]) for name in ("conf_low", "conf_high")]
     return (
-        f"95 % CI {' to '.join(limits)}, t({digits.degrees_of_freedom(row['df'])}) = "
+        f"{100 * level:g} % CI {' to '.join(limits)}, t({digits.degrees_of_freedom(row['df'])}) = "
         f"{digits.number(row['statistic'])}, {digits.p_clause(row['p_adjusted'])}"
     )
 

@@ -1,9 +1,9 @@
 """How one study speaks about one outcome: its unit, its decimals, the names of its tests."""
 
 import math
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -74,6 +74,12 @@ class Voice:
         """What is analysed: a participant, or the mean of a class that was allocated."""
         unit = self.design.allocation.clusters
         return "participant" if unit is None else f"{unit} mean"
+
+    def sizes(self, row: Mapping[Any, Any]) -> str:
+        """People behind a contrast: of each group, or those who met both conditions."""
+        if self.design.within is not None:
+            return f"{int(row['n_group'])}"
+        return f"{int(row['n_group'])} + {int(row['n_reference'])}"
 
     @property
     def scores(self) -> str:
@@ -155,25 +161,6 @@ class Voice:
         """Name a stage with its preposition: ``at the pretest``, ``during practice``."""
         where = self.at(name)
         return f"during {where}" if self.stage(name).phase == PRACTICE_PHASE else f"at {where}"
-
-
-def count(number: float, noun: str, *, spelt: bool = False) -> str:
-    """Write a number with its noun in the right form, small numbers in letters where asked.
-
-    Examples
-    --------
-    >>> count(1, "day"), count(7.0, "day"), count(3, "study", spelt=True)
-    ('1 day', '7 days', 'three studies')
-    """
-    written = f"{number:g}"
-    plural = f"{noun[:-1]}ies" if re.search("[^aeiou]y$", noun) else f"{noun}s"
-    form = noun if written == "1" else plural
-    if spelt and written.isdigit() and int(written) < len(_LETTERS):
-        written = _LETTERS[int(written)]
-    return f"{written} {form}"
-
-
-_LETTERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def listed(items: Sequence[str], last: str = "and") -> str:

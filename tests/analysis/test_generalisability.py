@@ -44,7 +44,7 @@ def test_coefficients_by_hand():
     table["score"] = rng.normal(0, 1, len(table)) + table["participant"].str[1].astype(int)
     found = generalisability(table, "score", facets=["rater"], nested=["clip"])
     assert found.components["source"].tolist() == [
-        "participant", "rater", "clip of a participant", "participant x rater", "residual",
+        "participant", "rater", "clip of a participant", "participant × rater", "residual",
     ]  # fmt: skip
     by_hand = type(found)(
         components=found.components.assign(variance=[4.0, 1.0, 2.0, 0.5, 1.0]),
@@ -81,9 +81,9 @@ def test_components_of_three_facets_with_gaps_are_those_of_lme4():
     found = generalisability(table, "score", facets=["rater", "occasion"], nested=["clip"])
     names = {
         "participant": "participant", "rater": "rater", "occasion": "occasion",
-        "own": "clip of a participant", "participant:rater": "participant x rater",
-        "participant:occasion": "participant x occasion", "rater:occasion": "rater x occasion",
-        "rater:own": "rater x participant x clip", "occasion:own": "occasion x participant x clip",
+        "own": "clip of a participant", "participant:rater": "participant × rater",
+        "participant:occasion": "participant × occasion", "rater:occasion": "rater × occasion",
+        "rater:own": "rater × participant × clip", "occasion:own": "occasion × participant × clip",
         "Residual": "residual",
     }  # fmt: skip
     ours = found.components.set_index("source")["variance"]

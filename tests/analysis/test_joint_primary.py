@@ -58,7 +58,7 @@ def test_the_interaction_of_two_by_three_is_that_of_statsmodels(analysed):
     row = analysed.primary.iloc[0]
     assert row["statistic"] == pytest.approx(wanted["F"], rel=1e-9)
     assert row["p"] == pytest.approx(wanted["PR(>F)"], rel=1e-9)
-    assert (row["effect"], row["group"], row["n_group"]) == ("joint test", "order x feedback", 28)
+    assert (row["effect"], row["group"], row["n_group"]) == ("joint test", "order × feedback", 28)
     assert row["df"] == 28 - 7
     assert np.isnan(row["estimate"]) and not analysed.refused
 
@@ -74,7 +74,7 @@ def test_a_main_effect_of_three_levels_is_that_of_statsmodels():
 def test_the_page_tells_the_test_and_what_it_leaves_open(analysed):
     page = supervisor_page(analysed)
     said = " ".join(dict(page.entries)["primary result"])
-    assert page.headline.startswith("order x feedback, Delayed retention: joint test, F = ")
+    assert page.headline.startswith("order × feedback, Delayed retention: joint test, F = ")
     assert "the interaction of order and feedback in radial error gave F(2, 21) = " in said
     assert "adjusted for the pretest; partial η² = " in said
     assert "28 participants analysed" in said
@@ -84,7 +84,7 @@ def test_the_page_tells_the_test_and_what_it_leaves_open(analysed):
 def test_it_is_the_one_primary_test(analysed):
     tests = audit_study(analysed).tests
     first = tests[tests["label"] == "primary"]
-    assert first["contrast"].tolist() == ["joint test: order x feedback"]
+    assert first["contrast"].tolist() == ["joint test: order × feedback"]
     assert first["p"].iloc[0] == analysed.primary["p"].iloc[0]
     table = analysed.audit.table.set_index("assumption")
     assert table.loc["one primary comparison, the rest in a named family", "value"] == 1

@@ -1,5 +1,7 @@
 """A plan whose analysis of variance over parts of the study leaves practice out."""
 
+from dataclasses import replace
+
 import pytest
 import studies
 
@@ -37,7 +39,17 @@ def test_method_and_report_say_so(analysed, tmp_path, no_pictures):
     assert "takes the tests without practice" in text or "took the tests without practice" in text
 
 
-def test_one_test_and_conditions_within_people_are_refused():
+def test_conditions_within_people_take_the_tests_alone_too():
+    crossed = studies.crossover()
+    plan = crossed.design.model_copy(
+        update={"anova": crossed.design.anova.model_copy(update={"parts": "tests"})}
+    )
+    found = ml.analyse_study(replace(crossed, design=plan)).comparisons["radial_error"]
+    assert found.recipe.options["anova_phases"] == ("pretest", "retention")
+    assert found.anova.set_index("term").loc["phase", "df1"] == 1
+
+
+def test_one_test_is_refused():
     with pytest.raises(DesignError, match="needs two tests"):
         ml.design.design_from_mapping(
             studies.plan(

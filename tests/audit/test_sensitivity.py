@@ -273,3 +273,18 @@ def test_permutation_with_a_variance_for_each_group_is_the_t_of_that_analysis():
     t = estimate_by_group(fit, model.coefficient_weights((1, 0), fit), model.places())
     estimate, error = _by_group(model, (1, 0), model.y[None], model.codes[None])
     assert (estimate[0], error[0]) == pytest.approx((t.estimate, t.std_error))
+
+
+def test_where_classes_were_allocated_a_class_is_taken_out_and_called_one():
+    rows = scores(n=24).assign(place=lambda t: t["participant"].str[1:].astype(int) // 4)
+    rows["class"] = rows["group"].str[0] + rows["place"].astype(str)
+    compared = ml.compare_phases(
+        rows, "radial_error", group="group", baseline="pretest", unit="class"
+    )
+    found = sensitivity(compared, permutations=99).table
+    assert "without the class that matters most" in set(found["variant"])
+    assert not found["note"].str.contains("participant").any()
+    alone = sensitivity(
+        ml.compare_phases(rows, "radial_error", group="group", baseline="pretest"), permutations=99
+    )
+    assert "without the participant who matters most" in set(alone.table["variant"])

@@ -1,5 +1,9 @@
 """Timings of learning curves, side by side in one run: medians of processor time on both sides.
 
+Beside every median stands that by the clock. Many learners are fitted in one thread: their arrays
+stay in the cache, so that two threads would wait for each other (tried: hits a twentieth faster by
+the clock for half more processor time, S-shaped curves a third slower).
+
     python tests/benchmarks/curves.py [fits] [hits] [forms] [population] [parquet]
 
 Without a name all run, in less than three minutes on a quiet machine (half of it ``parquet``).
@@ -25,6 +29,7 @@ import tempfile
 import warnings
 from pathlib import Path
 from statistics import median
+from time import perf_counter
 
 import numpy as np
 import pandas as pd
@@ -71,11 +76,14 @@ def spent() -> float:
 
 
 def timed(work, times: int) -> float:
-    taken = []
+    """Median seconds of processor time; that by the clock is printed beside it."""
+    taken, clock = [], []
     for _ in range(times):
-        begin = spent()
+        begin, start = spent(), perf_counter()
         work()
         taken.append(spent() - begin)
+        clock.append(perf_counter() - start)
+    print(f"  {median(taken):.3g} s of processor time, {median(clock):.3g} s by the clock")
     return median(taken)
 
 
@@ -285,9 +293,10 @@ def parquet() -> None:
 
 
 def one(path: str, target: str, unit: str) -> None:
-    begin = spent()
+    begin, start = spent(), perf_counter()
     stored = ml.fit_curves(path, "radial_error", practice="trial", by="participant", into=target)
     taken = spent() - begin
+    print(f"  {taken:.3g} s of processor time, {perf_counter() - start:.3g} s by the clock")
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 2**20
     print(f"  {taken / float(unit):.1f} times import pandas")
     wanted = {"most": 25 * float(unit), "most_gib": 1} if stored.learners == 1_000_000 else {}

@@ -15,21 +15,17 @@ import os
 for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ[variable] = "1"
 
-import shutil
-import statistics
-import subprocess
 import sys
 import tempfile
-import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from row import tell
+from row import beside_r, tell
 
 import motorlearn as ml
 
-HERE = Path(__file__).parent
 RUNS = 7
 PEOPLE, TESTS, BLOCKS = 60, 4, 5
 
@@ -82,35 +78,14 @@ CASES = {
 }
 
 
-def run_r(folder, case):
-    """Seconds and −2 log likelihood of R, or None where it or its packages are not there."""
-    if shutil.which("Rscript") is None:
-        return None
-    command = ["Rscript", str(HERE / "families.R"), str(folder), case]
-    done = subprocess.run(command, capture_output=True, text=True)
-    return tuple(map(float, done.stdout.split(","))) if done.returncode == 0 else None
-
-
 def measure(case, folder):
     make, formula, options, peer = CASES[case]
     table = make(np.random.default_rng(20))
     table.to_csv(folder / f"{case}.csv", index=False)
-    ours, theirs = [], []
-    for _ in range(RUNS):
-        began = time.perf_counter()
-        fit = ml.fit_mixed(formula, table, random={"participant": "1"}, **options)
-        ours.append(time.perf_counter() - began)
-        found = run_r(folder, case)
-        if found is not None:
-            theirs.append(found[0])
+    fit = partial(ml.fit_mixed, formula, table, random={"participant": "1"}, **options)
+    found = beside_r(fit, RUNS, "families.R", folder, case)
     action = f"{case.replace('_', ' ')}, mixed model, {len(table):,} rows"
-    if not theirs:
-        note = f"{peer} is not installed: nothing to compare with"
-        tell(action, statistics.median(ours), least=5, note=note)
-        return
-    print(f"  -2 log likelihood {-2 * fit.loglik:.5f} and {found[1]:.5f}")
-    seconds = statistics.median(theirs)
-    tell(action, statistics.median(ours), peer=peer, peer_seconds=seconds, least=5)
+    tell(action, **found, peer=peer if "peer_seconds" in found else "", least=5)
 
 
 def main():

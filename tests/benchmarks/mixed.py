@@ -14,22 +14,20 @@ import os
 for variable in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ[variable] = "1"
 
-import shutil
-import statistics
-import subprocess
 import sys
 import tempfile
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from row import tell
+from row import beside_r, from_r, tell
 
 import motorlearn as ml
 from motorlearn.mixed.refitting import refit_many
 
-HERE = Path(__file__).parent
+SCRIPT = "mixed_lme4.R"
 PHASES = ("pretest", "posttest", "retention")
 GROUPS = ("blocked", "random")
 
@@ -131,43 +129,25 @@ CASES = {
 }
 
 
-def run_r(folder, case, runs):
-    command = ["Rscript", str(HERE / "mixed_lme4.R"), str(folder), case, str(runs)]
-    return subprocess.run(command, check=True, capture_output=True, text=True).stdout
-
-
 def measure(case, folder):
     make, formula, options, runs, wanted = CASES[case]
-    with_r = shutil.which("Rscript") is not None
-    if make is None and not with_r:
-        print(f"  {case} is left out: its data come with lme4, and R is not installed")
-        return
-    if make is None:
-        run_r(folder, "insteval_data", 1)
-        kinds = dict.fromkeys(("s", "d", "service"), str)
-        table = pd.read_csv(folder / "insteval.csv", dtype=kinds)
-    else:
+    if make is not None:
         table = make(np.random.default_rng(20))
         table.to_csv(folder / f"{case}.csv", index=False)
-    ours, theirs = [], []
-    for _ in range(runs):
-        began = time.perf_counter()
-        fit = ml.fit_mixed(formula, table, **options)
-        ours.append(time.perf_counter() - began)
-        if with_r:
-            line = run_r(folder, case, 1).strip().split(",")
-            theirs.append(float(line[1]))
-    if not with_r:
-        note = "R is not installed: nothing to compare with"
-        tell(case, statistics.median(ours), least=wanted, note=note)
+    elif from_r(SCRIPT, folder, "insteval_data", 1) is None:
+        print(f"  {case} is left out: its data come with lme4, and R or lme4 is not installed")
         return
-    print(f"  -2 log likelihood {-2 * fit.loglik:.5f} and {float(line[2]):.5f}")
+    else:
+        kinds = dict.fromkeys(("s", "d", "service"), str)
+        table = pd.read_csv(folder / "insteval.csv", dtype=kinds)
+    found = beside_r(
+        partial(ml.fit_mixed, formula, table, **options), runs, SCRIPT, folder, case, 1
+    )
     peer = "R lmerTest" if case == "linear_rows" else "R lme4"
     tell(
         f"mixed model, {case.replace('_', ' ')}, {len(table):,} rows",
-        statistics.median(ours),
-        peer=peer,
-        peer_seconds=statistics.median(theirs),
+        **found,
+        peer=peer if "peer_seconds" in found else "",
         least=wanted,
     )
 

@@ -2,9 +2,16 @@
 
 import json
 import resource
+import shutil
+import statistics
 import subprocess
 import sys
 import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+HERE = Path(__file__).parent
 
 
 def tell(
@@ -46,3 +53,31 @@ def alone(command: list[str]) -> dict[str, float]:
         "cpu": after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime,
         "gib": after.ru_maxrss / 2**20,
     }
+
+
+def from_r(script: str, *arguments: object) -> list[str] | None:
+    """Fields that a script of R prints; None where R or one of its packages is not there."""
+    if shutil.which("Rscript") is None:
+        return None
+    command = ["Rscript", str(HERE / script), *map(str, arguments)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    return done.stdout.strip().split(",") if done.returncode == 0 else None
+
+
+def beside_r(fit: Callable[[], Any], runs: int, script: str, *arguments: object) -> dict[str, Any]:
+    """Fit here and in R in turn: medians for :func:`tell`; prints −2 log likelihood of both.
+
+    The last two fields that the script prints are its seconds and its −2 log likelihood.
+    """
+    ours, theirs = [], []
+    for _ in range(runs):
+        began = time.perf_counter()
+        found = fit()
+        ours.append(time.perf_counter() - began)
+        told = from_r(script, *arguments)
+        if told is not None:
+            theirs.append(float(told[-2]))
+    if not theirs:
+        return {"seconds": statistics.median(ours), "note": "R or its package is not installed"}
+    print(f"  -2 log likelihood {-2 * found.loglik:.5f} and {float(told[-1]):.5f}")
+    return {"seconds": statistics.median(ours), "peer_seconds": statistics.median(theirs)}

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+import pingouin as pg
 import pytest
 from scipy import stats
 
@@ -158,6 +159,38 @@ def test_three_conditions_have_a_test_of_all_and_every_pair_its_own_error():
     assert found.contrasts["df"].tolist() == [9.0] * 3
     assert found.omnibus["term"].tolist() == ["condition"]
     assert found.periods["later"].tolist()[:2] == [1, 2]
+
+
+def test_the_analysis_of_variance_takes_the_phases_that_are_named():
+    rng = np.random.default_rng(6)
+    table = pd.DataFrame(
+        [
+            (person, 1 + (person + place) % 2, name, phase, rng.normal() + person)
+            for person in range(10)
+            for place, name in enumerate(("blocked", "random"))
+            for phase in ("pretest", "acquisition", "retention")
+        ],
+        columns=["participant", "period", "condition", "phase", "time"],
+    )
+    asked = {"group": None, "within": "condition", "period": "period", "baseline": None}
+    tests = ["pretest", "retention"]
+    whole = ml.compare_phases(table, "time", **asked)
+    found = ml.compare_phases(table, "time", anova_phases=tests, **asked)
+    theirs = pg.rm_anova(
+        table[table["phase"].isin(tests)], "time", within=["condition", "phase"],
+        subject="participant",
+    ).set_index("Source")["F"]  # fmt: skip
+    own = found.anova.set_index("term")["statistic"]
+    for term, name in (("condition", "condition"), ("phase", "phase"),
+                       ("condition:phase", "condition * phase")):  # fmt: skip
+        assert own[term] == pytest.approx(theirs[name])
+    assert whole.anova.set_index("term").loc["phase", "df1"] == 2
+    assert [tuple(row) for row in found.posthoc[["from_phase", "to_phase"]].to_numpy()] == [
+        ("pretest", "retention")
+    ]
+    pd.testing.assert_frame_equal(found.contrasts, whole.contrasts)
+    with pytest.raises(InputError, match="sideways"):
+        ml.compare_phases(table, "time", anova_phases=["pretest", "sideways"], **asked)
 
 
 BAD = {

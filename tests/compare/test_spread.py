@@ -1,5 +1,7 @@
 """Unequal spread of groups and few people: what the result says about its own tests."""
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -62,6 +64,21 @@ def test_the_mixed_model_of_hits_pools_whatever_was_asked_for_and_says_so():
 
 def test_three_groups_that_pool_are_told():
     assert "Groups differ in spread" in said(study((10, 10, 10), (1, 1, 4)))[0]
+
+
+def test_the_pair_that_is_told_stands_beside_the_spread_of_all_groups():
+    table = study((10, 10, 10), (1, 1, 4))
+    result = ml.compare_phases(table, "radial_error", group="group", baseline="pretest")
+    (limit,) = [one for one in result.limits if one.kind.startswith("unequal spread")]
+    phase, *pair = limit.names
+    scores = result.scores[result.scores["phase"] == phase]
+    by_group = scores.groupby("group")["score"]
+    pooled = np.sqrt((by_group.var() * (by_group.size() - 1)).sum() / (len(scores) - 3))
+    assert limit.values[2] == pytest.approx(pooled)
+    assert list(limit.values[:2]) == pytest.approx([by_group.std()[name] for name in pair])
+    told = replace(limit, outcome="time").sentence()
+    assert f"spread at {phase} in time: {pair[0]} (n = 10" in told
+    assert "within all groups together is" in told
 
 
 def test_alike_groups_are_seldom_told():

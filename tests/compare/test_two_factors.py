@@ -270,3 +270,20 @@ def test_a_comparison_is_written_and_read(adjusted):
     pd.testing.assert_frame_equal(again.effects, adjusted.effects, check_dtype=False)
     assert again.recipe.options["covariates"] == ("age", "site")
     assert "Effects of the factors" in str(adjusted)
+
+
+def test_cells_without_spread_are_named_with_what_to_check():
+    """Everybody of a cell has one score: which cell has which, and what may have happened."""
+    people = pd.DataFrame(list(product(["a", "b"], ["always", "faded"], range(3))))
+    people.columns = ["order", "feedback", "place"]
+    flat = people.assign(
+        participant=[f"P{n:02d}" for n in range(len(people))],
+        phase="retention",
+        radial_error=10.0 + 5 * (people["order"] == "b"),
+    )
+    found = ml.compare_phases(flat, "radial_error", group=TWO, pairs="all").effects
+    reasons = found["reason"].astype(str)
+    assert reasons.str.contains(
+        "everyone in a group has the same score (a-always 10, a-faded 10, ", regex=False
+    ).any()
+    assert reasons.str.contains("check that they were not copied or typed in once").any()

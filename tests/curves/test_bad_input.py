@@ -167,3 +167,67 @@ def test_forgetting_names_what_cannot_vary():
     rows = pd.DataFrame({"participant": [1, 1, 2, 2], "d": [0, 1, 0, 1], "e": [1.0, 2, 3, 4]})
     with pytest.raises(MotorlearnError, match="no such parameter to vary"):
         curves.fit_forgetting(rows, "e", delay="d", vary=("x",))
+
+
+COPIED = pd.concat([PEOPLE, PEOPLE.iloc[:1]])
+WORDS = [
+    (PEOPLE.assign(block=PEOPLE["block"] > 4), "True or False"),
+    (PEOPLE.assign(error=[True, *PEOPLE["error"].iloc[1:]]), "True or False"),
+    (PEOPLE.assign(error=["30,1", *PEOPLE["error"].iloc[1:]]), "30,1 in row 1.*with a point"),
+    (PEOPLE.assign(error=[*PEOPLE["error"].iloc[:-1], np.inf]), r"infinite in rows \(48\)"),
+    (
+        PEOPLE.assign(block=[*PEOPLE["block"].iloc[:-1], np.nan]),
+        r"infinite in rows \(48",
+    ),
+    (PEOPLE.assign(player=[[1]] * 48), "cannot be a name"),
+    (PEOPLE.assign(void="fell"), "every one is void"),
+    (PEOPLE.assign(block=3), "the same everywhere"),
+    (COPIED, r"stand more than once \('0 at 1'\)"),
+    (pd.concat([PEOPLE, PEOPLE]), "stand more than once"),
+]
+
+
+@pytest.mark.parametrize(("table", "said"), WORDS)
+@pytest.mark.filterwarnings("error")
+def test_a_population_says_where_and_what(table, said):
+    with pytest.raises(MotorlearnError, match=said):
+        curves.fit_population_curve(
+            table, "error", practice="block", participant="player", vary=("asymptote",)
+        )
+
+
+def test_rows_are_counted_with_those_that_do_not_count():
+    table = PEOPLE.assign(void=["fell", *[""] * 47], error=["x", "x", *PEOPLE["error"].iloc[2:]])
+    for ask in (curves.fit_population_curve, curves.compare_curves):
+        with pytest.raises(MotorlearnError, match="x in row 2"):
+            ask(table, "error", practice="block", participant="player", group="group")
+
+
+@pytest.mark.parametrize(
+    ("name", "options"),
+    [
+        ("fit_adaptation", {"perturbation": PUSH, "adaptation": PUSH > 0}),
+        ("fit_adaptation", {"perturbation": [True, *PUSH[1:]], "adaptation": PUSH}),
+        ("simulate_adaptation", {"perturbation": PUSH, "retention": [True], "learning": [0.2]}),
+        ("simulate_adaptation", {"perturbation": PUSH, "retention": [0.9], "learning": [True]}),
+        ("fit_curve", SERIES | {"weights": True}),
+        ("fit_curve", {"practice": TRIAL > 3, "outcome": GOOD}),
+        ("curve_quantities", {"fit": FIT, "level_at": [True]}),
+        ("average_of_exponentials", {"time": [True, 2.0], "shape": 2.0, "scale": 3.0}),
+    ],
+)
+def test_true_is_no_number(name, options):
+    with pytest.raises(MotorlearnError, match="True or False"):
+        getattr(curves, name)(**options)
+
+
+def test_hits_may_be_true_and_false():
+    hit = np.arange(12) % 3 > 0
+    given = curves.fit_curve(TRIAL, hit)
+    assert given.family == "binomial"
+    assert given.loglik == curves.fit_curve(TRIAL, hit.astype(float)).loglik
+
+
+def test_a_seed_is_checked_where_nothing_is_drawn():
+    with pytest.raises(MotorlearnError, match="seed"):
+        curves.fit_curve(TRIAL, GOOD, seed="x")

@@ -125,3 +125,55 @@ def test_equal_groups_differ_no_more_often_than_they_should():
         [compare(study(seed, 10)).contrasts.loc[0, "p"] < 0.05 for seed in range(120)]
     )
     assert rejected.mean() < 0.11
+
+
+def of_sessions(seed, saved=(0.8, 0.5), learners=6, noise=0.7):
+    """Two groups of learners with three days, who keep a share of their way over night."""
+    rng, parts = np.random.default_rng(seed), []
+    day = np.repeat(["a", "b", "c"], 14)
+    for who in range(2 * learners):
+        kept, way, now = saved[who % 2] + 0.05 * rng.normal(), [], 1.0
+        for k in range(42):
+            now *= np.exp(-0.15) if k else 1.0
+            now = kept * now + 1 - kept if k in (14, 28) else now
+            way.append(now)
+        y = 20 + rng.normal() + 12 * np.array(way) + noise * rng.normal(size=42)
+        group = "random" if who % 2 else "blocked"
+        named = {"participant": who, "group": group, "trial": np.arange(1.0, 43), "day": day}
+        parts.append(pd.DataFrame(named | {"y": y}))
+    return pd.concat(parts, ignore_index=True)
+
+
+def test_groups_are_compared_on_their_savings():
+    table = of_sessions(1)
+    asked = {"quantity": "savings", "session": "day", "restart": "savings"}
+    found = compare(table, **asked)
+    assert found.groups["estimate"].tolist() == pytest.approx([0.8, 0.5], abs=0.1)
+    row = found.contrasts.iloc[0]
+    assert row["kind"] == "difference"
+    assert row["conf_low"] < -0.3 < row["conf_high"] < 0
+    alone = [compare(table, at=at, **asked).people["estimate"] for at in ("b", "c")]
+    assert found.people["estimate"].to_numpy() == pytest.approx(np.mean(alone, axis=0))
+    own = table[table["participant"] == 0]
+    fit = ml.fit_curve(own["trial"], own["y"], session=own["day"], restart="savings")
+    told = curve_quantities(fit).estimates
+    assert alone[0][0] == pytest.approx(told.loc[told["quantity"] == "savings", "estimate"].iloc[0])
+    error = fit.estimates.set_index("term").at["savings[b]", "std_error"]
+    assert compare(table, at="b", **asked).people.loc[0, "std_error"] == pytest.approx(error)
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        ({"quantity": "savings"}, "give session, a column, and restart"),
+        ({"quantity": "savings", "session": "day"}, "restart='savings' or 'both'"),
+        (
+            {"quantity": "savings", "session": "day", "restart": "both", "at": "z"},
+            "there is no session 'z'",
+        ),
+        ({"nonsense": 1}, "no such option of compare_curves"),
+    ],
+)
+def test_savings_without_sessions_and_unknown_options_are_refused(options, said):
+    with pytest.raises(InputError, match=said):
+        compare(of_sessions(1), **options)

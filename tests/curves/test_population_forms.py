@@ -3,6 +3,7 @@
 import json
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,11 +13,11 @@ from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
 from motorlearn.curves import FORMS, curve_quantities, make_form, register_form
+from motorlearn.curves.population import profile
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.population.shared_terms import Asked, common_terms
-from motorlearn.exceptions import InputError
 
 REFERENCE = Path(__file__).parents[1] / "reference/population_forms"
 ASKED = Asked(None, "savings", "practice", "ar1")
@@ -175,12 +176,88 @@ def test_quantities_carry_the_uncertainty_of_what_learners_share():
     assert error == pytest.approx(1.0, abs=0.02)
 
 
-def test_sessions_of_bent_populations_are_refused_in_a_sentence():
-    rows = pd.DataFrame({"participant": [1, 1, 2, 2], "block": [1, 2, 1, 2], "y": [1.0, 2, 3, 5]})
-    with pytest.raises(InputError, match="not built for a population of S-shaped curves"):
-        ml.fit_population_curve(
-            rows.assign(day=1), "y", practice="block", form="s_shaped", session="day"
+@pytest.mark.parametrize("form", SHARED)
+@pytest.mark.parametrize("start", [False, True])
+def test_sessions_push_a_bent_basis_back_as_written_out_trial_by_trial(form, start):
+    rate, shared, (saved, lost, fade) = 0.3, SHARED[form], (0.7, 0.2, 0.5)
+    n = np.arange(1.0, 13.0)
+    day = np.repeat([[0, 1, 2]], 4, axis=1)
+    data = Learners(FORMS[form], n[None], n[None], 0 * n[None] + 1, np.zeros(1, int), 1.0, start)
+    common = common_terms(data, Asked("day", "both"), day, shared)
+    values = np.array([*shared, saved, lost, np.log(fade)])
+    basis = common.dressed(data, values).bare(np.log([[rate]]))[0][0, 0]
+    free = by_hand(form, n, rate, shared)
+    free = free / free[0] if start else free
+    now, wanted = free[0], [free[0]]
+    for k in range(1, 12):
+        now *= free[k] / free[k - 1]
+        since = k % 4
+        if not since:
+            now = saved * now + (1 - saved) * free[0]
+        fading = lost * np.exp(-fade * since) * free[0] if k >= 4 else 0.0
+        wanted.append(now + fading)
+    assert basis == pytest.approx(wanted, rel=1e-9)
+
+
+@pytest.mark.parametrize("form", SHARED)
+def test_gradient_with_sessions_agrees_with_finite_differences(form):
+    data = replace(dressed(form), common=None)
+    day = np.repeat([[0, 1], [0, 1], [0, 1], [0, 0]], 6, axis=1)
+    asked = Asked("day", "both", "practice", "ar1")
+    data = replace(data, common=common_terms(data, asked, day, SHARED[form]))
+    layout = Layout(2, (True, False, True), (0, 2), True, len(data.common.names))
+    marginal = Marginal(data, layout, 21)
+    point = np.random.default_rng(3).normal(0, 0.3, layout.size)
+    marginal.adapt(point)
+    slope = marginal.value(point)[1]
+    moves = 1e-5 * np.eye(len(point))
+    pairs = [(marginal.value(point + m)[0], marginal.value(point - m)[0]) for m in moves]
+    numeric = np.array([(up - down) / 2e-5 for up, down in pairs])
+    assert slope == pytest.approx(numeric, rel=1e-4, abs=1e-4 * np.abs(slope).max())
+
+
+def test_a_profile_that_hardly_falls_is_open_and_one_that_jumps_is_missing(monkeypatch):
+    size = 4
+    summit = SimpleNamespace(point=np.zeros(size), loglik=0.0, information=np.eye(size))
+    fit = SimpleNamespace(summit=summit, layout=SimpleNamespace(size=size))
+    heights = {
+        "normal": lambda x: -0.5 * x**2,
+        "level": lambda x: -1.5 * (1 - np.exp(-(x**2))),
+        "jump": lambda x: -0.1 if x < 3.3 else -50.0,
+    }
+    found = {}
+    for name, height in heights.items():
+        monkeypatch.setattr(
+            profile,
+            "Held",
+            lambda inner, held, size: SimpleNamespace(value=held[0], adapt=lambda start: None),
         )
+        monkeypatch.setattr(
+            profile, "climb", lambda value, *rest, height=height: (None, height(value))
+        )
+        found[name] = profile._limit(None, fit, np.eye(size), 0, 1.0, 3.84)
+    assert found["normal"] == pytest.approx(np.sqrt(3.84), rel=0.02)
+    assert found["level"] == np.inf
+    assert np.isnan(found["jump"]) or found["jump"] == pytest.approx(3.3, abs=0.35)
+
+
+def of_s_shaped(onset, seed, learners=24):
+    """S-shaped learners whose delay differs by an SD of the logarithm, beside their tempo."""
+    rng, n, parts = np.random.default_rng(seed), np.arange(1.0, 41), []
+    for who in range(learners):
+        rate, delay = 0.3 * np.exp(0.4 * rng.normal()), 4 * np.exp(onset * rng.normal())
+        y = 20 + 2 * rng.normal() + (12 + rng.normal()) / (1 + np.exp(rate * n - delay))
+        parts.append(pd.DataFrame({"participant": who, "block": n, "y": y + rng.normal(size=40)}))
+    table = pd.concat(parts)
+    options = {"practice": "block", "form": "s_shaped", "interval": "wald"}
+    return ml.fit_population_curve(table, "y", **options)
+
+
+@pytest.mark.slow
+def test_learners_who_begin_at_times_of_their_own_are_noticed():
+    said = [any("differ in delay" in w for w in of_s_shaped(0.5, s).warnings) for s in range(4)]
+    assert all(said)
+    assert not any("differ in delay" in w for w in of_s_shaped(0.0, 1).warnings)
 
 
 @pytest.mark.slow

@@ -72,6 +72,14 @@ def test_parquet_equals_the_table(tmp_path, small_pieces):
     assert read.preferred["participant"].tolist() == held.preferred["participant"].tolist()
 
 
+def test_pieces_of_any_size_give_the_same_rows_to_the_last_bit(monkeypatch):
+    table = table_of(700)
+    whole = fit(table).table
+    for size in (300, 50, 7):
+        monkeypatch.setattr(batches, "LEARNERS_AT_ONCE", size)
+        pd.testing.assert_frame_equal(whole, fit(table).table, check_exact=True)
+
+
 def test_a_folder_of_parquet_files_is_one_data_set(tmp_path, small_pieces):
     table = table_of(90)
     (tmp_path / "set").mkdir()

@@ -39,6 +39,8 @@ ASKED = {
     "savings": SAVED,
     "warm-up and savings": {"session": "day", "restart": "both"},
     "hits, savings": HITS | SAVED,
+    "S-shaped, savings": SAVED | {"form": "s_shaped"},
+    "two processes, warm-up": {"form": "two_processes", "session": "day"},
     "savings, correlated neighbours, spread by practice": SAVED
     | {"correlation": "ar1", "variance": "practice"},
     "quantities": {"quantities": True},
@@ -48,6 +50,8 @@ LONG = {
     ("power_prior", "population"),
     ("apex", "population"),
     ("two_processes", "population"),
+    ("S-shaped, savings", "population"),
+    ("two processes, warm-up", "population"),
     ("t errors", "many"),
     ("spread by level", "many"),
     ("warm-up and savings", "many"),
@@ -135,7 +139,10 @@ def test_a_cell_does_what_the_page_says(name, place, table):
         fit = called(place, table, ASKED[name])
         frame = fit.table if place == "many" else fit.estimates
         assert len(frame)
-        if ASKED[name].keys() & {"session", "errors"} and "attempts" not in ASKED[name]:
+        asked = ASKED[name]
+        # Two processes and a warm-up are more than 24 trials tell apart: the asymptote is missing.
+        known = "attempts" not in asked and asked.get("form") != "two_processes"
+        if asked.keys() & {"session", "errors"} and known:
             level = frame if place == "many" else frame.set_index("term").loc[["asymptote"]]
             level = level["asymptote" if place == "many" else "estimate"]
             assert level.median() == pytest.approx(20, abs=3)

@@ -22,7 +22,7 @@ def name(page):
 
 
 @pytest.mark.parametrize("page", WITH_CODE, ids=name)
-def test_the_code_of_a_page_runs_from_top_to_bottom(page, tmp_path, monkeypatch):
+def test_the_code_of_a_page_runs_from_top_to_bottom(page, tmp_path, monkeypatch, no_pictures):
     shutil.copytree(ROOT / "data", tmp_path / "data")
     monkeypatch.chdir(tmp_path)
     space, printed = {"__name__": "page"}, io.StringIO()

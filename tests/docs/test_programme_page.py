@@ -19,7 +19,7 @@ def test_the_programme_takes_at_most_twelve_commands():
     assert 5 <= len(LINES) <= 12
 
 
-def test_the_commands_lead_from_an_empty_folder_to_the_learners(tmp_path, monkeypatch):
+def test_the_commands_lead_from_an_empty_folder_to_the_learners(tmp_path, monkeypatch, no_pictures):
     monkeypatch.chdir(tmp_path)
     for line in LINES:
         arguments = shlex.split(line)[1:]

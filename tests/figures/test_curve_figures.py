@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
+from motorlearn.curves import named_form
 from motorlearn.exceptions import InputError
 from motorlearn.figures import (
     curve_residuals,
@@ -89,6 +90,31 @@ def test_the_population_curve_is_the_prediction(population):
     assert drawn[[0, -1]] == pytest.approx(wanted[:2].to_numpy())
     assert text_overlaps(drawing.figure) == [] and texts_cut(drawing.figure) == []
     assert "blocked" in drawing.alt
+
+
+@pytest.mark.parametrize("form", ["s_shaped", "two_processes"])
+def test_a_population_with_two_rates_is_drawn(form):
+    """The line of the curve is its prediction, and thin lines are those of the learners."""
+    rng, trial = np.random.default_rng(3), np.arange(1.0, 41.0)
+    rows = []
+    for person in range(8):
+        low, gain = 20 + rng.normal(0, 2), 18 + rng.normal(0, 2)
+        fall = 1 / (1 + np.exp(0.35 * (trial - 12 - rng.normal())))
+        if form == "two_processes":
+            fall = 0.5 * np.exp(-(trial - 1) / 2) + 0.5 * np.exp(-(trial - 1) / (15 + person))
+        scores = low + gain * fall + rng.normal(0, 0.5, 40)
+        rows.append(pd.DataFrame({"participant": f"P{person}", "trial": trial, "error": scores}))
+    fit = ml.fit_population_curve(
+        pd.concat(rows), "error", practice="trial", form=form, vary=("asymptote",)
+    )
+    drawing = population_curve(fit, label="error (cm)")
+    lines = drawing.axes[0].lines
+    assert lines[-1].get_ydata()[0] == pytest.approx(fit.predict([1.0])["estimate"][0])
+    own = fit.learner_curves([1.0, 40.0])
+    apart = fit.learner_cells[:, 0] - fit.learner_cells[0, 0]
+    assert own[:, 1] - own[0, 1] == pytest.approx(apart, abs=1e-8)  # they differ in level alone
+    assert lines[2].get_ydata()[[0, -1]] == pytest.approx(own[2])
+    assert named_form(form).title in drawing.caption
 
 
 def test_the_forest_shows_each_groups_own_estimate(population):

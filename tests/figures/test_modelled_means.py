@@ -5,6 +5,7 @@ import pandas as pd
 import pytest
 
 import motorlearn as ml
+from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.figures import canvas, house, modelled_means, modelled_spreads, texts_cut
 from motorlearn.wording import variability_sentences
@@ -55,4 +56,8 @@ def test_spreads_with_intervals_and_their_sentences(table):
     assert f"{row['estimate']:.3g}" in ratio and ("holds 1" in ratio) == (
         row["conf_low"] < 1 < row["conf_high"]
     )
-    assert "bivariate variable error" in beside
+    assert "bivariate variable error" in beside and "95 % CI" in ratio
+    wider = ml.fit_variability("error ~ group", table, spread="group", level=0.9)
+    told = variability_sentences(wider, "group")[0]
+    low, high = wider.ratios("group", level=0.9).frame.loc[0, ["conf_low", "conf_high"]]
+    assert f"90 % CI {digits.significant(low)} to {digits.significant(high)}" in told

@@ -306,7 +306,7 @@ def test_result_survives_json_and_prints():
 
 
 def test_two_scores_from_one_rater_are_refused():
-    with pytest.raises(InputError, match=r"two scores.*c1 by rater A.*occasion"):
+    with pytest.raises(InputError, match=r"two scores.*c1 by rater A.*occasion="):
         agree(pd.concat([long([[1, 2], [3, 4]]), long([[1, 2], [3, 4]]).iloc[[2]]]))
 
 

@@ -5,7 +5,7 @@ import time
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import linalg, stats
 
 from motorlearn.design import Randomisation
 from motorlearn.exceptions import InputError
@@ -252,6 +252,18 @@ def test_one_correlation_held_possible_gives_least_squares_with_satterthwaite(mo
     expected = stats.ttest_ind(b, a).confidence_interval()
     assert (found.conf_low, found.conf_high) == pytest.approx(tuple(expected))
     assert found.inflation == pytest.approx(1)
+
+
+def test_correlations_held_possible_inflate_by_their_share_of_the_error_contrasts(monkeypatch):
+    monkeypatch.setattr(dependence, "CORRELATIONS", np.array([0.0, 0.4]))
+    scores, codes = np.array([4.0, 6, 5, 7, 9, 8, 10, 9, 9]), np.repeat([0.0, 1.0], [4, 5])
+    contrasts = linalg.null_space(np.stack([1 - codes, codes]))
+    held = contrasts.T @ scores
+    spread = contrasts.T @ linalg.toeplitz(0.4 ** np.arange(9)) @ contrasts
+    odds = np.linalg.det(spread) ** -0.5
+    odds *= (held @ np.linalg.solve(spread, held) / (held @ held)) ** -3.5
+    inflation = 1 + odds / (1 + odds) * (variance_inflation(codes, 0.4) - 1)
+    assert dependent_difference(scores, codes).inflation == pytest.approx(inflation)
 
 
 def test_a_difference_moves_with_its_scores_and_stays_where_a_session_is_missing():

@@ -36,7 +36,7 @@ def people(first, last):
     more=st.lists(st.integers(1, 9), min_size=1, max_size=4),
     seed=st.integers(0, 1000),
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_whoever_comes_later_moves_nobody(method, strata, first, more, seed):
     one = ml.allocate(people(0, first), ["a", "b"], strata=strata, seed=seed, method=method)
     states, end = [one], first
@@ -58,7 +58,7 @@ def test_whoever_comes_later_moves_nobody(method, strata, first, more, seed):
     sizes=st.sampled_from([None, 6, [6, 12]]),
     seed=st.integers(0, 1000),
 )
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_blocks_stay_balanced_however_often_the_list_goes_on(steps, ratio, sizes, seed):
     groups = dict(zip("abc", ratio, strict=False))
     state = ml.allocate(people(0, 4), groups, seed=seed, block_size=sizes)

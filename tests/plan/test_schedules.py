@@ -35,7 +35,7 @@ def test_serial_order_switches_always_and_lag_is_the_number_of_tasks():
     cap=st.integers(1, 3),
     seed=st.integers(0, 10_000),
 )
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_random_orders_are_balanced_in_every_block_and_keep_the_cap(
     tasks, cycles, blocks, cap, seed
 ):
@@ -128,7 +128,7 @@ def test_cyclic_orders_alone_would_not_balance_carry_over():
     kind=st.sampled_from(["blocked", "serial", "random", "variable", "increasing"]),
     seed=st.integers(0, 10_000),
 )
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 def test_every_count_has_an_order_that_is_as_even_as_can_be(tasks, trials, size, cap, kind, seed):
     names = [f"t{i}" for i in range(tasks)]
     frame = ml.make_schedule(kind, names, trials, block_size=size, seed=seed, max_run=cap)

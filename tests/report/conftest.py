@@ -188,10 +188,12 @@ def quick_pictures(quickly, monkeypatch):
 
 
 @pytest.fixture(scope="session")
-def folder(analysed, tmp_path_factory):
-    """The whole report of the shipped study."""
-    analysis = analysed("shipped")
-    return ml.write_report(analysis, tmp_path_factory.mktemp("report") / "out", quiet=True).parent
+def folder(analysed, tmp_path_factory, without_pictures):
+    """The whole report of the shipped study, without its pictures."""
+    analysis, out = analysed("shipped"), tmp_path_factory.mktemp("report") / "out"
+    with pytest.MonkeyPatch.context() as patch:
+        without_pictures(patch)
+        return ml.write_report(analysis, out, quiet=True).parent
 
 
 def says(shown: str, raw: str) -> bool:

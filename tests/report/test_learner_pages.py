@@ -225,3 +225,43 @@ def test_an_outcome_in_a_column_of_its_own_is_followed_as_the_analysis_finds_it(
     [learner] = follow_learners(study_of(tmp_path / "aim", rows, plan)).learners
     # |6|, |-8|, |7| before and |2|, |-4|, |3| after: degrees from the target, and no radial error.
     assert learner.tests["score"].tolist() == pytest.approx([7, 3])
+    whole = plan.replace("target = 40", 'target = 40, measure = "total_error"')
+    progress = follow_learners(study_of(tmp_path / "total", rows, whole))
+    # A total error belongs to a test, so single trials are followed by their absolute errors.
+    assert progress.outcome == "absolute error of aim"
+    assert progress.learners[0].tests["score"].tolist() == pytest.approx([7, 3])
+
+
+def measured_plan(outcome):
+    return PLAN.replace('{name = "hits", better = "higher"}', outcome)
+
+
+def test_a_score_of_all_trials_together_is_followed_where_no_trial_has_one(tmp_path):
+    spread = '{name = "variable_error", better = "lower", unit = "cm"}'
+    rows = [
+        {"participant": "P1", "phase": phase, "error": 50 + away}
+        for phase, far in (("pretest", 6), ("retention", 2))
+        for away in (far, -far, far, -far)
+    ]
+    folder = study_of(tmp_path / "aim", rows, measured_plan(spread))
+    progress = follow_learners(folder)
+    [learner] = progress.learners
+    assert learner.tests["score"].tolist() == pytest.approx([6, 2])
+    assert (progress.outcome, learner.tests["n"].tolist()) == ("variable_error", [4, 4])
+    assert learner.since_first["verdict"] == "not computable" and learner.standing == "not judged"
+    ml.write_learner_pages(folder, tmp_path / "pages")
+    text = "".join(p.read_text() for p in (tmp_path / "pages").rglob("*.html"))
+    assert "6.00 cm" in text and "one try" not in text
+    assert "is not known for this score" in text and "so no change is judged" in text
+
+
+def test_three_tests_of_one_trial_each_are_no_standstill(tmp_path):
+    rows = [
+        {"participant": "P1", "phase": phase, "session": place, "time": value}
+        for place, (phase, value) in enumerate(
+            (("pretest", 9.0), ("posttest", 8.9), ("retention", 9.1)), start=1
+        )
+    ]
+    plan = measured_plan('{name = "time", better = "lower", unit = "s"}')
+    [learner] = follow_learners(study_of(tmp_path / "one", rows, plan)).learners
+    assert learner.standing == "not judged"

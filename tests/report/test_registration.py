@@ -91,7 +91,7 @@ def test_the_word_text_says_the_same_as_the_other(folder):
     said = " ".join(p.text for p in read.paragraphs)
     for sentence in (
         "Nothing had been recorded at that time.",
-        "Planned people a group: blocked 8",
+        "Planned number of people: blocked 8",
     ):
         assert sentence in said and sentence in plain.read_text("utf-8")
 
@@ -101,7 +101,7 @@ def test_a_plan_that_cannot_be_simulated_says_so(folder):
     plan.write_text(plan.read_text("utf-8").replace("[assumptions]\nbaseline = 38\nbetween_sd = 6\n"
                                                     "within_sd = 15\n", ""), "utf-8")  # fmt: skip
     text = register_plan(folder, folder / "plan.md", simulations=40)[0].read_text("utf-8")
-    assert "The size could not be simulated" in text
+    assert "The power of this plan could not be simulated" in text
 
 
 def test_the_report_sets_the_registered_plan_beside_the_present_one(folder):

@@ -3,17 +3,14 @@
 import hashlib
 import hmac
 import json
-import os
 import shutil
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from typer.testing import CliRunner
 
 import motorlearn as ml
-from motorlearn.commands import app
+from motorlearn.commands import app, main
 from motorlearn.exceptions import InputError
 from motorlearn.report.figure_cache import kept_from
 
@@ -113,43 +110,37 @@ def test_an_unknown_outcome_is_refused(little, tmp_path):
         ml.write_report(ml.read_study(little), tmp_path / "out", outcome="hits", quiet=True)
 
 
-def run_command(*arguments):
-    return subprocess.run(
-        [sys.executable, "-m", "motorlearn", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "COLUMNS": "200"},
-    )
-
-
-def test_errors_in_the_data_end_with_a_message_and_an_exit_code(little, tmp_path):
+def test_errors_in_the_data_end_with_a_message_and_an_exit_code(
+    little, tmp_path, monkeypatch, capsys
+):
     broken = tmp_path / "broken"
     shutil.copytree(little, broken)
     rows = (broken / "trials.csv").read_text("utf-8").splitlines()
     (broken / "trials.csv").write_text("\n".join([*rows, rows[1]]), "utf-8")
-    run = run_command("report", broken, "--out", tmp_path / "out")
-    assert run.returncode != 0
-    assert run.stderr.startswith("motorlearn: the data have") and run.stderr.count("\n") == 1
+    monkeypatch.setattr(
+        "sys.argv", ["motorlearn", "report", str(broken), "--out", str(tmp_path / "out")]
+    )
+    with pytest.raises(SystemExit) as ended:
+        main()
+    said = capsys.readouterr().err
+    assert ended.value.code
+    assert said.startswith("motorlearn: the data have") and said.count("\n") == 1
     assert not (tmp_path / "out").exists()
 
 
-def test_a_second_run_redraws_only_what_changed(little, first, page, quick_pictures):
-    before = {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()}
-    assert len(first[1]) > 5 and len(before) == 2 * len(first[1])
-    ml.write_report(ml.read_study(little), page.parent, quiet=True)
-    assert quick_pictures == []
-    assert {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()} == before
-
-
-def test_a_new_caption_reaches_the_page_without_a_new_drawing(
+def test_a_new_caption_and_a_touched_picture_redraw_that_picture_only(
     little, page, monkeypatch, quick_pictures
 ):
+    touched = page.parent / "figures" / "landing-map.png"
+    whole = touched.read_bytes()
+    touched.write_bytes(b"scribble")
     words = ml.wording.Words("A new caption of the flow.", "A new text for the ear.")
     monkeypatch.setattr("motorlearn.wording.captions.flow_words", lambda *told: words)
     ml.write_report(ml.read_study(little), page.parent, quiet=True)
+    assert {name for name, _ in quick_pictures} == {"landing-map"}
+    assert touched.read_bytes() == whole
     assert "A new caption of the flow." in page.read_text("utf-8")
     svg = (page.parent / "figures" / "participant-flow.svg").read_text("utf-8")
-    assert quick_pictures == []
     assert svg.count("<desc>") == 1 and "A new text for the ear." in svg
 
 
@@ -163,14 +154,17 @@ def test_changed_data_are_drawn_again(little, first, page, quick_pictures):
 
 
 def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
-    little, page, tmp_path, quick_pictures
+    little, first, page, tmp_path, quick_pictures
 ):
+    before = {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()}
+    assert len(first[1]) > 5 and len(before) == 2 * len(first[1])
     plan = (little / "study.toml").read_text("utf-8").replace("A little", "Another little")
     renamed = tmp_path / "renamed"
     shutil.copytree(little, renamed)
     (renamed / "study.toml").write_text(plan, "utf-8")
     warm = ml.write_report(ml.read_study(renamed), page.parent, quiet=True)
     assert quick_pictures == []
+    assert {p.name: p.read_bytes() for p in (page.parent / "figures").iterdir()} == before
     cold = ml.write_report(ml.read_study(renamed), tmp_path / "cold", quiet=True)
     assert quick_pictures and "Another little" in cold.read_text("utf-8")
     files = sorted(p.relative_to(cold.parent) for p in cold.parent.rglob("*.*") if p.is_file())
@@ -219,12 +213,3 @@ def test_what_somebody_else_kept_is_drawn_again(
     assert kept_from(page.parent).entries
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "of another user"))
     assert kept_from(page.parent).entries == {}
-
-
-def test_a_touched_picture_is_drawn_again(little, page, quick_pictures):
-    picture = page.parent / "figures" / "landing-map.png"
-    whole = picture.read_bytes()
-    picture.write_bytes(b"scribble")
-    ml.write_report(ml.read_study(little), page.parent, quiet=True)
-    assert {name for name, _ in quick_pictures} == {"landing-map"}
-    assert picture.read_bytes() == whole

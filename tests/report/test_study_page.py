@@ -292,7 +292,7 @@ def test_data_read_by_a_recipe_get_their_page_and_hash(study, tmp_path):
     ("name", "allocated", "analysed"),
     [
         ("timed_task", "participant, in permuted blocks", "participant: one score"),
-        ("classes", "class, as whole clusters", "class: one mean per class and test"),
+        ("classes", "class, as a whole", "class: one mean per class and test"),
         ("crossover", "order of conditions, in permuted blocks", "participant: the difference"),
         ("one_athlete", "conditions of sessions, by lot", "session of a person"),
     ],

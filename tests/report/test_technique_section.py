@@ -101,7 +101,7 @@ def test_what_was_refused_says_why(found):
     beside = {"technique": Refused("technique was not rated at two tests")}
     other = SimpleNamespace(**{**vars(found), "analysis": SimpleNamespace(beside=beside)})
     _, said = technique_sections(other)
-    assert said.text == "Not computed: technique was not rated at two tests"
+    assert said.text == "Not computed: technique was not rated at two tests."
 
 
 def test_a_figure_of_speed_needs_two_tests(found):

@@ -1,15 +1,23 @@
-"""The report end to end: what it holds, what it claims, that it is whole or not there."""
+"""The report end to end: what it holds and claims, whole or not there, alike in every format.
+
+In one file because all of it looks at one report, which is written once.
+"""
 
 import csv
 import dataclasses
 import html
 import io
+import json
 import re
 from functools import cache
 
+import docx
+import openpyxl
 import pytest
+from docx.oxml.ns import qn
 
 import motorlearn as ml
+from motorlearn.compare import PhaseComparison
 from motorlearn.digits import decimal_sign
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.figures import text_overlaps, texts_cut
@@ -41,9 +49,10 @@ def document(composed, study_name):
     return composed(study_name)
 
 
-@pytest.fixture(scope="session")
-def written(folder):
-    return folder / "report.html"
+@pytest.fixture(scope="module")
+def pictured(analysed, tmp_path_factory):
+    """The page of a small report with all that is drawn for it."""
+    return ml.write_report(analysed("undelayed"), tmp_path_factory.mktemp("p") / "out", quiet=True)
 
 
 def test_no_text_claims_more_than_its_test(document, studies, study_name):
@@ -81,8 +90,8 @@ def test_names_are_unique(document):
     assert len(set(names)) == len(names)
 
 
-def test_the_page_is_self_contained_and_escaped(written):
-    page = written.read_text(encoding="utf-8")
+def test_the_page_is_self_contained_and_escaped(pictured):
+    page = pictured.read_text(encoding="utf-8")
     sources = re.findall(r'(?:src|href)="([^"]{0,12})', page)
     assert all(source.startswith(("#", "data:image")) for source in sources)
     assert "http" not in re.sub(r"data:[^\"]*", "", page)
@@ -91,8 +100,8 @@ def test_the_page_is_self_contained_and_escaped(written):
     assert page.count("<th scope=") > 20
 
 
-def test_links_lead_somewhere(written):
-    page = written.read_text(encoding="utf-8")
+def test_links_lead_somewhere(folder):
+    page = (folder / "report.html").read_text(encoding="utf-8")
     targets = set(re.findall(r'id="([^"]+)"', page))
     assert set(re.findall(r'href="#([^"]+)"', page)) <= targets
 
@@ -105,10 +114,10 @@ def formats(folder):
     return found
 
 
-def test_figures_come_in_two_formats(written):
-    assert set(map(frozenset, formats(written.parent).values())) == {frozenset({".png", ".svg"})}
+def test_figures_come_in_two_formats(pictured):
+    assert set(map(frozenset, formats(pictured.parent).values())) == {frozenset({".png", ".svg"})}
     marks = {".png": b"\x89PNG", ".svg": b"<?xml"}
-    for path in (written.parent / "figures").iterdir():
+    for path in (pictured.parent / "figures").iterdir():
         assert path.read_bytes().startswith(marks[path.suffix])
 
 
@@ -127,9 +136,9 @@ def test_a_cell_agrees_with_its_own_value_only(agrees):
     assert not agrees("< .001", "0.002") and not agrees("–", "0") and not agrees("a", "b")
 
 
-def test_page_and_csv_hold_the_same_values(written, agrees):
-    page = written.read_text(encoding="utf-8")
-    for path in (written.parent / "tables").glob("*.csv"):
+def test_page_and_csv_hold_the_same_values(folder, agrees):
+    page = (folder / "report.html").read_text(encoding="utf-8")
+    for path in (folder / "tables").glob("*.csv"):
         rows = list(csv.reader(io.StringIO(path.read_text(encoding="utf-8"))))
         table = re.search(rf'<table id="tab-{path.stem}"[^>]*>.*?</table>', page, re.DOTALL)
         assert table, path.stem
@@ -320,3 +329,131 @@ def test_the_same_study_gives_the_same_page(tmp_path, studies, quick_pictures):
     first = ml.write_report(studies["pilot"](), tmp_path / "a", quiet=True).read_bytes()
     second = ml.write_report(studies["pilot"](), tmp_path / "b", quiet=True).read_bytes()
     assert first == second
+
+
+@pytest.fixture(scope="module")
+def word(folder):
+    return docx.Document(folder / "report.docx")
+
+
+def text_of(paragraph):
+    """Visible text of a paragraph, values of fields included."""
+    return "".join(node.text or "" for node in paragraph._p.iter(qn("w:t")))
+
+
+def plain_page(folder):
+    page = (folder / "report.html").read_text("utf-8")
+    main = page.split("<main>")[1].split("</main>")[0]
+    bare = re.sub(r"<[^<>]*>", "", re.sub(r'src="[^"]*"', "", main))
+    return re.sub(r"\s+", " ", html.unescape(bare))
+
+
+def test_word_and_csv_hold_the_same_tables(word, folder, agrees):
+    written = {}
+    for path in (folder / "tables").glob("*.csv"):
+        rows = list(csv.reader(io.StringIO(path.read_text("utf-8"))))
+        written.setdefault((tuple(rows[0]), len(rows)), []).append(rows[1:])
+    in_word = [[[cell.text for cell in row.cells] for row in table.rows] for table in word.tables]
+    assert sum(map(len, written.values())) == len(in_word)
+    for rows in in_word:
+        alike = written[tuple(rows[0]), len(rows)]
+        assert any(_same(rows[1:], other, agrees) for other in alike), rows[0]
+
+
+def _same(shown, raw, agrees):
+    lines = zip(shown, raw, strict=True)
+    return all(agrees(*pair) for pairs in lines for pair in zip(*pairs, strict=True))
+
+
+def test_word_and_page_hold_the_same_numbers(word, folder):
+    page = plain_page(folder)
+    started = False
+    for paragraph in word.paragraphs:
+        started |= paragraph.style.name == "Heading 1"
+        if paragraph.text == "How this report was made":
+            break
+        if started and paragraph.style.name in ("Normal", "Caption", "List Bullet"):
+            text = re.sub(r"\s+", " ", text_of(paragraph)).strip()
+            assert text.replace("Caution. ", "") in page
+
+
+def test_word_uses_real_styles(word):
+    styles = {paragraph.style.name for paragraph in word.paragraphs}
+    assert {"Title", "Heading 1", "Heading 2", "Caption", "List Bullet", "Caution"} <= styles
+    assert word.core_properties.title and word.core_properties.language == "en-GB"
+
+
+def test_every_picture_has_its_alternative_text(word):
+    described = [shape._inline.docPr.get("descr") for shape in word.inline_shapes]
+    assert len(described) >= 8
+    assert all(text and len(text) > 60 for text in described)
+
+
+def test_every_table_has_a_header_row(word):
+    for table in word.tables:
+        assert table.rows[0]._tr.trPr.find(qn("w:tblHeader")) is not None
+        assert table._tbl.tblPr.find(qn("w:tblCaption")).get(qn("w:val"))
+
+
+def test_cross_references_lead_to_captions(word):
+    marks = {mark.get(qn("w:name")) for mark in word.element.iter(qn("w:bookmarkStart"))}
+    fields = [node.text for node in word.element.iter(qn("w:instrText"))]
+    wanted = {text.split()[1] for text in fields if text.split()[0] == "REF"}
+    assert wanted and wanted <= marks
+    assert len(marks) == len(list(word.element.iter(qn("w:bookmarkStart"))))
+    assert sum("SEQ Figure" in text for text in fields) == len(word.inline_shapes)
+    assert sum("SEQ Table" in text for text in fields) == len(word.tables)
+
+
+def test_the_contents_lead_to_every_heading(word):
+    entries = [p for p in word.paragraphs if p.style.name.startswith("toc ")]
+    headings = [p for p in word.paragraphs if p.style.name in ("Heading 1", "Heading 2")]
+    shown = [p.text for p in headings if p.text != "How this report was made"]
+    assert [text_of(entry) for entry in entries] == shown
+    marks = {mark.get(qn("w:name")) for mark in word.element.iter(qn("w:bookmarkStart"))}
+    links = [link.get(qn("w:anchor")) for link in word.element.iter(qn("w:hyperlink"))]
+    assert len(set(links)) == len(shown) and set(links) <= marks
+    fields = [node.get(qn("w:fldCharType")) for node in word.element.iter(qn("w:fldChar"))]
+    assert fields.count("begin") == fields.count("separate") == fields.count("end")
+    assert any(
+        (node.text or "").split()[:1] == ["TOC"] for node in word.element.iter(qn("w:instrText"))
+    )
+
+
+def test_a_number_is_not_parted_from_its_sign_of_unit(word, folder):
+    page = (folder / "report.html").read_text("utf-8").split("<main>")[1]
+    text = re.sub(r"<t[dh].*?</t[dh]>|<img[^>]*>", "", page, flags=re.DOTALL)
+    assert re.search(r"\d\u00a0%", text) and not re.search(r"\d %", text)
+    assert not any(re.search(r"\d %", p.text) for p in word.paragraphs)
+
+
+def test_the_json_reads_back_into_results(folder):
+    stored = json.loads((folder / "results.json").read_text("utf-8"))
+    text = json.dumps(stored["results"]["radial_error: comparison"])
+    comparison = PhaseComparison.from_json(text)
+    row = comparison.contrasts.query("phase == 'retention' and adjusted and group == 'random'")
+    said = next(s for s in stored["sentences"] if "times as large after random" in s)
+    assert f"{row['estimate'].iloc[0]:.2f} times" in said
+    assert comparison.recipe.options["baseline"] == "pretest"
+
+
+def test_every_sentence_of_the_json_is_on_the_page(folder):
+    stored = json.loads((folder / "results.json").read_text("utf-8"))
+    page = plain_page(folder)
+    assert all(re.sub(r"\s+", " ", sentence) in page for sentence in stored["sentences"])
+
+
+def test_the_workbook_has_a_sheet_for_every_table(folder):
+    book = openpyxl.load_workbook(folder / "tables" / "tables.xlsx")
+    titles = {sheet["A1"].value for sheet in book}
+    word = docx.Document(folder / "report.docx")
+    described = {
+        table._tbl.tblPr.find(qn("w:tblCaption")).get(qn("w:val")) for table in word.tables
+    }
+    assert titles == described
+
+
+def test_every_table_comes_as_latex_and_styled_page(folder):
+    for path in (folder / "tables").glob("*.csv"):
+        assert (path.with_suffix(".tex")).read_text("utf-8").startswith(r"\begin{table}")
+        assert "<table" in (path.with_suffix(".html")).read_text("utf-8")

@@ -16,7 +16,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from stopping import apart, look, states
+from stopping import apart, begun, look, states
 from writers import WRITERS, Writer
 
 from motorlearn.exceptions import MotorlearnError
@@ -68,7 +68,7 @@ def examine(writer: Writer, folder: Path, disk: Path) -> list[str]:
     wrong = []
     for home in homes:
         home.mkdir()
-        assert apart(lambda home=home: writer.prepare(home)) == 0, "no earlier state"
+        begun(lambda home=home: writer.prepare(home), folder)
         shutil.copytree(home, earlier)
         before = states(writer, home)
         assert written(writer, home) == 0, "no later state"

@@ -1,15 +1,17 @@
 """Stop a writer at each thing it does to the disk, and look at what it leaves.
 
-    python tests/robustness/stopping.py MOST FOLDER WRITER ...
+    python tests/robustness/stopping.py FOLDER WRITER MOST ...
 
 A writer runs once to the end and so shows the later state. Then it runs over the earlier state
 again and again, each time in a process of its own that is interrupted or killed one step further
 on. What it leaves has to be the earlier or the later state of each output, whole; the next run has
 to reach the later state and to clear away what the stopped run left. ``MOST`` is the number of
-steps that are tried, more or less. Prints for each writer one line of JSON: what was wrong.
+its steps that are tried, more or less. Prints for each writer one line of JSON: what was wrong.
 """
 
+import contextlib
 import hashlib
+import importlib
 import itertools
 import json
 import os
@@ -81,6 +83,21 @@ def apart(work: Callable[[], object]) -> int:
             sys.stderr.flush()
             os._exit(code)
     return os.waitstatus_to_exitcode(os.waitpid(process, 0)[1])
+
+
+def begun(work: Callable[[], object], folder: Path) -> None:
+    """Do a first piece of work apart, and load here what it loaded: later ones start from here."""
+    note = folder / "loaded.json"
+
+    def noted() -> None:
+        work()
+        note.write_text(json.dumps(list(sys.modules)))
+
+    assert apart(noted) == 0, "the first piece of work fails"
+    for name in json.loads(note.read_text()):
+        with contextlib.suppress(ImportError):
+            importlib.import_module(name)
+    note.unlink()
 
 
 def events_of(writer: Writer, folder: Path) -> list[str]:
@@ -169,7 +186,7 @@ def examine(writer: Writer, folder: Path, most: int) -> list[str]:
     """Stop a writer in both ways at its steps; gives what was wrong."""
     home, earlier = folder / "home", folder / "earlier"
     home.mkdir()
-    assert apart(lambda: writer.prepare(home)) == 0, "the earlier state cannot be made"
+    begun(lambda: writer.prepare(home), folder)
     shutil.copytree(home, earlier)
     before, events = states(writer, home), events_of(writer, home)
     after = states(writer, home)
@@ -185,8 +202,8 @@ def examine(writer: Writer, folder: Path, most: int) -> list[str]:
 
 
 if __name__ == "__main__":
-    most, place, *names = sys.argv[1:]
-    for number, name in enumerate(names or WRITERS):
-        own = Path(place).resolve() / str(number)
+    place, *wanted = sys.argv[1:]
+    for name, most in zip(wanted[::2], wanted[1::2], strict=True):
+        own = Path(place).resolve() / name.replace(" ", "-")
         own.mkdir()
         print(json.dumps([name, examine(WRITERS[name], own, int(most))]), flush=True)

@@ -1,8 +1,9 @@
-"""A small study whose data keep every rule, for tests that then break one."""
+"""A small study whose data keep every rule, for tests that then break one; a file with odd rows."""
 
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -100,3 +101,35 @@ def study_folder(tmp_path):
     trials = good_trials()
     people = trials[["participant", "group"]].drop_duplicates()
     return StudyFolder(tmp_path, PLAN, trials, people)
+
+
+@pytest.fixture
+def slides(tmp_path):
+    """Landing points: a device's default, pushes that left the floor, free practice, a lost one."""
+    rng = np.random.default_rng(5)
+    frames = []
+    for person in range(1, 21):
+        for part, phase in enumerate(("pretest", "acquisition", "retention")):
+            blocks = 1 if part != 1 else 3 + person % 3
+            x, y = rng.normal(0, 20, (2, blocks * 10)).round(3)
+            y[y > 30] = 90.0
+            lost = (y < -28) & (part != 1)
+            x[lost], y[lost] = np.nan, np.nan
+            if person == 7 and part != 1:
+                x[:], y[:] = np.nan, np.nan
+            frames.append(
+                pd.DataFrame(
+                    {
+                        "participant": f"P{person:02d}",
+                        "group": ("blocked", "random")[person % 2],
+                        "phase": phase,
+                        "block": np.repeat(np.arange(1, blocks + 1), 10),
+                        "trial": np.tile(np.arange(1, 11), blocks),
+                        "x": x,
+                        "y": y,
+                    }
+                )
+            )
+    file = tmp_path / "slides.csv"
+    pd.concat(frames).to_csv(file, index=False)
+    return file

@@ -48,3 +48,33 @@ def test_one_person_or_class_in_a_group_is_a_doubt(tmp_path, made, column, rule)
     found = problems[problems.index.str.startswith(rule)]
     assert found["severity"].tolist() == ["doubt"]
     assert f"alone in {last}" in found["value"].iloc[0]
+
+
+ALIKE = {
+    "case": ({"P02": "Random", "P04": "Random"}, ["Random (n = 2)"]),
+    "a letter": ({"P02": "rndom"}, ["rndom (n = 1)"]),
+    "half of them": (dict.fromkeys(("P02", "P04", "P06", "P08"), "randoms"), []),
+    "another word": ({"P02": "serial"}, []),
+}
+
+
+@pytest.mark.parametrize("name", ALIKE)
+def test_a_group_spelled_two_ways_is_asked_about_and_one_name_mends_it(tmp_path, name):
+    slips, told = ALIKE[name]
+    table = studies.trials(16, studies.PARTS, seed=5)[
+        ["participant", "group", "phase", "session", "block", "trial", "radial_error"]
+    ]
+    table["group"] = table["participant"].map(slips).fillna(table["group"])
+    table.to_csv(tmp_path / "slides.csv", index=False)
+    study = ml.trials.take_in(tmp_path / "slides.csv", tmp_path / "new").study
+    found = study.problems[study.problems["rule"] == "groups of much the same name"]
+    assert found["value"].tolist() == told and set(found["severity"]) <= {"doubt"}
+    if told:
+        assert found["advice"].str.contains("resembles 'random'").all()
+        asked = ml.trials.Asked(groups=dict.fromkeys(slips.values(), "random"))
+        mended = ml.trials.take_in(tmp_path / "slides.csv", tmp_path / "mended", asked=asked).study
+        assert set(mended.design.group_names) == {"blocked", "random"}
+        rules = mended.problems.set_index("rule")
+        assert "groups of much the same name" not in rules.index
+        assert rules.loc[["code without a level"], "value"].tolist() == ["blocked"]
+        assert mended.trials.table.query("group == 'random'")["participant"].nunique() == 8

@@ -79,7 +79,7 @@ GAPS = {
     "one condition only": (
         lambda t: t[(t["participant"] != "P2") | (t["group"] == "random")],
         "participant without a condition",
-        "P2: no blocked",
+        "P2: no trial under blocked",
     ),
     "one condition in two periods": (
         lambda t: t.assign(period=t["period"].where(t.index != 0, 3 - t["period"])),

@@ -241,7 +241,7 @@ def test_missing_words_keep_their_reason_in_long_files(tmp_path):
         ("1", "share", (20, 20, "share read")),
         ("0,6", "count", (None, 20, "share among counts")),
         ("61 %", "count", (None, 20, "no whole number of hits")),
-        ("abs", "count", (None, 20, "missing word")),
+        ("abs", "count", (None, 20, "word read as missing")),
         ("", "count", (None, 20, "")),
         ("twelve", "count", (None, 20, "text among numbers")),
         ("2026-12-20", "count", (None, 20, "date among numbers")),

@@ -19,7 +19,6 @@ from motorlearn.trials.reading.values import read_number, to_numbers
 
 QUIET = settings(
     max_examples=60,
-    deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 HEADING = ["participant", "group", "hits", "attempts", "note"]

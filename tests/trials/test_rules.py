@@ -358,3 +358,26 @@ def test_left_out_counts_by_reason_and_names_absent_people(study_folder):
         ["p04", "random", "no outcome", 8],
         ["p04", "random", "no retention", 0],
     ]
+
+
+def test_rows_of_two_raters_are_told_with_their_remedy(study_folder):
+    """With a column of raters, or numbered on: twice the plan for everybody is no free practice."""
+    first = study_folder.trials
+    study_folder.trials = pd.concat([first.assign(rater="A"), first.assign(rater="B")])
+    problems = found(study_folder).set_index("rule")
+    advice = problems.loc["more trials than planned", "advice"]
+    assert advice.str.contains(r"rows of 2 raters \(A, B\)\? Ratings belong into ratings.csv").all()
+    study_folder.trials = pd.concat([first, first.assign(trial=first["trial"] + 100)])
+    advice = found(study_folder).set_index("rule").loc["more trials than planned", "advice"]
+    assert advice.str.contains("rows of 2 raters? Ratings", regex=False).all()
+    study_folder.trials = pd.concat([first, first.tail(2).assign(trial=[101, 102])])
+    advice = found(study_folder).set_index("rule").loc[["more trials than planned"], "advice"]
+    assert advice.str.contains("trials entered twice").all()
+
+
+def test_trials_that_all_stand_there_twice_with_other_values_may_be_of_two_raters(study_folder):
+    first = study_folder.trials.drop(columns=["x", "y", "hit"])
+    second = first.assign(radial_error=first["radial_error"] + 1)
+    study_folder.trials = pd.concat([first, second])
+    advice = found(study_folder).set_index("rule").loc["duplicate trial", "advice"]
+    assert advice.str.contains("rows of several raters belong into ratings.csv").all()

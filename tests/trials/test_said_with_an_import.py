@@ -13,6 +13,7 @@ from motorlearn.commands import app
 from motorlearn.exceptions import InputError, MotorlearnError
 from motorlearn.trials import Asked, AskedQuestionnaires
 from motorlearn.trials.importing.said_rules import said_rules
+from motorlearn.trials.reading.answers_file import answers_of
 
 LEAVE_OUT = ("P07 at tests: hurt a wrist", "block > 3 at acquisition: further practice was free")
 REPLACE = (
@@ -20,33 +21,6 @@ REPLACE = (
     "y empty at tests by largest: left the floor",
     "x empty at tests by 33.02 signed: left the floor",
 )
-
-
-@pytest.fixture
-def slides(tmp_path):
-    """Landing points: a device's default, pushes that left the floor, free practice."""
-    rng = np.random.default_rng(5)
-    frames = []
-    for person in range(1, 21):
-        for phase in ("pretest", "acquisition", "retention"):
-            blocks = 3 + person % 3 if phase == "acquisition" else 1
-            x, y = rng.normal(0, 20, (2, blocks * 10)).round(3)
-            y[y > 30] = 90.0
-            lost = (y < -25) & (phase != "acquisition")
-            x[lost], y[lost] = np.nan, np.nan
-            content = {
-                "participant": f"P{person:02d}",
-                "group": ("blocked", "random")[person % 2],
-                "phase": phase,
-                "block": np.repeat(np.arange(1, blocks + 1), 10),
-                "trial": np.tile(np.arange(1, 11), blocks),
-                "x": x,
-                "y": y,
-            }
-            frames.append(pd.DataFrame(content))
-    file = tmp_path / "slides.csv"
-    pd.concat(frames).to_csv(file, index=False)
-    return file
 
 
 def answers(people=20, *, wide=False):
@@ -166,7 +140,7 @@ def test_a_rule_on_a_study_that_is_there_is_checked_before_anything_is_written(s
 @pytest.mark.parametrize("score", ["mean", "sum"])
 def test_a_questionnaire_comes_in_with_reversed_items(slides, tmp_path, wide, score):
     table = answers(wide=wide)
-    table.to_csv(tmp_path / "mood.csv", index=False)
+    table.to_csv(tmp_path / "mood.csv", index=False, na_rep="NA" if score == "sum" else "")
     told = AskedQuestionnaires(
         [tmp_path / "mood.csv"], "joy=fun+again-dull", "1-7", score=score, minimum_answered=2
     )
@@ -217,6 +191,78 @@ def test_a_questionnaire_that_cannot_be_read_is_refused_in_words(slides, tmp_pat
     with pytest.raises(InputError, match=words):
         ml.trials.take_in(slides, tmp_path / "new", asked=asked)
     assert not (tmp_path / "new").exists()
+
+
+TIMED = {
+    "seen": ("t{time}_{item}", ""),
+    "seen behind": ("{item} T{time}", ""),
+    "said": ("{item}_{time}", "{item}_{time}"),
+}
+
+
+@pytest.mark.parametrize("name", TIMED)
+def test_times_that_stand_in_headings_are_taken_apart(slides, tmp_path, name):
+    pattern, said = TIMED[name]
+    table = answers(wide=True).assign(group_id=1, nights=7)
+    wide = table.pivot(index="id", columns="time_id", values=["fun", "again", "dull"])
+    wide.columns = [pattern.format(item=item, time=time) for item, time in wide.columns]
+    wide.reset_index().assign(group_id=1).to_csv(tmp_path / "mood.csv", index=False)
+    told = AskedQuestionnaires(
+        [tmp_path / "mood.csv"], "joy=fun+again-dull", "1-7", minimum_answered=2, headings=said
+    )
+    study = ml.trials.take_in(slides, tmp_path / "new", asked=Asked(questionnaires=told)).study
+    plan = study.design.questionnaires[0]
+    assert (plan.headings, plan.time, plan.times) == (pattern, "time", (1, 2))
+    read = study.questionnaires["mood"].set_index(["participant", "time"]).sort_index()
+    own = answers(wide=True).set_index(["id", "time_id"]).sort_index()
+    for item in ("fun", "again", "dull"):
+        np.testing.assert_array_equal(read[item].to_numpy(float), own[item].to_numpy(float))
+
+
+MIXED_HEADINGS = {
+    "two ways": ({"fun": "t1_fun", "dull": "fun_t2"}, {}, "one way.*--headings"),
+    "one time": ({"fun": "t1_fun", "dull": "t1_dull"}, {}, "in one way"),
+    "no item": ({}, {"headings": "t{time}"}, "once each"),
+    "none fits": ({}, {"headings": "at{time}_{item}"}, "in one way"),
+}
+
+
+@pytest.mark.parametrize("name", MIXED_HEADINGS)
+def test_headings_that_hold_times_in_no_clear_way_are_refused(slides, tmp_path, name):
+    called, said, words = MIXED_HEADINGS[name]
+    table = answers(wide=True).query("time_id == 1").drop(columns="time_id").rename(columns=called)
+    table.to_csv(tmp_path / "mood.csv", index=False)
+    told = AskedQuestionnaires([tmp_path / "mood.csv"], answers="1-7", **said)
+    with pytest.raises(InputError, match=words):
+        ml.trials.take_in(slides, tmp_path / "new", asked=Asked(questionnaires=told))
+    assert not (tmp_path / "new").exists()
+
+
+BAD_HEADINGS = {
+    "parts": ({"headings": "t{time}"}, "once each"),
+    "long": ({"headings": "t{time}_{item}", "item": "item"}, "item = ''"),
+    "no times": ({"headings": "t{time}_{item}", "times": []}, "times in order"),
+}
+
+
+@pytest.mark.parametrize("name", BAD_HEADINGS)
+def test_a_plan_of_headings_holds_together(name):
+    keys, words = BAD_HEADINGS[name]
+    plan = {"name": "mood", "item": "", "time": "time", "times": [1, 2], "answers": [1, 7],
+            "scales": {"joy": ["fun"]}} | keys  # fmt: skip
+    with pytest.raises(InputError, match=words):
+        ml.design.design_from_mapping(studies.plan(studies.ERROR, questionnaires=[plan]))
+
+
+def test_a_time_of_the_plan_that_no_heading_holds_is_named(tmp_path):
+    table = pd.DataFrame({"participant": ["P01"], "t1_fun": [3], "t2_fun": [5]})
+    table.to_csv(tmp_path / "mood.csv", index=False)
+    plan = ml.design.QuestionnairePlan(
+        name="mood", item="", time="time", times=(1, 3), headings="t{time}_{item}",
+        answers=(1, 7), scales={"joy": ("fun",)},
+    )  # fmt: skip
+    with pytest.raises(MotorlearnError, match=r"no heading of mood\.csv.*'3'"):
+        answers_of(plan, tmp_path / "mood.csv")
 
 
 def test_scales_without_a_file_and_a_file_that_is_not_there(slides, tmp_path):

@@ -110,38 +110,6 @@ def test_the_command_takes_the_same_answers(pushes, tmp_path):
     assert ml.read_design(home).primary == told.primary
 
 
-@pytest.fixture
-def slides(tmp_path):
-    """Landing points: a device's default, pushes that left the floor, free practice, a lost one."""
-    rng = np.random.default_rng(5)
-    frames = []
-    for person in range(1, 21):
-        for part, phase in enumerate(("pretest", "acquisition", "retention")):
-            blocks = 1 if part != 1 else 3 + person % 3
-            x, y = rng.normal(0, 20, (2, blocks * 10)).round(3)
-            y[y > 30] = 90.0
-            lost = (y < -28) & (part != 1)
-            x[lost], y[lost] = np.nan, np.nan
-            if person == 7 and part != 1:
-                x[:], y[:] = np.nan, np.nan
-            frames.append(
-                pd.DataFrame(
-                    {
-                        "participant": f"P{person:02d}",
-                        "group": ("blocked", "random")[person % 2],
-                        "phase": phase,
-                        "block": np.repeat(np.arange(1, blocks + 1), 10),
-                        "trial": np.tile(np.arange(1, 11), blocks),
-                        "x": x,
-                        "y": y,
-                    }
-                )
-            )
-    file = tmp_path / "slides.csv"
-    pd.concat(frames).to_csv(file, index=False)
-    return file
-
-
 def test_rules_that_the_files_suggest_stand_behind_a_sign_until_they_are_taken(slides, tmp_path):
     home = tmp_path / "new"
     found = ml.trials.take_in(slides, home)

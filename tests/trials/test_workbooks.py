@@ -87,7 +87,7 @@ def test_error_cells(tmp_path, error):
     book, sheet = book_of(*good_rows())
     sheet["D4"] = error
     trials = read(tmp_path, book)
-    rule = "missing word" if error == "#N/A" else "error cell"
+    rule = "word read as missing" if error == "#N/A" else "error cell"
     assert found(trials) == {"log.xlsx, Log!D4 (x)": rule}
     assert np.isnan(trials.table["x"][2])
 

@@ -8,15 +8,18 @@ import pytest
 import studies
 
 from motorlearn.design import Outcome, design_from_mapping, stage_column, stages_of
+from motorlearn.digits import count
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
 from motorlearn.wording.sentences import (
     change_reading,
+    interval_clause,
     means_sentence,
     omnibus_sentence,
     paired_sentence,
+    verdict_sentence,
 )
 from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import count, decimals_for, listed
+from motorlearn.wording.voice import decimals_for, listed
 
 PLAN = {
     "study": {"title": "Ring push"},
@@ -339,3 +342,26 @@ def test_small_words():
     assert [decimals_for(spread) for spread in (1e-6, 0.015, 500)] == [4, 3, 0]
     assert [count(0, "trial"), count(1, "trial")] == ["0 trials", "1 trial"]
     assert [listed([]), listed(["a"]), listed(["a", "b"])] == ["", "a", "a and b"]
+
+
+@pytest.mark.parametrize(
+    ("effect", "limits", "told"),
+    [
+        ("ratio", (0.83, 0.998), "95 % CI 0.830 to 0.998"),
+        ("ratio", (0.83, 1.01), "95 % CI 0.83 to 1.01"),
+        ("difference", (0.02, 3.1), "95 % CI 0.02 to 3.10 cm"),
+    ],
+)
+def test_no_limit_is_written_as_the_null_that_it_is_not(effect, limits, told):
+    row = pd.Series({"effect": effect, "conf_low": limits[0], "conf_high": limits[1]})
+    assert interval_clause(row, make_voice()) == told
+
+
+@pytest.mark.parametrize(
+    ("bound", "told"), [(3.49914, "(−3.5 to 3.5 cm)"), (0.125, "(−0.125 to 0.125 cm)")]
+)
+def test_a_bound_made_from_an_sd_has_the_decimals_of_the_scores(bound, told):
+    row = pd.Series(contrast(conf_low=-1.0, conf_high=0.5))
+    tests = {"bound_low": -bound, "bound_high": bound, "conf_low": -0.8, "conf_high": 0.3}
+    judged = judge(row, pd.Series(tests | {"p": 0.4, "equivalent": False}))
+    assert told in verdict_sentence(judged, row, make_voice())

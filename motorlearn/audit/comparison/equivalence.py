@@ -42,10 +42,11 @@ def _declared(context: Context) -> Check:
         "1 where the plan gives no bound, or a bound without a reason",
         float(not reason),
         context.guide("bound_declared"),
-        f"Plan: {smallest.told}; {reason}"
+        f"Plan: {smallest.told}; {reason or 'it gives no reason.'}"
         if smallest is not None
         else "The plan names no smallest effect of interest, or no plan was given.",
-        "Without a bound set beforehand report the interval only, and no equivalence verdict.",
+        "If it was set beforehand, say why in the plan (smallest_effect.reason); without such a "
+        "bound report the interval only, and no equivalence verdict.",
     )
 
 

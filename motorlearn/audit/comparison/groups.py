@@ -22,7 +22,7 @@ from motorlearn.audit.general import (
 from motorlearn.audit.report import RESIDUALS, Check, attempted, judged
 from motorlearn.compare import PhaseComparison
 from motorlearn.compare.crossing import INTERACTION, MAIN, SIMPLE, CellContrast
-from motorlearn.design import Design, joint_term, primary_levels
+from motorlearn.design import Primary
 from motorlearn.linear.least_squares import LeastSquares
 
 
@@ -57,7 +57,7 @@ def _of_contrasts(result: PhaseComparison, model: PhaseModel, context: Context) 
     wanted = [
         ("residuals are roughly normal", "skewness", normality_check),
         ("groups have the same spread", "size", variance_check),
-        ("no single participant decides", "moved", influence_check),
+        (f"no single {model.unit} decides", "moved", influence_check),
     ]
     if model.adjusted:
         wanted[2:2] = [
@@ -74,25 +74,24 @@ def focused(
     model: PhaseModel, context: Context, effects: Sequence[CellContrast] = ()
 ) -> PhaseModel:
     """The model with only the planned pair of groups, or effect, where the plan names one."""
-    design = context.design
-    if design is None or design.primary is None or not model.pairs:
+    primary = context.primary
+    if primary is None or not model.pairs:
         return model
-    if design.primary.factors:
-        chosen = _planned_effect(design, effects) or model.pairs
-        return replace(model, pairs=tuple(_as_read(pair, design) for pair in chosen))
-    named = set(design.primary.groups)
+    if primary.factors:
+        chosen = _planned_effect(primary, context, effects) or model.pairs
+        return replace(model, pairs=tuple(_as_read(pair, context) for pair in chosen))
+    named = set(primary.groups)
     planned = [
         pair for pair in model.pairs if named == {str(model.groups[i]) for i in places_of(pair)}
     ]
     return replace(model, pairs=tuple(planned)) if planned else model
 
 
-def _as_read(pair: Pair, design: Design) -> Pair:
+def _as_read(pair: Pair, context: Context) -> Pair:
     """A contrast of cells with the factor it is averaged over as a reader calls it."""
     if not isinstance(pair, CellContrast):
         return pair
-    words = {factor.name: factor.words for factor in design.factors}
-    return replace(pair, factor=words.get(pair.factor, pair.factor))
+    return replace(pair, factor=context.words_of(pair.factor))
 
 
 def places_of(pair: Pair) -> tuple[int, ...]:
@@ -102,19 +101,23 @@ def places_of(pair: Pair) -> tuple[int, ...]:
     return pair
 
 
-def _planned_effect(design: Design, effects: Sequence[CellContrast]) -> tuple[CellContrast, ...]:
+def _planned_effect(
+    primary: Primary, context: Context, effects: Sequence[CellContrast]
+) -> tuple[CellContrast, ...]:
     """The main effect or interaction that the plan declares, the way round it declares it."""
-    primary, joint = design.primary, joint_term(design)
-    if joint:
-        return tuple(one for one in effects if one.term == joint and one.kind != SIMPLE)
-    if primary is not None and len(primary.factors) == 2:
+    if context.joint_term:
+        return tuple(
+            one for one in effects if one.term == context.joint_term and one.kind != SIMPLE
+        )
+    if len(primary.factors) == 2:
         return tuple(one for one in effects if one.kind == INTERACTION)
-    pair = primary_levels(design) or ("", "")
+    pair = context.primary_levels
     for one in effects:
-        mine = primary is not None and one.kind == MAIN and one.term == primary.factors[0]
-        if mine and (one.group, one.reference) == pair:
+        if one.kind != MAIN or one.term != primary.factors[0]:
+            continue
+        if (one.group, one.reference) == pair:
             return (one,)
-        if mine and (one.reference, one.group) == pair:
+        if (one.reference, one.group) == pair:
             turned = tuple(-weight for weight in one.weights)
             return (replace(one, group=pair[0], reference=pair[1], weights=turned),)
     return ()

@@ -108,12 +108,13 @@ def _judged(
     remedy = remedied(lambda: _without(model, place)) if context.remedies else None
     guide = context.guide(name)
     return judged(
-        "no single participant decides",
+        f"no single {model.unit} decides",
         guide.words,
         float(values[place]),
         guide,
         finding,
-        "Report the result with and without the participants named; leave nobody out for it.",
+        f"Report the result with and without the {digits.plural(model.unit)} named; leave none "
+        "out for it.",
         chance=chance,
         remedy=remedy,
     )

@@ -259,7 +259,7 @@ def _f_conclusion(
 
 
 def _f_of(df1: float, df2: float) -> str:
-    return f"F({digits.degrees_of_freedom(df1)}, {digits.degrees_of_freedom(df2)})"
+    return f"F({digits.degrees_of_freedom(df1)}, {digits.degrees_of_freedom(df2)}) ="
 
 
 def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) -> Remedy | None:
@@ -269,7 +269,7 @@ def _own_covariances(scores: Floats, codes: NDArray[np.intp], data: Repeated) ->
     row = data.anova.iloc[-1]
     after = Conclusion(
         f"{term_in_words(row['term'])}, own covariances, "
-        f"F({digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)})",
+        f"F({digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)}) =",
         test.statistic, np.nan, np.nan, test.p,
     )  # fmt: skip
     return Remedy(
@@ -297,7 +297,7 @@ def _mixed_model(data: Repeated) -> Remedy:
     corrected = ("p_gg", "epsilon_gg") if np.isfinite(row["p_gg"]) else ("p", "")
     df = f"{digits.degrees_of_freedom(test.df1)}, {digits.number(test.df2, 1)}"
     after = Conclusion(
-        f"{term_in_words(term)}, mixed model F({df})",
+        f"{term_in_words(term)}, mixed model F({df}) =",
         float(test.statistic), np.nan, np.nan, float(test.p),
     )  # fmt: skip
     words = f"free covariances of the {data.within}s" if free else "a random intercept"

@@ -8,9 +8,10 @@ from scipy import sparse, stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
-from motorlearn.audit.general import unit_check
+from motorlearn.audit.general import people_check, unit_check
 from motorlearn.audit.mixed.model import MixedModel
 from motorlearn.audit.mixed.refits import conclusions, refit
+from motorlearn.audit.mixed.shared import fit_settled
 from motorlearn.audit.report import Check, Conclusion, Remedy, Step, attempted, judged
 from motorlearn.mixed import ManyFits, MixedFit, fit_binomial_many
 from motorlearn.mixed.solve.covariance import Structure
@@ -37,14 +38,7 @@ class FamilyAudit:
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
         yield unit_check(self.context, tuple(self.fit.n_groups))
-        yield judged(
-            "the search settled at a maximum",
-            "optimiser's claim looked at again (1 means it failed)",
-            float(not self.fit.converged),
-            self.context.guide("converged"),
-            self.fit.recipe.message or "Gradient and Hessian confirm it.",
-            "Simplify the random part; do not report a fit that did not settle.",
-        )
+        yield fit_settled(self.fit, self.context)
         yield self._bound()
         if self.fit.family == "ordinal" and len(self.fit.design.categories) > 2:
             yield attempted(
@@ -57,14 +51,7 @@ class FamilyAudit:
         if self.fit.family in ("poisson", "negative-binomial"):
             yield self._zeros()
         yield self._approximation()
-        yield judged(
-            "there are enough participants for this model",
-            "participants",
-            float(len(self.fit.design.random[0].levels)),
-            self.context.guide("clusters"),
-            "",
-            "Check the p value by permutation of the allocation.",
-        )
+        yield people_check(len(self.fit.design.random[0].levels), self.context)
 
     def _bound(self) -> Check:
         """Share of participants all of whose outcomes are the lowest or the highest there is."""

@@ -10,7 +10,7 @@ from scipy import stats
 
 from motorlearn import digits
 from motorlearn.audit.context import Context
-from motorlearn.audit.general import unit_check
+from motorlearn.audit.general import settled_check, unit_check
 from motorlearn.audit.mixed.consequences import (
     level_factors,
     rate_of,
@@ -31,6 +31,13 @@ from motorlearn.exceptions import FitError
 from motorlearn.mixed import MixedFit
 
 
+def fit_settled(fit: MixedFit, context: Context) -> Check:
+    """Convergence as the fit re-checked it."""
+    finding = fit.recipe.message or "Gradient and Hessian confirm it."
+    advice = "Simplify the random part; do not report a fit that did not settle."
+    return settled_check(fit.converged, context, finding, advice)
+
+
 class MixedAudit:
     """Checks both families share; refits and removals are made once and shared."""
 
@@ -45,7 +52,7 @@ class MixedAudit:
     def checks(self) -> Iterator[Check]:
         """All checks that suit the family of the model."""
         yield unit_check(self.context, tuple(self.fit.n_groups))
-        yield self.converged()
+        yield fit_settled(self.fit, self.context)
         yield self.bound()
         yield from self.by_family()
         yield from self.spread()
@@ -86,17 +93,6 @@ class MixedAudit:
             advice,
             chance=number.p,
             **more,
-        )
-
-    def converged(self) -> Check:
-        """Convergence as the fit re-checked it."""
-        return judged(
-            "the search settled at a maximum",
-            "optimiser's claim looked at again (1 means it failed)",
-            float(not self.fit.converged),
-            self.context.guide("converged"),
-            self.fit.recipe.message or "Gradient and Hessian confirm it.",
-            "Simplify the random part; do not report a fit that did not settle.",
         )
 
     def bound(self) -> Check:

@@ -69,8 +69,13 @@ def _tested(estimate: Floats, error: Floats, df: Floats) -> Iterator[tuple[float
     return zip(*(column.tolist() for column in columns), strict=True)
 
 
+def without_one(unit: str = "participant") -> str:
+    """Name of the analysis without the one that matters most, a person or a class."""
+    return f"without the {unit} {'who' if unit == 'participant' else 'that'} matters most"
+
+
 def most_telling_removal(
-    original: Sequence[Conclusion], removed: pd.DataFrame
+    original: Sequence[Conclusion], removed: pd.DataFrame, unit: str = "participant"
 ) -> tuple[tuple[Conclusion, ...], str]:
     """Conclusions without the participant whose removal speaks most against them, with a note."""
     labels = [before.label for before in original]
@@ -86,7 +91,7 @@ def most_telling_removal(
         estimate, p = float(row["estimate"]), float(row["p"])
         worst.append(Conclusion(before.label, estimate, low, high, p, null=before.null))
     flips = sorted(own.loc[own["changes"], "participant"].astype(str).unique())
-    note = f"changes without {', '.join(flips)}" if flips else "nobody's removal changes it"
+    note = f"changes without {', '.join(flips)}" if flips else f"no {unit}'s removal changes it"
     return tuple(worst), note
 
 

@@ -11,7 +11,7 @@ from motorlearn.audit.mixed.refits import (
     robust_conclusions,
     with_row_effects,
 )
-from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
+from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal, without_one
 from motorlearn.audit.sensitivity.phases import ORIGINAL, Variant
 from motorlearn.mixed import MixedFit
 
@@ -29,7 +29,7 @@ def mixed_variants(fit: MixedFit) -> tuple[list[Variant], pd.DataFrame]:
         Variant(ORIGINAL, fit.n, original),
         Variant("jackknife over participants", fit.n, robust, words),
         *(_counts(model, focus) if model.binomial else _scales(fit, focus)),
-        Variant("without the participant who matters most", fit.n, worst, note),
+        Variant(without_one(), fit.n, worst, note),
     ], removed
 
 

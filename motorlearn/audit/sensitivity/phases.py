@@ -16,7 +16,7 @@ from motorlearn.audit.comparison.phase_model import PhaseModel
 from motorlearn.audit.comparison.resampled import bootstrapped, imputed, permuted
 from motorlearn.audit.guides import GUIDES
 from motorlearn.audit.report import SELDOM, Conclusion
-from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal
+from motorlearn.audit.sensitivity.leave_one_out import most_telling_removal, without_one
 from motorlearn.compare import PhaseComparison
 from motorlearn.exceptions import FitError
 from motorlearn.rows import Schema
@@ -91,13 +91,13 @@ def phase_variants(
     seed: int,
 ) -> list[Variant]:
     """Run every variant of one test."""
-    worst, note = most_telling_removal(model.conclusions(), removed)
+    worst, note = most_telling_removal(model.conclusions(), removed, model.unit)
     fewer, pooled = len(model.complete.y) - 1, not model.by_group
     found = [
         *_variants(model, seed),
         _protocol(model, keepers),
         _permutation(model, allocation, permutations, seed),
-        Variant("without the participant who matters most", fewer, worst, note, pooled),
+        Variant(without_one(model.unit), fewer, worst, note, pooled),
     ]
     return _warned(found, model, seed) if pooled else found
 
@@ -145,7 +145,9 @@ def _without_outliers(model: PhaseModel) -> Variant:
     flagged = np.abs(studentised(model.fit())) > OUTLIER
     pooled = not model.by_group
     if not flagged.any():
-        return Variant(name, len(whole.y), model.conclusions(), "nobody is beyond 3 SD", pooled)
+        return Variant(
+            name, len(whole.y), model.conclusions(), f"no {model.unit} is beyond 3 SD", pooled
+        )
     kept = whole.subset(~flagged)
     names = ", ".join(str(one) for one in whole.participants[flagged])
     return Variant(name, len(kept.y), kept.conclusions(), f"without {names}", pooled)

@@ -26,6 +26,7 @@ from motorlearn.audit.sensitivity.phases import (
 )
 from motorlearn.audit.sensitivity.within_people import within_variants
 from motorlearn.compare import PhaseComparison
+from motorlearn.digits import count, plural
 from motorlearn.exceptions import InputError
 from motorlearn.mixed import MixedFit
 from motorlearn.results import Recipe, Result, register_record
@@ -93,7 +94,8 @@ class Sensitivity(Result):
         """The whole in one sentence."""
         run = self.table[self.table["p"].notna() & (self.table["variant"] != ORIGINAL)]
         changed = run.loc[run["changes"], "variant"].unique()
-        text = f"The analysis ({self.analysis}) was run in {run['variant'].nunique()} other ways."
+        ways = count(run["variant"].nunique(), "other way")
+        text = f"The analysis ({self.analysis}) was run in {ways}."
         if len(changed):
             return f"{text} The conclusion changes in: {'; '.join(changed)}."
         return f"{text} No variant changes the conclusion."
@@ -279,7 +281,7 @@ def _keepers(
 
 
 def _allocation(model: PhaseModel, study: Study | None) -> Allocation:
-    everywhere = Allocation(None, "labels moved among all participants")
+    everywhere = Allocation(None, f"labels moved among all {plural(model.unit)}")
     if study is None:
         return everywhere
     if study.design.allocation.method == "none":

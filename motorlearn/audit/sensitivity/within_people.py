@@ -8,7 +8,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from motorlearn.audit.report import Conclusion
-from motorlearn.audit.sensitivity.leave_one_out import LEAVE_ONE_OUT, most_telling_removal
+from motorlearn.audit.sensitivity.leave_one_out import (
+    LEAVE_ONE_OUT,
+    most_telling_removal,
+    without_one,
+)
 from motorlearn.audit.sensitivity.phases import ORIGINAL, Variant
 from motorlearn.compare import PhaseComparison, compare_phases, pair_in_words
 from motorlearn.compare.conditions.effects import Difference, difference, indicators
@@ -151,7 +155,7 @@ def within_variants(
     found.append(_mixed(result, study, phase, pair, own))
     removed = without_each_person(own, original[0])
     worst, note = most_telling_removal(original, removed)
-    found.append(Variant("without the participant who matters most", n - 1, worst, note))
+    found.append(Variant(without_one(), n - 1, worst, note))
     return found, removed
 
 
@@ -217,7 +221,10 @@ def _mixed(
     own: Differences,
 ) -> Variant:
     """The mixed model that keeps people who lack a condition."""
-    name, named = "mixed model, with who lacks a condition", result.recipe.columns.get("period")
+    name, named = (
+        "mixed model, with those who lack a condition",
+        result.recipe.columns.get("period"),
+    )
     if study is None or not named or named not in study.trials.table:
         return Variant(name, 0, note="the study does not say the periods")
     met = study.trials.table.drop_duplicates(["participant", "group"])

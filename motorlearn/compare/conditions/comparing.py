@@ -85,7 +85,9 @@ def compare_conditions(
     ]
     frame = contrast_frame(rows, adjust_by=options.adjust, family=options.family)
     steps = phase_pairs(long.phases, baseline) if len(long.phases) > 1 else []
-    anova = anova_of(of)
+    recipe = _recipe(columns, options, scores)
+    together = recipe.options["anova_phases"]
+    anova = anova_of(of, together)
     periods = [row for phase in long.phases for row in period_rows(of, phase)]
     people = replace(comparing, data=_of_people(scores))
     result = PhaseComparison(
@@ -97,13 +99,13 @@ def compare_conditions(
         interaction=change_rows(of, pairs, steps, anova),
         anova=anova,
         paired=paired_changes(comparing, steps),
-        posthoc=all_pairs(people),
+        posthoc=all_pairs(people.over(together)),
         equivalence=equivalence_frame(
             comparing, frame, bound=options.equivalence, unit=options.equivalence_unit
         ),
         mixed=CONTRAST.frame(),
         limits=tuple(_limits(scores, baseline)),
-        recipe=_recipe(columns, options, scores),
+        recipe=recipe,
         periods=PERIODS.frame(periods),
     )
     return condition_route(result, of, pairs) if options.route == "mixed" else result
@@ -126,7 +128,7 @@ def compare_condition_blocks(
     return BlockComparison(
         scores=scores.tidy().rename(columns={"phase": "block"}),
         means=describe_means(comparing).rename(columns={"phase": "block"}),
-        anova=anova_of(Differences(scores, comparing), phase="block"),
+        anova=anova_of(Differences(scores, comparing), scores.long.phases, phase="block"),
         posthoc=all_pairs(people).rename(
             columns={"from_phase": "from_block", "to_phase": "to_block"}
         ),

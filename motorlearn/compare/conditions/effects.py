@@ -63,7 +63,11 @@ def difference(
     known = np.isfinite(away) if start is None else np.isfinite(away) & np.isfinite(start)
     n = int(known.sum())
     if n < 2:
-        return Difference(None, n, f"{n} participants have scores under both conditions")
+        return Difference(
+            None,
+            n,
+            f"{'only 1' if n else 'no'} participant has scores under both conditions",
+        )
     y = away[known]
     columns, confounded = [np.ones(n)], False
     for column in nuisance[known].T if nuisance is not None else ():

@@ -1,6 +1,6 @@
 """Rows of a comparison within people: contrasts, periods and carry-over, analysis of variance."""
 
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from itertools import combinations
 
 import numpy as np
@@ -207,14 +207,15 @@ def _carry_over(of: Differences, phase: Hashable) -> list[Row]:
     return rows
 
 
-def anova_of(of: Differences, *, phase: str = "phase") -> pd.DataFrame:
-    """Analysis of variance of complete participants: conditions by phases, type III."""
+def anova_of(of: Differences, phases: Sequence[Hashable], *, phase: str = "phase") -> pd.DataFrame:
+    """Analysis of variance of complete participants: conditions by these phases, type III."""
     scores = of.scores
+    cells = of.cells[:, :, [scores.long.phases.index(name) for name in phases]]
     factors = [(name, len(levels)) for name, levels in zip(scores.within.factors, scores.levels)]
-    if of.cells.shape[2] > 1:
+    if cells.shape[2] > 1:
         name = phase if phase not in scores.within.factors else f"{phase} of the study"
-        factors.append((name, of.cells.shape[2]))
-    flat = of.cells.reshape(len(of.cells), -1)
+        factors.append((name, cells.shape[2]))
+    flat = cells.reshape(len(cells), -1)
     complete = ~np.isnan(flat).any(axis=1)
     codes = np.unique(scores.sequence[complete], return_inverse=True)[1]
     codes = codes if of.sequence is not None else np.zeros_like(codes)

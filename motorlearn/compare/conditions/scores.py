@@ -11,11 +11,10 @@ from numpy.typing import NDArray
 from motorlearn.compare.participants import Codes, Columns, PhaseScores, Scores, score_participants
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.rows import LEFT_OUT
+from motorlearn.vocabulary import CROSSED
 
 _ROW = "\0row"
 _CELL = "\0cell"
-JOIN = " × "
-"""Between the names of the levels where two factors are crossed within people."""
 
 
 @dataclass(frozen=True)
@@ -190,8 +189,8 @@ def _crossed(
     names = levels[0]
     cell = table[within.factors[0]].astype(object)
     if len(levels) == 2:
-        names = tuple(f"{a}{JOIN}{b}" for a in levels[0] for b in levels[1])
-        cell = cell.astype(str) + JOIN + table[within.factors[1]].astype(str)
+        names = tuple(f"{a}{CROSSED}{b}" for a in levels[0] for b in levels[1])
+        cell = cell.astype(str) + CROSSED + table[within.factors[1]].astype(str)
     rows = table.assign(**{_CELL: cell})
     rows = rows[rows[_CELL].isin(list(names))]
     if rows[columns.participant].isna().any():

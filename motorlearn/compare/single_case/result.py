@@ -149,13 +149,16 @@ class SingleCase(Result):
     def tables(self) -> Sequence[Table]:
         """Estimates, phases, serial dependence, the randomisation test, the summary."""
         a, b = self.conditions
+        where = f" ({self.unit})" if self.unit else ""
+        notes = (f"Difference in {self.unit}.",) if self.unit else ()
+        phases = f"Level, trend and variability of each phase{where}"
         found = [
-            ESTIMATES.table("estimates", f"Each case: {b} against {a}", self.estimates),
-            PHASES.table("phases", "Level, trend and variability of each phase", self.phases),
+            ESTIMATES.table("estimates", f"Each case: {b} against {a}", self.estimates, notes),
+            PHASES.table("phases", phases, self.phases),
             NEIGHBOURS.table("neighbours", "How alike neighbouring sessions are", self.neighbours),
         ]
         if isinstance(self.test, Randomised):
-            found.append(TEST.table("test", "Randomisation test", test_frame(self.test)))
+            found.append(TEST.table("test", f"Randomisation test{where}", test_frame(self.test)))
         if isinstance(self.summary, pd.DataFrame):
             found.append(SUMMARY.table("summary", "Over the athletes", self.summary))
         return tuple(found)

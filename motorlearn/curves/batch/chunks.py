@@ -14,7 +14,7 @@ import pyarrow.parquet as pq
 from motorlearn.curves.batch.closely import Closely
 from motorlearn.curves.batch.one_batch import PLAIN, Batch
 from motorlearn.curves.forms import FORMS, named_form
-from motorlearn.curves.options import check_column, check_first, check_table, one_of
+from motorlearn.curves.options import check_column, check_first, check_labels, check_table, one_of
 from motorlearn.curves.single.rows import (
     as_numbers,
     check_counts,
@@ -27,7 +27,7 @@ from motorlearn.curves.single.rows import (
 from motorlearn.exceptions import ColumnError, FileError, InputError
 from motorlearn.trials.counted import VOID, counted_rows
 
-LEARNERS_AT_ONCE = 8000
+LEARNERS_AT_ONCE = 20_000
 ROWS_AT_ONCE = 1_000_000
 DAMAGED_PARQUET = (pa.ArrowException, AttributeError, LookupError, OSError, TypeError, ValueError)
 """What is raised where a Parquet file is damaged, in its pages, its schema or its metadata."""
@@ -111,8 +111,8 @@ def _runs(table: pd.DataFrame, by: Sequence[str]) -> Runs:
     for name in by:
         here = changes(table[name])
         if here is None:
-            rows = np.flatnonzero(table[name].isna())[:5]
-            raise InputError(f"column {name!r} names no learner in some rows", rows)
+            rows = np.flatnonzero(table[name].isna()) + 1
+            raise InputError(f"column {name!r} names no learner in rows", rows)
         change |= here
     starts = np.r_[0, np.flatnonzero(change) + 1]
     keys = table[list(by)].iloc[starts].reset_index(drop=True)
@@ -167,7 +167,12 @@ def changes(column: pd.Series) -> np.ndarray | None:
         if words.null_count:
             return None
         return _other_words(words)
-    codes = pd.factorize(column)[0]
+    try:
+        codes = pd.factorize(column)[0]
+    except TypeError as problem:
+        raise InputError(
+            f"column {column.name!r} holds what cannot be a name", [problem], "write words"
+        ) from problem
     return None if np.any(codes < 0) else codes[1:] != codes[:-1]
 
 
@@ -176,7 +181,7 @@ def _pieces(table: pd.DataFrame, columns: Columns, runs: Runs) -> Iterator[Piece
     table = table if order is None else table.iloc[order]
     ends = np.r_[starts[1:], len(table)]
     n = as_numbers(table[columns.practice], f"column {columns.practice!r}")
-    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
+    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}", hits=True)
     extra = columns.attempts or columns.weights
     weights = None if extra is None else as_numbers(table[extra], f"column {extra!r}")
     binomial = columns.attempts is not None or bool(columns.binomial)
@@ -206,8 +211,7 @@ def _sessions(table: pd.DataFrame, columns: Columns) -> np.ndarray | None:
     name = columns.asked.session
     if name is None:
         return None
-    if table[name].isna().any():
-        raise InputError(f"column {name!r} names no session in some rows")
+    check_labels(table, [name])
     codes: np.ndarray = pd.factorize(table[name])[0]
     return codes
 
@@ -217,12 +221,12 @@ def _check(
 ) -> None:
     if not of_plain_size(n):
         if not np.isfinite(n).all():
-            rows = np.flatnonzero(~np.isfinite(n))
+            rows = np.flatnonzero(~np.isfinite(n)) + 1
             raise InputError(f"column {columns.practice!r} is missing or infinite in rows", rows)
         check_size(n, f"column {columns.practice!r}: numbers")
     if not of_plain_size(y):
         if np.isinf(y).any():
-            rows = np.flatnonzero(np.isinf(y))
+            rows = np.flatnonzero(np.isinf(y)) + 1
             raise InputError(f"column {columns.outcome!r} is infinite in rows", rows)
         check_size(y, f"column {columns.outcome!r}: numbers")
     lowest = n.min(keepdims=True)
@@ -259,7 +263,7 @@ def hits_and_misses(table: pd.DataFrame, columns: Columns) -> bool:
     """Whether the outcome is 0 and 1 alone, so that it needs the binomial likelihood."""
     if columns.attempts or columns.weights or columns.outcome not in table.columns:
         return columns.attempts is not None
-    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}")
+    y = as_numbers(table[columns.outcome], f"column {columns.outcome!r}", hits=True)
     first = y[:1000]
     if not np.all((first == 0) | (first == 1) | np.isnan(first)):
         return False

@@ -6,8 +6,6 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch.closely import MEANS
-from motorlearn.curves.batch.grids import shares_one_scale
-from motorlearn.curves.batch.hits import hit_loss
 from motorlearn.curves.batch.padded import Padded, for_counts, profile_loss
 from motorlearn.curves.forms import FORMS
 from motorlearn.curves.status import (
@@ -79,9 +77,7 @@ def claims(
 def end_losses(data: Padded) -> tuple[np.ndarray, np.ndarray]:
     """Losses of the straight line and of the step for every learner."""
     ends = for_counts(data, data.form.extremes)
-    of_hits = data.binomial and shares_one_scale(data.form)
-    loss = hit_loss if of_hits else profile_loss
-    return loss(data, ends[:, 0]), loss(data, ends[:, 1])
+    return profile_loss(data, ends[:, 0]), profile_loss(data, ends[:, 1])
 
 
 def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np.ndarray]:

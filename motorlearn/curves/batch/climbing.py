@@ -58,15 +58,15 @@ def climb(
     bounds: tuple[np.ndarray, np.ndarray],
     floor: np.ndarray,
     *,
-    race: bool = True,
+    beat: np.ndarray | None = None,
     most: int = MOST_STEPS,
     early: bool = False,
 ) -> tuple[np.ndarray, Surface, np.ndarray]:
     """Walk down from every start to the nearest low: point, surface there, whether settled.
 
     ``learner`` says whose start it is, in order; starts that cannot come as low as another of the
-    same learner are left where they are, but for ``race=False``. ``floor`` is a loss within
-    rounding of nothing, one per start; ``most`` steps are gone, and
+    same learner, or where it is given as low as ``beat``, are left where they are. ``floor`` is a
+    loss within rounding of nothing; both have one entry per start. ``most`` steps are gone, and
     ``early`` does not go the last one, which gains nothing.
     """
     low, high = bounds
@@ -92,9 +92,9 @@ def climb(
         done = gain <= ENOUGH * now.loss + floor[active]
         settled[active] = done
         going = ~done & (damping[active] < WORN)
-        if race and count >= BEFORE_LEAVING:
-            lowest = np.minimum.reduceat(here.loss, begin)[own[active]]
-            going &= here.loss[active] - FAR_BEHIND * gain <= lowest
+        if count >= BEFORE_LEAVING:
+            lowest = np.minimum.reduceat(here.loss, begin)[own] if beat is None else beat
+            going &= here.loss[active] - FAR_BEHIND * gain <= lowest[active]
         active = active[going]
         if not active.size:
             break

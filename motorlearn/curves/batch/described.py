@@ -1,10 +1,12 @@
 """From the best points of many learners to natural parameters and their standard errors."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
+from motorlearn.curves.batch.hits import HitFits
 from motorlearn.curves.batch.padded import Optimum, Padded, extreme, log_bounds, working
+from motorlearn.curves.batch.quick_sums import inverse_of_three, quadratic
 from motorlearn.curves.status import gain_adrift
 
 CLEAR = 1e-6
@@ -61,6 +63,50 @@ def describe(data: Padded, best: Optimum, noise: np.ndarray) -> Described:
         change=np.abs(beta[:, 1] * np.expm1(fallen.min(axis=1))),
         extreme=extreme(data, best),
     )
+
+
+def describe_hits(data: Padded, best: Optimum, fits: HitFits) -> Described:
+    """The same from the sums that the search for the curves of hits ended with.
+
+    Whose products have too few digits, or who was searched alone, is described with care.
+    """
+    form, rate = data.form, np.exp(best.tau[:, 0])
+    _, a, b, c, d, e, *_, firm, _ = fits.sums
+    progress = -data.fallen(best.tau).min(axis=1)
+    seen, free = -np.expm1(-progress), ~best.at_bound[:, 0]
+    gram = (a, b, d * free, c, e * free, np.where(free, firm, 1.0))
+    inverse, clear = inverse_of_three(gram)
+    bend = progress * np.exp(-progress) / seen
+    fall, origin = best.beta[:, 1], data.origin[:, 0]
+    at = form.log_basis(np.full(len(rate), data.first), [rate], data.first)
+
+    def error(*slopes: np.ndarray) -> np.ndarray:
+        """From slopes by the logits at both ends and by the log rate."""
+        variance = quadratic(inverse, (*slopes[:2], np.where(free, slopes[2], 0.0)))
+        found: np.ndarray = np.sqrt(np.maximum(variance, 0.0))
+        return found
+
+    with np.errstate(over="ignore", invalid="ignore"):
+        lift = np.exp(-form.log_basis(origin, [rate], data.first))
+        turn = rate * form.slopes(origin, [rate], data.first)[0]
+        told = Described(
+            asymptote=best.beta[:, 0] - fall,
+            gain=fall * lift,
+            rates=rate[:, None],
+            start=best.beta[:, 0] - fall + fall * np.exp(at) * lift,
+            se_asymptote=error(1 - 1 / seen, 1 / seen, fall * bend),
+            se_gain=error(lift / seen, -lift / seen, -fall * lift * (bend + turn)),
+            se_rates=(rate * error(0 * rate, 0 * rate, 0 * rate + 1))[:, None],
+            progress=progress,
+            change=np.abs(fall * seen),
+            extreme=extreme(data, best),
+        )
+    rows = np.flatnonzero(~clear)
+    if rows.size:
+        careful = describe(data.pick(rows), best.pick(rows), np.ones(rows.size))
+        for item in fields(Described):
+            getattr(told, item.name)[rows] = getattr(careful, item.name)
+    return told
 
 
 def _inverse(jacobian: np.ndarray, weight: np.ndarray, at_bound: np.ndarray) -> np.ndarray:

@@ -2,7 +2,14 @@
 
 import numpy as np
 
-from motorlearn.curves.batch.hit_rows import HitRows, ahead, inner, level_line, newton_step
+from motorlearn.curves.batch.hit_rows import (
+    HitRows,
+    ahead,
+    inner,
+    level_line,
+    log_product,
+    newton_step,
+)
 from motorlearn.curves.batch.padded import shares
 from motorlearn.curves.forms.shape import LARGEST_DROP
 from motorlearn.curves.single.problem import LARGEST_LOGIT
@@ -12,13 +19,13 @@ DIGITS = 3
 """Digits to which losses are told apart, which single precision holds."""
 
 
-def starts(rows: HitRows, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def starts(rows: HitRows, bounds: np.ndarray) -> tuple[np.ndarray, ...]:
     """Places of the rate that are better than their neighbours: learner, log rate, coefficients.
 
-    Learners are in order.
+    Learners are in order. The last array holds the coefficients at the lowest rate.
     """
     places = bounds[:, [0]] + shares(NODES) * (bounds[:, [1]] - bounds[:, [0]])
-    alike = np.all(rows.since == rows.since[0]) and np.all(bounds == bounds[0])
+    alike = rows.since.shape[1] == 1 and np.all(bounds == bounds[0])
     kept, losses = (_walk_alike if alike else _walk)(rows, places)
     ranked = np.where(_lows(losses), losses, np.inf)
     chosen = np.argsort(ranked, axis=0, kind="stable")[:STARTS]
@@ -26,9 +33,9 @@ def starts(rows: HitRows, bounds: np.ndarray) -> tuple[np.ndarray, np.ndarray, n
     node = chosen[rank, who]
     tau, beta = _between(places, losses, kept, who, node)
     lone, *limit = _from_the_limit(rows, bounds)
-    found = tuple(map(np.concatenate, ((who, lone), (tau, limit[0]), (beta, limit[1]))))
-    order = np.argsort(found[0], kind="stable")
-    return found[0][order], found[1][order], found[2][order]
+    who, tau = np.concatenate([who, lone]), np.concatenate([tau, limit[0]])
+    order = np.argsort(who, kind="stable")
+    return who[order], tau[order], np.concatenate([beta, limit[1]], axis=1)[:, order], kept[0]
 
 
 def _lows(losses: np.ndarray) -> np.ndarray:
@@ -57,8 +64,8 @@ def _between(
     shift = np.where(node == inner, np.clip(0.5 * (before - after) / bend, -0.5, 0.5), 0.0)
     gap = places[who, NODES - 1] - places[who, NODES - 2]
     shift[places[who, inner] - places[who, inner - 1] > 1.5 * gap] = 0.0
-    share, aside = np.abs(shift)[:, None], inner + np.where(shift < 0, -1, 1)
-    beta = (1 - share) * kept[node, who] + share * kept[aside, who]
+    share, aside = np.abs(shift), inner + np.where(shift < 0, -1, 1)
+    beta = (1 - share) * kept[node, :, who].T + share * kept[aside, :, who].T
     return places[who, node] + shift * gap, beta
 
 
@@ -68,8 +75,8 @@ def _walk(rows: HitRows, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     From node to node the coefficients are carried over and take one step of Newton's; what is left
     to gain is told by that step.
     """
-    beta, count = level_line(rows), len(rows.hits)
-    kept, losses = np.empty((NODES, count, 2)), np.empty((NODES, count))
+    beta, count = level_line(rows), len(rows.whole)
+    kept, losses = np.empty((NODES, 2, count)), np.empty((NODES, count))
     for k in range(NODES):
         v = rows.basis(places[:, k])
         for _ in range(1 if k else 3):
@@ -81,15 +88,15 @@ def _walk(rows: HitRows, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def _walk_alike(rows: HitRows, places: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """The same for learners with the same practice, by matrix products and with fewer digits."""
-    beta, count = level_line(rows), len(rows.hits)
-    kept, losses = np.empty((NODES, count, 2)), np.empty((NODES, count))
-    first = HitRows(rows.hits[:1], rows.attempts[:1], rows.since[:1], rows.whole[:1])
+    beta, count = level_line(rows), len(rows.whole)
+    kept, losses = np.empty((NODES, 2, count)), np.empty((NODES, count))
+    first = rows.pick(slice(0, 1))
     hits, attempts = rows.hits.astype(np.float32), rows.attempts.astype(np.float32)
-    room = np.empty((4, *hits.shape), np.float32)
+    room = np.empty((2, *hits.shape), np.float32)
     for k in range(NODES):
-        v = first.basis(places[:1, k])[0]
-        columns = np.stack([np.ones(len(v)), v, v * v], axis=1).astype(np.float32)
-        reached = (hits @ columns[:, :2]).T.astype(float)
+        v = first.basis(places[:1, k])[:, 0]
+        columns = np.stack([np.ones(len(v)), v, v * v]).astype(np.float32)
+        reached = (columns[:2] @ hits).astype(float)
         for _ in range(1 if k else 3):
             step, loss, gain = _ahead_alike(hits, attempts, columns, reached, beta, room)
             beta, losses[k] = beta + step, loss - 0.5 * gain
@@ -105,25 +112,26 @@ def _ahead_alike(
     beta: np.ndarray,
     room: np.ndarray,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """What :func:`_ahead` gives; ``columns`` are 1, basis and its square, ``reached`` hits by them.
+    """What :func:`ahead` gives; ``columns`` are 1, basis and its square, ``reached`` hits by them.
 
     Everything is written into ``room``.
     """
-    eta, small, whole, chance = room
-    np.matmul(beta.astype(np.float32), columns[:, :2].T, out=eta)
+    eta, whole = room
+    np.matmul(columns[:2].T, beta.astype(np.float32), out=eta)
     np.clip(eta, -LARGEST_LOGIT, LARGEST_LOGIT, out=eta)
-    np.exp(np.negative(np.abs(eta, out=small), out=small), out=small)
-    np.add(small, 1.0, out=whole)
-    np.copyto(chance, small)
-    np.copyto(chance, 1.0, where=eta >= 0)
-    chance /= whole
-    soft = np.log(whole, out=whole)
-    soft += np.maximum(eta, 0.0, out=small)
-    loss = (inner(attempts, soft) - inner(hits, eta)).astype(float)
-    expected = np.multiply(attempts, chance, out=small)
-    weight = np.multiply(expected, np.subtract(1.0, chance, out=chance), out=chance)
-    a, b, c = (weight @ columns).T.astype(float)
-    g, h = reached - (expected @ columns[:, :2]).T
+    loss = -inner(hits, eta).astype(float)
+    odds = np.exp(eta, out=eta)
+    np.add(odds, 1.0, out=whole)
+    if len(attempts) == 1:
+        loss += attempts[0] * log_product(whole)
+    else:
+        loss += inner(attempts, np.log(whole))
+    np.divide(1.0, whole, out=whole)
+    odds *= whole
+    odds *= attempts
+    weight = np.multiply(whole, odds, out=whole)
+    a, b, c = (columns @ weight).astype(float)
+    g, h = reached - columns[:2] @ odds
     step, gain = newton_step(a, b, c, g, h)
     return step, loss, gain
 
@@ -133,9 +141,10 @@ def _from_the_limit(rows: HitRows, bounds: np.ndarray) -> tuple[np.ndarray, np.n
 
     Their best curve may begin at the farthest logit and fall within a trial or two.
     """
-    first = rows.since == 0
-    hits, attempts = inner(rows.hits, first), inner(rows.attempts, first)
+    first = np.broadcast_to(rows.since == 0, rows.hits.shape)
+    hits = np.sum(rows.hits, axis=0, where=first)
+    attempts = np.sum(rows.attempts + 0 * rows.hits, axis=0, where=first)
     lone = np.flatnonzero((hits == 0) | (hits == attempts))
     top = np.where(hits[lone] == 0, -LARGEST_LOGIT, LARGEST_LOGIT)
     fast = bounds[lone, 1] - np.log(LARGEST_DROP)
-    return lone, fast, np.stack([top, top - level_line(rows.pick(lone))[:, 0]], axis=1)
+    return lone, fast, np.stack([top, top - level_line(rows.pick(lone))[0]])

@@ -8,15 +8,22 @@ information in closed form, all learners at once. Scoring would creep where the 
 flat; Newton's method does not.
 """
 
-from collections.abc import Iterator
+from dataclasses import dataclass, fields
 
 import numpy as np
 from scipy.special import xlog1py, xlogy
 
 from motorlearn.curves.batch.climbing import best_of
-from motorlearn.curves.batch.hit_rows import HitRows, ahead, inner, level_line, logits
+from motorlearn.curves.batch.hit_rows import HitRows, ahead, inner, level_line
 from motorlearn.curves.batch.hit_starts import starts
-from motorlearn.curves.batch.padded import Optimum, Padded, extreme, log_bounds, search_one
+from motorlearn.curves.batch.padded import (
+    Optimum,
+    Padded,
+    extreme,
+    for_counts,
+    log_bounds,
+    search_one,
+)
 from motorlearn.curves.single.problem import LARGEST_LOGIT
 
 BLOCK = 400
@@ -36,30 +43,51 @@ PLAIN_STEPS, CLEAR_GAIN = 14, 1e-4
 LEAST_SHARE, LARGEST_STEP = 1e-7, 5.0
 
 
-def fit_hits(data: Padded) -> Optimum:
-    """Best curve of every learner; those whose search does not come to rest are searched alone."""
-    bounds = log_bounds(data)
-    tau, beta, loss, settled = _fit(HitRows.of(data), bounds[:, 0])
-    beta[:, 1] /= -np.expm1(data.fallen(tau[:, None]).min(axis=1))
+@dataclass(frozen=True)
+class HitFits:
+    """Best log rate and logits at both ends, one column per learner, with loss and whether settled.
+
+    ``sums`` are those of :func:`_looked` there; ``line`` and ``step`` the losses of both ends of
+    the rate.
+    """
+
+    point: np.ndarray
+    loss: np.ndarray
+    settled: np.ndarray
+    sums: np.ndarray
+    line: np.ndarray
+    step: np.ndarray
+
+    def in_order(self, other: "HitFits", order: np.ndarray) -> "HitFits":
+        """These learners and others, in an order."""
+        pairs = ((getattr(self, item.name), getattr(other, item.name)) for item in fields(self))
+        return HitFits(*(np.concatenate(pair, axis=-1)[..., order] for pair in pairs))
+
+
+def fit_hits(data: Padded) -> tuple[Optimum, HitFits]:
+    """Best curve of every learner; those whose search does not come to rest are searched alone.
+
+    Whoever has as many attempts in every trial is fitted apart from the others, so that nobody
+    else changes how losses are summed.
+    """
+    even = np.all(data.weights == data.weights[:, :1], axis=1)
+    groups = [rows for rows in map(np.flatnonzero, (even, ~even)) if rows.size]
+    fits = _fit(data if len(groups) == 1 else data.pick(groups[0]))
+    if len(groups) > 1:
+        fits = fits.in_order(_fit(data.pick(groups[1])), np.argsort(np.concatenate(groups)))
+    bounds, (tau, top, end) = log_bounds(data), fits.point
     low, high = bounds[:, 0, 0], bounds[:, 0, 1]
     stuck = (tau <= low + 1e-6) | (tau >= high - data.form.edges[0])
-    found = Optimum(tau[:, None], beta, loss, stuck[:, None], settled)
+    beta = np.stack([top, (top - end) / -np.expm1(data.fallen(tau[:, None]).min(axis=1))], axis=1)
+    found = Optimum(tau[:, None], beta, fits.loss, stuck[:, None], fits.settled)
     found.settled[extreme(data, found)] = True
     for k in np.flatnonzero(~found.settled):
         search_one(data, found, int(k))
-    return found
+        fits.sums[:, k] = np.nan
+    return found, fits
 
 
-def hit_loss(data: Padded, tau: np.ndarray) -> np.ndarray:
-    """Loss of every learner with the log rate given, shape (learners, 1)."""
-    found = []
-    for rows in _blocks(len(data.y)):
-        part = HitRows.of(data.pick(rows))
-        found.append(_straight_loss(part, part.basis(tau[rows, 0])))
-    return np.concatenate(found)
-
-
-def _straight_loss(rows: HitRows, v: np.ndarray) -> np.ndarray:
+def _straight_loss(rows: HitRows, v: np.ndarray, beta: np.ndarray) -> np.ndarray:
     """Loss of the best line of logits on a basis: Newton's method, with halving where it needs it.
 
     It is only compared with others, so that it need not be known to the last digit.
@@ -68,23 +96,22 @@ def _straight_loss(rows: HitRows, v: np.ndarray) -> np.ndarray:
     if np.all(low | (v > -LEAST_SHARE)):
         both: np.ndarray = _entropy(rows, low) + _entropy(rows, ~low)
         return both
-    beta, found = level_line(rows), np.empty(len(v))
-    active, part, basis = np.arange(len(v)), rows, v
+    active, found, part, basis = np.arange(len(rows.whole)), np.empty(len(rows.whole)), rows, v
     for _ in range(PLAIN_STEPS):
         step, loss, gain = ahead(part, basis, beta)
         found[active] = loss - 0.5 * gain
         going = gain >= CLEAR_GAIN
         if not going.any():
             return found
-        beta = (beta + step)[going]
-        active, part, basis = active[going], part.pick(going), basis[going]
+        beta = (beta + step)[:, going]
+        active, part, basis = active[going], part.pick(going), basis[:, going]
     found[active] = _halved(part, basis)
     return found
 
 
 def _entropy(rows: HitRows, where: np.ndarray) -> np.ndarray:
-    """Loss of some rows of each learner with one chance of a hit."""
-    hits, whole = (np.sum(a, axis=1, where=where) for a in (rows.hits, rows.attempts))
+    """Loss of some trials of each learner with one chance of a hit."""
+    hits, whole = (inner(part, where.astype(float)) for part in (rows.hits, rows.attempts))
     share = hits / np.maximum(whole, 1.0)
     found: np.ndarray = -(xlogy(hits, share) + xlog1py(whole - hits, -share))
     return found
@@ -93,14 +120,16 @@ def _entropy(rows: HitRows, where: np.ndarray) -> np.ndarray:
 def _halved(rows: HitRows, v: np.ndarray) -> np.ndarray:
     """The same for learners whose logits may run away: from the flat line, steps halved."""
     beta = level_line(rows)
-    loss, share = rows.parts(logits(beta, v))[0], np.ones(len(v))
+    loss, share = rows.parts(beta[1] * v + beta[0])[0], np.ones(len(rows.whole))
     for _ in range(MOST_STEPS):
         step, _, gain = ahead(rows, v, beta)
-        step = step * share[:, None]
-        eta = logits(beta + step, v)
-        new = np.where(np.max(np.abs(eta), axis=1) > LARGEST_LOGIT, np.inf, rows.parts(eta)[0])
+        step = step * share
+        eta = (beta[1] + step[1]) * v + (beta[0] + step[0])
+        far = np.max(np.abs(eta), axis=0) > LARGEST_LOGIT
+        with np.errstate(over="ignore"):
+            new = np.where(far, np.inf, rows.parts(np.clip(eta, -LARGEST_LOGIT, LARGEST_LOGIT))[0])
         better = new <= loss
-        beta[better] += step[better]
+        beta[:, better] += step[:, better]
         loss = np.where(better, new, loss)
         share *= np.where(better, np.minimum(2.0, 1 / share), 0.1)
         if not np.any((gain > CLEAR_GAIN) & (share > LEAST_SHARE)):
@@ -108,70 +137,90 @@ def _halved(rows: HitRows, v: np.ndarray) -> np.ndarray:
     return loss
 
 
-def _blocks(count: int) -> Iterator[np.ndarray]:
-    """Rows in blocks that stay in the cache."""
-    for low in range(0, count, BLOCK):
-        yield np.arange(low, min(low + BLOCK, count))
-
-
-Found = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]
-
-
-def _fit(rows: HitRows, bounds: np.ndarray) -> Found:
-    """Log rate, coefficients, loss and whether settled: the best of some climbs of each learner.
+def _fit(data: Padded) -> HitFits:
+    """The best of some climbs of each learner.
 
     Learners climb in blocks first; those who need more steps than most go on together.
     """
-    parts: list[tuple[np.ndarray, ...]] = []
-    going: list[np.ndarray] = []
-    for block in _blocks(len(rows.hits)):
+    rows, bounds = HitRows.of(data), log_bounds(data)[:, 0]
+    ends = for_counts(data, data.form.extremes)[:, :, 0]
+    parts, going, count = [], [], 0
+    for low in range(0, len(rows.whole), BLOCK):
+        block = slice(low, low + BLOCK)
         own = rows.pick(block)
-        who, tau, beta = starts(own, bounds[block])
-        point = np.stack([tau, beta[:, 0], beta[:, 0] - beta[:, 1]], axis=1)
+        who, tau, beta, line = starts(own, bounds[block])
+        point = np.stack([tau, beta[0], beta[0] - beta[1]])
         *climbed, active = _climb(own.pick(who), who, point, bounds[block][who], BLOCK_STEPS)
-        going.append(active + sum(len(part[0]) for part in parts))
-        parts.append((block[who], *climbed))
-    who, point, loss, settled = (np.concatenate(column) for column in zip(*parts))
+        pair = [
+            _straight_loss(own, own.basis(end), start)
+            for end, start in zip(ends[block].T, (line, level_line(own)))
+        ]
+        going.append(active + count)
+        count += len(who)
+        parts.append((who + low, *climbed, np.stack(pair)))
+    who, point, loss, settled, sums, pairs = (
+        np.concatenate(column, axis=-1) for column in zip(*parts)
+    )
     on = np.concatenate(going)
     if on.size:
-        again = _climb(rows.pick(who[on]), who[on], point[on], bounds[who[on]], MOST_STEPS)
-        point[on], loss[on], settled[on], _ = again
-    best = best_of(who, loss, len(rows.hits))
-    point = point[best]
-    beta = np.stack([point[:, 1], point[:, 1] - point[:, 2]], axis=1)
-    return point[:, 0], beta, loss[best], settled[best]
+        again = _climb(rows.pick(who[on]), who[on], point[:, on], bounds[who[on]], MOST_STEPS)
+        point[:, on], loss[on], settled[on], sums[:, on], _ = again
+    best = best_of(who, loss, len(rows.whole))
+    found = HitFits(point[:, best], loss[best], settled[best], sums[:, best], *pairs)
+    _to_the_bound(rows, found, ends[:, 1])
+    return found
+
+
+def _to_the_bound(rows: HitRows, found: HitFits, steep: np.ndarray) -> None:
+    """Take whom a step serves as well to the rate of the step: on the way there all is level."""
+    chosen = np.flatnonzero(found.step <= found.loss)
+    if not chosen.size:
+        return
+    point = found.point[:, chosen].copy()
+    point[0] = steep[chosen]
+    held = np.stack([point[0], point[0]], axis=1)
+    own = np.arange(len(chosen))
+    new, loss, settled, sums, _ = _climb(rows.pick(chosen), own, point, held, MOST_STEPS)
+    better = loss <= found.loss[chosen] * (1 + 1e-12)
+    taken = chosen[better]
+    found.point[:, taken], found.sums[:, taken] = new[:, better], sums[:, better]
+    found.loss[taken], found.settled[taken] = loss[better], settled[better]
 
 
 def _climb(
     rows: HitRows, who: np.ndarray, point: np.ndarray, bounds: np.ndarray, steps: int
-) -> Found:
-    """Newton's method with step halving: point, loss, whether settled, and who would go on.
+) -> tuple[np.ndarray, ...]:
+    """Newton's method with step halving: point, loss, whether settled, sums, and who would go on.
 
     A start leaves after a step that gains nothing. The search moves the log rate and the logits at
     both ends of practice, each inside its bounds. Starts that cannot come as low as another of the
     same learner leave too; ``who`` is in order.
     """
-    limit = np.full(len(point), LARGEST_LOGIT)
-    low = np.stack([bounds[:, 0], -limit, -limit], axis=1)
-    high = np.stack([bounds[:, 1], limit, limit], axis=1)
+    limit = np.full(len(who), LARGEST_LOGIT)
+    low, high = np.stack([bounds[:, 0], -limit, -limit]), np.stack([bounds[:, 1], limit, limit])
     point = np.clip(point, low, high)
     begin = np.flatnonzero(np.r_[True, who[1:] != who[:-1]])
     own = np.repeat(np.arange(len(begin)), np.diff(np.r_[begin, len(who)]))
     loss, sums = _looked(rows, point)
-    settled, share = np.zeros(len(point), bool), np.ones(len(point))
-    active, part = np.arange(len(point)), rows
+    settled, share = np.zeros(len(who), bool), np.ones(len(who))
+    active, part, wanted = np.arange(len(who)), rows, np.ones(len(who), bool)
     for count in range(steps):
-        here, floor, top = point[active], low[active], high[active]
+        here, floor, top = point[:, active], low[:, active], high[:, active]
         step, gain, rough = _step(sums[:, active], here, floor, top)
-        tried = np.clip(here + step * share[active, None], floor, top)
+        tried = np.clip(here + step * share[active], floor, top)
         new, told = _looked(part, tried)
-        better = new <= loss[active] + 1e-14 * np.abs(loss[active])
+        before = loss[active]
+        better = wanted & (new <= before + 1e-14 * np.abs(before))
         taken = active[better]
-        point[taken], loss[taken], sums[:, taken] = tried[better], new[better], told[:, better]
+        point[:, taken], loss[taken], sums[:, taken] = (
+            tried[:, better],
+            new[better],
+            told[:, better],
+        )
         enough = np.where(rough | (share[active] < 1), ENOUGH_ROUGH, ENOUGH)
         settled[active] |= better & (gain < enough * (1 + np.abs(loss[active])))
         share[active] *= np.where(better, np.minimum(2.0, 1 / share[active]), 0.2)
-        wanted = ~settled[active] & (share[active] > LEAST_SHARE)
+        wanted &= ~settled[active] & (share[active] > LEAST_SHARE)
         if count >= BEFORE_LEAVING:
             lowest = np.minimum.reduceat(loss, begin)[own[active]]
             wanted &= loss[active] - FAR_BEHIND * gain <= lowest
@@ -179,39 +228,33 @@ def _climb(
             active = active[wanted]
             break
         if wanted.mean() < WORTH_LEAVING:
-            active = active[wanted]
+            active, wanted = active[wanted], wanted[wanted]
             part = rows.pick(active)
-    return point, loss, settled, active
-
-
-def _ends(point: np.ndarray, v: np.ndarray) -> np.ndarray:
-    """Logits from those at both ends."""
-    found: np.ndarray = (point[:, 1] - point[:, 2])[:, None] * v
-    found += point[:, [1]]
-    return found
+    return point, loss, settled, sums, active
 
 
 def _looked(rows: HitRows, point: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Loss at a point, and the sums from which the next step is made."""
-    v, u, turn = rows.bent(point[:, 0])
-    height = point[:, 1] - point[:, 2]
-    eta = _ends(point, v)
-    loss, chance = rows.parts(eta)
-    expected = rows.attempts * chance
-    left, weight = rows.hits - expected, expected * (1 - chance)
-    near = 1 + v
-    heavy, early = weight * v, weight * near
-    bent = weight * u
+    """Loss at a point, and the sums from which the next step and the errors are made."""
+    v, u, turn = rows.bent(point[0])
+    height = point[1] - point[2]
+    eta = height * v
+    eta += point[1]
+    loss, expected, weight = rows.parts(eta)
+    left = np.subtract(rows.hits, expected, out=expected)
+    heavy, bent = weight * v, weight * u
+    first, both, late = weight.sum(axis=0), heavy.sum(axis=0), inner(heavy, v)
+    turned, crossed = bent.sum(axis=0), inner(bent, v)
+    pulled = inner(left, v)
     return loss, np.stack(
         [
             height,
-            inner(early, near),
-            -inner(early, v),
-            inner(heavy, v),
-            height * inner(bent, near),
-            -height * inner(bent, v),
-            inner(left, near),
-            -inner(left, v),
+            first + 2 * both + late,
+            -both - late,
+            late,
+            height * (turned + crossed),
+            -height * crossed,
+            left.sum(axis=0) + pulled,
+            -pulled,
             inner(left, u),
             height**2 * inner(bent, u),
             height * inner(left, turn),
@@ -228,10 +271,10 @@ def _step(
     expected curvature stands in.
     """
     height, a, b, c, d, e, g, h, pull, firm, curl = sums
-    held = ((point <= low) & (np.stack([height * pull, g, h], axis=1) < 0)) | (
-        (point >= high) & (np.stack([height * pull, g, h], axis=1) > 0)
+    held = ((point <= low) & (np.stack([height * pull, g, h]) < 0)) | (
+        (point >= high) & (np.stack([height * pull, g, h]) > 0)
     )
-    free_g, free_h = ~held[:, 1], ~held[:, 2]
+    free_g, free_h = ~held[1], ~held[2]
     b, g, h, d, e = b * (free_g & free_h), g * free_g, h * free_h, d * free_g, e * free_h
     a, c = np.where(free_g, a, 1.0), np.where(free_h, c, 1.0)
     volume = np.maximum(a * c - b * b, 1e-14 * a * c + 1e-300)
@@ -245,12 +288,12 @@ def _step(
     x, y = np.where(rough, plain_x, x), np.where(rough, plain_y, y)
     slope = height * pull - x * g - y * h
     move = slope / np.where(rough, scoring, bend)
-    beyond = ((point[:, 0] <= low[:, 0]) & (move < 0)) | ((point[:, 0] >= high[:, 0]) & (move > 0))
+    beyond = ((point[0] <= low[0]) & (move < 0)) | ((point[0] >= high[0]) & (move > 0))
     move = np.where(beyond, 0.0, np.clip(move, -1.5, 1.5))
     first, second = (c * g - b * h) / volume, (a * h - b * g) / volume
-    step = np.stack([move, first - x * move, second - y * move], axis=1)
-    size = np.max(np.abs(step), axis=1)
-    step *= np.minimum(1.0, LARGEST_STEP / np.maximum(size, 1e-300))[:, None]
+    step = np.stack([move, first - x * move, second - y * move])
+    size = np.max(np.abs(step), axis=0)
+    step *= np.minimum(1.0, LARGEST_STEP / np.maximum(size, 1e-300))
     return (
         step,
         np.abs(first * g + second * h) + np.abs(slope * move),

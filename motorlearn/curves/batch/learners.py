@@ -8,6 +8,7 @@ from typing import Any, cast
 
 import numpy as np
 import pandas as pd
+from numpy.typing import ArrayLike
 
 from motorlearn.curves.batch.chunks import (
     DAMAGED_PARQUET,
@@ -26,7 +27,9 @@ from motorlearn.curves.batch.one_batch import Batch, fit_batch
 from motorlearn.curves.batch.pooling import pooled_people
 from motorlearn.curves.batch.running import Done, here, on_cluster
 from motorlearn.curves.batch.storing import write_rows
+from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import RESTARTS, check_column, one_of
+from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.noise import check_noise
 from motorlearn.curves.status import STATUSES
 from motorlearn.exceptions import FileError, InputError
@@ -56,6 +59,23 @@ class CurveFits(Result):
     pooled: str = ""
     warnings: tuple[str, ...] = ()
     recipe: Recipe = field(default_factory=lambda: Recipe("fit_curves"), repr=False)
+
+    def line(
+        self, row: pd.Series, n: np.ndarray, practice: ArrayLike, outcome: ArrayLike
+    ) -> np.ndarray:
+        """Curve of a row of ``table`` at the practice counts ``n``.
+
+        What the table leaves out because it is not estimated still has a line: the form is fitted
+        again to the learner's ``practice`` and ``outcome``.
+        """
+        form = named_form(row["form"])
+        if row["status"] == "no change":
+            return np.full(n.shape, row["asymptote"])
+        rates = [row[rate] for rate in form.rates]
+        if np.isfinite([row["asymptote"], row["gain"], *rates]).all():
+            return form.curve(n, row["asymptote"], row["gain"], rates, self.first)
+        again = fit_curve(practice, outcome, form=form.name, first=self.first, repeated="allow")
+        return again.predict(n)
 
     def counts(self) -> pd.DataFrame:
         """Learners by form and status, in the order of the forms and of :data:`STATUSES`."""

@@ -9,9 +9,15 @@ import numpy as np
 from motorlearn.curves.batch.cells import laid_out
 from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
 from motorlearn.curves.batch.closely import Closely, fit_closely
-from motorlearn.curves.batch.described import Described, describe, gain_lost, tail_at_lowest
+from motorlearn.curves.batch.described import (
+    Described,
+    describe,
+    describe_hits,
+    gain_lost,
+    tail_at_lowest,
+)
 from motorlearn.curves.batch.grids import Grid, make_grid, shares_one_scale
-from motorlearn.curves.batch.hit_rows import ways
+from motorlearn.curves.batch.hit_rows import deviance, ways
 from motorlearn.curves.batch.hits import fit_hits
 from motorlearn.curves.batch.incomplete import Cells, GappyGrid, fit_gappy, make_gappy_grid
 from motorlearn.curves.batch.padded import Optimum, Padded, log_bounds
@@ -298,12 +304,15 @@ def _flat_row(result: Found, row: int, column: int, data: Padded, k: int) -> Non
 
 
 def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
-    of_hits = data.binomial and shares_one_scale(data.form)
-    best = fit_hits(data) if of_hits else fit_several(data)
-    noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
-    told = describe(data, best, noise)
+    if data.binomial and shares_one_scale(data.form):
+        best, fits = fit_hits(data)
+        told, ends = describe_hits(data, best, fits), (fits.line, fits.step)
+    else:
+        best = fit_several(data)
+        noise = np.ones(len(n)) if data.binomial else 2 * best.loss / (n - wanted)
+        told, ends = describe(data, best, noise), end_losses(data)
     level, flat, level_error = _flat_line(data)
-    said = _claims(data, best, told, flat, n, wanted)
+    said = _claims(data, best, told, (flat, *ends), n, wanted)
     loglik = _loglik(data, best.loss, n)
     aicc, bic = information_criteria(loglik, n, wanted + (0 if data.binomial else 1))
     found = {
@@ -312,7 +321,7 @@ def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
         "start": told.start,
         "se_asymptote": told.se_asymptote,
         "se_gain": told.se_gain,
-        "sse": _deviance(data, best.loss) if data.binomial else 2 * best.loss,
+        "sse": deviance(data.y, data.weights, best.loss) if data.binomial else 2 * best.loss,
         "loglik": loglik,
         "aicc": aicc,
         "bic": bic,
@@ -329,16 +338,19 @@ def _fitted(data: Padded, n: np.ndarray, wanted: int) -> dict[str, np.ndarray]:
 
 
 def _claims(
-    data: Padded, best: Optimum, told: Described, flat: np.ndarray, n: np.ndarray, wanted: int
+    data: Padded,
+    best: Optimum,
+    told: Described,
+    simple: tuple[np.ndarray, ...],
+    n: np.ndarray,
+    wanted: int,
 ) -> dict[str, np.ndarray]:
+    """What the fits can claim; ``simple`` are losses of flat line, straight line and step."""
     lone = len(data.form.rates) == 1
     stuck = best.at_bound[:, 0]
-    line, step = end_losses(data)
     return claims(
         best=best.loss,
-        flat=flat,
-        line=line,
-        step=step,
+        **dict(zip(("flat", "line", "step"), simple)),
         n=n,
         wanted=wanted,
         rates=len(data.form.rates),
@@ -384,14 +396,3 @@ def _loglik(data: Padded, loss: np.ndarray, n: np.ndarray) -> np.ndarray:
     with np.errstate(divide="ignore"):
         found = -0.5 * n * (np.log(4 * np.pi * loss / n) + 1) + 0.5 * logs
         return found
-
-
-def _deviance(data: Padded, loss: np.ndarray) -> np.ndarray:
-    """Twice what the saturated model would gain."""
-    k, m = data.y, data.weights
-    with np.errstate(divide="ignore", invalid="ignore"):
-        full = np.where(k > 0, k * np.log(k / m), 0) + np.where(
-            m > k, (m - k) * np.log((m - k) / m), 0
-        )
-    found: np.ndarray = 2 * (loss + full.sum(axis=1))
-    return found

@@ -11,10 +11,9 @@ from functools import lru_cache
 import numpy as np
 
 from motorlearn.curves.batch.climbing import Surface
-from motorlearn.curves.batch.hit_rows import inner
 from motorlearn.curves.batch.padded import shares
 from motorlearn.curves.batch.quick_starts import Nodes
-from motorlearn.curves.batch.quick_sums import Plain, inverse_of_three
+from motorlearn.curves.batch.quick_sums import Plain, inner, inverse_of_three, quadratic
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.forms import FORMS
 
@@ -106,7 +105,7 @@ def described(n: np.ndarray, point: np.ndarray, best: Surface, level: np.ndarray
     gram = (square, gain * h1, gain * h2, s11, s12, s22)
     inverse, clear = inverse_of_three(gram)
     v = mean, gain * mean1, gain * mean2
-    spread = sum(inverse[i][j] * v[i] * v[j] for i in range(3) for j in range(3))
+    spread = quadratic(inverse, v)
     asymptote = level - gain * mean
     ends = [FORM.log_basis(np.array(n[k]), [rate, middle], 1.0) for k in (0, -1)]
     progress = ends[0] - ends[1]

@@ -26,6 +26,12 @@ class Plain:
     sure: np.ndarray
 
 
+def inner(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """Inner products of rows."""
+    found: np.ndarray = np.einsum("ij,ij->i", a, b)
+    return found
+
+
 def inverse_of_three(
     gram: tuple[np.ndarray, ...],
 ) -> tuple[list[list[np.ndarray]], np.ndarray]:
@@ -38,3 +44,9 @@ def inverse_of_three(
         clear = volume > CLEAR * a * d * f
         aa, ab, ac, bb, bc, cc = (part / volume for part in (aa, ab, ac, bb, bc, cc))
     return [[aa, ab, ac], [ab, bb, bc], [ac, bc, cc]], clear
+
+
+def quadratic(matrix: list[list[np.ndarray]], v: tuple[np.ndarray, ...]) -> np.ndarray:
+    """Quadratic forms of three numbers."""
+    found: np.ndarray = sum(matrix[i][j] * v[i] * v[j] for i in range(3) for j in range(3))
+    return found

@@ -11,9 +11,8 @@ from functools import lru_cache
 import numpy as np
 
 from motorlearn.curves.batch.climbing import Surface
-from motorlearn.curves.batch.hit_rows import inner
 from motorlearn.curves.batch.quick_starts import Nodes
-from motorlearn.curves.batch.quick_sums import CLEAR, Plain
+from motorlearn.curves.batch.quick_sums import CLEAR, Plain, inner
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.batch.two_processes import RATES, SLOWNESSES, _grid, _unit
 from motorlearn.curves.forms import FORMS

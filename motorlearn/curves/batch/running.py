@@ -1,9 +1,7 @@
-"""Where the batches run: beside each other on this machine, or on a cluster."""
+"""Where the batches run: one after the other in this process, or on a cluster."""
 
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
-from os import cpu_count
 from typing import Any
 
 import numpy as np
@@ -17,10 +15,13 @@ Done = Iterator[tuple[pd.DataFrame, Batch, dict[str, np.ndarray]]]
 
 
 def here(pieces: Iterable[Piece], work: Work) -> Done:
-    """Run batches on the processors of this machine, a few ahead of the reader."""
-    threads = min(cpu_count() or 1, 8)
-    with ThreadPoolExecutor(threads) as pool:
-        yield from _in_order(pieces, lambda batch: pool.submit(work, batch), threads + 1)
+    """Run batches one after the other.
+
+    Arrays that stay in the cache are done with in microseconds, so that threads would mostly wait
+    for each other to let go of the interpreter.
+    """
+    for keys, batch in pieces:
+        yield keys, batch, work(batch)
 
 
 def on_cluster(pieces: Iterable[Piece], work: Work, cluster: Any) -> Done:

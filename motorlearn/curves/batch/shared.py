@@ -22,6 +22,8 @@ STEPS, MOVES = 8, 12
 NEAR_ENOUGH = 1e-4
 """Newton step, as a share of a cell, after which the next would be of the size of its square."""
 ROWS_OF_PRODUCT = 96
+SIDE, BLOCKS_AT_ONCE = 16, 64
+"""Learners in a block of one node, and blocks whose scores stay in the cache."""
 
 
 @dataclass(frozen=True)
@@ -97,26 +99,44 @@ def in_order(node: np.ndarray) -> np.ndarray:
 def _on_sorted(
     rows: np.ndarray, basis: np.ndarray, learner: np.ndarray, node: np.ndarray
 ) -> np.ndarray:
-    """The same for nodes in order."""
-    own, cover = rows[learner], np.empty((basis.shape[1], len(node)))
-    ends = np.r_[0, np.cumsum(np.bincount(node, minlength=len(basis)))]
-    for k in np.flatnonzero(np.diff(ends)).tolist():
-        for low in range(ends[k], ends[k + 1], ROWS_OF_PRODUCT):
-            part = slice(low, min(low + ROWS_OF_PRODUCT, ends[k + 1]))
-            np.matmul(basis[k], own[part].T, out=cover[:, part])
-    return cover
+    """The same for nodes in order; every node has places for whole blocks of learners."""
+    count = np.bincount(node, minlength=len(basis))
+    blocks = -(-count // SIDE)
+    begin = np.cumsum(blocks) * SIDE - blocks * SIDE - np.cumsum(count) + count
+    place = np.arange(len(node)) + begin[node]
+    which = np.repeat(np.arange(len(basis)), blocks)
+    own = np.zeros(len(which) * SIDE, np.intp)
+    own[place] = learner
+    cover = np.empty((basis.shape[1], len(own)))
+    parts = cover.reshape(-1, len(which), SIDE).swapaxes(0, 1)
+    for low in range(0, len(which), BLOCKS_AT_ONCE):
+        part = slice(low, low + BLOCKS_AT_ONCE)
+        scores = rows[own[low * SIDE : (low + BLOCKS_AT_ONCE) * SIDE]]
+        scores = scores.reshape(-1, SIDE, rows.shape[1]).swapaxes(1, 2)
+        np.matmul(basis[which[part]], scores, out=parts[part])
+    found: np.ndarray = np.take(cover, place, axis=1)
+    return found
 
 
 def product_in_blocks(rows: np.ndarray, columns: np.ndarray) -> np.ndarray:
     """Matrix product in small blocks: too small for BLAS to call up threads of its own.
 
-    Batches already run beside each other, and blocks of fixed size give the same bits anywhere.
+    Blocks of one size, the last one filled up, give a row the same bits wherever it stands.
     """
-    whole = len(rows) // ROWS_OF_PRODUCT * ROWS_OF_PRODUCT
-    result = np.empty((len(rows), columns.shape[1]))
-    blocks = rows[:whole].reshape(-1, ROWS_OF_PRODUCT, rows.shape[1])
-    result[:whole] = np.matmul(blocks, columns).reshape(whole, columns.shape[1])
-    result[whole:] = rows[whole:] @ columns
+    count = len(rows)
+    whole = count // ROWS_OF_PRODUCT * ROWS_OF_PRODUCT
+    result = np.empty((count, columns.shape[1]), np.result_type(rows, columns))
+    blocks = (-1, ROWS_OF_PRODUCT)
+    if whole:
+        np.matmul(
+            rows[:whole].reshape(*blocks, rows.shape[1]),
+            columns,
+            out=result[:whole].reshape(*blocks, columns.shape[1]),
+        )
+    if whole < count:
+        last = np.zeros((ROWS_OF_PRODUCT, rows.shape[1]), rows.dtype)
+        last[: count - whole] = rows[whole:]
+        result[whole:] = (last @ columns)[: count - whole]
     return result
 
 

@@ -41,7 +41,8 @@ def _fit(n: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, ...]:
     if rows.size:
         loss[rows] = np.inf
         for held in (*map(float, ends), None):
-            part = _searched(n, centred[rows], total[rows], bounds, held, inside=True)
+            beat = loss[rows] if held is None else None
+            part = _searched(n, centred[rows], total[rows], bounds, held, beat, inside=True)
             better = part[2] < loss[rows]
             for old, new in zip((tau, share, loss, settled), part):
                 old[rows[better]] = new[better]
@@ -71,12 +72,14 @@ def _searched(
     total: np.ndarray,
     bounds: np.ndarray,
     held: float | None,
+    beat: np.ndarray | None = None,
     *,
     inside: bool = False,
 ) -> tuple[np.ndarray, ...]:
     """Log rate and slowness, share of the fast process, loss and whether settled.
 
-    ``inside`` looks for the lowest place whose share lies inside its bounds, if there is one.
+    ``inside`` looks for the lowest place whose share lies inside its bounds, if there is one that
+    is lower than ``beat``.
     """
     few, many = np.exp(bounds[2])
     within = (few, many) if inside and held is None else None
@@ -92,9 +95,8 @@ def _searched(
             products = _products(part, rest[:, : len(chosen)], n - n[0], at)
             return _surface(products, total[own], held)
 
-    point, here, settled = climb(
-        look, learner, start, (low, high), 1e-30 * total[learner], race=not inside
-    )
+    floor, known = 1e-30 * total[learner], None if beat is None else beat[learner]
+    point, here, settled = climb(look, learner, start, (low, high), floor, beat=known)
     share, loss = here.height[:, 0], here.loss
     if held is None and inside:
         loss = np.where((share > few) & (share < many), loss, np.inf)

@@ -9,17 +9,18 @@ from scipy.special import expit
 from scipy.stats import t
 
 from motorlearn.curves.forms import named_form
+from motorlearn.curves.population.learners import rate_of
 
 
 def curves_of(fit: Any, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
     """Curves of some parameter rows (asymptote, amount, log rate), shape (rows, practice)."""
     form = named_form(fit.form)
-    rates = form.shared.rates(np.exp(parameters[:, [2]]), *fit.second)
-    basis = np.exp(form.log_basis(n[None, :], rates, fit.first))
+    rates = form.shared.rates(rate_of(parameters[:, [2]]), *fit.second)
+    basis = form.log_basis(n[None, :], rates, fit.first)
     height, amount = parameters[:, [0]], parameters[:, [1]]
     if fit.amount == "start" or form.anchored:
-        basis = basis / np.exp(form.log_basis(np.array(fit.first), rates, fit.first))
-    curve = height + (amount - height if fit.amount == "start" else amount) * basis
+        basis = basis - form.log_basis(np.array(fit.first), rates, fit.first)
+    curve = height + (amount - height if fit.amount == "start" else amount) * np.exp(basis)
     found: np.ndarray = expit(curve) if fit.family == "binomial" else curve
     return found
 

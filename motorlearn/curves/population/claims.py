@@ -8,7 +8,7 @@ from scipy.special import stdtr
 
 from motorlearn.curves.population.arrays import Scale
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
-from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.learners import Learners, rate_of
 from motorlearn.curves.population.maximum import PopulationFit
 from motorlearn.curves.population.rivals import Asked, progress_at, worn
 from motorlearn.curves.status import (
@@ -45,7 +45,7 @@ class Claim:
 def claim_of(data: Learners, fit: PopulationFit) -> Claim:
     """Judge a population curve."""
     inside = data.used > 0
-    rate = np.exp(fit.layout.cells(fit.summit.point)[:, RATE])
+    rate = rate_of(fit.layout.cells(fit.summit.point)[:, RATE])
     there = dressed(data, fit)
     progress = progress_at(data, fit.layout, fit.summit.point)
     low, high = data.form.bounds(np.unique(data.n[inside]))[0]

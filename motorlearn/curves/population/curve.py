@@ -9,7 +9,7 @@ from numpy.typing import ArrayLike
 
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level, check_seed, check_simulations
-from motorlearn.curves.population.bands import bands
+from motorlearn.curves.population.bands import bands, curves_of
 from motorlearn.curves.population.terms import COMMON, VARIANCES
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.curves.status import MEANINGS
@@ -127,6 +127,12 @@ class PopulationCurve(Result):
         check_counts(named_form(self.form), n, self.first)
         simulations, _ = check_simulations(simulations, draws, least=20)
         return bands(self, n, check_level(level), simulations, check_seed(seed))
+
+    def learner_curves(self, practice: ArrayLike) -> np.ndarray:
+        """Curve of each learner, shape (learners, practice), in the order of ``participants``."""
+        n = np.atleast_1d(as_numbers(practice, "practice"))
+        check_counts(named_form(self.form), n, self.first)
+        return curves_of(self, n, self.learner_cells)
 
     def tables(self) -> Sequence[Table]:
         """Estimates, what varies between learners, tests of group differences."""

@@ -17,6 +17,11 @@ LARGEST_LOG_RATE = 60.0
 """Log rate beyond which every curve is the same step, to the last digit."""
 
 
+def rate_of(log_rate: Any) -> Any:
+    """Rate of a log rate, which a search may have sent as far as it likes."""
+    return np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))
+
+
 class Dressing(Protocol):
     """What puts common terms on learners."""
 
@@ -210,6 +215,8 @@ class Learners:
     @cached_property
     def _falling(self) -> bool:
         """Whether no row is padding, and the basis is a power of what is 1 at most."""
+        if not self.form.linear:
+            return False
         slope, rest = self._exponents
         plain = isinstance(rest, float) and rest == 0
         return plain and bool(self.used.all()) and bool(np.max(np.real(slope)) <= 0)
@@ -224,31 +231,38 @@ class Learners:
 
     def bare(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Basis and its derivative before whitening."""
-        rate = np.exp(np.minimum(log_rate, LARGEST_LOG_RATE))[:, :, None]
+        rate = rate_of(log_rate)[:, :, None]
         used = self.used[:, None, :]
-        if not self.form.linear:
-            return self._bent(rate, used)
-        slope, rest = self._exponents
-        if self.sessions is None:
-            steep = rate * slope[:, None, :]
-            if self._falling:
-                basis = np.exp(steep)
-                return basis, np.multiply(steep, basis, out=steep)
-            basis = _exp(steep + _node(rest)) * used
-            return basis, steep * basis
-        return self._with_sessions(rate, used)
-
-    def _bent(self, rate: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Basis and derivative of a form whose log basis is not linear in the rate."""
-        height, turn = self._bent_at(self.n[:, None, :], rate)
-        if self.start:
-            top, lean = self._bent_at(np.array(self.first), rate)
-            height, turn = height - top, turn - lean
+        if self.sessions is not None:
+            return self._with_sessions(rate, used)
+        height, turn = self._at_rows(rate)
+        if self._falling:
+            basis = np.exp(height)
+            return basis, np.multiply(turn, basis, out=turn)
         basis = _exp(height) * used
         return basis, turn * basis
 
-    def _bent_at(self, n: np.ndarray, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _at_rows(self, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Log basis at the rows and its derivative by the log rate, (learners, nodes, rows)."""
+        if not self.form.linear:
+            return self._at(self.n[:, None, :], rate)
+        slope, rest = self._exponents
+        steep = rate * slope[:, None, :]
+        return steep if self._falling else steep + _node(rest), steep
+
+    def _at(self, n: np.ndarray, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Log basis at other places and its derivative, from 0 at the first trial if anchored."""
+        height, turn = self._bare_at(n, rate)
+        if self.anchored:
+            top, lean = self._bare_at(np.array(self.first), rate)
+            height, turn = height - top, turn - lean
+        return height, turn
+
+    def _bare_at(self, n: np.ndarray, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log basis and its derivative by the log rate."""
+        if self.form.linear:
+            slope, rest = self._log_slope(n)
+            return rate * slope + rest, rate * slope
         shared = self.second or ()
         rates = self.form.shared.rates(rate, *shared)
         turns = self.form.shared.turns(rate, *shared)
@@ -257,29 +271,24 @@ class Learners:
         return self.form.log_basis(n, rates, self.first), turn
 
     def _with_sessions(self, rate: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Basis and derivative where sessions push the basis back."""
         assert self.sessions is not None
-        slope, rest = self._exponents
-        top, more = self._log_slope(np.array(self.first))
-        if self.anchored:
-            top, more = 0.0 * top, 0.0
-        begin, left = self._log_slope(self.sessions.begin)
-        if self.anchored:
-            one, other = self._log_slope(np.array(self.first))
-            begin, left = begin - one, left - other
+        here, slope = self._at_rows(rate)
+        top, lean = self._at(np.array(self.first), rate)
         basis: Any = 0.0
         tilt: Any = 0.0
         for k, weight in enumerate(self.sessions.weights):
             # The first begin is the begin of practice, where the exponent is that of the curve.
-            back = 0.0 if k == 0 else (top - begin[:, [k]])
-            lift = 0.0 if k == 0 else more - (left[:, [k]] if np.ndim(left) else left)
-            lean = np.where(self.sessions.member >= k, slope + back, 0.0)
-            steep = rate * lean[:, None, :]
-            part = weight[:, None, :] * _exp(steep + _node(rest + lift))
-            basis, tilt = basis + part, tilt + steep * part
-        height = _exp(rate * top + more)
-        fading = self.sessions.fading[:, None, :] * height
-        basis, tilt = (basis + fading) * used, (tilt + rate * top * fading) * used
-        return basis, tilt
+            back, turn = here, slope
+            if k:
+                begin, fall = self._at(self.sessions.begin[:, None, [k]], rate)
+                later = self.sessions.member[:, None, :] >= k
+                back = np.where(later, here + top - begin, 0.0)
+                turn = np.where(later, slope + lean - fall, 0.0)
+            part = weight[:, None, :] * _exp(back)
+            basis, tilt = basis + part, tilt + turn * part
+        fading = self.sessions.fading[:, None, :] * _exp(top)
+        return (basis + fading) * used, (tilt + lean * fading) * used
 
 
 def _exp(steep: Any) -> np.ndarray:

@@ -170,12 +170,6 @@ def fit_population_curve(
     if not isinstance(tests, bool):
         raise InputError("tests must be True or False", [tests])
     one_of(covariance, ("full", "diagonal"), "covariance")
-    if session is not None and not chosen.linear:
-        raise InputError(
-            f"what sessions do is not built for a population of {chosen.title} curves",
-            [session],
-            "leave the sessions out, or fit each learner with fit_curves",
-        )
     asked = Asked(session, restart, variance, correlation, len(chosen.rates) > 1, errors).checked()
     first, level = check_first(first), check_level(level)
     rows = vary_rows(vary)

@@ -13,7 +13,8 @@ from motorlearn.linear.hypotheses import t_quantile
 
 FARTHEST = 25.0
 """Standard errors beyond which an interval counts as open."""
-CLOSE = 0.02
+CLOSE, NARROW = 0.02, 0.1
+"""Relative distance from the fall wanted, and between the last steps, at which a limit is one."""
 STEPS = 7
 
 
@@ -22,6 +23,8 @@ def profile_limits(data: Learners, fit: PopulationFit, df: np.ndarray, level: fl
 
     A limit is where twice the log-likelihood has fallen by ``m log(1 + t² / df)``, with the
     quantile of t and m learners: for the mean of m learners that is Student's interval itself.
+    A limit that lies too far out, or where the likelihood never falls enough, is infinite; one
+    between whose ends the steps could not choose is missing.
     """
     likelihood = likelihood_of(data, fit.layout, fit.nodes, fit.summit.peak)
     likelihood.adapt(fit.summit.point)
@@ -50,18 +53,21 @@ def _limit(
     lean = whole[:, term] / max(whole[term, term], 1e-300)
     free = np.delete(np.arange(fit.layout.size), term)
     inverse = inverse_of(fit.summit.information[np.ix_(free, free)])
-    low, high, far = 0.0, np.inf, np.sqrt(cut)
+    low, high, far = 0.0, np.inf, float(np.sqrt(cut))
     for _ in range(STEPS):
         held = Held(likelihood, {term: centre + far * step}, fit.layout.size)
         start = (fit.summit.point + far * step * lean)[free]
         held.adapt(start)
         height = climb(held.value, start, inverse, 0.03)[1]
         fallen = max(2 * (top - height), 1e-6) if np.isfinite(height) else 4 * cut
-        if abs(fallen / cut - 1) < CLOSE:
+        at, miss = far, abs(fallen / cut - 1)
+        if miss < CLOSE:
             break
         low, high = (far, high) if fallen < cut else (low, far)
         wanted = far * float(np.sqrt(cut / fallen))
         far = wanted if low < wanted < high else 0.5 * (low + min(high, 2 * FARTHEST))
         if low > FARTHEST:
-            return float(np.sign(step) * np.inf)
-    return float(centre + far * step)
+            break
+    if miss < NARROW or high - low < NARROW * far:
+        return float(centre + at * step)
+    return np.nan if np.isfinite(high) else float(np.sign(step) * np.inf)

@@ -14,7 +14,7 @@ from scipy.special import chdtri
 from motorlearn.curves.population.arrays import log_level
 from motorlearn.curves.population.ascent import Likelihood, approach, top
 from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
-from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.learners import Learners, rate_of
 from motorlearn.curves.population.likelihoods import likelihood_of
 from motorlearn.curves.status import FLAT_LEVEL
 
@@ -159,7 +159,7 @@ def progress_at(data: Learners, layout: Layout, point: np.ndarray) -> float:
     """Log drop of the basis over the practice seen, in the group where it is least."""
     inside, there = data.used > 0, worn(data, layout, point)
     ends = np.array([data.n[inside].min(), data.n[inside].max()])
-    drops = [there.log_basis(ends, rate) for rate in np.exp(layout.cells(point)[:, RATE])]
+    drops = [there.log_basis(ends, rate) for rate in rate_of(layout.cells(point)[:, RATE])]
     return float(min(both[0] - both[1] for both in drops))
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.curves.forms import Form
-from motorlearn.curves.options import check_column, check_table
+from motorlearn.curves.options import check_column, check_labels, check_table
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.single.rows import as_numbers, check_hits, check_size, hit_or_miss
@@ -53,44 +53,63 @@ def usable_table(table: Any, columns: dict[str, str]) -> tuple[pd.DataFrame, pd.
     """Usable rows under short names, and what was left out; ``columns`` names them by kind."""
     wanted = {SHORT[kind]: name for kind, name in columns.items()}
     outcome, participant = columns["outcome"], columns["participant"]
-    group, session = columns.get("group"), columns.get("session")
+    group = columns.get("group")
     _check_columns(table, wanted)
+    labels = ("who", "group", "session")
+    check_labels(table, [wanted[short] for short in labels if short in wanted])
+    table = table.set_axis(np.arange(1, len(table) + 1))
     table, void = set_aside_void(table, participant=participant, group=group)
+    rows = table.index
     frame = pd.DataFrame({short: table[name].to_numpy() for short, name in wanted.items()})
     if group and isinstance(table[group].dtype, pd.CategoricalDtype):
         frame["group"] = table[group].array
     for short in ("y", "n", "trials"):
         if short in frame:
-            frame[short] = as_numbers(frame[short], f"column {wanted[short]!r}")
-    _check_values(frame, wanted)
+            what, hits = f"column {wanted[short]!r}", short == "y"
+            frame[short] = as_numbers(frame[short], what, hits=hits, rows=rows)
+    _check_values(frame, wanted, rows)
     if "group" not in frame:
         frame["group"] = ""
-    elif frame["group"].isna().any():
-        raise InputError(f"column {group!r} is empty in some rows")
-    if session and frame["session"].isna().any():
-        raise InputError(f"column {session!r} names no session in some rows")
     _refuse_two_groups(frame)
-    missing = frame["y"].isna().to_numpy()
-    left_out = void
-    if missing.any():
-        gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
-        left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
-        left_out.insert(2, "reason", "missing outcome")
-        left_out = pd.concat([void, left_out], ignore_index=True) if len(void) else left_out
-        frame = frame[~missing].reset_index(drop=True)
+    frame, left_out = _with_outcome(frame, void)
     if not len(frame):
         raise InputError(f"column {outcome!r} has no values")
-    if "trials" not in frame and frame["y"].nunique() == 1:
-        raise InputError(
-            f"every score in column {outcome!r} is the same, so there is no curve",
-            [frame["y"].iloc[0]],
-            "report the score: there is no change",
-        )
+    _refuse_no_curve(frame, columns)
     if "trials" not in frame and hit_or_miss(frame["y"].to_numpy()):
         frame["trials"] = 1.0
     if "trials" in frame:
         check_hits(frame["y"].to_numpy(), frame["trials"].to_numpy())
+    else:
+        _refuse_copies(frame)
     return frame, left_out
+
+
+def _with_outcome(frame: pd.DataFrame, void: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Rows that have an outcome, and what was left out."""
+    missing = frame["y"].isna().to_numpy()
+    if not missing.any():
+        return frame, void
+    gone = frame[missing].groupby(["who", "group"], sort=False, observed=True).size()
+    left_out = gone.rename("rows").reset_index().rename(columns={"who": "participant"})
+    left_out.insert(2, "reason", "missing outcome")
+    left_out = pd.concat([void, left_out], ignore_index=True) if len(void) else left_out
+    return frame[~missing].reset_index(drop=True), left_out
+
+
+def _refuse_no_curve(frame: pd.DataFrame, columns: dict[str, str]) -> None:
+    """Refuse scores or practice counts that are all the same."""
+    if "trials" not in frame and frame["y"].nunique() == 1:
+        raise InputError(
+            f"every score in column {columns['outcome']!r} is the same, so there is no curve",
+            [frame["y"].iloc[0]],
+            "report the score: there is no change",
+        )
+    if frame["n"].nunique() == 1:
+        raise InputError(
+            f"column {columns['practice']!r} is the same everywhere, so there is no curve",
+            [frame["n"].iloc[0]],
+            "give the number of each trial or block",
+        )
 
 
 def _check_columns(table: Any, wanted: dict[str, str]) -> None:
@@ -103,14 +122,32 @@ def _check_columns(table: Any, wanted: dict[str, str]) -> None:
     check_table(table, list(wanted.values()), "the curve needs")
 
 
-def _check_values(frame: pd.DataFrame, wanted: dict[str, str]) -> None:
+def _check_values(frame: pd.DataFrame, wanted: dict[str, str], rows: pd.Index) -> None:
+    if not len(frame):
+        raise InputError("the table has no rows that count: every one is void")
     outcome, practice = wanted["y"], wanted["n"]
-    if frame["who"].isna().any() or not np.isfinite(frame["n"]).all():
-        raise InputError(f"{wanted['who']!r} or {practice!r} is missing or infinite in some rows")
-    if np.isinf(frame["y"]).any():
-        raise InputError(f"column {outcome!r} is infinite in some rows")
+    unknown = rows[~np.isfinite(frame["n"].to_numpy())]
+    if unknown.size:
+        raise InputError(f"column {practice!r} is missing or infinite in rows", unknown)
+    infinite = rows[np.isinf(frame["y"].to_numpy())]
+    if infinite.size:
+        raise InputError(
+            f"column {outcome!r} is infinite in rows", infinite, "mark missing outcomes as empty"
+        )
     check_size(frame["y"].to_numpy(), f"column {outcome!r}: numbers")
     check_size(frame["n"].to_numpy(), f"column {practice!r}: numbers")
+
+
+def _refuse_copies(frame: pd.DataFrame) -> None:
+    """Refuse scores that stand twice by mistake; several trials of a block pass."""
+    same = frame.groupby(["who", "n"], sort=False)["y"].transform("size")
+    named = ["who", "n", "y"]
+    copies = frame.groupby(named, sort=False)["y"].transform("size")
+    lonely = (same == 1).mean() > 0.5
+    wrong = frame[copies > 1] if lonely else frame[(copies % 2 == 0).all() & (copies > 1)]
+    if len(wrong):
+        said = [f"{row.who} at {row.n:g}" for row in wrong.drop_duplicates(named).itertuples()]
+        raise InputError("rows stand more than once", said, "remove the copies")
 
 
 def _refuse_two_groups(frame: pd.DataFrame) -> None:

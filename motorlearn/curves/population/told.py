@@ -1,6 +1,6 @@
 """The result of a population curve: the fit, and what is told of it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -12,7 +12,7 @@ from motorlearn.curves.population.arrays import Scale, scaled
 from motorlearn.curves.population.claims import Claim, claim_of, dressed, without_what_is_lost
 from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
-from motorlearn.curves.population.learners import Learners
+from motorlearn.curves.population.learners import Learners, rate_of
 from motorlearn.curves.population.maximum import (
     TESTS,
     PopulationFit,
@@ -30,6 +30,7 @@ from motorlearn.curves.population.terms import (
     variance_terms,
     whole_covariance,
 )
+from motorlearn.curves.population.unlike import unlike
 from motorlearn.curves.status import CURVE, FLAT, KEPT
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe
@@ -178,8 +179,23 @@ def _estimates(
     if options["interval"] == "sandwich":
         fit = replace(fit, covariance=sandwich(data, fit))
     estimates, vcov = estimate_terms(fit, scale, rows.groups, amount, level, df, limits)
+    if limits is not None:
+        level_off = estimates["term"][~np.isfinite(limits).all(axis=1)]
+        fit = replace(fit, warnings=(*fit.warnings, *_open(level_off)))
+    if claim.lost == KEPT:
+        fit = replace(fit, warnings=(*fit.warnings, *unlike(data, fit)))
     shown = without_what_is_lost(estimates, claim, fit.layout, scale, level=level, start=data.start)
     return fit, shown, vcov
+
+
+def _open(terms: Sequence[str]) -> tuple[str, ...]:
+    """Say so where a profile has no end."""
+    if not len(terms):
+        return ()
+    return (
+        f"The likelihood hardly falls on one side of {', '.join(terms)}: that end of the interval "
+        "is open or missing.",
+    )
 
 
 def _people(
@@ -194,7 +210,7 @@ def _people(
         "asymptote": shown[:, 0],
         amount: shown[:, 1],
         "log_rate": shown[:, 2],
-        "rate": np.exp(shown[:, 2]),
+        "rate": rate_of(shown[:, 2]),
     }
     return pd.concat([names, pd.DataFrame(found, index=names.index)], axis=1)
 

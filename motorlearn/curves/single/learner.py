@@ -171,7 +171,8 @@ def fit_curve(
         "variance": variance,
         "correlation": correlation,
     }
-    drawn = check_seed(seed) if interval == "bootstrap" else None
+    seed = check_seed(seed)
+    drawn = seed if interval == "bootstrap" else None
     reason = hopeless(problem)
     if reason:
         return _empty_fit(problem, rows, options, *reason)

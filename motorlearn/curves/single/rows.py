@@ -1,5 +1,6 @@
 """The rows of one learner: what is missing, what cannot be used, which likelihood they ask."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -40,7 +41,7 @@ def usable_rows(
         For columns of different length, infinite values, practice counts that are missing or
         occur twice, hits that are not whole numbers from 0 to the attempts, weights not above 0.
     """
-    n, y = as_numbers(practice, "practice"), as_numbers(outcome, "the outcome")
+    n, y = as_numbers(practice, "practice"), as_numbers(outcome, "the outcome", hits=True)
     if n.shape != y.shape or n.ndim != 1:
         raise InputError("practice and outcome differ in length", [n.shape, y.shape])
     if not np.all(np.isfinite(n)):
@@ -84,24 +85,77 @@ def check_size(values: np.ndarray, what: str) -> None:
         raise InputError(f"{what} are too small", [size.max()], "take a smaller unit")
 
 
-def as_numbers(values: Any, what: str) -> np.ndarray:
-    """Give a float array, or say that these are not numbers; dates and complex numbers are none."""
+def as_numbers(
+    values: Any, what: str, *, hits: bool = False, rows: Sequence[Any] | None = None
+) -> np.ndarray:
+    """Give a float array, or say what is no number and where.
+
+    Dates and complex numbers are none; True and False are where they may be ``hits``. ``rows`` are
+    numbers of the rows, where these are not all rows of a table.
+    """
     if values is None:
         raise InputError(f"{what} is missing")
     try:
         plain = np.asarray(values)
-        if plain.dtype.kind in "cmM" or any(isinstance(v, complex) for v in _objects(plain)):
-            raise TypeError(f"{plain.dtype} values")
+    except ValueError as problem:
+        raise InputError(f"{what} must be one row of numbers", [values]) from problem
+    given = values if isinstance(values, list | tuple) else _objects(plain)
+    if plain.dtype.kind in "cmM":
+        raise InputError(f"{what} holds something that is not a number", [plain.dtype.name])
+    _refuse_truth(plain, given, what, hits)
+    try:
         if hasattr(values, "to_numpy"):
             found: np.ndarray = values.to_numpy(dtype=float, na_value=np.nan)
             return found
         return plain.astype(float)
     except (TypeError, ValueError, OverflowError) as problem:
-        raise InputError(f"{what} holds something that is not a number", [problem]) from problem
+        raise InputError(
+            f"{what} holds something that is not a number", _no_numbers(plain, rows), _remedy(plain)
+        ) from problem
 
 
 def _objects(plain: np.ndarray) -> list[Any]:
     return plain.ravel().tolist() if plain.dtype.kind == "O" else []
+
+
+def _refuse_truth(plain: np.ndarray, given: Sequence[Any], what: str, hits: bool) -> None:
+    """Refuse True and False among numbers; alone they may be hits and misses."""
+    true = [value for value in given if isinstance(value, bool | np.bool_)]
+    if plain.dtype.kind == "b" and not hits:
+        true = plain.ravel()[:1].tolist()
+    elif hits and len(true) == sum(not _absent(value) for value in given):
+        true = []
+    if true:
+        raise InputError(f"{what} holds True or False among numbers", true[:1], "write a number")
+    if any(isinstance(value, complex) for value in given):
+        raise InputError(f"{what} holds something that is not a number", _no_numbers(plain))
+
+
+def _no_numbers(plain: np.ndarray, rows: Sequence[Any] | None = None) -> list[Any]:
+    """What is no number, with its row where there are several."""
+    if plain.ndim != 1:
+        return [plain.tolist()]
+    named = range(1, len(plain) + 1) if rows is None else rows
+    found = [(row, value) for row, value in zip(named, plain.tolist()) if not _numeric(value)]
+    return [f"{value} in row {row}" for row, value in found]
+
+
+def _absent(value: Any) -> bool:
+    """Whether a value is missing, in any of its spellings."""
+    return value is None or repr(value) == "<NA>" or (isinstance(value, float) and value != value)
+
+
+def _numeric(value: Any) -> bool:
+    try:
+        float(value)
+    except (TypeError, ValueError, OverflowError):
+        return _absent(value)
+    return True
+
+
+def _remedy(plain: np.ndarray) -> str:
+    commas = any(isinstance(value, str) and "," in value for value in plain.ravel().tolist())
+    return "write decimals with a point" if commas else "mark missing values as empty"
 
 
 RUNS_OF_PEOPLE = 3

@@ -10,6 +10,7 @@ import matplotlib as mpl
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.text import Text
+from matplotlib.ticker import MaxNLocator
 
 from motorlearn.figures.drawing.extents import settle
 
@@ -94,6 +95,27 @@ def spread(wanted: np.ndarray, spacing: float, low: float, high: float) -> np.nd
     room = max(low, high - steps[-1])
     moved: np.ndarray = np.clip(level, low, room) + steps
     return moved
+
+
+def log_ticks(low: float, high: float) -> list[float]:
+    """Round numbers between two values of a log axis; these where there are fewer than two.
+
+    Examples
+    --------
+    >>> log_ticks(0.94, 1.07), log_ticks(0.3, 40)
+    ([0.95, 1.0, 1.05], [0.5, 1.0, 2.0, 5.0, 10.0, 20.0])
+    """
+    if high < 4 * low:
+        found = [
+            float(f"{tick:.6g}")
+            for tick in MaxNLocator(5, steps=[1, 2, 5, 10]).tick_values(low, high)
+        ]
+    else:
+        decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
+        steps = (1, 2, 5) if high < 200 * low else (1,)
+        found = [float(f"{step}e{power}") for power in decades for step in steps]
+    inside = [tick for tick in found if low <= tick <= high]
+    return inside if len(inside) > 1 else [low, high]
 
 
 def thin_ticks(axes: Axes, *, first: Sequence[float] = ()) -> None:

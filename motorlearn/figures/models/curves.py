@@ -8,7 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from motorlearn.curves import FORMS, CurveFit, CurveFits, PopulationCurve, fit_curve
+from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, named_form
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.panels import many_lines, small_title
@@ -135,16 +135,9 @@ def _one_fit(
     axes.tick_params(labelsize="x-small")
     if found.empty:
         return
-    row, form = found.iloc[0], FORMS[verdict["best"]]
+    row = found.iloc[0]
     n = np.linspace(float(scores[0].min()), float(scores[0].max()), 120)
-    rates = [row[rate] for rate in form.rates]
-    if row["status"] == "no change":
-        curve = np.full(n.shape, row["asymptote"])
-    elif np.isfinite([row["asymptote"], row["gain"], *rates]).all():
-        curve = form.curve(n, row["asymptote"], row["gain"], rates, fits.first)
-    else:
-        # What the table leaves out because it is not estimated still has a line to draw.
-        curve = fit_curve(*scores, form=form.name, first=fits.first, repeated="allow").predict(n)
+    curve = fits.line(row, n, *scores)
     style = "-" if row["status"] == "ok" else (0, (3, 1.5))
     axes.plot(n, curve, color=INK, linestyle=style, linewidth=1.4)
 
@@ -183,15 +176,15 @@ def population_curve(
     """
     seen = fit.residuals["practice"]
     n = np.linspace(float(seen.min()), float(seen.max()), 100)
-    shown = fit.predict(n)
+    shown, learners = fit.predict(n), fit.learner_curves(n)
     styles = looks(order or fit.groups)
     with house(size):
         figure, panels = canvas(size, columns=len(fit.groups), share_y=True, ax=ax)
         for axes, group in zip(panels, fit.groups):
             look = styles[group]
             own = fit.participants[fit.participants["group"] == group]
-            for row in fit.learner_cells[(fit.participants["group"] == group).to_numpy()]:
-                axes.plot(n, _curve(fit, n, row), color=look.colour, alpha=0.25, linewidth=0.6)
+            for curve in learners[(fit.participants["group"] == group).to_numpy()]:
+                axes.plot(n, curve, color=look.colour, alpha=0.25, linewidth=0.6)
             part = shown[shown["group"] == group]
             band = (part["conf_low"], part["conf_high"])
             axes.fill_between(n, *band, color=look.colour, alpha=0.25, linewidth=0)
@@ -208,22 +201,11 @@ def population_curve(
     return Drawing(
         "population-curve",
         figure,
-        f"Population curve ({FORMS[fit.form].title}; thick line) with its 95 % confidence band, "
-        "over the curves of single learners (thin lines), which are drawn towards it.",
+        f"Population curve ({named_form(fit.form).title}; thick line) with its 95 % confidence "
+        "band, over the curves of single learners (thin lines), which are drawn towards it.",
         f"{label} against {practice_label}: {told}.",
         given=ax,
     )
-
-
-def _curve(fit: PopulationCurve, n: np.ndarray, parameters: np.ndarray) -> np.ndarray:
-    form = FORMS[fit.form]
-    height, amount, rate = parameters[0], parameters[1], [float(np.exp(parameters[2]))]
-    basis = form.basis(n, rate, fit.first)
-    if fit.amount == "start":
-        basis = basis / form.basis(np.array(fit.first), rate, fit.first)
-        amount = amount - height
-    curve = height + amount * basis
-    return np.asarray(1 / (1 + np.exp(-curve)) if fit.family == "binomial" else curve)
 
 
 def curve_residuals(

@@ -120,20 +120,26 @@ def _chosen(contrast: str | None, labels: list[str]) -> str:
 
 
 def _own_p(found: Sensitivity) -> str:
-    """Which test has a p value that is not that of its interval."""
+    """Which test has a p value that is not that of its interval, where one was run."""
+    run = set(found.table.loc[found.table["p"].notna(), "variant"])
     if found.recipe.options.get("within"):
-        return "The randomisation test has a p value of its own and the interval of a t test."
-    return "The permutation test has a p value of its own and the interval of the original."
+        return "The randomisation test has a p value of its own and the interval of a t test. "
+    if "permutation test" not in run:
+        return ""
+    return "The permutation test has a p value of its own and the interval of the original. "
 
 
 def conclusion_forest(
     found: Sensitivity,
     *,
     contrast: str | None = None,
+    unit: str = "",
     size: SizeName = "thesis",
     ax: Axes | None = None,
 ) -> Drawing:
     """Draw one contrast under every variant that has its scale, the original first.
+
+    ``unit`` is that of the outcome, for a difference.
 
     Raises
     ------
@@ -146,16 +152,18 @@ def conclusion_forest(
     marks = np.where(own["changes"], "* ", "")
     shown = own.assign(name=[f"{mark}{name}" for mark, name in zip(marks, own["variant"])])
     null = float(own["null"].iloc[0])
-    drawing = effect_forest(shown, label=chosen, null=null, summary=(0,), size=size, ax=ax)
+    label = f"{chosen} ({unit})" if unit and null == 0 else chosen
+    drawing = effect_forest(shown, label=label, null=null, summary=(0,), size=size, ax=ax)
     changed = own.loc[own["changes"], "variant"].tolist()
     said = f"The conclusion changes in: {'; '.join(changed)}." if changed else (
         "No variant on this scale changes the conclusion."
     )  # fmt: skip
     ways = found.table.loc[found.table["p"].notna(), "variant"].nunique() - 1
     here = f"{len(own) - 1} of the" if len(own) - 1 < ways else "the"
+    others = digits.count(ways, "other way")
     caption = (
-        f"Sensitivity of the comparison at {found.analysis}: {chosen}, in {here} {ways} other "
-        f"ways, with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)} * "
+        f"Sensitivity of the comparison at {found.analysis}: {chosen}, in {here} {others}, "
+        f"with 95 % intervals; the diamond is the analysis as planned. {_own_p(found)}* "
         "marks a changed conclusion. "
         + said
         + (f" Not drawn, since on another scale: {ways - len(own) + 1}." if here != "the" else "")

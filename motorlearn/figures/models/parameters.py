@@ -10,6 +10,7 @@ from scipy.stats import t
 from motorlearn.curves import PopulationCurve
 from motorlearn.digits import percent, plain
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.labels import log_ticks
 from motorlearn.figures.drawing.style import (
     Drawing,
     Look,
@@ -133,8 +134,8 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
         axes.set_xscale("log")
         axes.minorticks_off()
         low, high = axes.get_xlim()
-        ticks = [v for v in (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5) if low <= v <= high]
-        axes.set_xticks(ticks, [f"{v:g}" for v in ticks])
+        ticks = log_ticks(low, high)
+        axes.set_xticks(ticks, [plain(tick, 2) for tick in ticks])
     else:
         axes.locator_params(axis="x", nbins=4)
     axes.grid(axis="x", color="#e3e3e3", linewidth=0.6)

@@ -7,10 +7,9 @@ from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.labels import log_ticks
 from motorlearn.figures.drawing.style import Drawing, SizeName, canvas, house
 from motorlearn.mixed import VariabilityFit
-
-FEW_TICKS = 2
 
 
 def modelled_spreads(
@@ -57,8 +56,8 @@ def modelled_spreads(
         axes, places = panels[0], np.arange(len(found))
         axes.errorbar(estimate, places, xerr=gaps, fmt="o", color="black", capsize=3)
         axes.set_xscale("log")
-        ticks = _ticks(float((estimate - gaps[0]).min()), float((estimate + gaps[1]).max()))
-        axes.set_xticks(ticks, [digits.significant(tick, 2) for tick in ticks])
+        ticks = log_ticks(float((estimate - gaps[0]).min()), float((estimate + gaps[1]).max()))
+        axes.set_xticks(ticks, [digits.plain(tick, 3) for tick in ticks])
         axes.minorticks_off()
         axes.set_yticks(places, list(rows))
         axes.margins(y=0.2)
@@ -73,15 +72,3 @@ def modelled_spreads(
     alt = f"Standard deviations with 95 % intervals: {'; '.join(told)}."
     name = f"modelled-spreads-{ending}" if ending else "modelled-spreads"
     return Drawing(name, figure, caption, alt, given=ax)
-
-
-def _ticks(low: float, high: float) -> list[float]:
-    """Round numbers between two values; the ends of the range where there are fewer than two."""
-    decades = range(int(np.floor(np.log10(low))), int(np.ceil(np.log10(high))) + 1)
-    inside: list[float] = []
-    for steps in ((1, 2, 3, 5, 7), (1, 1.2, 1.5, 2, 2.5, 3, 4, 5, 6, 8)):
-        found = [step * 10.0**power for power in decades for step in steps]
-        inside = [tick for tick in found if low * 0.9 <= tick <= high * 1.1]
-        if len(inside) > FEW_TICKS:
-            break
-    return inside if len(inside) >= 2 else [low, high]

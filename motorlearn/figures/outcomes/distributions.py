@@ -12,7 +12,7 @@ from motorlearn import digits
 from motorlearn.design import Outcome
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.frames import ask_columns, drawn_levels
-from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.labels import log_ticks, shortened
 from motorlearn.figures.drawing.naming import outcome_label
 from motorlearn.figures.drawing.style import (
     INK,
@@ -237,8 +237,6 @@ def _effects(axes: Axes, known: pd.DataFrame, levels: Levels, null: float) -> No
 def ratio_ticks(axes: Axes) -> None:
     """Plain numbers on a log axis of ratios."""
     low, high = axes.get_ylim()
-    ticks = [
-        tick for tick in (0.25, 0.5, 0.7, 0.8, 0.9, 1, 1.1, 1.25, 1.5, 2, 4) if low <= tick <= high
-    ]
+    ticks = log_ticks(low, high)
     axes.set_yticks(ticks, [f"{digits.plain(tick)}" for tick in ticks])
     axes.set_yticks([], minor=True)

@@ -95,8 +95,8 @@ def landing_map(
             _wall_off(axes, walls or {}, reach)
             _label(axes, place, len(present), len(cells), phase, look)
         in_unit = f" ({unit})" if unit else ""
-        across = f"to the right of the target centre →{in_unit}"
-        away = f"beyond the target centre →{in_unit}"
+        across = f"to the right of the target centre{in_unit} →"
+        away = f"beyond the target centre{in_unit} →"
         if ax is None:
             figure.supxlabel(across, fontsize=chosen.font)
             figure.supylabel(away, fontsize=chosen.font)

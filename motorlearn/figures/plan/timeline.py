@@ -179,7 +179,7 @@ def _inside(run: list[Event]) -> str:
     if first.is_practice:
         many = f"{len(run)} sessions\n" if len(run) > 1 else ""
         whose = "".join(f"\n{line}" for line in textwrap.wrap(", ".join(first.groups), 10))
-        return f"practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
+        return f"Practice{whose}\n{many}{first.trials} trials" + (" each" if many else "")
     name = SHORT_LABELS[first.phase]
     label = first.label if first.label != first.phase else name
     return "\n".join([*textwrap.wrap(label, 10), f"{first.trials} trials"])
@@ -222,9 +222,10 @@ def _gap(axes: Axes, piece: _Piece, height: float) -> list[tuple[Text, float]]:
 def _caption(design: Design) -> str:
     groups = ", ".join(_with_order(group) for group in design.groups)
     whose = "Groups" if design.within is None else "Conditions"
+    tests = ", tinted ones tests after a gap" if any(t.is_delayed for t in design.tests) else ""
     return (
         "The study in time; boxes stand in order and not to scale, day 0 is the first practice "
-        f"session. {whose}: {groups}. Dark boxes are practice, yellow ones tests after a gap."
+        f"session. {whose}: {groups}. Dark boxes are practice{tests}."
     )
 
 

@@ -14,6 +14,7 @@ from motorlearn.exceptions import ColumnError, FormulaError, InputError
 from motorlearn.mixed.formula.crossed import crossed_matrix, crossed_terms
 from motorlearn.mixed.formula.formulas import Formula, alias, pieces_of_term, unalias
 from motorlearn.results import register_record
+from motorlearn.vocabulary import CROSSED
 
 Array = NDArray[np.float64]
 
@@ -118,7 +119,7 @@ def columns_in_words(plans: Iterable[MatrixPlan]) -> dict[str, str]:
         for column in plan.columns:
             parts = plain.get(column) or _parts_beside(column, plan)
             told = (name if level is None else f"{name}: {level}" for name, level in parts)
-            found[column] = " × ".join(told)
+            found[column] = CROSSED.join(told)
     return {**found, "Intercept": "the level"}
 
 

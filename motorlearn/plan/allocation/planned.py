@@ -111,10 +111,14 @@ def _block_size(design: Design) -> int | tuple[int, ...] | None:
 def _numbered(design: Design, sizes: list[int | None]) -> pd.DataFrame:
     way = design.allocation
     if any(size is None for size in sizes) or way.strata or way.method == "cluster":
+        named = ", ".join(way.strata) or way.unit
         raise InputError(
-            "the plan's sizes, strata or clusters need a list of participants",
+            "the plan names no number of people"
+            if None in sizes
+            else f"who has which {named} is known from a list of participants only",
             None,
-            "give participants as a table with one row per person",
+            "give a table of participants with one row per person (--participants FILE)"
+            + (", or set size under [[groups]]" if None in sizes else ""),
         )
     n = sum(size or 0 for size in sizes)
     width = max(2, len(str(n)))

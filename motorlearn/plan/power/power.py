@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -82,7 +82,7 @@ class Power(Result):
     def tables(self) -> Sequence[Table]:
         """Power, detectable effects, assumptions and prior effects."""
         looks = (looks_table(self.looks),) if len(self.looks) else ()
-        rest = (_detectable_table(self), _assumed_table(self), _prior(self))
+        rest = (_detectable_table(self), assumed_table(self), _prior(self))
         return (_power_table(self), *looks, *rest)
 
 
@@ -348,9 +348,28 @@ def _detectable_table(result: Power) -> Table:
     return Table("detectable", "Minimal detectable effect", columns, result.detectable, (note,))
 
 
-def _assumed_table(result: Power) -> Table:
+MEANINGS: Final = {
+    "between_sd": "SD of people's true scores",
+    "within_sd": "SD of a person's trials",
+    "stability": "correlation of true scores between two tests",
+    "gain": "gain over practice",
+    "forgetting": "share of the gain lost at the delayed test",
+    "attrition": "share of people lost by the primary test",
+    "attrition_slope": "log odds of leaving for each SD of a worse score",
+    "cluster_size": "people of an allocated class",
+    "cluster_icc": "resemblance within a class (ICC)",
+    "condition_correlation": "correlation of true scores under two conditions",
+}
+"""What the assumptions of a plan are, by their keys."""
+
+
+def assumed_table(result: Power) -> Table:
+    """What the power rests on, in words with the keys of the plan; empty entries left out."""
+    rows = result.assumptions[result.assumptions["value"].notna()]
+    rows = rows[rows["value"].astype("str") != ""]
+    told = [f"{MEANINGS[name]} ({name})" if name in MEANINGS else name for name in rows["name"]]
     columns = (Column("name", "assumption"), Column("value"))
-    return Table("assumptions", "What the power rests on", columns, result.assumptions)
+    return Table("assumptions", "What the power rests on", columns, rows.assign(name=told))
 
 
 def _prior(result: Power) -> Table:

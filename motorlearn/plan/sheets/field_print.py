@@ -58,7 +58,7 @@ _FORMS = (
 _SKILL = (
     _HEAD
     + """<section>
-<h1>{{ design.skill.name or design.study.title }}</h1>
+<h1>{{ title[:1] | upper }}{{ title[1:] }}</h1>
 {% if kind %}<p>{{ kind }}</p>{% endif %}
 {% for phase in phases %}<h2>{{ phase.name or "Whole skill" }}</h2>
 {% if phase.points %}<ul>{% for point in phase.points %}<li>{{ point }}</li>{% endfor %}</ul>
@@ -81,7 +81,7 @@ _SKILL = (
 _CARDS = (
     _HEAD
     + """{% for card in cards %}<section><div class="card">
-<h1>{{ card.title }}</h1>
+<h1>{{ card.title[:1] | upper }}{{ card.title[1:] }}</h1>
 {% for cue in card.cues %}<p class="cue">{{ cue }}</p>{% endfor %}
 <dl>{% for word, text in card.lines %}<dt>{{ word }}</dt><dd>{{ text }}</dd>{% endfor %}</dl>
 </div></section>{% endfor %}
@@ -146,7 +146,7 @@ def _card_lines(drill: Drill, design: Design) -> list[tuple[str, str]]:
     dose = (
         f"{drill.trials_per_session} trials" if drill.trials_per_session else "",
         f"{drill.minutes:g} min" if drill.minutes else "",
-        f"effort {drill.effort}",
+        f"{drill.effort} effort",
     )
     told = (drill.feedback, drill.feedback_from, often)
     lines = (
@@ -156,7 +156,7 @@ def _card_lines(drill: Drill, design: Design) -> list[tuple[str, str]]:
         ("dose", ", ".join(filter(None, dose))),
         ("start", ", ".join(filter(None, (drill.start, length_of(drill.run_up, drill, unit))))),
         ("distance", length_of(drill.distance, drill, unit)),
-        ("with", drill.object if drill.has_object else "nothing to hit with"),
+        ("with", drill.object if drill.has_object else "no object"),
         ("partner", "yes" if drill.partner else ""),
         ("target", drill.target),
         ("against", ", ".join(drill.faults)),

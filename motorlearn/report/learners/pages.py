@@ -4,10 +4,12 @@ import re
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from jinja2 import Environment, FileSystemLoader
 
 from motorlearn import digits
+from motorlearn.digits import count
 from motorlearn.files import new_folder, write_text
 from motorlearn.report.learners.picture import tests_picture
 from motorlearn.report.learners.progress import (
@@ -16,6 +18,7 @@ from motorlearn.report.learners.progress import (
     STALLED,
     TOO_EARLY,
     UNCLEAR,
+    UNJUDGED,
     Learner,
     Progress,
     follow_learners,
@@ -32,12 +35,17 @@ from motorlearn.wording.learners import (
 from motorlearn.wording.voice import listed
 
 MARK: Final = "overview.html"
+_NOTED: Final = {
+    "sessions": "Sessions", "pain": "Pain", "met": "Criteria met", "cue": "Next cue",
+}  # fmt: skip
+"""Columns of the overview that are there where anything was noted."""
 STANDINGS: Final = {
     MOVED: "clear gain",
     FELL_BACK: "clear loss",
     STALLED: "no clear change in three tests or more",
     UNCLEAR: "no clear change yet",
     TOO_EARLY: "too early to say",
+    UNJUDGED: "cannot be judged",
 }
 RANGE_NOTE: Final = (
     "A test is a sample of what you can do. Your level may lie anywhere in the range on the right "
@@ -109,7 +117,7 @@ def learner_page(learner: Learner, progress: Progress) -> str:
         title=progress.design.study.title,
         learner=learner,
         rows=_rows(learner, progress),
-        heading="Hits" if progress.counts_hits else "Mean",
+        heading="Hits" if progress.counts_hits else f"Mean {progress.outcome.replace('_', ' ')}",
         range_note=RANGE_NOTE,
         picture=tests_picture(learner, progress),
         sentences=_changes(learner, progress),
@@ -125,11 +133,13 @@ def learner_page(learner: Learner, progress: Progress) -> str:
 
 def overview_page(progress: Progress) -> str:
     """Write the overview for the coach."""
-    learners = progress.learners
+    rows = [_overview_row(learner, progress) for learner in progress.learners]
+    noted = {key: label for key, label in _NOTED.items() if any(row[key] for row in rows)}
     return _ENGINE.get_template("overview.html.j2").render(
         title=progress.design.study.title,
         labels=[stage.label for stage in progress.stages],
-        rows=[_overview_row(learner, progress) for learner in learners],
+        rows=rows,
+        noted=noted,
         summary=_summary(progress),
         parts=_parts(progress),
         rule=RULE,
@@ -240,8 +250,10 @@ def _change(row: pd.Series | None, progress: Progress) -> str:
     low, high = float(row["conf_low"]) * scale, float(row["conf_high"]) * scale
     places = 1 if progress.counts_hits else 2
     change = digits.number(float(row["change"]) * scale, places)
-    limits = f"{digits.number(low, places)} to {digits.number(high, places)}"
-    return f"{change} [{limits}]" + (f" {progress.unit}" if progress.unit else "")
+    space = f" {progress.unit}" if progress.unit else ""
+    if not np.isfinite(low):
+        return f"{change}{space}"
+    return f"{change} [{digits.number(low, places)} to {digits.number(high, places)}]{space}"
 
 
 def _summary(progress: Progress) -> list[str]:
@@ -249,8 +261,11 @@ def _summary(progress: Progress) -> list[str]:
         return ["The plan compares sessions and not tests; the report shows them as a graph."]
     if not progress.stages:
         return ["No test has been taken yet."]
-    judged = [one for one in progress.learners if one.since_first is not None]
+    changed = [one for one in progress.learners if one.since_first is not None]
+    judged = [one for one in changed if one.standing != UNJUDGED]
     said = [f"Tests so far: {listed([stage.label for stage in progress.stages])}."]
+    if changed and not judged:
+        said.append("These scores have no limits for one person, so no change is judged.")
     if judged:
         chance = digits.number(progress.expected_by_chance, 1)
         moved = sum(one.standing == MOVED for one in judged)
@@ -277,7 +292,7 @@ def _parts(progress: Progress) -> list[dict[str, Any]]:
         for row in one.pain.itertuples()
     ]
     load = [
-        f"{row.participant}: {row.trials:.0f} trials{_EFFORTS[row.effort]} "
+        f"{row.participant}: {count(row.trials, 'trial')}{_EFFORTS[row.effort]} "
         f"{_PERIODS[row.per].format(row.period)}, limit {row.limit:.0f}"
         for row in progress.load.itertuples()
     ]

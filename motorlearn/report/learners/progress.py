@@ -15,10 +15,13 @@ from motorlearn.report.learners.session_scores import session_scores
 from motorlearn.results import or_refused
 from motorlearn.trials import Study
 from motorlearn.trials.counted import counted_rows
+from motorlearn.trials.study import study_or_refuse
 from motorlearn.vocabulary import PRACTICE_PHASE
 
 MOVED, FELL_BACK, UNCLEAR, STALLED, TOO_EARLY = "moved", "fell back", "unclear", "stalled", "early"
-"""Standing of a learner: beyond own limits against the first test, or not, and since when."""
+UNJUDGED = "not judged"
+"""Standing of a learner: beyond own limits against the first test, or not, and since when; not
+judged where the scores have no limits for one person."""
 
 _TESTS_TO_STALL: Final = 3
 _HITS: Final = ("hit", "hits", "hit_rate")
@@ -134,7 +137,7 @@ def follow_learners(study: Study) -> Progress:
     >>> progress.outcome, len(progress.learners) > 40
     ('radial_error', True)
     """
-    design = study.design
+    design = study_or_refuse(study).design
     table = study.trials.table[counted_rows(study.trials.table)]
     if {"x", "y"} <= set(table) and "radial_error" not in table:
         table = table.assign(radial_error=np.hypot(table["x"], table["y"]))
@@ -175,8 +178,22 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
     found = or_refused(scores_of)(table, entry, design)
     if isinstance(found, OutcomeScores) and not found.measured:
         return found.table, found.column, entry.unit, entry.better
+    if isinstance(found, OutcomeScores) and entry.has_target and not found.table.empty:
+        told = f"absolute error of {entry.label or entry.name.replace('_', ' ')}"
+        return found.table.assign(**{told: found.table["error"].abs()}), told, entry.unit, "lower"
     column = entry.name if entry.name in table else "radial_error"
+    if isinstance(found, OutcomeScores) and column not in table and len(table):
+        return _measured(found), entry.name, found.outcome.unit, entry.better
     return table, column, entry.unit, entry.better
+
+
+def _measured(scores: OutcomeScores) -> pd.DataFrame:
+    """One row for each person and test, where nothing but a score of all trials can be followed."""
+    keys = ["participant", "stage"]
+    cells = scores.cells(keys).rename(columns={"score": scores.outcome.name})
+    told = [name for name in ("phase", "date") if name in scores.table]
+    first = scores.table.groupby(keys, sort=False, observed=True)[told].first().reset_index()
+    return cells.merge(first, on=keys)
 
 
 def _people(study: Study, table: pd.DataFrame) -> list[str]:
@@ -200,6 +217,8 @@ def _cells(table: pd.DataFrame, outcome: str) -> pd.DataFrame:
         found = found.assign(
             score=found["mean"], low=found["mean"] - half, high=found["mean"] + half
         )
+        if "n_trials" in table:
+            found = found.assign(n=grouped["n_trials"].sum())
     dates = grouped["date"].first() if "date" in table else pd.Series("", index=found.index)
     return found.assign(date=dates).reset_index()[[*keys, "n", "score", "low", "high", "date"]]
 
@@ -269,6 +288,8 @@ def _standing(pairs: list[pd.Series | None], tests: int) -> str:
     first, last = pairs
     if first is None or last is None:
         return TOO_EARLY
+    if "not computable" in (first["verdict"], last["verdict"]):
+        return UNJUDGED
     if first["verdict"] == "better":
         return MOVED
     if "worse" in (first["verdict"], last["verdict"]):

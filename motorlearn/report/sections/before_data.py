@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 import pandas as pd
 
+from motorlearn.digits import count
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.plan import audit_design
 from motorlearn.report.figure_cache import Kept
@@ -16,7 +17,7 @@ from motorlearn.trials.checking.rules import OUTCOMES
 from motorlearn.vocabulary import STANDING_CAUTION
 from motorlearn.wording import eligibility, limitations
 from motorlearn.wording.tense import to_come
-from motorlearn.wording.voice import count, listed
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 

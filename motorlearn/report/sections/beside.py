@@ -9,6 +9,7 @@ import pandas as pd
 from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.curves import CurveFits, PopulationCurve
+from motorlearn.digits import count
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.figures.drawing.naming import outcome_label
@@ -18,10 +19,10 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
-from motorlearn.vocabulary import term_in_words
+from motorlearn.vocabulary import CROSSED, term_in_words
 from motorlearn.wording.outcome_kinds import scale_of_model, why_this_model
 from motorlearn.wording.times import sentence_on_contrast
-from motorlearn.wording.voice import count
+from motorlearn.wording.voice import listed
 
 Block = Heading | Text | Drawing | Table
 
@@ -58,7 +59,7 @@ def side_sections(found: StudyView) -> Iterator[Block]:
         yield Heading(TITLES[name])
         result = found.analysis.beside[name]
         if isinstance(result, Refused):
-            yield Text(f"Not computed: {result.reason}", "caution")
+            yield Text(f"Not computed: {result.told}", "caution")
         else:
             yield from write(result, found)
 
@@ -127,7 +128,7 @@ def _landmarks(result: LandmarkScores, found: StudyView) -> Iterator[Block]:
         )
         yield items
     if isinstance(result.comparison, Refused):
-        yield Text(f"Not compared with raters: {result.comparison.reason}", "caution")
+        yield Text(f"Not compared with raters: {result.comparison.told}", "caution")
     else:
         comparison = result.comparison
         draw = if_possible(
@@ -201,7 +202,7 @@ def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
     tests = {stage.name: stage.short.lower() for stage in found.stages}
     plans = [fit.design.fixed, *(plan for part in fit.design.random for plan in part.plans)]
     words = {
-        column: " × ".join(
+        column: CROSSED.join(
             name if level is None else f"{name}: {tests.get(str(level), level)}"
             for name, level in parts
         )
@@ -273,9 +274,11 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
         if len(result.groups) > 1
         else ""
     )
+    varies = list(result.recipe.options["vary"])
     yield Text(
-        "An exponential curve was fitted to all participants at once, whose asymptote, gain and "
-        f"rate vary from person to person ({named}); {groups}they describe performance in practice."
+        f"An exponential curve was fitted to all participants at once, whose {listed(varies)} "
+        f"{'vary' if len(varies) > 1 else 'varies'} from person to person ({named}); {groups}they "
+        "describe performance in practice."
     )
     yield from kept
     forest = if_possible(
@@ -347,4 +350,5 @@ def _sensitivity(result: Sensitivity, found: StudyView) -> Iterator[Block]:
 
 def conclusions_figure(result: Sensitivity, found: StudyView) -> Drawing | None:
     """The primary estimate in every way it was computed."""
-    return if_possible(lambda: found.kept.draw("conclusion_forest", result))
+    unit = found.outcomes[0].outcome.unit
+    return if_possible(lambda: found.kept.draw("conclusion_forest", result, unit=unit))

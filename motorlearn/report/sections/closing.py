@@ -1,6 +1,7 @@
 """Last sections of a report: what is missing, deviations, standards, sources; its limits."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import pandas as pd
 
@@ -108,9 +109,18 @@ def limits_of(found: StudyView) -> list[str]:
     limits: list[Limit] = []
     for entry in found.outcomes:
         if not isinstance(entry.comparison, Refused):
-            limits += entry.comparison.limits
+            limits += (
+                _with_outcome(limit, entry.analysis.label, found)
+                for limit in entry.comparison.limits
+            )
     said = limitations.limitations(found.design, found.analysis.people.flow, limits, found.name_of)
     return [*single_case_limits(found), *said]
+
+
+def _with_outcome(limit: Limit, label: str, found: StudyView) -> Limit:
+    """A limit that rests on scores names its outcome, where there are several."""
+    own = limit.kind.startswith("unequal spread") and len(found.outcomes) > 1
+    return replace(limit, outcome=label) if own else limit
 
 
 _DEGREES = {"satterthwaite": {"Satterthwaite"}, "kenward-roger": {"Kenward-Roger"}}

@@ -5,10 +5,10 @@ from collections.abc import Iterator
 import pandas as pd
 
 from motorlearn import digits
+from motorlearn.digits import count
 from motorlearn.report.writers.contents import Text
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
-from motorlearn.wording.voice import count
 
 _PAIN = ("pain_before", "pain_after")
 _FATIGUE = ("fatigue_before", "fatigue_after")

@@ -16,7 +16,7 @@ def multiverse_line(found: StudyView) -> str:
     if result is None:
         return ""
     if isinstance(result, Refused):
-        return f"The declared combinations of choices were not computed: {result.reason}."
+        return f"The declared combinations of choices were not computed: {result.told}"
     return agreement(result, found)
 
 
@@ -50,7 +50,7 @@ def look_sentences(found: StudyView) -> list[str]:
     if look is None:
         return []
     if isinstance(look, Refused):
-        return [f"No look can be told: {look.reason}."]
+        return [f"No look can be told: {look.told}"]
     voice, row = found.outcomes[0].voice, found.analysis.primary.iloc[0]
     ratio = row["effect"] == "ratio"
     places = 2 if ratio else voice.decimals

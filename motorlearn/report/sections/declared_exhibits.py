@@ -23,7 +23,7 @@ def multiverse_blocks(found: StudyView) -> Iterator[Block]:
         return
     yield Heading("Multiverse of declared choices")
     if isinstance(result, Refused):
-        yield Text(f"Not computed: {result.reason}", "caution")
+        yield Text(f"Not computed: {result.told}", "caution")
         return
     plan = found.design.multiverse
     why = f" Why these are as defensible as the plan's own: {plan.reason}" if plan else ""

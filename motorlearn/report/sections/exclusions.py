@@ -5,11 +5,11 @@ from collections.abc import Iterator
 import pandas as pd
 
 from motorlearn.analysis import OutcomeAnalysis, StudyAnalysis
+from motorlearn.digits import count
 from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study
 from motorlearn.wording.times import time_rules_of
-from motorlearn.wording.voice import count
 
 
 def exclusion_blocks(found: StudyAnalysis) -> Iterator[Heading | Text | Table]:
@@ -52,7 +52,7 @@ def _times(timed: list[OutcomeAnalysis]) -> Iterator[Text | Table]:
         Column("cut", "times left out", "count"),
         Column("times", "of times", "count"),
         Column("people", "participants", "count"),
-        Column("most_of_one", "most of one person", "percent"),
+        Column("most_of_one", "most of one person", "percent", decimals=0),
     )
     note = "Their trials stay in the data and count for other outcomes."
     yield Text("{tab:cut-offs} counts what the rules left out.")

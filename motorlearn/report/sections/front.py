@@ -6,6 +6,7 @@ from dataclasses import replace
 import pandas as pd
 
 from motorlearn.audit import Audit, Sensitivity
+from motorlearn.digits import count
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.report.sections import exhibits
 from motorlearn.report.sections.beside import conclusions_figure
@@ -22,7 +23,6 @@ from motorlearn.report.writers.contents import Heading, Text
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
 from motorlearn.wording import eligibility, method, sentences, summary
-from motorlearn.wording.voice import count
 
 Block = Heading | Text | Drawing | Table
 
@@ -116,7 +116,7 @@ def _results(found: StudyView) -> Iterator[Block]:
         return
     yield Heading("Primary comparison" if declared else "Comparison of tests", 2)
     if isinstance(entry.comparison, Refused):
-        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+        yield Text(f"Not computed: {entry.comparison.told}", "caution")
     else:
         stage = shown_stage(found)
         yield Text(sentences.means_sentence(entry.comparison.means, stage, entry.voice))
@@ -163,7 +163,7 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if audit is not None:
         yield Heading("Assumptions")
     if isinstance(audit, Refused):
-        yield Text(f"Not computed: {audit.reason}", "caution")
+        yield Text(f"Not computed: {audit.told}", "caution")
     elif audit is not None:
         flagged = (audit.table["grade"] != "fine").any()
         named = " {tab:open} says what was found." if flagged else ""
@@ -176,7 +176,7 @@ def _doubts(found: StudyView) -> Iterator[Block]:
     if multiverse_line(found):
         yield Text(multiverse_line(found))
     if isinstance(other, Refused):
-        yield Text(f"Not computed: {other.reason}", "caution")
+        yield Text(f"Not computed: {other.told}", "caution")
         return
     yield Text(summary.sensitivity_words(other.table, other.original))
     figure = conclusions_figure(other, found)

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Sequence
 import pandas as pd
 
 from motorlearn.design import Design
-from motorlearn.digits import plain
+from motorlearn.digits import count, plain
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.plan import ThrowLoad, programme_tables, throw_load
 from motorlearn.report.figure_cache import Kept
@@ -116,7 +116,7 @@ WEEKS_DRAWN = 3
 
 
 def _weeks(load: ThrowLoad) -> str:
-    said = [f"week {plain(row.week)} {row.total}" for row in load.weeks.itertuples()]
+    said = [f"{row.total} in week {plain(row.week)}" for row in load.weeks.itertuples()]
     return f"Planned trials of one participant: {listed(said)}. The count predicts no injury."
 
 
@@ -134,7 +134,7 @@ def _load(design: Design, load: ThrowLoad, kept: Kept) -> Drawing:
 def _breaches(load: ThrowLoad) -> list[str]:
     """Where the plan goes above a limit that its author entered."""
     return [
-        f"The plan goes above a limit in {row['period']}: {row['trials']} trials where "
+        f"The plan goes above a limit in {row['period']}: {count(row['trials'], 'trial')} where "
         f"{row['limit']} a {row['per']} are allowed ({row['source']})."
         for row in load.breaches.to_dict("records")
     ]

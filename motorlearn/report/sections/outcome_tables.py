@@ -26,7 +26,7 @@ def descriptives_table(entry: OutcomeView) -> Table:
     number = written(voice.decimals)
     columns = (
         Column("stage", "phase"),
-        Column("group"),
+        Column("group", voice.arm),
         *tasks,
         Column("n", kind="count"),
         number("mean"),
@@ -38,7 +38,7 @@ def descriptives_table(entry: OutcomeView) -> Table:
         number("conf_high", "upper"),
     )
     unit = f" ({entry.outcome.unit})" if entry.outcome.unit else ""
-    cells = "test, group and task" if tasks else "test and group"
+    cells = f"phase, {voice.arm} and task" if tasks else f"phase and {voice.arm}"
     return Table(
         f"means-{slug(entry.outcome.name)}",
         f"{capitalised(voice.name)}{unit} by {cells}",
@@ -91,7 +91,7 @@ def contrasts_table(entry: OutcomeView, name: str, title: str, adjusted: bool) -
     rows = rows.assign(
         stage=[entry.voice.short(stage) for stage in rows["phase"]],
         contrast=[f"{a} − {b}" for a, b in zip(rows["group"], rows["reference"], strict=True)],
-        n=[f"{a} + {b}" for a, b in zip(rows["n_group"], rows["n_reference"], strict=True)],
+        n=[entry.voice.sizes(row) for row in rows.to_dict("records")],
     )
     ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
     if ratio:
@@ -115,7 +115,7 @@ def adjusted_table(entry: OutcomeView) -> Table:
     number = written(voice.decimals)
     columns = (
         Column("stage", "phase"),
-        Column("group"),
+        Column("group", voice.arm),
         number("estimate", "adjusted mean", unit=voice.outcome.unit),
         number("conf_low", "95 % CI lower"),
         number("conf_high", "upper"),
@@ -184,7 +184,7 @@ def anova_table(entry: OutcomeView) -> Table:
     return _anova(
         named_terms(entry.comparison.anova, entry.voice),
         f"anova-{slug(entry.outcome.name)}",
-        f"{_analysis(entry)} of {entry.voice.name}: {_arms(entry)} by test",
+        f"{_analysis(entry)} of {entry.voice.name}: {_arms(entry)} by phase",
         "Complete cases only.",
     )
 
@@ -233,7 +233,7 @@ def paired_table(entry: OutcomeView) -> Table:
     ratio = bool(len(rows)) and rows["effect"].iloc[0] == "ratio"
     number = written(2 if ratio else voice.decimals)
     columns = (
-        Column("group"),
+        Column("group", voice.arm),
         Column("change", "from and to"),
         Column("n", kind="count"),
         number("estimate", "ratio" if ratio else "change"),

@@ -20,7 +20,7 @@ def primary_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     if is_single_case(found):
         return single_case_sentences(found, entry)
     if isinstance(entry.comparison, Refused):
-        return [f"The comparison was not computed: {entry.comparison.reason}"]
+        return [f"The comparison was not computed: {entry.comparison.told}"]
     row = primary_contrast(found, entry)
     if row is None and found.analysis.refused and entry is found.outcomes[0]:
         return [f"The primary comparison was not computed: {found.analysis.refused.rstrip('.')}."]
@@ -86,7 +86,9 @@ def estimate_and_reach(row: Mapping[str, Any], voice: Voice, name: str = "") -> 
     ratio = row["effect"] == "ratio"
     places = 2 if ratio else voice.decimals
     estimate = voice.number(row["estimate"], places) if ratio else voice.measured(row["estimate"])
-    reach = digits.interval(row["conf_low"], row["conf_high"], places, decimal=voice.decimal)
+    limits = (row["conf_low"], row["conf_high"])
+    fine = digits.decimals_apart(*limits, 1.0 if ratio else 0.0, places)
+    reach = digits.interval(*limits, fine, decimal=voice.decimal)
     return f"{estimate} ({name}{reach})" if math.isfinite(row["conf_low"]) else estimate
 
 

@@ -13,6 +13,7 @@ from motorlearn.report.view import StudyView
 from motorlearn.report.writers.contents import Heading, Text, slug
 from motorlearn.results import Refused
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import term_in_words
 
 Block = Heading | Text | Table
 
@@ -22,7 +23,7 @@ def questionnaire_sections(found: StudyView) -> Iterator[Block]:
     for entry in found.analysis.questionnaires:
         yield Heading(f"Questionnaire: {entry.name}")
         if isinstance(entry.scored, Refused):
-            yield Text(f"Not scored: {entry.scored.reason}", "caution")
+            yield Text(f"Not scored: {entry.scored.told}", "caution")
             continue
         yield from _scored(entry)
         yield from _changes(entry, found.decimal)
@@ -54,10 +55,10 @@ def _scored(entry: QuestionnaireAnalysis) -> Iterator[Block]:
 _ANOVA = (
     Column("scale"),
     Column("term"),
-    Column("df1", "df", "df"),
-    Column("df2", "error df", "df"),
+    Column("df1", "df 1", "df"),
+    Column("df2", "df 2", "df"),
     Column("statistic", "F", "number"),
-    Column("p_gg", "p (Greenhouse-Geisser)", "p"),
+    Column("p_gg", "p (GG)", "p"),
     Column("generalised_eta2", "generalised η²", "number", decimals=3),
 )
 
@@ -66,7 +67,7 @@ def _changes(entry: QuestionnaireAnalysis, decimal: str) -> Iterator[Block]:
     frames = []
     for scale, change in entry.changes.items():
         if isinstance(change, Refused):
-            yield Text(f"Change in {scale} was not tested: {change.reason}", "caution")
+            yield Text(f"Change in {scale} was not tested: {change.told}", "caution")
             continue
         sentence = _sentence(scale, change, decimal)
         if sentence:
@@ -79,12 +80,13 @@ def _changes(entry: QuestionnaireAnalysis, decimal: str) -> Iterator[Block]:
             f"{{tab:{name}}} tests groups and times; no scale was declared primary, and p values "
             "are not corrected for the number of scales."
         )
-        yield Table(name, f"Groups and times of {entry.name}", _ANOVA, pd.DataFrame(frames))
+        title, note = f"Groups and times of {entry.name}", "GG: Greenhouse-Geisser correction."
+        yield Table(name, title, _ANOVA, pd.DataFrame(frames), (note,))
 
 
 def _over_times(term: str) -> str:
     """Name of a term whose repeated measure is the time."""
-    return ":".join("time" if part == "phase" else part for part in term.split(":"))
+    return term_in_words(":".join("time" if part == "phase" else part for part in term.split(":")))
 
 
 def _sentence(scale: str, change: PhaseComparison, decimal: str) -> str:
@@ -99,4 +101,5 @@ def _sentence(scale: str, change: PhaseComparison, decimal: str) -> str:
     )
     said = digits.p_clause(float(row["p_gg"]), decimal=decimal)
     f = digits.number(float(row["statistic"]), 2, decimal=decimal)
-    return f"Over the times, averaged over the groups, {scale}: F({df}) = {f}, {said}."
+    groups = ", averaged over the groups," if "group" in set(change.anova["term"]) else ""
+    return f"Over the times{groups} {scale}: F({df}) = {f}, {said}."

@@ -115,7 +115,7 @@ def _primary(found: StudyView) -> Iterator[Block]:
         yield from single_case_tables(found, entry)
         return
     if isinstance(entry.comparison, Refused):
-        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+        yield Text(f"Not computed: {entry.comparison.told}", "caution")
     else:
         yield from _tests_of(found, entry)
     yield from _within(found, entry)
@@ -197,7 +197,7 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
             said.append(
                 f"Whether {voice.several} changed differently over "
                 f"{factors.parts_of(comparison)} is asked "
-                f"by the {voice.several[:-1]}-by-test interaction of the "
+                f"by the {voice.arm}-by-phase interaction of the "
                 f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
                 f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
                 f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
@@ -265,7 +265,7 @@ def _secondary(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
         yield from single_case_tables(found, entry)
         return
     if isinstance(entry.comparison, Refused):
-        yield Text(f"Not computed: {entry.comparison.reason}", "caution")
+        yield Text(f"Not computed: {entry.comparison.told}", "caution")
     else:
         stage = shown_stage(found)
         yield Text(sentences.means_sentence(entry.comparison.means, stage, entry.voice))

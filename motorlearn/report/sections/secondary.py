@@ -91,7 +91,7 @@ def _effects(found: StudyView, entry: OutcomeView) -> Iterator[dict[str, Any]]:
         over = f", averaged over {words_of(entry.voice, row['factor'])}"
         said = pair_in_words(group, reference, row["effect"])
         said += over if row["kind"] == MAIN else ", interaction" * (row["kind"] == INTERACTION)
-        n = f"{row['n_group']} + {row['n_reference']}"
+        n = entry.voice.sizes(row)
         yield _row(entry, row, row["phase"], said, n, (row["kind"], row["term"]))
 
 
@@ -107,7 +107,7 @@ def _contrasts(found: StudyView, entry: OutcomeView) -> Iterator[dict[str, Any]]
         if same or not _is_test(entry, row["phase"]) or pd.isna(row["estimate"]):
             continue
         said = pair_in_words(row["group"], row["reference"], row["effect"])
-        n = f"{row['n_group']} + {row['n_reference']}"
+        n = entry.voice.sizes(row)
         yield _row(entry, row, row["phase"], said, n, (row["group"], row["reference"]))
 
 

@@ -23,7 +23,7 @@ def single_case_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     """The answer of an outcome: each case, the test, the cases together."""
     result = found.analysis.single_cases[entry.outcome.name]
     if isinstance(result, Refused):
-        return [f"The conditions were not compared: {result.reason}"]
+        return [f"The conditions were not compared: {result.told}"]
     said = [wording.case_sentence(result, case, entry.voice) for case in result.cases]
     said += [
         wording.test_sentence(result, entry.voice),
@@ -36,7 +36,7 @@ def single_case_blocks(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     """Graph and sentences of an outcome of a single case."""
     result = found.analysis.single_cases[entry.outcome.name]
     if isinstance(result, Refused):
-        yield Text(f"Not computed: {result.reason}", "caution")
+        yield Text(f"Not computed: {result.told}", "caution")
         return
     graph = _graph(found, entry, result)
     yield Text(f"{{fig:{graph.name}}} shows every session, which is the first thing to look at.")
@@ -49,7 +49,7 @@ def single_case_tables(found: StudyView, entry: OutcomeView) -> Iterator[Block]:
     """Tables of an outcome of a single case."""
     result = found.analysis.single_cases[entry.outcome.name]
     if isinstance(result, Refused):
-        yield Text(f"Not computed: {result.reason}", "caution")
+        yield Text(f"Not computed: {result.told}", "caution")
         return
     ending = slug(entry.outcome.name)
     names = {

@@ -21,7 +21,7 @@ def spread_sections(found: StudyView) -> Iterator[Block]:
         entry = next(view for view in found.outcomes if view.outcome.name == name)
         yield Heading(f"How variable performers are: {entry.voice.name}")
         if isinstance(result, Refused):
-            yield Text(f"Not computed: {result.reason}", "caution")
+            yield Text(f"Not computed: {result.told}", "caution")
         else:
             yield from _spread(result, entry, found)
 
@@ -36,14 +36,15 @@ def spread_sentences(found: StudyView) -> Iterator[str]:
 
 
 def _tests(found: StudyView) -> dict[str, str]:
-    return {stage.name: stage.label.lower() for stage in found.stages}
+    return {stage.name: stage.told for stage in found.stages}
 
 
 def _spread(result: SpreadBeside, entry: OutcomeView, found: StudyView) -> Iterator[Block]:
     tests, ending = _tests(found), slug(result.outcome)
     yield Text(spread_lead(result, entry.voice.name, tests))
     (table,) = result.tables()
-    table = replace(table, name=f"spread-{ending}")
+    named = table.rows.assign(test=[tests.get(name, name) for name in table.rows["test"]])
+    table = replace(table, name=f"spread-{ending}", rows=named)
     told = " ".join(spread_beside_sentences(result, tests))
     yield Text(f"{told} {{tab:{table.name}}} has the numbers.")
     yield table

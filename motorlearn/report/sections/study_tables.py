@@ -8,10 +8,11 @@ import pandas as pd
 
 from motorlearn import digits
 from motorlearn.design import Design, Test
+from motorlearn.digits import count
 from motorlearn.report.view import StudyView
 from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import arm_of, capitalised, count
+from motorlearn.wording.voice import arm_of, capitalised
 
 NOT_BASELINE = ("participant", "group", "status")
 MANY = 8

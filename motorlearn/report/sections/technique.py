@@ -31,7 +31,7 @@ def technique_sections(found: StudyView) -> Iterator[Block]:
         result = beside[name]
         match result:
             case Refused():
-                yield Text(f"Not computed: {result.reason}", "caution")
+                yield Text(f"Not computed: {result.told}", "caution")
             case TechniqueChange():
                 yield from _technique(result, found)
             case SpeedBeside():

@@ -28,8 +28,6 @@ _CLASS: Final = "class.json"
 _MADE_HERE: Final = "motorlearn class experiment"
 _HERE: Final = Path(__file__).parent
 _FACE: Final = _HERE.parent / "aiming"
-SCRIPTS: Final = (_FACE / "face.js", _HERE / "sitting.js", _HERE / "classroom.js")
-"""The notebook's own floor first, then the sitting without Python, then the page."""
 _EARLY_DAYS: Final = 0.5
 """How much earlier than planned a delayed test opens by itself: lectures shift by some hours."""
 

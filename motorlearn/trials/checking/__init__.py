@@ -12,4 +12,5 @@ problems      Problems in data: how one is recorded, and how ten thousand are sh
 restarts      Numbers of trials that begin anew in each block, where no column numbers the blocks
 rules         Rules that any table of trials must keep, whatever the plan says
 suspicions    Values that are possible but strange: units that may be mixed, results far from the
+trial_counts  Trials that were done, against the trials that were planned
 """

@@ -5,6 +5,7 @@ import pandas as pd
 
 from motorlearn.design import Design
 from motorlearn.trials.checking.problems import gather, problem_frame
+from motorlearn.trials.reading.identifiers import near_duplicates, plain_identifier
 from motorlearn.trials.reading.sheet import Sheet
 
 LIST = 'participants = "participants.csv"'
@@ -23,6 +24,7 @@ def check_belonging(trials: Sheet, people: Sheet | None, design: Design) -> pd.D
             _groups(sheets, people, design),
             _covariates(sheets, people, design),
             _alone(trials, design),
+            *(alike_groups(sheet) for sheet in sheets),
         ]
     )
 
@@ -61,6 +63,47 @@ def _alone(trials: Sheet, design: Design) -> pd.DataFrame:
         advice="nothing can be said about the spread of that group, and its mean is one person's; "
         "add people, or compare the groups that have some",
     )
+
+
+def alike_groups(sheet: Sheet) -> pd.DataFrame:
+    """Groups that may be one, written differently: ``random`` and ``Random``, or ``rndom``.
+
+    A letter more, less or other makes two names alike only where one group has less than half the
+    people of the other: a slip touches few rows, and plans may compare typical and atypical.
+    """
+    if not sheet.has("group"):
+        return gather([])
+    people = sheet.table.reset_index(drop=True).drop_duplicates(["participant", "group"])
+    people = people[people["group"].notna()]
+    sizes = people["group"].astype("str").value_counts()
+    names = [str(name) for name in sizes.index]
+    found = {
+        names[place]: like
+        for place, others in near_duplicates(names)
+        if (like := [names[n] for n in others if _one_group(names[place], names[n], sizes)])
+    }
+    first = people.drop_duplicates("group")
+    first = first[first["group"].astype("str").isin(list(found))]
+    return sheet.problems(
+        "groups of much the same name",
+        np.asarray(first.index, dtype=int),
+        column="group",
+        values=[f"{name} (n = {sizes[name]})" for name in first["group"].astype("str")],
+        severity="doubt",
+        advice=[
+            f"resembles {', '.join(repr(other) for other in found[name])}: one group or two? "
+            "Nothing was merged; where it is one, give both the same name in import.levels.group "
+            "(motorlearn import --groups), or in the file"
+            for name in first["group"].astype("str")
+        ],
+    )
+
+
+def _one_group(small: str, large: str, sizes: pd.Series) -> bool:
+    """Whether the first, rarer name may be a slip of the second."""
+    if sizes[small] > sizes[large] or (sizes[small] == sizes[large] and small < large):
+        return False
+    return plain_identifier(small) == plain_identifier(large) or 2 * sizes[small] < sizes[large]
 
 
 def _covariates(sheets: list[Sheet], people: Sheet | None, design: Design) -> pd.DataFrame:

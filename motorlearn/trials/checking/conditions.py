@@ -65,7 +65,7 @@ def _problems(sheet: Sheet, design: Design, by: str) -> Iterator[pd.DataFrame]:
         "participant without a condition",
         np.array([line for line, *_ in lacking], dtype=int),
         column="group",
-        values=[f"{name}: no {' and no '.join(names)}" for _, name, names in lacking],
+        values=[f"{name}: no trial under {' or '.join(names)}" for _, name, names in lacking],
         severity="doubt",
         advice="counted where there is a score; not in the differences within people",
     )

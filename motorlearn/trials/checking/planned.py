@@ -1,6 +1,6 @@
 """Rules that compare a study's data with its plan."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Final
 
 import numpy as np
@@ -12,6 +12,7 @@ from motorlearn.trials.checking.declared import outcomes_recorded, yoked_pairs
 from motorlearn.trials.checking.problems import gather
 from motorlearn.trials.checking.rules import OUTCOMES, unknown_labels
 from motorlearn.trials.checking.single_case import check_single_case
+from motorlearn.trials.checking.trial_counts import trial_counts
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.reading.dates import ADVICE, Dates, dates_of_days, read_dates
 from motorlearn.trials.reading.sheet import Sheet, codes, first_lines
@@ -172,93 +173,6 @@ def outcomes_in_range(sheet: Sheet, design: Design) -> pd.DataFrame:
             )
         )
     return gather(found)
-
-
-def trial_counts(sheet: Sheet, design: Design) -> pd.DataFrame:
-    """Find participants with more or fewer trials than planned in a phase that has data."""
-    if not sheet.has("phase"):
-        return gather([])
-    present = set(sheet.table["phase"].dropna().unique())
-    reached = [name for name in design.phases if name in present]
-    if not reached:
-        return gather([])
-    counts = _counted(sheet, design, reached)
-    frames = []
-    for rule, severity, part in (
-        ("more trials than planned", "doubt", counts[counts["n"] > counts["planned"]]),
-        ("fewer trials than planned", "note", counts[counts["n"] < counts["planned"]]),
-    ):
-        frames.append(
-            sheet.problems(
-                rule,
-                part["line"].to_numpy(dtype=int),
-                column="participant",
-                values=[
-                    f"{entry.participant}, {entry.phase}: {entry.n:g} of {entry.planned:g}"
-                    for entry in part.itertuples()
-                ],
-                severity=severity,
-                advice="check for trials entered twice, or give the reason in the study's record; "
-                "where people were free to go on, leave the further trials out with [[exclusions]]"
-                if severity == "doubt"
-                else "every trial that was done needs a row, missed and void ones too",
-            )
-        )
-    return gather(frames)
-
-
-def _counted(sheet: Sheet, design: Design, planned: Sequence[str]) -> pd.DataFrame:
-    """Trials of each participant and planned phase (0 where there are none), and a line."""
-    table = sheet.table
-    size = table["attempts"] if sheet.has("attempts") else pd.Series(1, index=table.index)
-    rows = pd.DataFrame(
-        {
-            "participant": table["participant"],
-            "phase": table["phase"],
-            "n": size,
-            "line": np.arange(len(table)),
-        }
-    )
-    first = rows.groupby("participant")["line"].first()
-    keys = ["participant", "phase"]
-    counts = (
-        rows[rows["phase"].isin(list(planned))]
-        .groupby(keys)
-        .agg(n=("n", "sum"), line=("line", "first"))
-    )
-    every = pd.MultiIndex.from_product([first.index, list(planned)], names=keys)
-    counts = counts.reindex(every).reset_index()
-    counts["n"] = counts["n"].fillna(0)
-    counts["line"] = counts["line"].fillna(counts["participant"].map(first))
-    counts["planned"] = _planned_of(counts, table, design)
-    return counts.dropna(subset="planned")
-
-
-def _planned_of(counts: pd.DataFrame, table: pd.DataFrame, design: Design) -> pd.Series:
-    """Planned trials of each participant and phase; missing where their group is not known."""
-    if design.practice_is_shared or "group" not in table:
-        return counts["phase"].map(planned_trials(design))
-    group = table.groupby("participant")["group"].first()
-    of = {name: planned_trials(design, name) for name in design.group_names}
-    own = counts["participant"].map(group)
-    told = [of.get(name, {}).get(at) for name, at in zip(own, counts["phase"], strict=True)]
-    return pd.Series(told, index=counts.index, dtype="float")
-
-
-def planned_trials(design: Design, group: str | None = None) -> dict[str, int]:
-    """Number of trials per phase in the plan that can have an outcome.
-
-    Practice is that of the group; of a group that is not known, it is told only where all practise
-    the same.
-    """
-    shared = design.practice if design.practice_is_shared else ()
-    counts: dict[str, int] = {}
-    for session in design.practice_of(group) if group in design.group_names else shared:
-        without = sum(part.trials for part in session.parts if not part.has_object)
-        counts[PRACTICE_PHASE] = counts.get(PRACTICE_PHASE, 0) + session.trials - without
-    for test in design.tests:
-        counts[test.phase] = counts.get(test.phase, 0) + test.trials
-    return counts
 
 
 def intervals_in_window(sheet: Sheet, design: Design) -> pd.DataFrame:

@@ -39,6 +39,8 @@ def problem_frame(
     }
     lengths = {len(part) for part in parts.values() if _is_sequence(part)}
     size = lengths.pop() if lengths else 1
+    if not size:
+        return gather([])
     if isinstance(value, pd.Series):
         parts["value"] = value.array
     if isinstance(advice, pd.Series):

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn.digits import count
 from motorlearn.trials.checking.problems import problem_frame
 from motorlearn.trials.reading.sheet import Sheet, cell_codes, codes
 
@@ -50,7 +51,7 @@ def numbering_begins_anew(sheet: Sheet, again: NDArray[np.intp]) -> pd.DataFrame
         sheet=sheet.sheet if isinstance(sheet.sheet, str) else str(sheet.sheet[first]),
         row=int(sheet.rows[first]),
         column=sheet.column("trial"),
-        value=f"{len(again)} trials in {phases} have a number that was there before",
+        value=f"{count(len(again), 'trial')} in {phases} with a number that was there before",
         advice="where each run of numbers is a block, set blocks = 'restarts' under [import] in "
         "study.toml, or name the column of the blocks; rows pasted twice would look like this too",
     )

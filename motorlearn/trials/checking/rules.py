@@ -161,7 +161,10 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     first = first_lines(cells)[cells[again]]
     whole = cell_codes(sheet.table, list(sheet.table.columns))
     same = whole[again] == whole[first]
-    ends = np.where(same, "pasted twice?", "values differ, which is right?")
+    differ = "values differ, which is right?"
+    if 2 * len(again) >= len(sheet.table) and not same.any():
+        differ = "values differ; rows of several raters belong into ratings.csv"
+    ends = np.where(same, "pasted twice?", differ)
     rows = pd.Series(sheet.rows[first]).astype("str")
     advice = "the same as row " + rows + ": " + pd.Series(ends, dtype="str")
     place, *inner = (sheet.table[name].iloc[again].astype("str").fillna("–") for name in names)

@@ -9,7 +9,12 @@ from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import InputError
 from motorlearn.trials.importing.recipe_text import plan_text_of
 from motorlearn.trials.importing.said_questionnaires import started_questionnaires
-from motorlearn.trials.importing.said_rules import anova_text, said_rules, smallest_effect_text
+from motorlearn.trials.importing.said_rules import (
+    anova_text,
+    curve_text,
+    said_rules,
+    smallest_effect_text,
+)
 from motorlearn.trials.importing.started_rules import Ask
 from motorlearn.trials.importing.starting import Asked
 
@@ -51,7 +56,11 @@ def additions(plan: Path, asked: Asked, table: pd.DataFrame | None, ask: Ask | N
         )
     started = started_questionnaires(asked.questionnaires, ask)
     rules = [rule.text() for rule in said_rules(asked.leave_out, asked.replace, table)]
-    own = (smallest_effect_text(asked.smallest_effect), anova_text(asked.anova))
+    own = (
+        smallest_effect_text(asked.smallest_effect),
+        anova_text(asked.anova),
+        curve_text(asked.curve),
+    )
     sections = "\n".join([*own, *rules, started.text])
     text = plan_text_of(plan)
     again = [rule for rule in rules if rule.strip() in text]

@@ -1,6 +1,7 @@
 """Headings that studies use for the standard columns."""
 
 import re
+from collections.abc import Iterable
 from typing import Final
 
 _ID: Final = r"[ .]?(?:id|no|nr|num|number|code)?"
@@ -35,6 +36,12 @@ _KNOWN: Final = {
 _GOOD: Final = r"(?:good|valid|usable)(?:[ .]?(?:trial|throw|shot|putt))?\??"
 _SCALE: Final = re.compile(
     r"t(?:ime)?[ .]?(\d+)[ .]([a-z]{1,12})|([a-z]{1,12})[ .]t(?:ime)?[ .]?(\d+)"
+)
+
+_TIMED: Final = re.compile(
+    r"(?P<before>t(?:ime)?[ ._]?)(?P<first>\d+)(?P<between>[ ._])[a-z][\w .-]*"
+    r"|[a-z][\w .-]*?(?P<between_>[ ._])(?P<before_>t(?:ime)?[ ._]?)(?P<last>\d+)",
+    re.I,
 )
 
 
@@ -81,6 +88,39 @@ def questionnaire_of(heading: str) -> str:
         return ""
     time, scale = (found[1], found[2]) if found[1] else (found[4], found[3])
     return f"scale {scale} of a questionnaire at time {time}"
+
+
+def holds_time(heading: str) -> bool:
+    """Whether a heading such as ``t1_fun`` holds the number of a time beside an item.
+
+    Examples
+    --------
+    >>> [holds_time(name) for name in ("t1_fun", "fun t2", "time_id", "fun")]
+    [True, True, False, False]
+    """
+    return _TIMED.fullmatch(heading.strip()) is not None
+
+
+def times_in(headings: Iterable[str]) -> str:
+    """Pattern of headings that hold a scale or item and its time, where they share one.
+
+    Examples
+    --------
+    >>> times_in(["id", "t1_fun", "t2_fun"]), times_in(["fun_Time1", "dull_Time2"])
+    ('t{time}_{item}', '{item}_Time{time}')
+    >>> times_in(["id", "fun", "t1_dull"]), times_in(["t1_fun", "fun t2"])
+    ('', '')
+    """
+    found = [match for name in headings if (match := _TIMED.fullmatch(name.strip()))]
+    patterns = {_pattern(match) for match in found}
+    times = {match["first"] or match["last"] for match in found}
+    return patterns.pop() if len(patterns) == 1 and len(times) > 1 else ""
+
+
+def _pattern(match: re.Match[str]) -> str:
+    if match["first"]:
+        return f"{match['before']}{{time}}{match['between']}{{item}}"
+    return f"{{item}}{match['between_']}{match['before_']}{{time}}"
 
 
 def _plain(heading: str) -> str:

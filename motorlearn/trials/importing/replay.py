@@ -178,7 +178,7 @@ def _long(
     )
     reasons = {word.lower(): reason for word, reason in recipe.missing.items()}
     changes = standard.changes
-    words = changes[changes["rule"] == "missing word"]
+    words = changes[changes["rule"] == "word read as missing"]
     said = words["before"].str.strip().str.lower().map(reasons)
     by_row = dict(zip(words.loc[said.notna(), "row"], said.dropna(), strict=True))
     if not by_row:

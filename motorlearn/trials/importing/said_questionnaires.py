@@ -9,10 +9,11 @@ from typing import Any, Final
 import pandas as pd
 
 from motorlearn.exceptions import FileError, InputError
-from motorlearn.trials.importing.known_headings import questionnaire_of, standard_name
+from motorlearn.trials.importing.known_headings import holds_time, standard_name, times_in
 from motorlearn.trials.importing.recipe_text import toml_key, toml_value
+from motorlearn.trials.importing.sources import fitted
 from motorlearn.trials.importing.started_rules import Ask
-from motorlearn.trials.reading.answers_file import read_answers
+from motorlearn.trials.reading.answers_file import read_answers, taken_apart
 
 _ID: Final = r"(?:[ _.]?(?:id|no|nr|code|name))?"
 _TIME: Final = re.compile(
@@ -40,6 +41,9 @@ class AskedQuestionnaires:
         ``mean`` or ``sum`` of the answers.
     minimum_answered : int, optional
         Answers a scale needs; by default all of its items.
+    headings : str
+        How headings hold an item and its time, where they do: ``{item}_{time}``. Those such as
+        ``t1_fun`` are seen without it.
 
     Examples
     --------
@@ -53,6 +57,7 @@ class AskedQuestionnaires:
     answers: str = ""
     score: str = "mean"
     minimum_answered: int | None = None
+    headings: str = ""
 
 
 @dataclass(frozen=True)
@@ -76,7 +81,7 @@ def started_questionnaires(told: AskedQuestionnaires, ask: Ask | None) -> Starte
     """
     files = [Path(name) for name in told.files]
     _refuse(told, files)
-    read = [_read(file) for file in files]
+    read = [_read(file, told.headings) for file in files]
     scales = _scales(told.scales, [item for entry in read for item in entry.items])
     ranges = [part for part in told.answers.split(",") if part.strip()]
     written: list[str] = []
@@ -97,7 +102,9 @@ def started_questionnaires(told: AskedQuestionnaires, ask: Ask | None) -> Starte
     left = sorted(set(scales) - used)
     if left:
         raise InputError(
-            "no item of a scale is in the files of questionnaires", left, "correct the items"
+            "no item of a scale is a column of numbers in the files of questionnaires",
+            left,
+            "correct the items, or the cells of their columns that hold words",
         )
     return Started("\n".join(written), {file.name: file for file in files}, tuple(questions))
 
@@ -112,7 +119,15 @@ def _refuse(told: AskedQuestionnaires, files: Sequence[Path]) -> None:
         raise FileError("there is no such file of a questionnaire", missing, "check the spelling")
     if told.score not in ("mean", "sum"):
         raise InputError("answers are summed or averaged", [told.score], "say mean or sum")
-    if not files and (told.scales or told.answers or told.minimum_answered is not None):
+    if told.headings and any(told.headings.count(part) != 1 for part in ("{time}", "{item}")):
+        raise InputError(
+            "headings hold {time} and {item}, once each",
+            [told.headings],
+            "for example t{time}_{item}",
+        )
+    if not files and (
+        told.headings or told.scales or told.answers or told.minimum_answered is not None
+    ):
         raise InputError(
             "scales and answers belong to a questionnaire, and no file of one is named",
             remedy="name it with --questionnaire",
@@ -151,9 +166,10 @@ class _Read:
     table: pd.DataFrame
     columns: dict[str, str]
     items: list[str]
+    headings: str
 
 
-def _read(file: Path) -> _Read:
+def _read(file: Path, said: str) -> _Read:
     table = read_answers(file, participant="")
     people = [str(name) for name in table if standard_name(str(name)) == "participant"]
     if not people:
@@ -162,20 +178,14 @@ def _read(file: Path) -> _Read:
             list(map(str, table)),
             "give one of them the heading 'participant'",
         )
+    table, headings = _apart(table, said, file)
     found = {"participant": people[0]}
     for what, pattern in (("item", _ITEM), ("response", _RESPONSE), ("time", _TIME)):
         names = [str(name) for name in table if pattern.fullmatch(str(name).strip())]
         found |= {what: names[0]} if names else {}
-    if not {"item", "response"} <= set(found):
+    if headings or not {"item", "response"} <= set(found):
         found.pop("item", None)
         found.pop("response", None)
-    within = [str(name) for name in table if questionnaire_of(str(name))]
-    if within and "item" not in found:
-        raise InputError(
-            f"{file.name} tells the time of an answer in headings",
-            within[:6],
-            "give a row for each person and time, with a column 'time'",
-        )
     again = table.duplicated([found["participant"], *([found["time"]] if "time" in found else []),
                               *([found["item"]] if "item" in found else [])])  # fmt: skip
     if again.any():
@@ -184,7 +194,38 @@ def _read(file: Path) -> _Read:
             sorted(set(table.loc[again, found["participant"]].astype("str")))[:6],
             "give columns 'time', and 'item' with 'response', these headings",
         )
-    return _Read(file, table, found, _items(table, found, file))
+    return _Read(file, table, found, _items(table, found, file), headings)
+
+
+def _apart(table: pd.DataFrame, said: str, file: Path) -> tuple[pd.DataFrame, str]:
+    """The table with a row for each time where headings hold it, and how they do."""
+    candidates = [
+        str(name)
+        for name in table
+        if pd.api.types.is_numeric_dtype(table[name])
+        and not standard_name(str(name))
+        and str(name).strip().lower() not in _NOT_ITEMS
+    ]
+    within = [name for name in candidates if holds_time(name)]
+    headings = said or times_in(within)
+    parts = [told for name in candidates if (told := fitted(name, headings))] if headings else []
+    timed = any(_TIME.fullmatch(str(name).strip()) for name in table)
+    if ((said or within) and not parts) or (parts and timed):
+        raise InputError(
+            f"{file.name} tells the time of an answer in headings and in a column"
+            if timed
+            else f"headings of {file.name} do not all hold the time of an answer in one way",
+            within[:6] or candidates[:6],
+            "keep one of the two"
+            if timed
+            else "say how they hold it with --headings, for example t{time}_{item}",
+        )
+    if not parts:
+        return table, ""
+    times = list(dict.fromkeys(told["time"] for told in parts))
+    if all(map(str.isdigit, times)):
+        times.sort(key=int)
+    return taken_apart(table, headings, "time", times, file.name), headings
 
 
 def _on_times(entry: _Read) -> tuple[str, ...]:
@@ -310,5 +351,6 @@ def _entry(
         ),
     ]
     if len(times) > 1:
+        lines += [f"headings = {toml_value(entry.headings)}"] if entry.headings else []
         lines += [f"time = {toml_value(columns['time'])}", f"times = {toml_value(tuple(times))}"]
     return "\n".join([*lines, ""])

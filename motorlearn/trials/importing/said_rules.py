@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from motorlearn.design.programme import CurvePlan
 from motorlearn.design.smallest import SmallestEffect
 from motorlearn.exceptions import InputError
 from motorlearn.trials.importing.recipe_text import toml_value
@@ -30,6 +31,7 @@ _REPLACE: Final = (
 )
 _BOUND: Final = re.compile(r"(\d*\.?\d+)\s*(.*)")
 _PARTS: Final = ("tests", "tests and practice")
+_GROUPS: Final = ("together", "apart")
 _SDS: Final = ("sd", "baseline sd", "average sd")
 
 
@@ -168,8 +170,40 @@ def anova_text(said: str) -> str:
     return f"[anova]\nparts = {toml_value(said)}\n" if said else ""
 
 
+def curve_text(said: str) -> str:
+    """Write ``[curve]``: groups together or apart, and what varies from person to person.
+
+    Raises
+    ------
+    InputError
+        If something else is said.
+
+    Examples
+    --------
+    >>> print(curve_text("together, asymptote+gain"))
+    [curve]
+    groups = "together"
+    vary = ["asymptote", "gain"]
+    <BLANKLINE>
+    """
+    words = [word for part in said.split(",") for word in [part.strip().lower()] if word]
+    groups = [word for word in words if word in _GROUPS]
+    varies = [tuple(w.strip() for w in word.split("+")) for word in words if word not in _GROUPS]
+    known = all(set(names) <= set(CurvePlan().vary) for names in varies)
+    if len(groups) > 1 or len(varies) > 1 or not known:
+        raise InputError(
+            "a curve of practice is for groups together or apart, and lets asymptote, gain or rate "
+            "vary from person to person",
+            [said],
+            "for example 'together', 'asymptote+gain', or 'together, asymptote+gain'",
+        )
+    lines = [f"groups = {toml_value(name)}" for name in groups]
+    lines += [f"vary = {toml_value(names)}" for names in varies]
+    return "\n".join(["[curve]", *lines, ""]) if lines else ""
+
+
 def smallest_effect_text(said: str) -> str:
-    """Write ``[smallest_effect]`` from a number, or a number of standard deviations.
+    """Write ``[smallest_effect]`` from a number, or a number of standard deviations: and why.
 
     Raises
     ------
@@ -178,15 +212,17 @@ def smallest_effect_text(said: str) -> str:
 
     Examples
     --------
-    >>> print(smallest_effect_text("0.57 average sd"))
+    >>> print(smallest_effect_text("0.57 average sd: what a coach would see"))
     [smallest_effect]
     value = 0.57
     unit = "average sd"
+    reason = "what a coach would see"
     <BLANKLINE>
     """
     if not said.strip():
         return ""
-    found = _BOUND.fullmatch(said.strip())
+    number, _, reason = (part.strip() for part in said.partition(":"))
+    found = _BOUND.fullmatch(number)
     unit = found[2].strip().lower() if found else ""
     if found is None or float(found[1]) <= 0 or unit not in ("", *_SDS):
         raise InputError(
@@ -197,4 +233,6 @@ def smallest_effect_text(said: str) -> str:
         )
     bound = SmallestEffect.model_validate({"value": float(found[1]), "unit": unit or "score"})
     lines = ["[smallest_effect]", f"value = {bound.value:g}"]
-    return "\n".join([*lines, *([f"unit = {toml_value(unit)}"] if unit else []), ""])
+    lines += [f"unit = {toml_value(unit)}"] if unit else []
+    lines += [f"reason = {toml_value(reason)}"] if reason else []
+    return "\n".join([*lines, ""])

@@ -101,13 +101,24 @@ def name_parts(name: str, pattern: str) -> dict[str, str] | None:
     """
     depth = pattern.count("/") + 1
     tail = "/".join(name.split("/")[-depth:])
+    stem = tail.removesuffix(Path(tail).suffix)
+    return fitted(stem, pattern) or fitted(tail, pattern)
+
+
+def fitted(text: str, pattern: str) -> dict[str, str] | None:
+    """Read what stands in the places of a pattern; None where the text does not fit.
+
+    Examples
+    --------
+    >>> fitted("t1_fun", "t{time}_{item}")
+    {'time': '1', 'item': 'fun'}
+    """
     pieces = _PART.split(pattern)
-    text = "".join(
+    spelled = "".join(
         f"(?P<{piece}>[^/]+?)" if place % 2 else re.escape(piece)
         for place, piece in enumerate(pieces)
     )
-    stem = tail.removesuffix(Path(tail).suffix)
-    found = re.fullmatch(text, stem) or re.fullmatch(text, tail)
+    found = re.fullmatch(spelled, text)
     return found.groupdict() if found else None
 
 

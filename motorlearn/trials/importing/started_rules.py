@@ -10,6 +10,7 @@ from typing import Any
 
 import pandas as pd
 
+from motorlearn.digits import count
 from motorlearn.trials.checking.defaults import MEASURED, often_repeated
 from motorlearn.trials.counted import counted_rows
 from motorlearn.trials.importing.recipe_text import toml_key, toml_value
@@ -137,8 +138,8 @@ def _further_practice(table: pd.DataFrame) -> Iterator[ProposedRule]:
         return
     yield ProposedRule(
         "exclusions",
-        f"{more} people practised on after block {usual}, where others ended. Count practice up to "
-        "that block only?",
+        f"{count(more, 'person')} practised on after block {usual}, where others ended. Count "
+        "practice up to that block only?",
         {
             "rule": f"practice beyond block {usual}",
             "phases": [PRACTICE_PHASE],
@@ -153,10 +154,10 @@ def _defaults(table: pd.DataFrame, columns: list[str]) -> Iterator[ProposedRule]
     """Values that are there again and again among finely graded ones."""
     for name in columns:
         often, rows = often_repeated(table, name)
-        for value, count in often.head(3).items():
+        for value, times in often.head(3).items():
             yield ProposedRule(
                 "replacements",
-                f"Exactly {value:g} stands in {count} of {rows} rows of {name}. What does it stand "
+                f"Exactly {value:g} stands in {times} of {rows} rows of {name}. What does it stand "
                 "for?",
                 {
                     "column": name,

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn.trials.importing.crossed import Crossed
 from motorlearn.trials.importing.recipe_text import toml_value
 from motorlearn.trials.importing.said_questionnaires import AskedQuestionnaires
-from motorlearn.trials.importing.said_rules import anova_text, smallest_effect_text
+from motorlearn.trials.importing.said_rules import anova_text, curve_text, smallest_effect_text
 from motorlearn.trials.importing.started_outcomes import outcomes_of, questions_on, units_text
 from motorlearn.vocabulary import PHASES, PRACTICE_PHASE
 
@@ -46,7 +46,7 @@ class Asked:
         colon where there is a choice: ``retention``, ``retention:random+blocked``.
     smallest_effect : str
         Smallest effect of interest: ``2.5`` in the unit of the outcome, ``0.5 sd``, ``0.5 baseline
-        sd`` or ``0.57 average sd``.
+        sd`` or ``0.57 average sd``; its reason after a colon.
     leave_out : sequence of str
         What does not count, and why: ``P07 at tests: hurt a wrist``, ``block > 5 at acquisition:
         further practice was free``.
@@ -55,6 +55,9 @@ class Asked:
         board``, ``x empty at tests by 33 signed: left the floor``.
     anova : str
         ``tests`` where the analysis of variance over parts of the study leaves practice out.
+    curve : str
+        Whether the curve of practice takes all groups together, and what varies from person to
+        person: ``together, asymptote+gain``.
     questionnaires : AskedQuestionnaires
         Files of questionnaires, scales and answers.
     """
@@ -73,12 +76,13 @@ class Asked:
     leave_out: Sequence[str] = ()
     replace: Sequence[str] = ()
     anova: str = ""
+    curve: str = ""
     questionnaires: AskedQuestionnaires = _NONE
 
     @property
     def adds_only(self) -> bool:
         """Whether everything that is said can be added to a plan that is there."""
-        new = ("smallest_effect", "leave_out", "replace", "anova", "questionnaires")
+        new = ("smallest_effect", "leave_out", "replace", "anova", "curve", "questionnaires")
         return all(
             getattr(self, entry.name) == entry.default
             for entry in fields(self)
@@ -143,6 +147,7 @@ def started_plan(
         _primary(table, asked, outcomes[0].name, factors),
         _smallest(table, asked, outcomes[0].unit),
         anova_text(asked.anova),
+        curve_text(asked.curve),
         *units_text(outcomes),
         rules,
     ]

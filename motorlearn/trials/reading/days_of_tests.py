@@ -181,7 +181,7 @@ def _read_box(page: Page, line: int, box: str, text: str, outcome: str, found: _
         return value
     severity, advice = RULES.get(rule, ("doubt", ""))
     if text.lower() in MISSING_WORDS and rule != "illegible value":
-        severity, advice = RULES["missing word"]
+        severity, advice = RULES["word read as missing"]
     found.say(rule, page, line, box, text, severity, advice)
     if not np.isnan(value):
         found.changes.append(

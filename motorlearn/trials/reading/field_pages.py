@@ -8,8 +8,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-import numpy as np
-
 from motorlearn.trials import containers
 from motorlearn.trials.containers.grid import Grid
 from motorlearn.trials.containers.safety import read_bytes
@@ -97,8 +95,3 @@ def _heading(lines: list[list[str]]) -> int | None:
         if lines[place][0] in ("participant", "test") and len(filled) > 2:
             return place
     return None
-
-
-def positions(pages: list[Page]) -> np.ndarray:
-    """Sheet of each filled line of the pages, one after the other."""
-    return np.array([page.grid.sheet for page in pages for _ in page.lines], dtype=object)

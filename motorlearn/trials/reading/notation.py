@@ -84,7 +84,7 @@ def read_score(
         return Score(attempts=attempts)
     reasons = {word.lower(): reason for word, reason in (missing or {}).items()}
     if bare.lower() in reasons:
-        return Score(attempts=attempts, rule="missing word", missing=reasons[bare.lower()])
+        return Score(attempts=attempts, rule="word read as missing", missing=reasons[bare.lower()])
     if found := _FRACTION.fullmatch(bare):
         own = float(found[2])
         agree = math.isnan(attempts) or attempts == own

@@ -141,7 +141,7 @@ class _Writer:
 
         def read(text: str, decimal: str) -> tuple[float, str]:
             if text.strip().lower() in self.missing:
-                return float("nan"), "missing word"
+                return float("nan"), "word read as missing"
             return plain(text, decimal)
 
         counted = kind in ("count", "flag")
@@ -194,7 +194,10 @@ class _Writer:
         column, mapped, strange = reading.apply_levels(column, levels)
         for before, (after, _) in mapped.items():
             self.changes.append(self._whole(name, before, after, LEVEL_MAPPED))
+        named = {str(value) for value in levels.values()}
         for text, count in strange.items():
+            if text in named:
+                continue
             self.problems.append(
                 problem_frame(
                     "code without a level",

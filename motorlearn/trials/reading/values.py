@@ -36,7 +36,10 @@ FLAG_WORDS: Final = {
 """Words read as 1 or 0 in a column of flags."""
 
 RULES: Final = {
-    "missing word": ("note", "read as missing; name the reason in column 'void' if it matters"),
+    "word read as missing": (
+        "note",
+        "name the reason in column 'void' if it matters",
+    ),
     "other decimal mark": (
         "doubt",
         "read with this decimal mark although the file uses the other one; check the cell",
@@ -112,11 +115,11 @@ def read_number(text: str, decimal: str = ".") -> tuple[float, str]:
     >>> read_number("1 234,5", ",")
     (1234.5, 'thousands separator')
     >>> read_number("abs"), read_number("12/20")
-    ((nan, 'missing word'), (nan, 'score notation'))
+    ((nan, 'word read as missing'), (nan, 'score notation'))
     """
     bare = text.strip().strip(_SPACES)
     if bare.lower() in MISSING_WORDS:
-        return math.nan, "missing word"
+        return math.nan, "word read as missing"
     if bare.startswith("#") and bare.rstrip("!?").isascii() and len(bare) < 16:
         return math.nan, "error cell"
     number = re.sub(f"[{_SPACES}]", " ", bare.replace("−", "-"))

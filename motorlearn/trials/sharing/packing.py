@@ -8,6 +8,7 @@ import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import version
+from itertools import chain
 from pathlib import Path
 from typing import Any, Final
 
@@ -15,20 +16,22 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 
-from motorlearn.design import Design
+from motorlearn.design import AlternativeExclusion, Design, Exclusion, Replacement
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
-from motorlearn.trials.importing.recipe_text import without_section
 from motorlearn.trials.reading.dates import read_dates
+from motorlearn.trials.ruled import as_recorded
 from motorlearn.trials.sharing.behaviour_standard import (
     DESCRIPTION,
     dataset_description,
     place_of,
 )
 from motorlearn.trials.sharing.data_package import data_package, table_bytes, table_schema
+from motorlearn.trials.sharing.plan_text import shared_plan, without_identifiers
 from motorlearn.trials.sharing.privacy import SET_ASIDE, look_like_names, personal_columns
-from motorlearn.trials.sharing.pseudonyms import new_key, renamed, study_identifiers
+from motorlearn.trials.sharing.pseudonyms import new_key, people_of, renamed, study_identifiers
+from motorlearn.trials.sharing.questionnaires import shared_answers
 from motorlearn.trials.sharing.small_cells import (
     CHARACTERISTICS,
     SMALLEST_CELL,
@@ -78,10 +81,12 @@ def share_study(
     """Write a de-identified package of a study: Data Package, codebook, README, licence, sums.
 
     Only the tables are packed, and of these the standard columns, those the plan names and a few
-    ordinary ones (age, sex, hand). Any other column, free text, and a characteristic with a value
-    that fewer than five people share stay out unless named in ``include``; dates become days since
-    each person's first date; originals, videos and every other file of the folder stay out. The
-    folder follows the rules of Psych-DS: tables lie in ``data/``.
+    ordinary ones (age, sex, hand); of questionnaires the person, the time and the answers to items
+    of scales. Values that rules of the plan replace are packed as they were recorded. Any other
+    column, free text, and a characteristic with a value that fewer than five people share stay out
+    unless named in ``include``; dates become days since each person's first date; originals, videos
+    and every other file of the folder stay out. The folder follows the rules of Psych-DS: tables
+    lie in ``data/``.
 
     Parameters
     ----------
@@ -93,7 +98,8 @@ def share_study(
         Columns to pack all the same; ``participant`` lets identifiers that look like names pass.
     key_file : path-like, optional
         If given, participants get new random identifiers and the key is written to this new file,
-        which must lie outside the study and the package.
+        which must lie outside the study and the package. Old identifiers go out of the plan and of
+        every other column too, and rows stand in the order of the new ones.
     seed : int, optional
         Seed of the draw of identifiers; leave it out for real people.
 
@@ -111,12 +117,15 @@ def share_study(
     if home.resolve().is_relative_to(target):
         raise FileError("the package would replace the study", [str(out)], "name another folder")
     names: dict[str, str] = {}
+    study = as_recorded(study)
     if key_file is not None:
         names = _drawn(study, seed)
         study = renamed(study, names)
     else:
         _refuse_names(study, include)
     frames, left_out = _cleaned(study, include)
+    answers, places, kept_back = shared_answers(study)
+    left_out += kept_back
     left_out += [
         f"column {row.column} of {row.file}: it looks personal"
         for row in study.problems[study.problems["rule"] == SET_ASIDE].itertuples()
@@ -128,13 +137,23 @@ def share_study(
         if key_file is not None:
             stack.enter_context(new_key(names, key_file, apart_from=[home, target]))
         work = stack.enter_context(new_folder(target, mark=_MARK))
-        _fill(work, study.design, home, frames, left_out, warnings)
+        plan = shared_plan(
+            (home / "study.toml").read_text(encoding="utf-8-sig"),
+            study.design,
+            files={name: place_of(name) for name in frames},
+            answers={name: place_of(table) for name, table in places.items()},
+            names=names,
+        )
+        tables = {
+            name: without_identifiers(table, study.design, names)
+            for name, table in (frames | answers).items()
+        }
+        _fill(work, study.design, plan, tables, left_out, warnings)
     return Shared(Path(out), tuple(left_out), tuple(warnings))
 
 
 def _drawn(study: Study, seed: int | None) -> dict[str, str]:
-    tables = [study.trials.table, study.participants, study.ratings]
-    people = sorted({n for t in tables if t is not None for n in t["participant"].dropna()})
+    people = people_of(study)
     return dict(zip(people, study_identifiers(len(people), seed=seed), strict=True))
 
 
@@ -145,7 +164,8 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
         "ratings": study.ratings,
     }
     frames, left_out = {}, []
-    drawn = study.design.allocation
+    known_of_people = {*study.design.allocation.strata, *_covariates(study.design)}
+    characteristics = [*CHARACTERISTICS, *sorted(known_of_people - {*CHARACTERISTICS})]
     for label, table in tables.items():
         if table is None:
             continue
@@ -159,7 +179,7 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
             for name in strange
         ]
         kept = _numbered(table.drop(columns=[*free, *strange]), label, include, left_out)
-        kept = _without_few(kept, label, [*CHARACTERISTICS, *drawn.strata], include, left_out)
+        kept = _without_few(kept, label, characteristics, include, left_out)
         if "date" in kept.columns:
             kept = _days(kept)
             left_out.append(f"{label}.date: replaced by days since the person's first date")
@@ -169,8 +189,32 @@ def _cleaned(study: Study, include: Sequence[str]) -> tuple[dict[str, pd.DataFra
 
 def _named_by(design: Design) -> set[str]:
     """Columns that the plan itself speaks of."""
-    drawn = design.allocation
-    return {*(outcome.recorded for outcome in design.outcomes), *drawn.strata, drawn.unit}
+    drawn, several = design.allocation, design.multiverse
+    rules: list[Exclusion | Replacement | AlternativeExclusion] = [
+        *design.exclusions,
+        *design.replacements,
+        *(several.exclusions if several else ()),
+    ]
+    named = {
+        drawn.unit,
+        *drawn.strata,
+        *_covariates(design),
+        *(factor.name for factor in design.factors),
+        *(rule.column for rule in rules),
+    }
+    for outcome in design.outcomes:
+        named |= {outcome.recorded, *(outcome.times.columns if outcome.times else ())}
+    if design.within is not None:
+        named.add(design.within.by)
+    if design.single_case is not None:
+        named.add(design.single_case.column)
+    return named
+
+
+def _covariates(design: Design) -> set[str]:
+    primary, several = design.primary, design.multiverse
+    others = several.covariates if several is not None else ()
+    return {*(primary.covariates if primary is not None else ()), *chain.from_iterable(others)}
 
 
 def _numbered(
@@ -207,7 +251,7 @@ def _without_few(
 
 
 def _refuse_names(study: Study, include: Sequence[str]) -> None:
-    people = study.trials.table["participant"].dropna().astype("str").unique().tolist()
+    people = people_of(study)
     found = personal_columns(
         ["participant"], ["participant"], [pa.chunked_array([people], pa.string())]
     )
@@ -246,7 +290,8 @@ def _days(table: pd.DataFrame) -> pd.DataFrame:
 
 def _files_left(home: Path, study: Study) -> list[str]:
     files = study.design.files
-    packed = {"study.toml", files.trials, files.participants, files.ratings}
+    answers = [entry.file for entry in study.design.questionnaires]
+    packed = {"study.toml", files.trials, files.participants, files.ratings, *answers}
     others = sorted(str(path.relative_to(home)) for path in home.rglob("*") if path.is_file())
     count = len([name for name in others if name not in packed])
     if not count:
@@ -267,7 +312,7 @@ def _warnings(design: Design) -> list[str]:
 def _fill(
     work: Path,
     design: Design,
-    home: Path,
+    plan: str,
     frames: dict[str, pd.DataFrame],
     left_out: Sequence[str],
     warnings: Sequence[str],
@@ -294,7 +339,7 @@ def _fill(
         "LICENSE.txt": licence_text(design),
         "CITATION.cff": citation_text(design),
         "environment.txt": _environment(),
-        "study.toml": _plan(home, frames),
+        "study.toml": plan,
     }
     for name, text in texts.items():
         (work / name).write_text(text, encoding="utf-8")
@@ -309,12 +354,6 @@ def _fill(
 
 def _json(described: Mapping[str, Any]) -> str:
     return json.dumps(described, indent=2, ensure_ascii=False) + "\n"
-
-
-def _plan(home: Path, frames: dict[str, pd.DataFrame]) -> str:
-    text = (home / "study.toml").read_text(encoding="utf-8-sig")
-    rest = without_section(without_section(text, "import"), "files").rstrip()
-    return rest + "\n\n[files]\n" + "".join(f'{name} = "{place_of(name)}"\n' for name in frames)
 
 
 def _codebook(

@@ -60,8 +60,7 @@ def replace_identifiers(study: Study, *, key_file: str | Path, seed: int | None 
     FileError
         If the key file lies inside the study folder or exists already.
     """
-    tables = [study.trials.table, study.participants, study.ratings]
-    names = _people([table for table in tables if table is not None])
+    names = people_of(study)
     new = dict(zip(names, study_identifiers(len(names), seed=seed), strict=True))
     write_key(new, key_file, apart_from=[study.folder] if study.folder else [])
     return renamed(study, new)
@@ -81,6 +80,10 @@ def renamed(study: Study, names: Mapping[str, str]) -> Study:
         trials=trials,
         participants=None if study.participants is None else _mapped(study.participants, names),
         ratings=None if study.ratings is None else _mapped(study.ratings, names),
+        questionnaires={
+            name: _mapped(table, names) if "participant" in table else table
+            for name, table in study.questionnaires.items()
+        },
         problems=study.problems.head(0),
     )
 
@@ -115,9 +118,11 @@ def new_key(
         yield target
 
 
-def _people(tables: Sequence[pd.DataFrame]) -> list[str]:
-    names = pd.concat([table["participant"] for table in tables]).dropna().unique()
-    return sorted(str(name) for name in names)
+def people_of(study: Study) -> list[str]:
+    """Identifiers in all tables of a study, sorted."""
+    tables = [study.trials.table, study.participants, study.ratings, *study.questionnaires.values()]
+    known = [t["participant"] for t in tables if t is not None and "participant" in t]
+    return sorted(str(name) for name in pd.concat(known).dropna().unique())
 
 
 def _mapped(table: pd.DataFrame, names: Mapping[str, str]) -> pd.DataFrame:

@@ -5,6 +5,8 @@ from typing import Final
 
 import pandas as pd
 
+from motorlearn.digits import count
+
 SMALLEST_CELL: Final = 5
 """Fewest people that should share a combination of characteristics (common practice)."""
 
@@ -37,8 +39,9 @@ def small_cells(people: pd.DataFrame | None) -> list[str]:
         together = people.groupby(names, dropna=False, observed=True)["participant"].nunique()
         alone = int(together[together < SMALLEST_CELL].sum())
         if alone:
+            stand = "stands" if alone == 1 else "stand"
             found.append(
-                f"{alone} people stand in cells of fewer than {SMALLEST_CELL} when "
+                f"{count(alone, 'person')} {stand} in cells of fewer than {SMALLEST_CELL} when "
                 f"{', '.join(names)} are put together"
             )
     return found

@@ -1,0 +1,57 @@
+"""What a plan says of the curve of practice: groups together, and what differs between people."""
+
+import pytest
+import studies
+
+import motorlearn as ml
+from motorlearn.analysis.beside import counted_blocks, population_curve
+from motorlearn.design import CurvePlan, design_from_mapping
+from motorlearn.exceptions import DesignError, InputError
+from motorlearn.trials.importing.said_rules import curve_text
+from motorlearn.wording.method import outcome_paragraph
+
+
+@pytest.fixture(scope="module")
+def cells():
+    table = studies.trials(16, studies.PARTS, seed=10)
+    practised = table[table["phase"] == "acquisition"]
+    keys = ["participant", "group", "phase", "session", "block"]
+    return practised.groupby(keys, as_index=False)["radial_error"].mean().rename(
+        columns={"radial_error": "score"}
+    )  # fmt: skip
+
+
+def test_the_curve_is_that_of_the_call_it_stands_for(cells):
+    plan = CurvePlan(groups="together", vary=("asymptote", "gain"))
+    found = population_curve(cells, plan)
+    called = ml.fit_population_curve(
+        counted_blocks(cells), "score", practice="block", vary=("asymptote", "gain")
+    )
+    assert found.estimates.equals(called.estimates) and found.loglik == called.loglik
+    assert list(found.estimates["term"]) == ["asymptote", "gain", "log_rate"]
+    apart = population_curve(cells, CurvePlan(vary=("asymptote",)))
+    assert "gain[random]" in set(apart.estimates["term"])
+    assert list(apart.recipe.options["vary"]) == ["asymptote"]
+
+
+@pytest.mark.parametrize("vary", [[], ["gain", "gain"], ["slope"]])
+def test_what_cannot_vary_is_refused(vary):
+    with pytest.raises(DesignError, match="curve"):
+        design_from_mapping(studies.plan(studies.ERROR, curve={"vary": vary}))
+
+
+def test_the_method_says_what_was_asked_for_and_nothing_by_default():
+    def said(**more):
+        content = studies.plan(studies.ERROR, units={"length": "cm"}, **more)
+        return outcome_paragraph(design_from_mapping(content))
+
+    own = said(curve={"groups": "together", "vary": ["asymptote", "gain"]})
+    assert "curve of practice for all groups together" in own and "asymptote and gain vary" in own
+    assert "curve of practice" not in said()
+
+
+@pytest.mark.parametrize("said", ["together, apart", "slope", "gain, rate", "beside"])
+def test_what_an_import_cannot_take_is_refused(said):
+    with pytest.raises(InputError, match="together or apart"):
+        curve_text(said)
+    assert curve_text("") == "" and curve_text("apart") == '[curve]\ngroups = "apart"\n'
