@@ -97,15 +97,20 @@ def approach(
 
 
 def settle(
-    likelihood: Likelihood, point: np.ndarray, inverse: np.ndarray, close: float = 1e-5
+    likelihood: Likelihood,
+    point: np.ndarray,
+    inverse: np.ndarray,
+    close: float = 1e-5,
+    *,
+    careful: bool = False,
 ) -> Summit:
     """Climb to the top on nodes that stand still, placed anew until that changes nothing.
 
     The second derivatives are taken at the top itself, to within ``close`` standard errors:
     standard errors come from them. The last steps are Newton's, to within rounding. Where those
-    reach no top, small steps go on from there.
+    reach no top, small steps go on from there; ``careful`` takes none but small ones.
     """
-    if likelihood.bends:
+    if likelihood.bends and not careful:
         summit = _summit(likelihood, point)
         if not summit.converged:
             inverse = inverse_of(summit.information)

@@ -85,12 +85,8 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
 
 
 def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
-    start, other = starting_points(data, layout)
     exact = data.closed and RATE not in layout.vary
-    best = _attempt(data, layout, nodes, start)
-    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
-    if not line:
-        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
+    best, agree, tried, line = _searched(data, layout, nodes)
     if not np.isfinite(best.loglik):
         raise FitError(NO_MAXIMUM)
     if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
@@ -116,6 +112,30 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
         warnings=_warnings(best, layout, gap, agree > 1, singular),
         agree=agree > 1,
     )
+
+
+def _searched(data: Learners, layout: Layout, nodes: int) -> tuple[Summit, int, int, bool]:
+    """The highest summit, how many of the starts ended there, and whether on straight lines.
+
+    Long steps are enough where they lead from two starts to one maximum that is confirmed and on
+    no edge. Elsewhere all is climbed with small steps as well, and the higher is kept.
+    """
+    start, other = starting_points(data, layout)
+    quick = _attempt(data, layout, nodes, start) if data.closed else None
+    if quick is not None and quick.converged and not _on_an_edge(layout, quick):
+        found, agree, tried, line = _looked_again(data, layout, nodes, quick, other)
+        if line or (agree > 1 and found.converged):
+            return found, agree, tried, line
+        quick = found
+    best = _attempt(data, layout, nodes, start, careful=True)
+    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
+    if not line:
+        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
+    if quick is None or not quick.loglik > best.loglik:
+        return best, agree, tried, line
+    if quick.loglik - best.loglik < 1e-3:
+        return (quick if quick.converged else best), agree + 1, tried + 1, line
+    return quick, 1, tried + 1, line and _on_a_line(data, layout, quick)
 
 
 def _attempt(
@@ -171,25 +191,35 @@ def _lifted(
     agree, tried = count
     if layout.diagonal or len(layout.vary) < 2 or not np.isfinite(best.loglik):
         return best, agree, tried
-    root = layout.root(best.point)[list(layout.order)]
-    sd = np.sqrt((root**2).sum(axis=1))
-    if (np.abs(np.diag(root)) > EDGE * np.maximum(sd, EDGE)).all():
+    if not _on_an_edge(layout, best):
         return best, agree, tried
+    sd = _spreads(layout, best)
     free = np.diag(np.maximum(sd, LEAST_LIFT * sd.max()))
     start = best.point.copy()
     start[layout.fixed : layout.fixed + len(layout.triangle[0])] = free[layout.triangle]
-    again = _attempt(data, layout, nodes, start)
+    again = _attempt(data, layout, nodes, start, careful=True)
     if abs(again.loglik - best.loglik) < 1e-3:
         return best, agree + 1, tried + 1
     if again.loglik <= best.loglik:
         return best, agree, tried + 1
     # What was left on the edge was no maximum; the new one is looked at from a start of its own.
-    root = layout.root(again.point)[list(layout.order)]
-    sd = SHRUNK * np.sqrt((root**2).sum(axis=1))
+    sd = SHRUNK * _spreads(layout, again)
     start = again.point.copy()
     start[layout.fixed : layout.fixed + len(layout.triangle[0])] = np.diag(sd)[layout.triangle]
     found, agreed = _second_look(data, layout, nodes, again, start)
     return found, 1 + int(agreed), tried + 2
+
+
+def _spreads(layout: Layout, summit: Summit) -> np.ndarray:
+    """SDs between learners of what varies, log rate first."""
+    found: np.ndarray = np.sqrt((layout.root(summit.point)[list(layout.order)] ** 2).sum(axis=1))
+    return found
+
+
+def _on_an_edge(layout: Layout, summit: Summit) -> bool:
+    """Whether an SD between learners has nothing, or all but nothing, of its own."""
+    own = np.abs(np.diag(layout.root(summit.point)[list(layout.order)]))
+    return not (own > EDGE * np.maximum(_spreads(layout, summit), EDGE)).all()
 
 
 def _settle_nodes(
@@ -232,7 +262,8 @@ def _maximise(
     rough = likelihood_of(data, layout, min(nodes, COARSE) if closed else nodes)
     point, inverse = approach(rough, start, rounds=1 if closed else 12, careful=careful)
     there = likelihood_of(data, layout, nodes, rough.peak)
-    summit = settle(there, point, inverse, CLOSE if closed else CLOSE_HITS)
+    close = CLOSE if closed else CLOSE_HITS
+    summit = settle(there, point, inverse, close, careful=careful)
     return replace(summit, peak=there.peak)
 
 
