@@ -11,14 +11,10 @@ curves with a jump of two SDs in the middle: *power* to find it, and *place* is 
 of places holds the true one. Curves are added to those of the file.
 """
 
-import sys
-import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
-from growing_table import grow
+from growing_table import grow_as_asked, means
 from scipy.stats import f
 
 from motorlearn.curves import find_change_point, fit_monotone
@@ -68,23 +64,16 @@ def once(form: str, trials: int, alike: float, power: float, seed: int) -> dict[
     return line
 
 
-def rates(form: str, trials: int, alike: float, power: float, seeds: range) -> pd.Series:
-    """Shares of these curves."""
-    return pd.DataFrame([once(form, trials, alike, power, seed) for seed in seeds]).mean()
-
-
 def main() -> None:
     """Add curves to every line of the file."""
-    goal = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
-    until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
     cells = [
         (
             {"form": form, "trials": trials, "neighbours": alike, "spread": power},
-            partial(rates, form, trials, alike, power),
+            means(once, form, trials, alike, power),
         )
         for form, trials, alike, power in CELLS
     ]
-    grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
+    grow_as_asked({FILE: cells}, goal=1000, chunk=CHUNK)
 
 
 if __name__ == "__main__":

@@ -10,14 +10,11 @@ The residuals of a run follow an autoregression. Each study goes through ``fit_m
 ``correlation="ar1"`` and without it. Studies are added to those of the file.
 """
 
-import sys
-import time
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from growing_table import grow
+from growing_table import grow_as_asked, means
 
 import motorlearn as ml
 from motorlearn.exceptions import MotorlearnError
@@ -85,20 +82,13 @@ def once(design: str, people: int, rho: float, seed: int) -> dict[str, float]:
     return line | {"without": float(tested(design, table, False)[0] < 0.05)}
 
 
-def rates(design: str, people: int, rho: float, seeds: range) -> pd.Series:
-    """Shares of these studies."""
-    return pd.DataFrame([once(design, people, rho, seed) for seed in seeds]).mean()
-
-
 def main() -> None:
     """Add studies to every line of the file."""
-    goal = int(sys.argv[1]) if len(sys.argv) > 1 else 500
-    until = time.monotonic() + (float(sys.argv[2]) if len(sys.argv) > 2 else 1e9)
     cells = [
-        ({"design": design, "a group": people, "rho": rho}, partial(rates, design, people, rho))
+        ({"design": design, "a group": people, "rho": rho}, means(once, design, people, rho))
         for design, people, rho in CELLS
     ]
-    grow(FILE, cells, goal=goal, chunk=CHUNK, until=until)
+    grow_as_asked({FILE: cells}, goal=500, chunk=CHUNK)
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """A table of rates that grows some studies at a time, so that it can be stopped and run again."""
 
 import math
+import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -37,3 +38,17 @@ def grow(
                 line[str(name)] = (old + value * chunk) / (before + chunk)
             line["studies"] = before + chunk
             pd.DataFrame(lines).round(4).to_csv(file, index=False)
+
+
+def means(once: Callable[..., Mapping[str, float]], *cell: Any) -> Callable[[range], pd.Series]:
+    """What ``once(*cell, seed)`` gives, averaged over seeds."""
+    return lambda seeds: pd.DataFrame([once(*cell, seed) for seed in seeds]).mean()
+
+
+def grow_as_asked(tables: Mapping[Path, Sequence[Cell]], *, goal: int, chunk: int) -> None:
+    """Grow tables one after the other by the words ``[studies] [seconds]`` of the command."""
+    words = sys.argv[1:]
+    goal = int(words[0]) if words else goal
+    until = time.monotonic() + float(words[1]) if len(words) > 1 else math.inf
+    for file, cells in tables.items():
+        grow(file, cells, goal=goal, chunk=chunk, until=until)

@@ -85,7 +85,7 @@ def lapse(days: float) -> str:
         size, noun = max(1, round(days * 1440)), "minute"
     elif 0 < days < 1:
         size, noun = round(days * 24, 1), "hour"
-    return f"{plain(size)} {noun}" + ("" if size == 1 else "s")
+    return f"{plain(size)} {noun if size == 1 else plural(noun)}"
 
 
 def plain(value: float, figures: int = 6) -> str:

@@ -23,6 +23,10 @@ EDGE = 3
 BARE = 1e-6
 """Length beyond the smooth curve below which a jump is part of that curve."""
 PORTION = 100
+NO_JUMP = (
+    "No jump beyond what a curve without one shows (5 %): the rows tell where the largest step "
+    "would lie, and not that there is one."
+)
 
 ROWS = Schema(
     (
@@ -63,7 +67,7 @@ class ChangePoint(Result):
     def tables(self) -> Sequence[Table]:
         """Where the jump is and how large."""
         title = f"Sudden change, {self.n} scores: F = {self.statistic:.2f}, p = {self.p:.3f}"
-        notes = () if self.jumps else ("No jump beyond what a curve without one shows (5 %).",)
+        notes = () if self.jumps else (NO_JUMP,)
         return (
             ROWS.table(
                 "change_point",

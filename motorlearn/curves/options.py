@@ -99,13 +99,13 @@ def check_table(table: Any, names: Sequence[str], what: str) -> None:
         raise InputError("the table has no rows")
 
 
-def check_labels(table: Any, names: Sequence[str], remedy: str = "") -> None:
+def check_labels(table: Any, names: Sequence[str]) -> None:
     """Refuse columns that should name people, groups or sessions and do not in some rows."""
     for name in names:
         column = table[name]
         empty = np.flatnonzero(column.isna()) + 1
         if empty.size:
-            raise InputError(f"column {name!r} is empty in rows", empty, remedy)
+            raise InputError(f"column {name!r} is empty in rows", empty)
         if column.dtype.kind == "O":
             wrong = [value for value in column.tolist() if not isinstance(value, Hashable)]
             if wrong:

@@ -194,7 +194,7 @@ def _usable(table: pd.DataFrame, asked: Asked) -> tuple[pd.DataFrame, pd.DataFra
     for short, name in wanted.items():
         check_column(name, words.get(short, short))
     check_table(table, [str(name) for name in wanted.values()], "forgetting needs")
-    check_labels(table, [wanted[short] for short in ("who", "group") if short in wanted])
+    check_labels(table, [str(wanted[short]) for short in ("who", "group") if short in wanted])
     counted, void = set_aside_void(table, participant=asked.participant, group=asked.group)
     rows = pd.DataFrame({short: counted[name].to_numpy() for short, name in wanted.items()})
     rows["d"] = as_numbers(rows["d"], f"column {asked.delay!r}")

@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from motorlearn.design import Design, Outcome, TimeRules
+from motorlearn.digits import count
 from motorlearn.exceptions import ColumnError
 from motorlearn.trials.checking.problems import gather, problem_frame
 from motorlearn.trials.counted import counted_rows
@@ -135,7 +136,6 @@ def _of_outcome(
         cut, people = int(part["cut"].sum()), int(part["people"].sum())
         if not cut:
             continue
-        whom = "participant" if people == 1 else "participants"
         often = name != WRONG and cut > MANY * total
         found.append(
             problem_frame(
@@ -143,7 +143,7 @@ def _of_outcome(
                 severity="doubt" if often else "note",
                 file=file,
                 column=column,
-                value=f"{cut} of {total} times, of {people} {whom}: {name}",
+                value=f"{cut} of {total} times, of {count(people, 'participant')}: {name}",
                 advice="look whether the cut-off is in the unit of the times"
                 if often
                 else "the trials stay in the table and count for other outcomes",

@@ -1,7 +1,7 @@
 """Who could take part and when practice stops, as the plan says it."""
 
 from motorlearn.design import Design, Sample
-from motorlearn.digits import plain
+from motorlearn.digits import count, plain
 from motorlearn.wording.tense import told
 from motorlearn.wording.voice import listed
 
@@ -57,11 +57,9 @@ def frame_paragraph(design: Design) -> str:
     more = f" ({listed(session)})" if session else ""
     place = f" Place: {frame.place}." if frame.place else ""
     watched = f" Supervision: {frame.supervision.rstrip('.')}." if frame.supervision else ""
-    often = "session" if frame.sessions_per_week == 1 else "sessions"
-    weeks = "week" if frame.weeks == 1 else "weeks"
     return (
-        f"The programme {told('took', 'will take')} {frame.weeks} {weeks} with "
-        f"{frame.sessions_per_week} {often} a week"
+        f"The programme {told('took', 'will take')} {count(frame.weeks, 'week')} with "
+        f"{count(frame.sessions_per_week, 'session')} a week"
         f"{more}.{place}{watched}"
     )
 

@@ -163,8 +163,8 @@ def sensitivity_words(table: pd.DataFrame, original: str) -> str:
     n = run["variant"].nunique()
     changed = list(dict.fromkeys(run.loc[run["changes"].astype(bool), "variant"]))
     end = f"in {len(changed)}: {'; '.join(changed)}" if changed else "in none"
-    ways = "way" if n == 1 else "ways"
-    return f"The primary analysis was run in {n} other {ways}; the conclusion changes {end}."
+    ways = count(n, "other way")
+    return f"The primary analysis was run in {ways}; the conclusion changes {end}."
 
 
 def registered_words(registered: Sequence[tuple[str, int]], changed: int, since: int) -> str:

@@ -215,7 +215,7 @@ def unequal_study(seed, people, spreads, *, logits=False, missing=0.0):
     """Scores of two groups without an effect at three tests that correlate by .5."""
     rng = np.random.default_rng(seed)
     covariance = 0.5 * (np.ones((3, 3)) + np.eye(3)) * np.outer(spreads, spreads)
-    levels = rng.multivariate_normal(np.zeros(3), covariance, 2 * people)
+    levels = rng.multivariate_normal(np.zeros(3), covariance, 2 * people, method="cholesky")
     table = pd.DataFrame(
         {
             "participant": np.repeat(np.arange(2 * people), 3),
@@ -278,7 +278,9 @@ def drawn(people, spreads, *, logits=False, missing=0.0, studies=2000):
     """The same studies side by side; tests/plan holds their analysis against the front door."""
     rng = np.random.default_rng((5, people))
     covariance = 0.5 * (np.ones((3, 3)) + np.eye(3)) * np.outer(spreads, spreads)
-    levels = rng.multivariate_normal(np.zeros(3), covariance, (studies, 2 * people))
+    levels = rng.multivariate_normal(
+        np.zeros(3), covariance, (studies, 2 * people), method="cholesky"
+    )
     scores = 40 + levels
     if logits:
         scores = rng.binomial(20, 1 / (1 + np.exp(0.4 - np.array([0, 0.5, 0.5]) - levels))).astype(

@@ -82,6 +82,13 @@ def test_noise_of_the_null_is_that_of_the_scores():
     assert "correlated by" in found[0].tables()[0].notes[-1]
 
 
+def test_a_place_without_a_jump_is_said_to_be_that_of_the_largest_step():
+    flat = find_change_point(TRIAL, 20 + noise(1), form="level", simulations=99)
+    step = find_change_point(TRIAL, 20 + noise(1) - 9 * (TRIAL >= 30), form="level", simulations=99)
+    told = [any("would lie" in note for note in one.tables()[0].notes) for one in (flat, step)]
+    assert [flat.jumps, step.jumps] == [False, True] and told == [True, False]
+
+
 @pytest.mark.parametrize(
     ("n", "y", "options", "said"),
     [

@@ -461,7 +461,7 @@ def test_a_climb_does_not_end_where_amounts_are_tied_to_asymptotes():
     Reference: statsmodels' mixed model, which the curve is once its rate is given.
     """
     rng = np.random.default_rng(14)
-    ties = rng.multivariate_normal([0, 0], [[1, 0.64], [0.64, 1]], 40)
+    ties = rng.multivariate_normal([0, 0], [[1, 0.64], [0.64, 1]], 40, method="cholesky")
     level, gain = 9.48 + 1.38 * ties[:, 0], 2.35 + 0.963 * ties[:, 1]
     gain += (rng.random(40) < 0.1) * 4 * rng.random(40)
     block, who = np.tile(np.arange(1, 6), 40), np.repeat(np.arange(40), 5)

@@ -234,7 +234,6 @@ def test_sandwich_errors_stay_near_those_of_the_model_where_it_holds():
         ({"session": "block"}, "session"),
         ({"session": "day"}, "lacks columns"),
         ({"session": ["session"]}, "name of a column"),
-        ({"form": "s_shaped", "session": "session"}, "not built"),
     ],
 )
 def test_refusals(options, said):

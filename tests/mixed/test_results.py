@@ -266,7 +266,9 @@ def test_averages_use_the_correlation_of_random_slopes():
         ],
         columns=["participant", "phase", "time"],
     )
-    own = rng.multivariate_normal([0, 0], [[1.0, -0.3], [-0.3, 0.25]], 30).repeat(8, axis=0)
+    own = rng.multivariate_normal(
+        [0, 0], [[1.0, -0.3], [-0.3, 0.25]], 30, method="cholesky"
+    ).repeat(8, axis=0)
     eta = 0.4 + 0.5 * (table["phase"] == "late") + own[:, 0] + own[:, 1] * table["time"]
     table = table.assign(throws=20, hits=rng.binomial(20, expit(eta)))
     fit = ml.fit_mixed(
@@ -294,7 +296,7 @@ def test_average_probabilities_and_their_errors(hits):
     # The standard error against the spread over parameters drawn from their joint covariance.
     rng = np.random.default_rng(3)
     joint = np.append(hits.beta, sd**2)
-    draws = rng.multivariate_normal(joint, hits.inference.joint_vcov, 4000)
+    draws = rng.multivariate_normal(joint, hits.inference.joint_vcov, 4000, method="cholesky")
     row = np.zeros(len(hits.beta))
     row[0] = 1
     spread = np.sqrt(np.clip(draws[:, -1], 0, None))[:, None] * np.linspace(-6, 6, 121)

@@ -172,7 +172,7 @@ def test_one_group_needs_no_allocation(tmp_path):
 
 
 def test_strata_need_a_list(tmp_path):
-    with pytest.raises(InputError, match="need a list of participants"):
+    with pytest.raises(InputError, match="known from a list of participants only"):
         write_sheets(ring_push(), tmp_path / "sheets", seed=1)
 
 

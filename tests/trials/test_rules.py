@@ -366,7 +366,7 @@ def test_rows_of_two_raters_are_told_with_their_remedy(study_folder):
     study_folder.trials = pd.concat([first.assign(rater="A"), first.assign(rater="B")])
     problems = found(study_folder).set_index("rule")
     advice = problems.loc["more trials than planned", "advice"]
-    assert advice.str.contains(r"rows of 2 raters \(A, B\)\? Ratings belong into ratings.csv").all()
+    assert advice.str.contains(r"rows of 2 raters \(A, B\)\? Ratings belong in ratings.csv").all()
     study_folder.trials = pd.concat([first, first.assign(trial=first["trial"] + 100)])
     advice = found(study_folder).set_index("rule").loc["more trials than planned", "advice"]
     assert advice.str.contains("rows of 2 raters? Ratings", regex=False).all()
@@ -380,4 +380,4 @@ def test_trials_that_all_stand_there_twice_with_other_values_may_be_of_two_rater
     second = first.assign(radial_error=first["radial_error"] + 1)
     study_folder.trials = pd.concat([first, second])
     advice = found(study_folder).set_index("rule").loc["duplicate trial", "advice"]
-    assert advice.str.contains("rows of several raters belong into ratings.csv").all()
+    assert advice.str.contains("rows of several raters belong in ratings.csv").all()

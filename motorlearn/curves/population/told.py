@@ -193,9 +193,15 @@ def _open(terms: Sequence[str]) -> tuple[str, ...]:
     if not len(terms):
         return ()
     return (
-        f"The likelihood hardly falls on one side of {', '.join(terms)}: that end of the interval "
-        "is open or missing.",
+        f"The likelihood hardly falls on one side of {', '.join(map(_spoken, terms))}: that end of "
+        "the interval is open or missing.",
     )
+
+
+def _spoken(term: str) -> str:
+    """A fixed effect as a reader says it."""
+    name, _, group = term.replace("log_rate", "rate").partition("[")
+    return f"the difference in {name} of {group[:-1]}" if group else f"the {name}"
 
 
 def _people(

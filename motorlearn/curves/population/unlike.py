@@ -28,8 +28,9 @@ def unlike(data: Learners, fit: PopulationFit) -> tuple[str, ...]:
         return ()
     values = fit.layout.common(fit.summit.point)
     variance = float(np.exp(2 * fit.layout.log_sigma(fit.summit.point)))
-    curve, tangent = _parts(common.dressed(data, values), fit)
-    left = _beyond(common.dressed(data, values).heavy - curve, tangent)
+    there = common.dressed(data, values)
+    curve, tangent = _parts(there, fit)
+    left = _beyond(there.heavy - curve, tangent)
     said = []
     for name in names:
         step = STEP * (np.array(common.names) == name)
@@ -37,9 +38,9 @@ def unlike(data: Learners, fit: PopulationFit) -> tuple[str, ...]:
         turn = (up - down) / (2 * STEP)
         own = _beyond(turn, tangent)
         told = np.sum(own**2, axis=1)
-        there = told > LEAST * np.sum(turn**2, axis=1)
-        statistic = np.sum(np.sum(left * own, axis=1)[there] ** 2 / told[there]) / variance
-        if there.sum() > 1 and chdtrc(there.sum() - 1, statistic) < SURE:
+        says = told > LEAST * np.sum(turn**2, axis=1)
+        statistic = np.sum(np.sum(left * own, axis=1)[says] ** 2 / told[says]) / variance
+        if says.sum() > 1 and chdtrc(says.sum() - 1, statistic) < SURE:
             said.append(
                 f"Learners seem to differ in {name}, which this model takes as the same for all: "
                 f"the limits of {name} are too narrow."

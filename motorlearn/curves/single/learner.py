@@ -171,8 +171,8 @@ def fit_curve(
         "variance": variance,
         "correlation": correlation,
     }
-    seed = check_seed(seed)
-    drawn = seed if interval == "bootstrap" else None
+    checked = check_seed(seed)
+    drawn = checked if interval == "bootstrap" else None
     reason = hopeless(problem)
     if reason:
         return _empty_fit(problem, rows, options, *reason)

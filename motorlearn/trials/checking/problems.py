@@ -6,6 +6,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from motorlearn.digits import count
 from motorlearn.exceptions import printable, visible
 from motorlearn.vocabulary import PROBLEM_COLUMNS, SEVERITIES
 
@@ -169,11 +170,8 @@ def summary(problems: pd.DataFrame) -> str:
     for severity in SEVERITIES:
         mine = problems[problems["severity"] == severity]
         number, kinds = len(mine), mine["rule"].nunique()
-        alike = f" ({kinds} question{'' if kinds == 1 else 's'})"
-        parts.append(
-            f"{number} {severity}{'' if number == 1 else 's'}"
-            + (alike if severity == "doubt" and kinds < number else "")
-        )
+        alike = f" ({count(kinds, 'question')})" if severity == "doubt" and kinds < number else ""
+        parts.append(count(number, severity) + alike)
     return ", ".join(parts) + "."
 
 

@@ -163,7 +163,7 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     same = whole[again] == whole[first]
     differ = "values differ, which is right?"
     if 2 * len(again) >= len(sheet.table) and not same.any():
-        differ = "values differ; rows of several raters belong into ratings.csv"
+        differ = "values differ; rows of several raters belong in ratings.csv"
     ends = np.where(same, "pasted twice?", differ)
     rows = pd.Series(sheet.rows[first]).astype("str")
     advice = "the same as row " + rows + ": " + pd.Series(ends, dtype="str")

@@ -57,7 +57,7 @@ def _why_more(sheet: Sheet, counts: pd.DataFrame) -> str:
         named = f" ({', '.join(map(str, raters))})" if len(raters) else ""
         return (
             f"most people have {usual} times the planned trials: are these rows of {usual} "
-            f"raters{named}? Ratings belong into ratings.csv, one row for each rater and item; in "
+            f"raters{named}? Ratings belong in ratings.csv, one row for each rater and item; in "
             "trials.csv keep one row a trial"
         )
     return (

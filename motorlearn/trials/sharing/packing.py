@@ -17,6 +17,7 @@ import pandas as pd
 import pyarrow as pa
 
 from motorlearn.design import AlternativeExclusion, Design, Exclusion, Replacement
+from motorlearn.digits import count
 from motorlearn.exceptions import FileError, InputError
 from motorlearn.files import new_folder, real_place
 from motorlearn.trials.folder import read_study
@@ -293,11 +294,10 @@ def _files_left(home: Path, study: Study) -> list[str]:
     answers = [entry.file for entry in study.design.questionnaires]
     packed = {"study.toml", files.trials, files.participants, files.ratings, *answers}
     others = sorted(str(path.relative_to(home)) for path in home.rglob("*") if path.is_file())
-    count = len([name for name in others if name not in packed])
-    if not count:
+    further = len([name for name in others if name not in packed])
+    if not further:
         return []
-    noun = "file" if count == 1 else "files"
-    return [f"{count} further {noun} of the study folder: only tables are packed"]
+    return [f"{count(further, 'further file')} of the study folder: only tables are packed"]
 
 
 def _warnings(design: Design) -> list[str]:

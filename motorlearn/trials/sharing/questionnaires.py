@@ -3,6 +3,7 @@
 import pandas as pd
 
 from motorlearn.design import QuestionnairePlan
+from motorlearn.digits import count
 from motorlearn.trials.study import Study
 
 
@@ -51,8 +52,8 @@ def _kept(table: pd.DataFrame, plan: QuestionnairePlan) -> tuple[pd.DataFrame | 
     ):
         if name and known:
             mine = table[name].astype("str").isin([str(entry) for entry in known])
-            count = int((there & ~mine).sum())
-            told += [f"{count} {'row' if count == 1 else 'rows'} {what}"] if count else []
+            others = int((there & ~mine).sum())
+            told += [f"{count(others, 'row')} {what}"] if others else []
             there &= mine
     kept, words = table.loc[there, columns], []
     for name in answers[1:] if plan.item else answers:
