@@ -83,14 +83,13 @@ def bends_given(given: Given, by_rate: np.ndarray) -> np.ndarray:
     return found
 
 
-def second_slopes(
-    given: Given, ahead: Given, slopes: np.ndarray, weight: np.ndarray, z: np.ndarray
-) -> np.ndarray:
+def second_slopes(given: Given, ahead: Given, weight: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Second derivatives of each learner's log-likelihood by all ten, shape (learners, 10, 10).
 
     ``ahead`` is what is given at log rates ``RATE_STEP`` larger, ``weight`` what each node ``z``
     weighs (learners, nodes).
     """
+    slopes = slopes_given(given, z)
     by_rate = (slopes_given(ahead, z)[:SEVEN] - slopes[:SEVEN]) / RATE_STEP
     bends = bends_given(given, by_rate)
     weighed = slopes * weight

@@ -44,9 +44,14 @@ class Given:
     @property
     def spread(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Derivatives by the covariance of asymptote and amount."""
+        t11, t12, t22, *_ = self.sums
+        b11, b12, b21, b22 = self.inverse
         v1, v2 = self.pull
-        k11, k12, k22 = self.kernel
-        return v1 * v1 - k11, v1 * v2 - k12, v2 * v2 - k22
+        return (
+            v1 * v1 - b11 * t11 - b12 * t12,
+            v1 * v2 - b11 * t12 - b12 * t22,
+            v2 * v2 - b21 * t12 - b22 * t22,
+        )
 
     @cached_property
     def sigma(self) -> np.ndarray:

@@ -12,7 +12,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from motorlearn.curves.population.curvature import RATE_STEP, second_slopes, slopes_given
+from motorlearn.curves.population.curvature import RATE_STEP, second_slopes
 from motorlearn.curves.population.given import Given, given_rate
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import STEP, Learners, imaginary
@@ -37,15 +37,12 @@ Nodes = tuple[np.ndarray, np.ndarray]
 
 @dataclass(frozen=True)
 class Seen:
-    """What the evaluation before came by; ``mean`` are those of ``slopes`` over the nodes."""
+    """What the evaluation before came by."""
 
     nodes: Nodes
     asked: tuple[Any, ...]
     given: Given
     weight: np.ndarray
-    slopes: np.ndarray
-    mean: np.ndarray
-    levers: np.ndarray
 
 
 @dataclass
@@ -83,7 +80,8 @@ class Marginal:
     @cached_property
     def member(self) -> np.ndarray:
         """1 where a learner belongs to a group, shape (groups, learners)."""
-        return np.equal.outer(np.arange(self.layout.groups), self.data.group).astype(float)
+        found: np.ndarray = np.arange(self.layout.groups)[:, None] == self.data.group
+        return found.astype(float)
 
     def dressed(self, point: np.ndarray) -> Learners:
         """The learners with what they have in common at a point."""
@@ -157,32 +155,30 @@ class Marginal:
 
     def value(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and its gradient."""
-        loglik, mean, common, levers = self._looked(point)
-        slope = np.einsum("gk,gks->s", self.member @ mean, levers)
-        if common is not None:
-            slope[-self.layout.extra :] = common.sum(axis=0)
-        return loglik, slope
+        loglik, scores = self.scores(point)
+        return loglik, scores.sum(axis=0)
 
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
-        """Log-likelihood and each learner's gradient."""
-        loglik, mean, common, levers = self._looked(point)
-        each = np.einsum("pk,pks->ps", mean, levers[self.data.group])
-        if common is not None:
-            each[:, -self.layout.extra :] = common
-        return loglik, each
+        """Log-likelihood and each learner's gradient.
 
-    def _looked(self, point: np.ndarray) -> tuple[float, np.ndarray, np.ndarray | None, np.ndarray]:
-        """Log-likelihood, means of each learner's slopes, those by common terms, and the levers.
-
-        By Fisher's identity a slope is the posterior mean of the slope with the log rate given.
+        By Fisher's identity it is the posterior mean of the gradient with the log rate given.
         """
         nodes = self.held or self._place()
         loglik, z, weight, given = self.posterior(point)
-        slopes = slopes_given(given, z)
-        mean = (slopes.transpose(1, 0, 2) @ weight[:, :, None])[:, :, 0]
-        levers = self.layout.levers(self.layout.root(point))
-        self.seen = Seen(nodes, self.asked, given, weight, slopes, mean, levers)
-        return loglik, mean, self._by_common(point, weight), levers
+        self.seen = Seen(nodes, self.asked, given, weight)
+        root, varies = self.layout.root(point), RATE in self.layout.vary
+        each = np.stack([_mean(weight, part) for part in (*given.pull, given.turn)], axis=1)
+        s11, s12, s22 = (_mean(weight, part)[:, None] for part in given.spread)
+        by_root, (first, second) = np.zeros((len(each), *root.shape)), root[:2, varies:]
+        by_root[:, 0, varies:] = s11 * first + s12 * second
+        by_root[:, 1, varies:] = s12 * first + s22 * second
+        if varies:
+            lever = weight * z
+            for row, part in enumerate((*given.pull, given.turn)):
+                by_root[:, row, 0] = _mean(lever, part)
+        sigma = _mean(weight, given.sigma)
+        common = self._by_common(point, weight)
+        return loglik, self.layout.scores(each, self.data.group, by_root, sigma, common)
 
     def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
         """Minus the second derivatives at the point of the evaluation before, of this slope."""
@@ -190,11 +186,12 @@ class Marginal:
         assert seen is not None
         rate, *rest = seen.asked
         ahead = given_rate(self.dressed(point), rate + RATE_STEP, *rest)
-        bends = second_slopes(seen.given, ahead, seen.slopes, seen.weight, seen.nodes[0])
-        each = bends.reshape(len(seen.mean), -1)
-        inner = (self.member @ each).reshape(-1, *bends.shape[1:])
-        bend: np.ndarray = (seen.levers.transpose(0, 2, 1) @ inner @ seen.levers).sum(axis=0)
-        bend += self.layout.bent(seen.mean[:, 3:6].sum(axis=0))
+        bends = second_slopes(seen.given, ahead, seen.weight, seen.nodes[0])
+        inner = (self.member @ bends.reshape(len(bends), -1)).reshape(-1, *bends.shape[1:])
+        levers = self.layout.levers(self.layout.root(point))
+        bend: np.ndarray = (levers.transpose(0, 2, 1) @ inner @ levers).sum(axis=0)
+        s11, s12, s22 = (float(np.sum(seen.weight * part)) for part in seen.given.spread)
+        bend += self.layout.bent(np.array([0.5 * s11, s12, 0.5 * s22]))
         held, self.held = self.held, seen.nodes
         for place in range(self.layout.size - self.layout.extra, self.layout.size):
             moved = point.copy()
@@ -202,7 +199,8 @@ class Marginal:
             turned = (self.value(moved)[1] - slope) / (moved[place] - point[place])
             bend[place] = bend[:, place] = turned
         self.held = held
-        return -np.nan_to_num(bend)
+        found: np.ndarray = -np.nan_to_num(bend)
+        return found
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the scores."""
@@ -212,3 +210,9 @@ class Marginal:
         own = [cells[:, [row]] + lean[row] * z for row in range(3)]
         own[0], own[1] = own[0] + given.bend[0], own[1] + given.bend[1]
         return np.stack([np.einsum("pq,pq->p", weight, part) for part in own], axis=1)
+
+
+def _mean(weight: np.ndarray, part: np.ndarray) -> np.ndarray:
+    """Mean over the nodes of each learner."""
+    found: np.ndarray = np.einsum("pq,pq->p", weight, part)
+    return found

@@ -83,7 +83,9 @@ class Held:
         """Minus the second derivatives by the free coordinates."""
         full = np.zeros(self.size)
         full[self.free] = slope
-        return self.inner.information(self.whole(point), full)[np.ix_(self.free, self.free)]
+        whole = self.inner.information(self.whole(point), full)
+        found: np.ndarray = whole[np.ix_(self.free, self.free)]
+        return found
 
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""

@@ -13,11 +13,10 @@ from motorlearn.curves.population.claims import Claim, claim_of, dressed, withou
 from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners, rate_of
+from motorlearn.curves.population.likelihood_ratios import TESTS, group_tests
 from motorlearn.curves.population.maximum import (
-    TESTS,
     PopulationFit,
     fit_population,
-    group_tests,
     sandwich,
 )
 from motorlearn.curves.population.profile import profile_limits
