@@ -92,4 +92,4 @@ def _told(name: str, absent: ModuleNotFoundError) -> ImportError:
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *__all__])
+    return sorted([*__all__, *(name for name in globals() if name.startswith("__"))])

@@ -70,7 +70,7 @@ def late_names(
         return value
 
     def names() -> list[str]:
-        return sorted({*vars(module), *homes})
+        return sorted({*vars(module), *homes} - {"TYPE_CHECKING", "late_names"})
 
     return look, names
 

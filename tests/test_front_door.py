@@ -76,3 +76,12 @@ def test_every_lazy_name_is_there():
 def test_an_unknown_name_is_an_attribute_error():
     with pytest.raises(AttributeError, match="no attribute 'fit_everything'"):
         _ = ml.fit_everything
+
+
+def test_the_front_door_lists_its_own_names_only():
+    assert {name for name in dir(ml) if not name.startswith("__")} == set(ml.__all__)
+
+
+@pytest.mark.parametrize("room", ["curves", "figures", "trials", "tables"])
+def test_a_room_does_not_list_how_its_door_is_made(room):
+    assert not {"late_names", "TYPE_CHECKING"} & set(dir(getattr(ml, room)))

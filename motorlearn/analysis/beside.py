@@ -1,6 +1,6 @@
 """What stands beside the comparison: agreement of raters, curves, a mixed model of trials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TypedDict, TypeVar
 
 import pandas as pd
@@ -102,7 +102,7 @@ def beside_of(
         "landmarks": camera,
         "curves": _curves(study.design, cells) if practised else None,
         "population": _of_people(study.design, "the population curve", population_curve)(
-            cells, study.design.curve
+            cells, study.design.curve, question.reference_first
         )
         if practised
         else None,
@@ -181,8 +181,10 @@ def agreement(ratings: pd.DataFrame) -> Agreement:
     )
 
 
-def counted_blocks(cells: pd.DataFrame) -> pd.DataFrame:
-    """Scores in practice with blocks numbered through all sessions, groups in the plan's order.
+def counted_blocks(cells: pd.DataFrame, groups: Sequence[str] = ()) -> pd.DataFrame:
+    """Scores in practice with blocks numbered through all sessions, groups in the order given.
+
+    Without an order they stand as they come.
 
     Examples
     --------
@@ -194,7 +196,8 @@ def counted_blocks(cells: pd.DataFrame) -> pd.DataFrame:
     [1.0, 2.0, 3.0]
     """
     practised = cells[cells["phase"] == PRACTICE_PHASE]
-    order = pd.Categorical(practised["group"], categories=list(dict.fromkeys(practised["group"])))
+    levels = list(groups) or list(dict.fromkeys(practised["group"]))
+    order = pd.Categorical(practised["group"], categories=levels)
     counted = practised.assign(group=order).sort_values(
         ["group", "participant", "session", "block"]
     )
@@ -217,9 +220,14 @@ def learners_curves(cells: pd.DataFrame) -> CurveFits:
 
 
 @or_refused
-def population_curve(cells: pd.DataFrame, plan: CurvePlan) -> PopulationCurve:
-    """One curve for all participants, whose parameters vary from person to person as planned."""
-    counted = counted_blocks(cells)
+def population_curve(
+    cells: pd.DataFrame, plan: CurvePlan, groups: Sequence[str] = ()
+) -> PopulationCurve:
+    """One curve for all participants, whose parameters vary from person to person as planned.
+
+    Differences between groups are told from the first of ``groups``.
+    """
+    counted = counted_blocks(cells, groups)
     apart = plan.groups == "apart" and counted["group"].nunique() > 1
     return fit_population_curve(
         counted, "score", practice="block", group="group" if apart else None, vary=plan.vary
@@ -284,10 +292,7 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
     table = scores.table
     rows = table[table["stage"].isin(tests) & scores.present()]
     present = set(rows["group"].astype("str"))
-    groups = [
-        question.reference,
-        *(name for name in question.groups if name != question.reference and name in present),
-    ]
+    groups = [name for name in question.reference_first if name in present]
     rows = rows[rows["group"].isin(groups)].assign(
         test=pd.Categorical(rows["stage"], categories=tests),
         group=pd.Categorical(rows["group"], categories=groups),

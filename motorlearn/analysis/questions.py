@@ -104,6 +104,11 @@ class Question:
         return named[1] if len(named) > 1 and named[1] in self.groups else self.groups[0]
 
     @property
+    def reference_first(self) -> list[str]:
+        """Groups in the order of the plan, but the reference before the others."""
+        return [self.reference, *(name for name in self.groups if name != self.reference)]
+
+    @property
     def anova_stages(self) -> list[str] | None:
         """Stages of the analysis of variance over parts of the study; None for all."""
         if self.design.anova.parts != "tests":

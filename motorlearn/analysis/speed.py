@@ -142,7 +142,7 @@ def speed_beside(
         together(
             people, "speed", f"speed and {label}", level=level, simulations=simulations, seed=seed
         ),
-        (order[0].label, order[-1].label),
+        (order[0].inside, order[-1].inside),
         design.units.get("speed", ""),
         Recipe(
             "speed_beside",

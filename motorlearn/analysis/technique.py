@@ -54,7 +54,7 @@ class TechniqueChange(Result):
         ``pair, n, tests, r_within, r, conf_low, conf_high, p``: technique and outcome within
         people; empty where there are too few people. Exploratory.
     tests : tuple of (str, str)
-        First and last rated test.
+        First and last rated test, as a title has them.
     recipe : Recipe
         Options, and how many people were rated at both tests.
     """
@@ -142,7 +142,7 @@ def technique_change(
     return TechniqueChange(
         in_order(pd.DataFrame(rows), study.design),
         together(both, "technique", pair, level=level, simulations=simulations, seed=seed),
-        (order[0].label, order[-1].label),
+        (order[0].inside, order[-1].inside),
         Recipe(
             "technique_change",
             {"outcome": scores.column},

@@ -9,8 +9,8 @@ GENERAL = (
         "estimated rate of false positives of the nominal 5 % test",
         0.06,
         0.075,
-        source="Bradley 1978, Br J Math Stat Psychol 31:144-152, the liberal criterion of .025 "
-        "to .075 for act; Cochran 1954, 4 to 6 %, for look (from memory)",
+        source="look: Cochran 1954, 4 to 6 % (from memory); act: Bradley 1978, Br J Math Stat "
+        "Psychol 31:144-152, the liberal criterion of .025 to .075",
         status=SEEN,
     ),
     Guide(
@@ -113,8 +113,8 @@ GENERAL = (
         "share of scores at a bound",
         0.15,
         0.30,
-        source="look: Terwee et al. 2007, J Clin Epidemiol 60:34-42 (persons' scores of "
-        "questionnaires); act: twice that, no source",
+        source="act: twice the other, no source; look: Terwee et al. 2007, J Clin Epidemiol "
+        "60:34-42, persons' scores of questionnaires",
         status=SEEN,
     ),
     Guide(
@@ -205,8 +205,8 @@ GENERAL = (
         0.70,
         0.40,
         False,
-        source="look: Nunnally 1978, p. 245, and Terwee et al. 2007; act: Cicchetti 1994 (from "
-        "memory)",
+        source="act: Cicchetti 1994 (from memory); look: Nunnally 1978, p. 245, and Terwee "
+        "et al. 2007",
         status=SEEN,
     ),
     Guide(
@@ -231,7 +231,7 @@ GENERAL = (
         None,
         False,
         source="five data points a phase: What Works Clearinghouse, single-case standards "
-        "(Kratochwill et al. 2013, Remedial Spec Educ 34:26-38, from memory)",
+        "(Kratochwill et al. 2013, Remedial Spec Educ 34:26-38)",
         doi="10.1177/0741932512452794",
     ),
     Guide(
@@ -240,7 +240,7 @@ GENERAL = (
         0.2,
         None,
         source="mean of published series, .20: Shadish & Sullivan 2011, Behav Res Methods "
-        "43:971-980 (from memory)",
+        "43:971-980",
         doi="10.3758/s13428-011-0111-y",
     ),
     Guide(
@@ -249,7 +249,7 @@ GENERAL = (
         0.4,
         None,
         source="a baseline tau above .40 asks for correction: Parker et al. 2011, Behav Ther "
-        "42:284-299 (from memory)",
+        "42:284-299",
         doi="10.1016/j.beth.2010.08.006",
     ),
 )

@@ -116,8 +116,8 @@ MODELS = (
         10,
         5,
         False,
-        source="act: severe bias with 5 per person, 50 recommended: Moineddin et al. 2007, BMC "
-        "Med Res Methodol 7:34; look: no source",
+        source="look: no source; act: severe bias with 5 per person, 50 recommended: Moineddin "
+        "et al. 2007, BMC Med Res Methodol 7:34",
         status=SEEN,
     ),
     Guide(
@@ -126,7 +126,7 @@ MODELS = (
         50,
         10,
         False,
-        source="look: Maas & Hox 2005, and Moineddin et al. 2007; act: no source",
+        source="act: no source; look: Maas & Hox 2005, and Moineddin et al. 2007",
         doi="10.1027/1614-2241.1.3.86",
         status=SEEN,
     ),
@@ -286,8 +286,8 @@ MODELS = (
         0.20,
         0.10,
         False,
-        source="look: What Works Clearinghouse, Kratochwill et al. 2013 (within each phase and "
-        "condition there); act: Lombard et al. 2002 (from memory)",
+        source="act: Lombard et al. 2002 (from memory); look: What Works Clearinghouse, "
+        "Kratochwill et al. 2013, within each phase and condition",
         doi="10.1177/0741932512452794",
         status=SEEN,
     ),

@@ -10,7 +10,7 @@ from scipy.stats import t
 from statsmodels.stats.meta_analysis import combine_effects
 
 from motorlearn.curves.options import check_column, check_labels, check_level, check_table, one_of
-from motorlearn.curves.quantities import NO_ERROR, SIGNED, UNKNOWN, learner_quantity
+from motorlearn.curves.quantities import NO_ERROR, NO_WAY, SIGNED, UNKNOWN, learner_quantity
 from motorlearn.curves.single.curve_fit import CurveFit
 from motorlearn.curves.single.learner import fit_curve
 from motorlearn.curves.single.rows import as_numbers
@@ -308,6 +308,8 @@ def _savings(fit: CurveFit, session: Any) -> dict[str, Any]:
         return {"reason": fit.status}
     mean = np.array([(name in wanted) / len(wanted) for name in terms])
     value = float(mean @ np.array([fit.curve[name] for name in terms]))
+    if np.isnan([fit.value(name) for name in wanted]).any():
+        return {"reason": NO_WAY}
     inside = [terms.index(name) for name in wanted]
     cover = np.asarray(fit.vcov)[np.ix_(inside, inside)]
     error = float(np.sqrt(max(cover.sum(), 0.0))) / len(wanted)

@@ -45,6 +45,7 @@ SIGNED = ("level_at", "area")
 """Quantities on the scale of the scores, which may be below 0; the others are above 0."""
 NOT_REACHED = "the curve does not reach the criterion"
 NO_ERROR = "no standard error"
+NO_WAY = "too little was gained before"
 FROM_CURVE = ("rate_at", "half_life", "trials_to")
 """Quantities that need more than the height of the curve where it was seen."""
 
@@ -185,9 +186,14 @@ def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
         rows.append(
             QUANTITIES.row(quantity="savings", at=begin, **known)
             if np.isfinite(value)
-            else QUANTITIES.row(quantity="savings", at=begin, reason=fit.status)
+            else QUANTITIES.row(quantity="savings", at=begin, reason=_no_savings(fit))
         )
     return rows
+
+
+def _no_savings(fit: CurveFit | PopulationCurve) -> str:
+    """Why savings are missing."""
+    return NO_WAY if fit.status in ("ok", "asymptote not seen") else fit.status
 
 
 def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:

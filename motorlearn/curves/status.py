@@ -23,7 +23,8 @@ MEANINGS = {
     "ok": "The curve is identified by these data.",
     "shape not settled": (
         "There is a change, but a straight line (in the logarithm of practice for a power curve) "
-        "or a step after the first trial describes these scores as well as the curve does (95 %): "
+        "or a step after the first trial (for an S-shaped curve after any) describes these scores "
+        "as well as the curve does (95 %): "
         "the interval of the rate is open on that side, and standard errors have no meaning; "
         "practise longer, measure with less noise, or use a population curve."
     ),
@@ -33,8 +34,9 @@ MEANINGS = {
         "population curve."
     ),
     "rate at a bound": (
-        "The data cannot tell this curve from a straight line (lowest rate) or from a step after "
-        "the first trial (highest rate), so the rate and what depends on it are not estimated."
+        "The data cannot tell this curve from a simpler one at the end of the range of its rate: a "
+        "straight line (lowest), a step after the first trial (highest) or, where a curve has "
+        "several rates, one with fewer; so the rate and what depends on it are not estimated."
     ),
     "no change": (
         "The scores do not change enough with practice to tell a curve from a flat line, so "
@@ -52,7 +54,8 @@ LEAST_PROGRESS = 1.0
 LEAST_SEEN = 0.1
 """Progress below which the asymptote is more than ten times the change seen away."""
 FARTHEST_GAIN = 10.0
-"""Gain by the height seen from which a gain is asked whether it is known."""
+"""Gain by the height seen from which a gain is asked whether it is known, and largest term of a
+session by what was seen."""
 FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 

@@ -8,8 +8,11 @@ import numpy as np
 from motorlearn.curves.single.problem import LARGEST_LOGIT, Problem
 from motorlearn.curves.single.solving import Solution, solve
 from motorlearn.curves.status import (
+    AT_BOUND,
     CURVE,
     ERRORS,
+    FARTHEST_GAIN,
+    FLAT,
     NOT_SEEN,
     STATUSES,
     adrift,
@@ -18,6 +21,8 @@ from motorlearn.curves.status import (
     losses,
     not_rejected,
 )
+
+FEWER_RATES = " A form with one rate, such as the exponential, may fit."
 
 
 def hopeless(problem: Problem) -> tuple[str, str] | None:
@@ -51,7 +56,8 @@ class Verdict:
 
     ``progress`` is the log drop of the basis over the practice seen, ``lost`` the code of what is
     missing, ``why`` anything to add in words, ``level`` and ``level_error`` the level line and
-    its standard error, ``gain_lost`` whether the gain is missing as well.
+    its standard error, ``gain_lost`` whether the gain is missing as well, ``untold`` the terms of
+    sessions that are.
     """
 
     status: str
@@ -61,6 +67,7 @@ class Verdict:
     level: float
     level_error: float
     gain_lost: bool = False
+    untold: tuple[str, ...] = ()
 
 
 def verdict(
@@ -97,7 +104,50 @@ def verdict(
     why = _why(
         rates[0] < 0, extreme, code == NOT_SEEN and lost == CURVE, lost <= ERRORS and no_gain
     )
-    return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain)
+    why += FEWER_RATES if code == AT_BOUND and len(rates) > 1 else ""
+    untold = _untold(problem, solution, values, flat=lost == FLAT)
+    why += _of_sessions(untold)
+    return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain, untold)
+
+
+def _untold(
+    problem: Problem, solution: Solution, values: Mapping[str, float], *, flat: bool
+) -> tuple[str, ...]:
+    """Terms of sessions that these rows do not tell.
+
+    The restart rate at a bound; terms more than ten times as large as what was seen, which cancel
+    each other; savings where no way was gained, or more than ten times of it.
+    """
+    if problem.sessions is None:
+        return ()
+    bare = replace(problem, whitening=None)
+    seen = float(np.ptp(bare.predictor(solution.theta, solution.coefficients)))
+    found = [name for name in problem.sessions.terms if abs(values[name]) > FARTHEST_GAIN * seen]
+    for loss, saved in zip(problem.sessions.losses, problem.sessions.savings):
+        if flat or loss in found or not abs(values[saved]) <= FARTHEST_GAIN:
+            found.append(saved)
+    stuck = dict(zip(problem.free_rates, solution.at_bound))
+    return (*found, *(["restart_rate"] if stuck.get("restart_rate") else []))
+
+
+def _of_sessions(untold: Sequence[str]) -> str:
+    """What of the sessions is missing, and why."""
+    saved = [name for name in untold if name.startswith("savings[")]
+    mixed = [name for name in untold if name not in saved and name != "restart_rate"]
+    said = ""
+    if mixed:
+        said += (
+            f" Not estimated: {', '.join(mixed)}; they cancel, because what fades within a session "
+            "cannot be told from what practice makes good."
+        )
+    if saved:
+        said += f" Not estimated: {', '.join(saved)}; too little was gained before to take a share."
+    if "restart_rate" in untold:
+        said += (
+            " Not estimated: the restart rate; what a restart costs is over within a trial or does "
+            "not fade at all."
+        )
+    return said
 
 
 def _change(
@@ -180,7 +230,26 @@ def _open_ends(problem: Problem, solution: Solution, rates: Sequence[float]) -> 
         held = {name: v for name, v in zip(problem.form.rates, end) if name in free}
         simple = replace(problem, fixed={**problem.fixed, **held})
         found.append(_as_good(problem, solution, simple))
-    return found[0], found[1]
+    return found[0], found[1] or _step_anywhere(problem, solution)
+
+
+def _step_anywhere(problem: Problem, solution: Solution) -> bool:
+    """Whether a step between any two trials is not rejected, of a form whose middle is a rate.
+
+    What fades within a session does so at the rate of the fit.
+    """
+    middle = problem.form.middle
+    if middle is None or {"rate", middle} & set(problem.fixed):
+        return False
+    rates = dict(zip(problem.free_rates, map(float, solution.theta)))
+    rates["rate"] = dict(zip(problem.form.rates, problem.form.bounds(problem.n)))["rate"][1]
+    counts = np.unique(problem.n)
+    losses = [
+        solve(replace(problem, fixed={**problem.fixed, **rates, middle: float(place)})).loss
+        for place in (counts[1:] + counts[:-1]) / 2
+    ]
+    loss, many = solution.loss, len(problem.free)
+    return bool(not_rejected(loss, min(losses), len(problem.y), many, 1, binomial=problem.binomial))
 
 
 def _as_good(problem: Problem, solution: Solution, simple: Problem) -> bool:

@@ -46,6 +46,11 @@ class Stage:
         """The label inside a sentence; a test with a name of its own is called by its phase too."""
         return self.spoken if self.test is not None and self.test.name else self.label.lower()
 
+    @property
+    def inside(self) -> str:
+        """The short name inside a title or a cell: in small letters, or as the plan writes it."""
+        return (self.test.name if self.test is not None else "") or self.short.lower()
+
 
 def stages_of(design: Design) -> tuple[Stage, ...]:
     """List the stages of a plan in the order of a study."""

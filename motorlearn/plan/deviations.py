@@ -18,6 +18,7 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials import Study, planned_rows
 from motorlearn.trials.checking.conditions import conditions_as_groups
+from motorlearn.trials.checking.planned import still_to_come
 from motorlearn.trials.checking.single_case import in_one_phase
 from motorlearn.trials.checking.trial_counts import planned_trials
 from motorlearn.vocabulary import PRACTICE_PHASE
@@ -70,7 +71,8 @@ def compare_with_plan(study: Study, *, analyses: Sequence[tuple[str, str, str]] 
     """List what was done otherwise than planned.
 
     Numbers per group, missed tests, dose, order of practice, intervals, feedback and phases that
-    the plan lacks; and a label for each analysis.
+    the plan lacks; and a label for each analysis. Phases after the last one that has data are still
+    to come.
 
     Parameters
     ----------
@@ -166,6 +168,7 @@ def _numbers(study: Study, table: pd.DataFrame) -> Iterator[Row]:
 
 def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
     design, whole = study.design, _everybody(study, table)
+    later = still_to_come(design.phases, set(table["phase"].dropna()))
     for phase in design.phases:
         everybody = _practising(study, table) if phase == PRACTICE_PHASE else whole
         there = table.loc[table["phase"] == phase, "participant"].unique()
@@ -173,7 +176,7 @@ def _phases(study: Study, table: pd.DataFrame) -> Iterator[Row]:
         unrecorded = phase == PRACTICE_PHASE and len(absent) == len(everybody)
         if unrecorded and study.sessions is not None and len(study.sessions):
             yield from _attendance(design, study.sessions)
-        elif absent:
+        elif absent and phase not in later:
             yield _row(
                 "practice not recorded" if unrecorded else "no trials",
                 phase,

@@ -14,7 +14,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
     """Sessions and tests in time, and the drills where there are any.
 
     Columns follow what a description of a programme should hold: what, for what, how much, how
-    hard, where, with which feedback (template of Hoffmann et al. 2014, from memory).
+    hard, where, with which feedback (template of Hoffmann et al. 2014; items read).
 
     Examples
     --------
@@ -51,7 +51,7 @@ def programme_tables(design: Design) -> tuple[Table, ...]:
 
 def _event_row(event: Event, told: dict[str, str]) -> dict[str, Any]:
     return {
-        "day": event.day,
+        "day": event.day if event.dated else None,
         "session": event.session,
         "what": PHASE_LABELS[event.phase],
         "name": _name(event),

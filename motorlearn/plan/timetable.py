@@ -1,6 +1,7 @@
 """From a plan to the sequence of everything a participant does: practice and tests by day."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -205,15 +206,27 @@ def _every(trials: int, every: int) -> np.ndarray:
     return (np.arange(trials) + 1) % every == 0 if every else np.zeros(trials, dtype=bool)
 
 
-def _test_day(test: Test, practice: list[Event]) -> float:
-    if test.planned_day is not None:
+def day_of_test(test: Test, practice_days: Sequence[float]) -> float | None:
+    """Day of a test as the plan has it, the days of practice being as given; else none.
+
+    A pretest without a day stands on the first day of practice, a posttest on the last.
+    """
+    if test.planned_day is not None or not practice_days:
         return test.planned_day
-    if test.phase == "progress":
-        raise DesignError("a progress test has no day", [test.label], "give its day or its week")
     if test.phase == "pretest":
-        return min((event.day for event in practice), default=0.0)
-    last = max((event.day for event in practice), default=0.0)
-    return last + (_usual_delay(test.phase) if test.interval_days is None else test.interval_days)
+        return min(practice_days)
+    if test.interval_days is not None:
+        return max(practice_days) + test.interval_days
+    return max(practice_days) if test.phase == "posttest" else None
+
+
+def _test_day(test: Test, practice: list[Event]) -> float:
+    if test.planned_day is None and test.phase == "progress":
+        raise DesignError("a progress test has no day", [test.label], "give its day or its week")
+    days = [event.day for event in practice]
+    day = day_of_test(test, days)
+    usual = _usual_delay(test.phase) if test.interval_days is None else test.interval_days
+    return max(days, default=0.0) + usual if day is None else day
 
 
 def _test_event(test: Test, day: float, session: int, last: float) -> Event:

@@ -37,8 +37,16 @@ def limitations(
     if design.single_case is not None:
         return found
     found += _of_design(design, {limit.kind for limit in limits})
-    found += _of_conditions(flow) if design.within is not None else _of_people(flow)
-    return found
+    if flow.empty:
+        return found
+    stages = flow["stage"].drop_duplicates()
+    first = flow[flow["stage"] == stages.iloc[0]].set_index("group")["n"]
+    last = flow[flow["stage"] == stages.iloc[-1]].set_index("group")["n"]
+    last = last.reindex(first.index).fillna(0)
+    if not last.any():
+        return [*found, "Nobody has a score at the last test: it is to come, or rows are missing."]
+    told = _of_conditions if design.within is not None else _of_people
+    return found + told(first, last)
 
 
 def _not_by_chance(design: Design) -> str:
@@ -89,12 +97,7 @@ def _of_design(design: Design, said: set[str]) -> list[str]:
     return found
 
 
-def _of_people(flow: pd.DataFrame) -> list[str]:
-    if flow.empty:
-        return []
-    stages = list(dict.fromkeys(flow["stage"]))
-    first = flow[flow["stage"] == stages[0]].set_index("group")["n"]
-    last = flow[flow["stage"] == stages[-1]].set_index("group")["n"].reindex(first.index).fillna(0)
+def _of_people(first: pd.Series, last: pd.Series) -> list[str]:
     found = []
     lost = first.sum() - last.sum()
     if lost > 0:
@@ -116,13 +119,8 @@ def _of_people(flow: pd.DataFrame) -> list[str]:
     return found
 
 
-def _of_conditions(flow: pd.DataFrame) -> list[str]:
+def _of_conditions(first: pd.Series, last: pd.Series) -> list[str]:
     """The same people stand under every condition."""
-    if flow.empty:
-        return []
-    stages = list(dict.fromkeys(flow["stage"]))
-    first = flow[flow["stage"] == stages[0]].set_index("group")["n"]
-    last = flow[flow["stage"] == stages[-1]].set_index("group")["n"].reindex(first.index).fillna(0)
     if last.min() >= SMALL_GROUP:
         return []
     return [

@@ -26,7 +26,7 @@ def item_sentence(row: Mapping[str, Any], tests: Sequence[str], decimal: str, wh
     if change < 0:
         ends = {"conf_low": -row["conf_high"], "conf_high": -row["conf_low"]}
     return (
-        f"From {_lower(tests[0])} to {_lower(tests[1])}, the mean rating of technique{who} {moved} "
+        f"From {tests[0]} to {tests[1]}, the mean rating of technique{who} {moved} "
         f"by {_number(abs(change), decimal)} ({_span(ends, decimal)}; n = {row['n']:g})."
     )
 
@@ -76,17 +76,14 @@ def speed_sentence(
         "open": f"no loss of speed is shown, and one of up to {low}{said_unit} fits these data",
         "no gain": f"no gain in {voice.name} is shown that slower trials could have paid for",
     }
-    return (
-        f"From {_lower(tests[0])} to {_lower(tests[1])}, {who}{outcome} while {speed} ({n}): "
-        f"{ends[verdict]}."
-    )
+    return f"From {tests[0]} to {tests[1]}, {who}{outcome} while {speed} ({n}): {ends[verdict]}."
 
 
 def speed_words(groups: Sequence[str], tests: Sequence[str], voice: Voice) -> Words:
     """Caption and alternative text of the figure of speed and outcome."""
     way = "up and to the left" if voice.outcome.better == "higher" else "down and to the left"
     caption = (
-        f"{capitalised(voice.name)} and speed, from {_lower(tests[0])} to {_lower(tests[1])}. "
+        f"{capitalised(voice.name)} and speed, from {tests[0]} to {tests[1]}. "
         "Large symbols: group means at every test, joined in their order; thin lines: first and "
         f"last test of each participant, the symbol at the last. A way {way} is a gain with "
         "slower trials."
@@ -110,7 +107,3 @@ def _span(row: Mapping[str, Any], decimal: str) -> str:
 
 def _number(value: float, decimal: str) -> str:
     return digits.number(value, TECHNIQUE_PLACES, decimal=decimal)
-
-
-def _lower(label: str) -> str:
-    return label[:1].lower() + label[1:]

@@ -34,6 +34,19 @@ def test_the_curve_is_that_of_the_call_it_stands_for(cells):
     assert list(apart.recipe.options["vary"]) == ["asymptote"]
 
 
+def test_the_curve_and_the_model_of_trials_tell_differences_from_the_same_group():
+    """The reference of the primary comparison, wherever it stands in the plan and in the file."""
+    table = studies.trials(16, studies.PARTS, seed=10)
+    table = table.sort_values("group", ascending=False, kind="stable")
+    primary = {"outcome": "radial_error", "phase": "retention", "groups": ["blocked", "random"]}
+    plan = studies.plan(studies.ERROR, units={"length": "cm"}, primary=primary)
+    found = ml.analyse_study(studies.study(plan, table))
+    assert found.primary["reference"].iloc[0] == found.population.groups[0] == "random"
+    assert "gain[blocked]" in set(found.population.estimates["term"])
+    assert any("blocked" in name for name in found.mixed.params.index)
+    assert not any("random" in name for name in found.mixed.params.index)
+
+
 @pytest.mark.parametrize("vary", [[], ["gain", "gain"], ["slope"]])
 def test_what_cannot_vary_is_refused(vary):
     with pytest.raises(DesignError, match="curve"):

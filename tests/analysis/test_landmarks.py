@@ -6,6 +6,7 @@ import pytest
 
 import motorlearn as ml
 from motorlearn.analysis import landmark_scores
+from motorlearn.analysis.landmarks import _compared
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.results import Refused
 
@@ -120,6 +121,17 @@ def test_from_files_to_scores_in_two_calls(folder):
     assert "low-pass" in found.recipe.engine and "frame" not in found.recipe.engine
     again = type(found).from_json(found.to_json())
     assert str(again) == str(found) and "another method" in str(found)
+
+
+def test_clips_that_only_one_of_both_scored_are_no_comparison():
+    scored = {"item": "arm opens", "score": 1.0}
+    rows = [
+        {"clip": "c1", "rater": "A", "source": "raters", **scored},
+        {"clip": "c2", "rater": "landmarks", "source": "landmarks", **scored},
+    ]
+    found = _compared(pd.DataFrame(rows), "landmarks")
+    assert isinstance(found, Refused)
+    assert found.reason.startswith("no clip was scored by raters and by landmarks")
 
 
 def test_left_handers_not_said_score_otherwise(folder):

@@ -342,6 +342,9 @@ def test_every_guide_has_a_source_or_says_it_has_none():
     for guide in GUIDES.values():
         assert guide.source or guide.status in (CUSTOM, SHOWN)
         assert guide.status in statuses
+        # A mark stands for what comes before it: the last one is that of the last source named.
+        assert not guide.source.endswith("memory)") or guide.status == SHOWN, guide.reference
+        assert "no source (published)" not in guide.reference
 
 
 def test_unknown_results_and_phases_are_refused():

@@ -15,7 +15,7 @@ from motorlearn.audit.comparison.binomial import (
 )
 from motorlearn.audit.comparison.phase_model import phase_model
 from motorlearn.audit.sensitivity.chained import NAME as CHAINED
-from motorlearn.audit.sensitivity.chained import _imputations
+from motorlearn.audit.sensitivity.chained import Chain, _imputations
 from motorlearn.audit.sensitivity.phases import BY_EQUATIONS as MARGINAL
 
 KEPT = ["people with both tests"]
@@ -159,6 +159,47 @@ def test_drawn_scores_scatter_as_their_regression_says():
     spread = np.sqrt(fit.scale * (1 + place @ fit.normalized_cov_params @ place) * 37 / 35)
     assert drawn.mean() == pytest.approx(fit.params @ place, abs=4 * spread / np.sqrt(400))
     assert drawn.std() == pytest.approx(spread, rel=0.14)
+
+
+def gappy(rng, people=14):
+    """Three tests of people who differ, some scores missing, and the indicator of a group."""
+    level = rng.normal(20, 4, people)
+    scores = level[:, None] + rng.normal(0, 2, (people, 3))
+    scores[rng.choice(people, 4, replace=False), 2] = np.nan
+    table = pd.DataFrame(scores, columns=["s0", "s1", "s2"])
+    return table.assign(g1=np.tile([0.0, 1.0], people // 2))
+
+
+def test_imputations_do_not_hang_on_how_a_matrix_is_taken_apart(monkeypatch):
+    """Singular vectors are known but for their signs, which differ between linear algebra."""
+    wide = gappy(np.random.default_rng(7))
+    plain = _imputations(wide, 3, seed=5)
+    whole = np.linalg.svd
+
+    def turned(*args, **options):
+        left, values, right = whole(*args, **options)
+        return -left, values, -right
+
+    monkeypatch.setattr(np.linalg, "svd", turned)
+    for one, other in zip(plain, _imputations(wide, 3, seed=5), strict=True):
+        assert one["s2"] == pytest.approx(other["s2"], rel=1e-9)
+
+
+def test_coefficients_of_the_chain_have_the_spread_of_their_estimates():
+    wide = gappy(np.random.default_rng(8))
+    chain = Chain(wide, np.random.default_rng(1))
+    here = chain.ix_obs["s2"]
+    x = np.column_stack([np.ones(len(wide)), chain.data.drop(columns="s2").to_numpy(float)])
+    fit = sm.OLS(chain.data["s2"].to_numpy()[here], x[here]).fit()
+    drawn = []
+    for _ in range(4000):
+        chain.perturb_params("s2")
+        drawn.append((chain.params["s2"] - fit.params) / chain.sigma["s2"])
+    assert np.mean(drawn, axis=0) == pytest.approx(np.zeros(4), abs=0.15)
+    spread = np.sqrt(np.diag(fit.normalized_cov_params))
+    scaled = np.cov(np.transpose(drawn)) / np.outer(spread, spread)
+    wanted = fit.normalized_cov_params / np.outer(spread, spread)
+    assert scaled == pytest.approx(wanted, abs=0.1)
 
 
 @pytest.mark.parametrize(("name", "columns"), [("equations", 2), ("chained", 3)])

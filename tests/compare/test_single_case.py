@@ -135,6 +135,10 @@ REFUSED = {
         pd.concat([rings(A, B), rings(A, B).assign(condition="B")]), {}, "has both conditions",
     ),
     "better": (rings(A, B), {"better": "up"}, "higher or lower"),
+    "one without B": (
+        pd.concat([rings(A, B).assign(participant="P1"), rings(A).assign(participant="P2")]), {},
+        "P2 has no session under 'B'.*wait for these sessions, or leave this case out",
+    ),
     "half sessions": (rings(A, B).assign(session=np.arange(13) + 0.5), {}, "numbered 1, 2, 3"),
 }  # fmt: skip
 

@@ -125,6 +125,14 @@ def test_bad_input_is_refused_in_words(name):
     assert refused >= len(odd)
 
 
+@pytest.mark.parametrize("name", ["fit_curves", "fit_population_curve"])
+def test_two_columns_of_one_name_are_named(name):
+    twice = pd.concat([PEOPLE, PEOPLE["error"]], axis=1)
+    told = "the table has columns of the same name.*'error'.*rename one of them"
+    with pytest.raises(MotorlearnError, match=told):
+        getattr(curves, name)(**{**CASES[name][0], "table": twice})
+
+
 WHOLE = curves.fit_population_curve(
     PEOPLE, "error", practice="block", participant="player", vary=("asymptote",), interval="wald"
 )

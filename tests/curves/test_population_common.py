@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
-from motorlearn.curves import FORMS
+from motorlearn.curves import FORMS, curve_quantities
 from motorlearn.curves.population.hits import HitMarginal
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
@@ -265,3 +265,22 @@ def test_refusals(options, said):
         options, said = {"session": "block_of"}, "two sessions"
     with pytest.raises(InputError, match=said):
         ml.fit_population_curve(table, "y", practice="block", **options)
+
+
+@pytest.mark.parametrize("restart", ["savings", "both"])
+def test_savings_and_restart_rate_are_missing_where_nothing_changes(restart):
+    trial, day = np.arange(1.0, 21.0), np.repeat([1, 2], 10)
+    rng = np.random.default_rng(7)
+    rows = [
+        pd.DataFrame({"participant": k, "trial": trial, "day": day, "y": 30 + 3 * rng.normal() + e})
+        for k, e in enumerate(rng.normal(0, 2, (6, 20)))
+    ]
+    fit = ml.fit_population_curve(
+        pd.concat(rows), "y", practice="trial", session="day", restart=restart, vary=("asymptote",)
+    )
+    assert fit.status == "no change"
+    common = fit.common.set_index("term")
+    assert common.loc["savings"].isna().all()
+    told = curve_quantities(fit).estimates.set_index("quantity").loc["savings"]
+    assert np.isnan(told["estimate"]) and told["reason"] == "no change"
+    assert fit.tables()[2].notes[0].startswith("Not estimated: savings")

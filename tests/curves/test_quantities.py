@@ -89,3 +89,19 @@ def test_savings_are_a_row_of_each_session_and_one_of_a_population():
         table[["estimate", "conf_low", "conf_high"]].tolist()
     )
     assert "savings" not in curve_quantities(ml.fit_curve(TRIAL, y)).estimates["quantity"].tolist()
+
+
+def test_a_half_life_of_several_rates_is_as_uncertain_as_refits_scatter():
+    trial = np.arange(1.0, 41.0)
+    truth = 20 + 15 / (1 + np.exp(0.4 * (trial - 15)))
+    rng, halves, errors = np.random.default_rng(4), [], []
+    for _ in range(40):
+        fit = ml.fit_curve(trial, truth + rng.normal(0, 1, 40), form="s_shaped")
+        row = fit.estimates.set_index("term").loc["half_life"]
+        halves.append(row["estimate"])
+        errors.append(row["std_error"])
+    # The SD of 40 numbers is known to within 11 %.
+    assert np.std(halves, ddof=1) == pytest.approx(np.mean(errors), rel=0.33)
+    told = curve_quantities(fit).estimates.set_index("quantity").loc["half_life"]
+    ends = ["conf_low", "conf_high"]
+    assert row[ends].tolist() == pytest.approx(told[ends].tolist(), rel=1e-4)

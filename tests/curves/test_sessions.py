@@ -6,6 +6,7 @@ import pytest
 from scipy.optimize import least_squares
 
 import motorlearn as ml
+from motorlearn.curves import curve_quantities
 from motorlearn.exceptions import ColumnError, InputError
 
 TRIALS = np.arange(1.0, 76.0)
@@ -69,6 +70,54 @@ def test_intervals_of_savings_hold_the_truth_about_as_often_as_they_say():
         low, high = fit.estimates.set_index("term").loc["savings[tue]", ["conf_low", "conf_high"]]
         inside += low < 0.75 < high
     assert 52 <= inside <= 60
+
+
+def test_savings_are_missing_where_nothing_was_gained_and_a_sentence_says_so():
+    flat = 30 + 2 * np.random.default_rng(2).normal(size=75)
+    fit = ml.fit_curve(TRIALS, flat, session=DAY, restart="savings")
+    assert fit.status == "no change"
+    saved = fit.estimates[fit.estimates["term"].str.startswith("savings")]
+    assert len(saved) == 2 and saved.drop(columns="term").isna().to_numpy().all()
+    assert "too little was gained before to take a share" in fit.meaning
+    told = curve_quantities(fit).estimates.set_index("quantity")
+    assert told.loc["savings", "estimate"].isna().all()
+    assert set(told.loc["savings", "reason"]) == {"no change"}
+
+
+def cancelling():
+    """A curve whose terms of the last session cancel by a power form: 261 and -286."""
+    trial, day = np.arange(1.0, 41.0), np.repeat([1, 2, 3, 4], 10)
+    noise = np.random.default_rng(3).normal(0, 1, 40)
+    y = 20 + 15 * np.exp(-0.1 * (trial - 1)) + 2 * noise
+    return pd.DataFrame({"participant": "p", "trial": trial, "day": day, "y": y})
+
+
+def test_terms_of_a_session_that_cancel_are_missing_alone_and_in_a_batch():
+    rows = cancelling()
+    asked = {"session": rows["day"], "restart": "both", "form": "power"}
+    fit = ml.fit_curve(rows["trial"], rows["y"], **asked)
+    for name in ("restart[4]", "loss[4]", "savings[4]"):
+        assert np.isnan(fit.value(name)) and abs(fit.curve[name]) > 50
+    assert abs(fit.value("restart[2]")) < 50
+    assert "restart[4], loss[4]; they cancel" in fit.meaning
+    assert curve_quantities(fit).estimates["reason"].iloc[-1] == "too little was gained before"
+    many = ml.fit_curves(
+        rows, "y", practice="trial", by="participant", session="day", restart="both",
+        forms=["power"],
+    )  # fmt: skip
+    assert many.table[["restart", "loss", "savings"]].isna().to_numpy().all()
+
+
+def test_a_restart_rate_at_its_bound_is_missing_with_its_reason_alone_and_in_a_batch():
+    rows = cancelling().assign(y=lambda r: np.where(r["trial"] <= 20, 40, 30))
+    rows["y"] += np.random.default_rng(0).normal(0, 1, 40)
+    fit = ml.fit_curve(rows["trial"], rows["y"], session=rows["day"])
+    assert fit.recipe.at_bound.count("restart_rate") == 1 and np.isnan(fit.value("restart_rate"))
+    assert "the restart rate; what a restart costs is over within a trial" in fit.meaning
+    many = ml.fit_curves(
+        rows, "y", practice="trial", by="participant", session="day", forms=["exponential"]
+    )
+    assert many.table["restart_rate"].isna().all()
 
 
 def people(count=4, **options):

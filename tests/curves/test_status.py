@@ -7,6 +7,7 @@ import pytest
 import motorlearn as ml
 from motorlearn.curves import fit_curve, fit_curves
 from motorlearn.curves.status import STATUSES, adrift, gain_adrift, grade, not_rejected
+from motorlearn.curves.steps import best_step
 
 CLEAR = {
     "enough": True, "flat": False, "at_bound": False, "progress": 3.0, "asymptote_error": 0.1,
@@ -136,6 +137,16 @@ def test_the_gain_of_a_trial_long_before_the_first_is_missing_unless_it_is_known
     assert np.isfinite(near.value("gain")) and near.meaning.endswith("by these data.")
 
 
+@pytest.mark.parametrize("form", ["two_processes", "power_prior"])
+def test_a_rate_too_many_is_not_taken_for_a_straight_line(form):
+    n, noise = np.arange(1, 61.0), np.random.default_rng(8).normal(0, 1.5, 60)
+    y = 20 + 12 * np.exp(-0.08 * (n - 1)) + noise
+    several, one = fit_curve(n, y, form=form), fit_curve(n, y)
+    assert (several.status, one.status) == ("rate at a bound", "ok")
+    assert "several rates, one with fewer" in several.meaning
+    assert several.meaning.endswith("A form with one rate, such as the exponential, may fit.")
+
+
 def test_what_is_far_off_has_two_sides():
     assert adrift(progress=0.09, error=0.0, change=1.0, rates=2, stuck=False)
     assert not adrift(progress=0.11, error=1e9, change=1.0, rates=2, stuck=False)
@@ -144,3 +155,52 @@ def test_what_is_far_off_has_two_sides():
     assert adrift(progress=5.0, error=0.0, change=1.0, rates=2, stuck=True)
     assert gain_adrift(100.0, 101.0, 10.1) and not gain_adrift(100.0, 101.0, 9.9)
     assert not gain_adrift(100.0, 99.0, 10.1) and gain_adrift(np.inf, np.nan, np.inf)
+
+
+def steps(learners: int) -> pd.DataFrame:
+    """Learners whose scores fall by ten between trials 20 and 21, with noise of 1."""
+    trial = np.tile(np.arange(1.0, 41.0), learners)
+    noise = [np.random.default_rng(k).normal(0, 1, 40) for k in range(learners)]
+    rows = pd.DataFrame({"participant": np.repeat(np.arange(learners), 40), "trial": trial})
+    return rows.assign(y=np.where(trial <= 20, 40, 30) + np.concatenate(noise))
+
+
+def test_an_s_that_may_as_well_be_a_step_is_not_ok():
+    # One in twenty may be, where the step is rejected by chance; one in four was.
+    rows = steps(200)
+    asked = {"practice": "trial", "by": "participant", "forms": ["s_shaped"]}
+    together = fit_curves(rows, "y", **asked).table["status"]
+    assert np.mean(together == "ok") <= 0.07
+    gappy = rows.drop(index=np.arange(5, 8000, 41))
+    assert np.mean(fit_curves(gappy, "y", **asked).table["status"] == "ok") <= 0.07
+    for k in (1, 2):
+        one = rows[rows["participant"] == k]
+        fit = fit_curve(one["trial"], one["y"], form="s_shaped")
+        assert fit.status == together[k] == "shape not settled"
+
+
+def test_a_smooth_s_is_ok():
+    trial = np.arange(1.0, 41.0)
+    y = 35 - 15 / (1 + np.exp(-0.3 * (trial - 15))) + 0.5 * np.sin(9 * trial)
+    assert fit_curve(trial, y, form="s_shaped").status == "ok"
+
+
+@pytest.mark.parametrize("binomial", [False, True])
+def test_the_best_step_is_the_lowest_of_all(binomial):
+    rng = np.random.default_rng(1)
+    n, m = rng.permuted(np.tile([1.0, 2, 2, 3, 5, 8], (4, 1)), axis=1), np.full((4, 6), 9.0)
+    y = rng.integers(1, 9, (4, 6)).astype(float)
+    m[2, 1] = 0.0
+
+    def loss(y, m):
+        p = np.sum(y if binomial else m * y) / m.sum()
+        if binomial:
+            return -np.sum(y * np.log(p) + (m - y) * np.log(1 - p))
+        return 0.5 * np.sum(m * (y - p) ** 2)
+
+    for k, found in enumerate(best_step(n, y, m, binomial=binomial)):
+        inside = m[k] > 0
+        places = [inside & (n[k] <= place) for place in np.unique(n[k][inside])[:-1]]
+        sides = [(one, inside & ~one) for one in places]
+        best = min(sum(loss(y[k][part], m[k][part]) for part in both) for both in sides)
+        assert found == pytest.approx(best)

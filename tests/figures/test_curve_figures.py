@@ -80,11 +80,25 @@ def test_each_group_has_rows_of_its_own(rows):
     assert texts_cut(drawing.figure) == []
 
 
-def test_the_population_curve_is_the_prediction(population):
-    drawing = population_curve(population, label=LABEL, order=["blocked", "serial", "random"])
+def test_figures_of_a_population_stand_in_the_order_of_the_plan(population):
+    order = ["blocked", "serial", "random"]
+    drawing = population_curve(population, label=LABEL, order=order)
     assert [axes.get_title(loc="left") for axes in drawing.axes] == [
-        f"{group} (n = 4)" for group in population.groups
+        f"{group} (n = 4)" for group in order
     ]
+    places = [drawing.alt.index(name) for name in order]
+    assert places == sorted(places)
+    forest = parameter_forest(population, order=order)
+    assert [tick.get_text() for tick in forest.axes[0].get_yticklabels()] == order
+    points = {k: line.get_xdata()[0] for k, line in enumerate(forest.axes[0].lines[2::3])}
+    own = dict(zip(population.groups, population.cells()[:, 0]))
+    assert points == pytest.approx({k: own[name] for k, name in enumerate(order)})
+    places = [forest.alt.index(f"{name} asymptote") for name in order]
+    assert places == sorted(places)
+
+
+def test_the_population_curve_is_the_prediction(population):
+    drawing = population_curve(population, label=LABEL)
     drawn = drawing.axes[0].lines[-1].get_ydata()
     wanted = population.predict(np.array([1.0, 12.0]))["estimate"]
     assert drawn[[0, -1]] == pytest.approx(wanted[:2].to_numpy())
@@ -143,6 +157,9 @@ def test_residuals_of_one_learner_and_of_a_population(rows, population):
         drawing = curve_residuals(fit, label=LABEL)
         assert "lag 1" in drawing.axes[1].get_title(loc="left")
         assert drawing.alt and drawing.caption
+        assert not drawing.axes[
+            0
+        ].texts  # a name at the end of the line would stand on that of zero
     drawn = curve_residuals(one, label=LABEL).axes[0].lines[1].get_ydata()
     assert np.array_equal(drawn, one.residuals)
 

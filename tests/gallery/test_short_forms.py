@@ -22,6 +22,14 @@ def test_every_result_is_short_and_says_how_to_see_more(analysis):
         assert type(result).__name__ in shown and ("print()" in shown or "See" in shown)
 
 
+def test_what_an_analysis_holds_is_named(analysis):
+    assert [table.title for table in analysis.tables()] == [
+        "Primary comparison",
+        "Outcomes of the study",
+    ]
+    assert list(analysis.beside)[-2:] == ["mixed model", "assumptions of the mixed model"]
+
+
 def test_a_comparison_names_its_size_and_its_main_row(analysis):
     shown = repr(analysis.first.comparison)
     assert "n = 2400" in shown and "pretest" in shown and "Further tables: paired" in shown

@@ -16,6 +16,7 @@ from motorlearn.linear import (
     welch,
 )
 from motorlearn.linear.batch import ancova_joint_batch
+from motorlearn.linear.jackknife import jackknife_by_group
 
 
 def groups(seed, sizes, sds, slope=0.6):
@@ -166,3 +167,17 @@ def test_many_studies_at_once_are_the_single_analyses(variance):
             pair = [y[study][seen & (codes == group)] for group in (1, 0)]
             assert alone.df[study] == pytest.approx(welch(*pair).df)
             assert alone.p[study] == pytest.approx(welch(*pair).p)
+
+
+def test_the_jackknife_of_several_studies_is_welch_of_each():
+    rng = np.random.default_rng(5)
+    for sizes in ((4, 5), (3, 3)):
+        codes = np.repeat([0, 1], sizes)
+        x, weights = np.eye(2)[codes][:, None, :], np.array([1.0, -1.0])
+        y = rng.normal(size=(sizes[0], len(codes)))
+        unit = np.ones((*y.shape, 1, 1))
+        found = jackknife_by_group(y[..., None], x, unit, codes, weights)
+        for study, scores in enumerate(y):
+            wanted = stats.ttest_ind(scores[codes == 0], scores[codes == 1], equal_var=False)
+            statistic = found.estimate[study] / found.std_error[study]
+            assert (statistic, found.df[study]) == pytest.approx((wanted.statistic, wanted.df))

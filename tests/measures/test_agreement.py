@@ -311,7 +311,7 @@ def test_two_scores_from_one_rater_are_refused():
 
 
 def test_unknown_kind_column_and_words_are_refused():
-    with pytest.raises(InputError, match="'fancy'"):
+    with pytest.raises(InputError, match=r"the kind of score is unknown.*'fancy'.*use one of"):
         agree(long(SCORES), "fancy")
     with pytest.raises(ColumnError, match="'judge'"):
         ml.rater_agreement(

@@ -167,6 +167,13 @@ def test_mean_of_raters_with_missing_cells_gets_its_own_icc_and_error():
     assert row["term"] == "ICC(A,3)"
     single = one.estimates.set_index("term").loc["ICC(A,1)", "estimate"]
     assert row["estimate"] == pytest.approx(3 * single / (1 + 2 * single))
+    told = [
+        {t.name: t for t in found.tables()}["measurement_error"].title for found in (one, three)
+    ]
+    assert told == [
+        "Measurement error of one rater's score",
+        "Measurement error of the mean of 3 raters",
+    ]
     ratio = one.measurement_error["sem"] / three.measurement_error["sem"]
     assert ratio.tolist() == pytest.approx([3**0.5] * 2)
     assert "3 raters" in str(three)

@@ -41,7 +41,9 @@ def test_warm_up_decrement_leaves_missing_trials_out():
 
 
 def test_refusals():
-    with pytest.raises(InputError, match="better"):
+    with pytest.raises(
+        InputError, match=r"must say which direction is better.*'lower' or 'higher'"
+    ):
         m.gain(1, 2, better="less")
     with pytest.raises(InputError, match="at least one trial"):
         m.savings(0, 1)

@@ -545,6 +545,12 @@ def test_a_rating_that_never_occurs_is_flagged(practised):
             )
 
 
+def test_ratings_that_are_all_the_same_are_refused(practised):
+    told = "every rating in 'rating' is the same.*check that the right column was named"
+    with pytest.raises(InputError, match=told):
+        ml.fit_mixed("rating ~ group", practised.assign(rating=3), random=ONE, family="ordinal")
+
+
 @pytest.mark.parametrize(
     ("options", "match"),
     [

@@ -141,6 +141,13 @@ def test_unknown_column(small_study):
         ml.fit_mixed("hits ~ distance", small_study, random={"participant": "1"})
 
 
+@pytest.mark.parametrize("random", [{}, "participant", ["1"], None])
+def test_random_terms_are_a_mapping(small_study, random):
+    told = r"not a mapping from a grouping column to terms.*write random=\{'participant': '1'\}"
+    with pytest.raises(FormulaError, match=told):
+        ml.fit_mixed("hits ~ phase", small_study, random=random)
+
+
 def test_arithmetic_on_categories(small_study):
     with pytest.raises(FormulaError, match="phase"):
         ml.fit_mixed("hits ~ log(phase)", small_study, random={"participant": "1"})

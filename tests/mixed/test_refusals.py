@@ -8,6 +8,7 @@ import motorlearn as ml
 from motorlearn.exceptions import FitError, InputError
 
 ONE = {"participant": "1"}
+NODES = "quadrature is not a number of nodes from 1 to 101"
 
 
 def binomial(formula, table, random=None, **options):
@@ -78,21 +79,21 @@ def test_binomial_rows_that_are_not_zero_or_one(small_study):
 
 
 @pytest.mark.parametrize(
-    "options",
+    ("options", "words"),
     [
-        {"family": "weibull"},
-        {"df": "containment"},
-        {"link": "logit"},
-        {"attempts": "throws"},
-        {"df": "kenward-roger", "reml": False},
-        {"quadrature": 5},
-        {"family": "binomial", "link": "identity", "attempts": "throws"},
-        {"family": "binomial", "quadrature": 0, "attempts": "throws"},
-        {"family": "binomial", "quadrature": True, "attempts": "throws"},
+        ({"family": "weibull"}, "the family is not known.*'weibull'.*use one of"),
+        ({"df": "containment"}, "the method for df is not known.*'containment'.*use one of"),
+        ({"link": "logit"}, "gaussian model has no such link.*'logit'"),
+        ({"attempts": "throws"}, "attempts"),
+        ({"df": "kenward-roger", "reml": False}, "adjusts restricted maximum likelihood"),
+        ({"quadrature": 5}, "a linear model needs no quadrature"),
+        ({"family": "binomial", "link": "identity", "attempts": "throws"}, "no such link"),
+        ({"family": "binomial", "quadrature": 0, "attempts": "throws"}, NODES),
+        ({"family": "binomial", "quadrature": True, "attempts": "throws"}, NODES),
     ],
 )
-def test_options_that_do_not_exist(small_study, options):
-    with pytest.raises(InputError):
+def test_options_that_do_not_exist(small_study, options, words):
+    with pytest.raises(InputError, match=words):
         ml.fit_mixed("hits ~ phase", small_study, random=ONE, **options)
 
 

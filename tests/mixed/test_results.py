@@ -312,6 +312,7 @@ def test_scales_of_contrasts(hits, errors):
     for name in ("estimate", "conf_low", "conf_high"):
         assert_allclose(ratio[name], np.exp(link[name]))
     assert_allclose(ratio["p"], link["p"])
+    assert set(ratio["quantity"]) == {"odds ratio, typical participant"}
     # The delta method by hand: the slope of exp is exp.
     assert_allclose(ratio["std_error"], np.exp(link["estimate"]) * link["std_error"])
     means = ml.marginal_means(hits, "group", within="phase", scale="average")

@@ -140,6 +140,11 @@ def test_what_was_put_in_is_found_and_drawn_again():
     seen = np.log(rows.groupby(["participant", "phase"])["radial_error"].var()).mean() / 2
     assert_allclose(logs, seen, atol=0.03)
     assert len(fit.effects) == 80 * 3 and "ratio exp(d)" in str(fit)
+    assert [table.title for table in fit.tables()][:3] == [
+        "Logarithm of the standard deviation within a person",
+        "Level of the scores",
+        "Variances of the random effects",
+    ]
 
 
 def test_unit_and_origin_play_no_part():

@@ -63,6 +63,20 @@ def test_each_deviation_is_found(done, change, topic, people):
     assert found.set_index("topic").loc[[topic], "people"].max() == people
 
 
+@pytest.mark.parametrize("last", ["pretest", "acquisition"])
+def test_a_test_still_to_come_is_no_deviation(done, last):
+    phases = done.design.phases
+    made = phases[: phases.index(last) + 1]
+    table = done.trials.table
+    table = table[table["phase"].isin(made)]
+    assert compare_with_plan(changed(done, table)).table.empty
+    one_short = table[(table.participant != "P03") | (table.phase != last)]
+    found = compare_with_plan(changed(done, one_short)).table
+    assert found[["topic", "where", "participants"]].to_numpy().tolist() == [
+        ["no trials", last, "P03"]
+    ]
+
+
 def test_swapped_practice_orders_are_named(done):
     table = done.trials.table.copy()
     other = {"blocked": "random", "random": "blocked"}

@@ -130,6 +130,8 @@ def test_workbooks_guide_entry_and_print(folder):
     pages = openpyxl.load_workbook(folder / "trial_sheets.xlsx")
     assert len(pages.sheetnames) == 6
     assert "participant" not in [cell.value for cell in pages["P01"][1]]
+    for printed in (sheet, pages["P01"]):
+        assert "x, y, radial_error in cm" in printed.oddHeader.left.text
 
 
 def test_sessions_ask_for_pain_fatigue_and_the_reason_of_stopping(folder):

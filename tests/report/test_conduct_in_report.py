@@ -24,5 +24,7 @@ def test_of_many_people_the_first_are_named():
     people = ", ".join(f"P{i:02d}" for i in range(1, 15))
     row = ("no trials", "retention", "14 people", "0 people", 14, people)
     names = ["topic", "where", "planned", "actual", "people", "participants"]
-    shown = deviations_table(pd.DataFrame([row], columns=names)).rows["participants"].iloc[0]
+    table = deviations_table(pd.DataFrame([row], columns=names))
+    assert table.title == "Plan and conduct"
+    shown = table.rows["participants"].iloc[0]
     assert shown.endswith("P08 and 6 more")

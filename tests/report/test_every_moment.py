@@ -12,9 +12,14 @@ from typer.testing import CliRunner
 
 import motorlearn as ml
 from motorlearn import commands
+from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import FileError
-from motorlearn.plan import Answers, programme_text
+from motorlearn.figures import design_timeline
+from motorlearn.plan import Answers, programme_tables, programme_text
 from motorlearn.report.sections.before_data import nothing_recorded
+from motorlearn.report.sections.closing import limits_of
+from motorlearn.report.sections.study_tables import programme_table
+from motorlearn.report.view import view_of
 
 RUN = CliRunner()
 
@@ -102,3 +107,34 @@ def test_values_in_columns_of_the_plan_are_results():
     assert not nothing_recorded(recorded)
     empty = recorded.trials.table.assign(angle=np.nan, reached=np.nan)
     assert nothing_recorded(replace(recorded, trials=replace(recorded.trials, table=empty)))
+
+
+def test_a_test_still_to_come_is_told_once_and_blamed_on_nobody():
+    found = view_of(ml.analyse_study(studies.before_the_last_test()), decimal=".")
+    assert found.departures.empty
+    said = " ".join(limits_of(found))
+    assert "Nobody has a score at the last test: it is to come, or rows are missing." in said
+    assert "those who stay" not in said and "0 participants" not in said
+
+
+def test_the_days_of_a_plan_are_the_same_wherever_they_stand():
+    content = {
+        "tests": [
+            {"phase": "pretest", "trials": 5},
+            {"phase": "posttest", "trials": 5},
+            {"phase": "retention", "trials": 5},
+            {"phase": "transfer", "trials": 5, "interval_days": 3},
+        ],
+        "practice": [{"session": k, "day": 2.0 * k, "trials_per_block": 10} for k in (1, 2)],
+    }
+    design = design_from_mapping(studies.plan(studies.ERROR, **content))
+    days = [2, 2, 4, 4, None, 7]
+    shown = programme_table(design).rows.set_index("part")["day"]
+    assert shown["Pretest"] == 2 and shown["Posttest"] == 4 and shown["Transfer"] == 7
+    assert np.isnan(shown["Retention"])
+    planned = programme_tables(design)[0].rows.set_index("what")["day"]
+    assert planned.dropna().tolist() == [day for day in days if day is not None]
+    assert np.isnan(planned["Delayed retention"])
+    alt = design_timeline(design).alt
+    for part in ("pretest (day 2", "posttest (day 4", "retention (day not", "transfer (day 7"):
+        assert part in alt

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import studies
 from field_days import fill_ratings, fill_sessions, fill_tests, programme_folder
 from typer.testing import CliRunner
 
@@ -15,7 +16,7 @@ from motorlearn import commands
 from motorlearn.design import design_from_mapping
 from motorlearn.report.learners import follow_learners
 from motorlearn.report.learners.pages import overview_page
-from motorlearn.report.learners.progress import MOVED, STALLED, TOO_EARLY, UNCLEAR
+from motorlearn.report.learners.progress import MOVED, STALLED, TOO_EARLY, UNCLEAR, UNJUDGED
 from motorlearn.trials import table_bytes
 
 PLAN = """
@@ -253,6 +254,22 @@ def test_a_score_of_all_trials_together_is_followed_where_no_trial_has_one(tmp_p
     text = "".join(p.read_text() for p in (tmp_path / "pages").rglob("*.html"))
     assert "6.00 cm" in text and "one try" not in text
     assert "is not known for this score" in text and "so no change is judged" in text
+
+
+def test_a_scatter_is_followed_itself_and_not_the_distance_from_the_target(tmp_path):
+    study = studies.scatter()
+    progress = follow_learners(study)
+    assert (progress.outcome, progress.unit) == ("bivariate_variable_error", "cm")
+    late = study.trials.table.query("participant == 'P01' and phase == 'retention'")
+    x, y = (late[name] - late[name].mean() for name in ("x", "y"))
+    first = next(one for one in progress.learners if one.participant == "P01")
+    told = first.tests.set_index("stage").loc["retention"]
+    assert told["score"] == pytest.approx(np.sqrt((x**2 + y**2).mean()))
+    assert np.isnan(told["low"]) and first.standing == UNJUDGED
+    ml.write_learner_pages(study, tmp_path / "pages")
+    page = (tmp_path / "pages" / "learners" / "P01.html").read_text()
+    assert ">Bivariate variable error<" in page and "adial error" not in page
+    assert "range on the right" not in page
 
 
 def test_three_tests_of_one_trial_each_are_no_standstill(tmp_path):

@@ -7,9 +7,15 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+import motorlearn as ml
+from motorlearn.design import Outcome, design_from_mapping
+from motorlearn.exceptions import InputError
 from motorlearn.report import study_page, supervisor
 from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
+from motorlearn.report.sections.outcome_tables import adjusted_table
+from motorlearn.report.sections.primary import change_sentences
 from motorlearn.results import Refused
+from motorlearn.wording import Voice
 
 
 @pytest.mark.parametrize("length", [417, 418, 419, 420, 421, 422, 500])
@@ -36,6 +42,51 @@ def test_four_open_assumptions_are_told_and_the_rest_counted(flagged, said):
     told = supervisor._open(SimpleNamespace(table=table))
     assert told[1:5] == [f"number {i} (act): seen" for i in range(4)]
     assert told[5:] == said
+
+
+@pytest.mark.parametrize("name", ["page.docx", "page", "page.txt"])
+def test_the_page_is_written_as_html_or_pdf_only(name, tmp_path):
+    page = supervisor.SupervisorPage("Ring push", "2.5 cm", (("people", ("24",)),), ())
+    told = rf"the page is written as HTML or PDF.*'{name}'.*end the name in \.html or \.pdf"
+    with pytest.raises(InputError, match=told):
+        page.write(tmp_path / name)
+    assert list(tmp_path.iterdir()) == []
+
+
+def compared(*phases):
+    rows = [
+        (f"{group}{person}", group, phase, 30 + person * (3 if group == "a" else 2) + late)
+        for late, phase in enumerate(phases) for group in "ab" for person in range(5)
+    ]  # fmt: skip
+    table = pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"])
+    baseline = "pretest" if "pretest" in phases else None
+    return ml.compare_phases(table, "radial_error", group="group", baseline=baseline)
+
+
+def test_adjusted_means_say_that_their_interval_is_of_95_percent():
+    outcome = Outcome(name="radial_error", unit="cm", better="lower")
+    plan = {
+        "study": {"title": "Ring push"},
+        "groups": [{"name": "a"}, {"name": "b"}],
+        "tests": [
+            {"phase": "pretest", "trials": 9},
+            {"phase": "retention", "trials": 9, "interval_days": 1},
+        ],
+        "outcomes": [{"name": "radial_error", "better": "lower"}],
+    }
+    voice = Voice(design_from_mapping(plan), outcome, 1, ".")
+    found = compared("pretest", "retention")
+    entry = SimpleNamespace(comparison=found, voice=voice, outcome=outcome)
+    labels = [column.label for column in adjusted_table(entry).columns]
+    assert labels[2:] == ["adjusted mean", "95 % CI lower", "upper", "standard error", "df"]
+
+
+def test_with_one_test_there_is_no_change_to_tell():
+    found = compared("retention")
+    entry = SimpleNamespace(comparison=found, analysis=SimpleNamespace(change_stages=None))
+    assert change_sentences(SimpleNamespace(), entry) == [
+        "There is one test only, so neither groups nor tests can be compared."
+    ]
 
 
 def test_tests_are_counted_by_what_was_asked_of_them():

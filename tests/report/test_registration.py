@@ -82,6 +82,18 @@ def test_the_text_has_the_order_of_a_registration_and_the_plan_s_own_numbers(fol
     assert "difference of random against blocked in radial error at retention" in text
     assert "smallest of interest" in text and "| 40 |" in text
     assert "None" not in text.replace("None is declared", "") and "nan" not in text
+    assert "Say who knows the groups: those who teach, test, rate and analyse." in text
+    none = "None is declared; whatever else is computed explores, and is told as such."
+    assert f"## Secondary analyses\n\n{none}\n" in text
+
+
+def test_who_knows_the_groups_need_not_be_asked_of_blinded_tests(folder):
+    blinded = PLAN.replace("trials = 10", "trials = 10\nblinded = true")
+    (folder / "study.toml").write_text(blinded, "utf-8")
+    text = register_plan(folder, folder / "plan.md", simulations=40, today=DAY)[0].read_text(
+        "utf-8"
+    )
+    assert "Whoever tests does not know the groups." in text and "Say who knows" not in text
 
 
 def test_the_word_text_says_the_same_as_the_other(folder):

@@ -117,7 +117,8 @@ def test_a_file_that_is_gone_has_changed(study, page):
 def test_a_kept_page_that_says_a_fact_twice_is_damaged(page, tmp_path):
     twice = replace(page, facts=pd.concat([page.facts, page.facts.head(1)], ignore_index=True))
     (tmp_path / "page.json").write_text(twice.to_json(), encoding="utf-8")
-    with pytest.raises(FileError, match="damaged"):
+    told = r"page that was kept is damaged.*keep the page again with 'motorlearn audit --store'"
+    with pytest.raises(FileError, match=told):
         read_page(tmp_path / "page.json")
 
 

@@ -25,7 +25,9 @@ from motorlearn.report.sections.outcome_tables import descriptives_table
 from motorlearn.report.sections.results import compose
 from motorlearn.report.sections.study_tables import programme_table
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.contents import Heading
 from motorlearn.report.writers.numbers import to_results
+from motorlearn.vocabulary import SHORT_LABELS
 from motorlearn.wording import claim_problems
 from motorlearn.wording.voice import decimals_for
 
@@ -83,6 +85,19 @@ def test_every_figure_and_table_is_referred_to(document):
 def test_no_heading_of_a_table_stands_twice(document):
     for table in document.tables:
         assert len(set(table.headings)) == len(table.headings), table.name
+
+
+def test_titles_have_no_capitals_inside(document, study_name, studies):
+    own = {test.name for test in studies[study_name]().design.tests}
+    words = {phase.split()[0] for phase in SHORT_LABELS.values()}
+    titles = [table.title for table in document.tables]
+    titles += [block.text for block in document.blocks if isinstance(block, Heading)]
+    for table in document.tables:
+        if "change" in table.rows and table.rows["change"].dtype == object:
+            titles += [str(cell) for cell in table.rows["change"]]
+    for title in titles:
+        inside = set(re.findall(r"\w+", title)[1:])
+        assert not inside & words or any(name and name in title for name in own), title
 
 
 def test_names_are_unique(document):

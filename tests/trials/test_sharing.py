@@ -154,6 +154,24 @@ def test_new_identifiers_with_the_key_elsewhere(study, tmp_path_factory):
     assert not [path for path in (place / "pack").rglob("*") if "key" in path.name]
 
 
+def test_new_identifiers_leave_no_seed_to_draw_groups_and_orders_again(study, tmp_path_factory):
+    plan = study.path / "study.toml"
+    text = plan.read_text()
+    assert "[allocation]" not in text
+    with_seed = text.replace("[study]", "[study]\nseed = 20261", 1)
+    plan.write_text(with_seed + '\n[allocation]\nmethod = "blocks"\nseed = 20262\n')
+    place = tmp_path_factory.mktemp("shared")
+    shared = share_study(study.path, place / "new", key_file=place / "key.csv", seed=3)
+    assert "2026" not in (place / "new" / "study.toml").read_text()
+    design = ml.read_study(place / "new").design
+    assert design.study.seed is None and design.allocation.seed is None
+    assert design.allocation.method == "blocks"
+    assert any("seeds of study.toml" in entry for entry in shared.left_out)
+    kept = share_study(study.path, place / "same", include=["participant"])
+    assert ml.read_study(place / "same").design.allocation.seed == 20262
+    assert not any("seed" in entry for entry in kept.left_out)
+
+
 @pytest.mark.parametrize("inside", ["study", "pack"])
 def test_the_key_is_not_written_beside_the_data(study, tmp_path_factory, inside):
     out = tmp_path_factory.mktemp("shared") / "pack"

@@ -10,6 +10,7 @@ import studies
 from motorlearn.design import Outcome, design_from_mapping, stage_column, stages_of
 from motorlearn.digits import count
 from motorlearn.wording import Voice, claim_problems, contrast_sentence, judge, reading
+from motorlearn.wording.captions import effects_words
 from motorlearn.wording.sentences import (
     change_reading,
     interval_clause,
@@ -32,6 +33,13 @@ PLAN = {
     ],
     "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
 }
+SAME = "lies inside, so the two schedules are equivalent by that bound"
+BELOW = "lies inside, so what effect there is stays below that bound"
+BEYOND = "lies beyond, so the effect exceeds that bound"
+OPEN = (
+    "reaches beyond on at least one side, so neither equivalence nor an effect of that size is "
+    "established"
+)
 ALLOCATED = {"blocked": 24, "random": 24}
 
 
@@ -148,17 +156,17 @@ def test_no_combination_claims_too_much():
 
 
 @pytest.mark.parametrize(
-    ("interval", "equivalent", "verdict"),
+    ("interval", "equivalent", "verdict", "says"),
     [
-        ((-0.8, 1.2), True, "equivalent"),
-        ((0.1, 1.2), True, "smaller than the bound but not nil"),
-        ((-1.2, -0.1), True, "smaller than the bound but not nil"),
-        ((2.1, 4.0), False, "larger"),
-        ((-3.0, -2.2), False, "larger"),
-        ((-0.5, 2.6), False, "undecided"),
+        ((-0.8, 1.2), True, "equivalent", SAME),
+        ((0.1, 1.2), True, "smaller than the bound but not nil", BELOW),
+        ((-1.2, -0.1), True, "smaller than the bound but not nil", BELOW),
+        ((2.1, 4.0), False, "larger", BEYOND),
+        ((-3.0, -2.2), False, "larger", BEYOND),
+        ((-0.5, 2.6), False, "undecided", OPEN),
     ],
 )
-def test_verdicts_of_equivalence(interval, equivalent, verdict):
+def test_verdicts_of_equivalence(interval, equivalent, verdict, says):
     row = contrast(conf_low=interval[0], conf_high=interval[1])
     test = pd.Series(
         {
@@ -170,7 +178,12 @@ def test_verdicts_of_equivalence(interval, equivalent, verdict):
             "equivalent": equivalent,
         }
     )
-    assert judge(row, test).verdict == verdict
+    judged = judge(row, test)
+    assert judged.verdict == verdict
+    assert verdict_sentence(judged, row, make_voice()) == (
+        "Against the smallest effect of interest declared beforehand (−2.0 to 2.0 cm), the 90 % "
+        f"interval (0.0 to 1.0 cm; equivalence p = .020) {says}."
+    )
 
 
 @pytest.mark.parametrize(
@@ -204,6 +217,18 @@ def test_a_change_is_set_against_the_smallest_effect(low, high, bound, effect, s
 def test_a_change_without_an_interval_is_not_judged():
     row = pd.Series({"effect": "difference", "conf_low": math.nan, "conf_high": math.nan})
     assert change_reading(row, 2.0, make_voice()) == ""
+
+
+@pytest.mark.parametrize(
+    ("effect", "what", "null"),
+    [
+        ("ratio", "Ratios of means in radial error between", "Vertical line: 1 (same size)."),
+        ("difference", "Differences of means in radial error (cm) between", "Vertical line: 0."),
+    ],
+)
+def test_the_forest_says_whether_it_shows_ratios_or_differences(effect, what, null):
+    words = effects_words(pd.DataFrame([contrast(effect=effect)]), make_voice(), None)
+    assert words.caption.startswith(what) and null in words.caption
 
 
 def test_a_declared_bound_is_written_as_declared():

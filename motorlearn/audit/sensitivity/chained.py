@@ -37,8 +37,9 @@ class Chain(MICEData):  # type: ignore[misc]
         here = self.ix_obs[vname]
         fit = OLS(self.data[vname].to_numpy()[here], self._columns(vname)[here]).fit()
         self.sigma[vname] = float(np.sqrt(fit.ssr / self.rng.chisquare(fit.df_resid)))
-        spread = self.sigma[vname] ** 2 * fit.normalized_cov_params
-        self.params[vname] = self.rng.multivariate_normal(fit.params, spread)
+        # Least squares of noise is normal with that covariance, and any decomposition gives it.
+        noise = self.sigma[vname] * self.rng.standard_normal(len(here))
+        self.params[vname] = fit.params + fit.model.pinv_wexog @ noise
 
     def impute(self, vname: str) -> None:
         """Draw the missing scores of one test."""

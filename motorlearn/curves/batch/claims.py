@@ -7,7 +7,7 @@ import numpy as np
 
 from motorlearn.curves.batch.closely import MEANS
 from motorlearn.curves.batch.padded import Padded, for_counts, profile_loss
-from motorlearn.curves.forms import FORMS
+from motorlearn.curves.forms import FORMS, Form
 from motorlearn.curves.status import (
     CURVE,
     ERRORS,
@@ -19,6 +19,7 @@ from motorlearn.curves.status import (
     losses,
     not_rejected,
 )
+from motorlearn.curves.steps import best_step
 
 Values = Any
 """A number or an array of them, one per fit."""
@@ -45,7 +46,8 @@ def claims(
 
     ``best, flat, line, step`` are losses of the curve, the flat line, the straight line and the
     step; ``more`` holds ``binomial``, ``seen`` (progress with extremes taken out), ``origin``,
-    ``first``, and where the form has one ``stuck`` (its tail at the lowest).
+    ``first``, and where the form has one ``stuck`` (its tail at the lowest) or ``anywhere`` (loss
+    of the best step, of a form whose middle is a rate).
     """
     binomial = more["binomial"]
 
@@ -53,6 +55,8 @@ def claims(
         return not_rejected(best, loss, n, wanted, extra, binomial=binomial)
 
     line_open, step_open = as_good(line, rates), as_good(step, rates)
+    if "anywhere" in more:
+        step_open = step_open | as_good(more["anywhere"], 1)
     status = grade(
         enough=True,
         flat=as_good(flat, rates + 1),
@@ -78,6 +82,13 @@ def end_losses(data: Padded) -> tuple[np.ndarray, np.ndarray]:
     """Losses of the straight line and of the step for every learner."""
     ends = for_counts(data, data.form.extremes)
     return profile_loss(data, ends[:, 0]), profile_loss(data, ends[:, 1])
+
+
+def steps_anywhere(
+    form: Form, n: np.ndarray, y: np.ndarray, weights: np.ndarray, *, binomial: bool = False
+) -> dict[str, np.ndarray]:
+    """Loss of the best step, where the form can turn into one anywhere."""
+    return {} if form.middle is None else {"anywhere": best_step(n, y, weights, binomial=binomial)}
 
 
 def shown(found: Mapping[str, np.ndarray], forms: Sequence[str]) -> dict[str, np.ndarray]:

@@ -97,7 +97,9 @@ def _learner(
     said = verdict(work, solution, curve, dict(zip(spread.terms, spread.errors)))
     found = {"status": STATUSES.index(said.status), "lost": said.lost}
     found |= _curve(problem, spread, curve, said)
-    found |= _criteria(problem, solution, noisy) | dict(terms) | _sessions(problem, spread, curve)
+    found |= (
+        _criteria(problem, solution, noisy) | dict(terms) | _sessions(problem, spread, curve, said)
+    )
     stuck = dict(zip(problem.free_rates, solution.at_bound))
     return found | {f"se_{name}": np.nan for name in form.rates if stuck[name]}
 
@@ -136,8 +138,10 @@ def _criteria(problem: Problem, solution: Solution, noisy: NoiseFit | None) -> d
     return told | {"sse": sse, "converged": settled}
 
 
-def _sessions(problem: Problem, spread: Spread, curve: Mapping[str, float]) -> dict[str, Any]:
-    """Means over the sessions after the first, with standard errors."""
+def _sessions(
+    problem: Problem, spread: Spread, curve: Mapping[str, float], said: Verdict
+) -> dict[str, Any]:
+    """Means over the sessions after the first, with standard errors; none of what is not told."""
     if problem.sessions is None:
         return {}
     parts = (problem.sessions.restarts, problem.sessions.losses, problem.sessions.savings)
@@ -147,10 +151,12 @@ def _sessions(problem: Problem, spread: Spread, curve: Mapping[str, float]) -> d
             continue
         place = [spread.terms.index(term) for term in terms]
         cover = spread.covariance[np.ix_(place, place)]
-        found[name] = float(np.mean([curve[term] for term in terms]))
-        found[f"se_{name}"] = float(np.sqrt(max(cover.mean(), 0.0)))
+        told = np.nan if {*terms} & {*said.untold} else 1.0
+        found[name] = told * float(np.mean([curve[term] for term in terms]))
+        found[f"se_{name}"] = told * float(np.sqrt(max(cover.mean(), 0.0)))
     if problem.sessions.fades:
-        found["restart_rate"] = curve["restart_rate"]
+        stuck = "restart_rate" in said.untold
+        found["restart_rate"] = np.nan if stuck else curve["restart_rate"]
     return found
 
 

@@ -90,11 +90,10 @@ def _walk_alike(rows: HitRows, places: np.ndarray) -> tuple[np.ndarray, np.ndarr
     """The same for learners with the same practice, by matrix products and with fewer digits."""
     beta, count = level_line(rows), len(rows.whole)
     kept, losses = np.empty((NODES, 2, count)), np.empty((NODES, count))
-    first = rows.pick(slice(0, 1))
+    basis = rows.pick(slice(0, 1)).basis(places[0]).T
     hits, attempts = rows.hits.astype(np.float32), rows.attempts.astype(np.float32)
     room = np.empty((2, *hits.shape), np.float32)
-    for k in range(NODES):
-        v = first.basis(places[:1, k])[:, 0]
+    for k, v in enumerate(basis):
         columns = np.stack([np.ones(len(v)), v, v * v]).astype(np.float32)
         reached = (columns[:2] @ hits).astype(float)
         for _ in range(1 if k else 3):

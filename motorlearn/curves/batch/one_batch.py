@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 
 from motorlearn.curves.batch.cells import laid_out
-from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses
+from motorlearn.curves.batch.claims import INTERNAL, claims, end_losses, steps_anywhere
 from motorlearn.curves.batch.closely import Closely, fit_closely
 from motorlearn.curves.batch.described import (
     Described,
@@ -363,6 +363,7 @@ def _claims(
         origin=data.origin[:, 0],
         first=data.first,
         stuck=tail_at_lowest(data, best),
+        **steps_anywhere(data.form, data.n, data.y, data.weights, binomial=data.binomial),
     )
 
 

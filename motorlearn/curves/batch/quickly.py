@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch import quick_s_shaped, quick_two_processes
-from motorlearn.curves.batch.claims import claims
+from motorlearn.curves.batch.claims import claims, steps_anywhere
 from motorlearn.curves.batch.climbing import Surface, best_of, climb
 from motorlearn.curves.batch.quick_starts import Nodes, peaks
 from motorlearn.curves.batch.quick_sums import Plain
@@ -225,6 +225,7 @@ def _said(
     ends: tuple[np.ndarray, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """What the fits can claim."""
+    y = scores.centred
     return claims(
         best=loss,
         flat=scores.total / 2,
@@ -241,4 +242,5 @@ def _said(
         binomial=False,
         origin=np.full(len(loss), n[0]),
         first=first,
+        **steps_anywhere(form, np.broadcast_to(n, y.shape), y, np.ones(y.shape)),
     )

@@ -60,6 +60,7 @@ S_SHAPED = Form(
     relative_rate=lambda n, rates: rates[0] * _share(n, rates),
     half_life=lambda rates, first: half_life_by_search(_log_basis, rates, first),
     limits=_limits,
+    middle="midpoint",
     # Learners go through one S, each at a tempo of its own: rate times midpoint is the same.
     sharing=Shared(
         ("delay",),

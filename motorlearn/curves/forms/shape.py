@@ -55,6 +55,8 @@ class Form:
     anchored : bool
         Whether a population counts its gain from the first trial, because the basis is 1 so long
         before that a gain there, as an extrapolation, goes with the rate of a learner.
+    middle : str, optional
+        The rate that is the place of the step this form becomes when its first rate is highest.
     """
 
     name: str
@@ -72,6 +74,7 @@ class Form:
     tail: str | None = None
     sharing: Shared | None = None
     anchored: bool = False
+    middle: str | None = None
 
     @property
     def shared(self) -> Shared:

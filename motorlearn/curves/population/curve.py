@@ -134,6 +134,11 @@ class PopulationCurve(Result):
         check_counts(named_form(self.form), n, self.first)
         return curves_of(self, n, self.learner_cells)
 
+    def _missing(self) -> list[str]:
+        """What learners have in common and these rows do not tell."""
+        found: list[str] = self.common.loc[self.common["estimate"].isna(), "term"].tolist()
+        return found
+
     def tables(self) -> Sequence[Table]:
         """Estimates, what varies between learners, tests of group differences."""
         notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
@@ -143,7 +148,9 @@ class PopulationCurve(Result):
             VARIANCES.table("variances", "Variation between learners", self.variances),
         ]
         if len(self.common):
-            shown.append(estimates_table("common", "The same for all learners", self.common))
+            notes = [f"Not estimated: {', '.join(gone)}."] if (gone := self._missing()) else []
+            title = "The same for all learners"
+            shown.append(estimates_table("common", title, self.common, notes=notes))
         if len(self.group_tests):
             shown.append(
                 estimates_table("group_tests", "Tests of group differences", self.group_tests)

@@ -140,12 +140,20 @@ COMMON = Schema(
 
 
 _NOTHING = COMMON.frame()
+NOTHING = 1e-9
+"""Relative standard error of a restart rate below which the rows do not depend on it."""
 ALONG, LEVEL = np.linspace(-1.0, 1.0, 65), 1e-4
 """Places between the limits of a common term, and the relative slope below which it is level."""
 
 
-def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFrame:
-    """What all learners have in common; limits are taken on the scale without bounds."""
+def common_frame(
+    data: Learners, fit: PopulationFit, level: float, *, flat: bool = False
+) -> pd.DataFrame:
+    """What all learners have in common; limits are taken on the scale without bounds.
+
+    Missing is what the curve's shape needs where nothing changes (``flat``), savings among it, and
+    a restart rate that moves nothing.
+    """
     if data.common is None:
         return _NOTHING.copy()
     count = fit.layout.extra
@@ -159,7 +167,7 @@ def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFra
     error = np.abs(slope) * error
     # Where a scale turns round, at its end, it has no slope to tell an error by.
     error[np.abs(slope) < LEVEL * np.abs(natural(values))] = np.nan
-    return pd.DataFrame(
+    frame = pd.DataFrame(
         {
             "term": list(data.common.names),
             "estimate": natural(values),
@@ -168,3 +176,9 @@ def common_frame(data: Learners, fit: PopulationFit, level: float) -> pd.DataFra
             "conf_high": along.max(axis=0),
         }
     )
+    restart = frame["term"] == "restart_rate"
+    lost = restart & ((error <= NOTHING * frame["estimate"]) | ~np.isfinite(frame["conf_high"]))
+    if flat:
+        lost |= frame["term"].isin(["savings", *data.form.shared.names])
+    frame.loc[lost, frame.columns[1:]] = np.nan
+    return frame

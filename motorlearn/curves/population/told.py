@@ -151,7 +151,7 @@ def _result(
         learner_cells=own,
         vcov=vcov,
         residuals=_residuals(there, scale, rows, own),
-        common=common_frame(data, fit, level),
+        common=common_frame(data, fit, level, flat=claim.lost == FLAT),
         second=tuple(float(np.real(value)) for value in there.second or ()),
         shared=fit.layout.common(fit.summit.point)[: len(data.form.shared.names)],
         whole=whole_covariance(fit, scale, len(data.form.shared.names)),

@@ -149,6 +149,19 @@ class Levels:
         return found
 
 
+def in_order(names: Sequence[str], order: Sequence[str] | None) -> list[str]:
+    """Give names in the order of the plan, where it has them all; else as they are.
+
+    Examples
+    --------
+    >>> in_order(["random", "blocked"], ["blocked", "serial", "random"])
+    ['blocked', 'random']
+    """
+    if order is None or not set(names) <= set(order):
+        return list(names)
+    return [name for name in order if name in names]
+
+
 def looks(groups: Sequence[str]) -> dict[str, Look]:
     """Give each group its look, by its place in the plan.
 

@@ -11,17 +11,16 @@ from matplotlib.ticker import MaxNLocator
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, named_form
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.levels import in_order
 from motorlearn.figures.drawing.panels import many_lines, small_title
 from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
     SOFT_INK,
     Drawing,
-    EndLabel,
     SizeName,
     canvas,
     house,
-    label_ends,
     looks,
 )
 
@@ -177,10 +176,10 @@ def population_curve(
     seen = fit.residuals["practice"]
     n = np.linspace(float(seen.min()), float(seen.max()), 100)
     shown, learners = fit.predict(n), fit.learner_curves(n)
-    styles = looks(order or fit.groups)
+    styles, groups = looks(order or fit.groups), in_order(fit.groups, order)
     with house(size):
-        figure, panels = canvas(size, columns=len(fit.groups), share_y=True, ax=ax)
-        for axes, group in zip(panels, fit.groups):
+        figure, panels = canvas(size, columns=len(groups), share_y=True, ax=ax)
+        for axes, group in zip(panels, groups):
             look = styles[group]
             own = fit.participants[fit.participants["group"] == group]
             for curve in learners[(fit.participants["group"] == group).to_numpy()]:
@@ -193,7 +192,7 @@ def population_curve(
             axes.set_xlabel(practice_label)
             axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
         panels[0].set_ylabel("probability of a hit" if fit.family == "binomial" else label)
-    ends = shown.groupby("group", sort=False)["estimate"].agg(["first", "last"])
+    ends = shown.groupby("group", sort=False)["estimate"].agg(["first", "last"]).loc[groups]
     told = "; ".join(
         f"{name or 'all'} from {plain(row['first'], 3)} to {plain(row['last'], 3)}"
         for name, row in ends.iterrows()
@@ -235,8 +234,7 @@ def curve_residuals(
         places, means = _running_mean(n, residual)
         left.plot(places, means, color=INK)
         left.set(xlabel=practice_label, ylabel=f"residual, {label}")
-        left.margins(x=0.12)
-        label_ends(left, [EndLabel(float(places[-1]), float(means[-1]), "mean")])
+        left.set_title("line: running mean", fontweight="normal")
         right.axhline(0, color=SOFT_INK, linewidth=0.8)
         right.axvline(0, color=SOFT_INK, linewidth=0.8)
         right.plot(before, after, "o", color=FAINT, markersize=3, markeredgewidth=0)

@@ -11,6 +11,7 @@ from motorlearn.curves import PopulationCurve
 from motorlearn.digits import percent, plain
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.labels import log_ticks
+from motorlearn.figures.drawing.levels import in_order
 from motorlearn.figures.drawing.style import (
     Drawing,
     Look,
@@ -53,18 +54,19 @@ def parameter_forest(
     """
     if not np.isfinite(fit.estimates["estimate"]).any():
         raise InputError("the population curve has no estimate to draw", [fit.form])
+    groups = in_order(fit.groups, order)
     # A fit without groups names its one group "", whatever the plan calls it.
-    styles = looks(order if order and set(fit.groups) <= set(order) else fit.groups)
+    styles = looks(order if order and set(groups) <= set(order) else groups)
     names = ("asymptote", fit.amount, "log_rate")
     with house(size):
         figure, panels = canvas(size, columns=3, share_y=True, height=0.35 + 0.16 * len(fit.groups))
         for column, (axes, name) in enumerate(zip(panels, names)):
-            for place, group in enumerate(fit.groups):
+            for place, group in enumerate(groups):
                 own = fit.participants.loc[fit.participants["group"] == group, name]
                 _forest_row(
                     axes,
                     -place,
-                    _group_interval(fit, name, place, level),
+                    _group_interval(fit, name, group, level),
                     own,
                     styles[group],
                     name == "log_rate",
@@ -72,7 +74,7 @@ def parameter_forest(
             _forest_axes(axes, name, unit, fit)
             if column == 0:
                 axes.set_yticks(
-                    [-k for k in range(len(fit.groups))], [group or "all" for group in fit.groups]
+                    [-k for k in range(len(groups))], [group or "all" for group in groups]
                 )
             axes.tick_params(axis="y", length=0)
         thin_ticks(panels[-1])
@@ -81,7 +83,10 @@ def parameter_forest(
         figure,
         f"Parameters of the population curve by group: estimate{_intervals_told(fit, level)} "
         "(large marker), and learners' own values, drawn towards the population (dots).",
-        "Forest of asymptote, " + fit.amount + " and rate by group: " + _forest_words(fit, level),
+        "Forest of asymptote, "
+        + fit.amount
+        + " and rate by group: "
+        + _forest_words(fit, groups, level),
     )
 
 
@@ -92,19 +97,20 @@ def _intervals_told(fit: PopulationCurve, level: float) -> str:
     return f" and {percent(level)} interval{others}"
 
 
-def _group_interval(fit: PopulationCurve, name: str, place: int, level: float) -> np.ndarray:
+def _group_interval(fit: PopulationCurve, name: str, group: str, level: float) -> np.ndarray:
     """Estimate and interval of one parameter of one group."""
     terms = fit.estimates["term"].tolist()
     pick = np.zeros(len(terms))
     pick[terms.index(name)] = 1.0
-    own = f"{name}[{fit.groups[place]}]"
-    if place and own in terms:
+    own = f"{name}[{group}]"
+    first = group == fit.groups[0]
+    if own in terms:
         pick[terms.index(own)] = 1.0
     estimate = float(pick @ fit.estimates["estimate"].to_numpy())
     told = fit.estimates.iloc[terms.index(name)]
     if np.isnan(told["std_error"]):  # what has no error in the table has no interval here
         return np.array([estimate, np.nan, np.nan])
-    if place == 0 and level == fit.recipe.options["level"]:
+    if first and level == fit.recipe.options["level"]:
         return np.array([told[name] for name in ("estimate", "conf_low", "conf_high")], dtype=float)
     error = float(np.sqrt(max(pick @ fit.vcov @ pick, 0.0)))
     df = float(fit.estimates["df"].iloc[terms.index(name)])
@@ -142,10 +148,10 @@ def _forest_axes(axes: Axes, name: str, unit: str, fit: PopulationCurve) -> None
     axes.set_axisbelow(True)
 
 
-def _forest_words(fit: PopulationCurve, level: float) -> str:
+def _forest_words(fit: PopulationCurve, groups: Sequence[str], level: float) -> str:
     words = ""
-    for place, group in enumerate(fit.groups):
-        low, high = _group_interval(fit, "asymptote", place, level)[1:]
+    for group in groups:
+        low, high = _group_interval(fit, "asymptote", group, level)[1:]
         span = f"{plain(low, 3)} to {plain(high, 3)}" if low <= high < np.inf else "not estimated"
         words += f"{'; ' if words else ''}{group or 'all'} asymptote {span}"
     return words + "."

@@ -91,7 +91,7 @@ def _bars(axes: Axes, weeks: pd.DataFrame) -> None:
 
 
 def _limit(axes: Axes, limit: int, source: str) -> None:
-    axes.axhline(limit, color="#D55E00", linestyle=(0, (5, 2)))
+    axes.axhline(limit, color=COLOURS[5], linestyle=(0, (5, 2)))
     axes.annotate(
         f"limit {limit} ({source})" if source else f"limit {limit}",
         (1, limit),
@@ -99,7 +99,7 @@ def _limit(axes: Axes, limit: int, source: str) -> None:
         xycoords=axes.get_yaxis_transform(),
         textcoords="offset points",
         ha="right",
-        color="#a84300",
+        color=COLOURS[5],
     )
 
 

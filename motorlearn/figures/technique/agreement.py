@@ -9,6 +9,7 @@ from matplotlib.axes import Axes
 from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.labels import shortened
+from motorlearn.figures.drawing.levels import COLOURS
 from motorlearn.figures.drawing.style import (
     INK,
     SOFT_INK,
@@ -68,11 +69,11 @@ def bland_altman(
             axes.axhspan(row[f"{name}_low"], row[f"{name}_high"], color=BAND, linewidth=0)
         for name, style in (("lower", (0, (5, 2))), ("bias", "-"), ("upper", (0, (5, 2)))):
             axes.axhline(row[name], color=INK, linestyle=style, linewidth=1.2)
-        axes.plot(*_apart(middle.to_numpy(), gap.to_numpy()), "o", color="#0072B2", alpha=0.7,
+        axes.plot(*_apart(middle.to_numpy(), gap.to_numpy()), "o", color=COLOURS[0], alpha=0.7,
                   markersize=4)  # fmt: skip
         ends = np.array([middle.min(), middle.max()])
         line = row["bias"] + row["slope"] * (ends - middle.mean())
-        axes.plot(ends, line, color="#b34a00", linestyle=(0, (1, 1.2)))
+        axes.plot(ends, line, color=COLOURS[5], linestyle=(0, (1, 1.2)))
         first, second = (shortened(str(row[name])) for name in ("first", "second"))
         name_x(axes, f"mean of {first} and {second} ({unit})")
         name_y(axes, f"{first} − {second} ({unit})")
@@ -153,6 +154,7 @@ def rater_drift(
             )
         axes.set_xlabel("position of the clip")
         name_y(axes, f"score minus {against if pair else 'other raters'} ({unit})")
+        axes.set_xlim(right=float(rows["order"].max()))  # names stand outside, off the line of zero
         label_ends(axes, ends)
     words = _drift_words(drift[drift.index.isin(list(styles))], raters, against)
     return Drawing("rater-drift", figure, *words, given=ax)

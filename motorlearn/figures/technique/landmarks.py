@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 
 from motorlearn import digits
 from motorlearn.exceptions import InputError
+from motorlearn.figures.drawing.levels import COLOURS
 from motorlearn.figures.drawing.style import (
     FAINT,
     INK,
@@ -77,7 +78,7 @@ def stick_figure(
             )
         for name, point in place.items():
             side = _free_side(name, segments, place, across)
-            axes.plot(*point[axes_of], "o", color="#0072B2", markersize=1.4 * chosen.marker)
+            axes.plot(*point[axes_of], "o", color=COLOURS[0], markersize=1.4 * chosen.marker)
             _write(axes, point[axes_of], name, SOFT_INK, 2 * chosen.marker * side)
         for proximal, joint, distal in angles:
             value = float(joint_angle(*(clip[name][frame] for name in (proximal, joint, distal))))
@@ -124,7 +125,7 @@ def cutoff_choice(
         x = np.array([0.0, found.cutoffs[-1]])
         axes.plot(x, found.noise + found.slope * x, color=SOFT_INK, linestyle=(0, (4, 2)))
         axes.plot(found.cutoff, np.interp(found.cutoff, found.cutoffs, found.residuals), "o",
-                  color="#0072B2")  # fmt: skip
+                  color=COLOURS[0])  # fmt: skip
         axes.annotate(
             f"{digits.number(found.cutoff, 1)} Hz",
             (found.cutoff, found.noise), (10, 8), textcoords="offset points",

@@ -135,7 +135,7 @@ def primary_comparison(design: Design) -> Iterator[Hole]:
             "a result that is not significant cannot be read as 'too small to matter'",
             "declare the smallest effect of interest in raw units, with a reason",
             "Lakens 2017, Soc Psychol Personal Sci 8:355-362, doi:10.1177/1948550617697177 "
-            "(from memory)",
+            "(entry read)",
         )
 
 

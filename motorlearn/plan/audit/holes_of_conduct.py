@@ -6,7 +6,7 @@ from motorlearn.design import Design, Practice
 from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.load import throw_load
 
-_TIDIER = "TIDieR: Hoffmann et al. 2014, BMJ 348:g1687, doi:10.1136/bmj.g1687 (from memory)"
+_TIDIER = "TIDieR: Hoffmann et al. 2014, BMJ 348:g1687, doi:10.1136/bmj.g1687 (items read)"
 _ADULT = 18
 
 

@@ -11,7 +11,7 @@ from motorlearn.vocabulary import DELAYED_PHASES
 
 _KANTAK = (
     "Kantak & Winstein 2012, Behav Brain Res 228:219-231, doi:10.1016/j.bbr.2011.11.028 "
-    "(from memory)"
+    "(abstract read)"
 )
 _SALMONI = (
     "Salmoni, Schmidt & Walter 1984, Psychol Bull 95:355-386, doi:10.1037/0033-2909.95.3.355 "
@@ -229,7 +229,7 @@ def order_of_tests(design: Design) -> Iterator[Hole]:
                 "it is like the practice of one group; test order and practice order interact",
                 'set order = "blocked-and-random": half of each, counterbalanced',
                 "Shea & Morgan 1979, J Exp Psychol Hum Learn Mem 5:179-187, "
-                "doi:10.1037/0278-7393.5.2.179 (from memory)",
+                "doi:10.1037/0278-7393.5.2.179 (abstract read)",
             )
 
 

@@ -11,7 +11,7 @@ from motorlearn.plan.audit.hole import Hole
 from motorlearn.plan.timetable import Event, timetable
 from motorlearn.vocabulary import DELAYED_PHASES
 
-_ROEDIGER = "Roediger & Karpicke 2006, Psychol Sci 17:249-255 (from memory; verbal material)"
+_ROEDIGER = "Roediger & Karpicke 2006, Psychol Sci 17:249-255 (abstract read; verbal material)"
 _WIDE = 0.5
 _REST_DAYS = 1.0
 _UNEQUAL = 2.0

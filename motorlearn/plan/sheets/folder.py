@@ -268,7 +268,16 @@ def _form(name: str, rows: pd.DataFrame, design: Design) -> SheetForm:
         "ratings": ("score",),
     }[name]
     rules = _rating_rules(design) if name == "ratings" else _rules(design)
-    return SheetForm(name, rows, entry, rules, f"{design.study.title}: {name}")
+    units = f"   {_in_units(design)}" if name == "trials" else ""
+    return SheetForm(name, rows, entry, rules, f"{design.study.title}: {name}{units}")
+
+
+def _in_units(design: Design) -> str:
+    """Units of what is written down; the headings themselves are names that are read back."""
+    named: dict[str, list[str]] = {}
+    for name in outcome_columns(design):
+        named.setdefault(unit_of(name, design.units), []).append(name)
+    return "; ".join(f"{', '.join(names)} in {unit}" for unit, names in named.items() if unit)
 
 
 def _rating_rules(design: Design) -> dict[str, Rule]:
@@ -309,15 +318,16 @@ def _allowed(rule: Rule | None) -> str:
 def _trial_sheets(design: Design, trials: pd.DataFrame) -> bytes:
     columns = [name for name in trials.columns if name not in ("participant", "date")]
     entry = (*outcome_columns(design), "void")
+    blank = "date:            tester:            "
     stop = "; ".join(f"{rule.rule}: {rule.action}" for rule in design.stopping)
-    rules = _rules(design)
+    rules, units = _rules(design), _in_units(design)
     forms = [
         SheetForm(
             str(person),
             rows[columns],
             entry,
             rules,
-            f"{design.study.title}   {person}   date:            tester:            {stop}",
+            f"{design.study.title}   {person}   {units}   {blank}{stop}",
         )
         for person, rows in trials.groupby("participant", sort=False)
     ]

@@ -32,7 +32,7 @@ from motorlearn.wording.learners import (
     range_words,
     score_words,
 )
-from motorlearn.wording.voice import listed
+from motorlearn.wording.voice import capitalised, listed
 
 MARK: Final = "overview.html"
 _NOTED: Final = {
@@ -113,12 +113,14 @@ def write_learner_pages(study: Study, folder: str | Path) -> Path:
 
 def learner_page(learner: Learner, progress: Progress) -> str:
     """Write the page of one learner; nobody else is named or compared with."""
+    name = progress.outcome.replace("_", " ")
+    ranged = learner.tests.empty or learner.tests["low"].notna().any()
     return _ENGINE.get_template("learner.html.j2").render(
         title=progress.design.study.title,
         learner=learner,
         rows=_rows(learner, progress),
-        heading="Hits" if progress.counts_hits else f"Mean {progress.outcome.replace('_', ' ')}",
-        range_note=RANGE_NOTE,
+        heading="Hits" if progress.counts_hits else f"Mean {name}" if ranged else capitalised(name),
+        range_note=RANGE_NOTE if ranged else "",
         picture=tests_picture(learner, progress),
         sentences=_changes(learner, progress),
         items=_items(learner, progress),

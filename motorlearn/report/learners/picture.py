@@ -11,7 +11,7 @@ from motorlearn.wording.learners import score_words
 
 _WIDTH, _HEIGHT = 640, 230
 _LEFT, _RIGHT, _TOP, _BOTTOM = 60, 60, 26, 46
-_INK: Final = "#1b4965"
+_INK: Final = "#10386f"
 
 
 def tests_picture(learner: Learner, progress: Progress) -> str:

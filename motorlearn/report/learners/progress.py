@@ -181,9 +181,9 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
     if isinstance(found, OutcomeScores) and entry.has_target and not found.table.empty:
         told = f"absolute error of {entry.label or entry.name.replace('_', ' ')}"
         return found.table.assign(**{told: found.table["error"].abs()}), told, entry.unit, "lower"
-    column = entry.name if entry.name in table else "radial_error"
-    if isinstance(found, OutcomeScores) and column not in table and len(table):
+    if isinstance(found, OutcomeScores) and entry.name not in table and len(table):
         return _measured(found), entry.name, found.outcome.unit, entry.better
+    column = entry.name if entry.name in table else "radial_error"
     return table, column, entry.unit, entry.better
 
 

@@ -199,7 +199,7 @@ def doubts_of_model(audit: Audit | Refused | None, name: str) -> Iterator[Block]
 
 def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
     """Terms of a model as a reader says them: ``group[T.random]`` becomes ``group: random``."""
-    tests = {stage.name: stage.short.lower() for stage in found.stages}
+    tests = {stage.name: stage.inside for stage in found.stages}
     plans = [fit.design.fixed, *(plan for part in fit.design.random for plan in part.plans)]
     words = {
         column: CROSSED.join(
@@ -232,7 +232,7 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
         rows = table.rows.replace("no change", FLAT)
         yield replace(table, title=title, columns=columns, rows=rows)
     entry = found.outcomes[0]
-    rows = counted_blocks(entry.analysis.cells)
+    rows = counted_blocks(entry.analysis.cells, found.groups)
     people = rows.drop_duplicates("participant").groupby("group", observed=True)
     some = people.head(PANELS * max(1, 3 // len(found.groups)))["participant"]
     panels = if_possible(
@@ -270,7 +270,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
     kept = [t for t in tables if "learner" not in t.title.lower()]
     named = ", ".join(f"{{tab:{table.name}}}" for table in kept)
     groups = (
-        f"terms with a group are differences from the first, {result.groups[0]}; "
+        f"terms with a group are differences from {result.groups[0]}; "
         if len(result.groups) > 1
         else ""
     )

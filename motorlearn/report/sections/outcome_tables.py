@@ -226,7 +226,7 @@ def paired_table(entry: OutcomeView) -> Table:
     rows, voice = entry.comparison.paired, entry.voice
     rows = rows.assign(
         change=[
-            f"{voice.short(a)} to {voice.short(b)}"
+            f"{voice.short(a)} to {voice.stage(b).inside}"
             for a, b in zip(rows["from_phase"], rows["to_phase"], strict=True)
         ]
     )

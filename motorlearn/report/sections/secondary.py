@@ -121,7 +121,7 @@ def _changes(found: StudyView, entry: OutcomeView) -> Iterator[dict[str, Any]]:
         first = bool(tests) and pair[0] == tests[0].name
         if pair == told or not first or not _is_test(entry, pair[1]) or pd.isna(row["estimate"]):
             continue
-        said = f"against {entry.voice.short(pair[0])}"
+        said = f"against {entry.voice.stage(pair[0]).inside}"
         yield _row(entry, row, pair[1], said, str(row["n"]), pair)
 
 

@@ -9,6 +9,7 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.design import Design, Test
 from motorlearn.digits import count
+from motorlearn.plan.timetable import day_of_test
 from motorlearn.report.view import StudyView
 from motorlearn.tables import Column, Table
 from motorlearn.wording.standards import standards_checklist
@@ -107,7 +108,7 @@ def programme_table(design: Design) -> Table:
         for session in design.practice
     ]
     for place, test in enumerate(design.tests):
-        day = _day(test, design)
+        day = day_of_test(test, [session.day for session in design.practice])
         rows.append(
             {
                 "order": (_place(day, test), 0 if test.phase == "pretest" else 2, place),
@@ -134,14 +135,6 @@ def programme_table(design: Design) -> Table:
         frame,
         ("Day 0 is the first practice session.",),
     )
-
-
-def _day(test: Test, design: Design) -> float | None:
-    """Day of a test: as planned, or its interval after the last practice."""
-    last = design.last_practice_day
-    if test.planned_day is None and test.interval_days is not None and last is not None:
-        return last + test.interval_days
-    return test.planned_day
 
 
 def _place(day: float | None, test: Test) -> float:

@@ -4,7 +4,7 @@ const WIDTH = 400, HEIGHT = 600, BELOW = 70;      // floor in cm; the start mark
 const LINE = 90;                                  // the ring leaves the paddle here
 const RING = 14, GRAB = 45, WINDOW = 80;          // cm, cm, ms
 const KEY_START = 150, KEY_GROWTH = 900, KEY_LONGEST = 2;
-const PAPER = "#f6f3ec", INK = "#222222", RING_COLOUR = "#b34700", TARGET = "#0072B2";
+const PAPER = "#f6f3ec", INK = "#222222", RING_COLOUR = "#8a3b12", TARGET = "#10386f";
 const still = () => window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 function element(tag, className, parent, text = "") {

@@ -13,6 +13,7 @@ import traitlets
 from matplotlib.patches import Circle
 
 from motorlearn.exceptions import FileError, InputError
+from motorlearn.figures.drawing.levels import COLOURS
 from motorlearn.figures.drawing.style import INK, Drawing, canvas, house
 from motorlearn.teaching.aiming.files import resume_sitting, save_sitting, sitting_file
 from motorlearn.teaching.aiming.floor import BAR, BOARD, WALL, target
@@ -121,8 +122,8 @@ def draw_floors() -> Drawing:
     with house("thesis"):
         figure, panels = canvas("thesis", columns=3, share_y=True)
         for axes, task in zip(panels, TASK_HELP):
-            axes.add_patch(Circle(target(task), target_radius(), color="#0072B2"))
-            axes.add_patch(Circle((0, 0), 14, fill=False, edgecolor="#b34700", linewidth=3))
+            axes.add_patch(Circle(target(task), target_radius(), color=COLOURS[0]))
+            axes.add_patch(Circle((0, 0), 14, fill=False, edgecolor=COLOURS[5], linewidth=3))
             if task == "bank":
                 axes.plot([BOARD, BOARD], [-50, 500], color=INK, linewidth=4)
                 axes.plot(WALL[:2], [WALL[2]] * 2, color=INK, linewidth=5)

@@ -55,13 +55,13 @@ def phases_have_data(sheet: Sheet, design: Design) -> pd.DataFrame:
             continue
         present = set(sheet.table[column].dropna().unique())
         absent = [name for name in wanted if name not in present]
-        later = _not_yet(wanted, present) if column == "phase" else ()
+        later = still_to_come(wanted, present) if column == "phase" else ()
         found += [_without_data(sheet, column, name) for name in absent if name not in later]
         found += [_to_come(sheet, name) for name in later]
     return gather(found)
 
 
-def _not_yet(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
+def still_to_come(phases: tuple[str, ...], present: set[str]) -> tuple[str, ...]:
     """Phases after the last one that has data: a study that is still going on."""
     reached = [place for place, name in enumerate(phases) if name in present]
     return phases[max(reached) + 1 :] if reached else ()

@@ -194,10 +194,7 @@ class _Writer:
         column, mapped, strange = reading.apply_levels(column, levels)
         for before, (after, _) in mapped.items():
             self.changes.append(self._whole(name, before, after, LEVEL_MAPPED))
-        named = {str(value) for value in levels.values()}
         for text, count in strange.items():
-            if text in named:
-                continue
             self.problems.append(
                 problem_frame(
                     "code without a level",

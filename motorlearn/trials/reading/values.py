@@ -299,7 +299,10 @@ def looks_numeric(column: pa.ChunkedArray, decimal: str) -> bool:
 def apply_levels(
     column: pa.ChunkedArray, levels: Mapping[object, object]
 ) -> tuple[pa.ChunkedArray, dict[str, tuple[str, int]], dict[str, int]]:
-    """Replace codes by levels; gives the column, what was mapped how often, and what was not."""
+    """Replace codes by levels; gives the column, what was mapped how often, and what was not.
+
+    Where a level stands in the column as such, names are mended, and other words are names too.
+    """
     coded = pc.dictionary_encode(trimmed(column)).combine_chunks()
     distinct = coded.dictionary.to_pylist()
     counts = np.bincount(coded.indices.to_numpy(), minlength=len(distinct))
@@ -313,6 +316,8 @@ def apply_levels(
         elif text and text not in names:
             strange[text] = int(count)
         replaced.append(text if level is None else level)
+    if names & (set(distinct) - set(mapped)):
+        strange = {text: count for text, count in strange.items() if text.isdigit()}
     values = pc.take(pa.array(replaced, pa.string()), coded.indices)
     return pa.chunked_array([values]), mapped, strange
 

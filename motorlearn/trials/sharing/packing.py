@@ -131,7 +131,7 @@ def share_study(
         f"column {row.column} of {row.file}: it looks personal"
         for row in study.problems[study.problems["rule"] == SET_ASIDE].itertuples()
     ]
-    left_out += _files_left(home, study)
+    left_out += [*_files_left(home, study), *(_seeds(study.design) if names else ())]
     warnings = [*_warnings(study.design), *small_cells(frames.get("participants"))]
     with contextlib.ExitStack() as stack:
         # The key takes its place after the package: a run stopped between the two can be repeated.
@@ -298,6 +298,12 @@ def _files_left(home: Path, study: Study) -> list[str]:
     if not further:
         return []
     return [f"{count(further, 'further file')} of the study folder: only tables are packed"]
+
+
+def _seeds(design: Design) -> list[str]:
+    if design.study.seed is None and design.allocation.seed is None:
+        return []
+    return ["seeds of study.toml: with a list of people they tell who had which group and order"]
 
 
 def _warnings(design: Design) -> list[str]:

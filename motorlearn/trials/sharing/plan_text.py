@@ -2,13 +2,16 @@
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 import tomlkit
 
 from motorlearn.design import Design
 from motorlearn.trials.importing.recipe_text import without_section
+
+SEEDED: Final = ("study", "allocation")
+"""Sections of a plan that hold a seed of allocation and orders."""
 
 
 def shared_plan(
@@ -32,13 +35,17 @@ def shared_plan(
     answers : mapping of str to str
         Where the answers lie, by the name of the questionnaire.
     names : mapping of str to str
-        New identifiers by the old ones; empty where people keep theirs.
+        New identifiers by the old ones; empty where people keep theirs. With new ones the plan goes
+        without its seeds: groups and orders could be drawn again from them for a list of people,
+        and rows told by their order.
     """
     plan = tomlkit.parse(without_section(without_section(text, "import"), "files"))
     for entry in plan.get("questionnaires", []):
         if entry["name"] in answers:
             entry |= {"file": answers[str(entry["name"])], "participant": "participant"}
             entry.pop("headings", None)
+    for section in SEEDED if names else ():
+        plan.get(section, {}).pop("seed", None)
     for rule in _rules(plan):
         people = [str(person) for person in rule.get("participants", [])]
         if people and names:
