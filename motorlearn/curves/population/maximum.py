@@ -132,7 +132,7 @@ def _searched(data: Learners, layout: Layout, nodes: int) -> Found:
     if not line:
         best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
     sure = _settled(data, layout, nodes, best, (agree, tried), enough=line)
-    if line or quick is None or not np.isfinite(quick.loglik):
+    if line or quick is None or not quick.loglik > best.loglik + LEAST_RISE:
         return sure
     try:
         if abs(quick.loglik - best.loglik) >= SAME:
