@@ -209,7 +209,7 @@ def _by_rules(found: OutcomeScores, rules: TimeRules) -> OutcomeScores:
     if rules.contrast:
         raw = rules.scale == "raw"
         pair = f"{rules.first} {'less' if raw else 'by'} {rules.second}"
-        name = told.label or told.name.replace("_", " ")
+        name = told.words
         update = {"label": f"{name}, {pair}", "unit": told.unit if raw else ""}
         told = told.model_copy(update=update)
     return replace(found, table=table, outcome=told, timed=applied, measured=not rules.is_plain)

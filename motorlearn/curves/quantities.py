@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import partial
+from operator import itemgetter
 from typing import Any
 
 import numpy as np
@@ -29,17 +30,9 @@ _INTERVAL = (
     Column("conf_high", "upper", kind="number"),
     Column("reason"),
 )
-QUANTITIES = Schema((Column("group"), Column("quantity"), Column("at", kind="number"), *_INTERVAL))
-CONTRASTS = Schema(
-    (
-        Column("group"),
-        Column("reference"),
-        Column("quantity"),
-        Column("at", kind="number"),
-        Column("kind"),
-        *_INTERVAL,
-    )
-)
+_GROUP, _ASKED = Column("group"), (Column("quantity"), Column("at", kind="number"))
+QUANTITIES = Schema((_GROUP, *_ASKED, *_INTERVAL))
+CONTRASTS = Schema((_GROUP, Column("reference"), *_ASKED, Column("kind"), *_INTERVAL))
 AREA_NODES = 40
 SIGNED = ("level_at", "area")
 """Quantities on the scale of the scores, which may be below 0; the others are above 0."""
@@ -97,8 +90,9 @@ def curve_quantities(
     ``restart="savings"`` or ``"both"`` also the savings, the share of the way gained that is
     still there when a session begins (at ``at``; of a population there is one for all). Intervals
     are by the delta method: on the scale of the scores for levels and areas, of shares for
-    savings, of their logarithms for what is above 0. Where limits of a population are profiles
-    (fewer than 30 learners), its covariance is taken times m over m less groups, m learners.
+    savings, of their logarithms for what is above 0; a half-life by one rate has the limits of the
+    log rate turned round. Where limits of a population are profiles (fewer than 30 learners), its
+    covariance is taken times m over m less groups, m learners.
 
     Parameters
     ----------
@@ -142,9 +136,10 @@ def curve_quantities(
     rows, contrasts = [], []
     for name, at in asked:
         value = _function(fit, name, at, span)
+        turn = _by_log_rate(fit) if name == "half_life" else None
         for group, pick in known.picks.items():
-            own = _picked(value, pick)
-            row = _interval(known, own, name, level, _reason(fit, name))
+            own = _picked(value if turn is None else itemgetter(2), pick)
+            row = _interval(known, own, name, level, _reason(fit, name), turn)
             rows.append(QUANTITIES.row(group=group, quantity=name, at=at, **row))
         contrasts += _against_first(fit, known, value, (name, at), level)
     rows += _savings(fit, level)
@@ -175,25 +170,14 @@ def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
     else:
         where, terms = {"savings": np.nan}, fit.common.set_index("term")
         spreads = {"savings": float(t_quantile(level, np.inf))}
-    rows = []
-    for term, begin in where.items():
-        if term not in terms.index:
-            continue
+    rows, seen = [], fit.status in ("ok", "asymptote not seen")
+    for term in filter(set(terms.index).__contains__, where):
         value, error = float(terms.at[term, "estimate"]), float(terms.at[term, "std_error"])
-        spread = float(spreads[term])
-        known = {"estimate": value, "conf_low": value - spread * error}
-        known |= {"conf_high": value + spread * error}
-        rows.append(
-            QUANTITIES.row(quantity="savings", at=begin, **known)
-            if np.isfinite(value)
-            else QUANTITIES.row(quantity="savings", at=begin, reason=_no_savings(fit))
-        )
+        half = float(spreads[term]) * error
+        known = {"estimate": value, "conf_low": value - half, "conf_high": value + half}
+        told = known if np.isfinite(value) else {"reason": NO_WAY if seen else fit.status}
+        rows.append(QUANTITIES.row(quantity="savings", at=where[term], **told))
     return rows
-
-
-def _no_savings(fit: CurveFit | PopulationCurve) -> str:
-    """Why savings are missing."""
-    return NO_WAY if fit.status in ("ok", "asymptote not seen") else fit.status
 
 
 def learner_quantity(fit: CurveFit, name: str, at: Any) -> dict[str, Any]:
@@ -360,9 +344,23 @@ def _reason(fit: CurveFit | PopulationCurve, name: str) -> str:
 UNKNOWN = ("shape not settled", "rate at a bound", "no change")
 
 
+def _by_log_rate(fit: CurveFit | PopulationCurve) -> Callable[[float], float] | None:
+    """Half-life of a log rate, for a form that has but one."""
+    form = named_form(fit.form)
+    if len(form.rates) > 1:
+        return None
+    return lambda log_rate: float(form.half_life([np.exp(log_rate)], fit.first))
+
+
 def _interval(
-    known: _Parameters, value: Callable[[np.ndarray], float], name: str, level: float, reason: str
+    known: _Parameters,
+    value: Callable[[np.ndarray], float],
+    name: str,
+    level: float,
+    reason: str,
+    turn: Callable[[float], float] | None = None,
 ) -> dict[str, Any]:
+    """Estimate and limits; those of what ``turn`` makes a quantity are turned round."""
     if reason:
         return {"reason": reason}
     centre, error, df = _with_error(known, value)
@@ -371,11 +369,14 @@ def _interval(
     if not np.isfinite(error):
         return {"estimate": centre, "reason": NO_ERROR}
     half = float(t_quantile(level, df)) * error
-    if name in SIGNED:
-        ends = (centre - half, centre + half)
+    if turn is not None:
+        centre, *ends = (turn(place) for place in (centre, centre - half, centre + half))
+        ends.sort()
+    elif name in SIGNED:
+        ends = [centre - half, centre + half]
     else:
         wide = np.exp(half / max(centre, 1e-300))
-        ends = (centre / wide, centre * wide)
+        ends = [centre / wide, centre * wide]
     return {"estimate": centre, "conf_low": ends[0], "conf_high": ends[1], "reason": reason}
 
 

@@ -82,6 +82,11 @@ class Outcome(Section):
         return (self.measure if self.has_target else self.name) in VARIABILITY
 
     @property
+    def words(self) -> str:
+        """The outcome in words: as it is labelled, else its name; the mean of hits is a rate."""
+        return self.label or ("hit rate" if self.name == "hit" else self.name.replace("_", " "))
+
+    @property
     def plural(self) -> bool:
         """Whether a sentence speaks of it in the plural, as of hits: by the ending of its noun."""
         noun = (self.label or self.name).partition(" of ")[0].partition(" (")[0]

@@ -231,7 +231,7 @@ def _variables(design: Design) -> Iterator[Block]:
     yield Heading("Outcomes")
     rows = [
         {
-            "outcome": entry.label or entry.name.replace("_", " "),
+            "outcome": entry.words,
             "unit": entry.unit or "–",
             "better": entry.better,
             "role": "primary"

@@ -1,5 +1,6 @@
 """Captions that stand alone, and alternative texts that carry the message."""
 
+import math
 from collections.abc import Sequence
 
 import pandas as pd
@@ -234,8 +235,12 @@ def effects_words(
     places = 2 if ratio else voice.decimals
     said = [
         f"{row['group']} against {row['reference']} {voice.during(str(row['phase']))} "
-        f"{voice.number(row['estimate'], places)} "
-        f"({voice.number(row['conf_low'], places)} to {voice.number(row['conf_high'], places)})"
+        + (
+            f"{voice.number(row['estimate'], places)} "
+            f"({voice.number(row['conf_low'], places)} to {voice.number(row['conf_high'], places)})"
+            if math.isfinite(row["estimate"])
+            else "not computed"
+        )
         for row in contrasts.to_dict("records")
     ]
     null = "1 (same size)" if ratio else "0"

@@ -110,7 +110,10 @@ def _of_people(first: pd.Series, last: pd.Series) -> list[str]:
             f"score at the last test ({listed(shares)}); those who stay can differ from those who "
             "leave."
         )
-    if last.min() < SMALL_GROUP:
+    if not last.min():
+        nobody = listed([str(group) for group in last.index[last == 0]])
+        found.append(f"Nobody of {nobody} has a score at the last test, so nothing is said of it.")
+    elif last.min() < SMALL_GROUP:
         found.append(
             f"The smallest group had {count(int(last.min()), 'participant')} at the last test; "
             "estimates from so few people are uncertain, and an observed effect is a poor guide "

@@ -243,7 +243,7 @@ def outcome_paragraph(design: Design) -> str:
     parts = [f"{many} {listed([_outcome(entry) for entry in design.outcomes])}."]
     if design.primary:
         primary, outcome = design.primary, design.outcome(design.primary.outcome)
-        name = (outcome.label if outcome else "") or primary.outcome.replace("_", " ")
+        name = outcome.words if outcome else primary.outcome.replace("_", " ")
         groups = f" ({listed(list(primary.groups), 'against')})" if primary.groups else ""
         groups = f" ({primary_words(design)})" if primary.factors else groups
         known = len(design.groups) > 1 and primary.baseline in design.phases
@@ -316,9 +316,8 @@ def _planned_parts(design: Design) -> list[str]:
 
 
 def _outcome(outcome: Outcome) -> str:
-    name = outcome.label or outcome.name.replace("_", " ")
     unit = f" in {outcome.unit}" if outcome.unit else ""
-    return f"{name}{unit} ({outcome.better} is better{_target_words(outcome)})"
+    return f"{outcome.words}{unit} ({outcome.better} is better{_target_words(outcome)})"
 
 
 def _target_words(outcome: Outcome) -> str:

@@ -85,11 +85,7 @@ def spread_rules_of(design: Design) -> list[str]:
     >>> spread_rules_of(plan)[0][:71]
     'Beside the comparison of bivariate variable error, a model of all trial'
     """
-    names = [
-        entry.label or entry.name.replace("_", " ")
-        for entry in design.outcomes
-        if entry.is_variability
-    ]
+    names = [entry.words for entry in design.outcomes if entry.is_variability]
     if not names or design.single_case is not None or design.within is not None:
         return []
     terms = "group and test" if len(design.groups) > 1 else "test"

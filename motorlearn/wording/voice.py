@@ -62,7 +62,7 @@ class Voice:
     @property
     def name(self) -> str:
         """The outcome in words."""
-        return self.outcome.label or self.outcome.name.replace("_", " ")
+        return self.outcome.words
 
     @property
     def unit(self) -> str:

@@ -286,3 +286,17 @@ def test_gain_and_start_of_power_with_prior_practice_are_one_model():
     assert shown[0] == pytest.approx(shown[1], abs=0.02)
     told = [curve_quantities(fit, level_at=[5]).estimates[columns] for fit in (one, other)]
     assert told[0].to_numpy() == pytest.approx(told[1].to_numpy(), rel=0.01)
+
+
+@pytest.mark.parametrize("seed", [0, 1])
+def test_a_delay_that_nobody_had_is_missing_and_said_so(seed):
+    # Seed 0 showed the limits 2e-49 and 2e46, seed 1 an infinite one.
+    block, who = np.tile(np.arange(1.0, 11.0), 20), np.repeat(np.arange(20), 10)
+    rng = np.random.default_rng(seed)
+    level = 24 + rng.normal(0, 6, 20)[who]
+    y = level + 15 * np.exp(-0.74 * (block - 1)) + rng.normal(0, 3, 200)
+    rows = pd.DataFrame({"participant": who, "block": block, "y": y})
+    asked = {"practice": "block", "form": "s_shaped", "vary": ("asymptote",)}
+    fit = ml.fit_population_curve(rows, "y", **asked)
+    assert fit.common.set_index("term").loc["delay"].isna().all()
+    assert fit.tables()[2].notes == ("Not estimated: delay.",)

@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import stats
+from scipy.optimize import curve_fit
 
 import motorlearn as ml
 from motorlearn.curves import curve_quantities
@@ -91,17 +93,48 @@ def test_savings_are_a_row_of_each_session_and_one_of_a_population():
     assert "savings" not in curve_quantities(ml.fit_curve(TRIAL, y)).estimates["quantity"].tolist()
 
 
-def test_a_half_life_of_several_rates_is_as_uncertain_as_refits_scatter():
-    trial = np.arange(1.0, 41.0)
-    truth = 20 + 15 / (1 + np.exp(0.4 * (trial - 15)))
-    rng, halves, errors = np.random.default_rng(4), [], []
-    for _ in range(40):
-        fit = ml.fit_curve(trial, truth + rng.normal(0, 1, 40), form="s_shaped")
-        row = fit.estimates.set_index("term").loc["half_life"]
-        halves.append(row["estimate"])
-        errors.append(row["std_error"])
-    # The SD of 40 numbers is known to within 11 %.
-    assert np.std(halves, ddof=1) == pytest.approx(np.mean(errors), rel=0.33)
+@pytest.mark.parametrize("form", ["exponential", "power", "s_shaped", "apex"])
+def test_a_fit_and_its_quantities_tell_one_half_life(form):
+    y = CURVE + np.random.default_rng(3).normal(0, 1.5, TRIAL.size)
+    fit = ml.fit_curve(TRIAL, y, form=form, interval="sandwich")
     told = curve_quantities(fit).estimates.set_index("quantity").loc["half_life"]
-    ends = ["conf_low", "conf_high"]
-    assert row[ends].tolist() == pytest.approx(told[ends].tolist(), rel=1e-4)
+    assert np.isfinite(told["conf_high"])
+    own = fit.estimates.set_index("term").loc["half_life"]
+    for column in ("estimate", "conf_low", "conf_high"):
+        assert told[column] == pytest.approx(own[column], rel=1e-6)
+
+
+def test_a_half_life_of_two_rates_errs_with_both():
+    # Against the covariance of scipy's curve_fit and the slope of the half-life by hand.
+    def curve(n, a, g, r, m):
+        return a + g / (1 + np.exp(r * (n - m)))
+
+    y = curve(TRIAL, 20, 12, 0.2, 20) + np.random.default_rng(5).normal(0, 1.5, TRIAL.size)
+    point, cover = curve_fit(curve, TRIAL, y, p0=(20, 12, 0.2, 20))
+
+    def half_life(r, m):
+        # f(n) is half of f(1) where exp(r(n - m)) is 2/f(1) - 1 = 1 + 2 exp(r(1 - m)).
+        return m + np.log(1 + 2 * np.exp(r * (1 - m))) / r - 1
+
+    h = 1e-6
+    slope = [
+        (half_life(point[2] + h, point[3]) - half_life(point[2] - h, point[3])) / (2 * h),
+        (half_life(point[2], point[3] + h) - half_life(point[2], point[3] - h)) / (2 * h),
+    ]
+    error = np.sqrt(slope @ cover[2:, 2:] @ slope)
+    own = ml.fit_curve(TRIAL, y, form="s_shaped").estimates.set_index("term").loc["half_life"]
+    assert own["estimate"] == pytest.approx(half_life(*point[2:]), rel=1e-5)
+    assert own["std_error"] == pytest.approx(error, rel=1e-4)
+    wide = np.exp(stats.t.isf(0.025, TRIAL.size - 4) * error / own["estimate"])
+    assert own["conf_low"] == pytest.approx(own["estimate"] / wide, rel=1e-4)
+    assert own["conf_high"] == pytest.approx(own["estimate"] * wide, rel=1e-4)
+
+
+def test_the_half_life_of_a_power_curve_has_the_limits_of_its_log_rate():
+    y = 20 + 12 * TRIAL**-0.5 + np.random.default_rng(4).normal(0, 0.7, TRIAL.size)
+    fit = ml.fit_curve(TRIAL, y, form="power")
+    table = fit.estimates.set_index("term")
+    rate, error = table.loc["rate", ["estimate", "std_error"]]
+    wide = np.exp(stats.t.isf(0.025, fit.df) * error / rate)
+    assert table.at["half_life", "conf_low"] == pytest.approx(2 ** (1 / (rate * wide)) - 1)
+    assert table.at["half_life", "conf_high"] == pytest.approx(2 ** (1 / (rate / wide)) - 1)

@@ -176,3 +176,22 @@ def test_what_cannot_be_drawn_is_refused(rows):
     few = ml.fit_curve([1, 2], [3.0, 2.0])
     with pytest.raises(InputError, match="too few"):
         curve_residuals(few, label=LABEL)
+
+
+def test_with_five_blocks_the_closest_form_is_drawn_though_aicc_prefers_none():
+    block = np.arange(1.0, 6.0)
+    rows = pd.DataFrame({
+        "participant": np.repeat(["P1", "P2"], 5),
+        "block": np.tile(block, 2),
+        "time": np.concatenate([
+            [16.0, 13.9, 12.9, 11.1, 9.7], [9.7, 10.1, 7.7, 8.3, 7.9],
+        ]),
+    })  # fmt: skip
+    fits = ml.fit_curves(rows, "time", practice="block", by="participant")
+    assert not np.isfinite(fits.table["aicc"]).any()
+    drawing = individual_fits(fits, rows, "time", practice="block", label="time (s)")
+    assert [len(axes.lines) for axes in drawing.axes] == [2, 2]
+    best = fits.table[fits.table["participant"] == "P1"].nlargest(1, "loglik").iloc[0]
+    line = drawing.axes[0].lines[1]
+    wanted = fits.line(best, np.asarray(line.get_xdata()), block, rows["time"][:5])
+    assert line.get_ydata() == pytest.approx(wanted)

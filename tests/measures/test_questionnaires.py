@@ -3,6 +3,7 @@
 import json
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -19,6 +20,7 @@ from motorlearn.measures.questionnaires.reliability import (
     omega_total,
     one_factor,
 )
+from motorlearn.report.sections.questionnaires import _sentence
 from motorlearn.results import Refused
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "gallery"))
@@ -165,6 +167,10 @@ def test_the_plan_scores_a_questionnaire_and_tests_its_change(tmp_path):
     theirs = anova.set_index("Source")["F"]
     assert own["phase"] == pytest.approx(theirs["time"])
     assert own["group:phase"] == pytest.approx(theirs["Interaction"])
+    crossed = found.changes["interest"].anova.replace({"term": {"group": "order"}})
+    for rows, said in ((crossed, True), (crossed[crossed["term"] == "phase"], False)):
+        told = _sentence("interest", SimpleNamespace(anova=rows), ".")
+        assert told.startswith("Over the times") and ("averaged over the groups" in told) is said
 
 
 BAD_PLANS = {

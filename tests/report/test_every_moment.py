@@ -20,6 +20,8 @@ from motorlearn.report.sections.before_data import nothing_recorded
 from motorlearn.report.sections.closing import limits_of
 from motorlearn.report.sections.study_tables import programme_table
 from motorlearn.report.view import view_of
+from motorlearn.wording.captions import effects_words
+from motorlearn.wording.method import outcome_paragraph
 
 RUN = CliRunner()
 
@@ -115,6 +117,23 @@ def test_a_test_still_to_come_is_told_once_and_blamed_on_nobody():
     said = " ".join(limits_of(found))
     assert "Nobody has a score at the last test: it is to come, or rows are missing." in said
     assert "those who stay" not in said and "0 participants" not in said
+
+
+def test_a_group_that_nobody_of_is_left_in_is_told_as_such():
+    found = view_of(ml.analyse_study(studies.no_retention_in_a_group()), decimal=".")
+    said = " ".join(limits_of(found))
+    assert "Nobody of random has a score at the last test, so nothing is said of it." in said
+    assert "0 participants" not in said
+    entry = found.outcomes[0]
+    words = effects_words(entry.comparison.contrasts, entry.voice, None)
+    assert "days after the last practice) not computed" in words.alt and "–" not in words.alt
+
+
+def test_rates_of_hits_are_called_so_in_the_method_too():
+    outcome = {"name": "hit", "better": "higher"}
+    said = outcome_paragraph(design_from_mapping(studies.plan(outcome)))
+    assert "The outcome was hit rate (higher is better)" in said
+    assert "declared beforehand, was hit rate at" in said
 
 
 def test_the_days_of_a_plan_are_the_same_wherever_they_stand():

@@ -1,5 +1,7 @@
 """Parts of the supervisor's page and of a summary of studies, by hand."""
 
+import math
+import statistics
 from types import SimpleNamespace
 
 import numpy as np
@@ -16,6 +18,21 @@ from motorlearn.report.sections.outcome_tables import adjusted_table
 from motorlearn.report.sections.primary import change_sentences
 from motorlearn.results import Refused
 from motorlearn.wording import Voice
+
+ERROR = Outcome(name="radial_error", unit="cm", better="lower")
+TWO_TESTS = {
+    "study": {"title": "Ring push"},
+    "groups": [{"name": "a"}, {"name": "b"}],
+    "tests": [
+        {"phase": "pretest", "trials": 9},
+        {"phase": "retention", "trials": 9, "interval_days": 1},
+    ],
+    "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+}
+BEFORE, LATER = (
+    math.exp(2 * statistics.stdev([math.log(start + step * i) for i in range(5)]))
+    for start, step in ((30, 3), (28, 5))
+)
 
 
 @pytest.mark.parametrize("length", [417, 418, 419, 420, 421, 422, 500])
@@ -64,19 +81,9 @@ def compared(*phases):
 
 
 def test_adjusted_means_say_that_their_interval_is_of_95_percent():
-    outcome = Outcome(name="radial_error", unit="cm", better="lower")
-    plan = {
-        "study": {"title": "Ring push"},
-        "groups": [{"name": "a"}, {"name": "b"}],
-        "tests": [
-            {"phase": "pretest", "trials": 9},
-            {"phase": "retention", "trials": 9, "interval_days": 1},
-        ],
-        "outcomes": [{"name": "radial_error", "better": "lower"}],
-    }
-    voice = Voice(design_from_mapping(plan), outcome, 1, ".")
+    voice = Voice(design_from_mapping(TWO_TESTS), ERROR, 1, ".")
     found = compared("pretest", "retention")
-    entry = SimpleNamespace(comparison=found, voice=voice, outcome=outcome)
+    entry = SimpleNamespace(comparison=found, voice=voice, outcome=ERROR)
     labels = [column.label for column in adjusted_table(entry).columns]
     assert labels[2:] == ["adjusted mean", "95 % CI lower", "upper", "standard error", "df"]
 
@@ -87,6 +94,37 @@ def test_with_one_test_there_is_no_change_to_tell():
     assert change_sentences(SimpleNamespace(), entry) == [
         "There is one test only, so neither groups nor tests can be compared."
     ]
+
+
+@pytest.mark.parametrize(
+    ("effect", "unit", "value", "bound"),
+    [
+        # SDs of 30, 33 … 42 before and of 28, 33 … 48 later: sqrt(22.5) and sqrt(62.5).
+        ("difference", "score", 2.0, "−2.0 to 2.0 cm"),
+        ("difference", "sd", 2.0, "−15.8 to 15.8 cm"),
+        ("difference", "average sd", 2.0, "−15.8 to 15.8 cm"),
+        ("difference", "baseline sd", 2.0, "−9.5 to 9.5 cm"),
+        ("ratio", "score", 0.8, "0.80 to 1.25"),
+        ("ratio", "score", 1.25, "0.80 to 1.25"),
+        ("ratio", "sd", 2.0, f"{1 / LATER:.2f} to {LATER:.2f}"),
+        ("ratio", "baseline sd", 2.0, f"{1 / BEFORE:.2f} to {BEFORE:.2f}"),
+    ],
+)
+def test_a_bound_of_one_group_is_that_of_the_scores_it_counts(effect, unit, value, bound):
+    rows = [(f"P{i}", "a", "pretest", 30 + 3 * i) for i in range(5)]
+    rows += [(f"P{i}", "a", "retention", 28 + 5 * i) for i in range(5)]
+    found = ml.compare_phases(
+        pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"]),
+        "radial_error", group="group", baseline="pretest", effect=effect, equivalence=value,
+        equivalence_unit=unit,
+    )  # fmt: skip
+    entry = SimpleNamespace(
+        comparison=found,
+        voice=Voice(design_from_mapping(TWO_TESTS), ERROR, 1, "."),
+        analysis=SimpleNamespace(change_stages=("pretest", "retention")),
+    )
+    said = change_sentences(SimpleNamespace(groups=["a"]), entry)
+    assert f"smallest effect of interest declared beforehand ({bound})" in said[-1]
 
 
 def test_tests_are_counted_by_what_was_asked_of_them():

@@ -87,6 +87,21 @@ def test_no_heading_of_a_table_stands_twice(document):
         assert len(set(table.headings)) == len(table.headings), table.name
 
 
+def test_word_and_page_tell_the_same_of_the_limits_in_the_appendix(folder):
+    told = "Columns called lower and upper hold 95\u00a0% intervals."
+    assert told in (folder / "report.html").read_text(encoding="utf-8")
+    texts = [paragraph.text for paragraph in docx.Document(folder / "report.docx").paragraphs]
+    assert texts[texts.index("Appendix") + 1] == told
+
+
+def test_changes_have_the_unit_of_their_outcome(document, study_name, find):
+    units = {entry.outcome.name: entry.outcome.unit for entry in find(study_name).outcomes}
+    for table in document.tables:
+        unit = units.get(table.name.removeprefix("change-").replace("-", "_"))
+        if table.name.startswith("change-") and unit and "ratio" not in table.headings:
+            assert f"change ({unit})" in table.headings
+
+
 def test_titles_have_no_capitals_inside(document, study_name, studies):
     own = {test.name for test in studies[study_name]().design.tests}
     words = {phase.split()[0] for phase in SHORT_LABELS.values()}

@@ -25,7 +25,7 @@ PLAN = {
 def test_one_group_without_a_pretest_is_not_adjusted_for_one():
     text = outcome_paragraph(design_from_mapping(PLAN))
     assert "adjusted" not in text
-    assert text.startswith("The outcome was hit (higher is better).")
+    assert text.startswith("The outcome was hit rate (higher is better).")
 
 
 def test_two_groups_with_a_pretest_are():

@@ -141,7 +141,9 @@ COMMON = Schema(
 
 _NOTHING = COMMON.frame()
 NOTHING = 1e-9
-"""Relative standard error of a restart rate below which the rows do not depend on it."""
+"""Relative standard error of a rate below which the rows do not depend on it."""
+ENDLESS = 1e6
+"""Upper limit of a shared rate, by its estimate, from which there is none."""
 ALONG, LEVEL = np.linspace(-1.0, 1.0, 65), 1e-4
 """Places between the limits of a common term, and the relative slope below which it is level."""
 
@@ -152,7 +154,7 @@ def common_frame(
     """What all learners have in common; limits are taken on the scale without bounds.
 
     Missing is what the curve's shape needs where nothing changes (``flat``), savings among it, and
-    a restart rate that moves nothing.
+    a restart rate or a shared rate that moves nothing or whose interval has no upper end.
     """
     if data.common is None:
         return _NOTHING.copy()
@@ -176,8 +178,9 @@ def common_frame(
             "conf_high": along.max(axis=0),
         }
     )
-    restart = frame["term"] == "restart_rate"
-    lost = restart & ((error <= NOTHING * frame["estimate"]) | ~np.isfinite(frame["conf_high"]))
+    bent = frame["term"].isin(["restart_rate", *data.form.shared.names])
+    size = frame["estimate"].abs()
+    lost = bent & ((error <= NOTHING * size) | (frame["conf_high"] > ENDLESS * np.maximum(size, 1)))
     if flat:
         lost |= frame["term"].isin(["savings", *data.form.shared.names])
     frame.loc[lost, frame.columns[1:]] = np.nan

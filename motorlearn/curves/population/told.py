@@ -30,7 +30,7 @@ from motorlearn.curves.population.terms import (
     whole_covariance,
 )
 from motorlearn.curves.population.unlike import unlike
-from motorlearn.curves.status import CURVE, FLAT, KEPT
+from motorlearn.curves.status import CURVE, ERRORS, FLAT, KEPT
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe
 
@@ -181,7 +181,7 @@ def _estimates(
     if limits is not None:
         level_off = estimates["term"][~np.isfinite(limits).all(axis=1)]
         fit = replace(fit, warnings=(*fit.warnings, *_open(level_off)))
-    if claim.lost == KEPT:
+    if claim.lost in (KEPT, ERRORS):
         fit = replace(fit, warnings=(*fit.warnings, *unlike(data, fit)))
     shown = without_what_is_lost(estimates, claim, fit.layout, scale, level=level, start=data.start)
     return fit, shown, vcov

@@ -17,11 +17,21 @@ from motorlearn.linear.hypotheses import t_quantile
 
 @dataclass(frozen=True)
 class Limits:
-    """Limits of every term, their confidence level, and whether they can show an open end."""
+    """Limits of every term, their confidence level, and the kind of interval."""
 
     values: np.ndarray
     level: float
-    open_ends: bool
+    kind: str
+
+    @property
+    def open_ends(self) -> bool:
+        """Whether they can show an open end."""
+        return self.kind == "profile"
+
+    @property
+    def turned(self) -> bool:
+        """Whether limits of a function of one term are that function of its limits."""
+        return self.kind in ("profile", "bootstrap")
 
 
 def estimates_frame(
@@ -46,68 +56,50 @@ def estimates_frame(
         }
     )
     curve = dict(zip(spread.terms, spread.estimates))
-    one = len(problem.form.rates) == 1
-    half = (
-        _turned(problem, frame, curve) if one else _by_slopes(problem, frame, spread, limits.level)
-    )
+    half = _half_life_row(problem, spread, limits, frame, curve)
     whole = pd.concat([frame, half], ignore_index=True)
     return _without_what_is_lost(problem, whole, said, limits, spread.df)
 
 
-def _turned(problem: Problem, frame: pd.DataFrame, curve: Mapping[str, float]) -> pd.DataFrame:
-    """Half-life of a form with one rate; its limits are those of the rate turned round."""
-    table = frame.set_index("term")
-    rate, error = float(curve["rate"]), float(table.at["rate", "std_error"])
-    ends = [_half(problem, [float(table.at["rate", side])]) for side in ("conf_high", "conf_low")]
-    slope = _slopes(problem, [rate])[0]
-    return _half_life_row(
-        _half(problem, [rate]),
-        abs(slope) * error,
-        (min(ends), max(ends)) if np.isfinite(error) else (np.nan, np.nan),
-    )
+def _half_life_row(
+    problem: Problem,
+    spread: Spread,
+    limits: Limits,
+    frame: pd.DataFrame,
+    curve: Mapping[str, float],
+) -> pd.DataFrame:
+    """Half-life; of an only rate with limits that are turned round, else by the delta method.
 
-
-def _by_slopes(problem: Problem, frame: pd.DataFrame, spread: Spread, level: float) -> pd.DataFrame:
-    """Half-life of a form with several rates; the limits of its logarithm by the delta method."""
-    place = [spread.terms.index(name) for name in problem.form.rates]
-    rates = [float(spread.estimates[row]) for row in place]
-    slopes = np.zeros(len(spread.terms))
-    slopes[place] = _slopes(problem, rates)
-    half, known = _half(problem, rates), frame.set_index("term").at["rate", "std_error"]
+    Limits are those of the logarithm, of the rate or of the half-life, unless those of the rate
+    were profiled or resampled.
+    """
+    names, table = problem.form.rates, frame.set_index("term")
+    rates, rate = np.array([float(curve[name]) for name in names]), table.loc[names[0]]
+    centre, slope = _half_life(problem, rates), np.zeros(len(spread.terms))
+    for name, step in zip(names, np.diag(1e-6 * np.abs(rates))):
+        rise = _half_life(problem, rates + step) - _half_life(problem, rates - step)
+        slope[spread.terms.index(name)] = rise / (2 * step.sum())
     with np.errstate(all="ignore"):
-        error = known * 0.0 + float(np.sqrt(max(slopes @ spread.covariance @ slopes, 0.0)))
-        df = df_along(slopes[None], spread.covariance, spread.turns, spread.df)
-        wide = np.exp(t_quantile(level, df)[0] * error / half)
-        return _half_life_row(half, error, (float(half / wide), float(half * wide)))
+        error = float(np.sqrt(slope @ spread.covariance @ slope))
+        df = df_along(slope[None], spread.covariance, spread.turns, spread.df)[0]
+        far = t_quantile(limits.level, df)
+        wide = np.exp(far * error / centre)
+        ends = np.array([centre / wide, centre * wide])
+        if len(rates) == 1:
+            wide = np.exp(far * rate["std_error"] / rates[0])
+            known = rate[["conf_high", "conf_low"]].to_numpy(float)
+            turned = limits.turned or not np.isfinite(error)
+            places = known if turned else rates * np.array([wide, 1 / wide])
+            ends = np.array([_half_life(problem, [place]) for place in places])
+    rest = [error, *ends] if np.isfinite(rate["std_error"]) else [np.nan] * 3
+    return pd.DataFrame([["half_life", centre, *rest]], columns=frame.columns)
 
 
-def _half(problem: Problem, rates: Sequence[float]) -> float:
+def _half_life(problem: Problem, rates: Sequence[float] | np.ndarray) -> float:
     if not rates[0] > 0:
         return np.inf
     with np.errstate(all="ignore"):
         return float(problem.form.half_life(list(rates), problem.first))
-
-
-def _slopes(problem: Problem, rates: Sequence[float]) -> np.ndarray:
-    """Derivatives of the half-life by each rate."""
-    steps = 1e-6 * np.diag(np.abs(rates))
-    if not rates[0] > 0 or not np.isfinite(_half(problem, [rates[0] - steps[0, 0], *rates[1:]])):
-        return np.full(len(rates), np.nan)
-    sides = [[_half(problem, (rates + way * h).tolist()) for way in (1, -1)] for h in steps]
-    with np.errstate(all="ignore"):
-        return np.array([(up - down) / (2 * h.sum()) for (up, down), h in zip(sides, steps)])
-
-
-def _half_life_row(value: float, error: float, ends: tuple[float, float]) -> pd.DataFrame:
-    return pd.DataFrame(
-        {
-            "term": ["half_life"],
-            "estimate": [value],
-            "std_error": [error],
-            "conf_low": [ends[0]],
-            "conf_high": [ends[1]],
-        }
-    )
 
 
 def _without_what_is_lost(

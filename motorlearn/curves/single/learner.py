@@ -188,7 +188,7 @@ def _finished(
     spread = _spread(problem, noisy, solution, options)
     curve, said = _judged(work, solution, spread)
     ends = _limits(work, solution, spread, options, seed)
-    limits = Limits(ends, options["level"], options["interval"] == "profile")
+    limits = Limits(ends, options["level"], options["interval"])
     fitted, loglik = _heights(problem, solution, noisy)
     aicc, bic = _criteria(problem, terms, loglik)
     recipe = _recipe(work, solution, rows, options, seed, noisy)

@@ -137,7 +137,16 @@ def thin_ticks(axes: Axes, *, first: Sequence[float] = ()) -> None:
         )
         if free:
             kept.append(i)
-    axes.set_xticks(places, [text.get_text() if i in kept else "" for i, text in enumerate(texts)])
+    _label_ticks(
+        axes, places, [text.get_text() if i in kept else "" for i, text in enumerate(texts)]
+    )
+
+
+def _label_ticks(axes: Axes, places: Sequence[float], labels: Sequence[str]) -> None:
+    """Label the places of the x axis, whose limits stay: ticks beyond them would widen it."""
+    limits = axes.get_xlim()
+    axes.set_xticks(places, labels)
+    axes.set_xlim(limits)
 
 
 def thin_runs(axes: Axes, runs: Sequence[Sequence[float]]) -> None:
@@ -154,8 +163,8 @@ def thin_runs(axes: Axes, runs: Sequence[Sequence[float]]) -> None:
         if all(boxes[after].x0 > boxes[before].x1 + _GAP for before, after in pairs):
             break
     left_out = {place for run in runs for place in run} - {place for run in kept for place in run}
-    axes.set_xticks(
-        list(texts), ["" if at in left_out else text.get_text() for at, text in texts.items()]
+    _label_ticks(
+        axes, list(texts), ["" if at in left_out else text.get_text() for at, text in texts.items()]
     )
 
 

@@ -5,6 +5,6 @@ from motorlearn.design import Outcome
 
 def outcome_label(outcome: Outcome) -> str:
     """Axis label of an outcome: its name, its unit and which direction is better."""
-    name = outcome.label or outcome.name.replace("_", " ")
+    name = outcome.words
     unit = f" ({outcome.unit})" if outcome.unit else ""
     return f"{name}{unit}, {outcome.better} is better"

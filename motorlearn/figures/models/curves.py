@@ -143,8 +143,10 @@ def _one_fit(
 
 def _drawn(fits: CurveFits, name: object, verdict: pd.Series) -> tuple[str, pd.DataFrame]:
     """Heading of a panel, and the row of the fit that is drawn in it (none without a fit)."""
-    table, form = fits.table, str(verdict["form"])
-    rows = table[(table[fits.by[0]] == name) & (table["form"] == verdict["best"])]
+    form, own = str(verdict["form"]), fits.table[fits.table[fits.by[0]] == name]
+    rows = own[own["form"] == verdict["best"]]
+    if rows.empty:  # too few scores for AICc, which then prefers none
+        rows = own.dropna(subset=["loglik"]).nlargest(1, "loglik")
     level = form == "no change" or (rows["status"] == "no change").any()
     return "level" if level else form, rows
 

@@ -68,7 +68,7 @@ def paired_change(
             rows = changes[changes["group"] == look.group].sort_values("change")
             _panel(axes, rows, look, detectable, chosen.marker)
             panel_title(axes, look)
-        name = outcome.label or outcome.name.replace("_", " ")
+        name = outcome.words
         change = f"change in {name}" + (f" ({outcome.unit})" if outcome.unit else "")
         if ax is None:
             figure.supylabel(change, fontsize=chosen.font)

@@ -179,7 +179,7 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
     if isinstance(found, OutcomeScores) and not found.measured:
         return found.table, found.column, entry.unit, entry.better
     if isinstance(found, OutcomeScores) and entry.has_target and not found.table.empty:
-        told = f"absolute error of {entry.label or entry.name.replace('_', ' ')}"
+        told = f"absolute error of {entry.words}"
         return found.table.assign(**{told: found.table["error"].abs()}), told, entry.unit, "lower"
     if isinstance(found, OutcomeScores) and entry.name not in table and len(table):
         return _measured(found), entry.name, found.outcome.unit, entry.better

@@ -236,7 +236,9 @@ def paired_table(entry: OutcomeView) -> Table:
         Column("group", voice.arm),
         Column("change", "from and to"),
         Column("n", kind="count"),
-        number("estimate", "ratio" if ratio else "change"),
+        number(
+            "estimate", "ratio" if ratio else "change", unit="" if ratio else voice.outcome.unit
+        ),
         number("conf_low", "95 % CI lower"),
         number("conf_high", "upper"),
         Column("statistic", "t", "number"),

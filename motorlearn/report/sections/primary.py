@@ -63,17 +63,22 @@ def change_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     said = [sentences.paired_sentence(row, entry.voice) for row in rows.to_dict("records")]
     bound = entry.comparison.recipe.options["equivalence"]
     if bound is not None and len(found.groups) == 1:
-        bound *= _bound_in_scores(entry.comparison, str(rows.iloc[0]["to_phase"]))
+        bound = _bound_of_change(entry.comparison, bound, str(rows.iloc[0]["to_phase"]))
         said.append(sentences.change_reading(rows.iloc[0], bound, entry.voice))
     return [sentence for sentence in said if sentence]
 
 
-def _bound_in_scores(comparison: PhaseComparison, test: str) -> float:
-    """What one unit of the declared bound is in scores: 1, or the standard deviation at a test."""
-    if comparison.recipe.options["equivalence_unit"] == "score":
-        return 1.0
-    means = comparison.means
-    return float(means.loc[means["phase"] == test, "sd"].iloc[0])
+def _bound_of_change(comparison: PhaseComparison, bound: float, test: str) -> float:
+    """The declared bound as a difference or a ratio; an SD is that of the scores it counts."""
+    asked, scores = comparison.recipe.options, comparison.scores
+    ratio = asked["effect"] == "ratio"
+    if asked["equivalence_unit"] == "score":
+        return max(bound, 1 / bound) if ratio else bound
+    phase = asked["baseline"] if asked["equivalence_unit"] == "baseline sd" else test
+    own = scores.loc[scores["phase"].astype("str") == str(phase), "score"]
+    if ratio:
+        return math.exp(bound * float(own.map(math.log).std()))
+    return bound * float(own.std())
 
 
 def estimate_in_words(row: Mapping[str, Any], voice: Voice) -> str:

@@ -101,5 +101,5 @@ def _sentence(scale: str, change: PhaseComparison, decimal: str) -> str:
     )
     said = digits.p_clause(float(row["p_gg"]), decimal=decimal)
     f = digits.number(float(row["statistic"]), 2, decimal=decimal)
-    groups = ", averaged over the groups," if "group" in set(change.anova["term"]) else ""
+    groups = ", averaged over the groups," if len(change.anova) > 1 else ""
     return f"Over the times{groups} {scale}: F({df}) = {f}, {said}."

@@ -15,6 +15,7 @@ from motorlearn.tables import Table
 
 REFERENCE = re.compile(r"\{(fig|tab):([a-z0-9-]+)\}")
 NOUN = {"fig": "Figure", "tab": "Table"}
+LIMITS_TOLD = "Columns called lower and upper hold 95 % intervals."
 
 
 def slug(text: str) -> str:

@@ -12,7 +12,7 @@ from jinja2.filters import do_mark_safe
 
 import motorlearn
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.report.writers.contents import Document, Heading, Text, unbroken
+from motorlearn.report.writers.contents import LIMITS_TOLD, Document, Heading, Text, unbroken
 from motorlearn.tables import Column, Table
 
 SHORT = 28
@@ -48,6 +48,7 @@ def to_page(document: Document, pictures: Mapping[str, bytes], made: Mapping[str
     return environment.from_string(source).render(
         document=document,
         outline=[section for section in outline if not section.aside],
+        limits_told=unbroken(LIMITS_TOLD),
         appendix=[section for section in outline if section.aside],
         blocks=[do_mark_safe(part) for part in _blocks(document, first, pictures)],
         aside=[do_mark_safe(part) for part in _aside(document, pictures)],

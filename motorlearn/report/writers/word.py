@@ -16,7 +16,7 @@ from docx.shared import Cm, Pt, RGBColor
 from docx.text.paragraph import Paragraph
 
 from motorlearn.figures.drawing.drawn import Drawing
-from motorlearn.report.writers.contents import NOUN, Document, Heading, Text, unbroken
+from motorlearn.report.writers.contents import LIMITS_TOLD, NOUN, Document, Heading, Text, unbroken
 from motorlearn.tables import Table
 from motorlearn.tables.office import neutral_office
 from motorlearn.tables.word import add_table
@@ -143,6 +143,7 @@ class _Writer:
     def begin_appendix(self) -> None:
         """Begin the appendix on a page of its own."""
         self.word.add_paragraph("Appendix", style="Title").paragraph_format.page_break_before = True
+        self.word.add_paragraph(unbroken(LIMITS_TOLD))
 
     def contents(self) -> None:
         """Write the headings as a table of contents that Word can renew and number."""
