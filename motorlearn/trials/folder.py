@@ -286,12 +286,25 @@ def _problems(
     if ratings is not None and ratings.sheet.table["score"].isna().all():
         found.append(_nothing_yet(ratings.sheet.file))
     elif ratings is not None:
+        found.append(_without_rater(ratings.sheet))
         known = ratings.sheet.table["participant"].notna().any()
         if known:
             found.append(check_rules(ratings.sheet, phases=design.phases))
         if people is not None and known:
             found.append(check_same_people(ratings.sheet, people.sheet, source="ratings"))
     return found
+
+
+def _without_rater(sheet: Sheet) -> pd.DataFrame:
+    table = sheet.table.reset_index(drop=True)
+    rows = table.index[table["score"].notna() & table["rater"].isna()]
+    return sheet.problems(
+        "rating without a rater",
+        rows.to_numpy(dtype=int),
+        column="rater",
+        severity="doubt",
+        advice="write who rated in every row; until then the agreement of raters is not computed",
+    )
 
 
 def _once(problems: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:

@@ -58,3 +58,15 @@ def test_a_clip_that_is_not_in_the_key_is_named_by_its_cell(study):
     assert wrong[["file", "row", "value"]].to_numpy().tolist() == [["ratings.csv", 2, "C999"]]
     assert back.ratings["participant"].isna().sum() == 1
     assert len(back.ratings) == len(ratings)
+
+
+def test_a_score_without_a_rater_is_asked_about(study):
+    path = study / "sheets" / "ratings.csv"
+    ratings = pd.read_csv(path, dtype=str).assign(rater="A")
+    ratings.loc[[1, 4], "rater"] = None
+    ratings.loc[2, ["rater", "score"]] = None
+    ratings.to_csv(path, index=False)
+    problems = ml.read_study(study).problems
+    found = problems[problems["rule"] == "rating without a rater"]
+    assert found["row"].tolist() == [3, 6]
+    assert set(found["severity"]) == {"doubt"} and set(found["column"]) == {"rater"}
