@@ -94,7 +94,7 @@ TABLE_FACING = {
         "population.bands",
         "population.claims",
         "population.curve",
-        "population.maximum",
+        "population.likelihood_ratios",
         "population.population",
         "population.told",
         "population.table",

@@ -57,6 +57,28 @@ def test_gradient_of_common_terms_agrees_with_finite_differences(form, start, va
     agrees(marginal, point)
 
 
+@pytest.mark.parametrize(
+    "asked",
+    [
+        Asked(None, "warm-up", "equal", "ar1"),
+        Asked(None, "warm-up", "practice", "none"),
+        Asked("session", "both"),
+        BOTH,
+    ],
+)
+@pytest.mark.parametrize("vary", [(0, 1), (0, 1, 2)])
+def test_second_derivatives_with_common_terms_are_differences_of_slopes(asked, vary):
+    data, extra = dressed(asked, form="power_prior" if asked is BOTH else "exponential")
+    marginal = Marginal(data, Layout(2, (True, False, True), vary, True, extra), 9)
+    point, wanted = np.random.default_rng(3).normal(0, 0.3, marginal.layout.size), []
+    marginal.adapt(point)
+    found = marginal.information(point, marginal.value(point)[1])
+    for move in np.eye(len(point)) * 1e-5:
+        fall = marginal.value(point - move)[1] - marginal.value(point + move)[1]
+        wanted.append(fall / 2e-5)
+    assert found == pytest.approx(np.array(wanted), rel=1e-4, abs=1e-4 * np.abs(wanted).max())
+
+
 @pytest.mark.parametrize("start", [False, True])
 def test_gradient_of_common_terms_of_hits_agrees_with_finite_differences(start):
     data, extra = dressed(Asked("session", "both"), hits=True, start=start)

@@ -7,10 +7,12 @@ effects is taken on a grid of nodes, centred at its mode and turned along its cu
 
 from dataclasses import dataclass, field
 from itertools import product
+from typing import ClassVar
 
 import numpy as np
 from scipy.special import logsumexp
 
+from motorlearn.curves.population.ascent import observed_information
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners
 from motorlearn.curves.population.marginal import gauss_hermite
@@ -30,6 +32,7 @@ class GridMarginal:
     z: np.ndarray = field(init=False)
     mass: np.ndarray = field(init=False)
     ways: np.ndarray | float = field(init=False, default=0.0)
+    bends: ClassVar[bool] = False
     now: Learners = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -116,6 +119,10 @@ class GridMarginal:
         """Log-likelihood on the nodes as they are placed, and its exact gradient."""
         loglik, scores = self.scores(point)
         return loglik, scores.sum(axis=0)
+
+    def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+        """Minus the second derivatives, by differences of the exact gradient ``slope``."""
+        return observed_information(self.value, point, slope)
 
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""

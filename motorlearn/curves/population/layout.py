@@ -73,14 +73,8 @@ class Layout:
 
     def cells(self, point: np.ndarray) -> np.ndarray:
         """Parameters of each group, shape (groups, 3); later groups are stored as differences."""
-        cells = np.empty((self.groups, 3))
-        at = 0
-        for row, own in enumerate(self.differ):
-            cells[:, row] = point[at]
-            if own:
-                cells[1:, row] += point[at + 1 : at + self.groups]
-            at += self.groups if own else 1
-        return cells
+        found: np.ndarray = self.choice @ point[: self.fixed]
+        return found
 
     def root(self, point: np.ndarray) -> np.ndarray:
         """Cholesky root in full: rows asymptote, amount, log rate; one column per random effect."""
@@ -113,6 +107,78 @@ class Layout:
         columns += [log_sigma] if self.residual else []
         columns += list(common.T) if common is not None else []
         return np.stack(columns, axis=1)
+
+    def levers(self, root: np.ndarray) -> np.ndarray:
+        """How the vector moves what a learner of each group has, shape (groups, 10, size).
+
+        The ten are asymptote, amount, log rate; the covariance of asymptote and amount with the log
+        rate given (11, 12, 22); log residual SD; and asymptote, amount and log rate once more, by
+        what they move with the standardised log rate.
+        """
+        found = self._still.copy()
+        place, row, column = self._spread
+        own, other = root[row, column], root[1 - row, column]
+        found[:, 3 + 2 * row, place] = 2 * own
+        found[:, 4, place] = other
+        return found
+
+    @cached_property
+    def _still(self) -> np.ndarray:
+        """The levers that do not change with the point."""
+        found = np.zeros((self.groups, 10, self.size))
+        found[:, : len(self.differ), : self.fixed] = self.choice
+        for place, (row, column) in enumerate(self._entries, self.fixed):
+            found[:, 7 + row, place] = float(column < self._first)
+        if self.residual:
+            found[:, 6, self.size - self.extra - 1] = 1.0
+        return found
+
+    @cached_property
+    def choice(self) -> np.ndarray:
+        """Which fixed effects make up each parameter of each group, shape (groups, 3, fixed)."""
+        found, at = np.zeros((self.groups, len(self.differ), self.fixed)), 0
+        for row, own in enumerate(self.differ):
+            found[:, row, at] = 1.0
+            if own:
+                found[range(1, self.groups), row, range(at + 1, at + self.groups)] = 1.0
+            at += self.groups if own else 1
+        return found
+
+    def bent(self, spread: np.ndarray) -> np.ndarray:
+        """Second derivatives that come from the covariance being a square of its root.
+
+        ``spread`` are derivatives by the covariance of asymptote and amount (11, 12, 22).
+        """
+        found = np.zeros((self.size, self.size))
+        both = np.array([2 * spread[0], spread[1], 2 * spread[2]])
+        one, other, pair = self._squared
+        found[one, other] = both[pair]
+        return found
+
+    @cached_property
+    def _squared(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Places of pairs of entries in one column of the root, and which covariance they bend."""
+        place, row, column = self._spread
+        one, other = np.nonzero(np.equal.outer(column, column))
+        return place[one], place[other], row[one] + row[other]
+
+    @cached_property
+    def _entries(self) -> tuple[tuple[int, int], ...]:
+        """Row (asymptote, amount, log rate) and column of the free entries of the root."""
+        return tuple((self.order[a], int(b)) for a, b in zip(*self.triangle))
+
+    @property
+    def _first(self) -> int:
+        """Columns of the root that belong to the log rate."""
+        return int(RATE in self.vary)
+
+    @cached_property
+    def _spread(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Places in the vector, rows and columns of the entries beside those of the log rate."""
+        places = enumerate(self._entries, self.fixed)
+        kept = [(at, row, column) for at, (row, column) in places if column >= self._first]
+        place, row, column = np.array(kept, int).reshape(-1, 3).T
+        return place, row, column
 
     def point(
         self,

@@ -212,6 +212,15 @@ class Learners:
             slope, rest = slope - top, rest - more
         return slope, rest
 
+    @cached_property
+    def _falling(self) -> bool:
+        """Whether no row is padding, and the basis is a power of what is 1 at most."""
+        if not self.form.linear:
+            return False
+        slope, rest = self._exponents
+        plain = isinstance(rest, float) and rest == 0
+        return plain and bool(self.used.all()) and bool(np.max(np.real(slope)) <= 0)
+
     def fall(self, log_rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Basis and its derivative by the log rate, padding 0; shape (learners, nodes, rows)."""
         basis, tilt = self.bare(log_rate)
@@ -227,6 +236,9 @@ class Learners:
         if self.sessions is not None:
             return self._with_sessions(rate, used)
         height, turn = self._at_rows(rate)
+        if self._falling:
+            basis = np.exp(height)
+            return basis, np.multiply(turn, basis, out=turn)
         basis = _exp(height) * used
         return basis, turn * basis
 
@@ -236,7 +248,7 @@ class Learners:
             return self._at(self.n[:, None, :], rate)
         slope, rest = self._exponents
         steep = rate * slope[:, None, :]
-        return steep + _node(rest), steep
+        return steep if self._falling else steep + _node(rest), steep
 
     def _at(self, n: np.ndarray, rate: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Log basis at other places and its derivative, from 0 at the first trial if anchored."""

@@ -7,18 +7,20 @@ adaptive Gauss-Hermite quadrature.
 """
 
 from dataclasses import dataclass, field
-from functools import lru_cache
-from typing import Any
+from functools import cached_property, lru_cache
+from typing import Any, ClassVar
 
 import numpy as np
 
+from motorlearn.curves.population.curvature import RATE_STEP, second_slopes
+from motorlearn.curves.population.given import Given, given_rate
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import STEP, Learners, imaginary
 
 INNER_STEPS = 25
 DIFFERENCE = 1e-4
-EPSILON, ROUNDING = float(np.finfo(float).eps), 1e-3
-"""Rounding of a float, and the relative error of a determinant from where it is no number."""
+COMMON_STEP = 1e-6
+"""Step in a common term, or a tenth of it, of differences of slopes."""
 PEAK_SLACK = 0.1
 """Distance from the mode, in posterior SDs, at which the nodes sit well enough."""
 
@@ -30,103 +32,17 @@ def gauss_hermite(nodes: int) -> tuple[np.ndarray, np.ndarray]:
     return places, weights
 
 
+Nodes = tuple[np.ndarray, np.ndarray]
+
+
 @dataclass(frozen=True)
-class Given:
-    """Log density of each learner's scores given the log rate, and its derivatives.
+class Seen:
+    """What the evaluation before came by."""
 
-    Arrays are (learners, nodes). ``pull`` are derivatives by asymptote and amount, ``turn`` by
-    the log rate, ``sigma`` by the log residual SD, ``spread`` (3 arrays: 11, 12, 22) by the
-    covariance of asymptote and amount, ``bend`` their conditional means. ``sums`` are those of the
-    rows, ``inverse`` the inverse of the residual variance times the volume that is left.
-    """
-
-    density: np.ndarray
-    pull: tuple[np.ndarray, np.ndarray]
-    turn: np.ndarray
-    bend: tuple[np.ndarray, np.ndarray]
-    sums: tuple[np.ndarray, ...]
-    inverse: tuple[np.ndarray, ...]
-    quadratic: tuple[np.ndarray, np.ndarray]
-    spare: np.ndarray
-    variance: float
-
-    @property
-    def spread(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Derivatives by the covariance of asymptote and amount."""
-        t11, t12, t22, *_ = self.sums
-        b11, b12, b21, b22 = self.inverse
-        v1, v2 = self.pull
-        return (
-            v1 * v1 - b11 * t11 - b12 * t12,
-            v1 * v2 - b11 * t12 - b12 * t22,
-            v2 * v2 - b21 * t12 - b22 * t22,
-        )
-
-    @property
-    def sigma(self) -> np.ndarray:
-        """Derivative by the log residual SD."""
-        t11, t12, t22, *_ = self.sums
-        (m1, m2), (squares, off) = self.bend, self.quadratic
-        inner = m1 * (t11 * m1 + 2 * t12 * m2) + m2 * t22 * m2
-        volume = self.variance * (self.inverse[0] + self.inverse[3])
-        found: np.ndarray = (squares - 2 * off + inner) / self.variance - self.spare - volume
-        return found
-
-
-def given_rate(
-    data: Learners,
-    log_rate: np.ndarray,
-    height: np.ndarray,
-    amount: np.ndarray,
-    cover: tuple[float, float, float],
-    variance: float,
-) -> Given:
-    """Density of the scores with asymptote and amount integrated out.
-
-    ``height`` and ``amount`` are their means at each node, ``cover`` (c11, c12, c22) their
-    covariance, ``variance`` the residual variance.
-    """
-    c11, c12, c22 = cover
-    sums = _sums(data, *data.fall(log_rate))
-    t11, t12, t22, s1, s2, q1, q2, dy = sums
-    b11, b12 = (variance + t11 * c11) + t12 * c12, t11 * c12 + t12 * c22
-    b21, b22 = t12 * c11 + t22 * c12, (variance + t12 * c12) + t22 * c22
-    volume = b11 * b22 - b12 * b21
-    blurred = ~(EPSILON * np.abs((b11 * b22).real) < ROUNDING * volume.real)
-    shrunk = 1 / volume
-    b11, b12, b21, b22 = b22 * shrunk, -b12 * shrunk, -b21 * shrunk, b11 * shrunk
-    e1, e2 = s1 - t11 * height - t12 * amount, s2 - t12 * height - t22 * amount
-    squares = data.squares - height * (s1 + e1) - amount * (s2 + e2)
-    v1, v2 = b11 * e1 + b12 * e2, b21 * e1 + b22 * e2
-    m1, m2 = c11 * v1 + c12 * v2, c12 * v1 + c22 * v2
-    off = e1 * m1 + e2 * m2
-    spare = data.rows - 2
-    constant = -0.5 * (data.rows * np.log(2 * np.pi) + spare * np.log(variance)) - data.volume
-    density = constant - 0.5 * (np.log(volume) + (squares - off) / variance)
-    # Far from the scores rounding decides, and a sum of squares can come out below nothing.
-    density = np.where(blurred | ((squares - off).real < 0), -np.inf, density)
-    a1, a2 = height + m1, amount + m2
-    # The two columns of the curve move with the log rate as lean and 1 times one derivative.
-    lean = -1.0 if data.start else 0.0
-    turn = (a2 + lean * a1 if lean else a2) * (dy - a1 * q1 - a2 * q2) / variance
-    turn -= (lean * c11 + c12) * (b11 * q1 + b12 * q2)
-    turn -= (lean * c12 + c22) * (b21 * q1 + b22 * q2)
-    inverse = (b11, b12, b21, b22)
-    return Given(density, (v1, v2), turn, (m1, m2), sums, inverse, (squares, off), spare, variance)
-
-
-def _sums(data: Learners, basis: np.ndarray, tilt: np.ndarray) -> tuple[np.ndarray, ...]:
-    """Inner products of the curve's two columns, the scores and the derivative of the basis."""
-    with_ones, with_tilt = basis @ data.pair, tilt @ data.pair
-    f, fy = with_ones[:, :, 0], with_ones[:, :, 1]
-    d, dy = with_tilt[:, :, 0], with_tilt[:, :, 1]
-    ff = np.einsum("pqt,pqt->pq", basis, basis)
-    fd = np.einsum("pqt,pqt->pq", basis, tilt)
-    total = data.total
-    if not data.start:
-        return data.count, f, ff, total, fy, d, fd, dy
-    # Columns 1 - basis and basis.
-    return data.count - 2 * f + ff, f - ff, ff, total - fy, fy, d - fd, fd, dy
+    nodes: Nodes
+    asked: tuple[Any, ...]
+    given: Given
+    weight: np.ndarray
 
 
 @dataclass
@@ -138,9 +54,11 @@ class Marginal:
     nodes: int
     peak: np.ndarray = field(init=False)
     width: np.ndarray = field(init=False)
-    held: tuple[np.ndarray, np.ndarray] | None = field(init=False, default=None)
+    bends: ClassVar[bool] = True
+    held: Nodes | None = field(init=False, default=None)
     last: tuple[np.ndarray, Learners] | None = field(init=False, default=None, repr=False)
     asked: tuple[Any, ...] = field(init=False, default=(), repr=False)
+    seen: Seen | None = field(init=False, default=None, repr=False)
 
     def __post_init__(self) -> None:
         self.peak, self.width = np.zeros(len(self.data.y)), np.ones(len(self.data.y))
@@ -153,11 +71,17 @@ class Marginal:
         lean = root[:, 0] if RATE in self.layout.vary else np.zeros(3)
         rest = root[:2, 1:] if RATE in self.layout.vary else root[:2]
         cover = rest @ rest.T
-        height, amount, rate = (cells[:, row, None] + lean[row] * z for row in range(3))
+        height, amount, rate = cells.T[:, :, None] + lean[:, None, None] * z
         covers = (float(cover[0, 0]), float(cover[0, 1]), float(cover[1, 1]))
         variance = float(np.exp(2 * self.layout.log_sigma(point)))
         self.asked = rate, height, amount, covers, variance
         return given_rate(self.dressed(point), *self.asked), root
+
+    @cached_property
+    def member(self) -> np.ndarray:
+        """1 where a learner belongs to a group, shape (groups, learners)."""
+        found: np.ndarray = np.arange(self.layout.groups)[:, None] == self.data.group
+        return found.astype(float)
 
     def dressed(self, point: np.ndarray) -> Learners:
         """The learners with what they have in common at a point."""
@@ -188,7 +112,7 @@ class Marginal:
         """Let the nodes follow the posterior means of the evaluation before."""
         self.held = None
 
-    def _place(self) -> tuple[np.ndarray, np.ndarray]:
+    def _place(self) -> Nodes:
         """Nodes and the logarithm of what each stands for."""
         if RATE not in self.layout.vary:
             return np.zeros((len(self.data.y), 1)), np.zeros((len(self.data.y), 1))
@@ -239,7 +163,9 @@ class Marginal:
 
         By Fisher's identity it is the posterior mean of the gradient with the log rate given.
         """
+        nodes = self.held or self._place()
         loglik, z, weight, given = self.posterior(point)
+        self.seen = Seen(nodes, self.asked, given, weight)
         root, varies = self.layout.root(point), RATE in self.layout.vary
         each = np.stack([_mean(weight, part) for part in (*given.pull, given.turn)], axis=1)
         s11, s12, s22 = (_mean(weight, part)[:, None] for part in given.spread)
@@ -253,6 +179,28 @@ class Marginal:
         sigma = _mean(weight, given.sigma)
         common = self._by_common(point, weight)
         return loglik, self.layout.scores(each, self.data.group, by_root, sigma, common)
+
+    def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+        """Minus the second derivatives at the point of the evaluation before, of this slope."""
+        seen = self.seen
+        assert seen is not None
+        rate, *rest = seen.asked
+        ahead = given_rate(self.dressed(point), rate + RATE_STEP, *rest)
+        bends = second_slopes(seen.given, ahead, seen.weight, seen.nodes[0])
+        inner = (self.member @ bends.reshape(len(bends), -1)).reshape(-1, *bends.shape[1:])
+        levers = self.layout.levers(self.layout.root(point))
+        bend: np.ndarray = (levers.transpose(0, 2, 1) @ inner @ levers).sum(axis=0)
+        s11, s12, s22 = (float(np.sum(seen.weight * part)) for part in seen.given.spread)
+        bend += self.layout.bent(np.array([0.5 * s11, s12, 0.5 * s22]))
+        held, self.held = self.held, seen.nodes
+        for place in range(self.layout.size - self.layout.extra, self.layout.size):
+            moved = point.copy()
+            moved[place] += COMMON_STEP * max(abs(point[place]), 0.1)
+            turned = (self.value(moved)[1] - slope) / (moved[place] - point[place])
+            bend[place] = bend[:, place] = turned
+        self.held = held
+        found: np.ndarray = -np.nan_to_num(bend)
+        return found
 
     def learners(self, point: np.ndarray) -> np.ndarray:
         """Mean of asymptote, amount and log rate of each learner given the scores."""

@@ -1,13 +1,11 @@
-"""Maximum of the population likelihood: starts, re-checks, and tests of group differences."""
+"""Maximum of the population likelihood: starts and re-checks."""
 
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pandas as pd
-from scipy.special import chdtrc
 
 from motorlearn.curves.population.arrays import starting_points
-from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle, top
+from motorlearn.curves.population.ascent import Summit, approach, climb, inverse_of, settle
 from motorlearn.curves.population.grid import GridMarginal
 from motorlearn.curves.population.layout import RATE, Layout
 from motorlearn.curves.population.learners import Learners
@@ -16,23 +14,19 @@ from motorlearn.curves.population.marginal import Marginal
 from motorlearn.curves.population.rivals import Asked, progress_at, worn
 from motorlearn.curves.status import LEAST_PROGRESS
 from motorlearn.exceptions import FitError
-from motorlearn.rows import Schema
-from motorlearn.tables import Column
 
-TESTS = Schema(
-    (
-        Column("term"),
-        Column("df", kind="number"),
-        Column("statistic", kind="number"),
-        Column("p", kind="p"),
-    )
-)
 SETTLED_GAP, MOST_NODES, GRID_MOST = 1e-4, 110, 9
 COARSE, COARSE_GAP = 7, 0.1
-DOUBTED_FALL = 4.0
-"""Excess of a likelihood ratio over twice Wald's statistic from where another start is tried."""
 CLOSE, CLOSE_HITS = 1e-3, 1e-5
 """Standard errors from the top at which a climb ends and Newton's steps begin."""
+SAME = 1e-3
+"""Difference of log-likelihoods below which two starts ended at one maximum."""
+LEAST_RISE = 1e-6
+"""Rise of the log-likelihood from which a maximum that long steps found is told instead."""
+FIRM_BEND = 1e-4
+"""Least eigenvalue of the information, its diagonal being 1, of a maximum that is clear."""
+MOST_PROGRESS = 50.0
+"""Log drop of the basis from where a curve is a step."""
 EDGE = 0.02
 """Share of an SD between learners left on its own below which they are looked at again, freed."""
 LEAST_LIFT, SHRUNK = 0.2, 0.8
@@ -85,17 +79,9 @@ def fit_population(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
 
 
 def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
-    start, other = starting_points(data, layout)
     exact = data.closed and RATE not in layout.vary
-    best = _attempt(data, layout, nodes, start)
-    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
-    if not line:
-        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
-    if not np.isfinite(best.loglik):
-        raise FitError(NO_MAXIMUM)
-    if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
-        raise FitError(NO_NOISE)
-    best, gap, there = _settle_nodes(data, layout, nodes, best, enough=line)
+    found = _searched(data, layout, nodes)
+    best, gap, there = found.summit, found.gap, found.there
     nodes = there.nodes
     laplace = best.loglik if exact else loglik_at(data, layout, 1, best.point, there.peak)
     covariance, singular = _covariance(best)
@@ -110,18 +96,94 @@ def _fitted(data: Learners, layout: Layout, nodes: int) -> PopulationFit:
         nodes=nodes,
         engine=_engine(data, exact, nodes),
         message=(
-            f"{agree} of {tried} starts ended at this maximum; one more step would gain "
-            f"{best.slack:.1e}; twice the nodes change the log-likelihood by {gap:.1e}."
+            f"{found.agree} of {found.tried} starts ended at this maximum; one more step would "
+            f"gain {best.slack:.1e}; twice the nodes change the log-likelihood by {gap:.1e}."
         ),
-        warnings=_warnings(best, layout, gap, agree > 1, singular),
-        agree=agree > 1,
+        warnings=_warnings(best, layout, gap, found.agree > 1, singular),
+        agree=found.agree > 1,
     )
 
 
-def _attempt(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
+@dataclass(frozen=True)
+class Found:
+    """A maximum whose nodes are settled, and how many of the starts tried ended there."""
+
+    summit: Summit
+    gap: float
+    there: Marginal | GridMarginal
+    agree: int
+    tried: int
+
+
+def _searched(data: Learners, layout: Layout, nodes: int) -> Found:
+    """The highest maximum.
+
+    Long steps are enough where they lead from two starts to one clear maximum. Elsewhere all is
+    climbed with small steps as well, and what long steps found is kept only where it is higher.
+    """
+    start, other = starting_points(data, layout)
+    quick = _attempt(data, layout, nodes, start, careful=False) if data.closed else None
+    if quick is not None and _clear(data, layout, quick):
+        quick, agree, tried, line = _looked_again(data, layout, nodes, quick, other)
+        if agree > 1 and not line and _clear(data, layout, quick):
+            return _settled(data, layout, nodes, quick, (agree, tried), careful=False)
+    best = _attempt(data, layout, nodes, start)
+    best, agree, tried, line = _looked_again(data, layout, nodes, best, other)
+    if not line:
+        best, agree, tried = _lifted(data, layout, nodes, best, (agree, tried))
+    sure = _settled(data, layout, nodes, best, (agree, tried), enough=line)
+    if line or quick is None or not quick.loglik > best.loglik + LEAST_RISE:
+        return sure
+    try:
+        if abs(quick.loglik - best.loglik) >= SAME:
+            quick = _lifted(data, layout, nodes, quick, (1, 1))[0]
+        rival = _settled(data, layout, nodes, quick, (1, sure.tried + 1))
+    except (np.linalg.LinAlgError, FitError):
+        return sure
+    higher = rival.summit.loglik - sure.summit.loglik
+    same = int(abs(higher) < SAME)
+    spiked = not rival.gap <= max(sure.gap, SMALL_GAP)
+    if spiked or not higher > (LEAST_RISE if sure.summit.converged else 0.0):
+        return replace(sure, agree=sure.agree + same, tried=rival.tried)
+    return replace(rival, agree=rival.agree + same * sure.agree)
+
+
+def _settled(
+    data: Learners,
+    layout: Layout,
+    nodes: int,
+    best: Summit,
+    count: tuple[int, int],
+    *,
+    enough: bool = False,
+    careful: bool = True,
+) -> Found:
+    """A summit with its nodes settled, if it is a maximum of a population with noise."""
+    if not np.isfinite(best.loglik):
+        raise FitError(NO_MAXIMUM)
+    if layout.residual and layout.log_sigma(best.point) < LEAST_LOG_SIGMA:
+        raise FitError(NO_NOISE)
+    found = _settle_nodes(data, layout, nodes, best, enough=enough, careful=careful)
+    return Found(*found, *count)
+
+
+def _clear(data: Learners, layout: Layout, summit: Summit) -> bool:
+    """Whether a summit is confirmed, bends in all directions, and lies on no edge or bound."""
+    if not summit.converged or _on_an_edge(layout, summit):
+        return False
+    matrix = summit.information
+    root = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-12))
+    if not np.linalg.eigvalsh(matrix / np.outer(root, root))[0] > FIRM_BEND:
+        return False
+    return LEAST_PROGRESS <= progress_at(data, layout, summit.point) < MOST_PROGRESS
+
+
+def _attempt(
+    data: Learners, layout: Layout, nodes: int, start: np.ndarray, *, careful: bool = True
+) -> Summit:
     """Climb from a start; a summit of no height where the climb breaks down."""
     try:
-        return _maximise(data, layout, nodes, start)
+        return _maximise(data, layout, nodes, start, careful=careful)
     except np.linalg.LinAlgError:
         size = len(start)
         return Summit(np.asarray(start, float), -np.inf, np.eye(size), np.inf)
@@ -147,7 +209,7 @@ def _looked_again(
     again = _attempt(data, layout, nodes, third)
     heights = np.array([found.loglik, again.loglik])
     top = found if heights[0] >= heights[1] else again
-    return top, 1 + int(abs(heights[0] - heights[1]) < 1e-3), 3, False
+    return top, 1 + int(abs(heights[0] - heights[1]) < SAME), 3, False
 
 
 def _on_a_line(data: Learners, layout: Layout, best: Summit) -> bool:
@@ -169,29 +231,39 @@ def _lifted(
     agree, tried = count
     if layout.diagonal or len(layout.vary) < 2 or not np.isfinite(best.loglik):
         return best, agree, tried
-    root = layout.root(best.point)[list(layout.order)]
-    sd = np.sqrt((root**2).sum(axis=1))
-    if (np.abs(np.diag(root)) > EDGE * np.maximum(sd, EDGE)).all():
+    if not _on_an_edge(layout, best):
         return best, agree, tried
+    sd = _spreads(layout, best)
     free = np.diag(np.maximum(sd, LEAST_LIFT * sd.max()))
     start = best.point.copy()
     start[layout.fixed : layout.fixed + len(layout.triangle[0])] = free[layout.triangle]
     again = _attempt(data, layout, nodes, start)
-    if abs(again.loglik - best.loglik) < 1e-3:
+    if abs(again.loglik - best.loglik) < SAME:
         return best, agree + 1, tried + 1
     if again.loglik <= best.loglik:
         return best, agree, tried + 1
     # What was left on the edge was no maximum; the new one is looked at from a start of its own.
-    root = layout.root(again.point)[list(layout.order)]
-    sd = SHRUNK * np.sqrt((root**2).sum(axis=1))
+    sd = SHRUNK * _spreads(layout, again)
     start = again.point.copy()
     start[layout.fixed : layout.fixed + len(layout.triangle[0])] = np.diag(sd)[layout.triangle]
     found, agreed = _second_look(data, layout, nodes, again, start)
     return found, 1 + int(agreed), tried + 2
 
 
+def _spreads(layout: Layout, summit: Summit) -> np.ndarray:
+    """SDs between learners of what varies, log rate first."""
+    found: np.ndarray = np.sqrt((layout.root(summit.point)[list(layout.order)] ** 2).sum(axis=1))
+    return found
+
+
+def _on_an_edge(layout: Layout, summit: Summit) -> bool:
+    """Whether an SD between learners has nothing, or all but nothing, of its own."""
+    own = np.abs(np.diag(layout.root(summit.point)[list(layout.order)]))
+    return not (own > EDGE * np.maximum(_spreads(layout, summit), EDGE)).all()
+
+
 def _settle_nodes(
-    data: Learners, layout: Layout, nodes: int, best: Summit, *, enough: bool = False
+    data: Learners, layout: Layout, nodes: int, best: Summit, *, enough: bool, careful: bool
 ) -> tuple[Summit, float, Marginal | GridMarginal]:
     """Take more nodes until twice as many change nothing; hits stay with what was asked for.
 
@@ -211,7 +283,7 @@ def _settle_nodes(
         if gap < least or nodes >= most or enough or data.trials is not None:
             return best, gap, there
         nodes = 2 * nodes - 1
-        best = _maximise(data, layout, nodes, best.point)
+        best = _maximise(data, layout, nodes, best.point, careful=careful)
 
 
 def _engine(data: Learners, exact: bool, nodes: int) -> str:
@@ -223,12 +295,15 @@ def _engine(data: Learners, exact: bool, nodes: int) -> str:
     return f"{law} maximum likelihood, {nodes} adaptive quadrature nodes per dimension"
 
 
-def _maximise(data: Learners, layout: Layout, nodes: int, start: np.ndarray) -> Summit:
+def _maximise(
+    data: Learners, layout: Layout, nodes: int, start: np.ndarray, *, careful: bool = True
+) -> Summit:
     closed = data.closed
     rough = likelihood_of(data, layout, min(nodes, COARSE) if closed else nodes)
-    point, inverse = approach(rough, start, rounds=1 if closed else 12)
+    point, inverse = approach(rough, start, rounds=1 if closed else 12, careful=careful)
     there = likelihood_of(data, layout, nodes, rough.peak)
-    summit = settle(there, point, inverse, CLOSE if closed else CLOSE_HITS)
+    close = CLOSE if closed else CLOSE_HITS
+    summit = settle(there, point, inverse, close, careful=careful)
     return replace(summit, peak=there.peak)
 
 
@@ -245,7 +320,7 @@ def _second_look(
     if abs(height - best.loglik) < COARSE_GAP:
         return best, True
     other = _attempt(data, layout, nodes, reached)
-    if abs(other.loglik - best.loglik) < 1e-3:
+    if abs(other.loglik - best.loglik) < SAME:
         return best, True
     return max(best, other, key=lambda summit: summit.loglik), False
 
@@ -303,42 +378,3 @@ def _warnings(
                 "Two parameters are all but perfectly correlated between learners; let fewer vary."
             )
     return tuple(said)
-
-
-def group_tests(data: Learners, fit: PopulationFit, amount: str) -> pd.DataFrame:
-    """Likelihood-ratio tests of group differences: each parameter, and all at once."""
-    layout = fit.layout
-    cases: dict[str, tuple[int, ...]] = {"asymptote": (0,), amount: (1,), "log_rate": (2,)}
-    cases["all"] = (0, 1, 2)
-    rows = []
-    for term, same in cases.items():
-        statistic = max(2 * (fit.summit.loglik - _height(data, fit, same)), 0.0)
-        df = len(layout.differences(same))
-        p = float(chdtrc(df, statistic))
-        rows.append(TESTS.row(term=term, df=float(df), statistic=statistic, p=p))
-    return TESTS.frame(rows)
-
-
-def _height(data: Learners, fit: PopulationFit, same: tuple[int, ...]) -> float:
-    """Height of the top where groups are alike in some parameters.
-
-    The climb begins where the quadratic through the free top has its own top among such points.
-    """
-    layout, point, bend = fit.layout, fit.summit.point, fit.summit.information
-    gone = layout.differences(same)
-    free = np.setdiff1d(np.arange(layout.size), gone)
-    inverse = inverse_of(bend[np.ix_(free, free)])
-    near = point[free] + inverse @ bend[np.ix_(free, gone)] @ point[gone]
-    differ = tuple(own and row not in same for row, own in enumerate(layout.differ))
-    simpler = replace(layout, differ=differ)
-    close = CLOSE if data.closed else CLOSE_HITS
-    there = likelihood_of(data, simpler, fit.nodes, fit.summit.peak)
-    height = top(there, near, inverse, close)[1]
-    firm = np.linalg.inv(inverse_of(bend)[np.ix_(gone, gone)])
-    expected = float(point[gone] @ firm @ point[gone])
-    if 2 * (fit.summit.loglik - height) < 2 * expected + DOUBTED_FALL:
-        return height
-    # The quadratic says little here: climb from the cells themselves as well.
-    there = likelihood_of(data, simpler, fit.nodes, fit.summit.peak)
-    start, inverse = approach(there, simpler.embed(layout, point), rounds=12)
-    return float(np.nanmax([height, top(there, start, inverse, close)[1]]))

@@ -74,6 +74,19 @@ class Held:
         height, slope = self.inner.value(self.whole(point))
         return height, slope[self.free]
 
+    @property
+    def bends(self) -> bool:
+        """Whether second derivatives cost little more than slopes."""
+        return self.inner.bends
+
+    def information(self, point: np.ndarray, slope: np.ndarray) -> np.ndarray:
+        """Minus the second derivatives by the free coordinates."""
+        full = np.zeros(self.size)
+        full[self.free] = slope
+        whole = self.inner.information(self.whole(point), full)
+        found: np.ndarray = whole[np.ix_(self.free, self.free)]
+        return found
+
     def scores(self, point: np.ndarray) -> tuple[float, np.ndarray]:
         """Log-likelihood and each learner's gradient."""
         height, each = self.inner.scores(self.whole(point))
@@ -103,7 +116,7 @@ class Asked:
         # Lines and steps are ends of the curve: where one is higher, the search stopped short.
         short = min(line, step, 0.0)
         # A flat line is a straight one as well, so it can't be nearer to the curve.
-        flat = line < self._cut(_rival(self.data, self.layout, "flat")[0]) + SURE
+        flat = line < self._cut("flat") + SURE
         if flat:
             statistic, cut = self._statistic("flat")
             flat = statistic - short < cut
@@ -114,13 +127,14 @@ class Asked:
         line, cut = self._bounded("line")
         return 0 <= line < cut
 
-    def _cut(self, held: Held) -> float:
-        return float(chdtri(max(self.layout.size - len(held.free), 1), FLAT_LEVEL))
+    def _cut(self, shape: str) -> float:
+        simpler, unused = _simpler(self.data, self.layout, shape)
+        spare = self.layout.size - simpler.size + len(unused)
+        return float(chdtri(max(spare, 1), FLAT_LEVEL))
 
     def _bounded(self, shape: str) -> tuple[float, float]:
         """Statistic of a rival and its critical value; a lower bound where that is beyond it."""
-        held, _, _ = _rival(self.data, self.layout, shape)
-        cut, least = self._cut(held), 2 * (self.loglik - ceiling(self.data, shape))
+        cut, least = self._cut(shape), 2 * (self.loglik - ceiling(self.data, shape))
         return (least, cut) if least > cut + SURE else self._statistic(shape)
 
     def _statistic(self, shape: str) -> tuple[float, float]:
@@ -129,7 +143,7 @@ class Asked:
         Well beyond it the climb is not finished, and the statistic is a little too large.
         """
         held, _, start = _rival(self.data, self.layout, shape)
-        cut = self._cut(held)
+        cut = self._cut(shape)
         exact = self.data.closed
         point, inverse = approach(held, start, rounds=1 if exact else 8)
         rough = 2 * (self.loglik - held.value(point)[0])
@@ -176,9 +190,8 @@ def _as_rival(data: Learners, shape: str) -> Rival:
     return Rival(*parts, common, data.second, law=data.law, shape=shape)
 
 
-def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
-    """Likelihood of a rival with what it does not need held, its layout and a start."""
-    rival = _as_rival(data, shape)
+def _simpler(data: Learners, layout: Layout, shape: str) -> tuple[Layout, list[int]]:
+    """Layout of a rival, and the places in it that it does not need."""
     common = data.common.noise if data.common is not None else None
     rows = [row for row in layout.vary if row != RATE]
     if shape == "flat":
@@ -190,7 +203,13 @@ def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np
         vary=tuple(rows),
         extra=len(common.starts) if common is not None else 0,
     )
-    unused = [simpler.fixed - 1] + ([simpler.fixed - 2] if shape == "flat" else [])
+    return simpler, [simpler.fixed - 1] + ([simpler.fixed - 2] if shape == "flat" else [])
+
+
+def _rival(data: Learners, layout: Layout, shape: str) -> tuple[Held, Layout, np.ndarray]:
+    """Likelihood of a rival with what it does not need held, its layout and a start."""
+    rival = _as_rival(data, shape)
+    simpler, unused = _simpler(data, layout, shape)
     inner = likelihood_of(rival, simpler, 1 if data.closed else NODES)
     held = Held(inner, dict.fromkeys(unused, 0.0), simpler.size)
     return held, simpler, simpler.point(*_start(rival, simpler))[held.free]

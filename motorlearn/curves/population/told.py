@@ -13,11 +13,10 @@ from motorlearn.curves.population.claims import Claim, claim_of, dressed, withou
 from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners, rate_of
+from motorlearn.curves.population.likelihood_ratios import TESTS, group_tests
 from motorlearn.curves.population.maximum import (
-    TESTS,
     PopulationFit,
     fit_population,
-    group_tests,
     sandwich,
 )
 from motorlearn.curves.population.profile import profile_limits
@@ -211,13 +210,14 @@ def _people(
     shown = own.copy()
     if claim.lost in (CURVE, FLAT):
         shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
-    return names.assign(
-        n=data.rows[:, 0].astype(int),
-        asymptote=shown[:, 0],
-        **{amount: shown[:, 1]},
-        log_rate=shown[:, 2],
-        rate=rate_of(shown[:, 2]),
-    )
+    found = {
+        "n": data.rows[:, 0].astype(int),
+        "asymptote": shown[:, 0],
+        amount: shown[:, 1],
+        "log_rate": shown[:, 2],
+        "rate": rate_of(shown[:, 2]),
+    }
+    return pd.concat([names, pd.DataFrame(found, index=names.index)], axis=1)
 
 
 def _recipe(
