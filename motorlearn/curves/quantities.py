@@ -171,7 +171,7 @@ def _savings(fit: CurveFit | PopulationCurve, level: float) -> list[Row]:
         where, terms = {"savings": np.nan}, fit.common.set_index("term")
         spreads = {"savings": float(t_quantile(level, np.inf))}
     rows, seen = [], fit.status in ("ok", "asymptote not seen")
-    for term in filter(set(terms.index).__contains__, where):
+    for term in (name for name in where if name in terms.index):
         value, error = float(terms.at[term, "estimate"]), float(terms.at[term, "std_error"])
         half = float(spreads[term]) * error
         known = {"estimate": value, "conf_low": value - half, "conf_high": value + half}
