@@ -436,3 +436,11 @@ def test_hits_of_a_number_need_that_number_and_attempts(out_of, attempts):
     with pytest.raises(InputError, match="hits of a number above 0, with a column of attempts"):
         checked_out_of(out_of, attempts)
     assert checked_out_of(20, "attempts") == 20 and checked_out_of(None, None) is None
+
+
+def test_a_category_that_nobody_has_is_no_group(study):
+    order = ["random", "blocked", "serial"]
+    named = study.assign(group=pd.Categorical(study["group"], categories=["nobody", *order]))
+    found = compare(named).contrasts
+    assert found["reference"].unique().tolist() == ["random"]
+    assert found["group"].unique().tolist() == order[1:]

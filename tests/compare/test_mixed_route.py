@@ -312,3 +312,10 @@ def test_the_linear_route_holds_its_rate_when_tests_scatter_unequally(people, mi
 def test_hits_hold_their_rate_with_few_people(people, spread):
     batch = drawn(people, (spread,) * 3, logits=True, studies=500)
     assert 0.015 < rejected(fit_hits(batch, np.array([-1.0, 1.0]))) < 0.085
+
+
+def test_the_method_says_whether_groups_begin_alike(scores):
+    adjusted = compare(scores).mixed["method"]
+    plain = compare(scores, baseline=None).mixed["method"]
+    assert adjusted.str.contains("groups alike at pretest", regex=False).all()
+    assert not plain.str.contains("groups alike", regex=False).any()

@@ -73,3 +73,9 @@ def test_pingouin_is_loaded_only_where_pairs_are_asked_for():
     code = "import sys, motorlearn.analysis; print('pingouin' in sys.modules)"
     told = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert told.stdout.strip() == "False"
+
+
+def test_groups_stand_as_they_come():
+    rows = table()
+    rows["group"] = rows["group"].map({"a": "b", "b": "a"})
+    assert list(dict.fromkeys(pairs_within(compared(rows)).pairs["group"])) == ["b", "a"]

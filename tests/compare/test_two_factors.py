@@ -287,3 +287,18 @@ def test_cells_without_spread_are_named_with_what_to_check():
         "everyone in a group has the same score (a-always 10, a-faded 10, ", regex=False
     ).any()
     assert reasons.str.contains("check that they were not copied or typed in once").any()
+
+
+def test_a_category_that_nobody_has_is_no_level(table, result):
+    order = table["order"].unique().tolist()
+    named = table.assign(order=pd.Categorical(table["order"], categories=["none", *order]))
+    found = ml.compare_phases(named, "radial_error", group=TWO, baseline="pretest").anova
+    pd.testing.assert_frame_equal(found, result.anova)
+
+
+def test_a_cell_without_a_complete_case_is_named_in_the_table(table):
+    order, feedback = table[TWO].iloc[0]
+    own = (table["order"] == order) & (table["feedback"] == feedback)
+    last = table["phase"] == table["phase"].iloc[-1]
+    found = ml.compare_phases(table[~(own & last)], "radial_error", group=TWO).anova
+    assert found["method"].tolist() == [f"not computed: no complete case in {order}-{feedback}"]
