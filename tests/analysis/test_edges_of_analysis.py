@@ -10,6 +10,7 @@ from motorlearn.analysis.beside import _model_of_hits
 from motorlearn.analysis.generalisability import Generalisability
 from motorlearn.analysis.landmarks import _clusters
 from motorlearn.analysis.questions import Question
+from motorlearn.analysis.scores import OutcomeScores
 
 
 def stage(name, delayed):
@@ -57,3 +58,27 @@ def test_people_of_clips_are_taken_only_where_all_are_known():
     assert _clusters(rows.assign(participant=["P1", "P1", None])) is None
     known = _clusters(rows.assign(participant=["P1", "P1", "P2"]))
     assert known.to_dict() == {"c1": "P1", "c2": "P2"}
+
+
+@pytest.mark.parametrize(
+    ("columns", "numbered"),
+    [
+        ({"session": [1, 1], "block": [1, 2]}, ["session", "block"]),
+        ({"session": [1, 2], "block": [None, None]}, ["session"]),
+        ({"session": [1, 2]}, ["session"]),
+        ({"trial": [1, 2]}, []),
+    ],
+)
+def test_blocks_are_numbered_by_the_columns_that_are_there_and_filled(columns, numbered):
+    rows = SimpleNamespace(table=pd.DataFrame(columns))
+    assert OutcomeScores.blocks.func(rows) == numbered
+
+
+@pytest.mark.parametrize(("tasks", "parts"), [(["near", "far"], 2), (["near", "near"], 1)])
+def test_scores_by_task_stand_beside_the_others_where_there_are_several(tasks, parts):
+    asked = []
+    scores = SimpleNamespace(
+        table=pd.DataFrame({"task": tasks}), kept=(), timed=None, cells=asked.append
+    )
+    OutcomeScores.task_cells.func(scores)
+    assert [by[-1] for by in asked] == ["stage", "task"][:parts]
