@@ -19,7 +19,7 @@ const watch = () => {
     const dots = pen.getImageData(30 * scale, 0, 370 * scale, 390 * scale).data;
     let count = 0, rows = 0;
     for (let i = 0; i < dots.length; i += 4) {
-      if (dots[i] !== 0xb3 || dots[i + 1] !== 0x47 || dots[i + 2] !== 0x00) continue;
+      if (dots[i] !== 0x8a || dots[i + 1] !== 0x3b || dots[i + 2] !== 0x12) continue;
       count += 1;
       rows += Math.floor(i / 4 / (370 * scale));
     }
