@@ -265,6 +265,7 @@ class Reach:
 
         def work() -> int:
             watch = Watch(self.functions, self.chosen)
+            # No check of ours: what passes is watched, and what fails is noted by the watch.
             pytest.main([*self.options(), "--maxfail=99", *new], [watch])
             told.write_text(json.dumps(watch.seen | {node: [0, None] for node in watch.failed}))
             return 0

@@ -136,14 +136,28 @@ def doubtful(n: np.ndarray, point: np.ndarray, loss: np.ndarray, scores: Scores)
     return steep | (loss > np.concatenate(found))
 
 
-def least_of_steps(centred: np.ndarray, total: np.ndarray) -> np.ndarray:
-    """Least loss of two levels, with or without one score in between."""
-    count = centred.shape[1]
-    before = np.arange(1.0, count)
+def least_of_plain_steps(scores: Scores) -> np.ndarray:
+    """Least loss of two levels, with no score in between."""
+    found = [
+        _by_steps(scores.centred[low : low + BLOCK])[0].max(axis=1)
+        for low in range(0, len(scores.total), BLOCK)
+    ]
+    least: np.ndarray = np.maximum(0.5 * (scores.total - np.concatenate(found)), 0.0)
+    return least
+
+
+def _by_steps(centred: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Squares that a step after each trial but the last explains, both levels, and sums so far."""
+    before = np.arange(1.0, centred.shape[1])
     sums = np.cumsum(centred[:, :-1], axis=1)
     early = sums / before
-    late = sums / -(count - before)
-    explained = (early - late) * sums
+    late = sums / -(centred.shape[1] - before)
+    return (early - late) * sums, early, late, sums
+
+
+def least_of_steps(centred: np.ndarray, total: np.ndarray) -> np.ndarray:
+    """Least loss of two levels, with or without one score in between."""
+    explained, early, late, sums = _by_steps(centred)
     early, late, inside = early[:, :-1], late[:, 1:], centred[:, 1:-1]
     between = (inside - early) * (inside - late) <= 0
     lone = early * sums[:, :-1]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from motorlearn.curves.batch import quick_s_shaped, quick_two_processes
-from motorlearn.curves.batch.claims import claims, steps_anywhere
+from motorlearn.curves.batch.claims import claims
 from motorlearn.curves.batch.climbing import Surface, best_of, climb
 from motorlearn.curves.batch.quick_starts import Nodes, peaks
 from motorlearn.curves.batch.quick_sums import Plain
@@ -34,7 +34,10 @@ EDGE = 1e-3
 
 @dataclass(frozen=True)
 class Quick:
-    """How a form is searched quickly: nodes, squares on them, surface, and what it means."""
+    """How a form is searched quickly: nodes, squares on them, surface, and what it means.
+
+    ``steps`` is the loss of the best step, of a form that can turn into one anywhere.
+    """
 
     nodes: Callable[[bytes], Nodes]
     explained: Callable[[Nodes, np.ndarray], np.ndarray]
@@ -42,6 +45,7 @@ class Quick:
     described: Callable[[np.ndarray, np.ndarray, Surface, np.ndarray], Plain]
     doubtful: Callable[[np.ndarray, np.ndarray, np.ndarray, Scores], np.ndarray]
     from_the_first: bool = False
+    steps: Callable[[Scores], np.ndarray] | None = None
 
 
 def _quick(module: Any, **more: Any) -> Quick:
@@ -50,7 +54,7 @@ def _quick(module: Any, **more: Any) -> Quick:
 
 
 QUICK = {
-    "s_shaped": _quick(quick_s_shaped),
+    "s_shaped": _quick(quick_s_shaped, steps=quick_s_shaped.least_of_plain_steps),
     "two_processes": _quick(quick_two_processes, from_the_first=True),
 }
 
@@ -225,7 +229,7 @@ def _said(
     ends: tuple[np.ndarray, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """What the fits can claim."""
-    y = scores.centred
+    steps = QUICK[form.name].steps
     return claims(
         best=loss,
         flat=scores.total / 2,
@@ -242,5 +246,5 @@ def _said(
         binomial=False,
         origin=np.full(len(loss), n[0]),
         first=first,
-        **steps_anywhere(form, np.broadcast_to(n, y.shape), y, np.ones(y.shape)),
+        **({} if steps is None else {"anywhere": steps(scores)}),
     )
