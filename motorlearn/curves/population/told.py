@@ -127,22 +127,21 @@ def _result(
     tested: pd.DataFrame | None,
     recipe: Recipe,
 ) -> PopulationCurve:
-    amount, level = recipe.options["amount"], recipe.options["level"]
-    binomial, groups = data.trials is not None, rows.groups
+    amount, binomial = recipe.options["amount"], data.trials is not None
     claim, there = claim_of(data, fit), dressed(data, fit)
     fit, estimates, vcov = _estimates(data, fit, scale, rows, claim, recipe.options)
-    own, between = scale.natural(fit.learners, data.start), between_learners(fit, scale)
-    lost = lost_parameters(claim, data.start)
+    own, lost = scale.natural(fit.learners, data.start), lost_parameters(claim, data.start)
+    between = between_learners(fit, scale)
     k, n = fit.layout.size, len(rows.frame)
     moved = 0 if binomial else n * np.log(scale.unit)
-    loglik = fit.summit.loglik - moved
+    loglik = float(fit.summit.loglik - moved)
     return PopulationCurve(
         estimates=estimates,
         variances=variance_terms(between, fit.layout.vary, amount, lost),
         residual_sd=np.nan if binomial else _residual_sd(data, fit, scale),
-        loglik=float(loglik),
-        aic=float(2 * k - 2 * loglik),
-        bic=float(k * np.log(n) - 2 * loglik),
+        loglik=loglik,
+        aic=2 * k - 2 * loglik,
+        bic=float(k * np.log(n)) - 2 * loglik,
         n=n,
         participants=_people(data, rows.names, own, amount, lost),
         group_tests=tested if tested is not None else _NO_TESTS.copy(),
@@ -150,7 +149,7 @@ def _result(
         family="binomial" if binomial else "gaussian",
         amount=amount,
         first=data.first,
-        groups=groups,
+        groups=rows.groups,
         status=claim.status,
         meaning=POPULATION_MEANINGS[claim.status],
         loglik_laplace=float(fit.laplace - moved),
@@ -160,7 +159,7 @@ def _result(
         between=between,
         vcov=vcov,
         residuals=_residuals(there, scale, rows, own),
-        common=common_frame(data, fit, level, flat=claim.lost == FLAT),
+        common=common_frame(data, fit, recipe.options["level"], flat=claim.lost == FLAT),
         second=tuple(float(np.real(value)) for value in there.second or ()),
         shared=fit.layout.common(fit.summit.point)[: len(data.form.shared.names)],
         whole=whole_covariance(fit, scale, len(data.form.shared.names)),
