@@ -131,8 +131,7 @@ def _result(
     claim, there = claim_of(data, fit), dressed(data, fit)
     fit, estimates, vcov = _estimates(data, fit, scale, rows, claim, recipe.options)
     own, lost = scale.natural(fit.learners, data.start), lost_parameters(claim, data.start)
-    between = between_learners(fit, scale)
-    k, n = fit.layout.size, len(rows.frame)
+    k, n, between = fit.layout.size, len(rows.frame), between_learners(fit, scale)
     moved = 0 if binomial else n * np.log(scale.unit)
     loglik = float(fit.summit.loglik - moved)
     return PopulationCurve(
