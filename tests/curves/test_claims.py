@@ -388,5 +388,5 @@ def test_a_rate_at_the_end_of_its_range_is_named_where_the_others_are_told():
     assert list(told.index[told.isna()]) == ["power_rate"]
     assert "Not estimated: power_rate, which came to the end of its range" in fit.meaning
     alone = ml.fit_curve(n, y)
-    assert told["rate"] == pytest.approx(alone.estimate("rate"), rel=1e-5)
+    assert told["rate"] == pytest.approx(alone.value("rate"), rel=1e-5)
     assert "Not estimated" not in alone.meaning
