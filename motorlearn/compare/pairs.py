@@ -99,9 +99,11 @@ def pairs_within(comparison: BlockComparison | PhaseComparison, *, level: float 
         raise InputError(f"one {place} alone makes no pair", order)
     frames, lost = [], []
     for group in groups:
-        wide = scores[scores["group"] == group].pivot_table(
-            index="participant", columns=place, values="score", observed=True
-        ).reindex(columns=order)
+        wide = (
+            scores[scores["group"] == group]
+            .pivot_table(index="participant", columns=place, values="score", observed=True)
+            .reindex(columns=order)
+        )
         rows = pd.DataFrame(list(_pairs(group, wide, level)))
         tested = rows["p"].notna().to_numpy()
         if tested.any():
