@@ -95,20 +95,19 @@ def individual_fits(
         figure.supylabel(label, fontsize="medium")
     counts = pd.Series([_drawn(fits, name, known.loc[name])[0] for name in chosen]).value_counts()
     share = ", ".join(f"{name} {count}" for name, count in counts.items())
-    _, none = too_few_for_aicc(fits)
-    heading = (
-        "says that there are too few scores for AICc to prefer a form (the closer is drawn),"
-        if none
-        else "names the form preferred by AICc, or says that neither leads by 2 (the better is "
-        "drawn),"
-    )
     return Drawing(
         "individual-curves",
         figure,
-        f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading {heading} or "
-        "that a level line fits as well; a broken line is a curve whose status is not ok.",
+        f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading "
+        f"{_heading(fits)}, or that a level line fits as well; a broken line is a curve whose status is not ok.",
         f"{len(chosen)} small panels: {label}, against {practice_label}. Preferred form: {share}.",
     )
+
+
+def _heading(fits: CurveFits) -> str:
+    if too_few_for_aicc(fits)[1]:
+        return "says that there are too few scores for AICc to prefer a form (the closer is drawn)"
+    return "names the form preferred by AICc, or says that neither leads by 2 (the better is drawn)"
 
 
 def _slots(
