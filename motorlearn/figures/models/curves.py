@@ -99,7 +99,8 @@ def individual_fits(
         "individual-curves",
         figure,
         f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading "
-        f"{_heading(fits)}, or that a level line fits as well; a broken line is a curve whose status is not ok.",
+        f"{_heading(fits)}, or that a level line fits as well; a broken line is a curve whose "
+        "status is not ok.",
         f"{len(chosen)} small panels: {label}, against {practice_label}. Preferred form: {share}.",
     )
 
