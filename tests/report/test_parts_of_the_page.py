@@ -8,6 +8,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
+from studies import ERROR as ERROR_IN_CM
+from studies import PARTS, plan, study, trials
 
 import motorlearn as ml
 from motorlearn.analysis.study import page_analysis
@@ -17,12 +19,14 @@ from motorlearn.exceptions import InputError
 from motorlearn.report import several, study_page, supervisor
 from motorlearn.report.case_rows import rows_of_case
 from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
+from motorlearn.report.sections.beside import _curves
 from motorlearn.report.sections.closing import _with_outcome
 from motorlearn.report.sections.outcome_tables import adjusted_table, contrasts_table
 from motorlearn.report.sections.primary import change_sentences
 from motorlearn.report.sections.secondary import _contrasts, secondary_table
 from motorlearn.report.sections.spreads import spread_sections
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.contents import Text
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
 from motorlearn.wording import Voice
@@ -300,3 +304,23 @@ def test_an_outcome_that_could_not_be_compared_says_why_unless_nobody_is_compare
         comparisons={"time": Refused("no scores"), "hits": "a comparison"},
     )  # fmt: skip
     assert study_page._verdicts(analysis) == said
+
+
+@pytest.mark.parametrize(
+    ("blocks", "short", "nobody"), [(6, 0, False), (6, 3, False), (5, 0, True)]
+)
+def test_forms_are_counted_only_where_aicc_can_compare_them(blocks, short, nobody):
+    """A curve has three terms and a spread, and AICc a value from six scores on."""
+    parts = [PARTS[0], *PARTS[1 : blocks + 1], PARTS[-1]]
+    table = trials(8, parts, seed=4)
+    few = table["participant"].isin([f"P{i:02d}" for i in range(1, short + 1)])
+    table = table[~(few & (table["block"] == 6))]
+    made = study(plan(ERROR_IN_CM, units={"length": "cm"}), table, "radial_error")
+    found = ml.analyse_study(made)
+    shown = list(_curves(found.curves, view_of(found, decimal=".")))
+    text = " ".join(block.text for block in shown if isinstance(block, Text))
+    titles = [block.title for block in shown if hasattr(block, "rows")]
+    assert ("too few blocks for AICc to prefer either" in text) == nobody
+    assert ("the form that fits closer" in text) == nobody
+    assert any("preferred by AICc" in title for title in titles) != nobody
+    assert ("compares no forms for 3 participants with too few blocks" in text) == bool(short)
