@@ -7,7 +7,7 @@ import pytest
 from scipy.optimize import curve_fit
 
 from motorlearn.curves import FORMS
-from motorlearn.curves.batch import s_shaped, two_processes
+from motorlearn.curves.batch import padded, s_shaped, two_processes
 from motorlearn.curves.batch.padded import Padded, fit_padded
 from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.single.problem import Problem
@@ -105,3 +105,14 @@ def test_learners_with_gaps_keep_their_places_among_the_others():
     assert found.loss == pytest.approx(apart.loss, rel=1e-9)
     assert found.tau == pytest.approx(apart.tau, abs=1e-5)
     assert found.beta == pytest.approx(apart.beta, abs=1e-4)
+
+
+def test_clear_curves_settle_together_and_none_is_searched_alone(monkeypatch):
+    n, rng = np.arange(1.0, 41.0), np.random.default_rng(11)
+    form, ones, alone = FORMS["power_prior"], np.ones((4, 40)), []
+    y = form.curve(n, 20.0, 15.0, (0.9, 6.0)) + rng.normal(0, 0.2, (4, 40))
+    monkeypatch.setattr(padded, "search_one", lambda data, optimum, k: alone.append(k))
+    found = fit_padded(Padded(form, np.tile(n, (4, 1)), y, ones, False, 1.0))
+    assert alone == [] and found.settled.all()
+    for own, loss in zip(y, found.loss):
+        assert loss == pytest.approx(solve(Problem(form, n, own, ones[0], False)).loss, rel=1e-8)
