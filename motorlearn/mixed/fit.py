@@ -169,7 +169,8 @@ def fit_mixed(
         raise InputError(
             "hits that scatter need their attempts, and no weights",
             [weights] if attempts else [],
-            "give attempts= and leave weights= out",
+            "give attempts=, with single trials summed by block or test first, and leave weights= "
+            "out",
         )
     roles = Roles(attempts, weights, offset, variance, correlation, within)
     check_residuals(roles, options.family, random)
