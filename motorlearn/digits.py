@@ -131,6 +131,32 @@ def p_value(p: float | None, *, decimal: str | None = None) -> str:
     return f"{p:.3f}"[1:].replace(".", sign)
 
 
+def share(value: float | None, *, decimal: str | None = None) -> str:
+    """Write a share of variance to three decimals without a leading zero, as zero only where it is.
+
+    Examples
+    --------
+    >>> share(0.0421), share(0.0002), share(0.0), share(-0.012), share(0.9999)
+    ('.042', '< .001', '.000', '−.012', '> .999')
+    """
+    if value is not None and (0 < value < 0.001 or 0.999 < value < 1):
+        return p_value(value, decimal=decimal)
+    text = number(value, 3, decimal=decimal)
+    return text.replace("0", "", 1) if text.lstrip(MINUS).startswith("0") else text
+
+
+def share_clause(value: float, *, decimal: str | None = None) -> str:
+    """Write ``= .042`` or ``< .001`` as a sentence needs it behind its name.
+
+    Examples
+    --------
+    >>> share_clause(0.0421), share_clause(0.0002)
+    ('= .042', '< .001')
+    """
+    text = share(value, decimal=decimal)
+    return text if text[:1] in "<>" else f"= {text}"
+
+
 def p_clause(p: float | None, *, decimal: str | None = None) -> str:
     """Write ``p = .042`` or ``p < .001`` as a sentence needs it.
 

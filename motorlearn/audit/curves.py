@@ -15,6 +15,7 @@ from motorlearn.curves import CurveFit, CurveFits, fit_curve, fit_monotone, name
 from motorlearn.exceptions import MotorlearnError
 
 _RIVAL = {"exponential": "power"}
+_TOO_FEW_FOR_AICC = "There are too few scores for AICc to compare forms."
 MONOTONE_COUNTS, MONOTONE_SIMULATIONS = 10, 199
 
 
@@ -74,7 +75,14 @@ def many_curves_checks(result: CurveFits, context: Context) -> Iterator[Check]:
         "Fit each learner: the average of curves of one form has another form.",
     )
     if len(result.forms) > 1:
-        yield _majority(best, context)
+        yield _majority(result, context)
+
+
+def too_few_for_aicc(result: CurveFits) -> tuple[int, bool]:
+    """Learners whose scores are too few for AICc, and whether it compares forms for nobody."""
+    least = result.table.groupby(list(result.by))["aicc"].min()
+    unknown = int(np.isposinf(least).sum())
+    return unknown, bool(unknown) and not np.isfinite(least).any()
 
 
 def curve_residuals(result: CurveFit) -> pd.DataFrame:
@@ -275,11 +283,13 @@ def _form(result: CurveFit, context: Context) -> Check:
     finding = "No other form could be fitted."
     remedy = None
     if other is not None:
-        gap = float(other.aicc - result.aicc)
-        finding = (
-            f"AICc {digits.number(result.aicc, 1)} against {digits.number(other.aicc, 1)} of the "
-            f"{other.form} form."
-        )
+        finding = _TOO_FEW_FOR_AICC
+        if np.isfinite(other.aicc) and np.isfinite(result.aicc):
+            gap = float(other.aicc - result.aicc)
+            finding = (
+                f"AICc {digits.number(result.aicc, 1)} against {digits.number(other.aicc, 1)} of "
+                f"the {other.form} form."
+            )
         if context.remedies:
             remedy = Remedy(
                 (_conclusion(result, "asymptote"),),
@@ -334,15 +344,17 @@ def _rival(result: CurveFit) -> CurveFit | None:
         return None
 
 
-def _majority(best: pd.DataFrame, context: Context) -> Check:
+def _majority(result: CurveFits, context: Context) -> Check:
+    best = result.preferred
     counts = best["form"].value_counts()
+    _, nobody = too_few_for_aicc(result)
     lead = float(best["lead"].replace(np.inf, np.nan).median())
     return judged(
         "the form of the curve is preferred over its rivals",
         "median lead in AICc of each learner's best form",
         lead,
         context.guide("form"),
-        "; ".join(f"{form} {n}" for form, n in counts.items()),
+        _TOO_FEW_FOR_AICC if nobody else "; ".join(f"{form} {n}" for form, n in counts.items()),
         "Report the share of learners per form; claim no form for all.",
     )
 

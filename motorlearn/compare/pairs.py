@@ -94,14 +94,16 @@ def pairs_within(comparison: BlockComparison | PhaseComparison, *, level: float 
     """
     place = "block" if isinstance(comparison, BlockComparison) else "phase"
     scores = comparison.scores
-    order = list(dict.fromkeys(scores[place]))
+    groups, order = (list(dict.fromkeys(comparison.means[name])) for name in ("group", place))
     if len(order) < 2:
         raise InputError(f"one {place} alone makes no pair", order)
     frames, lost = [], []
-    for group, own in scores.groupby("group", sort=False, observed=True):
-        wide = own.pivot_table(
-            index="participant", columns=place, values="score", observed=True
-        ).reindex(columns=order)
+    for group in groups:
+        wide = (
+            scores[scores["group"] == group]
+            .pivot_table(index="participant", columns=place, values="score", observed=True)
+            .reindex(columns=order)
+        )
         rows = pd.DataFrame(list(_pairs(group, wide, level)))
         tested = rows["p"].notna().to_numpy()
         if tested.any():

@@ -21,7 +21,7 @@ G = (
 SIZES = (Column("n_group", "n", "count"), Column("n_reference", "n reference", "count"))
 PAIR = (Column("group"), Column("reference"), Column("effect"))
 STEP = (Column("from_phase", "from"), Column("to_phase", "to"))
-ETA = Column("partial_eta2", "partial η²", "number", decimals=3)
+ETA = Column("partial_eta2", "partial η²", "share")
 
 
 def pair_in_words(group: object, reference: object, effect: object) -> str:
@@ -101,8 +101,8 @@ SLOPE = Schema(
         ERROR,
         *T,
         *INTERVAL,
-        Column("r2", "R²", "number", decimals=3),
-        Column("adjusted_r2", "adjusted R²", "number", decimals=3),
+        Column("r2", "R²", "share"),
+        Column("adjusted_r2", "adjusted R²", "share"),
         Column("n", kind="count"),
         Column("method"),
     )

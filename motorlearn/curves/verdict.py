@@ -107,6 +107,7 @@ def verdict(
         rates[0] < 0, extreme, code == NOT_SEEN and lost == CURVE, lost <= ERRORS and no_gain
     )
     why += FEWER_RATES if code == AT_BOUND and len(rates) > 1 else ""
+    why += _held(problem, solution) if lost <= ERRORS else ""
     why += _of_sessions(untold)
     why += NO_END if endless and not flat else ""
     return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain, untold)
@@ -216,6 +217,18 @@ def _at_bound(problem: Problem, solution: Solution) -> bool:
     if len(problem.form.rates) == 1:
         return bool(main) and main[0]
     return bool(main) and (all(main) or _runaway(problem, solution))
+
+
+def _held(problem: Problem, solution: Solution) -> str:
+    """Which rate is missing beside others that are told, and what that means for them."""
+    own = problem.form.rates
+    stuck = [name for name, b in zip(problem.free_rates, solution.at_bound) if b and name in own]
+    if not stuck:
+        return ""
+    return (
+        f" Not estimated: {', '.join(stuck)}, which came to the end of its range; the other terms "
+        "are given with it held there."
+    )
 
 
 def _runaway(problem: Problem, solution: Solution) -> bool:

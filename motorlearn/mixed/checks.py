@@ -1,19 +1,21 @@
 """What is refused before a fit, and what is looked at again after it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
 
 from motorlearn.exceptions import FitError
 from motorlearn.mixed.formula.designs import Design, RandomPart
-from motorlearn.mixed.formula.matrices import names_in_words
+from motorlearn.mixed.formula.matrices import MatrixPlan, names_in_words
 from motorlearn.mixed.inference.degrees_of_freedom import Inference
 from motorlearn.mixed.responses import COUNTS, HITS, LINEAR
 from motorlearn.mixed.separation import separated_columns, separation_in_words
 from motorlearn.mixed.solve.engine import CONVERGED, Solution
 from motorlearn.mixed.solve.likelihoods import MOST_EXTRA
-from motorlearn.vocabulary import term_in_words
+from motorlearn.vocabulary import CROSSED, term_in_words
 
 Array = NDArray[np.float64]
 
@@ -110,6 +112,7 @@ def _between_levels(design: Design) -> list[int]:
 def _refuse_rank_deficient(design: Design) -> None:
     aliased = [design.fixed.columns[i] for i in aliased_columns(design.x)]
     if aliased:
+        refuse_empty_cells(design.fixed, design.x, aliased)
         raise FitError(
             "the fixed part holds columns that follow from the others "
             f"({', '.join(names_in_words(aliased, [design.fixed]))}): "
@@ -135,6 +138,37 @@ def _why_aliased(design: Design, aliased: list[str]) -> str:
     if any(":" in name for name in aliased):
         return "a combination of levels has no rows; take these terms out or merge levels"
     return "they say again what other terms say; take these terms out"
+
+
+def refuse_empty_cells(plan: MatrixPlan, x: Array, aliased: Iterable[str]) -> None:
+    """Name the combinations of levels without a row that make columns follow from others."""
+    for column in aliased:
+        if empty := _empty_cells(plan, x, column):
+            crossed = CROSSED.join(name for name, _ in plan.parts()[column])
+            raise FitError(
+                f"no row has {'; '.join(empty)}, so {crossed} cannot be estimated; leave out the "
+                f"rows of one of these levels, merge levels, or take {crossed} out of the formula."
+            )
+
+
+def _empty_cells(plan: MatrixPlan, x: Array, column: str) -> list[str]:
+    """Combinations of levels without a row, of the factors that a column crosses."""
+    parts = plan.parts()
+    factors = [name for name, level in parts.get(column, ()) if level is not None]
+    at = {own[0]: x[:, plan.columns.index(name)] for name, own in parts.items() if len(own) == 1}
+    if len(factors) < 2 or any((name, plan.levels[name][-1]) not in at for name in factors):
+        return []
+    rows: dict[tuple[str, object], NDArray[np.bool_]] = {}
+    for name in factors:
+        first, *others = plan.levels[name]
+        rows |= {(name, level): at[name, level] != 0 for level in others}
+        rows[name, first] = ~np.any([rows[name, level] for level in others], axis=0)
+    cells = product(*([(name, level) for level in plan.levels[name]] for name in factors))
+    return [
+        CROSSED.join(f"{name}: {level}" for name, level in cell)
+        for cell in cells
+        if not np.all([rows[place] for place in cell], axis=0).any()
+    ]
 
 
 def aliased_columns(x: Array) -> list[int]:

@@ -10,7 +10,7 @@ from scipy.linalg import null_space
 
 from motorlearn.exceptions import FitError, InputError
 from motorlearn.linear.hypotheses import require_level
-from motorlearn.mixed.checks import refuse
+from motorlearn.mixed.checks import aliased_columns, refuse, refuse_empty_cells
 from motorlearn.mixed.formula.designs import Prepared, RandomPart, prepare
 from motorlearn.mixed.formula.formulas import read_formula, unalias
 from motorlearn.mixed.formula.matrices import (
@@ -274,6 +274,7 @@ def _refuse_unidentified(
             f"use at most {MOST_SPREADS}, or keep the rows of the tests that the question is about",
         )
     if np.linalg.matrix_rank(w) < w.shape[1]:
+        refuse_empty_cells(plan, w, [plan.columns[place] for place in aliased_columns(w)])
         told = ", ".join(names_in_words(plan.columns, [plan]))
         raise FitError(
             f"the fixed part of the spread ({told}) cannot be told apart in "

@@ -10,6 +10,7 @@ from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
+from motorlearn.digits import MINUS
 from motorlearn.tables.model import Column, Table
 from motorlearn.tables.office import neutral_office
 
@@ -78,8 +79,11 @@ def _format(written: str, column: Column) -> str:
     """Number format that shows what the other writers show."""
     if column.kind == "p":
         return '[<0.001]"< .001";[>0.999]"> .999";.000'
-    _, _, decimals = written.removesuffix(" %").partition(".")
-    digits = "0." + "0" * len(decimals) if decimals.isdigit() else "0"
+    if written[0] in "<>":
+        return f'"{written}"'
+    lead, _, decimals = written.removesuffix(" %").partition(".")
+    whole = "0" if lead.strip(MINUS) else ""
+    digits = f"{whole}." + "0" * len(decimals) if decimals.isdigit() else "0"
     return digits + (" %" if column.kind == "percent" else "")
 
 

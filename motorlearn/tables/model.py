@@ -10,7 +10,9 @@ import pandas as pd
 from motorlearn import digits
 from motorlearn.exceptions import ColumnError, visible
 
-Kind = Literal["text", "count", "number", "significant", "whole", "p", "percent", "df", "flag"]
+Kind = Literal[
+    "text", "count", "number", "significant", "whole", "p", "share", "percent", "df", "flag"
+]
 
 
 @dataclass(frozen=True)
@@ -23,8 +25,8 @@ class Column:
         Column of the raw values.
     label : str
         Heading.
-    kind : {"text", "count", "number", "significant", "whole", "p", "percent", "df", "flag"}
-        How a value becomes characters.
+    kind : Kind
+        How a value becomes characters; ``share`` is one of variance.
     unit : str
         Unit shown with the heading, for example ``cm``.
     decimals : int
@@ -82,6 +84,7 @@ _WRITERS: Final[Mapping[str, Callable[[Any, int, str], str]]] = {
     ),
     "whole": lambda value, decimals, decimal: digits.whole(float(value), decimals, decimal=decimal),
     "p": lambda value, decimals, decimal: digits.p_value(float(value), decimal=decimal),
+    "share": lambda value, decimals, decimal: digits.share(float(value), decimal=decimal),
     "percent": lambda value, decimals, decimal: digits.percent(
         float(value), decimals, decimal=decimal
     ),

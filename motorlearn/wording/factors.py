@@ -87,8 +87,8 @@ def _joint_sentence(row: pd.Series, voice: Voice, where: str, baseline: str) -> 
     n = int(row["n_group"])
     return (
         f"{where}, {_what(row, voice)} in {voice.name} gave "
-        f"{f_clause(row, voice)} ({adjusted}partial η² = "
-        f"{voice.share(row['partial_eta2'])}; {n} {voice.one}s analysed)."
+        f"{f_clause(row, voice)} ({adjusted}partial η² "
+        f"{voice.share_clause(row['partial_eta2'])}; {n} {voice.one}s analysed)."
     )
 
 

@@ -167,7 +167,7 @@ def _places_of_bound(bound: float, places: int) -> int:
 def omnibus_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the test of all groups together at one phase."""
     effect = row.get("partial_eta2", math.nan)
-    eta = f", partial η² = {voice.share(effect)}" if math.isfinite(effect) else ""
+    eta = f", partial η² {voice.share_clause(effect)}" if math.isfinite(effect) else ""
     return (
         f"{_where(row, voice)}, the test of all groups together gave {f_clause(row, voice)}{eta} "
         f"({row['method']})."

@@ -102,8 +102,12 @@ class Voice:
         return "were" if self.outcome.plural else "was"
 
     def share(self, value: float) -> str:
-        """Write a share of variance to three decimals, without a leading zero."""
-        return self.number(value, 3).replace(f"0{self.decimal}", self.decimal, 1)
+        """Write a share of variance."""
+        return digits.share(value, decimal=self.decimal)
+
+    def share_clause(self, value: float) -> str:
+        """Write ``= .042`` or ``< .001`` behind the name of a share of variance."""
+        return digits.share_clause(value, decimal=self.decimal)
 
     def number(self, value: float, decimals: int | None = None) -> str:
         """Write a raw score."""

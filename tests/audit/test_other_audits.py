@@ -88,6 +88,22 @@ def test_many_learners_and_one_average():
     assert row(average, "not to their average")["grade"] == "act"
 
 
+@pytest.mark.parametrize(("blocks", "said"), [(5, True), (6, False)])
+def test_with_five_scores_aicc_compares_no_forms(blocks, said):
+    """Its correction, ``2q(q + 1) / (n - q - 1)``, has no value for a curve, which has q = 4."""
+    rng = np.random.default_rng(3)
+    people = pd.DataFrame({
+        "participant": np.repeat(list("abcd"), blocks), "n": np.tile(np.arange(1, blocks + 1), 4),
+    })  # fmt: skip
+    people["error"] = 20 + 15 * np.exp(-0.5 * people["n"]) + rng.normal(0, 0.5, len(people))
+    many = ml.fit_curves(people, "error", practice="n", by="participant")
+    one = ml.fit_curve(people["n"][:blocks], people["error"][:blocks])
+    for fit in (many, one):
+        found = row(fit, "is preferred over its rival")
+        assert ("too few scores for AICc" in found["finding"]) == said
+        assert np.isnan(found["value"]) == said
+
+
 def test_runs_by_hand():
     """Four and four in two runs: expected 5 runs, variance 12/7."""
     signs = [True] * 4 + [False] * 4

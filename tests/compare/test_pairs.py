@@ -75,7 +75,11 @@ def test_pingouin_is_loaded_only_where_pairs_are_asked_for():
     assert told.stdout.strip() == "False"
 
 
-def test_groups_stand_as_they_come():
-    rows = table()
-    rows["group"] = rows["group"].map({"a": "b", "b": "a"})
-    assert list(dict.fromkeys(pairs_within(compared(rows)).pairs["group"])) == ["b", "a"]
+def test_groups_stand_as_they_were_compared_and_blocks_as_they_were_practised():
+    rows = table().query("not (participant == 'p0' and block == 2)")
+    asked = compare_blocks(rows, "time", group="group", phase=None, groups=["b", "a"])
+    assert rows["group"].iloc[0] == "a"
+    for comparison, groups in ((asked, ["b", "a"]), (compared(rows), ["a", "b"])):
+        found = pairs_within(comparison).pairs
+        assert list(dict.fromkeys(found["group"])) == groups
+        assert (found["earlier"] < found["later"]).all(), "p0 came to block 2 last, that is never"

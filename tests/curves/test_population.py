@@ -312,6 +312,18 @@ def test_flat_learners_show_no_change(seed):
     assert found.status == "no change"
     assert estimates["asymptote"] == pytest.approx(found.residuals["outcome"].mean())
     assert np.isnan(estimates["gain"]) and np.isnan(estimates["log_rate"])
+    assert found.variances[["variance", "sd", "correlation"]].isna().all(axis=None)
+
+
+@pytest.mark.parametrize(("amount", "kept"), [("gain", []), ("start", ["start"])])
+def test_learners_are_not_said_to_differ_in_what_is_not_estimated(amount, kept):
+    found = fit(flawed("line", 1), amount=amount)
+    told = found.estimates.set_index("term")["estimate"].dropna()
+    assert list(told.index) == kept
+    own = found.variances[found.variances["other"] == ""].set_index("term")["sd"]
+    assert list(own.index) == ["asymptote", amount, "log_rate"]
+    assert list(own.dropna().index) == kept
+    assert np.isfinite(found.predict([10])["learner_low"]).all()
 
 
 def test_learners_without_noise_and_without_change_are_refused():

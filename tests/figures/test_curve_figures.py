@@ -190,6 +190,8 @@ def test_with_five_blocks_the_closest_form_is_drawn_though_aicc_prefers_none():
     fits = ml.fit_curves(rows, "time", practice="block", by="participant")
     assert not np.isfinite(fits.table["aicc"]).any()
     drawing = individual_fits(fits, rows, "time", practice="block", label="time (s)")
+    assert "too few scores for AICc to prefer a form" in drawing.caption
+    assert "names the form preferred" not in drawing.caption
     assert [len(axes.lines) for axes in drawing.axes] == [2, 2]
     best = fits.table[fits.table["participant"] == "P1"].nlargest(1, "loglik").iloc[0]
     line = drawing.axes[0].lines[1]

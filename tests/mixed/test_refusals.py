@@ -51,9 +51,25 @@ def test_rank_deficient_fixed_part_names_the_columns(small_study):
     table = small_study.assign(code=(small_study["group"] == "random") * 2.0)
     with pytest.raises(FitError, match="code"):
         ml.fit_mixed("radial_error ~ group + code", table, random=ONE)
-    hole = small_study[(small_study["group"] == "blocked") | (small_study["phase"] != "retention")]
-    with pytest.raises(FitError, match="group: random × phase: retention"):
+
+
+@pytest.mark.parametrize("group", ["blocked", "random"])
+def test_a_combination_of_levels_without_a_row_is_named(small_study, group):
+    hole = small_study[(small_study["group"] != group) | (small_study["phase"] != "retention")]
+    named = f"no row has group: {group} × phase: retention, so group × phase cannot be estimated; "
+    with pytest.raises(FitError, match=named + "leave out the rows of one of these levels"):
         ml.fit_mixed("radial_error ~ group * phase", hole, random=ONE)
+    more = pd.concat([hole] * 3, ignore_index=True)
+    with pytest.raises(FitError, match=named):
+        ml.fit_variability("radial_error ~ phase", more, random=ONE, spread="group * phase")
+
+
+def test_levels_that_only_follow_from_others_have_rows(small_study):
+    same = small_study.assign(code=np.where(small_study["group"] == "random", "r", "b"))
+    with pytest.raises(FitError, match="no row has group: blocked × code: r; group: random"):
+        ml.fit_mixed("radial_error ~ group * code", same, random=ONE)
+    with pytest.raises(FitError, match="they say again what other terms say"):
+        ml.fit_mixed("radial_error ~ group + code", same, random=ONE)
 
 
 @pytest.mark.parametrize(

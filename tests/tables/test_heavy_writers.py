@@ -62,6 +62,16 @@ def test_excel_shows_as_many_decimals_as_the_others(sheet):
     assert "< .001" in sheet["F3"].number_format
 
 
+def test_excel_writes_shares_of_variance_as_a_reader_writes_them():
+    rows = pd.DataFrame({"eta": [0.0421, 0.0002, 0.0, -0.012]})
+    table = Table("anova", "Effects", (Column("eta", "η²", "share"),), rows)
+    assert table.cells() == [[".042"], ["< .001"], [".000"], ["−.012"]]
+    found = openpyxl.load_workbook(io.BytesIO(to_excel([table])))["anova"]
+    assert [found.cell(row, 1).value for row in (3, 4, 5, 6)] == rows["eta"].tolist()
+    shown = [found.cell(row, 1).number_format for row in (3, 4, 5, 6)]
+    assert shown == [".000", '"< .001"', ".000", ".000"]
+
+
 def test_excel_never_runs_a_text(sheet):
     assert sheet["A4"].value == "=1+1"
     assert sheet["A4"].data_type == "s"

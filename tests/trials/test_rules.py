@@ -319,14 +319,20 @@ def test_ratings_need_their_columns_and_their_people(study_folder):
     with pytest.raises(ColumnError, match="rater"):
         ml.read_study(folder)
     (folder / "ratings.csv").write_text(
-        "participant,phase,item,rater,score\np01,pretest,stance,A,1\np01,pretest,stance,A,2\n"
-        "p09,pretest,stance,A,2\n"
+        "participant,phase,item,rater,score,void\np01,pretest,stance,A,1,\n"
+        "p01,pretest,stance,A,2,\np09,pretest,stance,A,2,\np01,pretest,stance,B,1,blurred\n"
+        ",pretest,stance,B,1,\n"
     )
     problems = ml.read_study(folder).problems
     assert problems[["rule", "file", "row"]].values.tolist() == [
-        ["duplicate trial", "ratings.csv", 3],
+        ["duplicate rating", "ratings.csv", 3],
         ["participant not in the list", "ratings.csv", 4],
+        ["no participant", "ratings.csv", 6],
+        ["void rating with an outcome", "ratings.csv", 5],
     ]
+    twice = problems[problems["rule"] == "duplicate rating"].iloc[0]
+    assert (twice["column"], twice["value"]) == ("score", "p01, pretest, A, stance")
+    assert "whose rating this is" in problems["advice"].iloc[2]
 
 
 @pytest.mark.parametrize(

@@ -94,13 +94,7 @@ def _noise(fit: Any, n: np.ndarray, curves: np.ndarray) -> np.ndarray | float:
 
 def _root(fit: Any) -> np.ndarray:
     """Root of the covariance between learners of all three parameters."""
-    names = ["asymptote", fit.amount, "log_rate"]
-    cover = np.zeros((3, 3))
-    for row in fit.variances.itertuples():
-        a = names.index(row.term)
-        b = names.index(row.other) if row.other else a
-        cover[a, b] = cover[b, a] = row.variance
-    values, vectors = np.linalg.eigh(cover)
+    values, vectors = np.linalg.eigh(fit.between)
     found: np.ndarray = vectors * np.sqrt(np.maximum(values, 0))
     return found
 

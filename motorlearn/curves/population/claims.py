@@ -7,7 +7,7 @@ import pandas as pd
 from scipy.special import stdtr
 
 from motorlearn.curves.population.arrays import Scale
-from motorlearn.curves.population.layout import AMOUNT, RATE, Layout
+from motorlearn.curves.population.layout import AMOUNT, HEIGHT, RATE, Layout
 from motorlearn.curves.population.learners import Learners, rate_of
 from motorlearn.curves.population.maximum import PopulationFit
 from motorlearn.curves.population.rivals import Asked, progress_at, worn
@@ -114,6 +114,16 @@ def _firm(fit: PopulationFit, progress: float) -> bool:
     errors = np.sqrt(np.maximum(np.diag(fit.covariance)[:3], 0))
     gain = abs(fit.summit.point[AMOUNT]) / max(errors[AMOUNT], 1e-300)
     return bool(errors[RATE] < FIRM_ERROR and gain > FIRM_GAIN and progress < 50)
+
+
+def lost_parameters(claim: Claim, start: bool) -> list[int]:
+    """Which of asymptote, amount and log rate is not estimated of any learner.
+
+    The start is known even where asymptote and gain are not.
+    """
+    if claim.lost not in (CURVE, FLAT):
+        return []
+    return [HEIGHT, RATE] if start else [HEIGHT, AMOUNT, RATE]
 
 
 def without_what_is_lost(

@@ -38,7 +38,7 @@ class PopulationCurve(Result):
 
     What ``status`` says is not estimated is missing; ``group_cells`` holds the parameters of each
     group's curve (asymptote, amount, log rate) that was drawn all the same, ``learner_cells`` those
-    of each learner.
+    of each learner, ``between`` their covariance.
 
     ``estimates``: asymptote, ``gain`` or ``start``, and log rate of the first group; terms with a
     group in brackets are differences from it. ``variances``: variance, SD and correlations of
@@ -72,6 +72,7 @@ class PopulationCurve(Result):
     quadrature_gap: float
     group_cells: np.ndarray = field(repr=False)
     learner_cells: np.ndarray = field(repr=False)
+    between: np.ndarray = field(repr=False)
     vcov: np.ndarray = field(repr=False)
     residuals: pd.DataFrame = field(repr=False)
     warnings: tuple[str, ...] = ()

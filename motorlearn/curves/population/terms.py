@@ -103,18 +103,27 @@ def whole_covariance(fit: PopulationFit, scale: Scale, shared: int) -> np.ndarra
     return found
 
 
-def variance_terms(fit: PopulationFit, scale: Scale, amount: str) -> pd.DataFrame:
-    """Variances, SDs and correlations of what varies between learners."""
-    names = ("asymptote", amount, "log_rate")
+def between_learners(fit: PopulationFit, scale: Scale) -> np.ndarray:
+    """Covariance between learners of asymptote, amount and log rate, shape (3, 3)."""
     root = fit.layout.root(fit.summit.point) * np.array([[scale.unit], [scale.unit], [1.0]])
-    cover = root @ root.T
+    found: np.ndarray = root @ root.T
+    return found
+
+
+def variance_terms(
+    cover: np.ndarray, vary: Sequence[int], amount: str, lost: Sequence[int]
+) -> pd.DataFrame:
+    """Variances, SDs and correlations of what varies between learners, missing of what is lost."""
+    names = ("asymptote", amount, "log_rate")
+    cover = cover.copy()
+    cover[lost, :] = cover[:, lost] = np.nan
     sd = np.sqrt(np.diag(cover))
     rows = [
         VARIANCES.row(group="participant", term=names[a], variance=cover[a, a], sd=sd[a])
-        for a in fit.layout.vary
+        for a in vary
     ]
-    for place, a in enumerate(fit.layout.vary):
-        for b in fit.layout.vary[place + 1 :]:
+    for place, a in enumerate(vary):
+        for b in vary[place + 1 :]:
             both = sd[a] * sd[b]
             rows.append(
                 VARIANCES.row(

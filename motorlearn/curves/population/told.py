@@ -9,7 +9,13 @@ import pandas as pd
 from scipy.special import expit
 
 from motorlearn.curves.population.arrays import Scale, scaled
-from motorlearn.curves.population.claims import Claim, claim_of, dressed, without_what_is_lost
+from motorlearn.curves.population.claims import (
+    Claim,
+    claim_of,
+    dressed,
+    lost_parameters,
+    without_what_is_lost,
+)
 from motorlearn.curves.population.curve import POPULATION_MEANINGS, PopulationCurve
 from motorlearn.curves.population.layout import Layout
 from motorlearn.curves.population.learners import Learners, rate_of
@@ -23,6 +29,7 @@ from motorlearn.curves.population.profile import profile_limits
 from motorlearn.curves.population.rivals import unchanging
 from motorlearn.curves.population.standard import standard_rows
 from motorlearn.curves.population.terms import (
+    between_learners,
     common_frame,
     degrees_of_freedom,
     estimate_terms,
@@ -30,7 +37,7 @@ from motorlearn.curves.population.terms import (
     whole_covariance,
 )
 from motorlearn.curves.population.unlike import unlike
-from motorlearn.curves.status import CURVE, ERRORS, FLAT, KEPT
+from motorlearn.curves.status import ERRORS, FLAT, KEPT
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe
 
@@ -120,38 +127,38 @@ def _result(
     tested: pd.DataFrame | None,
     recipe: Recipe,
 ) -> PopulationCurve:
-    amount, level = recipe.options["amount"], recipe.options["level"]
-    binomial, groups = data.trials is not None, rows.groups
+    amount, binomial = recipe.options["amount"], data.trials is not None
     claim, there = claim_of(data, fit), dressed(data, fit)
     fit, estimates, vcov = _estimates(data, fit, scale, rows, claim, recipe.options)
-    own = scale.natural(fit.learners, data.start)
-    k, n = fit.layout.size, len(rows.frame)
+    own, lost = scale.natural(fit.learners, data.start), lost_parameters(claim, data.start)
+    k, n, between = fit.layout.size, len(rows.frame), between_learners(fit, scale)
     moved = 0 if binomial else n * np.log(scale.unit)
-    loglik = fit.summit.loglik - moved
+    loglik = float(fit.summit.loglik - moved)
     return PopulationCurve(
         estimates=estimates,
-        variances=variance_terms(fit, scale, amount),
+        variances=variance_terms(between, fit.layout.vary, amount, lost),
         residual_sd=np.nan if binomial else _residual_sd(data, fit, scale),
-        loglik=float(loglik),
-        aic=float(2 * k - 2 * loglik),
-        bic=float(k * np.log(n) - 2 * loglik),
+        loglik=loglik,
+        aic=2 * k - 2 * loglik,
+        bic=float(k * np.log(n)) - 2 * loglik,
         n=n,
-        participants=_people(data, rows.names, own, amount, claim),
+        participants=_people(data, rows.names, own, amount, lost),
         group_tests=tested if tested is not None else _NO_TESTS.copy(),
         form=data.form.name,
         family="binomial" if binomial else "gaussian",
         amount=amount,
         first=data.first,
-        groups=groups,
+        groups=rows.groups,
         status=claim.status,
         meaning=POPULATION_MEANINGS[claim.status],
         loglik_laplace=float(fit.laplace - moved),
         quadrature_gap=fit.gap,
         group_cells=scale.natural(fit.layout.cells(fit.summit.point), data.start),
         learner_cells=own,
+        between=between,
         vcov=vcov,
         residuals=_residuals(there, scale, rows, own),
-        common=common_frame(data, fit, level, flat=claim.lost == FLAT),
+        common=common_frame(data, fit, recipe.options["level"], flat=claim.lost == FLAT),
         second=tuple(float(np.real(value)) for value in there.second or ()),
         shared=fit.layout.common(fit.summit.point)[: len(data.form.shared.names)],
         whole=whole_covariance(fit, scale, len(data.form.shared.names)),
@@ -204,12 +211,11 @@ def _spoken(term: str) -> str:
 
 
 def _people(
-    data: Learners, names: pd.DataFrame, own: np.ndarray, amount: str, claim: Claim
+    data: Learners, names: pd.DataFrame, own: np.ndarray, amount: str, lost: Sequence[int]
 ) -> pd.DataFrame:
     """Each learner's parameters, missing where the population's are not estimated."""
     shown = own.copy()
-    if claim.lost in (CURVE, FLAT):
-        shown[:, [0, 2] if amount == "start" else [0, 1, 2]] = np.nan
+    shown[:, lost] = np.nan
     found = {
         "n": data.rows[:, 0].astype(int),
         "asymptote": shown[:, 0],

@@ -8,6 +8,7 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from motorlearn.audit.curves import too_few_for_aicc
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, named_form
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
@@ -97,11 +98,17 @@ def individual_fits(
     return Drawing(
         "individual-curves",
         figure,
-        f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading names the "
-        "form preferred by AICc, or says that neither leads by 2 (the better is drawn), or that a "
-        "level line fits as well; a broken line is a curve whose status is not ok.",
+        f"Scores (dots) and best curve (line) of {len(chosen)} learners. The heading "
+        f"{_heading(fits)}, or that a level line fits as well; a broken line is a curve whose "
+        "status is not ok.",
         f"{len(chosen)} small panels: {label}, against {practice_label}. Preferred form: {share}.",
     )
+
+
+def _heading(fits: CurveFits) -> str:
+    if too_few_for_aicc(fits)[1]:
+        return "says that there are too few scores for AICc to prefer a form (the closer is drawn)"
+    return "names the form preferred by AICc, or says that neither leads by 2 (the better is drawn)"
 
 
 def _slots(

@@ -8,6 +8,7 @@ import pandas as pd
 
 from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
+from motorlearn.audit.curves import too_few_for_aicc
 from motorlearn.curves import CurveFits, PopulationCurve
 from motorlearn.digits import count
 from motorlearn.exceptions import InputError
@@ -220,13 +221,21 @@ def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
 
 def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
     preferred, status = (_named(table, "curves") for table in result.tables()[:2])
+    unknown, none = too_few_for_aicc(result)
+    few = f"AICc compares no forms for {count(unknown, 'participant')} with too few blocks. "
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
-        f"of practice. {{tab:{preferred.name}}} counts the form that AICc prefers, and "
-        f"{{tab:{status.name}}} how far each fit can be trusted. Curves describe performance in "
-        "practice; a curve through group means is not the curve of a person."
+        "of practice. "
+        + (
+            "There are too few blocks for AICc to prefer either. "
+            if none
+            else f"{{tab:{preferred.name}}} counts the form that AICc prefers. "
+            + (few if unknown else "")
+        )
+        + f"{{tab:{status.name}}} says how far each fit can be trusted. Curves describe "
+        "performance in practice; a curve through group means is not the curve of a person."
     )
-    for table in (preferred, status):
+    for table in (status,) if none else (preferred, status):
         columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))
         title = table.title.replace("learners", "participants")
         rows = table.rows.replace("no change", FLAT)
@@ -249,7 +258,8 @@ def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
             practice_label="block of practice",
         )
     )
-    yield from shown(panels, "shows single participants with the form AICc prefers.")
+    best = "form that fits closer" if none else "form AICc prefers"
+    yield from shown(panels, f"shows single participants with the {best}.")
 
 
 def _of_curve(table: Table, curve: PopulationCurve) -> Table:

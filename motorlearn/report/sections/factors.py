@@ -55,7 +55,7 @@ def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> 
         clause = sentences.f_clause(row, voice, p)
         said.append(
             f"Change over {parts_of(comparison)} by {' and '.join(names)}: {clause}, generalised "
-            f"η² = {voice.share(row['generalised_eta2'])}."
+            f"η² {voice.share_clause(row['generalised_eta2'])}."
         )
     if said:
         said[-1] += f" Greenhouse-Geisser corrected p, type III, complete cases only ({table})."

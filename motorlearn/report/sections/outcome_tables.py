@@ -210,10 +210,10 @@ def _anova(rows: pd.DataFrame, name: str, title: str, note: str) -> Table:
         Column("p_gg", "p (GG)", "p"),
         Column("p_hf", "p (HF)", "p"),
         Column("epsilon_gg", "ε (GG)", "number", decimals=3),
-        Column("mauchly_w", "Mauchly W", "number", decimals=3),
+        Column("mauchly_w", "Mauchly W", "share"),
         Column("mauchly_p", "p (W)", "p"),
-        Column("partial_eta2", "partial η²", "number", decimals=3),
-        Column("generalised_eta2", "generalised η²", "number", decimals=3),
+        Column("partial_eta2", "partial η²", "share"),
+        Column("generalised_eta2", "generalised η²", "share"),
     )
     methods = [text.rstrip(".") for text in dict.fromkeys(rows["method"]) if text]
     note += " GG, HF: Greenhouse-Geisser and Huynh-Feldt corrections (epsilon at most 1)."

@@ -59,7 +59,7 @@ _ANOVA = (
     Column("df2", "df 2", "df"),
     Column("statistic", "F", "number"),
     Column("p_gg", "p (GG)", "p"),
-    Column("generalised_eta2", "generalised η²", "number", decimals=3),
+    Column("generalised_eta2", "generalised η²", "share"),
 )
 
 

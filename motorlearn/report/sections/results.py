@@ -199,8 +199,8 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
                 f"{factors.parts_of(comparison)} is asked "
                 f"by the {voice.arm}-by-phase interaction of the "
                 f"{'mixed ' if voice.several == 'groups' else ''}analysis of variance: "
-                f"{sentences.f_clause(row, voice, p)}{how}, generalised η² = "
-                f"{voice.share(row['generalised_eta2'])}; complete cases only ({table})."
+                f"{sentences.f_clause(row, voice, p)}{how}, generalised η² "
+                f"{voice.share_clause(row['generalised_eta2'])}; complete cases only ({table})."
             )
     return said
 

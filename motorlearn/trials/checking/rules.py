@@ -59,8 +59,13 @@ def missing_identifiers(sheet: Sheet) -> pd.DataFrame:
         column="participant",
         values="",
         severity="error",
-        advice="fill in whose trial this is; the row is kept and counts for nobody",
+        advice=f"fill in whose {_what(sheet)} this is; the row is kept and counts for nobody",
     )
+
+
+def _what(sheet: Sheet) -> str:
+    """What a row of a sheet holds."""
+    return "rating" if sheet.has("rater") else "trial"
 
 
 def impossible_values(sheet: Sheet) -> pd.DataFrame:
@@ -147,7 +152,7 @@ def groups_constant(sheet: Sheet) -> pd.DataFrame:
 
 
 def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
-    """Find trials that are there more than once; every row after the first is reported."""
+    """Find trials or ratings that are there twice; every row after the first is reported."""
     names = trial_key(sheet.table)
     if "participant" not in names or len(names) < 2:
         return gather([])
@@ -168,10 +173,11 @@ def duplicate_trials(sheet: Sheet) -> pd.DataFrame:
     rows = pd.Series(sheet.rows[first]).astype("str")
     advice = "the same as row " + rows + ": " + pd.Series(ends, dtype="str")
     place, *inner = (sheet.table[name].iloc[again].astype("str").fillna("–") for name in names)
+    numbered = "score" if sheet.has("rater") else "trial"
     return sheet.problems(
-        DUPLICATE,
+        f"duplicate {_what(sheet)}",
         again,
-        column="trial" if sheet.has("trial") else "participant",
+        column=numbered if sheet.has(numbered) else "participant",
         values=place.str.cat(inner, sep=", "),
         severity="error",
         advice=advice,
@@ -271,7 +277,7 @@ def void_trials(sheet: Sheet, by_plan: tuple[str, ...] = ()) -> pd.DataFrame:
     void = ~counted_rows(sheet.table) & ~sheet.table["void"].isin(by_plan).to_numpy()
     filled = sheet.table[names].notna().any(axis=1).to_numpy() if names else np.zeros_like(void)
     return sheet.problems(
-        "void trial with an outcome",
+        f"void {_what(sheet)} with an outcome",
         np.flatnonzero(void & filled),
         column="void",
         severity="doubt",
