@@ -235,7 +235,12 @@ def population_curve(
     counted = counted_blocks(cells, groups)
     apart = plan.groups == "apart" and counted["group"].nunique() > 1
     return fit_population_curve(
-        counted, "score", practice="block", group="group" if apart else None, vary=plan.vary
+        counted,
+        "score",
+        practice="block",
+        form=plan.form,
+        group="group" if apart else None,
+        vary=plan.vary,
     )
 
 

@@ -65,6 +65,36 @@ def test_a_curve_that_is_asked_for_is_refused_where_there_is_none_and_else_not_t
     assert "population curve" in found.beside and "curves" not in found.beside
 
 
+@pytest.mark.parametrize("form", ["power", "two_processes"])
+def test_the_curve_has_the_form_of_the_plan(cells, form):
+    found = population_curve(cells, CurvePlan(groups="together", vary=("asymptote",), form=form))
+    called = ml.fit_population_curve(
+        counted_blocks(cells), "score", practice="block", vary=("asymptote",), form=form
+    )
+    assert found.form == form and found.loglik == called.loglik
+
+
+def test_the_report_names_the_form_of_the_plan(no_pictures, tmp_path):
+    plan = studies.plan(
+        studies.ERROR, units={"length": "cm"}, curve={"form": "power", "vary": ["asymptote"]}
+    )
+    study = studies.study(plan, studies.trials(16, studies.PARTS, seed=10))
+    text = ml.write_report(study, tmp_path, quiet=True).read_text()
+    assert "One curve (power) was fitted to all participants" in text
+    assert "The curve of practice (power) let asymptote vary from person to person" in text
+
+
+def test_a_form_that_is_no_form_is_refused_with_those_there_are():
+    with pytest.raises(DesignError, match=r"curve.form.*exponential.*two_processes"):
+        design_from_mapping(studies.plan(studies.ERROR, curve={"form": "parabola"}))
+
+
+def test_an_import_writes_the_form():
+    assert curve_text("together, S-shaped") == ('[curve]\ngroups = "together"\nform = "s_shaped"\n')
+    with pytest.raises(InputError, match=r"one form .exponential, power"):
+        curve_text("power, exponential")
+
+
 @pytest.mark.parametrize("vary", [[], ["gain", "gain"], ["slope"]])
 def test_what_cannot_vary_is_refused(vary):
     with pytest.raises(DesignError, match="curve"):

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import motorlearn as ml
-from motorlearn.exceptions import DesignError
+from motorlearn.exceptions import ColumnError, DesignError
 from motorlearn.mixed import MixedFit
 from motorlearn.results import Refused
 from motorlearn.trials.kind_problems import kind_problems
@@ -43,6 +43,27 @@ def test_the_kind_chooses_the_model(analysed):
     assert found.mixed.converged and not isinstance(found.mixed_audit, Refused)
     rows = found.mixed_audit.table
     assert rows["assumption"].str.contains("proportional odds").any() == (kind == "rating")
+
+
+def test_what_an_analysis_holds_goes_by_its_name(analysed):
+    _, found = analysed
+    assert [table.title for table in found.tables()] == [
+        "Primary comparison", "Outcomes of the study"
+    ]  # fmt: skip
+    assert found.beside["mixed model"] is found.mixed
+    assert found.beside["assumptions of the mixed model"] is found.mixed_audit
+
+
+@pytest.mark.parametrize("name", ["hits", "hit_rate"])
+def test_hits_that_nobody_noted_are_refused_with_what_to_add(name):
+    content = plan({"name": name, "better": "higher"})
+    table = trials(4, PARTS, seed=2).drop(columns="hit")
+    with pytest.raises(ColumnError) as told:
+        ml.analyse_study(study(content, table, "x"))
+    assert str(told.value) == (
+        f"outcome '{name}' has no column in the trials ('{name}'); add 'hit' with 1 and 0 for "
+        "every trial, or 'hits' and 'attempts'."
+    )
 
 
 def test_the_report_says_why_and_draws_it(analysed, tmp_path, no_pictures):

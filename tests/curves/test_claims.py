@@ -377,3 +377,16 @@ ODD = [
 def test_odd_numbers_end_in_an_error_of_the_toolkit(call):
     with pytest.raises(MotorlearnError):
         call()
+
+
+def test_a_rate_at_the_end_of_its_range_is_named_where_the_others_are_told():
+    n = np.arange(1, 61)
+    y = 20 + 15 * np.exp(-0.1 * (n - 1)) + np.random.default_rng(0).normal(0, 2, 60)
+    fit = ml.fit_curve(n, y, form="apex")
+    told = fit.estimates.set_index("term")["estimate"]
+    assert fit.status == "ok"
+    assert list(told.index[told.isna()]) == ["power_rate"]
+    assert "Not estimated: power_rate, which came to the end of its range" in fit.meaning
+    alone = ml.fit_curve(n, y)
+    assert told["rate"] == pytest.approx(alone.value("rate"), rel=1e-5)
+    assert "Not estimated" not in alone.meaning

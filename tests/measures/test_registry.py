@@ -9,7 +9,9 @@ import studies
 
 import motorlearn as ml
 from motorlearn import measures as m
+from motorlearn.analysis.scores import scores_of
 from motorlearn.analysis.technique import technique_change
+from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.report.sections.results import compose
 from motorlearn.report.view import view_of
@@ -215,6 +217,25 @@ def test_its_card_says_what_it_is_until_it_is_forgotten(table):
         m.definition(NAME)
     with pytest.raises(InputError, match="registered now: spread_out"):
         m.forget_measure(NAME)
+
+
+def test_an_outcome_is_scored_by_its_own_measure_alone():
+    def fails(rows):
+        raise ZeroDivisionError("by zero")
+
+    register()
+    register(fails, name="of_another_study")
+    names = (NAME, "bivariate_variable_error")
+    outcomes = [{"name": name, "unit": "cm", "better": "lower"} for name in names]
+    design = design_from_mapping(studies.plan(outcomes))
+    table = studies.trials(2, [("pretest", 1, 1, 7)], seed=3).assign(stage="pretest")
+    table.loc[[0, 1], ["x", "y", "radial_error"]] = np.nan
+    own, other = (
+        scores_of(table, outcome, design).cells(["participant"]) for outcome in design.outcomes
+    )
+    assert list(own) == list(other) == ["participant", "score", "n_trials"]
+    assert own["score"].tolist() == table.groupby("participant")["radial_error"].max().tolist()
+    assert other["n_trials"].tolist() == [5, 7]
 
 
 def test_a_comparison_takes_its_direction_from_the_card():

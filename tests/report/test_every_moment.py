@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
@@ -12,14 +13,19 @@ from typer.testing import CliRunner
 
 import motorlearn as ml
 from motorlearn import commands
+from motorlearn.analysis.study import page_analysis
 from motorlearn.design import design_from_mapping
 from motorlearn.exceptions import FileError
 from motorlearn.figures import design_timeline
 from motorlearn.plan import Answers, programme_tables, programme_text
-from motorlearn.report.sections.before_data import nothing_recorded
+from motorlearn.report.figure_cache import Kept
+from motorlearn.report.sections.before_data import compose_plan, nothing_recorded
 from motorlearn.report.sections.closing import limits_of
+from motorlearn.report.sections.exhibits import scores_figure
 from motorlearn.report.sections.study_tables import programme_table
 from motorlearn.report.view import view_of
+from motorlearn.report.writers.contents import Text
+from motorlearn.trials import Study, Trials
 from motorlearn.wording.captions import effects_words
 from motorlearn.wording.method import outcome_paragraph
 
@@ -64,6 +70,41 @@ def test_the_report_of_a_plan_tells_no_result(tmp_path, no_pictures):
     assert "one group" in kept["tables"]["holes"]["frame"]["topic"]
     assert {"report.docx", "figures", "tables"} <= {p.name for p in (tmp_path / "report").iterdir()}
     assert run("learners", folder, "--out", tmp_path / "pages").exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("more", "people", "said"),
+    [
+        ({}, None, "The plan has 2 groups (blocked n = 12 and random n = open)."),
+        ({}, [], "The plan has 2 groups (blocked n = 12 and random n = open)."),
+        (
+            {},
+            ["random", "blocked", "random"],
+            "3 participants are listed (blocked n = 1 and random n = 2).",
+        ),
+        ({}, ["random"], "1 participant is listed (random n = 1)."),
+        (
+            {"within": {"by": "period"}},
+            None,
+            "Each participant will meet every condition, n = 12. Orders planned: blocked then "
+            "random and random then blocked.",
+        ),
+        (
+            {"within": {"by": "period"}},
+            ["random then blocked", "blocked then random", "random then blocked"],
+            "3 participants are listed (blocked then random n = 1 and random then blocked n = 2).",
+        ),
+    ],
+)
+def test_a_plan_tells_who_is_listed_by_group_or_by_order(more, people, said):
+    groups = [{"name": "blocked", "schedule": "blocked", "size": 12}, studies.TWO[1]]
+    design = design_from_mapping(studies.plan(studies.ERROR, groups=groups, **more))
+    names = None if people is None else [f"P{i}" for i in range(len(people))]
+    table = None if people is None else pd.DataFrame({"participant": names, "group": people})
+    study = Study(design, Trials(pd.DataFrame({"participant": [], "phase": []})), table)
+    document = compose_plan(study, kept=Kept(), decimal=".", draft=False, versions={})
+    texts = [block.text for block in document.blocks if isinstance(block, Text)]
+    assert any(text.endswith(said) for text in texts)
 
 
 def test_a_file_of_trials_that_is_spelt_otherwise_is_no_study_to_come(tmp_path):
@@ -134,6 +175,32 @@ def test_rates_of_hits_are_called_so_in_the_method_too():
     said = outcome_paragraph(design_from_mapping(studies.plan(outcome)))
     assert "The outcome was hit rate (higher is better)" in said
     assert "declared beforehand, was hit rate at" in said
+
+
+def test_a_pretest_without_a_day_stands_before_tests_with_one():
+    tests = [
+        {"phase": "progress", "name": "early", "day": 3, "trials": 5},
+        {"phase": "retention", "trials": 5},
+        {"phase": "pretest", "trials": 5},
+    ]
+    design = design_from_mapping(studies.plan(studies.ERROR, tests=tests, practice=None))
+    assert list(programme_table(design).rows["part"]) == ["Pretest", "Early", "Retention"]
+
+
+def test_while_practice_goes_on_the_scores_drawn_are_those_of_the_last_test():
+    tests = [{"phase": "pretest", "trials": 5}, {"phase": "posttest", "trials": 5}]
+    table = studies.trials(6, [("pretest", 1, 1, 5), ("acquisition", 1, 1, 5)], seed=4)
+    one = studies.study(studies.plan(studies.ERROR, tests=tests, primary=None), table)
+    found = view_of(page_analysis(one, mixed=False), decimal=".")
+    assert [stage.phase for stage in found.stages] == ["pretest", "acquisition"]
+    asked = []
+
+    def draw(*values, **options):
+        asked.append(options["phases"])
+        return SimpleNamespace(with_words=lambda caption, alt: caption)
+
+    caption = scores_figure(replace(found, kept=SimpleNamespace(draw=draw)), found.outcomes[0])
+    assert asked == [["Pretest"]] and "pretest" in caption
 
 
 def test_the_days_of_a_plan_are_the_same_wherever_they_stand():

@@ -12,16 +12,23 @@ from studies import ERROR as ERROR_IN_CM
 from studies import PARTS, plan, study, trials
 
 import motorlearn as ml
+from motorlearn.analysis.study import page_analysis
+from motorlearn.compare import Limit
 from motorlearn.design import Outcome, design_from_mapping
 from motorlearn.exceptions import InputError
-from motorlearn.report import study_page, supervisor
+from motorlearn.report import several, study_page, supervisor
+from motorlearn.report.case_rows import rows_of_case
 from motorlearn.report.meta_analysis import _on_scale, random_effects, synthesise
 from motorlearn.report.sections.beside import _curves
-from motorlearn.report.sections.outcome_tables import adjusted_table
+from motorlearn.report.sections.closing import _with_outcome
+from motorlearn.report.sections.outcome_tables import adjusted_table, contrasts_table
 from motorlearn.report.sections.primary import change_sentences
+from motorlearn.report.sections.secondary import _contrasts, secondary_table
+from motorlearn.report.sections.spreads import spread_sections
 from motorlearn.report.view import view_of
 from motorlearn.report.writers.contents import Text
 from motorlearn.results import Refused
+from motorlearn.trials import Study, Trials
 from motorlearn.wording import Voice
 
 ERROR = Outcome(name="radial_error", unit="cm", better="lower")
@@ -91,6 +98,13 @@ def test_adjusted_means_say_that_their_interval_is_of_95_percent():
     entry = SimpleNamespace(comparison=found, voice=voice, outcome=ERROR)
     labels = [column.label for column in adjusted_table(entry).columns]
     assert labels[2:] == ["adjusted mean", "95 % CI lower", "upper", "standard error", "df"]
+
+
+def test_contrasts_of_differences_are_written_with_a_minus():
+    voice = Voice(design_from_mapping(TWO_TESTS), ERROR, 1, ".")
+    entry = SimpleNamespace(comparison=compared("pretest", "retention"), voice=voice)
+    table = contrasts_table(entry, "contrasts", "Contrasts", adjusted=True)
+    assert list(table.rows["contrast"]) == ["b − a"]
 
 
 def test_with_one_test_there_is_no_change_to_tell():
@@ -173,6 +187,112 @@ def test_the_share_of_variance_between_studies_by_hand():
     found = synthesise(rows)
     assert found.q == pytest.approx(32) and found.i2 == pytest.approx(30 / 32)
     assert found.q_p == pytest.approx(stats.chi2.sf(32, 2))
+
+
+def summary_of(*estimates):
+    row = {"effect": "difference", "group": "random", "reference": "blocked", "std_error": 0.1}
+    row |= {"n_group": 9, "n_reference": 9}
+    return synthesise(
+        {
+            f"study {i}": pd.Series(
+                row | {"estimate": y, "conf_low": y - 0.2, "conf_high": y + 0.2}
+            )
+            for i, y in enumerate(estimates)
+        }
+    )
+
+
+def test_every_contrast_but_the_primary_one_stands_among_the_secondary_results():
+    tests = [*TWO_TESTS["tests"], {"phase": "transfer", "trials": 9, "interval_days": 2}]
+    time = {"name": "time", "unit": "s", "better": "lower"}
+    plan = TWO_TESTS | {"tests": tests, "outcomes": [*TWO_TESTS["outcomes"], time]}
+    plan |= {"primary": {"outcome": "radial_error", "phase": "retention", "groups": ["b", "a"]}}
+    rng = np.random.default_rng(1)
+    rows = [
+        (f"{group}{person}", group, phase, rng.normal(30, 4))
+        for phase in ("pretest", "retention", "transfer") for group in "ab" for person in range(5)
+    ]  # fmt: skip
+    table = pd.DataFrame(rows, columns=["participant", "group", "phase", "radial_error"])
+    study = Study(design_from_mapping(plan), Trials(table.assign(time=table["radial_error"] / 9)))
+    found = view_of(page_analysis(study, mixed=False), decimal=".")
+    shown = secondary_table(found).rows
+    assert shown[["outcome", "test", "contrast"]].to_numpy().tolist() == [
+        ["radial error", "Transfer", "b − a"],
+        ["time", "Delayed retention", "b − a"],
+        ["time", "Transfer", "b − a"],
+    ]
+
+
+def test_what_was_not_compared_has_no_row_among_the_secondary_results():
+    nothing = SimpleNamespace(comparison=Refused("no scores"))
+    assert list(_contrasts(SimpleNamespace(outcomes=[nothing]), nothing)) == []
+
+
+def sessions_of(*people):
+    rows = [
+        (person, session, condition, score)
+        for person, more in people
+        for session, (condition, score) in enumerate(
+            [("A", y) for y in (3, 5, 4, 6)] + [("B", y + more) for y in (7, 6, 9, 8)], start=1
+        )
+    ]
+    return pd.DataFrame(rows, columns=["participant", "session", "condition", "score"])
+
+
+def test_the_answer_of_one_case_is_its_difference_and_of_several_their_mean():
+    one = ml.compare.analyse_single_case(sessions_of(("P01", 0)), "score")
+    first, *others = rows_of_case(one)
+    alone = one.of("P01", "difference")
+    assert (first["contrast"], first["first"]) == ("B − A", True)
+    assert first["estimate"] == 3 and first["conf_low"] == alone["conf_low"] < 3
+    assert [row["first"] for row in others] == [False] * len(one.estimates)
+    two = ml.compare.analyse_single_case(sessions_of(("P01", 0), ("P02", 2)), "score")
+    first, *others = rows_of_case(two)
+    assert first["contrast"] == "B − A, over the cases"
+    assert first["estimate"] == pytest.approx(4)
+    assert [row["estimate"] for row in others if "difference" in row["contrast"]] == [3, 5]
+
+
+def test_a_further_study_is_predicted_from_three_and_not_from_two():
+    assert "further study" not in several._sentence(summary_of(0.1, 0.5), ".")
+    told = several._sentence(summary_of(0.1, 0.5, 0.9), ".")
+    half = 12.7062 * math.sqrt(0.15 + 0.16 / 3)
+    span = f"from −{half - 0.5:.2f} to {half + 0.5:.2f} (95 %)"
+    assert told.endswith(f"The effect in a further study is predicted to lie {span}.")
+
+
+def test_the_diamond_of_several_studies_is_the_summary():
+    found = summary_of(0.1, 0.5, 0.9)
+    voice = Voice(design_from_mapping(TWO_TESTS), ERROR, 1, ".")
+    views = {"study 0": SimpleNamespace(outcomes=[SimpleNamespace(voice=voice)])}
+    lines = several._forest(views, found, ".").figure.axes[0].lines
+    marked = [(line.get_marker(), *line.get_xydata()[0]) for line in lines]
+    assert [mark for mark in marked if mark[0] == "D"] == [("D", found.estimate, 3.0)]
+    assert [mark[1:] for mark in marked if mark[0] == "s"] == [(0.1, 0), (0.5, 1), (0.9, 2)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "several", "named"),
+    [
+        ("unequal spread", True, "time"),
+        ("unequal spread", False, ""),
+        ("no delayed test", True, ""),
+    ],
+)
+def test_only_limits_of_scores_name_their_outcome_and_only_beside_others(kind, several, named):
+    found = SimpleNamespace(outcomes=["time", "hits"] if several else ["time"])
+    assert _with_outcome(Limit(kind), "time", found).outcome == named
+
+
+def test_a_model_of_spread_stands_under_its_own_outcome():
+    views = [
+        SimpleNamespace(outcome=SimpleNamespace(name=name), voice=SimpleNamespace(name=said))
+        for name, said in (("hits", "hits of 20"), ("variable_error", "variable error"))
+    ]
+    analysis = SimpleNamespace(spreads={"variable_error": Refused("two trials a person")})
+    head, text = spread_sections(SimpleNamespace(analysis=analysis, outcomes=views))
+    assert head.text == "How variable performers are: variable error"
+    assert text.text == "Not computed: two trials a person."
 
 
 @pytest.mark.parametrize(

@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 import motorlearn as ml
 from motorlearn.commands import app, main
 from motorlearn.exceptions import InputError
+from motorlearn.files import signature
 from motorlearn.report.figure_cache import kept_from
 
 SHIPPED = Path(__file__).parents[2] / "data" / "ring-push"
@@ -188,6 +189,25 @@ def test_a_run_that_takes_over_gives_the_same_report_as_a_cold_one(
 def test_a_spoilt_list_of_kept_files_is_ignored(tmp_path, spoilt):
     (tmp_path / "kept.json").write_text(spoilt, "utf-8")
     assert kept_from(tmp_path).entries == {}
+
+
+@pytest.mark.parametrize(
+    ("entry", "believed"),
+    [
+        ({"name": "a", "words": ["b", "c"], "files": {"png": ["figures/a.png", "0"]}}, True),
+        ({"name": "a", "words": ["b", "c"], "files": {"png": ["figures/a.png", 0]}}, False),
+        ({"name": "a", "words": ["b", "c"], "files": {"png": ["../a.png", "0"]}}, False),
+        ({"name": "a", "words": ["b", "c"], "files": {"png": ["/a.png", "0"]}}, False),
+        ({"name": "a", "words": ["b"], "files": {}}, False),
+        (["a"], False),
+    ],
+)
+def test_a_list_that_bears_the_signature_must_have_its_shape_too(tmp_path, entry, believed):
+    entries = {"x": entry}
+    signed = signature(json.dumps(entries, sort_keys=True).encode("ascii"))
+    text = json.dumps({"signature": signed, "entries": entries})
+    (tmp_path / "kept.json").write_text(text, "utf-8")
+    assert kept_from(tmp_path).entries == (entries if believed else {})
 
 
 def test_what_somebody_else_kept_is_drawn_again(

@@ -114,9 +114,19 @@ def test_a_file_that_is_gone_has_changed(study, page):
     assert changed_files(study, before) == ["ratings.csv"]
 
 
-def test_a_kept_page_that_says_a_fact_twice_is_damaged(page, tmp_path):
-    twice = replace(page, facts=pd.concat([page.facts, page.facts.head(1)], ignore_index=True))
-    (tmp_path / "page.json").write_text(twice.to_json(), encoding="utf-8")
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda page: {"facts": pd.concat([page.facts, page.facts.head(1)], ignore_index=True)},
+        lambda page: {"facts": page.facts.rename(columns={"topic": "subject"})},
+        lambda page: {"numbers": page.numbers[["value", "name"]]},
+        lambda page: {"numbers": page.numbers.assign(value="much")},
+        lambda page: {"recipe": replace(page.recipe, seed=0.5)},
+    ],
+    ids=["a fact twice", "another column", "another order", "no number", "half a seed"],
+)
+def test_a_kept_page_that_lacks_what_it_is_compared_by_is_damaged(page, tmp_path, spoil):
+    (tmp_path / "page.json").write_text(replace(page, **spoil(page)).to_json(), encoding="utf-8")
     told = r"page that was kept is damaged.*keep the page again with 'motorlearn audit --store'"
     with pytest.raises(FileError, match=told):
         read_page(tmp_path / "page.json")

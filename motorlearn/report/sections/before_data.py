@@ -7,6 +7,7 @@ import pandas as pd
 from motorlearn.digits import count
 from motorlearn.figures.drawing.drawn import Drawing
 from motorlearn.plan import audit_design
+from motorlearn.plan.allocation.planned import SEQUENCE_JOIN
 from motorlearn.report.figure_cache import Kept
 from motorlearn.report.sections.methods_of_plan import method_sections
 from motorlearn.report.sections.study_tables import problems_table, standards_table
@@ -87,14 +88,22 @@ def _participants(study: Study) -> Iterator[Block]:
 
 
 def _sizes(study: Study) -> str:
-    people = study.participants
+    design, people = study.design, study.participants
+    orders = [SEQUENCE_JOIN.join(order) for order in design.sequences]
     if people is not None and "group" in people and len(people):
         sizes = people["group"].astype("str").value_counts()
-        names = [n for n in study.design.group_names if n in sizes.index]
+        names = [n for n in orders or design.group_names if n in sizes.index]
         said = listed([f"{name} n = {sizes[name]}" for name in names])
-        return f"{count(len(people), 'participant')} are listed ({said})."
-    groups = study.design.groups
-    said = listed([f"{g.name} n = {'open' if g.size is None else g.size}" for g in groups])
+        verb = "is" if len(people) == 1 else "are"
+        return f"{count(len(people), 'participant')} {verb} listed ({said})."
+    groups = design.groups
+    planned = ["open" if group.size is None else str(group.size) for group in groups]
+    if orders:
+        return (
+            f"Each participant will meet every condition, n = {planned[0]}. "
+            f"Orders planned: {listed(orders)}."
+        )
+    said = listed([f"{g.name} n = {size}" for g, size in zip(groups, planned, strict=True)])
     return f"The plan has {count(len(groups), 'group')} ({said})."
 
 
