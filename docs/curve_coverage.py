@@ -9,9 +9,10 @@ an SD that falls with practice (power -.3 of the block in populations, power 1.5
 one learner) where the case says so. Lognormal errors have an SD of .1 of the logarithm, t errors 4
 degrees of freedom. S-shaped and two-process learners have plain noise and each a tempo of its own;
 *own onset* gives each S-shaped learner also a delay of its own (SD .3 of the logarithm), which the
-model shares; with *sessions* .15 of the gain is lost at the start of the second and third session
-and comes back at a rate of .6 a block. ``known`` counts fits that give an interval, ``coverage`` is
-the share of those that hold the truth, ``error`` its standard error.
+model shares; one learner of these forms alone is the typical one. With *sessions* .15 of the gain
+is lost at the start of the second and third session and comes back at a rate of .6 a block.
+``known`` counts fits that give an interval, ``coverage`` is the share of those that hold the truth,
+``error`` its standard error.
 """
 
 import itertools
@@ -68,6 +69,11 @@ LEARNERS = {
     "one learner, 200 trials, real noise, modelled": (200, 0.05, ALONE),
     "one learner, 60 trials, real noise, ignored": (60, 0.1, {}),
     "one learner, 200 trials, real noise, ignored": (200, 0.05, {}),
+    **{
+        f"one learner, {count} trials, {form.title}": (count, 0.0, {"form": form.name})
+        for form in (FORMS["s_shaped"], FORMS["two_processes"])
+        for count in (60, 200)
+    },
 }
 ORDER = [*POPULATIONS, *LEARNERS]
 Interval = tuple[str, float, float, float]
@@ -148,11 +154,18 @@ def of_learner(name: str, seed: int) -> Iterator[Interval]:
     """Truth and limits of each term of one learner."""
     count, rate, options = LEARNERS[name]
     trial, rng = np.arange(1.0, count + 1), np.random.default_rng([seed, count])
-    curve = 20 + 15 * np.exp(-rate * (trial - 1))
-    scores = curve + 2 * (curve / 20) ** 1.5 * neighbours(rng, count)
+    if "form" in options:
+        shape, (rate, shared) = FORMS[options["form"]], SHAPES[options["form"]]
+        rates = shape.shared.rates(rate, *shared)
+        curve = shape.curve(trial, 20.0, 15.0, rates)
+        scores = curve + rng.normal(size=count)
+        truths = dict(zip(shape.rates, rates)) | {"half_life": float(shape.half_life(rates, 1.0))}
+    else:
+        curve = 20 + 15 * np.exp(-rate * (trial - 1))
+        scores = curve + 2 * (curve / 20) ** 1.5 * neighbours(rng, count)
+        truths = {"rate": rate, "half_life": np.log(2) / rate}
     rows = ml.fit_curve(trial, scores, **options).estimates.set_index("term")
-    truths = {"asymptote": 20.0, "gain": 15.0, "rate": rate, "half_life": np.log(2) / rate}
-    for term, truth in truths.items():
+    for term, truth in ({"asymptote": 20.0, "gain": 15.0} | truths).items():
         yield term, truth, rows.at[term, "conf_low"], rows.at[term, "conf_high"]
 
 

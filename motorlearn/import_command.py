@@ -65,7 +65,7 @@ def import_file(
         str, typer.Option(help="Parts of the analysis of variance: tests, or 'tests and practice'.")
     ] = "",
     curve: Annotated[
-        str, typer.Option(help="Curve of practice: together, asymptote+gain (what varies).")
+        str, typer.Option(help="Curve of practice: together, asymptote+gain (what varies), power.")
     ] = "",
     questionnaire: Annotated[
         list[Path] | None, typer.Option(help="File of a questionnaire's answers. Repeatable.")

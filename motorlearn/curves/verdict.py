@@ -12,7 +12,6 @@ from motorlearn.curves.status import (
     CURVE,
     ERRORS,
     FARTHEST_GAIN,
-    FLAT,
     NOT_SEEN,
     STATUSES,
     adrift,
@@ -23,6 +22,7 @@ from motorlearn.curves.status import (
 )
 
 FEWER_RATES = " A form with one rate, such as the exponential, may fit."
+NO_END = " The search found no end along terms of sessions; fewer of them, or fewer rates, may fit."
 
 
 def hopeless(problem: Problem) -> tuple[str, str] | None:
@@ -88,6 +88,8 @@ def verdict(
     extreme = problem.binomial and np.abs(eta).max() > LARGEST_LOGIT - 0.5
     flat, level, level_error = _flat(problem, solution)
     line_open, step_open = _open_ends(problem, solution, rates)
+    untold = _untold(problem, solution, values, errors, flat=flat)
+    endless = not solution.converged and bool({*untold} - {"restart_rate"})
     code = grade(
         enough=True,
         flat=flat,
@@ -95,7 +97,7 @@ def verdict(
         progress=np.inf if known else (-np.inf if extreme else progress),
         asymptote_error=0.0 if known else np.nan_to_num(asymptote_error, posinf=np.inf),
         change=change,
-        open_shape=line_open or step_open,
+        open_shape=line_open or step_open or endless,
     )
     step = progress > 1.0 and problem.origin == problem.first and len(problem.form.rates) == 1
     far = not known and _adrift(problem, solution, progress, asymptote_error, change)
@@ -106,26 +108,37 @@ def verdict(
     )
     why += FEWER_RATES if code == AT_BOUND and len(rates) > 1 else ""
     why += _held(problem, solution) if lost <= ERRORS else ""
-    untold = _untold(problem, solution, values, flat=lost == FLAT)
     why += _of_sessions(untold)
+    why += NO_END if endless and not flat else ""
     return Verdict(STATUSES[int(code)], progress, lost, why, level, level_error, no_gain, untold)
 
 
 def _untold(
-    problem: Problem, solution: Solution, values: Mapping[str, float], *, flat: bool
+    problem: Problem,
+    solution: Solution,
+    values: Mapping[str, float],
+    errors: Mapping[str, float],
+    *,
+    flat: bool,
 ) -> tuple[str, ...]:
     """Terms of sessions that these rows do not tell.
 
-    The restart rate at a bound; terms more than ten times as large as what was seen, which cancel
-    each other; savings where no way was gained, or more than ten times of it.
+    The restart rate at a bound; terms that are, or whose standard errors are, more than ten times
+    as large as what was seen, which cancel each other; savings where no way was gained, or more
+    than ten times of it.
     """
     if problem.sessions is None:
         return ()
     bare = replace(problem, whitening=None)
     seen = float(np.ptp(bare.predictor(solution.theta, solution.coefficients)))
-    found = [name for name in problem.sessions.terms if abs(values[name]) > FARTHEST_GAIN * seen]
+
+    def far(name: str, size: float) -> bool:
+        most = FARTHEST_GAIN * size
+        return not abs(values[name]) <= most or errors[name] > most
+
+    found = [name for name in problem.sessions.terms if far(name, seen)]
     for loss, saved in zip(problem.sessions.losses, problem.sessions.savings):
-        if flat or loss in found or not abs(values[saved]) <= FARTHEST_GAIN:
+        if flat or loss in found or far(saved, 1.0):
             found.append(saved)
     stuck = dict(zip(problem.free_rates, solution.at_bound))
     return (*found, *(["restart_rate"] if stuck.get("restart_rate") else []))

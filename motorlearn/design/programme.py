@@ -208,16 +208,20 @@ class CurvePlan(Section):
 
     ``groups = "together"`` gives all groups one curve, ``"apart"`` each its own. ``vary`` names
     what differs from person to person: few blocks of practice settle a rate for all better than one
-    for each. Both are decided before the data are seen.
+    for each. ``form`` is the form of that curve, such as ``"power"`` or ``"s_shaped"``. All three
+    are decided before the data are seen.
     """
 
     groups: Literal["apart", "together"] = "apart"
     vary: tuple[Literal["asymptote", "gain", "rate"], ...] = ("asymptote", "gain", "rate")
+    form: Literal["exponential", "power", "power_prior", "apex", "s_shaped", "two_processes"] = (
+        "exponential"
+    )
 
     @model_validator(mode="after")
     def _somebody_differs(self) -> Self:
         if not self.vary or len(set(self.vary)) < len(self.vary):
-            raise ValueError("curve.vary names asymptote, gain or rate, each once")
+            raise ValueError("vary names asymptote, gain or rate, each once")
         return self
 
 

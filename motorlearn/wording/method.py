@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from itertools import groupby
 
+from motorlearn.curves import named_form
 from motorlearn.design import (
     CurvePlan,
     Design,
@@ -309,6 +310,8 @@ def _planned_parts(design: Design) -> list[str]:
     if design.curve != CurvePlan():
         one = " for all groups together" if design.curve.groups == "together" else ""
         varies = listed(list(design.curve.vary))
+        if design.curve.form != CurvePlan().form:
+            one += f" ({named_form(design.curve.form).title})"
         parts.append(
             f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
         )

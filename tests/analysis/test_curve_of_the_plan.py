@@ -1,5 +1,7 @@
 """What a plan says of the curve of practice: groups together, and what differs between people."""
 
+from dataclasses import replace
+
 import pytest
 import studies
 
@@ -45,6 +47,52 @@ def test_the_curve_and_the_model_of_trials_tell_differences_from_the_same_group(
     assert "gain[blocked]" in set(found.population.estimates["term"])
     assert any("blocked" in name for name in found.mixed.params.index)
     assert not any("random" in name for name in found.mixed.params.index)
+
+
+@pytest.mark.parametrize(
+    ("made", "reason"),
+    [
+        (studies.after_the_pretest, "nobody has the 5 blocks of practice"),
+        (studies.one_athlete, "at least two learners"),
+    ],
+)
+def test_a_curve_that_is_asked_for_is_refused_where_there_is_none_and_else_not_told(made, reason):
+    study = made()
+    assert ml.analyse_study(study).population is None
+    design = study.design.model_copy(update={"curve": CurvePlan(groups="together")})
+    found = ml.analyse_study(replace(study, design=design))
+    assert reason in found.population.reason
+    assert "population curve" in found.beside and "curves" not in found.beside
+
+
+@pytest.mark.parametrize("form", ["power", "two_processes"])
+def test_the_curve_has_the_form_of_the_plan(cells, form):
+    found = population_curve(cells, CurvePlan(groups="together", vary=("asymptote",), form=form))
+    called = ml.fit_population_curve(
+        counted_blocks(cells), "score", practice="block", vary=("asymptote",), form=form
+    )
+    assert found.form == form and found.loglik == called.loglik
+
+
+def test_the_report_names_the_form_of_the_plan(no_pictures, tmp_path):
+    plan = studies.plan(
+        studies.ERROR, units={"length": "cm"}, curve={"form": "power", "vary": ["asymptote"]}
+    )
+    study = studies.study(plan, studies.trials(16, studies.PARTS, seed=10))
+    text = ml.write_report(study, tmp_path, quiet=True).read_text()
+    assert "One curve (power) was fitted to all participants" in text
+    assert "The curve of practice (power) let asymptote vary from person to person" in text
+
+
+def test_a_form_that_is_no_form_is_refused_with_those_there_are():
+    with pytest.raises(DesignError, match=r"curve.form.*exponential.*two_processes"):
+        design_from_mapping(studies.plan(studies.ERROR, curve={"form": "parabola"}))
+
+
+def test_an_import_writes_the_form():
+    assert curve_text("together, S-shaped") == ('[curve]\ngroups = "together"\nform = "s_shaped"\n')
+    with pytest.raises(InputError, match=r"one form .exponential, power"):
+        curve_text("power, exponential")
 
 
 @pytest.mark.parametrize("vary", [[], ["gain", "gain"], ["slope"]])

@@ -7,6 +7,7 @@ from scipy.optimize import least_squares
 
 import motorlearn as ml
 from motorlearn.curves import curve_quantities
+from motorlearn.curves.single import solving
 from motorlearn.exceptions import ColumnError, InputError
 
 TRIALS = np.arange(1.0, 76.0)
@@ -106,6 +107,35 @@ def test_terms_of_a_session_that_cancel_are_missing_alone_and_in_a_batch():
         forms=["power"],
     )  # fmt: skip
     assert many.table[["restart", "loss", "savings"]].isna().to_numpy().all()
+
+
+@pytest.mark.parametrize("form", ["s_shaped", pytest.param("apex", marks=pytest.mark.slow)])
+def test_a_search_among_terms_that_cancel_ends_soon_and_says_what_is_missing(form, monkeypatch):
+    steps, step = [], solving._step
+    monkeypatch.setattr(solving, "_step", lambda *asked: steps.append(1) or step(*asked))
+    trial, day = np.arange(1.0, 41.0), np.repeat([1, 2, 3, 4], 10)
+    y = 30 + 0.3 * np.exp(-0.1 * (trial - 1)) + np.random.default_rng(0).normal(size=40)
+    fit = ml.fit_curve(trial, y, form=form, session=day, restart="both", correlation="ar1")
+    assert len(steps) < 4500  # 27,300 and more where searches creep on
+    assert not fit.recipe.converged and fit.warnings
+    rows = fit.estimates.set_index("term")
+    cancel = [name for name in rows.index if name.startswith(("restart", "loss", "savings"))]
+    assert len(cancel) == 10 and rows.loc[cancel].isna().to_numpy().all()
+    curve = ["gain", *fit.estimates["term"][2:4], "half_life"]
+    assert rows.loc[curve, ["std_error", "conf_low", "conf_high"]].isna().to_numpy().all()
+    assert "they cancel" in fit.meaning
+    assert fit.status in ("no change", "shape not settled")
+    assert (fit.status == "no change") != ("found no end along terms of sessions" in fit.meaning)
+
+
+def test_terms_whose_errors_exceed_what_was_seen_are_missing():
+    trial, day = np.arange(1.0, 41.0), np.repeat([1, 2, 3, 4], 10)
+    y = 30 + 0.3 * np.exp(-0.1 * (trial - 1)) + np.random.default_rng(0).normal(size=40)
+    fit = ml.fit_curve(trial, y, session=day, restart="both", correlation="ar1")
+    seen = np.ptp(fit.fitted)
+    told = fit.estimates[fit.estimates["term"].str.startswith(("restart[", "loss["))]
+    assert 10 * seen > abs(fit.curve["restart[4]"]) > 5 * seen
+    assert told["std_error"].isna().all() and told["estimate"].isna().all()
 
 
 def test_a_restart_rate_at_its_bound_is_missing_with_its_reason_alone_and_in_a_batch():

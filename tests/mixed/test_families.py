@@ -577,7 +577,7 @@ def test_ratings_that_are_all_the_same_are_refused(practised):
         ({"family": "ordinal", "link": "cloglog"}, "no such link"),
         ({"family": "poisson", "link": "logit"}, "no such link"),
         ({"family": "poisson", "attempts": "throws"}, "attempts belong to hits"),
-        ({"family": "beta-binomial"}, "need their attempts"),
+        ({"family": "beta-binomial"}, "need their attempts.*summed by block or test"),
         ({"family": "lognormal", "quadrature": 5}, "no quadrature"),
         ({"family": "gamma", "variance": "group"}, "linear model"),
     ],

@@ -29,7 +29,9 @@ from motorlearn.exceptions import InputError
 ERRORS = ("normal", "lognormal", "t")
 VARIANCES = ("equal", "mean", "practice")
 CORRELATIONS = ("none", "ar1")
-MOST_ROUNDS = 100
+MOST_ROUNDS, STEPS_OF_ROUND = 100, 40
+MOST_CREEPING = 25
+"""Rounds whose search may creep along a ridge, as where terms of sessions cancel each other."""
 SETTLED = 1e-9
 LEAST_TAIL, MOST_TAIL = 2.5, 200.0
 LARGEST_POWER = 5.0
@@ -108,16 +110,19 @@ def fit_noise(problem: Problem, noise: Noise, *, restricted: bool = True) -> Noi
     _refuse_negative(problem, noise)
     plain = solve(problem)
     state = _State(problem.predictor(plain.theta, plain.coefficients))
-    solution, settled, looked = plain, False, False
+    solution, settled, looked, creeping = plain, False, False, 0
     for _ in range(MOST_ROUNDS):
         state = _noise_given_curve(problem, noise, state, solution, restricted)
         white = _whitened(problem, noise, state)
-        found = solve(white, start=solution.theta)
+        found = solve(white, solution.theta, STEPS_OF_ROUND)
         fitted = problem.predictor(found.theta, found.coefficients)
         moved = np.max(np.abs(fitted - state.fitted)) / max(np.ptp(fitted), 1e-300)
         state, solution = replace(state, fitted=fitted), found
+        creeping += not found.converged
+        if creeping > MOST_CREEPING:
+            break
         if moved < SETTLED:
-            anywhere = solve(white)
+            anywhere = solve(white, most_steps=STEPS_OF_ROUND)
             if looked or anywhere.loss >= found.loss * (1 - 1e-7):
                 settled = True
                 break
@@ -262,7 +267,7 @@ def _deviance(white: Whitening, residual: np.ndarray, jacobian: np.ndarray | Non
     value = (len(left) - spent) * np.log(max(left @ left, 1e-300)) + 2 * white.log_volume
     if jacobian is None:
         return float(value)
-    design = np.stack([white.apply(column) for column in jacobian.T], axis=1)
+    design = white.apply_rows(jacobian)
     length = np.linalg.norm(jacobian, axis=0)
     triangle = np.linalg.qr(design / np.where(length > 0, length, 1.0), mode="r")
     return float(value + 2 * np.sum(np.log(np.maximum(np.abs(np.diag(triangle)), 1e-300))))

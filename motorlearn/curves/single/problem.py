@@ -178,8 +178,15 @@ class Problem:
         given = dict(zip(self.free_rates, theta))
         return {name: given.get(name, self.fixed.get(name)) for name in self.rates}
 
-    def parts(self, theta: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
-        """Offset and linear columns at some non-linear values."""
+    def parts(self, theta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Offset and linear columns, shape (rows, terms), at some non-linear values."""
+        offset, columns = self._bare_parts(theta)
+        design = np.stack(columns, axis=1) if columns else np.zeros((len(self.n), 0))
+        if self.whitening is not None:
+            return self.whitening.apply(offset), self.whitening.apply_rows(design)
+        return offset, design
+
+    def _bare_parts(self, theta: np.ndarray) -> tuple[np.ndarray, list[np.ndarray]]:
         rates = self.rates_in_full(theta)
         inner = [rates[name] for name in self.form.rates]
         log_basis = self.form.log_basis(self.n, inner, self.first)
@@ -191,8 +198,6 @@ class Problem:
                 log_basis,
                 lambda n: self.form.log_basis(np.array(n), inner, self.first),
             )
-        if self.whitening is not None:
-            return self.whitening.apply(offset), [self.whitening.apply(c) for c in columns]
         return offset, columns
 
     def _curve_parts(
@@ -221,8 +226,9 @@ class Problem:
 
     def predictor(self, theta: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
         """Curve at the rows; on the logit scale where the outcome is binomial."""
-        offset, columns = self.parts(theta)
-        return offset + sum((c * column for c, column in zip(coefficients, columns)), 0.0)
+        offset, columns = self._bare_parts(theta)
+        bare = offset + sum((c * column for c, column in zip(coefficients, columns)), 0.0)
+        return bare if self.whitening is None else self.whitening.apply(bare)
 
     def values(self, theta: np.ndarray, coefficients: np.ndarray) -> dict[str, Any]:
         """Natural parameters: asymptote, gain, rates, restart terms and the start."""
@@ -269,12 +275,12 @@ class Problem:
             )
 
     def jacobian(self, theta: np.ndarray, coefficients: np.ndarray) -> np.ndarray:
-        """Derivatives of the predictor by the free parameters, exact to rounding (complex step)."""
-        split = len(self.free_rates)
-        return complex_step(
-            lambda point: self.predictor(point[:split], point[split:]),
-            np.concatenate([theta, coefficients]),
-        )
+        """Derivatives of the predictor by the free parameters, exact to rounding.
+
+        By the rates with complex steps; those by the linear parameters are their columns.
+        """
+        by_rates = complex_step(lambda rates: self.predictor(rates, coefficients), theta)
+        return np.concatenate([by_rates, self.parts(theta)[1]], axis=1)
 
     def working(self, eta: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Score residual and information weight of each row at a predictor."""

@@ -38,11 +38,14 @@ class Solution:
         return self.slack < 1e-4
 
 
-def solve(problem: Problem, start: np.ndarray | None = None) -> Solution:
+def solve(
+    problem: Problem, start: np.ndarray | None = None, most_steps: int | None = None
+) -> Solution:
     """Find the best curve; without a start the whole range of the rates is searched."""
     low, high = _log_bounds(problem)
     starts = [np.asarray(start)] if start is not None else _grid_starts(problem, low, high)
-    found = [_refine(problem, theta, low, high) for theta in starts]
+    steps = MOST_STEPS if most_steps is None else most_steps
+    found = [_refine(problem, theta, low, high, steps) for theta in starts]
     best = min(found, key=lambda solution: solution.loss)
     near = best.loss + 1e-7 * abs(best.loss) + 1e-12 * float(problem.weights @ problem.y**2)
     agreeing = sum(solution.loss <= near for solution in found)
@@ -107,10 +110,9 @@ def _reach(problem: Problem) -> float:
 
 def _linear(problem: Problem, theta: np.ndarray) -> np.ndarray:
     """Best linear coefficients given the rates."""
-    offset, columns = problem.parts(theta)
-    if not columns:
+    offset, design = problem.parts(theta)
+    if not design.shape[1]:
         return np.zeros(0)
-    design = np.stack(columns, axis=1)
     if not problem.binomial:
         root = np.sqrt(problem.weights)
         found: np.ndarray = np.linalg.lstsq(
@@ -150,14 +152,16 @@ def _logistic(problem: Problem, offset: np.ndarray, design: np.ndarray) -> np.nd
     return found
 
 
-def _refine(problem: Problem, theta: np.ndarray, low: np.ndarray, high: np.ndarray) -> Solution:
+def _refine(
+    problem: Problem, theta: np.ndarray, low: np.ndarray, high: np.ndarray, most_steps: int
+) -> Solution:
     """Damped scoring on the log rates; linear parameters are solved anew each step."""
     sign = np.sign(theta)
     tau = np.clip(np.log(np.abs(theta)), low, high)
     coefficients = _linear(problem, sign * np.exp(tau))
     loss = problem.loss(problem.predictor(sign * np.exp(tau), coefficients))
     damping = 1e-4
-    for _ in range(MOST_STEPS if len(tau) else 0):
+    for _ in range(most_steps if len(tau) else 0):
         step = _step(problem, sign * np.exp(tau), coefficients, tau, low, high, damping)
         tried = np.clip(tau + np.clip(step, -2.0, 2.0), low, high)
         new_coefficients = _linear(problem, sign * np.exp(tried))

@@ -9,7 +9,7 @@ import pandas as pd
 from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
 from motorlearn.audit.curves import too_few_for_aicc
-from motorlearn.curves import CurveFits, PopulationCurve
+from motorlearn.curves import CurveFits, PopulationCurve, named_form
 from motorlearn.digits import count
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.drawn import Drawing
@@ -286,9 +286,9 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
     )
     varies = list(result.recipe.options["vary"])
     yield Text(
-        f"An exponential curve was fitted to all participants at once, whose {listed(varies)} "
-        f"{'vary' if len(varies) > 1 else 'varies'} from person to person ({named}); {groups}they "
-        "describe performance in practice."
+        f"One curve ({named_form(result.form).title}) was fitted to all participants at once, "
+        f"whose {listed(varies)} {'vary' if len(varies) > 1 else 'varies'} from person to person "
+        f"({named}); {groups}they describe performance in practice."
     )
     yield from kept
     forest = if_possible(
@@ -296,7 +296,8 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
             "parameter_forest", result, unit=found.outcomes[0].outcome.unit, order=found.groups
         )
     )
-    yield from shown(forest, "shows the parameters of groups and participants.")
+    whose = "groups and participants" if len(result.groups) > 1 else "everybody and of participants"
+    yield from shown(forest, f"shows the parameters of {whose}.")
 
 
 def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:

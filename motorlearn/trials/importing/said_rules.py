@@ -5,7 +5,7 @@
 
 import re
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 import pandas as pd
 
@@ -32,6 +32,7 @@ _REPLACE: Final = (
 _BOUND: Final = re.compile(r"(\d*\.?\d+)\s*(.*)")
 _PARTS: Final = ("tests", "tests and practice")
 _GROUPS: Final = ("together", "apart")
+_FORMS: Final = get_args(CurvePlan.model_fields["form"].annotation)
 _SDS: Final = ("sd", "baseline sd", "average sd")
 
 
@@ -171,7 +172,7 @@ def anova_text(said: str) -> str:
 
 
 def curve_text(said: str) -> str:
-    """Write ``[curve]``: groups together or apart, and what varies from person to person.
+    """Write ``[curve]``: groups together or apart, what varies between people, and the form.
 
     Raises
     ------
@@ -188,17 +189,23 @@ def curve_text(said: str) -> str:
     """
     words = [word for part in said.split(",") for word in [part.strip().lower()] if word]
     groups = [word for word in words if word in _GROUPS]
-    varies = [tuple(w.strip() for w in word.split("+")) for word in words if word not in _GROUPS]
+    forms = [name for word in words for name in [re.sub("[ -]", "_", word)] if name in _FORMS]
+    varies = [
+        tuple(w.strip() for w in word.split("+"))
+        for word in words
+        if word not in _GROUPS and re.sub("[ -]", "_", word) not in _FORMS
+    ]
     known = all(set(names) <= set(CurvePlan().vary) for names in varies)
-    if len(groups) > 1 or len(varies) > 1 or not known:
+    if max(len(groups), len(varies), len(forms)) > 1 or not known:
         raise InputError(
-            "a curve of practice is for groups together or apart, and lets asymptote, gain or rate "
-            "vary from person to person",
+            "a curve of practice is for groups together or apart, lets asymptote, gain or rate "
+            f"vary from person to person, and has one form ({', '.join(_FORMS)})",
             [said],
-            "for example 'together', 'asymptote+gain', or 'together, asymptote+gain'",
+            "for example 'together', 'asymptote+gain', or 'together, asymptote+gain, power'",
         )
     lines = [f"groups = {toml_value(name)}" for name in groups]
     lines += [f"vary = {toml_value(names)}" for names in varies]
+    lines += [f"form = {toml_value(name)}" for name in forms]
     return "\n".join(["[curve]", *lines, ""]) if lines else ""
 
 
