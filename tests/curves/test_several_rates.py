@@ -131,3 +131,25 @@ def test_a_fast_process_that_is_known_is_told():
     y = FORMS["two_processes"].curve(trial, 20.0, 15.0, (3.0, 0.03, 0.5)) + noise
     fit = ml.fit_curve(trial, y, form="two_processes")
     assert fit.status == "ok" and 2.5 < fit.value("rate") < 5
+
+
+def test_a_population_of_one_process_does_not_tell_two():
+    """The share of the fast process stood at its end, .98, beside "ok"."""
+    block, rng = np.arange(1.0, 21.0), np.random.default_rng(2)
+    parts = [
+        pd.DataFrame(
+            {
+                "participant": who,
+                "block": block,
+                "y": 20 + 2 * rng.normal() + 10 * np.exp(-0.2 * (block - 1)) + rng.normal(size=20),
+            }
+        )
+        for who in range(6)
+    ]
+    fit = ml.fit_population_curve(
+        pd.concat(parts), "y", practice="block", form="two_processes", vary=("asymptote",)
+    )
+    assert fit.status == "shape not settled" and "the rate" in " ".join(fit.warnings)
+    assert fit.estimates["std_error"].isna().all()
+    assert fit.common.drop(columns="term").isna().to_numpy().all()
+    assert "Not estimated: slowness, fast_share" in str(fit)
