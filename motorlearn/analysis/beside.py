@@ -104,7 +104,7 @@ def beside_of(
         "population": _of_people(study.design, "the population curve", population_curve)(
             cells, study.design.curve, question.reference_first
         )
-        if practised
+        if practised or study.design.curve != CurvePlan()
         else None,
         "technique": _of_people(study.design, "the change of technique", technique_change)(
             study, ratings=ratings, scores=scores, seed=seed
@@ -227,6 +227,11 @@ def population_curve(
 
     Differences between groups are told from the first of ``groups``.
     """
+    if not has_curves(cells):
+        raise InputError(
+            f"nobody has the {FEWEST_BLOCKS} blocks of practice that a curve needs",
+            remedy="take [curve] out of study.toml where the study has no such practice",
+        )
     counted = counted_blocks(cells, groups)
     apart = plan.groups == "apart" and counted["group"].nunique() > 1
     return fit_population_curve(

@@ -136,7 +136,7 @@ def _(result: PhaseComparison, context: Context, phases: Sequence[Hashable] | No
         *repeated_checks(result, context),
     ]
     recipe = audit_recipe(result.recipe, context, n=len(result.scores), phases=chosen)
-    return assemble(checks, comparison_residuals(models), recipe)
+    return assemble(checks, comparison_residuals(models, context), recipe)
 
 
 @audit_of.register

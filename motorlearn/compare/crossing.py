@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from motorlearn.compare.participants import levels_of
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.vocabulary import CROSSED
 
@@ -240,7 +241,7 @@ def placed_groups(
         return Placed(table, group if isinstance(group, str) else None, groups, factors)
     names = list(group)
     _check_columns(table, names)
-    levels = [_levels(table[name]) for name in names]
+    levels = [levels_of(table[name]) for name in names]
     label = CROSSED.join(names)
     cells = table[names[0]].astype(str) + JOIN + table[names[1]].astype(str)
     order = [JOIN.join(map(str, cell)) for cell in product(*levels)]
@@ -276,13 +277,6 @@ def _check_columns(table: pd.DataFrame, names: Sequence[str]) -> None:
                 table.index[table[name].isna()][:10],
                 "give everybody a level, or leave these rows out yourself",
             )
-
-
-def _levels(values: pd.Series) -> tuple[Hashable, ...]:
-    present = set(values.unique())
-    if isinstance(values.dtype, pd.CategoricalDtype):
-        return tuple(level for level in values.cat.categories if level in present)
-    return tuple(sorted(present, key=lambda level: (isinstance(level, str), level)))
 
 
 def labels_of(effect: Mapping[Any, Any]) -> tuple[str, str]:

@@ -108,7 +108,7 @@ def score_participants(
     """
     used = _rows_asked_for(table, columns, phases, groups)
     group = used[columns.group] if columns.group else pd.Series(ONE_GROUP, index=used.index)
-    group_names = _levels(group, groups)
+    group_names = levels_of(group) if groups is None else tuple(groups)
     phase_names = _phase_levels(used[columns.phase], phases)
     value, weight = _values(used, columns)
     people, names = pd.factorize(used[columns.participant], sort=True)
@@ -213,9 +213,8 @@ def _asked(table: pd.DataFrame, column: str | None, levels: Sequence[Hashable] |
     return table[column].isin(list(levels))
 
 
-def _levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[Hashable, ...]:
-    if asked is not None:
-        return tuple(asked)
+def levels_of(values: pd.Series) -> tuple[Hashable, ...]:
+    """Levels that occur, in the order of the categories or sorted."""
     present = set(values.unique())
     if isinstance(values.dtype, pd.CategoricalDtype):
         return tuple(level for level in values.cat.categories if level in present)
@@ -223,8 +222,10 @@ def _levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[Hashab
 
 
 def _phase_levels(values: pd.Series, asked: Sequence[Hashable] | None) -> tuple[Hashable, ...]:
-    if asked is not None or isinstance(values.dtype, pd.CategoricalDtype):
-        return _levels(values, asked)
+    if asked is not None:
+        return tuple(asked)
+    if isinstance(values.dtype, pd.CategoricalDtype):
+        return levels_of(values)
     present = list(values.unique())
     if set(present) <= set(PHASES):
         return tuple(phase for phase in PHASES if phase in present)

@@ -221,7 +221,7 @@ class CurvePlan(Section):
     @model_validator(mode="after")
     def _somebody_differs(self) -> Self:
         if not self.vary or len(set(self.vary)) < len(self.vary):
-            raise ValueError("curve.vary names asymptote, gain or rate, each once")
+            raise ValueError("vary names asymptote, gain or rate, each once")
         return self
 
 

@@ -169,7 +169,7 @@ def fit_mixed(
         raise InputError(
             "hits that scatter need their attempts, and no weights",
             [weights] if attempts else [],
-            "give attempts= and leave weights= out",
+            "give attempts= (of single trials summed by block or test) and leave weights= out",
         )
     roles = Roles(attempts, weights, offset, variance, correlation, within)
     check_residuals(roles, options.family, random)

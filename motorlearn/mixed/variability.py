@@ -253,6 +253,12 @@ def _read(
         )
     prepared = prepare(formula, table, random, Roles(), "gaussian")
     refuse(prepared.design, prepared.observed, "gaussian")
+    if len(kinds := np.unique(prepared.observed)) == 2:
+        raise InputError(
+            "an outcome of two values has no spread of its own: their rate settles it",
+            [f"{kind:g}" for kind in kinds],
+            "fit the rate with fit_mixed(…, family='binomial'), or give the errors behind it",
+        )
     rows = table.iloc[prepared.design.row].reset_index(drop=True)
     w, plan = make_matrix(own, rows)
     s: tuple[Array, MatrixPlan | None] = (np.zeros((len(rows), 0)), None)

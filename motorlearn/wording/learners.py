@@ -104,7 +104,8 @@ def _needed(row: pd.Series, hits: bool, unit: str) -> str:
         if not math.isfinite(up) or up > n:
             return "You began so high that these tests cannot show a gain."
         began = score_words(_total(row, "first", hits), row["n_first"], hits=hits)
-        return f"From {began}, it takes {up:.0f} of {n:.0f} or more to be a clear gain."
+        more = " or more" if up < n else ""
+        return f"From {began}, it takes {up:.0f} of {n:.0f}{more} to be a clear gain."
     low, high = digits.significant(row["conf_low"]), digits.significant(row["conf_high"])
     return f"The true change may be anywhere from {low} to {high} {unit}".rstrip() + "."
 

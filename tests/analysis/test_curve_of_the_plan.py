@@ -1,5 +1,7 @@
 """What a plan says of the curve of practice: groups together, and what differs between people."""
 
+from dataclasses import replace
+
 import pytest
 import studies
 
@@ -45,6 +47,22 @@ def test_the_curve_and_the_model_of_trials_tell_differences_from_the_same_group(
     assert "gain[blocked]" in set(found.population.estimates["term"])
     assert any("blocked" in name for name in found.mixed.params.index)
     assert not any("random" in name for name in found.mixed.params.index)
+
+
+@pytest.mark.parametrize(
+    ("made", "reason"),
+    [
+        (studies.after_the_pretest, "nobody has the 5 blocks of practice"),
+        (studies.one_athlete, "at least two learners"),
+    ],
+)
+def test_a_curve_that_is_asked_for_is_refused_where_there_is_none_and_else_not_told(made, reason):
+    study = made()
+    assert ml.analyse_study(study).population is None
+    design = study.design.model_copy(update={"curve": CurvePlan(groups="together")})
+    found = ml.analyse_study(replace(study, design=design))
+    assert reason in found.population.reason
+    assert "population curve" in found.beside and "curves" not in found.beside
 
 
 @pytest.mark.parametrize("form", ["power", "two_processes"])

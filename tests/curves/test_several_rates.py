@@ -9,7 +9,7 @@ from scipy.optimize import curve_fit
 
 import motorlearn as ml
 from motorlearn.curves import FORMS
-from motorlearn.curves.batch import s_shaped, two_processes
+from motorlearn.curves.batch import padded, s_shaped, two_processes
 from motorlearn.curves.batch.padded import Padded, fit_padded
 from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.single.problem import Problem
@@ -153,3 +153,14 @@ def test_a_population_of_one_process_does_not_tell_two():
     assert fit.estimates["std_error"].isna().all()
     assert fit.common.drop(columns="term").isna().to_numpy().all()
     assert "Not estimated: slowness, fast_share" in str(fit)
+
+
+def test_clear_curves_settle_together_and_none_is_searched_alone(monkeypatch):
+    n, rng = np.arange(1.0, 41.0), np.random.default_rng(11)
+    form, ones, alone = FORMS["power_prior"], np.ones((4, 40)), []
+    y = form.curve(n, 20.0, 15.0, (0.9, 6.0)) + rng.normal(0, 0.2, (4, 40))
+    monkeypatch.setattr(padded, "search_one", lambda data, optimum, k: alone.append(k))
+    found = fit_padded(Padded(form, np.tile(n, (4, 1)), y, ones, False, 1.0))
+    assert alone == [] and found.settled.all()
+    for own, loss in zip(y, found.loss):
+        assert loss == pytest.approx(solve(Problem(form, n, own, ones[0], False)).loss, rel=1e-8)

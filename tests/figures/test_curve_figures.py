@@ -138,6 +138,13 @@ def test_the_forest_shows_each_groups_own_estimate(population):
     rates = [line.get_xdata()[0] for line in drawing.axes[2].lines[2::3]]
     assert rates == pytest.approx(np.exp(population.cells()[:, 2]))
     assert texts_cut(drawing.figure) == []
+    assert "curve by group" in drawing.caption and "rate by group" in drawing.alt
+
+
+def test_the_forest_of_one_curve_speaks_of_no_groups(rows):
+    one = ml.fit_population_curve(rows, "radial_error", practice="block", vary=["gain"])
+    drawing = parameter_forest(one, unit="cm")
+    assert "group" not in drawing.caption + drawing.alt
 
 
 def test_the_forest_shows_the_intervals_of_the_table(population):

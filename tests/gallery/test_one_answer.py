@@ -236,6 +236,7 @@ def test_near_and_far_transfer_are_two_tests():
     assert found.primary["test"].item() == "Near"
     means = found.first.comparison.means.set_index(["phase", "group"])["mean"]
     assert means["transfer 1", "random"] != means["transfer 2", "random"]
+    assert set(found.audit.residuals["analysis"]) == {"transfer test near"}, "not its place, 1"
 
 
 def test_the_mixed_model_lets_people_differ_at_each_test():

@@ -169,6 +169,9 @@ def test_a_missing_slope_of_the_spread_is_said():
     assert other.aic < without.aic
 
 
+HALVES = np.arange(6 * 2 * 4) % 2
+
+
 @pytest.mark.parametrize(
     ("change", "options", "error", "match"),
     [
@@ -184,6 +187,7 @@ def test_a_missing_slope_of_the_spread_is_said():
         ({}, {"spread": "group + copy"}, FitError, "told apart"),
         ({"radial_error": 1.0}, {"spread": "group"}, FitError, "."),
         ({"phase": None}, {"spread": "phase"}, InputError, "without a value"),
+        ({"radial_error": HALVES}, {"spread": "group"}, InputError, r"two values .*binomial"),
         ({}, {"spread": "group", "level": 95}, InputError, "level"),
     ],
 )

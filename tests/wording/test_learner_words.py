@@ -8,6 +8,7 @@ import pytest
 from motorlearn.wording.learners import change_words
 
 CLEAR = "more than chance alone would give."
+ALL = "From 7 of 20, it takes 20 of 20 to be a clear gain."
 LIMIT = "From 7 of 20, it takes 14 of 20 or more to be a clear gain."
 HIGH = "You began so high that these tests cannot show a gain."
 CHANCE = "Chance alone can do that."
@@ -28,6 +29,7 @@ def told(first, second, verdict, *, hits=True, unit="", n=(20, 20), **more):
     [
         (7, "within noise", 14, f": the same number. {LIMIT}"),
         (9, "within noise", 14, f": 2 more. {CHANCE} {LIMIT}"),
+        (9, "within noise", 20, f": 2 more. {CHANCE} {ALL}"),
         (5, "within noise", math.inf, f": 2 fewer. {CHANCE} {HIGH}"),
         (5, "within noise", 21, f": 2 fewer. {CHANCE} {HIGH}"),
         (15, "better", 14, f": 8 more. That is a clear gain: {CLEAR}"),

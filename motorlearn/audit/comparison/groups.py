@@ -123,7 +123,7 @@ def _planned_effect(
     return ()
 
 
-def comparison_residuals(models: Iterable[PhaseModel]) -> pd.DataFrame:
+def comparison_residuals(models: Iterable[PhaseModel], context: Context) -> pd.DataFrame:
     """Standardised residuals of every chosen test, for the diagnostic figure."""
     frames = []
     for model in models:
@@ -133,7 +133,7 @@ def comparison_residuals(models: Iterable[PhaseModel]) -> pd.DataFrame:
         frames.append(
             pd.DataFrame(
                 {
-                    "analysis": str(model.phase),
+                    "analysis": context.name_of(model.phase),
                     "participant": whole.participants,
                     "group": [str(model.groups[code]) for code in whole.codes],
                     "phase": str(model.phase),

@@ -8,7 +8,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from motorlearn.compare.participants import Codes, Columns, PhaseScores, Scores, score_participants
+from motorlearn.compare.participants import (
+    Codes,
+    Columns,
+    PhaseScores,
+    Scores,
+    levels_of,
+    score_participants,
+)
 from motorlearn.exceptions import ColumnError, InputError
 from motorlearn.rows import LEFT_OUT
 from motorlearn.vocabulary import CROSSED
@@ -161,24 +168,19 @@ def _levels(
 ) -> tuple[tuple[Hashable, ...], ...]:
     found: list[tuple[Hashable, ...]] = []
     for place, name in enumerate(within.factors):
-        values = table[name]
-        present = list(values.unique())
-        if isinstance(values.dtype, pd.CategoricalDtype):
-            known = [level for level in values.cat.categories if level in present]
-        else:
-            known = sorted(present, key=lambda level: (isinstance(level, str), level))
+        known = levels_of(table[name])
         if asked is not None and place == 0:
             unknown = [level for level in asked if level not in known]
             if unknown:
                 raise InputError(f"column {name!r} has no row with this value", unknown)
-            known = list(asked)
+            known = tuple(asked)
         if len(known) < 2:
             raise InputError(
                 f"{name!r} has one level only, so nothing is compared within people",
                 known,
                 "add the rows of the other condition, or leave out within=",
             )
-        found.append(tuple(known))
+        found.append(known)
     return tuple(found)
 
 

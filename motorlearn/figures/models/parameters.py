@@ -78,14 +78,15 @@ def parameter_forest(
                 )
             axes.tick_params(axis="y", length=0)
         thin_ticks(panels[-1])
+    apart = " by group" if len(fit.groups) > 1 else ""
     return Drawing(
         "curve-parameters",
         figure,
-        f"Parameters of the population curve by group: estimate{_intervals_told(fit, level)} "
+        f"Parameters of the population curve{apart}: estimate{_intervals_told(fit, level)} "
         "(large marker), and learners' own values, drawn towards the population (dots).",
         "Forest of asymptote, "
         + fit.amount
-        + " and rate by group: "
+        + f" and rate{apart}: "
         + _forest_words(fit, groups, level),
     )
 

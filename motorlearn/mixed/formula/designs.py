@@ -192,7 +192,8 @@ def _serial_part(
         raise InputError(
             f"a participant has several rows at one place of {'/'.join(roles.order)!r}",
             rows.loc[twice, [*part[1], *runs, place]].astype(str).agg(" ".join, axis=1).unique(),
-            "name what tells runs apart before it, within='session/trial', or average them",
+            f"name before {place!r} every column that begins its numbers anew, for example "
+            f"within='phase/session/block/{place}', or average the rows",
         )
     run = _codes(rows, [*part[1], *runs])[0]
     levels: tuple[Any, ...] = (ONE_SPREAD,)

@@ -52,12 +52,12 @@ RANGE_NOTE: Final = (
     "(95 % interval from your own tries)."
 )
 RULE: Final = (
-    "Limits are 95 % intervals. A change counts as clear where that of the learner's own change "
-    "leaves out zero (hits: Newcombe's interval from the learner's own hits and attempts; scores: "
-    "Welch's interval from the learner's own trials). The group's spread is not used: the noise of "
-    "a count follows from the learner's own rate and attempts, and differs between 1 and 10 hits "
-    "of 20. Variation from day to day is not in these limits. One pair of tests does not tell who "
-    "responds to a programme."
+    "Limits are 95 % intervals. A change counts as clear where the interval of the learner's own "
+    "change leaves out zero (hits: Newcombe's interval from the learner's own hits and attempts; "
+    "scores: Welch's interval from the learner's own trials). The group's spread is not used: the "
+    "noise of a count follows from the learner's own rate and attempts, and differs between 1 and "
+    "10 hits of 20. Variation from day to day is not in these limits. One pair of tests does not "
+    "tell who responds to a programme."
 )
 PAIN: Final = "Pain, numbness or loss of control: stop, and tell your coach."
 _HERE = Path(__file__).parent / "templates"

@@ -296,7 +296,8 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
             "parameter_forest", result, unit=found.outcomes[0].outcome.unit, order=found.groups
         )
     )
-    yield from shown(forest, "shows the parameters of groups and participants.")
+    whose = "groups and participants" if len(result.groups) > 1 else "everybody and of participants"
+    yield from shown(forest, f"shows the parameters of {whose}.")
 
 
 def _assumptions(result: Audit, found: StudyView) -> Iterator[Block]:
