@@ -329,7 +329,7 @@ def _group(name: object, people: pd.DataFrame, quantity: str, level: float) -> R
             "take a level, or a population curve",
         )
     variance = np.maximum(known["std_error"].to_numpy() ** 2, 1e-300)
-    found = combine_effects(known["scaled"].to_numpy(), variance, method_re="iterated", use_t=True)
+    found = combine_effects(known["scaled"].to_numpy(), variance, method_re="iterated")
     error = float(np.sqrt(found.var_hksj_re))
     centre, half = (
         float(found.mean_effect_re),

@@ -169,8 +169,7 @@ def _basis(n: np.ndarray, ends: tuple[float, float], falls: bool) -> np.ndarray:
     columns = []
     for k in range(len(knots) - DEGREE - 1):
         bump = BSpline(knots, np.eye(len(knots) - DEGREE - 1)[k], DEGREE).antiderivative()
-        height = bump(x) - bump(low)
-        columns.append(height / (bump(high) - bump(low)))
+        columns.append(bump(x) / bump(high))
     rising = np.stack(columns, axis=1)
     one = np.ones((len(n), 1))
     return np.hstack([one, -one, -rising if falls else rising])

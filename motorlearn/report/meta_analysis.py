@@ -187,7 +187,7 @@ def random_effects(y: np.ndarray, std_error: np.ndarray) -> RandomEffects:
     """
     k = len(y)
     with np.errstate(divide="ignore", invalid="ignore"):  # I² of identical studies
-        found = combine_effects(y, std_error**2, method_re="iterated", use_t=True)
+        found = combine_effects(y, std_error**2, method_re="iterated")
     tau2 = max(float(found.tau2), 0.0)
     weights = 1 / (std_error**2 + tau2)
     mean = float(weights @ y / weights.sum())

@@ -305,7 +305,7 @@ class Reach:
 
         limit = FREE + int(4 * (sum(reach.values()) + shared_seconds))
         code, text = forked(work, self.folder, limit)
-        hit = re.findall(r"^(?:FAILED|ERROR) (\S+)", text, re.M)
+        hit = re.findall(r"^(?:FAILED|ERROR) (.+?)(?: - .*)?$", text, re.M)
         return "" if code in SURVIVED else hit[0] if hit else f"{asked[0]} (ended with {code})"
 
 

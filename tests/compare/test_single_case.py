@@ -80,6 +80,13 @@ def test_trials_of_a_session_are_averaged_and_void_rows_do_not_count():
     assert rate.sessions["score"].tolist() == pytest.approx([v / 2 for v in [*A, *B]])
 
 
+def test_what_the_rows_of_a_table_are_called_does_not_matter():
+    table = rings(A, B)
+    plain = analyse_single_case(table, "score").estimates
+    named = table.sample(frac=1, random_state=1).set_index("session", drop=False)
+    pd.testing.assert_frame_equal(analyse_single_case(named, "score").estimates, plain)
+
+
 def test_abab_compares_each_a_with_the_b_that_follows():
     found = analyse_single_case(rings([1, 2, 3], [4, 5, 6], [7, 8, 9], [8, 9, 10]), "score")
     assert found.design == "ABAB" and len(found.phases) == 4

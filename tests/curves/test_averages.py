@@ -61,3 +61,21 @@ def test_impossible_settings_are_refused():
         ml.curves.demonstrate_averaging(learners=0)
     with pytest.raises(InputError):
         ml.curves.average_of_exponentials([1.0], -1.0, 5.0)
+
+
+SMALL = {"learners": 2, "trials": 6, "classes": 1}
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"rate_sd": -0.01}, {"noise": -0.01}, {"median_rate": -0.01}, {"median_rate": 0.0}]
+)
+def test_spread_and_noise_below_zero_and_a_rate_of_zero_are_refused(wrong):
+    with pytest.raises(InputError, match="spread and noise must be at least 0, and the rate above"):
+        ml.curves.demonstrate_averaging(**SMALL, **wrong)
+
+
+def test_without_spread_and_noise_all_learners_are_one_exponential():
+    found = ml.curves.demonstrate_averaging(**SMALL, rate_sd=0.0, noise=0.0, median_rate=0.2)
+    one, other = (part["score"].to_numpy() for _, part in found.learners.groupby("participant"))
+    assert one == pytest.approx(other)
+    assert np.diff(one)[1:] / np.diff(one)[:-1] == pytest.approx(np.full(4, np.exp(-0.2)))

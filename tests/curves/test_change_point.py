@@ -39,6 +39,19 @@ def test_a_jump_is_found_where_it_is():
     assert np.sum((y - found.fitted) ** 2) < np.sum((y - CURVE) ** 2)
 
 
+@pytest.mark.parametrize(("odd", "place"), [(slice(-2, None), 58), (slice(2), 4)])
+def test_three_scores_lie_on_either_side_of_a_place(odd, place):
+    y = 20 + noise(1)
+    y[odd] += 25
+    found = find_change_point(TRIAL, y, form="level", simulations=99)
+    assert found.estimates.loc[0, "estimate"] == place
+    halves = np.repeat([1.0, 2.0], [8, 3])
+    halved = find_change_point(halves, y[:11], form="level", simulations=99)
+    assert halved.estimates.loc[0, "estimate"] == 2
+    with pytest.raises(InputError, match="no place with three scores on either side"):
+        find_change_point(halves[:-1], y[:10], form="level", simulations=99)
+
+
 def alike(seed, by=0.4, sd=3.0):
     """Noise whose neighbours are correlated."""
     drawn = noise(seed, 1.0)

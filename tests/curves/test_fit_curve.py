@@ -161,6 +161,20 @@ def test_four_outcomes_on_a_curve_are_fitted_without_a_criterion():
     assert fit.aicc == np.inf
 
 
+def test_without_a_curve_the_level_has_the_error_of_a_mean():
+    n = np.arange(1.0, 31.0)
+    y = 20 + 3 * np.random.default_rng(3).normal(size=30)
+    flat = ml.fit_curve(n, y)
+    row = flat.estimates.set_index("term").loc["asymptote"]
+    assert flat.status == "no change" and row["estimate"] == pytest.approx(y.mean())
+    assert row["std_error"] == pytest.approx(y.std(ddof=1) / np.sqrt(30))
+    # Hits: a logit has the error 1 / sqrt(n p q).
+    flat = ml.fit_curve(n, np.array([3, 2, 3] * 10), attempts=np.full(30, 5))
+    row = flat.estimates.set_index("term").loc["asymptote"]
+    assert flat.status == "no change" and row["estimate"] == pytest.approx(np.log(8 / 7))
+    assert row["std_error"] == pytest.approx(1 / np.sqrt(150 * 8 / 15 * 7 / 15))
+
+
 def test_a_clear_curve_is_ok_and_a_slow_one_is_not():
     noise = np.random.default_rng(3).normal(0, 0.05, TRIALS.size)
     clear = ml.fit_curve(TRIALS, 20 + 10 * np.exp(-0.15 * (TRIALS - 1)) + noise)

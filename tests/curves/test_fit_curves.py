@@ -163,6 +163,16 @@ def test_the_true_form_is_preferred_and_ties_are_no_preference():
     assert weights.to_numpy() == pytest.approx(1.0)
 
 
+def test_the_table_has_the_columns_of_its_forms_and_none_of_the_search():
+    table = fit(long_table(learners(2)[0][:, :12]), forms=("exponential", "s_shaped")).table
+    rates = ["rate", "midpoint"]
+    assert list(table) == [
+        "participant", "form", "n", "asymptote", "gain", *rates, "start", "se_asymptote", "se_gain",
+        *(f"se_{name}" for name in rates), "sse", "loglik", "aicc", "bic", "status", "converged",
+        "weight_aicc", "weight_bic",
+    ]  # fmt: skip
+
+
 def test_hopeless_learners_keep_a_row_with_a_status():
     y, _ = learners(4)
     y[0] = 7.0

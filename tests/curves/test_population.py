@@ -9,6 +9,8 @@ import pandas as pd
 import pytest
 import statsmodels.api as sm
 from scipy.integrate import quad
+from scipy.optimize import minimize_scalar
+from scipy.special import expit
 from scipy.stats import multivariate_normal, norm
 
 import motorlearn as ml
@@ -263,6 +265,21 @@ def test_hit_quadrature_equals_the_integral():
     )
     marginal.adapt(point)
     assert marginal.value(point)[0] - marginal.ways.sum() == pytest.approx(total, rel=1e-9)
+
+
+def test_nodes_stand_where_a_learner_is_likeliest_however_far_that_is():
+    data = padded(hits=True)
+    marginal = HitMarginal(data, Layout(2, (False,) * 3, (2,), False), 4)
+    marginal.adapt(np.array([0.2, 2.5, np.log(0.3), 1.0]))
+
+    def unlikely(z, n, y):
+        p = expit(0.2 + 2.5 * np.exp(-0.3 * np.exp(z) * (n - 1)))
+        return -np.sum(y * np.log(p) + (9 - y) * np.log1p(-p)) + 0.5 * z**2
+
+    for k, used in enumerate(data.used > 0):
+        own = (data.n[k][used], data.y[k][used])
+        best = minimize_scalar(unlikely, bounds=(-6, 6), args=own, options={"xatol": 1e-8})
+        assert marginal.peak[k, 0] == pytest.approx(best.x, abs=1e-4)
 
 
 def test_more_variation_never_lowers_the_likelihood():

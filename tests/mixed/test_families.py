@@ -466,6 +466,26 @@ def test_slopes_of_means(response):
             assert_allclose(here.by_extra[i], (moved[0] - moved[1]) / (2 * h), atol=1e-6)
 
 
+@pytest.mark.parametrize("reml", [True, False])
+def test_variances_of_balanced_logarithms_have_the_errors_of_mean_squares(reml):
+    # The likelihood of a balanced one-way layout is that of two mean squares, which are
+    # independent: each has the variance 2 MS² / df, and psi = (between - within) / n.
+    people, n = 12, 6
+    rng = np.random.default_rng(5)
+    logs = 1 + rng.normal(0, 0.5, (people, 1)) + rng.normal(0, 0.3, (people, n))
+    table = pd.DataFrame(
+        {"participant": np.repeat(np.arange(people), n), "time": np.exp(logs.flat)}
+    )
+    fit = ml.fit_mixed("time ~ 1", table, random=ONE, family="lognormal", reml=reml)
+    df = (people - 1 if reml else people), people * (n - 1)
+    between = n * np.sum((logs.mean(axis=1) - logs.mean()) ** 2) / df[0]
+    within = np.sum((logs - logs.mean(axis=1, keepdims=True)) ** 2) / df[1]
+    large, small = 2 * between**2 / df[0], 2 * within**2 / df[1]
+    expected = np.diag([between / (people * n), (large + small) / n**2, small])
+    expected[1, 2] = expected[2, 1] = -small / n
+    assert_allclose(fit.inference.joint_vcov, expected, rtol=1e-5, atol=1e-12)
+
+
 @pytest.mark.slow
 def test_means_of_times_cover_the_raw_scale():
     """Intervals of the mean time over people hold what they promise, twelve people a group."""

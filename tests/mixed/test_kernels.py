@@ -179,6 +179,18 @@ def test_quadrature_equals_a_fine_integral():
     )
 
 
+def test_some_outcomes_of_many_may_be_asked_for_first():
+    hits = np.stack([HITS, ATTEMPTS - HITS, np.minimum(HITS, 1)])
+    rows = Rows(X, Z[:, :1].T, STARTS, 0 * Y, hits, np.tile(ATTEMPTS, (3, 1)))
+    points = np.array([[-0.4, 0.2, 0.6], [0.4, -0.2, 0.6], [-1.0, 0.1, 0.3]])
+    whole, slopes = OneFactor(rows, correlated(1)).objective(points, np.arange(3))
+    some = OneFactor(rows, correlated(1))
+    for which in (np.array([2]), np.array([0, 1])):
+        value, slope = some.objective(points[which], which)
+        assert_allclose(value, whole[which], rtol=1e-9)
+        assert_allclose(slope, slopes[which], rtol=1e-6, atol=1e-8)
+
+
 def test_many_binomial_fits_equal_single_ones(small_study):
     table = small_study
     x = np.column_stack([np.ones(72), table["group"] == "random", table["phase"] == "pretest"])

@@ -251,7 +251,7 @@ def summarise(
     v = np.array([own.variance for own in differences])
     if (v <= 0).any():
         return Refused("an athlete's sessions do not vary, so no weight is known"), none
-    fit = combine_effects(d, v, method_re="iterated", use_t=True)
+    fit = combine_effects(d, v, method_re="iterated")
     tau2 = max(float(fit.tau2), 0.0)
     weights = 1 / (v + tau2)
     mean = float((weights * d).sum() / weights.sum())

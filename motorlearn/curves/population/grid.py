@@ -74,7 +74,6 @@ class GridMarginal:
         """Move every peak to the mode; give the inverse root of the curvature there."""
         size = len(self.layout.vary)
         height = np.full(len(self.peak), -np.inf)
-        damping = np.full(len(self.peak), 1e-6)
         best, step = self.peak.copy(), np.zeros_like(self.peak)
         for _ in range(INNER_STEPS):
             tried = best + step
@@ -83,7 +82,6 @@ class GridMarginal:
             new = log_density[:, 0] - 0.5 * np.sum(tried**2, axis=1)
             better = new >= height - 1e-12 * np.abs(new)
             best[better], height[better] = tried[better], new[better]
-            damping *= np.where(better, 0.1, 10.0)
             turned = _turned(tangent, root)
             slope = np.einsum("ptr,pt->pr", turned, residual[:, 0]) - tried
             bend = np.einsum("ptr,pt,pts->prs", turned, weight[:, 0], turned) + np.eye(size)
