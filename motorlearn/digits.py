@@ -65,7 +65,7 @@ def significant(value: float | None, figures: int = 3, *, decimal: str | None = 
     """
     if value is None or not math.isfinite(value) or value == 0:
         return number(value, 0 if value == 0 else figures, decimal=decimal)
-    place = math.floor(math.log10(abs(value)))
+    place = int(f"{value:.{figures - 1}e}".split("e")[1])
     if not -4 <= place < 6:
         text = f"{value:.{figures - 1}e}".replace("-", MINUS)
         return text.replace(".", decimal or _SIGN.get())

@@ -47,6 +47,7 @@ def test_significant_figures_keep_the_value(value, figures):
 
 
 def test_large_and_tiny_values_get_an_exponent():
+    assert digits.significant(9.99996) == "10.0" and digits.significant(0.0999999, 4) == "0.1000"
     assert digits.significant(1.5e-7) == "1.50e−07"
     assert digits.significant(2.5e9) == "2.50e+09"
 

@@ -56,6 +56,8 @@ LEAST_SEEN = 0.1
 FARTHEST_GAIN = 10.0
 """Gain by the height seen from which a gain is asked whether it is known, and largest term of a
 session by what was seen."""
+NEAR_STEP = 0.1
+"""Share of the highest rate from which a curve is all but a step."""
 FLAT_LEVEL = 0.05
 """Level of the tests of a flat line, a straight line and a step against the curve."""
 
@@ -118,6 +120,17 @@ def gain_adrift(gain: Any, error: Any, lift: Any) -> Any:
     """
     with np.errstate(invalid="ignore"):
         return (np.asarray(lift) > FARTHEST_GAIN) & ~(np.asarray(error) < np.abs(gain))
+
+
+def all_but_a_step(rate: Any, error: Any, highest: Any) -> Any:
+    """Whether the first of several rates is near its highest and not known to within ten times.
+
+    Such a fast process is over before the next trial, and its share tells nothing of its rate.
+    """
+    rate = np.asarray(rate, float)
+    with np.errstate(invalid="ignore"):
+        known = np.asarray(error) <= FARTHEST_GAIN * rate
+    return (rate > NEAR_STEP * np.asarray(highest)) & ~known
 
 
 def losses(

@@ -15,6 +15,7 @@ from motorlearn.curves.status import (
     NOT_SEEN,
     STATUSES,
     adrift,
+    all_but_a_step,
     gain_adrift,
     grade,
     losses,
@@ -93,7 +94,7 @@ def verdict(
     code = grade(
         enough=True,
         flat=flat,
-        at_bound=_at_bound(problem, solution),
+        at_bound=_at_bound(problem, solution) or _quick(problem, values, errors),
         progress=np.inf if known else (-np.inf if extreme else progress),
         asymptote_error=0.0 if known else np.nan_to_num(asymptote_error, posinf=np.inf),
         change=change,
@@ -229,6 +230,14 @@ def _held(problem: Problem, solution: Solution) -> str:
         f" Not estimated: {', '.join(stuck)}, which came to the end of its range; the other terms "
         "are given with it held there."
     )
+
+
+def _quick(problem: Problem, values: Mapping[str, float], errors: Mapping[str, float]) -> bool:
+    """Whether the first of several rates is that of a step, as far as is known."""
+    name, *others = problem.form.rates
+    highest = problem.form.bounds(problem.n)[0][1]
+    free = bool(others) and name not in problem.fixed
+    return free and bool(all_but_a_step(values[name], errors[name], highest))
 
 
 def _runaway(problem: Problem, solution: Solution) -> bool:

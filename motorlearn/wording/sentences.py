@@ -182,6 +182,11 @@ def f_clause(row: pd.Series, voice: Voice, p: str = "p") -> str:
     )
 
 
+def p_to_read(row: pd.Series) -> str:
+    """Which p of a repeated measure counts: the corrected one where sphericity can fail."""
+    return "p_gg" if math.isfinite(row["epsilon_gg"]) else "p"
+
+
 def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]

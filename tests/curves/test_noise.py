@@ -158,3 +158,22 @@ def test_sandwich_covers_better_than_nothing_but_not_enough():
     plain, rough = coverage(60, falling), coverage(60, falling, interval="sandwich")
     print(plain, rough)
     assert all(rough[term] > plain[term] for term in rough)
+
+
+@pytest.mark.parametrize("form", ["exponential", "power_prior"])
+def test_scores_that_alternate_are_negatively_correlated_and_the_end_of_the_range_is_said(form):
+    """Slopes of ``power_prior`` depend on each other here; what they spend is counted once."""
+    trial = np.arange(1.0, 61.0)
+    y = 20 + np.where(trial % 2, 1.0, -1.0)
+    fit = ml.fit_curve(trial, y, form=form, correlation="ar1")
+    assert fit.status == "no change" and fit.noise["correlation"] < -0.98
+    assert "Noise: correlation −0.990, the end of its range." in str(fit)
+
+
+def test_noise_within_its_range_is_said_without_more():
+    trial = np.arange(1.0, 61.0)
+    y = 20 + 10 * np.exp(-0.1 * trial) + np.random.default_rng(2).normal(size=60)
+    fit = ml.fit_curve(trial, y, form="apex", correlation="ar1")
+    said = str(fit)
+    assert "APEX (exponential and power) curve" in said
+    assert "Noise: correlation" in said and "end of its range" not in said.split("Noise:")[1]

@@ -3,9 +3,11 @@
 import contextlib
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.optimize import curve_fit
 
+import motorlearn as ml
 from motorlearn.curves import FORMS
 from motorlearn.curves.batch import padded, s_shaped, two_processes
 from motorlearn.curves.batch.padded import Padded, fit_padded
@@ -105,6 +107,52 @@ def test_learners_with_gaps_keep_their_places_among_the_others():
     assert found.loss == pytest.approx(apart.loss, rel=1e-9)
     assert found.tau == pytest.approx(apart.tau, abs=1e-5)
     assert found.beta == pytest.approx(apart.beta, abs=1e-4)
+
+
+@pytest.mark.parametrize("seed", [3, 25, 38])
+def test_a_fast_process_that_is_over_in_a_trial_and_unknown_is_not_ok(seed):
+    """The fast rate was 25 with an error of 3e11 beside "ok", the half-life 4e-151 to 7e151."""
+    trial = np.arange(1.0, 61.0)
+    y = 20 + 15 * np.exp(-0.1 * (trial - 1)) + np.random.default_rng(seed).normal(0, 1.5, 60)
+    fit = ml.fit_curve(trial, y, form="two_processes")
+    assert fit.curve["rate"] > 2.5 and fit.status == "rate at a bound"
+    assert fit.estimates.set_index("term").loc[["rate", "half_life"]].isna().to_numpy().all()
+    assert "A form with one rate" in fit.meaning
+    rows = pd.DataFrame({"participant": "p", "trial": trial, "y": y})
+    many = ml.fit_curves(
+        rows, "y", practice="trial", by="participant", forms=["two_processes"]
+    ).table
+    assert many["status"].tolist() == ["rate at a bound"] and many["rate"].isna().all()
+
+
+def test_a_fast_process_that_is_known_is_told():
+    trial = np.arange(1.0, 61.0)
+    noise = np.random.default_rng(0).normal(0, 0.3, 60)
+    y = FORMS["two_processes"].curve(trial, 20.0, 15.0, (3.0, 0.03, 0.5)) + noise
+    fit = ml.fit_curve(trial, y, form="two_processes")
+    assert fit.status == "ok" and 2.5 < fit.value("rate") < 5
+
+
+def test_a_population_of_one_process_does_not_tell_two():
+    """The share of the fast process stood at its end, .98, beside "ok"."""
+    block, rng = np.arange(1.0, 21.0), np.random.default_rng(2)
+    parts = [
+        pd.DataFrame(
+            {
+                "participant": who,
+                "block": block,
+                "y": 20 + 2 * rng.normal() + 10 * np.exp(-0.2 * (block - 1)) + rng.normal(size=20),
+            }
+        )
+        for who in range(6)
+    ]
+    fit = ml.fit_population_curve(
+        pd.concat(parts), "y", practice="block", form="two_processes", vary=("asymptote",)
+    )
+    assert fit.status == "shape not settled" and "the rate" in " ".join(fit.warnings)
+    assert fit.estimates["std_error"].isna().all()
+    assert fit.common.drop(columns="term").isna().to_numpy().all()
+    assert "Not estimated: slowness, fast_share" in str(fit)
 
 
 def test_clear_curves_settle_together_and_none_is_searched_alone(monkeypatch):

@@ -26,7 +26,7 @@ from motorlearn.curves.batch.several import fit_several
 from motorlearn.curves.batch.shared import Scores, fit_shared
 from motorlearn.curves.batch.straight import SharedFit
 from motorlearn.curves.forms import FORMS, Form
-from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, information_criteria
+from motorlearn.curves.status import FLAT, NO_CHANGE, TOO_FEW, all_but_a_step, information_criteria
 
 Found = dict[str, np.ndarray]
 PLAIN = Closely()
@@ -354,7 +354,7 @@ def _claims(
         n=n,
         wanted=wanted,
         rates=len(data.form.rates),
-        at_bound=stuck if lone else _runaway(data, best),
+        at_bound=stuck if lone else _runaway(data, best, told),
         progress=told.progress,
         error=told.se_asymptote,
         change=told.change,
@@ -367,12 +367,12 @@ def _claims(
     )
 
 
-def _runaway(data: Padded, best: Optimum) -> np.ndarray:
-    """Whether a form with two rates ran to both low ends, or to the high end of either."""
-    both = best.at_bound.all(axis=1)
-    high = best.at_bound & (best.tau > log_bounds(data).mean(axis=2))
-    found: np.ndarray = both | high.any(axis=1)
-    return found
+def _runaway(data: Padded, best: Optimum, told: Described) -> np.ndarray:
+    """Whether a form of several rates ran to all low ends or a high one, or nearly to a step."""
+    both, ends = best.at_bound.all(axis=1), log_bounds(data)
+    high = best.at_bound & (best.tau > ends.mean(axis=2))
+    step = all_but_a_step(told.rates[:, 0], told.se_rates[:, 0], np.exp(ends[:, 0, 1]))
+    return np.asarray(both | high.any(axis=1) | step)
 
 
 def _flat_line(data: Padded) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -19,7 +19,7 @@ from motorlearn.curves.batch.quick_starts import Nodes, peaks
 from motorlearn.curves.batch.quick_sums import Plain
 from motorlearn.curves.batch.shared import Scores
 from motorlearn.curves.forms import Form
-from motorlearn.curves.status import information_criteria
+from motorlearn.curves.status import all_but_a_step, information_criteria
 
 PEAKS_AT_ONCE, BLOCK = 256, 800
 """Learners whose grids, and whose climbs, stay in the cache."""
@@ -229,7 +229,7 @@ def _said(
     ends: tuple[np.ndarray, np.ndarray],
 ) -> dict[str, np.ndarray]:
     """What the fits can claim."""
-    steps = QUICK[form.name].steps
+    steps, highest = QUICK[form.name].steps, form.bounds(n)[0][1]
     return claims(
         best=loss,
         flat=scores.total / 2,
@@ -238,7 +238,9 @@ def _said(
         n=np.full(len(loss), float(len(n))),
         wanted=2 + len(form.rates),
         rates=len(form.rates),
-        at_bound=np.zeros(len(loss), bool),
+        at_bound=all_but_a_step(
+            told.rates[0], error * np.sqrt(told.var_rates[0] / told.var_asymptote), highest
+        ),
         progress=told.progress,
         error=error,
         change=told.change,

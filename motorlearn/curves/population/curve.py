@@ -143,7 +143,8 @@ class PopulationCurve(Result):
     def tables(self) -> Sequence[Table]:
         """Estimates, what varies between learners, tests of group differences."""
         notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
-        title = f"{named_form(self.form).title.capitalize()} population curve"
+        form = named_form(self.form).title
+        title = f"{form[:1].upper()}{form[1:]} population curve"
         shown = [
             estimates_table("population_curve", title, self.estimates, notes=notes),
             VARIANCES.table("variances", "Variation between learners", self.variances),

@@ -153,6 +153,8 @@ NOTHING = 1e-9
 """Relative standard error of a rate below which the rows do not depend on it."""
 ENDLESS = 1e6
 """Upper limit of a shared rate, by its estimate, from which there is none."""
+AT_END = 1e-3
+"""Distance from an end of the range of what is shared, by the range, below which it is there."""
 ALONG, LEVEL = np.linspace(-1.0, 1.0, 65), 1e-4
 """Places between the limits of a common term, and the relative slope below which it is level."""
 
@@ -163,7 +165,8 @@ def common_frame(
     """What all learners have in common; limits are taken on the scale without bounds.
 
     Missing is what the curve's shape needs where nothing changes (``flat``), savings among it, and
-    a restart rate or a shared rate that moves nothing or whose interval has no upper end.
+    a restart rate or a shared rate that moves nothing or whose interval has no upper end, and
+    what came to an end of its range.
     """
     if data.common is None:
         return _NOTHING.copy()
@@ -189,8 +192,20 @@ def common_frame(
     )
     bent = frame["term"].isin(["restart_rate", *data.form.shared.names])
     size = frame["estimate"].abs()
-    lost = bent & ((error <= NOTHING * size) | (frame["conf_high"] > ENDLESS * np.maximum(size, 1)))
+    ends = dict(zip(data.form.shared.names, data.form.shared.ends))
+    stuck = [_at_end(value, ends.get(name)) for name, value in zip(frame["term"], natural(values))]
+    lost = np.array(stuck, bool) | bent & (
+        (error <= NOTHING * size) | (frame["conf_high"] > ENDLESS * np.maximum(size, 1))
+    )
     if flat:
         lost |= frame["term"].isin(["savings", *data.form.shared.names])
     frame.loc[lost, frame.columns[1:]] = np.nan
     return frame
+
+
+def _at_end(value: float, ends: tuple[float, float] | None) -> bool:
+    """Whether something shared came to an end of its range."""
+    if ends is None:
+        return False
+    edge = AT_END * (ends[1] - ends[0])
+    return bool(value < ends[0] + edge or value > ends[1] - edge)

@@ -37,7 +37,7 @@ from motorlearn.curves.population.terms import (
     whole_covariance,
 )
 from motorlearn.curves.population.unlike import unlike
-from motorlearn.curves.status import ERRORS, FLAT, KEPT
+from motorlearn.curves.status import ERRORS, FLAT, KEPT, STATUSES, UNSETTLED
 from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe
 
@@ -129,7 +129,7 @@ def _result(
 ) -> PopulationCurve:
     amount, binomial = recipe.options["amount"], data.trials is not None
     claim, there = claim_of(data, fit), dressed(data, fit)
-    fit, estimates, vcov = _estimates(data, fit, scale, rows, claim, recipe.options)
+    fit, estimates, vcov, claim = _estimates(data, fit, scale, rows, claim, recipe.options)
     own, lost = scale.natural(fit.learners, data.start), lost_parameters(claim, data.start)
     k, n, between = fit.layout.size, len(rows.frame), between_learners(fit, scale)
     moved = 0 if binomial else n * np.log(scale.unit)
@@ -176,8 +176,11 @@ def _estimates(
     rows: Rows,
     claim: Claim,
     options: Mapping[str, Any],
-) -> tuple[PopulationFit, pd.DataFrame, np.ndarray]:
-    """The fit with the covariance asked for, fixed effects with limits, their covariance."""
+) -> tuple[PopulationFit, pd.DataFrame, np.ndarray, Claim]:
+    """The fit with the covariance asked for, fixed effects with limits, their covariance.
+
+    Where the profile of the rate has an end missing, the shape is not settled.
+    """
     amount, level = options["amount"], options["level"]
     df = degrees_of_freedom(fit, rows.groups, len(rows.names))
     firm = claim.lost == KEPT and options["interval"] == "profile"
@@ -188,10 +191,12 @@ def _estimates(
     if limits is not None:
         level_off = estimates["term"][~np.isfinite(limits).all(axis=1)]
         fit = replace(fit, warnings=(*fit.warnings, *_open(level_off)))
+        if "log_rate" in set(level_off):
+            claim = replace(claim, status=STATUSES[UNSETTLED], lost=ERRORS)
     if claim.lost in (KEPT, ERRORS):
         fit = replace(fit, warnings=(*fit.warnings, *unlike(data, fit)))
     shown = without_what_is_lost(estimates, claim, fit.layout, scale, level=level, start=data.start)
-    return fit, shown, vcov
+    return fit, shown, vcov, claim
 
 
 def _open(terms: Sequence[str]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from scipy.special import expit
 from motorlearn.curves.forms import named_form
 from motorlearn.curves.options import check_level
 from motorlearn.curves.single.bands import bands, height
+from motorlearn.curves.single.noise import noise_in_words
 from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
@@ -116,6 +117,7 @@ class CurveFit(Result):
     def tables(self) -> Sequence[Table]:
         """The estimates, with the status beneath."""
         notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
-        notes += [f"Noise: {name} {value:.4g}." for name, value in self.noise.items()]
-        title = f"{named_form(self.form).title.capitalize()} curve, {self.n} outcomes"
+        notes += noise_in_words(self.noise)
+        form = named_form(self.form).title
+        title = f"{form[:1].upper()}{form[1:]} curve, {self.n} outcomes"
         return (estimates_table("curve", title, self.estimates, notes=notes),)

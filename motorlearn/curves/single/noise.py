@@ -21,6 +21,7 @@ import numpy as np
 from scipy.optimize import minimize, minimize_scalar
 from scipy.stats import t as student
 
+from motorlearn import digits
 from motorlearn.curves.options import one_of
 from motorlearn.curves.single.problem import Problem, Whitening
 from motorlearn.curves.single.solving import Solution, solve
@@ -34,7 +35,9 @@ MOST_CREEPING = 25
 """Rounds whose search may creep along a ridge, as where terms of sessions cancel each other."""
 SETTLED = 1e-9
 LEAST_TAIL, MOST_TAIL = 2.5, 200.0
-LARGEST_POWER = 5.0
+LARGEST_POWER, LARGEST_CORRELATION = 5.0, 0.99
+DEPENDENT = 1e-10
+"""Singular value, by the largest, below which slopes of the curve depend on each other."""
 
 
 @dataclass(frozen=True)
@@ -153,6 +156,20 @@ def _terms(noise: Noise, state: _State) -> dict[str, float]:
     return terms
 
 
+def noise_in_words(terms: Mapping[str, float]) -> tuple[str, ...]:
+    """A sentence for each term of the noise, which says where it came to the end of its range."""
+    ends = {
+        "spread_power": (-LARGEST_POWER, LARGEST_POWER),
+        "correlation": (-LARGEST_CORRELATION, LARGEST_CORRELATION),
+        "tail": (LEAST_TAIL, MOST_TAIL),
+    }
+    return tuple(
+        f"Noise: {name} {digits.significant(value)}"
+        + (", the end of its range." if np.isclose(value, ends[name], rtol=1e-3).any() else ".")
+        for name, value in terms.items()
+    )
+
+
 def _positive(fitted: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Curve kept above 0, where its powers and logarithms are asked for."""
     found: np.ndarray = np.maximum(fitted, 1e-3 * np.median(np.abs(y)) + 1e-300)
@@ -237,14 +254,13 @@ def _noise_given_curve(
     free = [noise.variance != "equal", noise.correlation == "ar1"]
     if any(free):
         jacobian = problem.jacobian(solution.theta, solution.coefficients)
-        jacobian = jacobian[
-            :, np.r_[~np.array(solution.at_bound, bool), [True] * len(problem.linear)]
-        ]
+        free_columns = np.r_[~np.array(solution.at_bound, bool), [True] * len(problem.linear)]
+        spent = _space(jacobian[:, free_columns])
 
         def minus(point: np.ndarray) -> float:
             power, correlation = _unpack(point, free)
             white = _whitening(problem, noise, state, power, correlation)
-            return _deviance(white, residual, jacobian if restricted else None)
+            return _deviance(white, residual, spent if restricted else None)
 
         start = np.array([state.power, np.arctanh(state.correlation)])[free]
         best = minimize(minus, start, method="BFGS", options={"gtol": 1e-7}).x
@@ -256,20 +272,29 @@ def _noise_given_curve(
 def _unpack(point: np.ndarray, free: Sequence[bool]) -> tuple[float, float]:
     values = list(point)
     power = float(np.clip(values.pop(0), -LARGEST_POWER, LARGEST_POWER)) if free[0] else 0.0
-    correlation = float(np.clip(np.tanh(values.pop(0)), -0.99, 0.99)) if free[1] else 0.0
+    correlation = (
+        float(np.clip(np.tanh(values.pop(0)), -LARGEST_CORRELATION, LARGEST_CORRELATION))
+        if free[1]
+        else 0.0
+    )
     return power, correlation
 
 
-def _deviance(white: Whitening, residual: np.ndarray, jacobian: np.ndarray | None) -> float:
+def _space(jacobian: np.ndarray) -> np.ndarray:
+    """Orthonormal columns that span those of a Jacobian; dependent ones span nothing more."""
+    length = np.linalg.norm(jacobian, axis=0)
+    found = np.linalg.svd(jacobian / np.where(length > 0, length, 1.0), full_matrices=False)
+    return np.asarray(found[0][:, found[1] > DEPENDENT * found[1].max(initial=0.0)])
+
+
+def _deviance(white: Whitening, residual: np.ndarray, spent: np.ndarray | None) -> float:
     """Minus twice the (restricted) log-likelihood of the residuals, but for a constant."""
     left = white.apply(residual)
-    spent = 0 if jacobian is None else jacobian.shape[1]
-    value = (len(left) - spent) * np.log(max(left @ left, 1e-300)) + 2 * white.log_volume
-    if jacobian is None:
+    count = len(left) - (0 if spent is None else spent.shape[1])
+    value = count * np.log(max(left @ left, 1e-300)) + 2 * white.log_volume
+    if spent is None:
         return float(value)
-    design = white.apply_rows(jacobian)
-    length = np.linalg.norm(jacobian, axis=0)
-    triangle = np.linalg.qr(design / np.where(length > 0, length, 1.0), mode="r")
+    triangle = np.linalg.qr(white.apply_rows(spent), mode="r")
     return float(value + 2 * np.sum(np.log(np.maximum(np.abs(np.diag(triangle)), 1e-300))))
 
 
