@@ -15,7 +15,7 @@ from motorlearn.analysis.speed import SpeedBeside, speed_beside
 from motorlearn.analysis.technique import TechniqueChange, technique_change
 from motorlearn.audit import Audit, check_assumptions
 from motorlearn.curves import CurveFits, PopulationCurve, fit_curves, fit_population_curve
-from motorlearn.design import CurvePlan, Design
+from motorlearn.design import CurvePlan, Design, own_name_of_test
 from motorlearn.exceptions import InputError
 from motorlearn.measures import Agreement, rater_agreement, total_scores
 from motorlearn.mixed import MixedFit, fit_mixed
@@ -304,7 +304,9 @@ def _model_rows(scores: OutcomeScores, question: Question) -> tuple[pd.DataFrame
     present = set(rows["group"].astype("str"))
     groups = [name for name in question.reference_first if name in present]
     rows = rows[rows["group"].isin(groups)].assign(
-        test=pd.Categorical(rows["stage"], categories=tests),
+        test=pd.Categorical(rows["stage"], categories=tests).rename_categories(
+            [own_name_of_test(question.design, name) for name in tests]
+        ),
         group=pd.Categorical(rows["group"], categories=groups),
     )
     return rows, groups

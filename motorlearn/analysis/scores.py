@@ -278,7 +278,7 @@ def _hits(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScore
             [outcome.name],
             "add 'hit' with 1 and 0 for every trial, or 'hits' and 'attempts'",
         )
-    table = table.assign(**_hits_and_attempts(table))
+    table = table.assign(**hits_and_attempts(table))
     if outcome.name in RATES:
         return OutcomeScores(table, _named(outcome), HITS, "attempts", by_trial=False)
     whole = _whole(table, outcome, design)
@@ -288,7 +288,7 @@ def _hits(table: pd.DataFrame, outcome: Outcome, design: Design) -> OutcomeScore
     return OutcomeScores(table, counted, HITS, "attempts", whole, by_trial=False)
 
 
-def _hits_and_attempts(table: pd.DataFrame) -> dict[str, pd.Series]:
+def hits_and_attempts(table: pd.DataFrame) -> dict[str, pd.Series]:
     """Hits and attempts of every row: as counted, else one attempt for each hit or miss."""
     none = pd.Series(np.nan, index=table.index)
     hits, attempts = (

@@ -65,6 +65,15 @@ def _days_of_tests(design: Design) -> Iterator[str]:
             )
 
 
+def _names_of_tests(design: Design) -> Iterator[str]:
+    named = [(test.phase, test.name.casefold()) for test in design.tests if test.name]
+    for phase, name in dict.fromkeys(pair for pair in named if named.count(pair) > 1):
+        yield (
+            f"tests.name: {named.count((phase, name))} tests of {phase} are called {name!r}, so "
+            "that no row says which of them it belongs to; give each a name of its own"
+        )
+
+
 def _disagree(test: Test, last: float | None) -> bool:
     if test.phase not in DELAYED_PHASES or None in (test.day, test.interval_days, last):
         return False
@@ -251,6 +260,7 @@ def _landmarks(design: Design) -> Iterator[str]:
 _RULES: Final[tuple[Callable[[Design], Iterator[str]], ...]] = (
     _sessions,
     _days_of_tests,
+    _names_of_tests,
     _primary,
     _times,
     _adjusted,

@@ -140,7 +140,7 @@ def scores_words(
     )
     open_symbols = (
         " Open symbols: means adjusted for the baseline with their 95 % confidence intervals."
-        if adjusted is not None and not adjusted.empty
+        if adjusted is not None and adjusted["phase"].isin(list(phases)).any()
         else ""
     )
     names = listed([voice.stage(phase).told for phase in phases])

@@ -182,6 +182,11 @@ def f_clause(row: pd.Series, voice: Voice, p: str = "p") -> str:
     )
 
 
+def p_to_read(row: pd.Series) -> str:
+    """Which p of a repeated measure counts: the corrected one where sphericity can fail."""
+    return "p_gg" if math.isfinite(row["epsilon_gg"]) else "p"
+
+
 def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]
@@ -206,8 +211,8 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
         change = f"changed by a factor of {voice.number(row['estimate'], 2)}"
         span = voice.span(low, high, 2)
     else:
-        way = "rose" if row["estimate"] > 0 else "fell"
-        change = f"{way} by {voice.measured(abs(row['estimate']))}"
+        way = f"{'rose' if row['estimate'] > 0 else 'fell'} by"
+        change = f"{way} {voice.measured(abs(row['estimate']))}" if row["estimate"] else STILL
         span = f"change {voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}"
     return f"{path} {change}{where} ({span}{test}{size}; {n})."
 
@@ -256,3 +261,6 @@ def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
         value = voice.measured(row["mean"])
         parts.append(f"{value} ({spread}n = {int(row['n'])}){_in_group(row['group'], voice)}")
     return f"{capitalised(voice.during(phase))}, mean {voice.name} {voice.was} {listed(parts)}."
+
+
+STILL = "did not change on average"

@@ -88,8 +88,7 @@ away (1).'
     away = {name: n - present.get(name, 0) for name, n in allocated.items()}
     gone = sum(away.values())
     if not gone:
-        everybody = "Both" if total == 2 else f"All {total}"
-        return f"{everybody} people allocated have usable trials at {at}."
+        return f"{_everybody(total, 'allocated ')} usable trials at {at}."
     where = listed([f"{name} {n} of {allocated[name]}" for name, n in away.items() if n])
     known = dict(reasons)
     unknown = gone - sum(known.values())
@@ -98,6 +97,12 @@ away (1).'
     why = f": {listed([f'{reason} ({n})' for reason, n in known.items()])}" if known else ""
     has = "has" if gone == 1 else "have"
     return f"{gone} of {total} allocated people {has} no usable trial at {at} ({where}){why}."
+
+
+def _everybody(people: int, which: str = "") -> str:
+    if people == 1:
+        return f"The one person {which}has"
+    return f"{'Both' if people == 2 else f'All {people}'} people {which}have"
 
 
 def missing_conditions(people: int, gone: int, away: Mapping[str, int], at: str) -> str:
@@ -110,7 +115,7 @@ def missing_conditions(people: int, gone: int, away: Mapping[str, int], at: str)
 (blocked 1).'
     """
     if not gone:
-        return f"All {count(people, 'person')} have usable trials at {at} under every condition."
+        return f"{_everybody(people)} usable trials at {at} under every condition."
     has = "has" if gone == 1 else "have"
     where = listed([f"{name} {n}" for name, n in away.items() if n])
     return (

@@ -6,6 +6,7 @@ from typing import Any
 import pandas as pd
 
 from motorlearn import digits
+from motorlearn.wording.sentences import STILL
 from motorlearn.wording.voice import Voice, Words, capitalised, decimals_for, listed
 
 TECHNIQUE_PLACES = 2
@@ -21,13 +22,14 @@ def item_sentence(row: Mapping[str, Any], tests: Sequence[str], decimal: str, wh
     'the mean rating of technique rose by 1.10 (95 % CI 0.80 to 1.40; n = 14).'
     """
     change = float(row["change"])
-    moved = "rose" if change > 0 else "fell"
+    size = _number(abs(change), decimal)
+    moved = f"{'rose' if change > 0 else 'fell'} by {size}" if change else STILL
     ends = {"conf_low": row["conf_low"], "conf_high": row["conf_high"]}
     if change < 0:
         ends = {"conf_low": -row["conf_high"], "conf_high": -row["conf_low"]}
     return (
         f"From {tests[0]} to {tests[1]}, the mean rating of technique{who} {moved} "
-        f"by {_number(abs(change), decimal)} ({_span(ends, decimal)}; n = {row['n']:g})."
+        f"({_span(ends, decimal)}; n = {row['n']:g})."
     )
 
 

@@ -1,12 +1,14 @@
 """What a plan says of the curve of practice: groups together, and what differs between people."""
 
 from dataclasses import replace
+from typing import get_args
 
 import pytest
 import studies
 
 import motorlearn as ml
 from motorlearn.analysis.beside import counted_blocks, population_curve
+from motorlearn.curves.population.population import POPULATION_FORMS
 from motorlearn.design import CurvePlan, design_from_mapping
 from motorlearn.exceptions import DesignError, InputError
 from motorlearn.trials.importing.said_rules import curve_text
@@ -87,6 +89,10 @@ def test_the_report_names_the_form_of_the_plan(no_pictures, tmp_path):
 def test_a_form_that_is_no_form_is_refused_with_those_there_are():
     with pytest.raises(DesignError, match=r"curve.form.*exponential.*two_processes"):
         design_from_mapping(studies.plan(studies.ERROR, curve={"form": "parabola"}))
+
+
+def test_a_plan_knows_every_form_that_a_population_takes():
+    assert get_args(CurvePlan.model_fields["form"].annotation) == POPULATION_FORMS
 
 
 def test_an_import_writes_the_form():

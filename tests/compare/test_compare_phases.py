@@ -72,8 +72,14 @@ def test_adjusted_means_and_omnibus_belong_to_the_contrasts(study):
     assert means["retention", "serial"] - means["retention", "blocked"] == pytest.approx(
         row["estimate"]
     )
-    terms = result.omnibus.query("phase == 'retention'")["term"].tolist()
-    assert terms == ["group", "group", "pretest", "group:pretest"]
+    adjusted = "analysis of covariance of participants' scores"
+    tests = result.omnibus.query("phase == 'retention'")[["term", "method"]]
+    assert tests.to_numpy().tolist() == [
+        ["group", "Welch's one-way analysis"],
+        ["group", adjusted],
+        ["pretest", adjusted],
+        ["group:pretest", f"{adjusted}, test of parallel slopes"],
+    ]
 
 
 def test_anova_is_that_of_independent_software():

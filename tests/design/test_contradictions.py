@@ -79,6 +79,29 @@ def test_a_contradiction_is_named_with_its_keys(change, words):
         design_from_mapping(content)
 
 
+@pytest.mark.parametrize(
+    ("phases", "names", "refused"),
+    [
+        (("transfer", "transfer"), ("near", "Near"), True),
+        (("transfer", "transfer"), ("near", "far"), False),
+        (("progress", "transfer"), ("near", "near"), False),
+        (("transfer", "transfer"), ("", ""), False),
+    ],
+)
+def test_two_tests_of_a_phase_have_names_of_their_own(phases, names, refused):
+    """Rows name their test by it; of two alike the second took all rows."""
+    content = changed("study", "title", "Ring push")
+    content["tests"] += [
+        {"phase": phase, "name": name, "trials": 20, "session": 8 + place, "day": 20 + place}
+        for place, (phase, name) in enumerate(zip(phases, names))
+    ]
+    if refused:
+        with pytest.raises(DesignError, match=r"tests.name: 2 tests of transfer are called 'near'"):
+            design_from_mapping(content)
+    else:
+        design_from_mapping(content)
+
+
 def test_all_contradictions_are_named_at_once():
     content = changed("allocation", "block_size", 3)
     content["primary"]["groups"] = ["a"]

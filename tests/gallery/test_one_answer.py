@@ -237,6 +237,7 @@ def test_near_and_far_transfer_are_two_tests():
     means = found.first.comparison.means.set_index(["phase", "group"])["mean"]
     assert means["transfer 1", "random"] != means["transfer 2", "random"]
     assert set(found.audit.residuals["analysis"]) == {"transfer test near"}, "not its place, 1"
+    assert found.mixed.design.fixed.levels["test"] == ("pretest", "transfer test near")
 
 
 def test_the_mixed_model_lets_people_differ_at_each_test():

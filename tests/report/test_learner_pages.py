@@ -88,6 +88,22 @@ def test_the_interval_of_hits_is_wilsons(tmp_path):
     assert np.allclose([row["low"], row["high"]], [20 * 0.3421, 20 * 0.7418], atol=0.01)
 
 
+def test_hits_counted_at_one_test_and_noted_by_trial_at_another_are_one_outcome(tmp_path):
+    rows = [hits("a", "pretest", 1, 7), hits("b", "pretest", 1, 9)]
+    rows += [
+        {"participant": who, "phase": "retention", "session": 9, "trial": i, "hit": int(i <= count)}
+        for who, count in (("a", 14), ("b", 12)) for i in range(1, 21)
+    ]  # fmt: skip
+    progress = follow_learners(study_of(tmp_path, rows))
+    whole = [hits("a", "retention", 9, 14), hits("b", "retention", 9, 12)]
+    counted = follow_learners(study_of(tmp_path / "counted", [*rows[:2], *whole]))
+    for one, other in zip(progress.learners, counted.learners, strict=True):
+        assert one.tests["score"].tolist() == other.tests["score"].tolist()
+        assert one.tests["n"].tolist() == [20, 20]
+        assert one.standing == other.standing
+    assert progress.learners[0].standing == MOVED
+
+
 def test_a_page_names_nobody_else(folder, tmp_path):
     page = ml.write_learner_pages(ml.read_study(folder), tmp_path / "pages")
     pages = sorted((page.parent / "learners").glob("*.html"))

@@ -23,6 +23,7 @@ from motorlearn.report.sections.beside import _curves
 from motorlearn.report.sections.closing import _with_outcome
 from motorlearn.report.sections.outcome_tables import adjusted_table, contrasts_table
 from motorlearn.report.sections.primary import change_sentences
+from motorlearn.report.sections.results import _interaction
 from motorlearn.report.sections.secondary import _contrasts, secondary_table
 from motorlearn.report.sections.spreads import spread_sections
 from motorlearn.report.view import view_of
@@ -30,6 +31,7 @@ from motorlearn.report.writers.contents import Text
 from motorlearn.results import Refused
 from motorlearn.trials import Study, Trials
 from motorlearn.wording import Voice
+from motorlearn.wording.captions import scores_words
 
 ERROR = Outcome(name="radial_error", unit="cm", better="lower")
 TWO_TESTS = {
@@ -324,3 +326,39 @@ def test_forms_are_counted_only_where_aicc_can_compare_them(blocks, short, nobod
     assert ("the form that fits closer" in text) == nobody
     assert any("preferred by AICc" in title for title in titles) != nobody
     assert ("compares no forms for 3 participants with too few blocks" in text) == bool(short)
+
+
+@pytest.mark.parametrize("parts", [2, 3])
+def test_a_correction_for_sphericity_is_told_where_there_is_one(parts):
+    """Two parts have one difference, and so nothing that could vary unlike another."""
+    phases = ["pretest", "posttest", "retention"][:parts]
+    rng = np.random.default_rng(5)
+    voice = Voice(design_from_mapping(TWO_TESTS), ERROR, 1, ".")
+    for column in ("group", ["order", "aid"]):
+        rows = pd.DataFrame(
+            [
+                (f"p{i}", "ab"[i % 2], "cd"[i // 2 % 2], phase, rng.normal(10))
+                for i in range(16)
+                for phase in phases
+            ],
+            columns=["participant", "group", "aid", "phase", "radial_error"],
+        ).assign(order=lambda t: t["group"])
+        compared = ml.compare_phases(rows, "radial_error", group=column, baseline="pretest")
+        said = " ".join(_interaction(compared, voice, "{tab:anova}"))
+        assert ("Greenhouse-Geisser" in said) == (parts == 3) and "η²" in said
+
+
+@pytest.mark.parametrize(("phase", "shown"), [("pretest", False), ("retention", True)])
+def test_a_caption_speaks_of_adjusted_means_only_where_some_are_drawn(phase, shown):
+    rows = pd.DataFrame(
+        [
+            (f"p{i}", "ab"[i % 2], phase, float(i * i % 7 + 3 * (phase == "pretest")))
+            for i in range(12)
+            for phase in ("pretest", "retention")
+        ],
+        columns=["participant", "group", "phase", "radial_error"],
+    )
+    found = ml.compare_phases(rows, "radial_error", group="group", baseline="pretest")
+    voice = Voice(design_from_mapping(TWO_TESTS), ERROR, 1, ".")
+    words = scores_words(found.means, found.adjusted_means, [phase], voice)
+    assert ("Open symbols" in words.caption) == shown

@@ -163,6 +163,19 @@ def test_a_broken_rule_is_found_at_its_place(study_folder, case):
     assert set(problems["file"]) <= {"trials.csv", "participants.csv"}
 
 
+def test_a_test_that_was_counted_and_one_by_trials_are_both_held_against_the_plan(study_folder):
+    trials = study_folder.trials
+    counted = trials.drop_duplicates(["participant", "phase"]).query("phase == 'retention'")
+    counted = counted.assign(hits=1.0, attempts=2.0)
+    counted[["trial", "hit", "x", "y", "radial_error"]] = None
+    study_folder.trials = pd.concat([trials.query("phase != 'retention'"), counted])
+    assert "fewer trials than planned" not in set(found(study_folder)["rule"])
+    counted.loc[counted.index[0], ["hits", "attempts"]] = [None, None]
+    study_folder.trials = pd.concat([trials.query("phase != 'retention'"), counted])
+    notes = found(study_folder).query("rule == 'fewer trials than planned'")["value"]
+    assert notes.tolist() == ["p01, retention: 0 of 2"]
+
+
 def test_a_void_trial_keeps_its_row_without_complaint(study_folder):
     for column in ("hit", "x", "y", "radial_error"):
         set_cell(2, column, None)(study_folder.trials)

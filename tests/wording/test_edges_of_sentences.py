@@ -12,6 +12,8 @@ from motorlearn.wording.equivalence import aim_sentence
 from motorlearn.wording.limitations import limitations
 from motorlearn.wording.method import analysis_paragraph, programme_paragraph
 from motorlearn.wording.single_case import graph_words
+from motorlearn.wording.summary import missing_conditions, missing_people
+from motorlearn.wording.technique import item_sentence
 from motorlearn.wording.voice import Voice
 
 PLAN = {
@@ -135,3 +137,26 @@ def test_phases_are_parted_only_where_there_are_phases(design):
     caption = graph_words(found, voice).caption
     assert ("Dotted lines part the phases." in caption) is (design == "AB")
     assert caption.endswith("2 cases.")
+
+
+@pytest.mark.parametrize(
+    ("people", "who"),
+    [
+        (1, "The one person{} has"),
+        (2, "Both people{} have"),
+        (3, "All 3 people{} have"),
+    ],
+)
+def test_everybody_is_one_person_both_or_all(people, who):
+    said = missing_people({"programme": people}, {"programme": people}, "the pretest", {})
+    assert said == f"{who.format(' allocated')} usable trials at the pretest."
+    told = missing_conditions(people, 0, {}, "the pretest")
+    assert told == f"{who.format('')} usable trials at the pretest under every condition."
+
+
+def test_a_rating_that_stayed_neither_rose_nor_fell():
+    row = {"n": 9, "change": 0.0, "conf_low": -0.25, "conf_high": 0.25}
+    assert item_sentence(row, ("Pretest", "Retention"), ".") == (
+        "From Pretest to Retention, the mean rating of technique did not change on average (95 % "
+        "CI −0.25 to 0.25; n = 9)."
+    )

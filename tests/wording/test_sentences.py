@@ -273,7 +273,10 @@ def test_a_paired_change():
     assert "too few people for an interval" in lone
 
 
-@pytest.mark.parametrize(("estimate", "way"), [(0.3, "rose by 0.3 cm"), (-0.3, "fell by 0.3 cm")])
+@pytest.mark.parametrize(
+    ("estimate", "way"),
+    [(0.3, "rose by 0.3 cm"), (-0.3, "fell by 0.3 cm"), (0.0, "error did not change on average")],
+)
 def test_a_small_change_has_a_direction_too(estimate, way):
     row = {
         "group": "random", "from_phase": "pretest", "to_phase": "retention", "n": 24,

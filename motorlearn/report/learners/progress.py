@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from motorlearn.analysis.scores import OutcomeScores, scores_of
+from motorlearn.analysis.scores import OutcomeScores, hits_and_attempts, scores_of
 from motorlearn.design import Design, Practice, Stage, stage_column, stages_of
 from motorlearn.measures import IndividualChanges, individual_changes, wilson_interval
 from motorlearn.report.learners.load import load_above_limits
@@ -173,8 +173,9 @@ def _followed(design: Design, table: pd.DataFrame) -> tuple[pd.DataFrame, str, s
     named = design.primary.outcome if design.primary else design.outcomes[0].name
     entry = design.outcome(named) or design.outcomes[0]
     if entry.name in _HITS and not entry.column:
-        own = "hits" if {"hits", "attempts"} <= set(table) else "hit"
-        return table, own, "", "higher"
+        if not {"hits", "attempts"} <= set(table):
+            return table, "hit", "", "higher"
+        return table.assign(**hits_and_attempts(table)), "hits", "", "higher"
     found = or_refused(scores_of)(table, entry, design)
     if isinstance(found, OutcomeScores) and not found.measured:
         return found.table, found.column, entry.unit, entry.better

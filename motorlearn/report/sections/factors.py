@@ -51,12 +51,13 @@ def changes_by_factor(comparison: PhaseComparison, voice: Voice, table: str) -> 
         names = [factors.words_of(voice, name) for name in of_term.get(row["term"], ())]
         if not names or not math.isfinite(row["p"]):
             continue
-        p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
-        clause = sentences.f_clause(row, voice, p)
+        clause = sentences.f_clause(row, voice, sentences.p_to_read(row))
         said.append(
             f"Change over {parts_of(comparison)} by {' and '.join(names)}: {clause}, generalised "
             f"η² {voice.share_clause(row['generalised_eta2'])}."
         )
     if said:
-        said[-1] += f" Greenhouse-Geisser corrected p, type III, complete cases only ({table})."
+        corrected = comparison.anova["epsilon_gg"].notna().any()
+        how = "Greenhouse-Geisser corrected p, type III" if corrected else "Type III"
+        said[-1] += f" {how}, complete cases only ({table})."
     return said

@@ -192,7 +192,7 @@ def _interaction(comparison: PhaseComparison, voice: Voice, table: str) -> list[
     said = []
     for row in rows.to_dict("records"):
         if math.isfinite(row["p"]):
-            p = "p_gg" if math.isfinite(row["p_gg"]) else "p"
+            p = sentences.p_to_read(row)
             how = " (Greenhouse-Geisser corrected p)" if p == "p_gg" else ""
             said.append(
                 f"Whether {voice.several} changed differently over "

@@ -69,7 +69,8 @@ def _why_more(sheet: Sheet, counts: pd.DataFrame) -> str:
 def _counted(sheet: Sheet, design: Design, planned: Sequence[str]) -> pd.DataFrame:
     """Trials of each participant and planned phase (0 where there are none), and a line."""
     table = sheet.table
-    size = table["attempts"] if sheet.has("attempts") else pd.Series(1, index=table.index)
+    one = pd.Series(1, index=table.index)
+    size = table["attempts"].where(_is_counted(table), one) if sheet.has("attempts") else one
     rows = pd.DataFrame(
         {
             "participant": table["participant"],
@@ -91,6 +92,12 @@ def _counted(sheet: Sheet, design: Design, planned: Sequence[str]) -> pd.DataFra
     counts["line"] = counts["line"].fillna(counts["participant"].map(first))
     counts["planned"] = _planned_of(counts, table, design)
     return counts.dropna(subset="planned")
+
+
+def _is_counted(table: pd.DataFrame) -> pd.Series:
+    """Rows that hold a number of attempts, or nothing: the others are one trial each."""
+    single = table.reindex(columns=["trial", "hit"]).notna().any(axis=1)
+    return table["attempts"].notna() | ~single
 
 
 def _planned_of(counts: pd.DataFrame, table: pd.DataFrame, design: Design) -> pd.Series:
