@@ -70,9 +70,8 @@ LEARNERS = {
     "one learner, 60 trials, real noise, ignored": (60, 0.1, {}),
     "one learner, 200 trials, real noise, ignored": (200, 0.05, {}),
     **{
-        f"one learner, {count} trials, {form.title}": (count, 0.0, {"form": form.name})
+        f"one learner, 60 trials, {form.title}": (60, 0.0, {"form": form.name})
         for form in (FORMS["s_shaped"], FORMS["two_processes"])
-        for count in (60, 200)
     },
 }
 ORDER = [*POPULATIONS, *LEARNERS]

@@ -82,7 +82,7 @@ def test_the_report_names_the_form_of_the_plan(no_pictures, tmp_path):
     )
     study = studies.study(plan, studies.trials(16, studies.PARTS, seed=10))
     text = ml.write_report(study, tmp_path, quiet=True).read_text()
-    assert "One curve (power) was fitted to all participants" in text
+    assert "A curve (power) was fitted to all participants" in text
     assert "The curve of practice (power) let asymptote vary from person to person" in text
 
 

@@ -124,7 +124,7 @@ def test_a_search_among_terms_that_cancel_ends_soon_and_says_what_is_missing(for
     curve = ["gain", *fit.estimates["term"][2:4], "half_life"]
     assert rows.loc[curve, ["std_error", "conf_low", "conf_high"]].isna().to_numpy().all()
     assert "they cancel" in fit.meaning
-    assert fit.status in ("no change", "shape not settled")
+    assert fit.status in ("no change", "rate at a bound")
     assert (fit.status == "no change") != ("found no end along terms of sessions" in fit.meaning)
 
 

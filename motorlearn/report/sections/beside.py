@@ -286,7 +286,7 @@ def _population(result: PopulationCurve, found: StudyView) -> Iterator[Block]:
     )
     varies = list(result.recipe.options["vary"])
     yield Text(
-        f"One curve ({named_form(result.form).title}) was fitted to all participants at once, "
+        f"A curve ({named_form(result.form).title}) was fitted to all participants at once, "
         f"whose {listed(varies)} {'vary' if len(varies) > 1 else 'varies'} from person to person "
         f"({named}); {groups}they describe performance in practice."
     )
