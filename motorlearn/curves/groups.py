@@ -20,7 +20,15 @@ from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
 
-QUANTITIES = ("level_at", "rate_at", "half_life", "trials_to", "area", "savings")
+IN_WORDS = {
+    "level_at": "level",
+    "rate_at": "rate of change",
+    "half_life": "half-life",
+    "trials_to": "trials to the criterion",
+    "area": "area under the curve",
+    "savings": "savings",
+}
+QUANTITIES = tuple(IN_WORDS)
 DIFFERENCES = (*SIGNED, "savings")
 """Quantities that are compared by their difference; the others by their ratio."""
 OPTIONS = ("correlation", "errors", "first", "fixed", "repeated", "restart", "variance")
@@ -90,10 +98,12 @@ class CurveComparison(Result):
 
     def tables(self) -> Sequence[Table]:
         """Contrasts and groups."""
-        title = f"Groups compared on {self.quantity}"
+        what = IN_WORDS[self.quantity]
         return (
-            CONTRASTS.table("curve_contrasts", title, self.contrasts, self.warnings),
-            GROUPS.table("curve_groups", f"{self.quantity} by group", self.groups),
+            CONTRASTS.table(
+                "curve_contrasts", f"Groups compared: {what}", self.contrasts, self.warnings
+            ),
+            GROUPS.table("curve_groups", f"{what[0].upper()}{what[1:]} by group", self.groups),
         )
 
 

@@ -20,8 +20,9 @@ def cloud_words(scores: pd.DataFrame, groups: Sequence[str], stage: str, voice: 
                 f"{voice.number(high)})"
             )
     what = f"{voice.name} of every {voice.one} {voice.during(stage)}"
+    apart = ", by group" if len(groups) > 1 else ""
     return Words(
-        f"{capitalised(what)}, by group: half a violin (how the scores are spread), a box (the "
+        f"{capitalised(what)}{apart}: half a violin (how the scores are spread), a box (the "
         "middle half with the median; whiskers reach the last score within 1.5 box lengths) and "
         "points.",
         f"Half violins and boxes of {what}. {capitalised('; '.join(said))}.",

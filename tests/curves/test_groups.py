@@ -27,6 +27,11 @@ def compare(table, **options):
     return compare_curves(table, "y", practice="trial", group="group", **options)
 
 
+def test_tables_name_the_quantity_in_words():
+    titles = [table.title for table in compare(study()).tables()]
+    assert titles == ["Groups compared: half-life", "Half-life by group"]
+
+
 def test_means_are_those_of_a_meta_analysis_of_the_learners():
     table = study()
     found = compare(table, quantity="level_at", at=20.0)

@@ -7,10 +7,12 @@ from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 
 import motorlearn as ml
-from motorlearn.design import Outcome
+from motorlearn.design import Outcome, design_from_mapping
 from motorlearn.figures.drawing.levels import Levels, contrast_ratio
 from motorlearn.figures.models.families import _shares
 from motorlearn.figures.outcomes.change import _directions
+from motorlearn.wording import Voice
+from motorlearn.wording.clouds import cloud_words
 
 
 def test_a_rating_is_written_in_the_ink_that_is_read_better_on_its_bar():
@@ -79,3 +81,21 @@ def test_the_drift_that_is_drawn_is_that_of_each_rater_against_the_mean_of_the_o
     others = {name: np.mean([ratings[x] for x in "abc" if x != name], axis=0) for name in "abc"}
     expected = [np.polyfit(clips, ratings[name] - others[name], 1)[0] for name in "abc"]
     assert slopes == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("groups", [["programme"], ["blocked", "random"]])
+def test_one_group_alone_is_not_told_by_group(groups):
+    outcome = Outcome(name="radial_error", unit="cm", better="lower")
+    scores = pd.DataFrame({"group": np.repeat(groups, 6), "score": np.arange(6.0 * len(groups))})
+    drawn = ml.figures.raincloud(scores, outcome=outcome, groups=groups)
+    design = design_from_mapping(
+        {
+            "study": {"title": "Ring push"},
+            "groups": [{"name": name, "schedule": "own"} for name in groups],
+            "tests": [{"phase": "pretest", "trials": 6}],
+            "outcomes": [{"name": "radial_error", "unit": "cm", "better": "lower"}],
+        }
+    )
+    words = cloud_words(scores, groups, "pretest", Voice(design, outcome, 1, "."))
+    for text in (drawn.caption, drawn.alt, words.caption):
+        assert ("by group" in text) == (len(groups) > 1)

@@ -323,6 +323,9 @@ def test_a_study_that_is_there_takes_bound_rule_and_questionnaire(tmp_path, name
         ),
     )
     text = ml.trials.importing.additions.additions(home / "study.toml", asked, None, None)
+    before = (home / "study.toml").read_text().rstrip()
+    added = text.removeprefix(before)
+    assert added.startswith("\n\n[") and "\n\n\n" not in added
     (home / "study.toml").write_text(text)
     (home / "mood.csv").write_bytes((tmp_path / "mood.csv").read_bytes())
     read = ml.read_study(home)

@@ -85,13 +85,14 @@ def raincloud(
     said = ", ".join(
         f"{name} {digits.significant(float(medians[name]))}" for name in levels if name in medians
     )
+    apart = " by group" if len(levels) > 1 else ""
     caption = (
-        f"{outcome_label(outcome)} by group: points are participants; the box holds the middle "
+        f"{outcome_label(outcome)}{apart}: points are participants; the box holds the middle "
         "half with the median, whiskers reach the last point within 1.5 box lengths; the half "
         "violin is a kernel density, cut at the extremes."
     )
     return Drawing(
-        "raincloud", figure, caption, f"Distributions by group. Medians: {said}.", given=ax
+        "raincloud", figure, caption, f"Distributions{apart}. Medians: {said}.", given=ax
     )
 
 

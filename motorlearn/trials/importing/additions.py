@@ -61,7 +61,7 @@ def additions(plan: Path, asked: Asked, table: pd.DataFrame | None, ask: Ask | N
         anova_text(asked.anova),
         curve_text(asked.curve),
     )
-    sections = "\n".join([*own, *rules, started.text])
+    sections = "\n".join(part for part in (*own, *rules, started.text) if part)
     text = plan_text_of(plan)
     again = [rule for rule in rules if rule.strip() in text]
     if again:
