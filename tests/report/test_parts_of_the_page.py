@@ -113,7 +113,7 @@ def test_with_one_test_there_is_no_change_to_tell():
     found = compared("retention")
     entry = SimpleNamespace(comparison=found, analysis=SimpleNamespace(change_stages=None))
     assert change_sentences(SimpleNamespace(), entry) == [
-        "There is one test only, so neither groups nor tests can be compared."
+        "There is one test only, so no change from test to test can be told."
     ]
 
 

@@ -56,7 +56,7 @@ def change_sentences(found: StudyView, entry: OutcomeView) -> list[str]:
     assert isinstance(entry.comparison, PhaseComparison)
     paired = entry.comparison.paired
     if entry.analysis.change_stages is None or paired.empty:
-        return ["There is one test only, so neither groups nor tests can be compared."]
+        return ["There is one test only, so no change from test to test can be told."]
     first, second = entry.analysis.change_stages
     rows = paired[(paired["from_phase"] == first) & (paired["to_phase"] == second)]
     rows = rows if len(rows) else paired
