@@ -81,7 +81,8 @@ def test_one_group_is_read_against_its_own_spread():
     said = " ".join(
         compose(view_of(ml.analyse_study(changed), decimal="."), versions={"x": "1"}).texts
     )
-    assert f"{0.57 * sd:.3f}" in said
+    bound = f"{0.57 * sd:.1f}"
+    assert f"declared beforehand (−{bound} to {bound})" in said
 
 
 def test_other_units_are_refused():
