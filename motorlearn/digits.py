@@ -153,7 +153,10 @@ def share_clause(value: float, *, decimal: str | None = None) -> str:
     >>> share_clause(0.0421), share_clause(0.0002)
     ('= .042', '< .001')
     """
-    text = share(value, decimal=decimal)
+    return _related(share(value, decimal=decimal))
+
+
+def _related(text: str) -> str:
     return text if text[:1] in "<>" else f"= {text}"
 
 
@@ -165,8 +168,7 @@ def p_clause(p: float | None, *, decimal: str | None = None) -> str:
     >>> p_clause(0.0421), p_clause(1e-9)
     ('p = .042', 'p < .001')
     """
-    text = p_value(p, decimal=decimal)
-    return f"p {text}" if text[:1] in "<>" else f"p = {text}"
+    return f"p {_related(p_value(p, decimal=decimal))}"
 
 
 def percent(share: float | None, decimals: int = 0, *, decimal: str | None = None) -> str:

@@ -164,3 +164,8 @@ def term_in_words(term: str) -> str:
     ('group × phase', 'log rate')
     """
     return term.replace(":", CROSSED).replace("_", " ")
+
+
+def capitalised(text: str) -> str:
+    """Write the first letter large and leave the rest."""
+    return text[:1].upper() + text[1:]

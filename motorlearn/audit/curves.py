@@ -78,13 +78,6 @@ def many_curves_checks(result: CurveFits, context: Context) -> Iterator[Check]:
         yield _majority(result, context)
 
 
-def too_few_for_aicc(result: CurveFits) -> tuple[int, bool]:
-    """Learners whose scores are too few for AICc, and whether it compares forms for nobody."""
-    least = result.table.groupby(list(result.by))["aicc"].min()
-    unknown = int(np.isposinf(least).sum())
-    return unknown, bool(unknown) and not np.isfinite(least).any()
-
-
 def curve_residuals(result: CurveFit) -> pd.DataFrame:
     """Standardised residuals of one curve, for the diagnostic figure."""
     residual = _standardised(result)
@@ -347,7 +340,7 @@ def _rival(result: CurveFit) -> CurveFit | None:
 def _majority(result: CurveFits, context: Context) -> Check:
     best = result.preferred
     counts = best["form"].value_counts()
-    _, nobody = too_few_for_aicc(result)
+    _, nobody = result.too_few_for_aicc()
     lead = float(best["lead"].replace(np.inf, np.nan).median())
     return judged(
         "the form of the curve is preferred over its rivals",

@@ -12,7 +12,7 @@ from motorlearn.exceptions import FitError
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
-from motorlearn.vocabulary import GRADES
+from motorlearn.vocabulary import GRADES, capitalised
 
 AUDIT = Schema(
     (
@@ -205,7 +205,7 @@ def judged(
     elif chance is not None and grade == "look" and value == value and chance >= SELDOM:
         lowered = "fine"
     if not finding and lowered != "fine":
-        finding = f"{diagnostic[:1].upper()}{diagnostic[1:]}: {digits.whole(value)}."
+        finding = f"{capitalised(diagnostic)}: {digits.whole(value)}."
     if lowered != grade:
         finding = f"{finding} {_excuse(chance)}".strip()
     return Check(assumption, diagnostic, value, guide, lowered, finding, advice, remedy)

@@ -19,6 +19,7 @@ from motorlearn.results import Recipe, Result
 from motorlearn.rows import Row, Schema
 from motorlearn.tables import Column, Table
 from motorlearn.trials.counted import set_aside_void
+from motorlearn.vocabulary import capitalised
 
 IN_WORDS = {
     "level_at": "level",
@@ -103,7 +104,7 @@ class CurveComparison(Result):
             CONTRASTS.table(
                 "curve_contrasts", f"Groups compared: {what}", self.contrasts, self.warnings
             ),
-            GROUPS.table("curve_groups", f"{what[0].upper()}{what[1:]} by group", self.groups),
+            GROUPS.table("curve_groups", f"{capitalised(what)} by group", self.groups),
         )
 
 

@@ -6,7 +6,13 @@ import pandas as pd
 
 from motorlearn.design.schema import Design
 from motorlearn.design.sections import Test
-from motorlearn.vocabulary import DELAYED_PHASES, PHASE_LABELS, PRACTICE_PHASE, SHORT_LABELS
+from motorlearn.vocabulary import (
+    DELAYED_PHASES,
+    PHASE_LABELS,
+    PRACTICE_PHASE,
+    SHORT_LABELS,
+    capitalised,
+)
 
 
 @dataclass(frozen=True)
@@ -96,7 +102,7 @@ def _spoken(phase: str, short: str) -> str:
 
 def _labels(test: Test, number: int, of: int) -> tuple[str, str]:
     if test.name:
-        own = test.name[:1].upper() + test.name[1:]
+        own = capitalised(test.name)
         return own, own
     label, short = PHASE_LABELS[test.phase], SHORT_LABELS[test.phase]
     if test.phase == "retention" and not test.is_delayed:

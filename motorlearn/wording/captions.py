@@ -7,8 +7,8 @@ import pandas as pd
 
 from motorlearn.design import Factor, stages_of
 from motorlearn.digits import count, lapse, plain
-from motorlearn.vocabulary import PRACTICE_PHASE
-from motorlearn.wording.voice import Voice, Words, capitalised, listed
+from motorlearn.vocabulary import PRACTICE_PHASE, capitalised
+from motorlearn.wording.voice import Voice, Words, listed
 
 
 def group_sizes(frame: pd.DataFrame, *, n: str = "n") -> str:

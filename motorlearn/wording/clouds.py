@@ -4,7 +4,8 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from motorlearn.wording.voice import Voice, Words, capitalised
+from motorlearn.vocabulary import capitalised
+from motorlearn.wording.voice import Voice, Words
 
 
 def cloud_words(scores: pd.DataFrame, groups: Sequence[str], stage: str, voice: Voice) -> Words:

@@ -5,7 +5,7 @@ import math
 import pandas as pd
 
 from motorlearn.compare.crossing import INTERACTION, JOINT, MAIN
-from motorlearn.vocabulary import CROSSED
+from motorlearn.vocabulary import CROSSED, capitalised
 from motorlearn.wording.sentences import (
     analysed_parts,
     f_clause,
@@ -13,7 +13,7 @@ from motorlearn.wording.sentences import (
     standardised_clause,
     why,
 )
-from motorlearn.wording.voice import Voice, capitalised
+from motorlearn.wording.voice import Voice
 
 
 def effect_sentence(row: pd.Series, voice: Voice, *, baseline: str = "baseline") -> str:

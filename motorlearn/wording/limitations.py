@@ -8,8 +8,14 @@ import pandas as pd
 from motorlearn.compare import Limit
 from motorlearn.design import Design
 from motorlearn.digits import count
-from motorlearn.vocabulary import BLOCKS_NUMBERED, LEVEL_MAPPED, SMALL_GROUP, WHOLE_NUMBERS
-from motorlearn.wording.voice import capitalised, listed
+from motorlearn.vocabulary import (
+    BLOCKS_NUMBERED,
+    LEVEL_MAPPED,
+    SMALL_GROUP,
+    WHOLE_NUMBERS,
+    capitalised,
+)
+from motorlearn.wording.voice import listed
 
 _NO_VALUE: Final = ("original file", "column renamed", WHOLE_NUMBERS, BLOCKS_NUMBERED)
 

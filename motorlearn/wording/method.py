@@ -1,6 +1,6 @@
 """The method paragraphs: people, programme, tests, outcomes and analysis, from the plan."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import groupby
 
 from motorlearn.curves import named_form
@@ -18,11 +18,12 @@ from motorlearn.design import (
     standard_stage,
 )
 from motorlearn.digits import count, lapse, plain, plural
+from motorlearn.vocabulary import capitalised
 from motorlearn.wording.single_case import analysis_of_cases, design_paragraph
 from motorlearn.wording.tense import told, was, were
 from motorlearn.wording.times import time_rules_of
 from motorlearn.wording.variability import spread_rules_of
-from motorlearn.wording.voice import capitalised, listed
+from motorlearn.wording.voice import listed
 
 ALLOCATION = {
     "blocks": "in permuted blocks",
@@ -299,11 +300,10 @@ def _bound_unit(design: Design) -> str:
     return f" {outcome.unit}" if outcome and outcome.unit else ""
 
 
-def _planned_parts(design: Design) -> list[str]:
+def _planned_parts(design: Design) -> Iterator[str]:
     """What the plan says of the analysis of variance and of the curve of practice."""
-    parts = []
     if design.anova.parts == "tests":
-        parts.append(
+        yield (
             f"The analysis of variance over parts of the study {told('took', 'takes')} the tests "
             "without practice."
         )
@@ -312,10 +312,9 @@ def _planned_parts(design: Design) -> list[str]:
         varies = listed(list(design.curve.vary))
         if design.curve.form != CurvePlan().form:
             one += f" ({named_form(design.curve.form).title})"
-        parts.append(
+        yield (
             f"The curve of practice{one} {told('let', 'lets')} {varies} vary from person to person."
         )
-    return parts
 
 
 def _outcome(outcome: Outcome) -> str:

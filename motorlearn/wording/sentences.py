@@ -6,9 +6,9 @@ from collections.abc import Mapping
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.vocabulary import DELAYED_PHASES
+from motorlearn.vocabulary import DELAYED_PHASES, capitalised
 from motorlearn.wording.equivalence import Judgement, judge
-from motorlearn.wording.voice import Voice, capitalised, listed
+from motorlearn.wording.voice import Voice, listed
 
 
 def contrast_sentence(
@@ -187,6 +187,13 @@ def p_to_read(row: pd.Series) -> str:
     return "p_gg" if math.isfinite(row["epsilon_gg"]) else "p"
 
 
+def moved(change: float, size: str) -> str:
+    """Say which way a mean went, and how far."""
+    return (
+        f"{'rose' if change > 0 else 'fell'} by {size}" if change else "did not change on average"
+    )
+
+
 def paired_sentence(row: pd.Series, voice: Voice) -> str:
     """Report the change of one group between two phases."""
     low, high = row["conf_low"], row["conf_high"]
@@ -211,8 +218,7 @@ def paired_sentence(row: pd.Series, voice: Voice) -> str:
         change = f"changed by a factor of {voice.number(row['estimate'], 2)}"
         span = voice.span(low, high, 2)
     else:
-        way = f"{'rose' if row['estimate'] > 0 else 'fell'} by"
-        change = f"{way} {voice.measured(abs(row['estimate']))}" if row["estimate"] else STILL
+        change = moved(row["estimate"], voice.measured(abs(row["estimate"])))
         span = f"change {voice.number(row['estimate'])}, {voice.span(low, high)}{voice.unit}"
     return f"{path} {change}{where} ({span}{test}{size}; {n})."
 
@@ -261,6 +267,3 @@ def means_sentence(means: pd.DataFrame, phase: str, voice: Voice) -> str:
         value = voice.measured(row["mean"])
         parts.append(f"{value} ({spread}n = {int(row['n'])}){_in_group(row['group'], voice)}")
     return f"{capitalised(voice.during(phase))}, mean {voice.name} {voice.was} {listed(parts)}."
-
-
-STILL = "did not change on average"

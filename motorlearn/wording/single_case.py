@@ -9,8 +9,9 @@ from motorlearn.compare import SingleCase
 from motorlearn.design import SingleCasePlan
 from motorlearn.digits import count
 from motorlearn.results import Refused
+from motorlearn.vocabulary import capitalised
 from motorlearn.wording.tense import told, was, were
-from motorlearn.wording.voice import Voice, Words, capitalised, listed
+from motorlearn.wording.voice import Voice, Words, listed
 
 _KINDS = {
     "AB": "one change from A to B",

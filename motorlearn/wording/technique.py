@@ -6,8 +6,9 @@ from typing import Any
 import pandas as pd
 
 from motorlearn import digits
-from motorlearn.wording.sentences import STILL
-from motorlearn.wording.voice import Voice, Words, capitalised, decimals_for, listed
+from motorlearn.vocabulary import capitalised
+from motorlearn.wording.sentences import moved
+from motorlearn.wording.voice import Voice, Words, decimals_for, listed
 
 TECHNIQUE_PLACES = 2
 
@@ -22,13 +23,12 @@ def item_sentence(row: Mapping[str, Any], tests: Sequence[str], decimal: str, wh
     'the mean rating of technique rose by 1.10 (95 % CI 0.80 to 1.40; n = 14).'
     """
     change = float(row["change"])
-    size = _number(abs(change), decimal)
-    moved = f"{'rose' if change > 0 else 'fell'} by {size}" if change else STILL
     ends = {"conf_low": row["conf_low"], "conf_high": row["conf_high"]}
     if change < 0:
         ends = {"conf_low": -row["conf_high"], "conf_high": -row["conf_low"]}
     return (
-        f"From {tests[0]} to {tests[1]}, the mean rating of technique{who} {moved} "
+        f"From {tests[0]} to {tests[1]}, the mean rating of technique{who} "
+        f"{moved(change, _number(abs(change), decimal))} "
         f"({_span(ends, decimal)}; n = {row['n']:g})."
     )
 

@@ -1,6 +1,7 @@
 """What a plan decides about times, in a sentence."""
 
 from motorlearn.design import Design, Outcome, TimeRules
+from motorlearn.vocabulary import capitalised
 from motorlearn.wording.voice import listed
 
 
@@ -22,7 +23,7 @@ away."
         return ""
     clauses = listed(list(rules.told(outcome.unit)), "and")
     reason = f" Reason: {rules.reason.removesuffix('.')}." if rules.reason else ""
-    return f"{clauses[0].upper()}{clauses[1:]}.{reason}"
+    return f"{capitalised(clauses)}.{reason}"
 
 
 def time_rules_of(design: Design) -> list[str]:

@@ -178,8 +178,3 @@ def listed(items: Sequence[str], last: str = "and") -> str:
     if len(items) < 2:
         return "".join(items)
     return f"{', '.join(items[:-1])} {last} {items[-1]}"
-
-
-def capitalised(text: str) -> str:
-    """Write the first letter large and leave the rest."""
-    return text[:1].upper() + text[1:]

@@ -83,6 +83,12 @@ class CurveFits(Result):
         order = pd.MultiIndex.from_product([self.forms, STATUSES], names=["form", "status"])
         return shown.reindex(order).dropna().astype("int64").reset_index()
 
+    def too_few_for_aicc(self) -> tuple[int, bool]:
+        """Learners whose scores are too few for AICc, and whether it compares forms for nobody."""
+        least = self.table.groupby(list(self.by))["aicc"].min()
+        unknown = int(np.isposinf(least).sum())
+        return unknown, bool(unknown) and not np.isfinite(least).any()
+
     def tables(self) -> Sequence[Table]:
         """How many learners prefer each form, and the status of the fits."""
         best = self.preferred["form"].value_counts().rename("learners").reset_index()

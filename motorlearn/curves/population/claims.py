@@ -139,12 +139,10 @@ def without_what_is_lost(
     if claim.lost == KEPT:
         return frame
     columns = [name for name in frame.columns if name not in ("term", "df")]
-    # The start is known even where asymptote and gain are not.
-    kept = np.array([start and row == AMOUNT for row in layout.rows], bool)
     if claim.lost == ERRORS:
         frame.loc[:, [name for name in columns if name != "estimate"]] = np.nan
     if claim.lost == CURVE:
-        frame.loc[~kept, columns] = np.nan
+        frame.loc[np.isin(layout.rows, lost_parameters(claim, start)), columns] = np.nan
     if claim.lost == FLAT:
         frame.loc[:, columns] = np.nan
         lines = _level_lines(claim, layout, scale, level)

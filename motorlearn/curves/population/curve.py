@@ -15,6 +15,7 @@ from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.curves.status import MEANINGS
 from motorlearn.results import Recipe, Result, register_record
 from motorlearn.tables import Table, estimates_table
+from motorlearn.vocabulary import capitalised
 
 POPULATION_MEANINGS = MEANINGS | {
     "shape not settled": (
@@ -143,8 +144,7 @@ class PopulationCurve(Result):
     def tables(self) -> Sequence[Table]:
         """Estimates, what varies between learners, tests of group differences."""
         notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
-        form = named_form(self.form).title
-        title = f"{form[:1].upper()}{form[1:]} population curve"
+        title = f"{capitalised(named_form(self.form).title)} population curve"
         shown = [
             estimates_table("population_curve", title, self.estimates, notes=notes),
             VARIANCES.table("variances", "Variation between learners", self.variances),

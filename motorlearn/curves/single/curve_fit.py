@@ -16,6 +16,7 @@ from motorlearn.curves.single.rows import as_numbers, check_counts
 from motorlearn.exceptions import InputError
 from motorlearn.results import Recipe, Result
 from motorlearn.tables import Table, estimates_table
+from motorlearn.vocabulary import capitalised
 
 
 def _places(practice: ArrayLike) -> np.ndarray:
@@ -118,6 +119,5 @@ class CurveFit(Result):
         """The estimates, with the status beneath."""
         notes = [f"Status: {self.status}. {self.meaning}", *self.warnings]
         notes += noise_in_words(self.noise)
-        form = named_form(self.form).title
-        title = f"{form[:1].upper()}{form[1:]} curve, {self.n} outcomes"
+        title = f"{capitalised(named_form(self.form).title)} curve, {self.n} outcomes"
         return (estimates_table("curve", title, self.estimates, notes=notes),)

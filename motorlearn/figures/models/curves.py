@@ -8,7 +8,6 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
-from motorlearn.audit.curves import too_few_for_aicc
 from motorlearn.curves import CurveFit, CurveFits, PopulationCurve, named_form
 from motorlearn.digits import number, plain
 from motorlearn.exceptions import InputError
@@ -106,7 +105,7 @@ def individual_fits(
 
 
 def _heading(fits: CurveFits) -> str:
-    if too_few_for_aicc(fits)[1]:
+    if fits.too_few_for_aicc()[1]:
         return "says that there are too few scores for AICc to prefer a form (the closer is drawn)"
     return "names the form preferred by AICc, or says that neither leads by 2 (the better is drawn)"
 

@@ -12,6 +12,7 @@ from motorlearn import digits
 from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.style import Drawing, SizeName, canvas, house
 from motorlearn.mixed import MixedFit, marginal_means
+from motorlearn.vocabulary import capitalised
 
 CENTRED: Any = {"ha": "center", "va": "center"}
 
@@ -59,7 +60,7 @@ def modelled_means(
         drawn = "share of each rating" if rated else "mean over participants"
         axes.set_xlabel(f"{label}: {drawn}")
         axes.invert_yaxis()
-    label = label[:1].upper() + label[1:]
+    label = capitalised(label)
     caption = (
         f"{label}: the share of each rating that the model expects, averaged over participants."
         if rated

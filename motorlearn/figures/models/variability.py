@@ -10,6 +10,7 @@ from motorlearn.exceptions import InputError
 from motorlearn.figures.drawing.labels import log_ticks
 from motorlearn.figures.drawing.style import Drawing, SizeName, canvas, house
 from motorlearn.mixed import VariabilityFit
+from motorlearn.vocabulary import capitalised
 
 
 def modelled_spreads(
@@ -65,7 +66,7 @@ def modelled_spreads(
         axes.invert_yaxis()
     told = [f"{row} {digits.significant(value)}" for row, value in zip(rows, estimate, strict=True)]
     caption = (
-        f"{label[:1].upper()}{label[1:]}: standard deviation of a typical performer's scores about "
+        f"{capitalised(label)}: standard deviation of a typical performer's scores about "
         "their own mean, with 95 % intervals, from a model of level and spread; equal distances "
         "are equal ratios."
     )

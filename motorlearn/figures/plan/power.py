@@ -21,6 +21,7 @@ from motorlearn.figures.drawing.style import (
     thin_ticks,
 )
 from motorlearn.plan import Power
+from motorlearn.vocabulary import capitalised
 
 _FEWEST = 2
 
@@ -167,7 +168,7 @@ def _caption(result: Power, trials: int) -> str:
     return (
         f"Power by simulation of the planned study and its planned analysis ({options['model']}), "
         f"{trials} trials in each test, {options['simulations']} studies a point; bars are 95 % "
-        f"Monte-Carlo intervals. {result.scale[:1].upper()}{result.scale[1:]}. The lowest line is "
+        f"Monte-Carlo intervals. {capitalised(result.scale)}. The lowest line is "
         "the rate of false positives where there is no effect."
     )
 

@@ -21,6 +21,7 @@ from motorlearn.figures.drawing.style import (
 from motorlearn.measures import Landmarks
 from motorlearn.measures.landmarks.geometry import joint_angle
 from motorlearn.measures.landmarks.tracks import CAUTION
+from motorlearn.vocabulary import capitalised
 
 
 def stick_figure(
@@ -93,7 +94,7 @@ def stick_figure(
     when = f"at {at}" if isinstance(at, str) else f"in frame {clip.frames[frame]}"
     treatment = "; ".join(clip.treatment) or "coordinates as digitised"
     caption = (
-        f"Landmarks {when}; joint angles in degrees. {treatment[:1].upper()}{treatment[1:]}."
+        f"Landmarks {when}; joint angles in degrees. {capitalised(treatment)}."
         + (f" Dotted: way of {path_of}." if path_of else "")
         + f" {CAUTION}"
     )

@@ -24,7 +24,7 @@ from motorlearn.report.learners.progress import (
     follow_learners,
 )
 from motorlearn.trials import Study
-from motorlearn.vocabulary import STANDING_CAUTION
+from motorlearn.vocabulary import STANDING_CAUTION, capitalised
 from motorlearn.wording.learners import (
     UNSEEN,
     attended_words,
@@ -32,7 +32,7 @@ from motorlearn.wording.learners import (
     range_words,
     score_words,
 )
-from motorlearn.wording.voice import capitalised, listed
+from motorlearn.wording.voice import listed
 
 MARK: Final = "overview.html"
 _NOTED: Final = {

@@ -8,7 +8,6 @@ import pandas as pd
 
 from motorlearn.analysis import LandmarkScores, counted_blocks
 from motorlearn.audit import Audit, Sensitivity
-from motorlearn.audit.curves import too_few_for_aicc
 from motorlearn.curves import CurveFits, PopulationCurve, named_form
 from motorlearn.digits import count
 from motorlearn.exceptions import InputError
@@ -221,19 +220,18 @@ def _in_words(table: Table, fit: MixedFit, found: StudyView) -> Table:
 
 def _curves(result: CurveFits, found: StudyView) -> Iterator[Block]:
     preferred, status = (_named(table, "curves") for table in result.tables()[:2])
-    unknown, none = too_few_for_aicc(result)
-    few = f"AICc compares no forms for {count(unknown, 'participant')} with too few blocks. "
+    unknown, none = result.too_few_for_aicc()
+    counted = f"{{tab:{preferred.name}}} counts the form that AICc prefers."
+    if none:
+        counted = "There are too few blocks for AICc to prefer either."
+    elif unknown:
+        few = count(unknown, "participant")
+        counted += f" AICc compares no forms for {few} with too few blocks."
     yield Text(
         "An exponential and a power curve were fitted to each participant's own scores by block "
-        "of practice. "
-        + (
-            "There are too few blocks for AICc to prefer either. "
-            if none
-            else f"{{tab:{preferred.name}}} counts the form that AICc prefers. "
-            + (few if unknown else "")
-        )
-        + f"{{tab:{status.name}}} says how far each fit can be trusted. Curves describe "
-        "performance in practice; a curve through group means is not the curve of a person."
+        f"of practice. {counted} {{tab:{status.name}}} says how far each fit can be "
+        "trusted. Curves describe performance in practice; a curve through group means is not the "
+        "curve of a person."
     )
     for table in (status,) if none else (preferred, status):
         columns = (*table.columns[:-1], replace(table.columns[-1], label="participants"))

@@ -12,8 +12,9 @@ from motorlearn.report.view import OutcomeView
 from motorlearn.report.writers.contents import slug
 from motorlearn.rows import Schema
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import capitalised
 from motorlearn.wording.factors import named_terms
-from motorlearn.wording.voice import Voice, capitalised
+from motorlearn.wording.voice import Voice
 
 
 def descriptives_table(entry: OutcomeView) -> Table:

@@ -12,8 +12,9 @@ from motorlearn.digits import count
 from motorlearn.plan.timetable import day_of_test
 from motorlearn.report.view import StudyView
 from motorlearn.tables import Column, Table
+from motorlearn.vocabulary import capitalised
 from motorlearn.wording.standards import standards_checklist
-from motorlearn.wording.voice import arm_of, capitalised
+from motorlearn.wording.voice import arm_of
 
 NOT_BASELINE = ("participant", "group", "status")
 MANY = 8

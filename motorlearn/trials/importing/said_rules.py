@@ -189,11 +189,10 @@ def curve_text(said: str) -> str:
     """
     words = [word for part in said.split(",") for word in [part.strip().lower()] if word]
     groups = [word for word in words if word in _GROUPS]
-    forms = [name for word in words for name in [re.sub("[ -]", "_", word)] if name in _FORMS]
+    others = [(word, re.sub("[ -]", "_", word)) for word in words if word not in _GROUPS]
+    forms = [name for _, name in others if name in _FORMS]
     varies = [
-        tuple(w.strip() for w in word.split("+"))
-        for word in words
-        if word not in _GROUPS and re.sub("[ -]", "_", word) not in _FORMS
+        tuple(w.strip() for w in word.split("+")) for word, name in others if name not in _FORMS
     ]
     known = all(set(names) <= set(CurvePlan().vary) for names in varies)
     if max(len(groups), len(varies), len(forms)) > 1 or not known:
